@@ -1,0 +1,1 @@
+"""A live play-along grader for electronic drum kits."""

@@ -1,0 +1,1 @@
+"""Other formats: Standard MIDI File."""

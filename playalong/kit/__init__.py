@@ -1,0 +1,1 @@
+"""The kit on the wire: ports, time stamps, note mapping, the simulated player."""

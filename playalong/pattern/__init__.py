@@ -1,0 +1,1 @@
+"""What should be played. Pure: no device, no file, no clock."""

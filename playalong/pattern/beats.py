@@ -1,0 +1,127 @@
+"""Meter, exact positions, swing, the spoken count, and the way from written to played time.
+
+A position is a ``Fraction`` of a whole note, counted from a bar line: in 4/4 the second beat
+stands at 1/4. It stays exact until it becomes seconds. A tempo counts the meter's beats
+(see ``Meter.unit``) in a minute.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+from itertools import accumulate
+
+STRAIGHT = Fraction(50)
+
+#: What is spoken between the numbers, for a beat cut into so many parts (common practice).
+#: A subdivision that is not here is counted by numbers only.
+SPOKEN: dict[int, tuple[str, ...]] = {
+    1: ("",),
+    2: ("", "&"),
+    3: ("", "&", "a"),
+    4: ("", "e", "&", "a"),
+    6: ("", "ta", "&", "ta", "a", "ta"),
+    8: ("", "", "e", "", "&", "", "a", ""),
+}
+
+
+@dataclass(frozen=True)
+class Meter:
+    """A meter: ``groups`` units of 1/``denominator``, one group for each beat.
+
+    ``Meter.parse`` reads what a musician writes: "4/4" has four beats, "12/8" four beats of
+    three eighths (a numerator above three that three divides, over eight or more, is compound:
+    common practice), "7/8" seven beats, and "2+2+3/8" three beats of unequal length.
+    """
+
+    groups: tuple[int, ...]
+    denominator: int
+    written: str
+
+    @classmethod
+    def parse(cls, text: str) -> "Meter":
+        """The meter written as ``text``; ValueError says what would be right."""
+        over, slash, under = text.partition("/")
+        try:
+            numbers = tuple(int(part) for part in over.split("+"))
+            denominator = int(under)
+        except ValueError:
+            numbers, denominator = (), 0
+        if not slash or not numbers or min(numbers) < 1 or sum(numbers) > 64:
+            raise ValueError(f'"{text}" is no meter; write it like "4/4", "12/8" or "2+2+3/8"')
+        if denominator not in (1, 2, 4, 8, 16, 32):
+            raise ValueError(f'"{text}" is no meter: the lower number must be 1, 2, 4, 8, 16 or 32')
+        if len(numbers) == 1:
+            count = numbers[0]
+            compound = denominator >= 8 and count > 3 and count % 3 == 0
+            numbers = (3,) * (count // 3) if compound else (1,) * count
+        return cls(numbers, denominator, text)
+
+    @cached_property
+    def beats(self) -> tuple[Fraction, ...]:
+        """The length of each beat in whole notes."""
+        return tuple(Fraction(group, self.denominator) for group in self.groups)
+
+    @cached_property
+    def beat_starts(self) -> tuple[Fraction, ...]:
+        """The position of each beat."""
+        return (Fraction(0), *accumulate(self.beats[:-1]))
+
+    @cached_property
+    def length(self) -> Fraction:
+        """The length of a bar in whole notes."""
+        return sum(self.beats, Fraction(0))
+
+    @cached_property
+    def unit(self) -> Fraction:
+        """The note value that a tempo counts: the beat, the shortest where they differ."""
+        return min(self.beats)
+
+    def beat_of(self, at: Fraction) -> int:
+        """The index of the beat that the position ``at`` lies in (0 is the first)."""
+        starts = self.beat_starts
+        return max(index for index, start in enumerate(starts) if start <= at)
+
+    def swung(self, at: Fraction, swing: Fraction) -> Fraction:
+        """Where the written position ``at`` sounds when eighth-note pairs swing.
+
+        ``swing`` is the percentage of a pair that its first note takes. Time inside each half
+        of the pair is stretched evenly, so sixteenths swing along.
+        """
+        pair = Fraction(1, 4)
+        into = at % pair
+        half, first = pair / 2, pair * swing / 100
+        if into <= half:
+            return at - into + into * first / half
+        return at - into + first + (into - half) * (pair - first) / half
+
+    def count(self, at: Fraction) -> str:
+        """The position as it is spoken: "1", "e of 2", "& of 4"."""
+        beat = self.beat_of(at)
+        into = (at - self.beat_starts[beat]) / self.beats[beat]
+        if not into:
+            return str(beat + 1)
+        syllable = spoken_count(into.denominator)[into.numerator]
+        return f"{syllable} of {beat + 1}" if syllable else f"{into} into beat {beat + 1}"
+
+
+def spoken_count(parts: int) -> tuple[str, ...]:
+    """What is spoken after a beat's number for each of ``parts`` even parts, "" for nothing."""
+    return SPOKEN.get(parts, ("",) * parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Tempo:
+    """An even tempo: ``bpm`` of the note value ``unit`` (whole notes), from ``start_s``."""
+
+    bpm: float
+    unit: Fraction
+    start_s: float = 0.0
+
+    @property
+    def seconds_per_whole(self) -> float:
+        """How long a whole note lasts, in seconds."""
+        return 60.0 / (self.bpm * float(self.unit))
+
+    def seconds(self, whole: Fraction | float) -> float:
+        """When the position ``whole`` (whole notes from the start) comes, in seconds."""
+        return self.start_s + float(whole) * self.seconds_per_whole

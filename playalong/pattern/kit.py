@@ -1,0 +1,87 @@
+"""The one table of voices: names, note numbers, staff order, and what folds into what.
+
+Note numbers are those of the General MIDI Level 1 percussion key map (MIDI Manufacturers
+Association), and the numbers that electronic kits commonly add for edges and rims: 22, 26, 58,
+and 40, 47, 50, 52, 55 in the meaning given here (from memory of the mapping published with the
+Groove MIDI Dataset, Gillick et al., ICML 2019).
+
+A voice that folds into another counts as that other, unless the pattern has a line for it: a
+cross-stick is a snare hit where the pattern writes no cross-stick.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Limb(StrEnum):
+    """Who plays a voice, as a right-handed player usually does (common practice)."""
+
+    LEAD_HAND = "lead hand"
+    SNARE_HAND = "snare hand"
+    KICK_FOOT = "kick foot"
+    HAT_FOOT = "hi-hat foot"
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """One sounding part of the kit.
+
+    ``name`` is the word in pattern files, takes and reports; ``label`` the word on screen;
+    ``notes`` its MIDI note numbers, the first being the one that is written; ``staff_line``
+    its height on the five-line staff counted in half spaces from the bottom line, as drum
+    notation usually has it (common practice). ``folds_into`` names the voice it counts as where
+    a pattern has no line for it. A ``by_itself`` voice may be sounded by the kit or the foot
+    without being meant, and is judged only where the pattern has a line for it.
+    """
+
+    name: str
+    label: str
+    notes: tuple[int, ...]
+    staff_line: int
+    limb: Limb
+    folds_into: str | None = None
+    by_itself: bool = False
+
+
+_LEAD, _SNARE, _KICK, _HAT = Limb.LEAD_HAND, Limb.SNARE_HAND, Limb.KICK_FOOT, Limb.HAT_FOOT
+
+#: All voices in staff order, the highest first.
+VOICES: tuple[Voice, ...] = (
+    Voice("china", "china", (52,), 11, _LEAD, folds_into="crash"),
+    Voice("splash", "splash", (55,), 11, _LEAD, folds_into="crash"),
+    Voice("crash", "crash", (49, 57), 10, _LEAD),
+    Voice("hi-hat-open", "open hi-hat", (46, 26), 9, _LEAD, folds_into="hi-hat"),
+    Voice("hi-hat", "hi-hat", (42, 22), 9, _LEAD),
+    Voice("ride-bell", "ride bell", (53,), 8, _LEAD, folds_into="ride"),
+    Voice("ride", "ride", (51, 59), 8, _LEAD),
+    Voice("cowbell", "cowbell", (56,), 8, _LEAD),
+    Voice("tambourine", "tambourine", (54,), 8, _LEAD),
+    Voice("high-tom", "high tom", (48, 50), 7, _LEAD),
+    Voice("mid-tom", "mid tom", (45, 47), 6, _LEAD),
+    Voice("cross-stick", "cross-stick", (37,), 5, _SNARE, folds_into="snare"),
+    Voice("rim-shot", "rim shot", (40,), 5, _SNARE, folds_into="snare"),
+    Voice("snare", "snare", (38,), 5, _SNARE),
+    Voice("floor-tom", "floor tom", (43, 41, 58), 3, _LEAD),
+    Voice("kick", "kick", (36, 35), 1, _KICK),
+    Voice("hi-hat-pedal", "pedal", (44,), -1, _HAT, by_itself=True),
+)
+
+BY_NAME: dict[str, Voice] = {voice.name: voice for voice in VOICES}
+STAFF_ORDER: dict[str, int] = {voice.name: place for place, voice in enumerate(VOICES)}
+BY_NOTE: dict[int, Voice] = {note: voice for voice in VOICES for note in voice.notes}
+
+
+def folded(voice: str, written: Collection[str]) -> str:
+    """The voice as which a hit counts, where the pattern has lines for ``written``."""
+    while voice not in written:
+        into = BY_NAME[voice].folds_into
+        if into is None:
+            break
+        voice = into
+    return voice
+
+
+def is_judged(voice: str, written: Collection[str]) -> bool:
+    """Whether a hit of ``voice`` is judged at all in a pattern with lines for ``written``."""
+    return voice in written or not BY_NAME[voice].by_itself

@@ -1,0 +1,166 @@
+"""A pattern: what should be played, in written time.
+
+Everything here is frozen. ``Pattern.with_variations`` gives the bars as they are to be played;
+``playalong.pattern.targets`` places them in seconds.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from fractions import Fraction
+from math import lcm
+
+from playalong.pattern.beats import STRAIGHT, Meter
+from playalong.pattern.kit import STAFF_ORDER
+
+
+class Dynamic(StrEnum):
+    """How loud a stroke is meant."""
+
+    GHOST = "ghost"
+    NORMAL = "normal"
+    ACCENT = "accent"
+
+
+class Hand(StrEnum):
+    """Which hand plays a stroke."""
+
+    RIGHT = "R"
+    LEFT = "L"
+
+
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """One note of a pattern.
+
+    ``at`` is its position in the bar in whole notes; ``graces`` the number of grace strokes
+    before it (1 in a flam, 2 in a drag); ``is_open`` asks for an open hi-hat; an ``optional``
+    stroke is never missed.
+    """
+
+    at: Fraction
+    voice: str
+    dynamic: Dynamic = Dynamic.NORMAL
+    optional: bool = False
+    graces: int = 0
+    is_open: bool = False
+    hand: Hand | None = None
+
+    @property
+    def place(self) -> tuple[Fraction, int]:
+        """The order of strokes in a bar: by time, then in staff order."""
+        return self.at, STAFF_ORDER[self.voice]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar: its meter and its strokes, in order of time and staff.
+
+    ``divisions`` gives for each beat into how many parts it is counted: the finest grid that
+    the bar's lines are written on, 1 for a beat that is not cut.
+    """
+
+    meter: Meter
+    strokes: tuple[Stroke, ...]
+    divisions: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What a variation does to one bar: strokes that are added, and places taken away.
+
+    An added stroke replaces one of the same voice at the same position.
+    """
+
+    bar: int
+    added: tuple[Stroke, ...] = ()
+    taken: tuple[tuple[Fraction, str], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Variation:
+    """A named change of the pattern."""
+
+    name: str
+    about: str = ""
+    changes: tuple[Change, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Chunk:
+    """A part of a pattern learned on its own: from ``start`` up to ``end`` in bar ``bar``."""
+
+    name: str
+    bar: int
+    start: Fraction
+    end: Fraction
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """What a teacher asks: tempi in beats per minute, clean repetitions in a row."""
+
+    start_tempo: float
+    goal_tempo: float
+    clean: int = 4
+
+
+@dataclass(frozen=True)
+class Pattern:
+    """A groove of one or more bars with its variations.
+
+    ``swing`` is the percentage of a pair of eighth notes that its first note takes.
+    ``chunks`` is empty where the pattern says nothing: a chunk is then a beat.
+    """
+
+    name: str
+    title: str
+    meter: Meter
+    tempo: float
+    bars: tuple[Bar, ...]
+    swing: Fraction = STRAIGHT
+    about: str = ""
+    variations: Mapping[str, Variation] = field(default_factory=dict)
+    chunks: tuple[Chunk, ...] = ()
+    practice: Practice | None = None
+
+    @property
+    def voices(self) -> tuple[str, ...]:
+        """The voices that have a line in the bars or in any variation, in staff order."""
+        used = {stroke.voice for bar in self.bars for stroke in bar.strokes}
+        for variation in self.variations.values():
+            used |= {stroke.voice for change in variation.changes for stroke in change.added}
+        return tuple(sorted(used, key=STAFF_ORDER.__getitem__))
+
+    def with_variations(self, names: Iterable[str]) -> tuple[Bar, ...]:
+        """The bars with the named variations in place, applied in the order given.
+
+        Raises KeyError for a name that the pattern does not have.
+        """
+        bars = list(self.bars)
+        for name in names:
+            for change in self.variations[name].changes:
+                bars[change.bar] = _changed(bars[change.bar], change)
+        return tuple(bars)
+
+
+def _changed(bar: Bar, change: Change) -> Bar:
+    gone = {*change.taken, *((stroke.at, stroke.voice) for stroke in change.added)}
+    kept = [stroke for stroke in bar.strokes if (stroke.at, stroke.voice) not in gone]
+    strokes = tuple(sorted([*kept, *change.added], key=lambda stroke: stroke.place))
+    return Bar(bar.meter, strokes, divisions(bar.meter, strokes, bar.divisions))
+
+
+def divisions(
+    meter: Meter, strokes: Iterable[Stroke], at_least: Iterable[int] | None = None
+) -> tuple[int, ...]:
+    """Into how many parts each beat must be counted so that every stroke has a place.
+
+    ``at_least`` gives the parts that are there already.
+    """
+    parts = list(at_least) if at_least is not None else [1] * len(meter.beats)
+    for stroke in strokes:
+        beat = meter.beat_of(stroke.at)
+        into = (stroke.at - meter.beat_starts[beat]) / meter.beats[beat]
+        parts[beat] = lcm(parts[beat], into.denominator)
+    return tuple(parts)

@@ -1,0 +1,160 @@
+"""Targets: the strokes of a pattern placed in time for one run.
+
+``Targets`` keeps them as arrays of equal length n, sorted by time and then in staff order,
+because a run may be long. Row i of every array speaks of the same target, and i is the target's
+number in every verdict, picture and report of the run.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.pattern.beats import Tempo
+from playalong.pattern.kit import STAFF_ORDER, VOICES
+from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
+
+#: How far before its main stroke a grace stroke is placed, in seconds (common practice: close
+#: enough to be heard as one thick stroke). In a drag the first of the two lies twice as far.
+GRACE_S = 0.030
+
+#: The codes of the dynamics in ``Targets.dynamic``.
+DYNAMICS: tuple[Dynamic, ...] = tuple(Dynamic)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A stroke at its place in the written pattern: the bar there (0 is the first)."""
+
+    bar: int
+    stroke: Stroke
+
+
+@dataclass(frozen=True)
+class Targets:
+    """All targets of one run.
+
+    ``time_s``  float64, when it should be played, in seconds;
+    ``written`` float64, its written position from the start of the run in whole notes
+    (swung as it sounds, so that even tempo means a straight line);
+    ``voice``   int16, index into ``kit.VOICES``;
+    ``dynamic`` int8, index into ``DYNAMICS``;
+    ``graces``  int8, number of grace strokes that belong to it;
+    ``optional`` bool;
+    ``bar``     int32, bar of the run (0 is the first);
+    ``place``   int32, index into ``places``, the strokes of the written pattern.
+
+    ``voices`` are the names that the pattern has lines for, in staff order; ``start_s`` and
+    ``end_s`` the start of bar 1 and the end of the last bar in seconds.
+    """
+
+    time_s: NDArray[np.float64]
+    written: NDArray[np.float64]
+    voice: NDArray[np.int16]
+    dynamic: NDArray[np.int8]
+    graces: NDArray[np.int8]
+    optional: NDArray[np.bool_]
+    bar: NDArray[np.int32]
+    place: NDArray[np.int32]
+    places: tuple[Place, ...]
+    voices: tuple[str, ...]
+    bar_starts_s: NDArray[np.float64]
+    end_s: float
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    @property
+    def start_s(self) -> float:
+        """The start of bar 1, in seconds."""
+        return float(self.bar_starts_s[0])
+
+    @property
+    def bars(self) -> int:
+        """The number of bars of the run."""
+        return len(self.bar_starts_s)
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """The name of each target's voice."""
+        return tuple(VOICES[code].name for code in self.voice.tolist())
+
+
+def lay_out(
+    pattern: Pattern,
+    tempo_bpm: float,
+    bars: int | None = None,
+    variations: Sequence[str] = (),
+    start_s: float = 0.0,
+) -> Targets:
+    """The targets of ``bars`` bars (by default the pattern once), over and over from bar 1.
+
+    Raises KeyError for a variation that the pattern does not have.
+    """
+    written_bars = pattern.with_variations(variations)
+    tempo = Tempo(tempo_bpm, pattern.meter.unit, start_s)
+    count = len(written_bars) if bars is None else bars
+    places = tuple(
+        Place(index, stroke) for index, bar in enumerate(written_bars) for stroke in bar.strokes
+    )
+
+    # Positions of one round through the pattern, exact; then repeated as arrays.
+    round_starts = [Fraction(0)]
+    for bar in written_bars:
+        round_starts.append(round_starts[-1] + bar.meter.length)
+    in_round = np.array(
+        [
+            float(round_starts[place.bar] + sounding(written_bars[place.bar], place, pattern.swing))
+            for place in places
+        ],
+        dtype=np.float64,
+    )
+    rounds = -(-count // len(written_bars))
+    round_length = float(round_starts[-1])
+    which = np.arange(rounds)
+    bar_of = np.array([place.bar for place in places], dtype=np.int32)
+    run_bar = (which[:, None] * len(written_bars) + bar_of).ravel().astype(np.int32)
+    kept = run_bar < count
+    written = (which[:, None] * round_length + in_round).ravel()[kept]
+    place = np.tile(np.arange(len(places), dtype=np.int32), rounds)[kept]
+    run_bar = run_bar[kept]
+    bar_written = (
+        which[:, None] * round_length + np.array([float(at) for at in round_starts[:-1]])
+    ).ravel()
+    ends = np.append(bar_written, rounds * round_length)
+
+    order = np.argsort(written, kind="stable")  # places are in staff order already
+    written, place, run_bar = written[order], place[order], run_bar[order]
+
+    def column(values: list[int], kind: type[np.generic]) -> NDArray[np.generic]:
+        return np.array(values, dtype=kind)[place]
+
+    strokes = [item.stroke for item in places]
+    scale = tempo.seconds_per_whole
+    return Targets(
+        time_s=start_s + written * scale,
+        written=written,
+        voice=column([STAFF_ORDER[s.voice] for s in strokes], np.int16).astype(np.int16),
+        dynamic=column([DYNAMICS.index(s.dynamic) for s in strokes], np.int8).astype(np.int8),
+        graces=column([s.graces for s in strokes], np.int8).astype(np.int8),
+        optional=column([int(s.optional) for s in strokes], np.bool_).astype(np.bool_),
+        bar=run_bar,
+        place=place,
+        places=places,
+        voices=pattern.voices,
+        bar_starts_s=start_s + bar_written[:count] * scale,
+        end_s=float(start_s + ends[count] * scale),
+    )
+
+
+def sounding(bar: Bar, place: Place, swing: Fraction) -> Fraction:
+    """Where the stroke sounds in its bar: swung, unless its beat is counted in triplets."""
+    stroke, meter = place.stroke, bar.meter
+    beat = meter.beat_of(stroke.at)
+    into = (stroke.at - meter.beat_starts[beat]) / meter.beats[beat]
+    if swing == 50 or into.denominator % 3 == 0 or meter.beats[beat] % Fraction(1, 4):
+        return stroke.at
+    return meter.swung(stroke.at, swing)

@@ -1,0 +1,1 @@
+"""What the player sees: window, pages, chart, gauges, theme."""

@@ -1,0 +1,1 @@
+"""What the player hears: click, timeline, output."""
