@@ -1,1 +1,0 @@
-"""Other formats: Standard MIDI File."""
