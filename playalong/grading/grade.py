@@ -8,6 +8,8 @@ module that makes it: timing, steadiness, dynamics, unison, feel, score, advice.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from playalong.grading.loudness import Loudness
+from playalong.grading.verdicts import Verdict
 from playalong.pattern.model import Dynamic
 
 
@@ -42,12 +44,88 @@ class Spread:
 
 @dataclass(frozen=True, slots=True)
 class Timing:
-    """Errors of all answered targets, and of each voice."""
+    """Errors of all answered targets, of each voice, and of each limb that usually plays them.
+
+    ``leads`` names the limb that comes first, where its lead is more than chance.
+    """
 
     mean_ms: float | None
     sd_ms: float | None
     median_ms: float | None
     by_voice: Mapping[str, Spread]
+    by_limb: Mapping[str, Spread]
+    leads: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Steadiness:
+    """The tempo kept, how far it is from the written one, the spread around the straight fit.
+
+    ``course`` holds (bar, tempo in bpm), the first bar is 0; ``first_bpm`` and ``last_bpm`` are
+    the ends of the curved fit; ``trend`` is "steady", "speeding up" or "slowing down".
+    """
+
+    tempo_bpm: float | None
+    drift_percent: float | None
+    residual_sd_ms: float | None
+    course: tuple[tuple[int, float], ...]
+    first_bpm: float | None
+    last_bpm: float | None
+    trend: str
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Strokes of one voice and dynamic: how many, median and spread of level, ill-fitting."""
+
+    n: int
+    median_db: float | None
+    sd_db: float | None
+    too_soft: int
+    too_loud: int
+
+
+@dataclass(frozen=True, slots=True)
+class Dynamics:
+    """Ghost contrast of each voice that has ghost notes, levels, and whose bands were used."""
+
+    ghost_contrast_db: Mapping[str, float | None]
+    by_voice: Mapping[str, Mapping[Dynamic, Level]]
+    bands: str
+
+
+@dataclass(frozen=True, slots=True)
+class Together:
+    """Strokes of ``voice`` and ``dynamic`` that fall together with ``other`` (its ghost notes
+    where ``other_ghost``): how many, and their mean level there less elsewhere.
+    """
+
+    voice: str
+    dynamic: Dynamic
+    other: str
+    other_ghost: bool
+    n: int
+    change_db: float
+
+
+@dataclass(frozen=True, slots=True)
+class Unison:
+    """Strokes together: number of instants, spread, how often each voice comes first."""
+
+    n: int
+    median_ms: float | None
+    p90_ms: float | None
+    leads: Mapping[str, int]
+    together: tuple[Together, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Graces:
+    """Grace strokes: asked for, played, and the median distance to the main stroke."""
+
+    asked: int
+    played: int
+    median_ms: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,3 +162,36 @@ class PlaceGrade:
     too_loud: int
     mean_ms: float | None
     mean_db: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedHit:
+    """One hit and what became of it; ``verdict`` is None for a hit that was not judged."""
+
+    time_s: float
+    voice: str
+    velocity: float
+    target: int | None
+    error_ms: float | None
+    verdict: Verdict | None
+    loudness: Loudness | None
+    grace: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Grade:
+    """Everything that is said of a run."""
+
+    pattern: str
+    tempo_bpm: float
+    bars: int
+    counts: Counts
+    timing: Timing
+    steadiness: Steadiness
+    dynamics: Dynamics
+    unison: Unison
+    swing_percent: float | None
+    graces: Graces | None
+    score: Score
+    advice: str
+    places: tuple[PlaceGrade, ...]

@@ -1,0 +1,106 @@
+"""One run after matching, as the measures see it.
+
+Conventions for all measures: errors in milliseconds, hit less target, positive is late; levels in
+decibel, 0 at velocity 127; spreads are population standard deviations; a figure that cannot be
+had is None. Answered means: a target's main stroke and the hit that answers it.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.grading.grader import judge
+from playalong.grading.hits import Hits
+from playalong.grading.loudness import level_db
+from playalong.grading.settling import Verdicts
+from playalong.grading.verdicts import MATCHED, VERDICTS, Rules, Verdict
+from playalong.pattern.kit import VOICES
+from playalong.pattern.targets import Targets
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Run:
+    """Targets, hits and settled words of one run; arrays of k speak of answered targets."""
+
+    targets: Targets
+    hits: Hits
+    rules: Rules
+    verdicts: Verdicts
+
+    @classmethod
+    def of(cls, targets: Targets, hits: Hits, rules: Rules) -> "Run":
+        """Match and judge all ``hits``."""
+        return cls(targets, hits, rules, judge(targets, hits, rules))
+
+    def rows(self, *kinds: Verdict) -> Ints:
+        """The rows of ``verdicts`` that say one of ``kinds``, grace strokes left out."""
+        wanted = np.isin(self.verdicts.verdict, [VERDICTS.index(kind) for kind in kinds])
+        return np.flatnonzero(wanted & ~self.verdicts.grace)
+
+    @cached_property
+    def answered(self) -> Ints:
+        """(k,) the rows of ``verdicts`` with answered targets, in order of targets."""
+        rows = self.rows(*MATCHED)
+        return rows[np.argsort(self.verdicts.target[rows], kind="stable")]
+
+    @cached_property
+    def target(self) -> Ints:
+        """(k,) the answered targets."""
+        return self.verdicts.target[self.answered]
+
+    @cached_property
+    def hit(self) -> Ints:
+        """(k,) the hits that answer them."""
+        return self.verdicts.hit[self.answered]
+
+    @cached_property
+    def error_ms(self) -> Floats:
+        """(k,) their errors."""
+        return self.verdicts.error_ms[self.answered]
+
+    @cached_property
+    def level_db(self) -> Floats:
+        """(k,) the levels of the hits."""
+        return level_db(self.hits.velocity[self.hit])
+
+    @cached_property
+    def voice(self) -> NDArray[np.int16]:
+        """(k,) the voices of the targets, as indexes into ``kit.VOICES``."""
+        return self.targets.voice[self.target]
+
+    @cached_property
+    def dynamic(self) -> NDArray[np.int8]:
+        """(k,) the dynamics asked, as indexes into ``DYNAMICS``."""
+        return self.targets.dynamic[self.target]
+
+    @cached_property
+    def instant(self) -> Ints:
+        """(k,) a number for each written instant: equal where strokes belong together."""
+        written = self.targets.written[self.target]
+        return np.cumsum(np.diff(written, prepend=written[:1]) > 1e-9)
+
+    def voices(self) -> Iterator[tuple[str, NDArray[np.bool_]]]:
+        """Each voice with answered targets, in staff order, and which of the k are its."""
+        for code in np.unique(self.voice).tolist():
+            yield VOICES[code].name, self.voice == code
+
+
+def mean(values: Floats) -> float | None:
+    """The mean, None of nothing."""
+    return float(values.mean()) if len(values) else None
+
+
+def spread(values: Floats) -> float | None:
+    """The population standard deviation, None of nothing."""
+    return float(values.std()) if len(values) else None
+
+
+def median(values: Floats) -> float | None:
+    """The median, None of nothing."""
+    return float(np.median(values)) if len(values) else None

@@ -1,0 +1,119 @@
+"""Steadiness: the tempo that was really kept, its course, and the spread around it.
+
+* Straight fit: least squares of played time against written time, one slope for all voices and
+  an intercept for each, so that a limb that is always early is that limb's habit and not bad
+  time. Tempo kept = written tempo / slope. ``drift_percent`` = 100 * (tempo kept / written
+  tempo - 1): positive is faster. ``residual_sd_ms`` is the population standard deviation around
+  the fit.
+* Course: the same fit over each bar and its neighbours, so that a bar with few strokes has a
+  tempo too.
+* Trend: a curve (a quadratic term more) is fitted; its tempo at the first and the last answered
+  stroke are ``first_bpm`` and ``last_bpm``. "speeding up" or "slowing down" is said only where
+  the quadratic term differs from nothing by a two-sided t-test at the one per cent level,
+  residuals taken as independent.
+"""
+
+import numpy as np
+
+from playalong.grading.chance import LEVEL, students_t
+from playalong.grading.grade import Steadiness
+from playalong.grading.run import Floats, Run
+
+STEADY, FASTER, SLOWER = "steady", "speeding up", "slowing down"
+
+
+def steadiness(run: Run, tempo_bpm: float) -> Steadiness:
+    """The steadiness of a run whose written tempo is ``tempo_bpm``."""
+    written_s = run.targets.time_s[run.target]
+    # Errors are the small part of played time: fitting them keeps the full precision.
+    error_s = run.error_ms / 1000.0
+    x, y = _centred(run, written_s), _centred(run, error_s)
+    over = float(x @ x)
+    groups = len(np.unique(run.voice))
+    if over <= 0.0 or len(x) <= groups + 1:
+        return Steadiness(None, None, None, (), None, None, STEADY)
+    slope = float(x @ y) / over
+    residual = y - slope * x
+    tempo = tempo_bpm / (1.0 + slope)
+    course = _course(run, tempo_bpm, written_s, error_s)
+    first, last, trend = _trend(run, tempo_bpm, written_s, x, y)
+    return Steadiness(
+        tempo,
+        100.0 * (tempo / tempo_bpm - 1.0),
+        float(residual.std()) * 1000.0,
+        course,
+        first,
+        last,
+        trend,
+    )
+
+
+def _centred(run: Run, values: Floats) -> Floats:
+    """``values`` less the mean of their voice."""
+    count = np.maximum(np.bincount(run.voice), 1)
+    means = np.bincount(run.voice, values) / count
+    return np.asarray(values - means[run.voice], dtype=np.float64)
+
+
+def _course(
+    run: Run, tempo_bpm: float, written_s: Floats, error_s: Floats
+) -> tuple[tuple[int, float], ...]:
+    """(bar, tempo in bpm) of each bar with enough strokes, from it and its neighbours.
+
+    Sums for each bar are made once; those of three bars are added, so the cost is even.
+    """
+    bars = run.targets.bars
+    bar = run.targets.bar[run.target]
+    centred = _centred(run, error_s)
+    # Written time from the middle of its own bar's neighbourhood keeps the sums small.
+    origin = run.targets.bar_starts_s[bar]
+    local = written_s - origin
+    sums = [
+        np.bincount(bar, weights, minlength=bars)
+        for weights in (np.ones(len(local)), local, centred, local * local, local * centred)
+    ]
+    n = tx = ty = txx = txy = np.zeros(bars)
+    starts = run.targets.bar_starts_s
+    for shift in (-1, 0, 1):
+        here = np.arange(bars) + shift
+        inside = (here >= 0) & (here < bars)
+        here = np.clip(here, 0, bars - 1)
+        d = starts[here] - starts
+        m, sx, sy, sxx, sxy = (np.where(inside, column[here], 0.0) for column in sums)
+        n, ty = n + m, ty + sy
+        tx = tx + sx + m * d
+        txx = txx + sxx + 2 * d * sx + m * d * d
+        txy = txy + sxy + d * sy
+    with np.errstate(invalid="ignore", divide="ignore"):
+        over = txx - tx * tx / n
+        slope = (txy - tx * ty / n) / over
+    known = (n >= 4) & (over > 1e-9) & (slope > -0.9)
+    tempi = tempo_bpm / (1.0 + np.where(known, slope, 0.0))
+    return tuple((int(index), float(tempi[index])) for index in np.flatnonzero(known))
+
+
+def _trend(
+    run: Run, tempo_bpm: float, written_s: Floats, x: Floats, y: Floats
+) -> tuple[float | None, float | None, str]:
+    """Tempo at the first and the last stroke from the curved fit, and what the test says."""
+    middle = written_s.mean()
+    z = _centred(run, (written_s - middle) ** 2)
+    xx, xz, zz = float(x @ x), float(x @ z), float(z @ z)
+    determinant = xx * zz - xz * xz
+    free = len(x) - len(np.unique(run.voice)) - 2
+    if free < 3 or determinant <= 1e-12 * xx * zz:
+        return None, None, STEADY
+    xy, zy = float(x @ y), float(z @ y)
+    line = (xy * zz - zy * xz) / determinant
+    curve = (zy * xx - xy * xz) / determinant
+    residual = y - line * x - curve * z
+    error = np.sqrt(float(residual @ residual) / free * xx / determinant)
+    first, last = (
+        float(tempo_bpm / max(0.1, 1.0 + line + 2.0 * curve * (at - middle)))
+        for at in (written_s.min(), written_s.max())
+    )
+    # Times are rounded to a nanosecond: below that nothing is certain.
+    certain = abs(curve) > students_t(free, LEVEL) * error and abs(last - first) > 1e-4 * first
+    if not certain:
+        return first, last, STEADY
+    return first, last, FASTER if curve < 0 else SLOWER
