@@ -1,11 +1,26 @@
 """The three gauges: timing, ghost notes and steadiness while the run goes on.
 
-Each keeps only what it shows, so a run may last as long as it likes.
+They are fed settled words. Each keeps only what it shows, so a run may last as long as it likes.
 """
 
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from statistics import fmean, median, pstdev
+
+import numpy as np
+
+from playalong.grading.hits import Hit
+from playalong.grading.loudness import level_db
+from playalong.grading.steadiness import STEADY, Strokes, steadiness
+from playalong.grading.verdicts import MATCHED, Judged, Rules
+from playalong.pattern.model import Dynamic
+from playalong.pattern.targets import DYNAMICS, Targets
+
+#: How many bars the steadiness gauge looks back.
+BARS_KEPT = 32
+
+_GHOST = DYNAMICS.index(Dynamic.GHOST)
 
 
 @dataclass(slots=True)
@@ -16,6 +31,11 @@ class TimingGauge:
     tolerance_ms: float = 30.0
     mean_ms: float | None = None
     sd_ms: float | None = None
+
+    def add(self, error_ms: float) -> None:
+        """One more answered target."""
+        self.errors_ms.append(error_ms)
+        self.mean_ms, self.sd_ms = fmean(self.errors_ms), pstdev(self.errors_ms)
 
 
 @dataclass(slots=True)
@@ -31,15 +51,70 @@ class GhostGauge:
     soft_db: float = 0.0
     contrast_db: float | None = None
 
+    def add(self, is_ghost: bool, level: float) -> None:
+        """One more answered stroke."""
+        self.levels.append((is_ghost, level))
+        soft = [level for ghost, level in self.levels if ghost]
+        strong = [level for ghost, level in self.levels if not ghost]
+        self.contrast_db = median(soft) - median(strong) if soft and strong else None
+
 
 @dataclass(slots=True)
 class SteadinessGauge:
     """The course of the tempo.
 
-    ``course`` holds (bar, tempo in bpm) for the bars played so far, the newest last;
-    ``written_bpm`` the tempo asked for; ``trend`` "steady", "speeding up" or "slowing down".
+    ``course`` holds (bar, tempo in bpm) for the last bars that are over, the newest last;
+    ``written_bpm`` the tempo asked for; ``trend`` "steady", "speeding up" or "slowing down";
+    ``first_bpm`` and ``last_bpm`` the ends of the curve behind the trend.
     """
 
     written_bpm: float
     course: Sequence[tuple[int, float]] = ()
-    trend: str = "steady"
+    trend: str = STEADY
+    first_bpm: float | None = None
+    last_bpm: float | None = None
+
+
+class Gauges:
+    """The three gauges of one run."""
+
+    def __init__(self, targets: Targets, rules: Rules, tempo_bpm: float) -> None:
+        self.timing = TimingGauge(tolerance_ms=rules.tolerance_ms)
+        self.ghosts = GhostGauge(soft_db=level_db(rules.bands.of("snare", Dynamic.GHOST).high))
+        self.steadiness = SteadinessGauge(tempo_bpm)
+        self._targets = targets
+        self._with_ghosts = set(targets.voice[targets.dynamic == _GHOST].tolist())
+        self._strokes: deque[tuple[float, float, int, int]] = deque()
+        self._bar = 0
+
+    def heard(self, word: Judged, hit: Hit | None) -> None:
+        """A settled word, and the hit it speaks of."""
+        if word.grace or word.verdict not in MATCHED:
+            return
+        if word.target is None or hit is None or word.error_ms is None:
+            return
+        voice, bar = int(self._targets.voice[word.target]), int(self._targets.bar[word.target])
+        if bar > self._bar:
+            self._bar_over(bar)
+        self.timing.add(word.error_ms)
+        if voice in self._with_ghosts:
+            ghost = bool(self._targets.dynamic[word.target] == _GHOST)
+            self.ghosts.add(ghost, level_db(hit.velocity))
+        written_s = float(self._targets.time_s[word.target])
+        self._strokes.append((written_s, word.error_ms / 1000.0, voice, bar))
+
+    def _bar_over(self, bar: int) -> None:
+        self._bar = bar
+        first = max(0, bar - BARS_KEPT)
+        while self._strokes and self._strokes[0][3] < first:
+            self._strokes.popleft()
+        if not self._strokes:
+            return
+        written, error, voice, bars = (np.array(c) for c in zip(*self._strokes, strict=True))
+        starts = self._targets.bar_starts_s[first : bar + 1]
+        told = steadiness(
+            Strokes(written, error, voice, bars - first, starts), self.steadiness.written_bpm
+        )
+        self.steadiness.course = [(at + first, bpm) for at, bpm in told.course]
+        self.steadiness.trend = told.trend
+        self.steadiness.first_bpm, self.steadiness.last_bpm = told.first_bpm, told.last_bpm

@@ -65,7 +65,7 @@ class Bands:
 
     default: Mapping[Dynamic, Band]
     by_voice: Mapping[tuple[str, Dynamic], Band] = field(default_factory=dict)
-    source: str = "the default"
+    source: str = "default"
 
     def of(self, voice: str, dynamic: Dynamic) -> Band:
         """The band for a stroke of ``voice`` with ``dynamic``."""

@@ -11,7 +11,7 @@ from playalong.grading.hits import Hits
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.run import Run
 from playalong.grading.score import score
-from playalong.grading.steadiness import steadiness
+from playalong.grading.steadiness import Strokes, steadiness
 from playalong.grading.timing import timing
 from playalong.grading.unison import unison
 from playalong.grading.verdicts import MATCHED, Rules, Verdict
@@ -34,7 +34,7 @@ def grade(
     """
     run = Run.of(targets, hits, rules)
     meters = tuple(bar.meter for bar in pattern.bars)
-    steady = steadiness(run, tempo_bpm)
+    steady = steadiness(Strokes.of(run), tempo_bpm)
     in_time, together = timing(run), unison(run)
     scored = score(run, steady, followed)
     by_place = places(run, meters)

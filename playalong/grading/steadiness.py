@@ -13,7 +13,11 @@
   residuals taken as independent.
 """
 
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from playalong.grading.chance import LEVEL, students_t
 from playalong.grading.grade import Steadiness
@@ -22,58 +26,72 @@ from playalong.grading.run import Floats, Run
 STEADY, FASTER, SLOWER = "steady", "speeding up", "slowing down"
 
 
-def steadiness(run: Run, tempo_bpm: float) -> Steadiness:
-    """The steadiness of a run whose written tempo is ``tempo_bpm``."""
-    written_s = run.targets.time_s[run.target]
+@dataclass(frozen=True)
+class Strokes:
+    """Answered strokes as the fits need them; arrays of k.
+
+    ``written_s`` float64, when each was written; ``error_s`` float64, how much later it was
+    played; ``voice`` and ``bar`` small whole numbers. ``bar_starts_s``: start of every bar.
+    """
+
+    written_s: Floats
+    error_s: Floats
+    voice: NDArray[np.integer[Any]]
+    bar: NDArray[np.integer[Any]]
+    bar_starts_s: Floats
+
+    @classmethod
+    def of(cls, run: Run) -> "Strokes":
+        """The answered strokes of a run."""
+        return cls(
+            run.targets.time_s[run.target],
+            run.error_ms / 1000.0,
+            run.voice,
+            run.targets.bar[run.target],
+            run.targets.bar_starts_s,
+        )
+
+    def centred(self, values: Floats) -> Floats:
+        """``values`` (k,) less the mean of their voice."""
+        count = np.maximum(np.bincount(self.voice), 1)
+        means = np.bincount(self.voice, values) / count
+        return np.asarray(values - means[self.voice], dtype=np.float64)
+
+
+def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
+    """The steadiness of strokes whose written tempo is ``tempo_bpm``."""
     # Errors are the small part of played time: fitting them keeps the full precision.
-    error_s = run.error_ms / 1000.0
-    x, y = _centred(run, written_s), _centred(run, error_s)
+    x, y = strokes.centred(strokes.written_s), strokes.centred(strokes.error_s)
     over = float(x @ x)
-    groups = len(np.unique(run.voice))
-    if over <= 0.0 or len(x) <= groups + 1:
+    if over <= 0.0 or len(x) <= len(np.unique(strokes.voice)) + 1:
         return Steadiness(None, None, None, (), None, None, STEADY)
     slope = float(x @ y) / over
-    residual = y - slope * x
     tempo = tempo_bpm / (1.0 + slope)
-    course = _course(run, tempo_bpm, written_s, error_s)
-    first, last, trend = _trend(run, tempo_bpm, written_s, x, y)
+    first, last, trend = _trend(strokes, tempo_bpm, x, y)
     return Steadiness(
         tempo,
         100.0 * (tempo / tempo_bpm - 1.0),
-        float(residual.std()) * 1000.0,
-        course,
+        float((y - slope * x).std()) * 1000.0,
+        _course(strokes, tempo_bpm, y),
         first,
         last,
         trend,
     )
 
 
-def _centred(run: Run, values: Floats) -> Floats:
-    """``values`` less the mean of their voice."""
-    count = np.maximum(np.bincount(run.voice), 1)
-    means = np.bincount(run.voice, values) / count
-    return np.asarray(values - means[run.voice], dtype=np.float64)
-
-
-def _course(
-    run: Run, tempo_bpm: float, written_s: Floats, error_s: Floats
-) -> tuple[tuple[int, float], ...]:
+def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[int, float], ...]:
     """(bar, tempo in bpm) of each bar with enough strokes, from it and its neighbours.
 
-    Sums for each bar are made once; those of three bars are added, so the cost is even.
+    The sums of a least squares fit are made once for each bar, and those of three bars added.
     """
-    bars = run.targets.bars
-    bar = run.targets.bar[run.target]
-    centred = _centred(run, error_s)
-    # Written time from the middle of its own bar's neighbourhood keeps the sums small.
-    origin = run.targets.bar_starts_s[bar]
-    local = written_s - origin
+    starts, bar = strokes.bar_starts_s, strokes.bar
+    bars = len(starts)
+    local = strokes.written_s - starts[bar]  # small numbers keep the sums exact
     sums = [
         np.bincount(bar, weights, minlength=bars)
         for weights in (np.ones(len(local)), local, centred, local * local, local * centred)
     ]
     n = tx = ty = txx = txy = np.zeros(bars)
-    starts = run.targets.bar_starts_s
     for shift in (-1, 0, 1):
         here = np.arange(bars) + shift
         inside = (here >= 0) & (here < bars)
@@ -93,14 +111,15 @@ def _course(
 
 
 def _trend(
-    run: Run, tempo_bpm: float, written_s: Floats, x: Floats, y: Floats
+    strokes: Strokes, tempo_bpm: float, x: Floats, y: Floats
 ) -> tuple[float | None, float | None, str]:
     """Tempo at the first and the last stroke from the curved fit, and what the test says."""
+    written_s = strokes.written_s
     middle = written_s.mean()
-    z = _centred(run, (written_s - middle) ** 2)
+    z = strokes.centred((written_s - middle) ** 2)
     xx, xz, zz = float(x @ x), float(x @ z), float(z @ z)
     determinant = xx * zz - xz * xz
-    free = len(x) - len(np.unique(run.voice)) - 2
+    free = len(x) - len(np.unique(strokes.voice)) - 2
     if free < 3 or determinant <= 1e-12 * xx * zz:
         return None, None, STEADY
     xy, zy = float(x @ y), float(z @ y)
