@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.pattern.kit import STAFF_ORDER, VOICES
+from playalong.pattern.kit import BY_NOTE, STAFF_ORDER, VOICES
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +57,21 @@ class Hits:
             np.array(voices, dtype=np.int16),
             np.array(velocities, dtype=np.float64),
         )
+
+    @classmethod
+    def of_notes(
+        cls, time_s: NDArray[np.float64], note: NDArray[np.int64], velocity: NDArray[np.float64]
+    ) -> tuple["Hits", NDArray[np.int64]]:
+        """The hits behind MIDI notes by the table of voices, and the notes of no known voice.
+
+        All arrays (m,); ``note`` 0 to 127.
+        """
+        table = np.full(128, -1, np.int16)
+        for number, voice in BY_NOTE.items():
+            table[number] = STAFF_ORDER[voice.name]
+        voices = table[note]
+        known = voices >= 0
+        return cls.sorted(time_s[known], voices[known], velocity[known]), note[~known]
 
     @classmethod
     def sorted(

@@ -6,7 +6,7 @@ number in every verdict, picture and report of the run.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 
@@ -77,10 +77,25 @@ class Targets:
         """The number of bars of the run."""
         return len(self.bar_starts_s)
 
+    def until(self, time_s: float) -> "Targets":
+        """The run broken off at ``time_s``: the targets before it, and the bars begun."""
+        count = int(np.searchsorted(self.time_s, time_s))
+        bars = max(1, int(np.searchsorted(self.bar_starts_s, time_s)))
+        return replace(
+            self,
+            **{name: getattr(self, name)[:count] for name in _ROWS},
+            bar_starts_s=self.bar_starts_s[:bars],
+            end_s=min(self.end_s, max(time_s, self.start_s)),
+        )
+
     @cached_property
     def names(self) -> tuple[str, ...]:
         """The name of each target's voice."""
         return tuple(VOICES[code].name for code in self.voice.tolist())
+
+
+#: The arrays of ``Targets`` that have a row for each target.
+_ROWS = ("time_s", "written", "voice", "dynamic", "graces", "optional", "bar", "place")
 
 
 def lay_out(

@@ -1,0 +1,227 @@
+"""Takes: the hits of one run, kept as a Standard MIDI File.
+
+Reads what any sequencer writes: format 0 and 1 (of format 2 the first track with notes), running
+status, note-on with velocity 0, tempo changes in any track, SMPTE time. Where channel 10 has
+notes only it counts, being the percussion channel of General MIDI; otherwise every channel does.
+Controller 88 before a note-on adds to its velocity (CA-031, High Resolution Velocity Prefix, from
+memory): velocity + value / 128.
+
+A take of our own is a format 0 file with one tempo, the pattern's, so that its bars lie right in
+a sequencer. It starts with the count-in. A text event, ``playalong`` and a JSON object, says how
+it was played and where bar 1 is; without it the take is still a take.
+"""
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+import mido
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.plain import PlainError
+
+#: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
+TICKS_PER_QUARTER = 30_000
+
+_MARK = "playalong "
+_PERCUSSION = 9
+_FINE_VELOCITY = 88
+_DEFAULT_TEMPO_US = 500_000
+
+
+class TakeError(PlainError):
+    """A take that cannot be read or kept."""
+
+
+@dataclass(frozen=True)
+class Take:
+    """The note-ons of a take, sorted by time; arrays of m.
+
+    ``time_s`` float64 from the start of the file; ``note`` int64; ``velocity`` float64, 1 to
+    127. ``info`` is what a take of our own says of itself, else empty; ``remarks`` what a person
+    should know of how it was read.
+    """
+
+    time_s: NDArray[np.float64]
+    note: NDArray[np.int64]
+    velocity: NDArray[np.float64]
+    info: Mapping[str, Any] = field(default_factory=dict)
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def start_s(self) -> float:
+        """Where bar 1 starts in the file, in seconds: 0 unless the take says otherwise."""
+        start = self.info.get("start_s")
+        return float(start) if isinstance(start, int | float) else 0.0
+
+
+def tick_seconds(ticks: Any, tempo_us: Any, ticks_per_quarter: int) -> Any:
+    """Ticks at one tempo, numbers or arrays, in seconds: one formula to write and to read."""
+    return ticks * (tempo_us / 1e6 / ticks_per_quarter)
+
+
+def read(path: Path) -> Take:
+    """The take in the file at ``path``; TakeError says in one line what is wrong with it."""
+    try:
+        file = mido.MidiFile(path, clip=True)
+    except FileNotFoundError:
+        raise TakeError(f"There is no file {path}: check the name and the folder.") from None
+    except IsADirectoryError:
+        raise TakeError(f"{path} is a folder: name the take in it.") from None
+    except PermissionError:
+        raise TakeError(f"{path} may not be read: check its permissions.") from None
+    except EOFError:
+        raise TakeError(
+            f"{path} is cut off: it ends in the middle of a track. Save or copy it again."
+        ) from None
+    except Exception as error:  # a parser may stumble in any way over bytes that mean nothing
+        reason = str(error).strip().rstrip(".")[:80] or type(error).__name__
+        raise TakeError(
+            f"{path} is no Standard MIDI File ({reason}): save the take as .mid."
+        ) from None
+    tracks = file.tracks
+    if file.type == 2:
+        tracks = [next((t for t in tracks if any(m.type == "note_on" for m in t)), [])]
+    events = _Events(tracks)
+    if not events.notes:
+        raise TakeError(f"The take {path} is empty: it holds no note.")
+    return events.take(file.ticks_per_beat)
+
+
+class _Events:
+    """What counts in the tracks of a file: notes, tempi, and what the take says of itself."""
+
+    def __init__(self, tracks: list[Any]) -> None:
+        self.notes: list[tuple[int, int, int, float]] = []  # tick, channel, note, velocity
+        self.tempi: list[tuple[int, int]] = []
+        self.info: dict[str, Any] = {}
+        for track in tracks:
+            tick = 0
+            fine: dict[int, int] = {}
+            for message in track:
+                tick += message.time
+                if message.type == "note_on" and message.velocity > 0:
+                    more = fine.pop(message.channel, 0) / 128.0
+                    velocity = min(127.0, message.velocity + more)
+                    self.notes.append((tick, message.channel, message.note, velocity))
+                elif message.type == "control_change" and message.control == _FINE_VELOCITY:
+                    fine[message.channel] = message.value
+                elif message.type == "set_tempo":
+                    self.tempi.append((tick, message.tempo))
+                elif message.type == "text" and message.text.startswith(_MARK):
+                    self._read_info(message.text[len(_MARK) :])
+
+    def _read_info(self, text: str) -> None:
+        try:
+            info = json.loads(text)
+        except ValueError:  # somebody else's words
+            return
+        if isinstance(info, dict):
+            self.info = info
+
+    def take(self, division: int) -> Take:
+        remarks: tuple[str, ...] = ()
+        rows = sorted(self.notes)
+        if any(channel == _PERCUSSION for _, channel, _, _ in rows):
+            others = sum(channel != _PERCUSSION for _, channel, _, _ in rows)
+            rows = [row for row in rows if row[1] == _PERCUSSION]
+            if others:
+                remarks = (f"Only channel 10 was read; {others} notes on others were left out.",)
+        tick, _, note, velocity = (np.array(column) for column in zip(*rows, strict=True))
+        return Take(
+            self._seconds(tick, division),
+            note.astype(np.int64),
+            velocity.astype(np.float64),
+            self.info,
+            remarks,
+        )
+
+    def _seconds(self, tick: NDArray[np.int64], division: int) -> NDArray[np.float64]:
+        if division < 0:  # SMPTE: the high byte is minus the frames, the low one ticks a frame
+            frames, parts = -(division >> 8), division & 0xFF
+            rate = Fraction(30_000, 1001) if frames == 29 else Fraction(frames)
+            return np.asarray(tick / float(rate * parts))
+        changes = sorted(dict(sorted(self.tempi)).items())
+        if not changes or changes[0][0] > 0:
+            changes.insert(0, (0, _DEFAULT_TEMPO_US))
+        at = np.array([change[0] for change in changes])
+        tempo = [change[1] for change in changes]
+        begin_s = np.zeros(len(at))
+        for index in range(1, len(at)):
+            passed = at[index] - at[index - 1]
+            begin_s[index] = begin_s[index - 1] + tick_seconds(passed, tempo[index - 1], division)
+        which = np.searchsorted(at, tick, side="right") - 1
+        after = tick - at[which]
+        return np.asarray(begin_s[which] + tick_seconds(after, np.array(tempo)[which], division))
+
+
+class Recording:
+    """A take in the making: keeps raw messages, and says what time they will have in the file.
+
+    Times are in seconds from bar 1, which lies ``lead_s`` into the file.
+    """
+
+    def __init__(
+        self, tempo_bpm: float, unit: Fraction, lead_s: float, info: Mapping[str, Any]
+    ) -> None:
+        self._tempo_us = round(60e6 / (tempo_bpm * float(unit) * 4))
+        self._lead = round(lead_s / self._seconds(1))
+        self._messages: list[tuple[int, bytes]] = []
+        self.info: dict[str, Any] = {**info, "start_s": self._seconds(self._lead)}
+
+    def _seconds(self, ticks: int) -> float:
+        return float(tick_seconds(ticks, self._tempo_us, TICKS_PER_QUARTER))
+
+    def keep(self, time_s: float, data: bytes) -> float:
+        """Keep one message; returns its time from bar 1 as the file will give it back."""
+        tick = max(0, self._lead + round(time_s / self._seconds(1)))
+        self._messages.append((tick, data))
+        return self._seconds(tick) - float(self.info["start_s"])
+
+    def take(self) -> Take:
+        """The take as it stands, just as ``read`` would give it back."""
+        events = _Events([self._track()])
+        if not events.notes:
+            return Take(np.empty(0), np.empty(0, np.int64), np.empty(0), dict(self.info))
+        return events.take(TICKS_PER_QUARTER)
+
+    def save(self, folder: Path, name: str) -> Path:
+        """Write the take into ``folder`` under a new name that starts with ``name``.
+
+        TakeError when it cannot be written; nothing half written is left, nothing overwritten.
+        """
+        file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER)
+        file.tracks.append(self._track())
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for number in count(1):
+                path = folder / (f"{name}.mid" if number == 1 else f"{name}-{number}.mid")
+                try:
+                    path.open("xb").close()
+                    break
+                except FileExistsError:
+                    continue
+            draft = path.with_suffix(".part")
+            file.save(draft)
+            draft.replace(path)
+        except OSError as error:
+            raise TakeError(
+                f"The take cannot be written to {folder} ({error.strerror or error})."
+            ) from None
+        return path
+
+    def _track(self) -> Any:
+        track = mido.MidiTrack()
+        track.append(mido.MetaMessage("set_tempo", tempo=self._tempo_us))
+        track.append(mido.MetaMessage("text", text=_MARK + json.dumps(self.info)))
+        last = 0
+        for tick, data in sorted(self._messages, key=lambda row: row[0]):
+            track.append(mido.Message.from_bytes(data, time=tick - last))
+            last = tick
+        track.append(mido.MetaMessage("end_of_track"))
+        return track
