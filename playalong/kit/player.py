@@ -112,8 +112,11 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         if missed[number]:
             continue
         voice, at_s, speed = targets.names[number], float(played_s[number]), int(velocity[number])
-        if wrong[number]:
-            voice = _elsewhere(targets, at_s, chance) or voice
+        other = _elsewhere(targets, at_s, chance) if wrong[number] else None
+        wrong[number] = other is not None
+        if other is not None:
+            hits.append((at_s, BY_NAME[other].notes[0], speed))
+            continue
         hits.extend(
             (at_s - grace * GRACE_S, BY_NAME[voice].notes[0], max(1, speed // 2))
             for grace in range(int(targets.graces[number]), 0, -1)

@@ -1,0 +1,41 @@
+"""A library of patterns: their texts by name, read when they are asked for."""
+
+from collections.abc import Mapping
+from difflib import get_close_matches
+
+from playalong.pattern.model import Pattern
+from playalong.pattern.text import read
+from playalong.plain import PlainError
+
+
+class UnknownPattern(PlainError):  # noqa: N818 - it is told as it is named
+    """A name that no pattern has."""
+
+
+class Library:
+    """``texts`` maps a pattern's name to the text of its file."""
+
+    def __init__(self, texts: Mapping[str, str]) -> None:
+        self._texts = dict(sorted(texts.items()))
+
+    def names(self) -> list[str]:
+        """All names, in order."""
+        return list(self._texts)
+
+    def get(self, name: str) -> Pattern:
+        """The pattern called ``name``: capitals, spaces and hyphens do not matter.
+
+        Raises UnknownPattern with the nearest names, or PatternError if its file is broken.
+        """
+        by_key = {_key(known): known for known in self._texts}
+        found = by_key.get(_key(name))
+        if found is not None:
+            return read(self._texts[found], found)
+        near = get_close_matches(_key(name), by_key, 3, 0.4)
+        listed = " or ".join(f'"{by_key[key]}"' for key in near)
+        hint = f"did you mean {listed}?" if near else "list them with: playalong patterns"
+        raise UnknownPattern(f'There is no pattern "{name}"; {hint}')
+
+
+def _key(name: str) -> str:
+    return "".join(char for char in name.lower() if char.isalnum())
