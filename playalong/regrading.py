@@ -5,11 +5,12 @@ option and gives the same figures. An option that is given goes before what the 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from math import isfinite
+from dataclasses import dataclass, replace
+from math import inf, isfinite
 
 import numpy as np
 
+from playalong.grading.following import FASTEST, Found, find, follow
 from playalong.grading.grade import Grade
 from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
@@ -18,7 +19,7 @@ from playalong.grading.verdicts import Rules
 from playalong.pattern.beats import Tempo
 from playalong.pattern.kit import VOICES, folded
 from playalong.pattern.model import Pattern
-from playalong.pattern.targets import lay_out
+from playalong.pattern.targets import Targets, lay_out
 from playalong.plain import PlainError
 from playalong.records.takes import Take
 
@@ -27,12 +28,23 @@ SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
 MOST_BARS = 100_000
 
 
+AUTO = "auto"
+
+#: A take is followed of its own accord where the click's places answer less than this share of
+#: the targets, and following answers this many times as many.
+POOR, BETTER = 0.8, 1.2
+
+
 @dataclass(frozen=True, slots=True)
 class Options:
-    """How a take is to be graded; None leaves it to the take, the pattern, or the default."""
+    """How a take is to be graded; None leaves it to the take, the pattern, or the default.
 
-    tempo_bpm: float | None = None
-    start_s: float | None = None
+    ``tempo_bpm`` and ``start_s`` may be ``AUTO``: they are then found in the take, and the
+    grader follows the player.
+    """
+
+    tempo_bpm: float | str | None = None
+    start_s: float | str | None = None
     bars: int | None = None
     variations: tuple[str, ...] | None = None
     capture_ms: float | None = None
@@ -41,10 +53,16 @@ class Options:
 
 @dataclass(frozen=True, slots=True)
 class Graded:
-    """A grade, the matched run behind it, and what should be said of how it was made."""
+    """A grade, the matched run behind it, and what should be said of how it was made.
+
+    ``followed``: the targets went along with the player; ``start_s`` is where bar 1 began in
+    the take.
+    """
 
     grade: Grade
     run: Run
+    followed: bool
+    start_s: float
     remarks: tuple[str, ...]
 
 
@@ -52,9 +70,9 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     """Grade ``take`` against ``pattern``; PlainError says what is wrong with either."""
     info = take.info if take.info.get("pattern") == pattern.name else {}
 
-    def number(option: float | None, key: str, default: float) -> float:
+    def number(option: float | str | None, key: str, default: float) -> float:
         told = info.get(key)
-        if option is not None:
+        if isinstance(option, int | float):
             return option
         return float(told) if isinstance(told, int | float) else default
 
@@ -62,29 +80,90 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         number(options.capture_ms, "capture_ms", Rules().capture_ms),
         number(options.tolerance_ms, "tolerance_ms", Rules().tolerance_ms),
     )
-    tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
     variations = options.variations
     if variations is None:
         told = info.get("variations")
         variations = tuple(map(str, told)) if isinstance(told, list) else ()
     check_variations(pattern, variations)
-
-    start_s = take.start_s if options.start_s is None else options.start_s
     if options.bars is not None:
         checked_bars(options.bars)
+    tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
+    start_s = number(options.start_s, "start_s", 0.0)
     hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
     check_hits(pattern, hits, len(take.note))
-    bars = int(number(options.bars, "bars", 0)) or _bars_played(pattern, tempo_bpm, hits, rules)
-    targets = lay_out(pattern, tempo_bpm, bars, variations)
-    until_s = number(None, "until_s", targets.end_s)
-    if options.bars is None and until_s < targets.end_s:
-        targets = targets.until(until_s)
-    told_grade, run = grade(pattern, tempo_bpm, targets, hits, rules)
+    bars = int(number(options.bars, "bars", 0)) or None
+
+    held = _Held(pattern, hits, rules, variations, bars)
+    if AUTO in (options.tempo_bpm, options.start_s):
+        seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
+        graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
+    else:
+        graded = held.to_the_click(tempo_bpm, number(None, "until_s", inf))
+        if not info and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
+            other = held.to_the_player(tempo_bpm, False, False)
+            if other.grade.counts.matched > BETTER * graded.grade.counts.matched:
+                graded = other
+    graded = replace(graded, start_s=graded.start_s + start_s)
     remarks = list(take.remarks)
+    if graded.followed:
+        remarks.append(
+            f"The grader followed the player: bar 1 starts at {graded.start_s:.2f} s, "
+            f"the tempo kept is {graded.grade.steadiness.tempo_bpm or tempo_bpm:.1f} bpm."
+        )
     if len(unknown):
         numbers = ", ".join(map(str, sorted(set(unknown.tolist()))))
         remarks.append(f"{len(unknown)} notes of no known pad were left out: {numbers}.")
-    return Graded(told_grade, run, tuple(remarks))
+    return replace(graded, remarks=tuple(remarks))
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """Hits held against a pattern, on the click or following the player."""
+
+    pattern: Pattern
+    hits: Hits
+    rules: Rules
+    variations: tuple[str, ...]
+    bars: int | None
+
+    def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
+        """Grade on the click's places; a run that was broken off, up to ``until_s``."""
+        last_s = float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
+        bars = self.bars or _bars_reached(self.pattern, tempo_bpm, last_s)
+        targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
+        if until_s < targets.end_s:
+            targets = targets.until(until_s)
+        told, run = grade(self.pattern, tempo_bpm, targets, self.hits, self.rules)
+        return Graded(told, run, False, 0.0, ())
+
+    def to_the_player(self, tempo_bpm: float, seek_tempo: bool, seek_start: bool) -> Graded:
+        """Grade along the player's own course, whose start and tempo may have to be found."""
+        targets = self._roomy(tempo_bpm)
+        found = find(targets, self.hits, None if seek_start else 0.0, None if seek_tempo else 1.0)
+        if seek_tempo:
+            # The search is coarse: the straight fit along the first course is exact.
+            kept = self._along(tempo_bpm, targets, found)[0].steadiness.tempo_bpm
+            tempo_bpm = checked_tempo(kept or tempo_bpm * found.ratio)
+            targets, found = self._roomy(tempo_bpm), replace(found, ratio=1.0)
+        told, run = self._along(tempo_bpm, targets, found)
+        return Graded(told, run, True, run.targets.start_s, ())
+
+    def _roomy(self, tempo_bpm: float) -> Targets:
+        """Targets for as many bars as a fast player could have played."""
+        bars = self.bars
+        if bars is None:
+            span_s = float(self.hits.time_s[-1]) - min(0.0, float(self.hits.time_s[0]))
+            bars = _bars_reached(self.pattern, tempo_bpm, FASTEST * span_s) + 1
+        return lay_out(self.pattern, tempo_bpm, bars, self.variations)
+
+    def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, Run]:
+        followed = follow(targets, self.hits, found)
+        if self.bars is None:
+            last_s = float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
+            bars = max(1, int(np.searchsorted(followed.bar_starts_s, last_s)))
+            if bars < followed.bars:
+                followed = followed.until(float(followed.bar_starts_s[bars]))
+        return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules, followed=True)
 
 
 def checked_tempo(tempo_bpm: float) -> float:
@@ -138,9 +217,8 @@ def check_hits(pattern: Pattern, hits: Hits, notes: int) -> None:
         )
 
 
-def _bars_played(pattern: Pattern, tempo_bpm: float, hits: Hits, rules: Rules) -> int:
-    """The bars that the hits reach into; the 1 of a bar alone does not count as reaching."""
-    last_s = float(hits.time_s[-1]) - rules.capture_ms / 1000.0
+def _bars_reached(pattern: Pattern, tempo_bpm: float, last_s: float) -> int:
+    """The bars that are begun before ``last_s``, at least one."""
     lengths = [bar.meter.length for bar in pattern.bars]
     scale = Tempo(tempo_bpm, pattern.meter.unit).seconds_per_whole
     round_s = float(sum(lengths)) * scale

@@ -43,9 +43,13 @@ class Strokes:
     @classmethod
     def of(cls, run: Run) -> "Strokes":
         """The answered strokes of a run."""
+        targets = run.targets
+        written_s = targets.written[run.target] * targets.seconds_per_whole
+        # Where the targets followed the player, what they moved is part of the error here.
+        moved_s = targets.time_s[run.target] - (targets.start_s + written_s)
         return cls(
-            run.targets.time_s[run.target],
-            run.error_ms / 1000.0,
+            written_s,
+            moved_s + run.error_ms / 1000.0,
             run.voice,
             run.targets.bar[run.target],
             run.targets.bar_starts_s,

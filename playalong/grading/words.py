@@ -93,7 +93,8 @@ def _loud(grade: Grade) -> _Rows:
 def _kept(grade: Grade) -> _Rows:
     steady = grade.steadiness
     if steady.tempo_bpm is not None and steady.drift_percent is not None:
-        yield "tempo kept", f"{steady.tempo_bpm:.1f} bpm ({steady.drift_percent:+.1f} %)"
+        drift = round(steady.drift_percent, 1) + 0.0  # no minus before nothing
+        yield "tempo kept", f"{steady.tempo_bpm:.1f} bpm ({drift:+.1f} %)"
     if steady.trend != STEADY and steady.first_bpm and steady.last_bpm:
         yield steady.trend, f"from {steady.first_bpm:.1f} to {steady.last_bpm:.1f} bpm"
 

@@ -10,6 +10,11 @@ from typing import Protocol
 
 from playalong.plain import PlainError
 
+NO_PORT = (
+    "There is no MIDI port: plug the kit in, switch it on, and try again. "
+    "Without a kit, playalong demo lets a simulated player play."
+)
+
 
 class PortError(PlainError):
     """A port that cannot be found or opened."""
@@ -83,10 +88,7 @@ def open_port(part: str | None) -> Port:
 def choose(names: Sequence[str], part: str | None) -> str:
     """The one of ``names`` that has ``part`` in it (capitals do not matter), or the only one."""
     if not names:
-        raise PortError(
-            "There is no MIDI port: plug the kit in, switch it on, and try again "
-            "(or hear the simulated player with: playalong demo)."
-        )
+        raise PortError(NO_PORT)
     listed = ", ".join(f'"{name}"' for name in names)
     fitting = [name for name in names if part is None or part.lower() in name.lower()]
     if part is not None and part in names:

@@ -47,8 +47,9 @@ class Targets:
     ``bar``     int32, bar of the run (0 is the first);
     ``place``   int32, index into ``places``, the strokes of the written pattern.
 
-    ``voices`` are the names that the pattern has lines for, in staff order; ``start_s`` and
-    ``end_s`` the start of bar 1 and the end of the last bar in seconds.
+    ``voices`` are the names that the pattern has lines for, in staff order; ``bar_starts_s``
+    float64 (bars,), and ``end_s`` the end of the last bar in seconds. ``seconds_per_whole`` is
+    how long a whole note lasts at the written tempo.
     """
 
     time_s: NDArray[np.float64]
@@ -63,6 +64,7 @@ class Targets:
     voices: tuple[str, ...]
     bar_starts_s: NDArray[np.float64]
     end_s: float
+    seconds_per_whole: float
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -162,6 +164,7 @@ def lay_out(
         voices=pattern.voices,
         bar_starts_s=start_s + bar_written[:count] * scale,
         end_s=float(start_s + ends[count] * scale),
+        seconds_per_whole=scale,
     )
 
 

@@ -1,0 +1,232 @@
+"""The commands. Each is thin: it reads what was typed, calls the room that does the work, prints.
+
+Imports stand inside the commands, so that none pays for what another needs.
+"""
+
+import argparse
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any
+
+from playalong.plain import PlainError
+
+CAUTION = (
+    "Start quiet, rest between runs, and stop on pain or ringing in the ears; "
+    "if it stays, ask a physician or an audiologist."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code is 0 when it did its work, 2 when the input was bad."""
+    parser = _parser()
+    given = parser.parse_args(arguments)
+    try:
+        return int(given.command(given))
+    except PlainError as error:
+        print(f"playalong: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:  # the reader of our output has gone
+        sys.stderr.close()
+        return 0
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="playalong",
+        description="Listens to an electronic drum kit, compares each hit with a pattern, "
+        "and answers at once.",
+        epilog=CAUTION,
+    )
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+
+    def command(name: str, run: Callable[[argparse.Namespace], int], about: str) -> Any:
+        added = commands.add_parser(name, help=about, description=about)
+        added.set_defaults(command=run)
+        return added
+
+    command("patterns", _patterns, "list the patterns")
+
+    check = command("check", _check, "check pattern files, and say what is wrong where")
+    check.add_argument("files", nargs="+", type=Path, metavar="FILE")
+
+    command("ports", _ports, "list the MIDI ports that a kit may be on")
+
+    play = command("play", _play, "play a pattern on the kit, and see every hit judged")
+    _add_run(play)
+    play.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
+    play.add_argument("--port", metavar="PART", help="part of the kit's MIDI port name")
+
+    demo = command("demo", _demo, "the same with a simulated player")
+    _add_run(demo)
+    demo.add_argument("pattern", metavar="PATTERN", nargs="?", default="late-bus-home")
+    demo.add_argument("--seed", type=int, default=1, help="the same seed plays the same")
+    demo.add_argument("--player", metavar="SKILL", default="steady", help="how well it plays")
+    demo.add_argument("--fast", action="store_true", help="on a simulated clock, without waiting")
+    demo.add_argument(
+        "--through-port", action="store_true", help="send through a real virtual MIDI port"
+    )
+
+    grade = command("grade", _grade, "grade a take, a Standard MIDI File, against a pattern")
+    grade.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
+    grade.add_argument("take", metavar="TAKE.mid", type=Path)
+    grade.add_argument(
+        "--start", type=_number_or_auto, metavar="SECONDS", help="where bar 1 starts, or auto"
+    )
+    grade.add_argument("--json", action="store_true", help="for scripts")
+    grade.add_argument("--hits", action="store_true", help="with every hit")
+    grade.add_argument("--tempo", type=_number_or_auto, metavar="BPM", help="or auto")
+    _add_judging(grade)
+    return parser
+
+
+def _number_or_auto(text: str) -> float | str:
+    return text if text == "auto" else float(text)
+
+
+def _add_judging(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--bars", type=int, metavar="N")
+    parser.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
+    parser.add_argument("--capture-ms", type=float, metavar="N", help="how far a hit may answer")
+    parser.add_argument("--tolerance-ms", type=float, metavar="N", help="how far is on time")
+
+
+def _add_run(parser: argparse.ArgumentParser) -> None:
+    _add_judging(parser)
+    parser.add_argument("--tempo", type=float, metavar="BPM")
+    parser.add_argument("--count-in", type=int, default=1, metavar="BARS", choices=(1, 2))
+    parser.add_argument("--sound", metavar="PART", help="part of the sound device's name")
+    parser.add_argument("--out", type=Path, metavar="FOLDER", help="where the take is kept")
+    parser.add_argument("--dark", action="store_true", help="a dark sheet")
+    parser.add_argument("--large", action="store_true", help="larger writing")
+
+
+def _patterns(_: argparse.Namespace) -> int:
+    library = _library()
+    for name in library.names():
+        pattern = library.get(name)
+        tempo = f"{pattern.tempo:g} bpm"
+        print(f"{name:<24} {pattern.meter.written:>7}  {tempo:>8}  {pattern.title}")
+        if pattern.about:
+            print(f"    {pattern.about}")
+        if pattern.variations:
+            print(f"    variations: {', '.join(pattern.variations)}")
+    return 0
+
+
+def _check(given: argparse.Namespace) -> int:
+    from playalong.pattern.text import PatternError, read
+
+    wrong = 0
+    for path in given.files:
+        try:
+            pattern = read(_text(path), path.name)
+        except PatternError as error:
+            print(error, file=sys.stderr)
+            wrong += 1
+            continue
+        bars = "1 bar" if len(pattern.bars) == 1 else f"{len(pattern.bars)} bars"
+        print(f'{path}: "{pattern.title}" is right: {bars} of {pattern.meter.written}.')
+    return 2 if wrong else 0
+
+
+def _ports(_: argparse.Namespace) -> int:
+    from playalong.kit.ports import NO_PORT, port_names
+
+    names = port_names()
+    if not names:
+        raise PlainError(NO_PORT)
+    print("\n".join(names))
+    return 0
+
+
+def _grade(given: argparse.Namespace) -> int:
+    import json
+
+    from playalong.grading.measure import judged_hits
+    from playalong.grading.words import as_json, figures
+    from playalong.records.takes import read
+    from playalong.regrading import Options, grade_take
+
+    pattern = _pattern(given.pattern)
+    options = Options(
+        given.tempo,
+        given.start,
+        given.bars,
+        None if given.variation is None else tuple(given.variation),
+        given.capture_ms,
+        given.tolerance_ms,
+    )
+    graded = grade_take(pattern, read(given.take), options)
+    hits = judged_hits(graded.run) if given.hits else None
+    if given.json:
+        told = as_json(graded.grade, hits)
+        told |= {"followed": graded.followed, "start_s": round(graded.start_s, 6)}
+        print(json.dumps(told, indent=1))
+        return 0
+    grade = graded.grade
+    bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+    print(f"{pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {grade.score.total:.0f} of 100\n")
+    for what, figure in figures(grade):
+        print(f"  {what:<18} {figure}")
+    print(f"\n{grade.advice}")
+    for remark in graded.remarks:
+        print(f"({remark})")
+    if hits is not None:
+        print(f"\n{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict")
+        for hit in hits:
+            error = "" if hit.error_ms is None else f"{hit.error_ms:+.1f} ms"
+            verdict = "not judged" if hit.verdict is None else str(hit.verdict)
+            if hit.grace:
+                verdict = "grace stroke"
+            if hit.loudness not in (None, "right"):
+                verdict += f", {hit.loudness}"
+            print(f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {verdict}")
+    return 0
+
+
+def _play(given: argparse.Namespace) -> int:
+    from playalong import live
+
+    return live.play(given)
+
+
+def _demo(given: argparse.Namespace) -> int:
+    from playalong import live
+
+    return live.demo(given)
+
+
+def _library() -> Any:
+    from playalong import shipped
+    from playalong.pattern.library import Library
+
+    files = shipped.folder("patterns").glob("*.toml")
+    return Library({path.stem: path.read_text(encoding="utf-8") for path in files})
+
+
+def _pattern(name: str) -> Any:
+    """The pattern in a file, if ``name`` looks like one, else the shipped one of that name."""
+    path = Path(name)
+    if path.suffix == ".toml" or path.is_file():
+        from playalong.pattern.text import read
+
+        return read(_text(path), path.stem)
+    return _library().get(name)
+
+
+def _text(path: Path) -> str:
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise PlainError(f"There is no file {path}: check the name and the folder.") from None
+    except UnicodeDecodeError:
+        raise PlainError(f"{path} is no text in UTF-8: save it so in the editor.") from None
+    except OSError as error:
+        raise PlainError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+if __name__ == "__main__":
+    sys.exit(main())
