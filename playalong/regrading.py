@@ -12,6 +12,7 @@ import numpy as np
 
 from playalong.grading.following import FASTEST, Found, find, follow
 from playalong.grading.grade import Grade
+from playalong.grading.groups import SOURCE, bands_found
 from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
 from playalong.grading.run import Run
@@ -93,6 +94,9 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     check_hits(pattern, hits, len(take.note))
     bars = int(number(options.bars, "bars", 0)) or None
 
+    if not info:
+        asked = lay_out(pattern, tempo_bpm, None, variations)
+        rules = replace(rules, bands=bands_found(asked, hits, rules.bands))
     held = _Held(pattern, hits, rules, variations, bars)
     if AUTO in (options.tempo_bpm, options.start_s):
         seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
@@ -110,6 +114,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
             f"The grader followed the player: bar 1 starts at {graded.start_s:.2f} s, "
             f"the tempo kept is {graded.grade.steadiness.tempo_bpm or tempo_bpm:.1f} bpm."
         )
+    if graded.grade.dynamics.bands == SOURCE:
+        remarks.append("The loudness bands are those of the groups found in the take.")
     if len(unknown):
         numbers = ", ".join(map(str, sorted(set(unknown.tolist()))))
         remarks.append(f"{len(unknown)} notes of no known pad were left out: {numbers}.")
