@@ -9,12 +9,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
-from playalong.plain import PlainError
-
-CAUTION = (
-    "Start quiet, rest between runs, and stop on pain or ringing in the ears; "
-    "if it stays, ask a physician or an audiologist."
-)
+from playalong.plain import CAUTION, PlainError
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -188,15 +183,67 @@ def _grade(given: argparse.Namespace) -> int:
 
 
 def _play(given: argparse.Namespace) -> int:
-    from playalong import live
+    from playalong.kit.ports import open_port
+    from playalong.live.session import play
 
-    return live.play(given)
+    task = _task(given)
+    port = open_port(given.port)
+    print(f'Listening to "{port.name}". {CAUTION}')
+    trouble: tuple[str, ...] = ()
+    try:
+        for kept in play(task, _look(given), port, given.out):
+            _tell(kept)
+            trouble = kept.trouble
+    finally:
+        port.close()
+    if trouble:
+        raise PlainError(" ".join(trouble))
+    return 0
 
 
 def _demo(given: argparse.Namespace) -> int:
-    from playalong import live
+    from playalong.kit.player import SKILLS
+    from playalong.live.session import demo
 
-    return live.demo(given)
+    if given.player not in SKILLS:
+        raise PlainError(f'No player plays "{given.player}"; there is {", ".join(SKILLS)}.')
+    task = _task(given)
+    kept, files = demo(task, _look(given), SKILLS[given.player], given.seed, given.fast, given.out)
+    _tell(kept)
+    for file in files:
+        print(f"Also there: {file}")
+    if kept.trouble:
+        raise PlainError(" ".join(kept.trouble))
+    return 0
+
+
+def _task(given: argparse.Namespace) -> Any:
+    from playalong.live.loop import Task
+    from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
+
+    pattern = _pattern(given.pattern)
+    check_variations(pattern, given.variation or ())
+    rules = checked_rules(given.capture_ms, given.tolerance_ms)
+    return Task(
+        pattern,
+        checked_tempo(pattern.tempo if given.tempo is None else given.tempo),
+        checked_bars(max(4, len(pattern.bars)) if given.bars is None else given.bars),
+        tuple(given.variation or ()),
+        rules,
+        given.count_in,
+    )
+
+
+def _look(given: argparse.Namespace) -> Any:
+    from playalong.live.session import Look
+
+    return Look(given.dark, given.large, given.sound)
+
+
+def _tell(kept: Any) -> None:
+    grade = kept.graded.grade
+    print(f"{grade.score.total:.0f} of 100. {grade.advice}")
+    print(f"The take is kept: {kept.path}")
 
 
 def _library() -> Any:

@@ -1,4 +1,9 @@
-"""Errors that are told in plain words."""
+"""Plain words: errors that the user can mend, and the caution that goes with playing."""
+
+CAUTION = (
+    "Start quiet, rest between runs, and stop on pain or ringing in the ears; "
+    "if it stays, ask a physician or an audiologist."
+)
 
 
 class PlainError(Exception):

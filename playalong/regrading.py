@@ -28,6 +28,8 @@ from playalong.records.takes import Take
 SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
 MOST_BARS = 100_000
 
+DEFAULT = Rules()
+
 
 AUTO = "auto"
 
@@ -78,8 +80,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         return float(told) if isinstance(told, int | float) else default
 
     rules = checked_rules(
-        number(options.capture_ms, "capture_ms", Rules().capture_ms),
-        number(options.tolerance_ms, "tolerance_ms", Rules().tolerance_ms),
+        number(options.capture_ms, "capture_ms", DEFAULT.capture_ms),
+        number(options.tolerance_ms, "tolerance_ms", DEFAULT.tolerance_ms),
     )
     variations = options.variations
     if variations is None:
@@ -91,7 +93,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
     start_s = number(options.start_s, "start_s", 0.0)
     hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
-    check_hits(pattern, hits, len(take.note))
+    if not info:  # a run in which nothing was played is still a run
+        check_hits(pattern, hits, len(take.note))
     bars = int(number(options.bars, "bars", 0)) or None
 
     if not info:
@@ -134,8 +137,7 @@ class _Held:
 
     def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""
-        last_s = float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
-        bars = self.bars or _bars_reached(self.pattern, tempo_bpm, last_s)
+        bars = self.bars or _bars_reached(self.pattern, tempo_bpm, self._last_s())
         targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
         if until_s < targets.end_s:
             targets = targets.until(until_s)
@@ -154,6 +156,10 @@ class _Held:
         told, run = self._along(tempo_bpm, targets, found)
         return Graded(told, run, True, run.targets.start_s, ())
 
+    def _last_s(self) -> float:
+        """When the last bar must have begun: the 1 of the bar that would follow begins none."""
+        return float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
+
     def _roomy(self, tempo_bpm: float) -> Targets:
         """Targets for as many bars as a fast player could have played."""
         bars = self.bars
@@ -165,8 +171,7 @@ class _Held:
     def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, Run]:
         followed = follow(targets, self.hits, found)
         if self.bars is None:
-            last_s = float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
-            bars = max(1, int(np.searchsorted(followed.bar_starts_s, last_s)))
+            bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))
             if bars < followed.bars:
                 followed = followed.until(float(followed.bar_starts_s[bars]))
         return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules, followed=True)
@@ -182,16 +187,18 @@ def checked_tempo(tempo_bpm: float) -> float:
     return tempo_bpm
 
 
-def checked_rules(capture_ms: float, tolerance_ms: float) -> Rules:
-    """Rules with these windows, if they make sense."""
-    if not 1.0 <= capture_ms <= 1000.0:
-        raise PlainError(f"A capture window of {capture_ms:g} ms makes no sense: choose 1 to 1000.")
-    if not 0.0 <= tolerance_ms <= capture_ms:
+def checked_rules(capture_ms: float | None, tolerance_ms: float | None) -> Rules:
+    """Rules with these windows, the default for None, if they make sense."""
+    capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
+    tolerance = DEFAULT.tolerance_ms if tolerance_ms is None else tolerance_ms
+    if not 1.0 <= capture <= 1000.0:
+        raise PlainError(f"A capture window of {capture:g} ms makes no sense: choose 1 to 1000.")
+    if not 0.0 <= tolerance <= capture:
         raise PlainError(
-            f"A tolerance of {tolerance_ms:g} ms makes no sense: choose 0 to the capture window, "
-            f"{capture_ms:g}."
+            f"A tolerance of {tolerance:g} ms makes no sense: choose 0 to the capture window, "
+            f"{capture:g}."
         )
-    return Rules(capture_ms, tolerance_ms)
+    return Rules(capture, tolerance)
 
 
 def checked_bars(bars: int) -> int:

@@ -5,17 +5,16 @@ the message aside, with the driver's own time since the message before.
 """
 
 import os
-import sys
 import time
 from collections import deque
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import rtmidi
 
 from playalong.kit.ports import Arrival, PortError
+from playalong.quiet import quiet
 
 
 class RtMidiBackend:
@@ -28,7 +27,7 @@ class RtMidiBackend:
         """The inputs there are."""
         if self._api is None:
             return []
-        with _quiet():
+        with quiet():
             return _named(self._api)
 
     def open(self, name: str) -> "RtMidiPort":
@@ -46,7 +45,7 @@ class RtMidiPort:
         self._api = api
         self._arrivals: deque[Arrival] = deque()
         self._stamp_s = 0.0
-        with _quiet():
+        with quiet():
             self._input = rtmidi.MidiIn(api, name="playalong")
             try:
                 self._input.open_port(self._input.get_ports().index(name), name="kit")
@@ -73,7 +72,7 @@ class RtMidiPort:
 
     def is_there(self) -> bool:
         """Whether the port is still listed."""
-        with _quiet():
+        with quiet():
             return self.name in _named(self._api)
 
     def close(self) -> None:
@@ -90,7 +89,7 @@ class VirtualOutput:
         api = _working_api()
         if api is None:
             raise PortError("There is no MIDI system on this machine to make a port in.")
-        with _quiet():
+        with quiet():
             self._output = rtmidi.MidiOut(api, name=name)
             try:
                 self._output.open_virtual_port(name)
@@ -123,29 +122,10 @@ def _working_api() -> int | None:
             continue
         if api == rtmidi.API_RTMIDI_DUMMY:
             continue
-        with _quiet():
+        with quiet():
             try:
                 rtmidi.MidiIn(api).delete()
             except (rtmidi.RtMidiError, SystemError):
                 continue
         return int(api)
     return None
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Keep the C libraries' own messages off the screen: what matters is told in our words."""
-    try:
-        saved = os.dup(2)
-    except OSError:
-        yield
-        return
-    sys.stderr.flush()
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    try:
-        os.dup2(nowhere, 2)
-        yield
-    finally:
-        os.dup2(saved, 2)
-        os.close(saved)
-        os.close(nowhere)

@@ -35,7 +35,7 @@ import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
+from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
 from fractions import Fraction
 from math import lcm
@@ -90,15 +90,28 @@ class PatternError(PlainError):
 
 def read(text: str, name: str) -> Pattern:
     """The pattern written in ``text``; PatternError tells all that is wrong."""
+    text = text.removeprefix("\ufeff")  # some editors begin a file with this mark
     try:
-        tables = tomllib.loads(text, parse_float=Decimal)
+        tables = tomllib.loads(text, parse_float=_decimal)
     except tomllib.TOMLDecodeError as error:
         raise PatternError(name, [_syntax(str(error), text)]) from None
+    except (ValueError, RecursionError):  # numbers and lists beyond what the parser can hold
+        problem = Problem(1, 1, "a number or a list in this file is too long to be read")
+        raise PatternError(name, [problem]) from None
     reader = _Reader(_Places(text))
     pattern = reader.pattern(tables, name)
     if reader.problems or pattern is None:
         raise PatternError(name, reader.problems)
     return pattern
+
+
+def _decimal(text: str) -> Decimal:
+    """A number as it is written; what no tempo or percentage can be becomes infinite."""
+    try:
+        value = Decimal(text)
+    except InvalidOperation:  # an exponent beyond all bounds
+        return Decimal("inf")
+    return Decimal("inf") if value.is_nan() else value
 
 
 def _syntax(message: str, text: str) -> Problem:
@@ -111,25 +124,31 @@ def _syntax(message: str, text: str) -> Problem:
 class _Places:
     """Where tables, keys and values stand in the text: line and column, 1 is the first."""
 
-    _HEADER = re.compile(r"\s*(\[\[?)\s*([^\]\[]+?)\s*\]\]?")
-    _KEY = re.compile(r'(\s*)("[^"]*"|\'[^\']*\'|[A-Za-z0-9_-]+)(\s*=\s*)(["\']?)')
+    _NAME = r"""(?:"[^"]*"|'[^']*'|[A-Za-z0-9_-]+)"""
+    _NAMES = rf"{_NAME}(?:\s*\.\s*{_NAME})*"
+    _PART = re.compile(_NAME)
+    _HEADER = re.compile(rf"\s*(\[\[?)\s*({_NAMES})\s*\]\]?")
+    _KEY = re.compile(rf"\s*({_NAMES})\s*=\s*([\"']?)")
 
     def __init__(self, text: str) -> None:
         self._keys: dict[Path, tuple[int, int]] = {(): (1, 1)}
         self._values: dict[Path, tuple[int, int]] = {}
         path: Path = ()
         counts: dict[Path, int] = {}
-        for number, line in enumerate(text.splitlines(), 1):
+        for number, line in enumerate(text.split("\n"), 1):
             if header := self._HEADER.match(line):
-                path = tuple(part.strip().strip("\"'") for part in header[2].split("."))
+                path = self._parts(header[2])
                 if header[1] == "[[":
                     counts[path] = counts.get(path, -1) + 1
                     path = (*path, counts[path])
                 self._keys[path] = (number, header.start(1) + 1)
             elif key := self._KEY.match(line):
-                own = (*path, key[2].strip("\"'"))
-                self._keys[own] = (number, key.start(2) + 1)
-                self._values[own] = (number, key.end(4) + 1)
+                own = (*path, *self._parts(key[1]))
+                self._keys[own] = (number, key.start(1) + 1)
+                self._values[own] = (number, key.end(2) + 1)
+
+    def _parts(self, names: str) -> tuple[str, ...]:
+        return tuple(part.strip("\"'") for part in self._PART.findall(names))
 
     def key(self, path: Path) -> tuple[int, int]:
         """The place of a table or key, or of what it stands in."""
@@ -151,12 +170,18 @@ class _Reader:
     def __init__(self, places: _Places) -> None:
         self.problems: list[Problem] = []
         self._places = places
+        #: False where strokes of the bars are not known, so that their lack says nothing.
+        self._bars_are_whole = True
 
     def _wrong_key(self, path: Path, message: str) -> None:
-        self.problems.append(Problem(*self._places.key(path), message))
+        self._tell(Problem(*self._places.key(path), message))
 
     def _wrong(self, path: Path, message: str, offset: int = 0) -> None:
-        self.problems.append(Problem(*self._places.value(path, offset), message))
+        self._tell(Problem(*self._places.value(path, offset), message))
+
+    def _tell(self, problem: Problem) -> None:
+        if problem not in self.problems:  # a variation's line is read for each of its bars
+            self.problems.append(problem)
 
     def _known(self, table: Table, path: Path, keys: Iterable[str]) -> None:
         known = list(keys)
@@ -187,11 +212,15 @@ class _Reader:
         swing = self._get(tables, (), "swing", _SWING, Decimal(50))
         meter = self._meter(tables, (), None)
         written = self._tables(tables, "bar")
-        if "bar" not in tables:
+        if tables.get("bar", []) == []:
             self._wrong_key((), "there is no bar: write [[bar]] and a line for each voice")
         if meter is None:
             return None
+        before = len(self.problems)
         bars = [self._bar(table, ("bar", index), meter) for index, table in enumerate(written)]
+        self._bars_are_whole = len(self.problems) == before
+        if bars and self._bars_are_whole and not any(bar.strokes for bar in bars):
+            self._wrong_key(("bar", 0), "no bar has a stroke: write a line for each voice")
         if swing != STRAIGHT and any(
             beat % Fraction(1, 4) for bar in bars for beat in bar.meter.beats
         ):
@@ -259,6 +288,7 @@ class _Reader:
             return None
 
     def _bar(self, table: Table, path: Path, default: Meter) -> Bar:
+        before = len(self.problems)
         self._known(table, path, ("meter", "sticking", *BY_NAME))
         meter = self._meter(table, path, default) or default
         strokes: list[Stroke] = []
@@ -272,7 +302,7 @@ class _Reader:
             for beat in {meter.beat_of(step.position) for step in steps}:
                 parts[beat] = lcm(parts[beat], sizes[beat])
         strokes.sort(key=lambda stroke: stroke.place)
-        if "sticking" in table:
+        if "sticking" in table and len(self.problems) == before:
             strokes = self._stuck(table, path, meter, strokes)
         return Bar(meter, tuple(strokes), tuple(parts))
 
@@ -297,6 +327,7 @@ class _Reader:
         if not isinstance(table, dict):
             self._wrong_key(path, f"write [variation.{name}] and its lines below")
             return Variation(name)
+        before = len(self.problems)
         self._known(table, path, ("about", "bars", *BY_NAME))
         about = self._get(table, path, "about", _TEXT, "")
         default = list(range(1, len(bars) + 1))
@@ -309,14 +340,12 @@ class _Reader:
             there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
             for voice in table.keys() & BY_NAME.keys():
                 line = self._line(table, path, voice, bar.meter, _STROKES + TAKEN, optional=True)
-                if line is None and index != chosen[0]:
-                    self.problems.pop()  # told already, for the first bar
                 for step in line[0] if line else []:
                     if step.symbol != TAKEN:
                         added.append(_stroke(step, voice))
                     elif (step.position, voice) in there:
                         taken.append((step.position, voice))
-                    else:
+                    elif self._bars_are_whole:
                         self._wrong(
                             (*path, voice),
                             f"bar {index} has no {voice} stroke here to take away",
@@ -324,7 +353,8 @@ class _Reader:
                         )
             added.sort(key=lambda stroke: stroke.place)
             changes.append(Change(index - 1, tuple(added), tuple(sorted(taken))))
-        if changes and not any(change.added or change.taken for change in changes):
+        told = len(self.problems) > before
+        if changes and not told and not any(change.added or change.taken for change in changes):
             self._wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
         return Variation(name, about, tuple(changes))
 

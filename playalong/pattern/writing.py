@@ -20,7 +20,7 @@ def write(pattern: Pattern) -> str:
         ("title", _quoted(pattern.title)),
         *([("about", _quoted(pattern.about))] if pattern.about else []),
         ("meter", _quoted(pattern.meter.written)),
-        ("tempo", f"{pattern.tempo:.15g}"),
+        ("tempo", _number(pattern.tempo)),
         *([("swing", _decimal(pattern.swing))] if pattern.swing != STRAIGHT else []),
     ]
     blocks = [_lines(head)]
@@ -39,8 +39,8 @@ def write(pattern: Pattern) -> str:
     if pattern.practice:
         practice = pattern.practice
         rows = [
-            ("start", f"{practice.start_tempo:.15g}"),
-            ("goal", f"{practice.goal_tempo:.15g}"),
+            ("start", _number(practice.start_tempo)),
+            ("goal", _number(practice.goal_tempo)),
             ("clean", str(practice.clean)),
         ]
         blocks.append("[practice]\n" + _lines(rows))
@@ -143,6 +143,11 @@ _ESCAPES = {char: f"\\u{ord(char):04x}" for char in map(chr, [*range(32), 127])}
 def _key(name: str) -> str:
     plain = name and all(char.isascii() and (char.isalnum() or char in "_-") for char in name)
     return name if plain else _quoted(name)
+
+
+def _number(value: float) -> str:
+    """A number with all the digits that it takes to read it back as it was."""
+    return repr(value).removesuffix(".0")
 
 
 def _decimal(value: Fraction) -> str:

@@ -1,0 +1,204 @@
+"""One run, from the count-in to the last bar.
+
+A run has its own time line, second 0 being the start of bar 1; what is on the program's clock is
+moved onto it here and nowhere else.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from playalong.grading.gauges import Gauges
+from playalong.grading.grader import Grader
+from playalong.grading.hits import Hit
+from playalong.grading.verdicts import Judged, Rules
+from playalong.kit.mapping import Mapper
+from playalong.kit.ports import Port
+from playalong.kit.stamps import StampFilter
+from playalong.live.clock import Clock
+from playalong.pattern.beats import Meter, Tempo
+from playalong.pattern.model import Bar, Pattern
+from playalong.pattern.targets import Targets, lay_out
+from playalong.records.takes import Recording
+from playalong.screen.chart import Sheet
+from playalong.screen.page import Outcome
+from playalong.screen.run_page import CountIn, RunPage
+from playalong.screen.theme import Theme
+from playalong.screen.window import Window
+from playalong.sound.click import Click, clicks
+from playalong.sound.output import Output
+
+FRAME_S = 1 / 60
+
+#: From the start to the count-in.
+LEAD_S = 1.0
+
+#: How long the sheet runs on after the last bar, for late hits and the words on them.
+TAIL_S = 0.5
+
+#: How often the port is asked whether it is still there.
+LOOK_S = 0.5
+
+
+@dataclass(frozen=True)
+class Task:
+    """What is to be played, and how it is judged; ``count_in`` in bars."""
+
+    pattern: Pattern
+    tempo_bpm: float
+    bars: int
+    variations: tuple[str, ...]
+    rules: Rules
+    count_in: int = 1
+
+    def written(self) -> tuple[Bar, ...]:
+        """The bars of the pattern with the variations in place."""
+        return self.pattern.with_variations(self.variations)
+
+    def targets(self) -> Targets:
+        """The targets, second 0 being the start of bar 1."""
+        return lay_out(self.pattern, self.tempo_bpm, self.bars, self.variations)
+
+    def recording(self, lead_s: float) -> Recording:
+        """An empty take of this, ``lead_s`` of which come before bar 1."""
+        info = {
+            "pattern": self.pattern.name,
+            "tempo_bpm": self.tempo_bpm,
+            "bars": self.bars,
+            "variations": list(self.variations),
+            "capture_ms": self.rules.capture_ms,
+            "tolerance_ms": self.rules.tolerance_ms,
+        }
+        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info)
+
+
+@dataclass(frozen=True)
+class Stage:
+    """Everything around the player.
+
+    ``notices`` are words that stand on the sheet; ``seen`` is told of every frame that was shown,
+    with the time in seconds of the run.
+    """
+
+    clock: Clock
+    window: Window
+    theme: Theme
+    output: Output
+    notices: tuple[str, ...]
+    frame_s: float = FRAME_S
+    seen: Callable[[float], None] = lambda _: None
+
+
+@dataclass(frozen=True)
+class Ended:
+    """A run that is over: its take, and the port it lost, if it did."""
+
+    recording: Recording
+    lost_port: str | None
+    page: RunPage
+
+
+class Run:
+    """One run through a task."""
+
+    def __init__(self, task: Task, stage: Stage, connect: Callable[[float], Port]) -> None:
+        """``connect`` gives the port; it is told when, on the clock, bar 1 will start."""
+        self._stage = stage
+        tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
+        bars = task.written()
+        meters = [bars[number % len(bars)].meter for number in range(task.bars)]
+        ticks = clicks(meters, tempo, task.count_in)
+        count_in_s = -min(tick.time_s for tick in ticks)
+        self._start_s = stage.clock.now() + LEAD_S + count_in_s
+        stage.output.schedule(self._start_s, ticks)
+
+        self._targets = task.targets()
+        self._grader = Grader(self._targets, task.rules)
+        self._gauges = Gauges(self._targets, task.rules, task.tempo_bpm)
+        self._sheet = Sheet(self._targets, bars, task.rules, task.pattern.swing)
+        self._recording = task.recording(LEAD_S + count_in_s)
+        self._stamps, self._mapper = StampFilter(), Mapper()
+        self._hits: dict[int, Hit] = {}
+        self._count = 0
+        self.page = RunPage(
+            stage.theme,
+            title=task.pattern.title,
+            subtitle=_subtitle(task),
+            tempo_bpm=task.tempo_bpm,
+            sheet=self._sheet,
+            timing=self._gauges.timing,
+            ghosts=self._gauges.ghosts,
+            steadiness=self._gauges.steadiness,
+            notices=list(stage.notices),
+            count_in=_counted(meters[0], ticks, task.count_in),
+        )
+        self._port = connect(self._start_s)
+        self._port.poll()  # what was struck before belongs to no run
+
+    def play(self) -> Ended:
+        """Play until the last bar is over, the player leaves, or the port is gone."""
+        stage, clock = self._stage, self._stage.clock
+        look_s = clock.now() + LOOK_S
+        lost: str | None = None
+        try:
+            while True:
+                frame_s = clock.now()
+                now_s = frame_s - self._start_s
+                self._listen(now_s)
+                if now_s >= self._targets.end_s + TAIL_S:
+                    break
+                stage.window.frame(self.page, now_s)
+                stage.seen(now_s)
+                stage.output.tend()
+                presses = stage.window.presses()
+                if any(self.page.handle(press) is Outcome.LEAVE for press in presses):
+                    self._break_off(now_s)
+                    break
+                if frame_s >= look_s:
+                    look_s = frame_s + LOOK_S
+                    if not self._port.is_there():
+                        lost = self._port.name
+                        self._break_off(now_s)
+                        break
+                clock.wait(frame_s + stage.frame_s - clock.now())
+        finally:
+            stage.output.clear()
+        self._say(self._grader.finish())
+        stage.window.frame(self.page, clock.now() - self._start_s)
+        return Ended(self._recording, lost, self.page)
+
+    def _listen(self, now_s: float) -> None:
+        for arrival in self._port.poll():
+            stamp_s = self._stamps.time_s(arrival.stamp_s, arrival.arrival_s)
+            # From here on the hit has the time that the kept take will give back.
+            time_s = self._recording.keep(stamp_s - self._start_s, arrival.data)
+            hit = self._mapper.hit(time_s, arrival.data)
+            if hit is None:
+                continue
+            self._hits[self._count] = hit
+            self._sheet.hit(self._count, hit)
+            self._count += 1
+            self._say(self._grader.hit(hit))
+        self._say(self._grader.time_passed(now_s))
+
+    def _say(self, words: list[Judged]) -> None:
+        for word in words:
+            self._sheet.judged(word)
+            if word.settled and word.hit is not None:
+                self._gauges.heard(word, self._hits.pop(word.hit))
+
+    def _break_off(self, now_s: float) -> None:
+        """What comes after is not asked for any more."""
+        self._listen(now_s)
+        self._recording.info["until_s"] = max(0.0, now_s)
+
+
+def _subtitle(task: Task) -> str:
+    bars = "1 bar" if task.bars == 1 else f"{task.bars} bars"
+    return "  ·  ".join([bars, *task.variations])
+
+
+def _counted(meter: Meter, ticks: Sequence[Click], bars: int) -> CountIn:
+    """What is counted before bar 1: the numbers of the beats."""
+    times = [tick.time_s for tick in ticks if tick.time_s < 0]
+    numbers = [str(beat + 1) for beat in range(len(meter.beats))]
+    return CountIn(tuple(times), tuple(numbers * bars))

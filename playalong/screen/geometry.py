@@ -1,0 +1,109 @@
+"""Where things lie on the sheet: time from left to right, voices in rows, loudness as height.
+
+Along the time axis a pixel has a number, 0 at the start of bar 1; the sheet scrolls by showing
+other numbers. Down the sheet, 0 is its upper edge.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import log10
+
+import pygame
+
+from playalong.grading.loudness import Band, level_db
+
+#: The velocity at the bottom of a row: softer hits lie there too.
+SOFTEST = 8.0
+_SOFTEST_DB = level_db(SOFTEST)
+
+#: How much of the sheet a row takes. A voice that is not here takes 1.
+_WEIGHTS = {"snare": 1.8, "kick": 1.8, "hi-hat": 1.4, "ride": 1.4}
+
+#: Room between rows in units, and the least height of a box in pixels.
+GAP = 9
+_LEAST_PX = 4
+
+
+def height(level: float) -> float:
+    """The height of a level in dB inside a row: 0 at the bottom, 1 at velocity 127.
+
+    Squared, because the bands of strong strokes are narrow in dB: an accent's box stays large
+    enough for the marks of its hits.
+    """
+    return min(1.0, max(0.0, 1.0 - level / _SOFTEST_DB)) ** 2
+
+
+def height_of(velocity: float) -> float:
+    """The height of a velocity (1 to 127) inside a row."""
+    # The curve of ``level_db``; through numpy it would take too long for every hit.
+    return height(40.0 * log10(velocity / 127.0))
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """The row of one voice, from pixel ``top`` down to pixel ``bottom``."""
+
+    voice: str
+    top: int
+    bottom: int
+
+    def y(self, height: float) -> int:
+        """The pixel at ``height`` (0 to 1) inside the row."""
+        return round(self.bottom - height * (self.bottom - self.top))
+
+    def span(self, band: Band) -> tuple[int, int]:
+        """The upper and lower pixel of a band of velocities."""
+        top, bottom = self.y(height_of(band.high)), self.y(height_of(band.low))
+        return top, max(bottom, top + _LEAST_PX)
+
+
+def rows(voices: Sequence[str], top: float, bottom: float, gap: float) -> dict[str, Row]:
+    """A row for each voice between two pixels, with ``gap`` pixels between rows."""
+    weights = [_WEIGHTS.get(voice, 1.0) for voice in voices]
+    per_weight = (bottom - top - gap * (len(voices) - 1)) / sum(weights)
+    found, y = {}, top
+    for voice, weight in zip(voices, weights, strict=True):
+        found[voice] = Row(voice, round(y), round(y + weight * per_weight))
+        y += weight * per_weight + gap
+    return found
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """The sheet for one run and one size of window.
+
+    ``origin_s`` is the time of pixel 0; ``now`` how many pixels the now-line lies from the left
+    edge of what is shown.
+    """
+
+    now: int
+    px_per_s: float
+    origin_s: float
+    rows: dict[str, Row]
+
+    def x(self, time_s: float) -> int:
+        """The pixel of a time in seconds."""
+        return round((time_s - self.origin_s) * self.px_per_s)
+
+    def time_s(self, x: int) -> float:
+        """The time of a pixel in seconds."""
+        return self.origin_s + x / self.px_per_s
+
+    def left(self, now_s: float) -> int:
+        """The pixel at the left edge of the sheet at ``now_s``."""
+        return self.x(now_s) - self.now
+
+    def box(self, time_s: float, tolerance_s: float, span: tuple[int, int]) -> pygame.Rect:
+        """The box of a target: as wide as its tolerance, from ``span``'s upper to lower pixel.
+
+        Its first and last columns are the pixels of hits that are just on time.
+        """
+        left, right = self.x(time_s - tolerance_s), self.x(time_s + tolerance_s)
+        return pygame.Rect(left, span[0], right - left + 1, span[1] - span[0] + 1)
+
+
+def nearest(box: pygame.Rect, at: tuple[int, int]) -> tuple[int, int]:
+    """The pixel of ``box`` that is nearest to ``at``."""
+    x = min(max(at[0], box.left), box.right - 1)
+    y = min(max(at[1], box.top), box.bottom - 1)
+    return x, y

@@ -1,0 +1,82 @@
+"""The marks on the sheet, each drawn once, smoothly, and kept.
+
+A mark is drawn several times too large and shrunk, which softens its edge; the library itself
+draws circles with steps.
+"""
+
+from functools import lru_cache
+
+import pygame
+
+from playalong.screen.letters import Colour
+
+#: How many times too large a mark is drawn.
+_FINE = 6
+
+
+@lru_cache(maxsize=256)
+def dot(radius: int, colour: Colour) -> pygame.Surface:
+    """A solid dot; ``radius`` in pixels."""
+    surface, middle = _blank(radius, colour)
+    pygame.draw.circle(surface, colour, (middle, middle), radius * _FINE)
+    return _shrunk(surface)
+
+
+@lru_cache(maxsize=256)
+def ring(radius: int, width: int, colour: Colour, inside: Colour | None) -> pygame.Surface:
+    """A ring ``width`` pixels wide, open or filled with the colour ``inside``."""
+    surface, middle = _blank(radius, colour)
+    if inside is not None:
+        pygame.draw.circle(surface, inside, (middle, middle), (radius - width / 2) * _FINE)
+    pygame.draw.circle(surface, colour, (middle, middle), radius * _FINE, width * _FINE)
+    return _shrunk(surface)
+
+
+@lru_cache(maxsize=256)
+def cross(radius: int, width: int, colour: Colour) -> pygame.Surface:
+    """A small cross, its arms ``radius`` pixels to each side."""
+    surface, middle = _blank(radius, colour)
+    arm = (radius - width / 4) * _FINE
+    for slope in (-1, 1):
+        start = (middle - arm, middle - slope * arm)
+        end = (middle + arm, middle + slope * arm)
+        pygame.draw.line(surface, colour, start, end, round(width * _FINE * 1.2))
+    return _shrunk(surface)
+
+
+@lru_cache(maxsize=64)
+def pointer(radius: int, colour: Colour) -> pygame.Surface:
+    """A triangle that points down."""
+    surface, middle = _blank(radius, colour)
+    far = radius * _FINE
+    corners = [
+        (middle - far, middle - far),
+        (middle + far, middle - far),
+        (middle, middle + far / 3),
+    ]
+    pygame.draw.polygon(surface, colour, corners)
+    return _shrunk(surface)
+
+
+@lru_cache(maxsize=512)
+def hatch(size: tuple[int, int], step: int, paper: Colour, colour: Colour) -> pygame.Surface:
+    """A box of slanting lines ``step`` pixels apart."""
+    width, height = size
+    surface = pygame.Surface(size)
+    surface.fill(paper)
+    for start in range(-height, width, step):
+        pygame.draw.aaline(surface, colour, (start, 0), (start + height, height))
+    return surface
+
+
+def _blank(radius: int, colour: Colour) -> tuple[pygame.Surface, float]:
+    side = (2 * radius + 3) * _FINE
+    surface = pygame.Surface((side, side), pygame.SRCALPHA)
+    # Clear, but of the mark's own colour, so that its edge does not darken when shrunk.
+    surface.fill((*colour, 0))
+    return surface, side / 2
+
+
+def _shrunk(surface: pygame.Surface) -> pygame.Surface:
+    side = surface.get_width() // _FINE
+    return pygame.transform.smoothscale(surface, (side, side))

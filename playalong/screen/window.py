@@ -1,0 +1,118 @@
+"""The window, or a surface in its place where there is no screen."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pygame
+
+from playalong.plain import PlainError
+from playalong.screen.keys import Click, Key, Press
+from playalong.screen.page import Page
+
+_KEYS = {
+    pygame.K_RETURN: Key.ENTER,
+    pygame.K_KP_ENTER: Key.ENTER,
+    pygame.K_ESCAPE: Key.ESCAPE,
+    pygame.K_LEFT: Key.LEFT,
+    pygame.K_RIGHT: Key.RIGHT,
+    pygame.K_UP: Key.UP,
+    pygame.K_DOWN: Key.DOWN,
+    pygame.K_SPACE: Key.SPACE,
+}
+
+#: Names the video driver to the library beneath.
+_DRIVER = "SDL_VIDEODRIVER"
+
+
+class WindowError(PlainError):
+    """The window cannot be opened; the text says why."""
+
+
+class Window:
+    """An open window. ``offscreen`` tells that nobody sees it."""
+
+    def __init__(self, offscreen: bool) -> None:
+        self.offscreen = offscreen
+
+    @classmethod
+    def open(cls, size: tuple[int, int] = (1280, 720), offscreen: bool | None = None) -> "Window":
+        """Open a window of ``size`` (width, height) pixels that can be resized.
+
+        With ``offscreen`` nothing is shown; by default so where there is no screen. Raises
+        WindowError where there is one, but no window can be had.
+        """
+        if offscreen is None:
+            offscreen = not _has_screen()
+        try:
+            with _driver("dummy" if offscreen else None):
+                pygame.display.init()
+            pygame.display.set_caption("playalong")
+            pygame.display.set_mode(size, pygame.RESIZABLE)
+        except pygame.error as error:
+            pygame.display.quit()
+            raise WindowError(
+                f"The window cannot be opened ({error}): start the program on a computer with a "
+                "screen, or without a window."
+            ) from None
+        return cls(offscreen)
+
+    @property
+    def surface(self) -> pygame.Surface:
+        """What pages are drawn on; as large as the window is now."""
+        return pygame.display.get_surface()
+
+    def frame(self, page: Page, now_s: float) -> None:
+        """Draw ``page`` as it is at ``now_s`` and show it."""
+        page.draw(self.surface, now_s)
+        pygame.display.flip()
+
+    def presses(self) -> list[Press]:
+        """What was pressed since the last call, in order."""
+        pressed = (_press(event) for event in pygame.event.get())
+        return [press for press in pressed if press is not None]
+
+    def save(self, path: Path) -> None:
+        """Keep the last frame as a PNG file."""
+        pygame.image.save(self.surface, path)
+
+    def close(self) -> None:
+        """Close the window."""
+        pygame.display.quit()
+
+
+def _press(event: pygame.event.Event) -> Press | None:
+    if event.type == pygame.QUIT:
+        return Key.CLOSE
+    if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
+        return Click(*event.pos)
+    if event.type != pygame.KEYDOWN:
+        return None
+    key = _KEYS.get(event.key)
+    if key is not None:
+        return key
+    return str(event.unicode) if event.unicode.isprintable() and event.unicode else None
+
+
+def _has_screen() -> bool:
+    """Whether a screen may be there. Only a Linux session tells by its surroundings."""
+    if not sys.platform.startswith("linux"):
+        return True
+    return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", _DRIVER))
+
+
+@contextmanager
+def _driver(name: str | None) -> Iterator[None]:
+    """Open the display with the video driver ``name``, None for whichever there is."""
+    before = os.environ.get(_DRIVER)
+    if name is not None:
+        os.environ[_DRIVER] = name
+    try:
+        yield
+    finally:
+        if name is not None:
+            os.environ.pop(_DRIVER)
+            if before is not None:
+                os.environ[_DRIVER] = before

@@ -1,0 +1,131 @@
+"""Bad input: one plain line on standard error, exit code 2, never a traceback."""
+
+from pathlib import Path
+
+import mido
+import pytest
+
+from playalong.cli import main
+
+PATTERN = "late-bus-home"
+
+
+def take(path: Path, notes: list[int]) -> Path:
+    file = mido.MidiFile(ticks_per_beat=480)
+    track = mido.MidiTrack()
+    for note in notes:
+        track.append(mido.Message("note_on", channel=9, note=note, velocity=90, time=240))
+    file.tracks.append(track)
+    file.save(path)
+    return path
+
+
+def told(capsys: pytest.CaptureFixture[str], *arguments: str | Path) -> str:
+    code = main([str(argument) for argument in arguments])
+    out, err = capsys.readouterr()
+    assert code == 2
+    assert err.startswith("playalong: ")
+    assert err.count("\n") == 1
+    assert "Traceback" not in out + err
+    return err
+
+
+def test_no_such_pattern_names_the_nearest(tmp_path, capsys):
+    err = told(capsys, "grade", "late-bus-hom", take(tmp_path / "t.mid", [38]))
+    assert "late-bus-home" in err
+
+
+def test_a_broken_pattern_tells_line_and_column(tmp_path, capsys):
+    path = tmp_path / "broken.toml"
+    path.write_text('title = "B"\nmeter = "4/4"\ntempo = 90\n[[bar]]\nsnare = "-- xq -- x-"\n')
+    err = told(capsys, "grade", path, take(tmp_path / "t.mid", [38]))
+    assert "line 5, column 14" in err
+    assert '"q" is no symbol' in err
+
+
+def test_no_midi_file(tmp_path, capsys):
+    path = tmp_path / "take.mid"
+    path.write_bytes(b"this is a letter to my teacher")
+    assert "no Standard MIDI File" in told(capsys, "grade", PATTERN, path)
+
+
+def test_a_cut_off_file(tmp_path, capsys):
+    path = take(tmp_path / "t.mid", [38, 36, 42] * 8)
+    path.write_bytes(path.read_bytes()[:-20])
+    assert "cut off" in told(capsys, "grade", PATTERN, path)
+
+
+def test_an_empty_take(tmp_path, capsys):
+    assert "empty" in told(capsys, "grade", PATTERN, take(tmp_path / "t.mid", []))
+
+
+def test_no_note_of_the_pattern(tmp_path, capsys):
+    err = told(capsys, "grade", PATTERN, take(tmp_path / "t.mid", [56, 54]))
+    assert "hi-hat, snare, kick" in err
+
+
+def test_no_drum_notes_at_all(tmp_path, capsys):
+    assert "no drum notes" in told(capsys, "grade", PATTERN, take(tmp_path / "t.mid", [1, 2]))
+
+
+@pytest.mark.parametrize("tempo", ["0", "-3", "5", "9000", "nan", "inf"])
+def test_tempo_absurd(tmp_path, capsys, tempo):
+    path = take(tmp_path / "t.mid", [38])
+    assert "20 to 400" in told(capsys, "grade", PATTERN, path, f"--tempo={tempo}")
+
+
+@pytest.mark.parametrize(
+    ("option", "fragment"),
+    [
+        ("--bars=0", "choose 1 to"),
+        ("--bars=-1", "choose 1 to"),
+        ("--capture-ms=0", "capture window"),
+        ("--tolerance-ms=-1", "tolerance"),
+        ("--tolerance-ms=500", "tolerance"),
+        ("--variation=nowhere", "no variation"),
+    ],
+)
+def test_other_options(tmp_path, capsys, option, fragment):
+    path = take(tmp_path / "t.mid", [38])
+    assert fragment in told(capsys, "grade", PATTERN, path, option)
+
+
+@pytest.mark.parametrize("name", ["nowhere.mid", "."])
+def test_no_such_take(tmp_path, capsys, name):
+    told(capsys, "grade", PATTERN, tmp_path / name)
+
+
+def test_check_tells_every_broken_file(tmp_path, capsys):
+    good = tmp_path / "good.toml"
+    good.write_text('title = "G"\nmeter = "3/4"\ntempo = 90\n[[bar]]\nkick = "x - -"\n')
+    bad = tmp_path / "bad.toml"
+    bad.write_text('title = "B"\nmeter = "4/4"\n[[bar]]\nkick = "x - -"\nkicks = "x - - -"\n')
+    assert main(["check", str(good), str(bad)]) == 2
+    out, err = capsys.readouterr()
+    assert '"G" is right: 1 bar of 3/4' in out
+    assert 'bad.toml, line 1, column 1: "tempo" is missing' in err
+    assert "bad.toml, line 4, column 14: 4/4 has 4 beats, but this line has 3 groups" in err
+    assert 'bad.toml, line 5, column 1: "kicks" is not known here; did you mean "kick"' in err
+
+
+def test_an_unknown_player(capsys):
+    assert "steady" in told(capsys, "demo", "--player", "nobody", "--fast")
+
+
+def test_no_midi_port(capsys, monkeypatch):
+    class Nothing:
+        def names(self):
+            return []
+
+        def open(self, name):
+            raise AssertionError(f"there is no {name} to open")
+
+    monkeypatch.setattr("playalong.kit.ports.backend", Nothing)
+    assert "no MIDI port" in told(capsys, "play", PATTERN)
+    assert "no MIDI port" in told(capsys, "ports")
+
+
+def test_a_window_that_cannot_be_opened(capsys, monkeypatch):
+    monkeypatch.setenv("DISPLAY", ":987")
+    monkeypatch.setenv("SDL_VIDEODRIVER", "x11")
+    assert "window cannot be opened" in told(capsys, "demo", "--bars", "1")
