@@ -203,12 +203,17 @@ def _play(given: argparse.Namespace) -> int:
 
 def _demo(given: argparse.Namespace) -> int:
     from playalong.kit.player import SKILLS
-    from playalong.live.session import demo
+    from playalong.live.session import Player, demo
 
     if given.player not in SKILLS:
         raise PlainError(f'No player plays "{given.player}"; there is {", ".join(SKILLS)}.')
     task = _task(given)
-    kept, files = demo(task, _look(given), SKILLS[given.player], given.seed, given.fast, given.out)
+    if given.fast and given.through_port:
+        raise PlainError(
+            "A real port knows no simulated clock: leave out --fast or --through-port."
+        )
+    player = Player(SKILLS[given.player], given.seed, given.fast, given.through_port)
+    kept, files = demo(task, _look(given), player, given.out)
     _tell(kept)
     for file in files:
         print(f"Also there: {file}")

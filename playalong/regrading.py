@@ -96,6 +96,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     if not info:  # a run in which nothing was played is still a run
         check_hits(pattern, hits, len(take.note))
     bars = int(number(options.bars, "bars", 0)) or None
+    if bars is not None:
+        checked_bars(bars)
 
     if not info:
         asked = lay_out(pattern, tempo_bpm, None, variations)

@@ -8,6 +8,7 @@ drummers, Music Perception 28(5), 2011). Spreads and velocities are our own choi
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,8 @@ _NOTE_ON, _NOTE_OFF = 0x99, 0x89
 _HELD_S = 0.03
 #: How far an extra hit keeps from every target of its voice: beyond any capture window.
 _FAR_S = 0.25
+#: How far a stroke strays at most: within the capture window that is used unless another is asked.
+_STRAY_S = 0.09
 
 _DRUMS = ("floor-tom", "high-tom", "mid-tom", "crash", "snare", "kick")
 
@@ -105,8 +108,8 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
     played_s = targets.start_s + written_s / (1.0 + skill.drift_percent / 100.0) + error_ms / 1000.0
 
     fate = chance.random(count)
-    missed = fate < skill.miss
-    wrong = ~missed & (fate < skill.miss + skill.wrong_drum)
+    missed = (fate < skill.miss) & ~targets.optional
+    wrong = (fate < skill.miss + skill.wrong_drum) & ~targets.optional & ~missed
     hits: list[tuple[float, int, int]] = []
     for number in range(count):
         if missed[number]:
@@ -136,13 +139,15 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
 
 
 def _in_order(targets: Targets, error_ms: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Errors kept within two fifths of the way to the next stroke of the same voice."""
+    """Errors kept within ``_STRAY_S``, and two fifths of the way to the neighbouring strokes of
+    the same voice; grace strokes need their share of the way before."""
     kept = error_ms.copy()
     for voice in np.unique(targets.voice):
         rows = np.flatnonzero(targets.voice == voice)
-        gap_ms = np.diff(targets.time_s[rows]) * 1000.0
-        reach = np.minimum(np.append(gap_ms, np.inf), np.insert(gap_ms, 0, np.inf)) * 0.4
-        kept[rows] = np.clip(kept[rows], -reach, reach)
+        way_s = np.minimum(np.diff(targets.time_s[rows]) * 0.4, _STRAY_S)
+        after_s = np.append(way_s, _STRAY_S)
+        before_s = np.maximum(np.insert(way_s, 0, _STRAY_S) - targets.graces[rows] * GRACE_S, 0.0)
+        kept[rows] = np.clip(kept[rows], -before_s * 1000.0, after_s * 1000.0)
     return kept
 
 
@@ -203,3 +208,24 @@ class SimulatedPort:
 
     def close(self) -> None:
         """There is nothing to let go of."""
+
+
+class Output(Protocol):
+    """A MIDI output."""
+
+    def send(self, data: bytes) -> None:
+        """Send one message at once."""
+        ...
+
+
+def send(
+    performance: Performance,
+    output: Output,
+    start_s: float,
+    now: Callable[[], float],
+    wait: Callable[[float], None],
+) -> None:
+    """Play out of a real port, in real time; second 0 of the targets is ``start_s``."""
+    for at_s, data in performance.messages:
+        wait(max(0.0, start_s + at_s - now()))
+        output.send(data)

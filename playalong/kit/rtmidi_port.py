@@ -42,7 +42,6 @@ class RtMidiPort:
 
     def __init__(self, api: int, name: str) -> None:
         self.name = name
-        self._api = api
         self._arrivals: deque[Arrival] = deque()
         self._stamp_s = 0.0
         with quiet():
@@ -71,9 +70,9 @@ class RtMidiPort:
         return found
 
     def is_there(self) -> bool:
-        """Whether the port is still listed."""
+        """Whether the port is still listed. Asks the open input: a new one would take long."""
         with quiet():
-            return self.name in _named(self._api)
+            return self.name in self._input.get_ports()
 
     def close(self) -> None:
         """Let go of the port."""

@@ -11,14 +11,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from threading import Thread
 
 import platformdirs
 
 from playalong import shipped
 from playalong.grading.measure import judged_hits
 from playalong.grading.words import as_json, figures
-from playalong.kit.player import SimulatedPort, Skill, perform
-from playalong.kit.ports import Port
+from playalong.kit.player import Performance, SimulatedPort, Skill, perform, send
+from playalong.kit.ports import Port, open_port
 from playalong.live.clock import Clock, RealClock, SteppedClock
 from playalong.live.loop import FRAME_S, Ended, Run, Stage, Task
 from playalong.plain import CAUTION
@@ -32,6 +33,9 @@ from playalong.sound.output import DeviceOutput, Output, SilentOutput
 
 #: On the stepped clock only some frames are drawn: how far it goes between them.
 _FAST_FRAME_S = 1 / 10
+
+#: What the simulated player's own MIDI port is called.
+_PLAYER = "playalong player"
 
 #: How long before the end of the run the picture of the sheet is taken.
 _PICTURE_S = 1.6
@@ -76,18 +80,31 @@ def play(task: Task, look: Look, port: Port, folder: Path | None) -> Iterator[Ke
                 return
 
 
-def demo(
-    task: Task, look: Look, skill: Skill, seed: int, fast: bool, folder: Path | None
-) -> tuple[Kept, list[Path]]:
-    """Let the simulated player play ``task``; what it left, and the grade and pictures."""
+@dataclass(frozen=True)
+class Player:
+    """A simulated player: ``fast`` on the stepped clock, ``through_port`` by real MIDI."""
+
+    skill: Skill
+    seed: int
+    fast: bool = False
+    through_port: bool = False
+
+
+def demo(task: Task, look: Look, player: Player, folder: Path | None) -> tuple[Kept, list[Path]]:
+    """Let ``player`` play ``task``; what it left, and the files of the grade and pictures."""
+    fast = player.fast
     clock: Clock = SteppedClock() if fast else RealClock()
     targets = task.targets()
-    performance = perform(targets, skill, seed)
+    performance = perform(targets, player.skill, player.seed)
     with _Opened(look, clock, fast, ("a simulated player plays",)) as opened:
         picture = _Picture(opened.window, targets.end_s - _PICTURE_S)
         stage = replace(opened, seen=picture.seen)
-        run = Run(task, stage, lambda start_s: SimulatedPort(performance, start_s, clock.now))
-        ended = run.play()
+        if player.through_port:
+            ended = _run_through_port(task, stage, performance)
+        else:
+            ended = Run(
+                task, stage, lambda start_s: SimulatedPort(performance, start_s, clock.now)
+            ).play()
         kept = _keep(task, ended, folder)
         beside = kept.path.with_suffix("")
         files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
@@ -100,6 +117,29 @@ def demo(
         if not fast and not stage.window.offscreen:
             _show(task, kept, stage, _DEMO_STAY_S)
     return kept, files
+
+
+def _run_through_port(task: Task, stage: Stage, performance: Performance) -> Ended:
+    """One run in which the player's messages go out of a port of our own and in by another."""
+    from playalong.kit.rtmidi_port import VirtualOutput
+
+    output = VirtualOutput(_PLAYER)
+    clock = stage.clock
+    try:
+        port = open_port(_PLAYER)
+
+        def connect(start_s: float) -> Port:
+            Thread(
+                target=send, args=(performance, output, start_s, clock.now, clock.wait), daemon=True
+            ).start()
+            return port
+
+        try:
+            return Run(task, stage, connect).play()
+        finally:
+            port.close()
+    finally:
+        output.close()
 
 
 class _Picture:

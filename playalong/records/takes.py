@@ -2,7 +2,8 @@
 
 Reads what any sequencer writes: format 0 and 1 (of format 2 the first track with notes), running
 status, note-on with velocity 0, tempo changes in any track, SMPTE time. Where channel 10 has
-notes only it counts, being the percussion channel of General MIDI; otherwise every channel does.
+notes only it counts, being the percussion channel of General MIDI; otherwise, and in a take of
+our own, every channel does, as it does live.
 Controller 88 before a note-on adds to its velocity (CA-031, High Resolution Velocity Prefix, from
 memory): velocity + value / 128.
 
@@ -13,6 +14,7 @@ it was played and where bar 1 is; without it the take is still a take.
 
 import json
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import count
@@ -32,6 +34,11 @@ _MARK = "playalong "
 _PERCUSSION = 9
 _FINE_VELOCITY = 88
 _DEFAULT_TEMPO_US = 500_000
+#: The slowest tempo that a file can say: three bytes of microseconds to a quarter note.
+_SLOWEST_US = 0xFFFFFF
+
+#: How many bytes each kind of channel message has (MIDI 1.0).
+_LENGTHS = {0x80: 3, 0x90: 3, 0xA0: 3, 0xB0: 3, 0xC0: 2, 0xD0: 2, 0xE0: 3}
 
 
 class TakeError(PlainError):
@@ -69,7 +76,7 @@ def read(path: Path) -> Take:
     """The take in the file at ``path``; TakeError says in one line what is wrong with it."""
     try:
         file = mido.MidiFile(path, clip=True)
-    except FileNotFoundError:
+    except (FileNotFoundError, NotADirectoryError):
         raise TakeError(f"There is no file {path}: check the name and the folder.") from None
     except IsADirectoryError:
         raise TakeError(f"{path} is a folder: name the take in it.") from None
@@ -87,6 +94,8 @@ def read(path: Path) -> Take:
     tracks = file.tracks
     if file.type == 2:
         tracks = [next((t for t in tracks if any(m.type == "note_on" for m in t)), [])]
+    if not file.ticks_per_beat & (0xFF if file.ticks_per_beat < 0 else 0x7FFF):
+        raise TakeError(f"{path} does not say how long a tick lasts: save the take again.")
     events = _Events(tracks)
     if not events.notes:
         raise TakeError(f"The take {path} is empty: it holds no note.")
@@ -119,15 +128,15 @@ class _Events:
     def _read_info(self, text: str) -> None:
         try:
             info = json.loads(text)
-        except ValueError:  # somebody else's words
+        except (ValueError, RecursionError):  # somebody else's words
             return
         if isinstance(info, dict):
-            self.info = info
+            self.info = {key: value for key, value in info.items() if _can_be(value)}
 
     def take(self, division: int) -> Take:
         remarks: tuple[str, ...] = ()
         rows = sorted(self.notes)
-        if any(channel == _PERCUSSION for _, channel, _, _ in rows):
+        if not self.info and any(channel == _PERCUSSION for _, channel, _, _ in rows):
             others = sum(channel != _PERCUSSION for _, channel, _, _ in rows)
             rows = [row for row in rows if row[1] == _PERCUSSION]
             if others:
@@ -146,7 +155,8 @@ class _Events:
             frames, parts = -(division >> 8), division & 0xFF
             rate = Fraction(30_000, 1001) if frames == 29 else Fraction(frames)
             return np.asarray(tick / float(rate * parts))
-        changes = sorted(dict(sorted(self.tempi)).items())
+        # Of several at one tick the last one holds.
+        changes = list(dict(sorted(self.tempi, key=lambda change: change[0])).items())
         if not changes or changes[0][0] > 0:
             changes.insert(0, (0, _DEFAULT_TEMPO_US))
         at = np.array([change[0] for change in changes])
@@ -160,6 +170,11 @@ class _Events:
         return np.asarray(begin_s[which] + tick_seconds(after, np.array(tempo)[which], division))
 
 
+def _can_be(value: Any) -> bool:
+    """False for a number that no run can have: not a number, or beyond all bounds."""
+    return not isinstance(value, int | float) or abs(value) < 1e9
+
+
 class Recording:
     """A take in the making: keeps raw messages, and says what time they will have in the file.
 
@@ -169,7 +184,7 @@ class Recording:
     def __init__(
         self, tempo_bpm: float, unit: Fraction, lead_s: float, info: Mapping[str, Any]
     ) -> None:
-        self._tempo_us = round(60e6 / (tempo_bpm * float(unit) * 4))
+        self._tempo_us = min(round(60e6 / (tempo_bpm * float(unit) * 4)), _SLOWEST_US)
         self._lead = round(lead_s / self._seconds(1))
         self._messages: list[tuple[int, bytes]] = []
         self.info: dict[str, Any] = {**info, "start_s": self._seconds(self._lead)}
@@ -178,9 +193,15 @@ class Recording:
         return float(tick_seconds(ticks, self._tempo_us, TICKS_PER_QUARTER))
 
     def keep(self, time_s: float, data: bytes) -> float:
-        """Keep one message; returns its time from bar 1 as the file will give it back."""
+        """Keep one message; returns its time from bar 1 as the file will give it back.
+
+        What is no whole channel message has no place in a file, and is left out.
+        """
         tick = max(0, self._lead + round(time_s / self._seconds(1)))
-        self._messages.append((tick, data))
+        length = _LENGTHS.get(data[0] & 0xF0, 0) if data else 0
+        message = data[:length]
+        if len(message) == length > 0 and max(message[1:]) < 0x80:
+            self._messages.append((tick, message))
         return self._seconds(tick) - float(self.info["start_s"])
 
     def take(self) -> Take:
@@ -199,16 +220,15 @@ class Recording:
         file.tracks.append(self._track())
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            for number in count(1):
-                path = folder / (f"{name}.mid" if number == 1 else f"{name}-{number}.mid")
-                try:
-                    path.open("xb").close()
-                    break
-                except FileExistsError:
-                    continue
+            path = _new(folder, name)
             draft = path.with_suffix(".part")
-            file.save(draft)
-            draft.replace(path)
+            try:
+                file.save(draft)
+                draft.replace(path)
+            except BaseException:
+                draft.unlink(missing_ok=True)
+                path.unlink()
+                raise
         except OSError as error:
             raise TakeError(
                 f"The take cannot be written to {folder} ({error.strerror or error})."
@@ -225,3 +245,13 @@ class Recording:
             last = tick
         track.append(mido.MetaMessage("end_of_track"))
         return track
+
+
+def _new(folder: Path, name: str) -> Path:
+    """An empty file made in ``folder``, so that nobody else takes its name."""
+    for number in count(1):
+        path = folder / (f"{name}.mid" if number == 1 else f"{name}-{number}.mid")
+        with suppress(FileExistsError):
+            path.open("xb").close()
+            break
+    return path

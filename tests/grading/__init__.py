@@ -1,0 +1,1 @@
+"""Tests of what was played, held against the pattern."""

@@ -1,0 +1,239 @@
+"""Patterns, targets and hits for these tests, all invented."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+from hypothesis import HealthCheck, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
+
+from playalong.grading.grade import Grade
+from playalong.grading.hits import Hit, Hits
+from playalong.grading.measure import grade
+from playalong.grading.run import Run
+from playalong.grading.verdicts import Rules
+from playalong.pattern.beats import Meter
+from playalong.pattern.kit import STAFF_ORDER
+from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
+from playalong.pattern.targets import DYNAMICS, Place, Targets, lay_out
+from playalong.pattern.text import read
+
+#: A velocity in the middle of each default band.
+FITTING = {Dynamic.GHOST: 30.0, Dynamic.NORMAL: 84.0, Dynamic.ACCENT: 112.0}
+_VELOCITY = np.array([FITTING[dynamic] for dynamic in DYNAMICS])
+
+
+def law(examples: int) -> settings:
+    """Hypothesis without a clock: a busy machine must not make a test fail."""
+    return settings(
+        max_examples=examples,
+        deadline=None,
+        suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+    )
+
+
+def groove(meter: str = "4/4", swing: float = 50, **lines: str) -> Pattern:
+    """A pattern of one bar; a line for each voice, with _ for the hyphen of its name."""
+    rows = "".join(f'{name.replace("_", "-")} = "{line}"\n' for name, line in lines.items())
+    head = f'title = "A Test"\nmeter = "{meter}"\ntempo = 100\nswing = {swing:g}\n'
+    return read(f"{head}[[bar]]\n{rows}", "a-test")
+
+
+def of_strokes(strokes: Iterable[Stroke], meter: str = "4/4") -> Pattern:
+    """A pattern of one bar with these strokes."""
+    metre = Meter.parse(meter)
+    placed = tuple(sorted(strokes, key=lambda stroke: stroke.place))
+    bar = Bar(metre, placed, divisions(metre, placed))
+    return Pattern("a-test", "A Test", metre, 100.0, (bar,))
+
+
+def placed(
+    rows: Iterable[tuple[float, str]],
+    dynamic: Dynamic = Dynamic.NORMAL,
+    graces: Mapping[int, int] | None = None,
+) -> Targets:
+    """Targets at any times: rows of (seconds, voice); ``graces`` by number of the sorted rows."""
+    ordered = sorted(rows, key=lambda row: (row[0], STAFF_ORDER[row[1]]))
+    count = len(ordered)
+    asked = np.zeros(count, np.int8)
+    for number, strokes in (graces or {}).items():
+        asked[number] = strokes
+    time_s = np.array([time for time, _ in ordered], np.float64)
+    names = {voice for _, voice in ordered}
+    return Targets(
+        time_s=time_s,
+        written=time_s / 2.0,
+        voice=np.array([STAFF_ORDER[voice] for _, voice in ordered], np.int16),
+        dynamic=np.full(count, DYNAMICS.index(dynamic), np.int8),
+        graces=asked,
+        optional=np.zeros(count, np.bool_),
+        bar=np.zeros(count, np.int32),
+        place=np.arange(count, dtype=np.int32),
+        places=tuple(Place(0, Stroke(Fraction(0), voice, dynamic)) for _, voice in ordered),
+        voices=tuple(sorted(names, key=STAFF_ORDER.__getitem__)),
+        bar_starts_s=np.zeros(1),
+        end_s=float(time_s[-1]) + 2.0 if count else 2.0,
+        seconds_per_whole=2.0,
+    )
+
+
+def faultless(targets: Targets) -> Hits:
+    """Each main stroke on its target at a fitting velocity; grace strokes left out."""
+    return Hits.sorted(targets.time_s, targets.voice, _VELOCITY[targets.dynamic])
+
+
+def moved(hits: Hits, by_s: NDArray[np.float64] | float) -> Hits:
+    """The same hits, so much later."""
+    return Hits.sorted(hits.time_s + by_s, hits.voice, hits.velocity)
+
+
+def without(hits: Hits, numbers: Sequence[int] | NDArray[np.int64]) -> Hits:
+    """The hits, but for some."""
+    kept = np.ones(len(hits), np.bool_)
+    kept[numbers] = False
+    return Hits(hits.time_s[kept], hits.voice[kept], hits.velocity[kept])
+
+
+def joined(hits: Hits, more: Iterable[Hit]) -> Hits:
+    """The hits, and more of them."""
+    return Hits.of([*(hits[number] for number in range(len(hits))), *more])
+
+
+def as_list(hits: Hits) -> list[Hit]:
+    """The hits one by one."""
+    return [hits[number] for number in range(len(hits))]
+
+
+def graded(pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None) -> Grade:
+    """The grade of a run to a click at the pattern's tempo."""
+    return grade_and_run(pattern, targets, hits, rules)[0]
+
+
+def grade_and_run(
+    pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None
+) -> tuple[Grade, Run]:
+    """The grade, and the matched run behind it."""
+    return grade(pattern, pattern.tempo, targets, hits, rules or Rules())
+
+
+def with_optional(targets: Targets, numbers: Sequence[int]) -> Targets:
+    """The targets, some of them optional."""
+    optional = targets.optional.copy()
+    optional[list(numbers)] = True
+    return replace(targets, optional=optional)
+
+
+def best_assignment(costs: Sequence[Mapping[int, int]], columns: int) -> tuple[int, int]:
+    """The most pairs, and of these the least total distance.
+
+    Source: scipy.optimize.linear_sum_assignment; every pair is made cheaper than all distances
+    together, so that the number of pairs counts first. ``costs`` holds for each row its possible
+    columns with their distances, whole numbers.
+    """
+    if not costs or not columns:
+        return 0, 0
+    reward = 1 + sum(max(row.values(), default=0) for row in costs)
+    matrix = np.zeros((len(costs), columns))
+    for row, own in enumerate(costs):
+        for column, distance in own.items():
+            matrix[row, column] = distance - reward
+    rows, chosen = linear_sum_assignment(matrix)
+    taken = [
+        costs[row][column]
+        for row, column in zip(rows.tolist(), chosen.tolist(), strict=True)
+        if column in costs[row]
+    ]
+    return len(taken), sum(taken)
+
+
+# Strategies.
+
+_VOICES = ("hi-hat", "snare", "kick")
+#: What a player may hit: also voices that fold, one that is not written, and the pedal.
+PLAYED = ("hi-hat", "hi-hat-open", "snare", "rim-shot", "kick", "ride", "crash", "hi-hat-pedal")
+
+
+@st.composite
+def patterns(draw: st.DrawFn, graces: bool = True, optional: bool = True) -> Pattern:
+    """One bar of 4/4 on sixteenths with up to three voices, at least one stroke."""
+    strokes = []
+    places = st.lists(
+        st.tuples(st.integers(0, 15), st.sampled_from(_VOICES)), min_size=1, max_size=24, unique=True
+    )
+    for step, voice in draw(places):
+        strokes.append(
+            Stroke(
+                Fraction(step, 16),
+                voice,
+                draw(st.sampled_from(list(Dynamic))),
+                optional=optional and draw(st.integers(0, 7)) == 0,
+                graces=draw(st.sampled_from((0, 0, 0, 1, 2))) if graces else 0,
+            )
+        )
+    return of_strokes(strokes)
+
+
+#: From a slow practice tempo to one at which the sixteenths' windows touch.
+TEMPI = st.sampled_from((50.0, 84.0, 120.0, 168.0, 240.0))
+
+
+@st.composite
+def runs(draw: st.DrawFn, graces: bool = True, optional: bool = True) -> tuple[Pattern, Targets]:
+    """A pattern laid out over one to three bars; its own tempo is that of the run."""
+    pattern = replace(draw(patterns(graces, optional)), tempo=draw(TEMPI))
+    return pattern, lay_out(pattern, pattern.tempo, draw(st.integers(1, 3)))
+
+
+@st.composite
+def takes(draw: st.DrawFn, targets: Targets) -> list[Hit]:
+    """Hits near the targets and anywhere; on a grid, so that many lie exactly equally far.
+
+    The grid is a part of the distance between two sixteenths where there is one, which puts
+    hits exactly half-way.
+    """
+    steps_s = targets.seconds_per_whole / 16.0
+    grid_s = draw(st.sampled_from((0.001, steps_s / 8.0, steps_s / 2.0)))
+    voice = st.sampled_from(PLAYED)
+    velocity = st.integers(1, 127).map(float)
+    near = st.builds(
+        lambda row, shift, other: Hit(
+            float(targets.time_s[row]) + shift * grid_s,
+            other or targets.names[row],
+            84.0,
+        ),
+        st.integers(0, len(targets) - 1),
+        st.integers(-5, 5),
+        st.one_of(st.none(), st.none(), st.none(), voice),
+    )
+    anywhere = st.builds(
+        lambda time, name, level: Hit(round(time / grid_s) * grid_s, name, level),
+        st.floats(-0.3, targets.end_s + 0.3),
+        voice,
+        velocity,
+    )
+    hits = draw(st.lists(st.one_of(near, near, anywhere), max_size=40))
+    twice = draw(st.lists(st.sampled_from(hits), max_size=4)) if hits else []
+    return [*hits, *twice]
+
+
+@st.composite
+def runs_with_takes(
+    draw: st.DrawFn, graces: bool = True, optional: bool = True
+) -> tuple[Pattern, Targets, list[Hit]]:
+    """A run and what somebody played."""
+    pattern, targets = draw(runs(graces, optional))
+    return pattern, targets, draw(takes(targets))
+
+
+def numbers_in(value: Any) -> list[float]:
+    """Every number in plain JSON objects."""
+    if isinstance(value, dict):
+        return [number for item in value.values() for number in numbers_in(item)]
+    if isinstance(value, list):
+        return [number for item in value for number in numbers_in(item)]
+    is_number = isinstance(value, int | float) and not isinstance(value, bool)
+    return [float(value)] if is_number else []
