@@ -64,6 +64,10 @@ def _parser() -> argparse.ArgumentParser:
         "--through-port", action="store_true", help="send through a real virtual MIDI port"
     )
 
+    demo.add_argument(
+        "--stay", type=float, default=12.0, metavar="SECONDS", help="how long the grade is shown"
+    )
+
     grade = command("grade", _grade, "grade a take, a Standard MIDI File, against a pattern")
     grade.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
     grade.add_argument("take", metavar="TAKE.mid", type=Path)
@@ -213,7 +217,7 @@ def _demo(given: argparse.Namespace) -> int:
             "A real port knows no simulated clock: leave out --fast or --through-port."
         )
     player = Player(SKILLS[given.player], given.seed, given.fast, given.through_port)
-    kept, files = demo(task, _look(given), player, given.out)
+    kept, files = demo(task, _look(given), player, given.out, given.stay)
     _tell(kept)
     for file in files:
         print(f"Also there: {file}")

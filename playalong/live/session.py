@@ -40,9 +40,6 @@ _PLAYER = "playalong player"
 #: How long before the end of the run the picture of the sheet is taken.
 _PICTURE_S = 1.6
 
-#: How long the grade of the simulated player stays on a screen that nobody touches.
-_DEMO_STAY_S = 12.0
-
 
 @dataclass(frozen=True)
 class Look:
@@ -90,8 +87,13 @@ class Player:
     through_port: bool = False
 
 
-def demo(task: Task, look: Look, player: Player, folder: Path | None) -> tuple[Kept, list[Path]]:
-    """Let ``player`` play ``task``; what it left, and the files of the grade and pictures."""
+def demo(
+    task: Task, look: Look, player: Player, folder: Path | None, stay_s: float
+) -> tuple[Kept, list[Path]]:
+    """Let ``player`` play ``task``; what it left, and the files of the grade and pictures.
+
+    The grade stays on a screen for ``stay_s`` seconds, unless a key goes on before.
+    """
     fast = player.fast
     clock: Clock = SteppedClock() if fast else RealClock()
     targets = task.targets()
@@ -115,7 +117,7 @@ def demo(task: Task, look: Look, player: Player, folder: Path | None) -> tuple[K
         stage.window.frame(page, 0.0)
         stage.window.save(files[2])
         if not fast and not stage.window.offscreen:
-            _show(task, kept, stage, _DEMO_STAY_S)
+            _show(task, kept, stage, stay_s)
     return kept, files
 
 
