@@ -90,6 +90,9 @@ def _add_judging(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
     parser.add_argument("--capture-ms", type=float, metavar="N", help="how far a hit may answer")
     parser.add_argument("--tolerance-ms", type=float, metavar="N", help="how far is on time")
+    parser.add_argument(
+        "--strokes", type=Path, metavar="FILE", help="the player's own strokes, for loudness"
+    )
 
 
 def _add_run(parser: argparse.ArgumentParser) -> None:
@@ -157,6 +160,7 @@ def _grade(given: argparse.Namespace) -> int:
         None if given.variation is None else tuple(given.variation),
         given.capture_ms,
         given.tolerance_ms,
+        _bands(given),
     )
     graded = grade_take(pattern, read(given.take), options)
     hits = judged_hits(graded.run) if given.hits else None
@@ -232,7 +236,7 @@ def _task(given: argparse.Namespace) -> Any:
 
     pattern = _pattern(given.pattern)
     check_variations(pattern, given.variation or ())
-    rules = checked_rules(given.capture_ms, given.tolerance_ms)
+    rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
     return Task(
         pattern,
         checked_tempo(pattern.tempo if given.tempo is None else given.tempo),
@@ -241,6 +245,15 @@ def _task(given: argparse.Namespace) -> Any:
         rules,
         given.count_in,
     )
+
+
+def _bands(given: argparse.Namespace) -> Any:
+    if given.strokes is None:
+        return None
+    from playalong.grading.calibrating import bands_of
+    from playalong.records.strokes import read
+
+    return bands_of(read(given.strokes))
 
 
 def _look(given: argparse.Namespace) -> Any:

@@ -12,8 +12,9 @@ import numpy as np
 
 from playalong.grading.following import FASTEST, Found, find, follow
 from playalong.grading.grade import Grade
-from playalong.grading.groups import SOURCE, bands_found
+from playalong.grading.groups import bands_found
 from playalong.grading.hits import Hits
+from playalong.grading.loudness import Bands
 from playalong.grading.measure import grade
 from playalong.grading.run import Run
 from playalong.grading.verdicts import Rules
@@ -52,6 +53,7 @@ class Options:
     variations: tuple[str, ...] | None = None
     capture_ms: float | None = None
     tolerance_ms: float | None = None
+    bands: Bands | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +93,7 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     if options.bars is not None:
         checked_bars(options.bars)
     tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
-    start_s = number(options.start_s, "start_s", 0.0)
+    start_s = number(options.start_s, "start_s", take.start_s)
     hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
     if not info:  # a run in which nothing was played is still a run
         check_hits(pattern, hits, len(take.note))
@@ -99,7 +101,11 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     if bars is not None:
         checked_bars(bars)
 
-    if not info:
+    if options.bands is not None:
+        rules = replace(rules, bands=options.bands)
+    elif info:
+        rules = replace(rules, bands=rules.bands.from_plain(info.get("bands")))
+    else:
         asked = lay_out(pattern, tempo_bpm, None, variations)
         rules = replace(rules, bands=bands_found(asked, hits, rules.bands))
     held = _Held(pattern, hits, rules, variations, bars)
@@ -119,8 +125,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
             f"The grader followed the player: bar 1 starts at {graded.start_s:.2f} s, "
             f"the tempo kept is {graded.grade.steadiness.tempo_bpm or tempo_bpm:.1f} bpm."
         )
-    if graded.grade.dynamics.bands == SOURCE:
-        remarks.append("The loudness bands are those of the groups found in the take.")
+    if graded.grade.dynamics.bands != DEFAULT.bands.source:
+        remarks.append(f"Loudness is held against {graded.grade.dynamics.bands}.")
     if len(unknown):
         numbers = ", ".join(map(str, sorted(set(unknown.tolist()))))
         remarks.append(f"{len(unknown)} notes of no known pad were left out: {numbers}.")
@@ -189,8 +195,10 @@ def checked_tempo(tempo_bpm: float) -> float:
     return tempo_bpm
 
 
-def checked_rules(capture_ms: float | None, tolerance_ms: float | None) -> Rules:
-    """Rules with these windows, the default for None, if they make sense."""
+def checked_rules(
+    capture_ms: float | None, tolerance_ms: float | None, bands: Bands | None = None
+) -> Rules:
+    """Rules with these windows and bands, the default for None, if they make sense."""
     capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
     tolerance = DEFAULT.tolerance_ms if tolerance_ms is None else tolerance_ms
     if not 1.0 <= capture <= 1000.0:
@@ -200,7 +208,7 @@ def checked_rules(capture_ms: float | None, tolerance_ms: float | None) -> Rules
             f"A tolerance of {tolerance:g} ms makes no sense: choose 0 to the capture window, "
             f"{capture:g}."
         )
-    return Rules(capture, tolerance)
+    return Rules(capture, tolerance, bands or DEFAULT.bands)
 
 
 def checked_bars(bars: int) -> int:

@@ -29,7 +29,7 @@ APART_DB = 8.0
 #: Fewer hits than this on a voice show no groups.
 ENOUGH = 8
 
-SOURCE = "groups found in the take"
+SOURCE = "the two groups of velocities found in the take"
 
 _GHOST = DYNAMICS.index(Dynamic.GHOST)
 

@@ -12,7 +12,7 @@ either may have. They are this project's own choice.
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import overload
+from typing import Any, overload
 
 import numpy as np
 from numpy.typing import NDArray
@@ -70,6 +70,27 @@ class Bands:
     def of(self, voice: str, dynamic: Dynamic) -> Band:
         """The band for a stroke of ``voice`` with ``dynamic``."""
         return self.by_voice.get((voice, dynamic), self.default[dynamic])
+
+    def as_plain(self) -> dict[str, Any]:
+        """The bands of voices that have their own, as plain objects for a file."""
+        plain: dict[str, Any] = {"source": self.source}
+        for (voice, dynamic), band in self.by_voice.items():
+            plain.setdefault(voice, {})[dynamic.value] = [band.low, band.high]
+        return plain
+
+    def from_plain(self, plain: Any) -> "Bands":
+        """These bands with those that ``as_plain`` gave; unchanged where they make no sense."""
+        try:
+            own = {
+                (str(voice), Dynamic(name)): Band(float(low), float(high))
+                for voice, groups in plain.items()
+                if voice != "source"
+                for name, (low, high) in groups.items()
+            }
+            source = str(plain["source"])
+        except (AttributeError, KeyError, TypeError, ValueError):
+            return self
+        return Bands(self.default, {**self.by_voice, **own}, source)
 
 
 DEFAULT_BANDS = Bands(

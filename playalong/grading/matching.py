@@ -113,7 +113,7 @@ def answer(windows: Windows, hits: Ints) -> Answers:
     which = np.searchsorted(windows.start, hits, side="right") - 1
     within = (which >= 0) & (hits <= windows.end[which])
     on_edge = within & (hits == windows.start[which]) & (which > 0)
-    on_edge &= windows.end[which - 1] == hits
+    on_edge &= windows.end[np.maximum(which - 1, 0)] == hits
 
     alone = windows.graces == 0
     joined = np.zeros(len(windows), dtype=np.bool_)  # with the window before

@@ -67,6 +67,7 @@ class Task:
             "variations": list(self.variations),
             "capture_ms": self.rules.capture_ms,
             "tolerance_ms": self.rules.tolerance_ms,
+            "bands": self.rules.bands.as_plain(),
         }
         return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info)
 

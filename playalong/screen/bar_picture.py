@@ -67,9 +67,11 @@ def draw(
     left: float = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
     numbers = pen.px(_NUMBERS)
     lines = rows(voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom, numbers)
+    lowest = min(row.bottom - row.top for row in lines.values())
+    size = min(LABEL, int(0.8 * (lowest + numbers) / pen.unit))
     for row in lines.values():
-        base = (row.top + row.bottom) / 2 + pen.capital(LABEL) / 2
-        pen.text(BY_NAME[row.voice].label, LABEL, (left - pen.px(_BESIDE), base), align=1.0)
+        base = (row.top + row.bottom) / 2 + pen.capital(size) / 2
+        pen.text(BY_NAME[row.voice].label, size, (left - pen.px(_BESIDE), base), align=1.0)
     gap = pen.px(_BETWEEN)
     whole = sum(float(each.bar.meter.length) for each in bars)
     per_whole = (rect.right - left - gap * (len(bars) - 1)) / whole

@@ -116,7 +116,7 @@ def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None
         (plot.left + (bar - course[0][0]) * across, plot.centery - part * per)
         for (bar, _), part in zip(course, off, strict=True)
     ]
-    pen.stroke(points or [], pen.colours.ink, 1.8)
+    pen.stroke(points, pen.colours.ink, 1.8)
 
 
 def _frame(
@@ -137,7 +137,9 @@ def _frame(
         at = named.right + pen.px(14)
     else:
         at, base = rect.left, base + pen.px(21)
-    pen.text(pen.cut(words, BODY, rect.right - at), BODY, (at, base), colour)
+    room = rect.right - at
+    size = BODY if pen.width(words, BODY) <= room else SMALL
+    pen.text(pen.cut(words, size, room), size, (at, base), colour)
     foot = rect.bottom - pen.px(4)
     pen.text(left, SMALL, (rect.left, foot), colours.quiet)
     pen.text(right, SMALL, (rect.right, foot), colours.quiet, align=1.0)

@@ -58,7 +58,11 @@ class Row:
 
 
 def rows(voices: Sequence[str], top: float, bottom: float, gap: float) -> dict[str, Row]:
-    """A row for each voice between two pixels, with ``gap`` pixels between rows."""
+    """A row for each voice between two pixels, with ``gap`` pixels between rows.
+
+    Where there are so many rows that little would be left of them, the gaps are smaller.
+    """
+    gap = min(gap, (bottom - top) / (2 * len(voices)))
     weights = [_WEIGHTS.get(voice, 1.0) for voice in voices]
     per_weight = (bottom - top - gap * (len(voices) - 1)) / sum(weights)
     found, y = {}, top

@@ -16,9 +16,9 @@ _FINE = 6
 
 @lru_cache(maxsize=256)
 def dot(radius: int, colour: Colour) -> pygame.Surface:
-    """A solid dot; ``radius`` in pixels."""
+    """A solid dot: its middle pixel and ``radius`` more to each side."""
     surface, middle = _blank(radius, colour)
-    pygame.draw.circle(surface, colour, (middle, middle), radius * _FINE)
+    pygame.draw.circle(surface, colour, (middle, middle), (radius + 0.5) * _FINE)
     return _shrunk(surface)
 
 
@@ -27,8 +27,9 @@ def ring(radius: int, width: int, colour: Colour, inside: Colour | None) -> pyga
     """A ring ``width`` pixels wide, open or filled with the colour ``inside``."""
     surface, middle = _blank(radius, colour)
     if inside is not None:
-        pygame.draw.circle(surface, inside, (middle, middle), (radius - width / 2) * _FINE)
-    pygame.draw.circle(surface, colour, (middle, middle), radius * _FINE, width * _FINE)
+        pygame.draw.circle(surface, inside, (middle, middle), radius * _FINE)
+    outer = (radius + 0.5) * _FINE
+    pygame.draw.circle(surface, colour, (middle, middle), outer, width * _FINE)
     return _shrunk(surface)
 
 

@@ -53,8 +53,9 @@ class Pen:
         letters, height = self.theme.letters, self.px(size)
         written = letters.rendered(words, height, bold, colour or self.colours.ink)
         left = round(at[0] - align * written.get_width())
-        top = round(at[1]) - letters.ascent(height, bold)
-        return self.surface.blit(written, (left, top))
+        stands = written.get_rect(left=left, top=round(at[1]) - letters.ascent(height, bold))
+        self.surface.blit(written, stands)
+        return stands
 
     def cut(self, words: str, size: float, width: float, bold: bool = False) -> str:
         """``words``, or as many of their letters as fit in ``width`` pixels, and an ellipsis."""

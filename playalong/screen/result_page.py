@@ -18,7 +18,7 @@ AGAIN = Button((Key.ENTER,), "Enter", "again", Outcome.AGAIN)
 
 #: In units: the height of the score and the advice, the baseline of the last line, lines at the
 #: foot, and what the title of the picture takes.
-_SCORE, _FOOT_BASE, _LINE, _NAMED = 92, 18, 22, 32
+_SCORE, _FOOT_BASE, _LINE, _NAMED = 97, 18, 22, 32
 
 #: The picture's part of what lies between the advice and the foot.
 _PICTURE = 0.65
