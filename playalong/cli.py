@@ -82,7 +82,10 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _number_or_auto(text: str) -> float | str:
-    return text if text == "auto" else float(text)
+    try:
+        return text if text == "auto" else float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f'"{text}" is neither a number nor auto') from None
 
 
 def _add_judging(parser: argparse.ArgumentParser) -> None:
@@ -240,11 +243,16 @@ def _task(given: argparse.Namespace) -> Any:
     return Task(
         pattern,
         checked_tempo(pattern.tempo if given.tempo is None else given.tempo),
-        checked_bars(max(4, len(pattern.bars)) if given.bars is None else given.bars),
+        checked_bars(_whole_rounds(len(pattern.bars)) if given.bars is None else given.bars),
         tuple(given.variation or ()),
         rules,
         given.count_in,
     )
+
+
+def _whole_rounds(bars: int) -> int:
+    """Four bars or more, as whole rounds through a pattern of ``bars``."""
+    return -(-4 // bars) * bars
 
 
 def _bands(given: argparse.Namespace) -> Any:
