@@ -7,6 +7,7 @@ missed or fell on another drum; the number above says how often the stroke was o
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import pygame
 
@@ -67,8 +68,9 @@ def draw(
     left: float = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
     numbers = pen.px(_NUMBERS)
     lines = rows(voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom, numbers)
-    lowest = min(row.bottom - row.top for row in lines.values())
-    size = min(LABEL, int(0.8 * (lowest + numbers) / pen.unit))
+    middles = [(row.top + row.bottom) / 2 for row in lines.values()]
+    closest = min((low - high for high, low in pairwise(middles)), default=rect.height)
+    size = min(LABEL, int(0.8 * closest / pen.unit))
     for row in lines.values():
         base = (row.top + row.bottom) / 2 + pen.capital(size) / 2
         pen.text(BY_NAME[row.voice].label, size, (left - pen.px(_BESIDE), base), align=1.0)

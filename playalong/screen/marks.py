@@ -60,14 +60,37 @@ def pointer(radius: int, colour: Colour) -> pygame.Surface:
 
 
 @lru_cache(maxsize=512)
-def hatch(size: tuple[int, int], step: int, paper: Colour, colour: Colour) -> pygame.Surface:
-    """A box of slanting lines ``step`` pixels apart."""
-    width, height = size
+def box(size: tuple[int, int], fill: Colour, edge: Colour, width: int, dash: int) -> pygame.Surface:
+    """A box of one colour with an outline ``width`` pixels wide, in dashes unless ``dash`` is 0."""
+    surface = pygame.Surface(size)
+    surface.fill(fill)
+    _outline(surface, edge, width, dash)
+    return surface
+
+
+@lru_cache(maxsize=512)
+def hatched(
+    size: tuple[int, int], step: int, paper: Colour, edge: Colour, width: int, dash: int
+) -> pygame.Surface:
+    """A box of slanting lines ``step`` pixels apart, with an outline like that of ``box``."""
+    across, down = size
     surface = pygame.Surface(size)
     surface.fill(paper)
-    for start in range(-height, width, step):
-        pygame.draw.aaline(surface, colour, (start, 0), (start + height, height))
+    for start in range(-down, across, step):
+        pygame.draw.aaline(surface, edge, (start, 0), (start + down, down))
+    _outline(surface, edge, width, dash)
     return surface
+
+
+def _outline(surface: pygame.Surface, edge: Colour, width: int, dash: int) -> None:
+    across, down = surface.get_size()
+    dash = dash or max(across, down)
+    for y in (0, down - width):
+        for x in range(0, across, 2 * dash):
+            surface.fill(edge, (x, y, dash, width))
+    for x in (0, across - width):
+        for y in range(0, down, 2 * dash):
+            surface.fill(edge, (x, y, width, dash))
 
 
 def _blank(radius: int, colour: Colour) -> tuple[pygame.Surface, float]:

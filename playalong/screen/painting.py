@@ -140,7 +140,7 @@ class Painting:
             pen.upright(x, box.centery - box.height / 4, box.centery + box.height / 4, edge, 1.6)
         if targets.places[targets.place[target]].stroke.is_open:
             radius = pen.px(4)
-            circle = marks.ring(radius, pen.px(1.2), edge, None)
+            circle = marks.ring(radius, pen.px(1.6), edge, None)
             pen.mark(circle, (box.centerx, box.top - radius - pen.px(2)))
 
     def _paint_hit(self, pen: Pen, first: int, played: Played, word: Judged) -> None:

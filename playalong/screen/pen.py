@@ -116,25 +116,17 @@ class Pen:
             pygame.draw.aaline(self.surface, colour, *moved)
 
     def box(self, box: pygame.Rect, fill: Colour, edge: Colour, dashed: bool = False) -> None:
-        """A filled box with a thin outline."""
-        self.fill(box, fill)
-        self.outline(box, edge, dashed)
+        """A filled box with a thin outline inside its edges."""
+        width, dash = self._outline(dashed)
+        self.surface.blit(marks.box(box.size, fill, edge, width, dash), box)
 
     def hatched(self, box: pygame.Rect, edge: Colour, dashed: bool = False) -> None:
-        """A box of slanting lines."""
-        self.surface.blit(marks.hatch(box.size, self.px(4), self.colours.row, edge), box)
-        self.outline(box, edge, dashed)
+        """A box of slanting lines with a thin outline."""
+        look = (self.px(4), self.colours.row, edge, *self._outline(dashed))
+        self.surface.blit(marks.hatched(box.size, *look), box)
 
-    def outline(self, box: pygame.Rect, edge: Colour, dashed: bool = False) -> None:
-        """The outline of a box, inside its edges."""
-        wide = self.px(0.9)
-        dash = self.px(3) if dashed else max(box.size)
-        for y in (box.top, box.bottom - wide):
-            for x in range(box.left, box.right, 2 * dash):
-                self.fill(pygame.Rect(x, y, min(dash, box.right - x), wide), edge)
-        for x in (box.left, box.right - wide):
-            for y in range(box.top, box.bottom, 2 * dash):
-                self.fill(pygame.Rect(x, y, wide, min(dash, box.bottom - y)), edge)
+    def _outline(self, dashed: bool) -> tuple[int, int]:
+        return self.px(0.9), self.px(3) if dashed else 0
 
     def mark(self, mark: pygame.Surface, at: Point) -> None:
         """A mark with its middle at ``at``, in pixels."""

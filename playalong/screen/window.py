@@ -26,6 +26,9 @@ _KEYS = {
 #: Names the video driver to the library beneath.
 _DRIVER = "SDL_VIDEODRIVER"
 
+#: Drivers that show nothing. The library falls back on one where no screen answers.
+_UNSEEN = ("dummy", "offscreen")
+
 
 class WindowError(PlainError):
     """The window cannot be opened; the text says why."""
@@ -49,15 +52,18 @@ class Window:
         try:
             with _driver("dummy" if offscreen else None):
                 pygame.display.init()
+            unseen = pygame.display.get_driver() in _UNSEEN
+            if unseen and not offscreen and not os.environ.get(_DRIVER):
+                raise pygame.error("the screen that DISPLAY or WAYLAND_DISPLAY names is not there")
             pygame.display.set_caption("playalong")
             pygame.display.set_mode(size, pygame.RESIZABLE)
         except pygame.error as error:
             pygame.display.quit()
             raise WindowError(
-                f"The window cannot be opened ({error}): start the program on a computer with a "
-                "screen, or without a window."
+                f"The window cannot be opened ({error}): start the program where there is a "
+                f"screen, or set {_DRIVER}=dummy to run without one."
             ) from None
-        return cls(offscreen)
+        return cls(unseen)
 
     @property
     def surface(self) -> pygame.Surface:

@@ -1,0 +1,48 @@
+import os
+
+os.environ["SDL_VIDEODRIVER"] = "dummy"
+
+from pathlib import Path
+
+import pygame
+import pytest
+
+from playalong.screen.pen import Pen
+from playalong.screen.theme import Theme
+from playalong.screen.window import Window
+
+from .screen_samples import Written
+
+FONTS = Path(__file__).resolve().parents[2] / "assets" / "fonts"
+
+
+@pytest.fixture(scope="session")
+def fonts() -> Path:
+    return FONTS
+
+
+@pytest.fixture(scope="session")
+def theme() -> Theme:
+    return Theme.load(FONTS)
+
+
+@pytest.fixture
+def window():
+    opened = Window.open((1280, 720), offscreen=True)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture
+def written(monkeypatch) -> list[Written]:
+    """All text that is written while the test runs, and where."""
+    texts: list[Written] = []
+    text = Pen.text
+
+    def noted(pen, words, size, at, colour=None, bold=False, align=0.0) -> pygame.Rect:
+        rect = text(pen, words, size, at, colour, bold, align)
+        texts.append(Written(words, rect, colour or pen.colours.ink, bold, pen.surface))
+        return rect
+
+    monkeypatch.setattr(Pen, "text", noted)
+    return texts

@@ -1,0 +1,136 @@
+import pygame
+import pytest
+
+from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
+from playalong.grading.loudness import level_db
+from playalong.grading.steadiness import FASTER, SLOWER
+from playalong.screen import gauges
+from playalong.screen.pen import Pen
+from playalong.screen.theme import LIGHT
+
+RECT = pygame.Rect(20, 20, 400, 130)
+
+
+@pytest.fixture
+def pen(theme) -> Pen:
+    surface = pygame.Surface((1280, 720))
+    surface.fill(theme.colours.paper)
+    return Pen(surface, theme)
+
+
+def coloured(pen: Pen, colour: tuple[int, int, int]) -> list[tuple[int, int]]:
+    return [
+        (x, y)
+        for x in range(RECT.left, RECT.right)
+        for y in range(RECT.top + 32, RECT.bottom - 20)
+        if pen.surface.get_at((x, y))[:3] == colour
+    ]
+
+
+def test_timing_says_mean_and_spread(pen, written):
+    gauge = TimingGauge()
+    for error_ms in (-5.0, 17.0):
+        gauge.add(error_ms)
+    gauges.draw_timing(pen, RECT, gauge)
+    assert "6 ms late on average, 11 ms spread" in [text.words for text in written]
+    assert "early 50" in [text.words for text in written]
+    assert "50 late" in [text.words for text in written]
+
+
+@pytest.mark.parametrize("error_ms", [-45.0, -20.0, 12.0, 40.0])
+def test_a_hit_stands_at_its_error_and_in_the_second_colour_outside_the_tolerance(pen, error_ms):
+    gauge = TimingGauge()
+    gauge.add(error_ms)
+    gauges.draw_timing(pen, RECT, gauge)
+    x = RECT.centerx + error_ms / 50 * RECT.width / 2
+    off = coloured(pen, LIGHT.off)
+    if abs(error_ms) > gauge.tolerance_ms:
+        assert {px for px, _ in off} == {round(x)}
+    else:
+        assert not off
+        assert round(x) in {px for px, _ in coloured(pen, LIGHT.ink)}
+
+
+def test_the_band_of_timing_is_the_tolerance(pen):
+    gauges.draw_timing(pen, RECT, TimingGauge(tolerance_ms=20.0))
+    band = [x for x, _ in coloured(pen, LIGHT.band)]
+    assert max(band) - min(band) + 1 == pytest.approx(RECT.width * 20 / 50, abs=2)
+
+
+def test_an_error_beyond_the_axis_stands_at_its_end(pen):
+    gauge = TimingGauge()
+    gauge.add(400.0)
+    gauges.draw_timing(pen, RECT, gauge)
+    assert {x for x, _ in coloured(pen, LIGHT.off)} <= {RECT.right - 1, RECT.right}
+
+
+def test_ghost_notes_are_told_against_the_strong_strokes(pen, written):
+    gauge = GhostGauge(soft_db=level_db(50.0))
+    for is_ghost in (True, False) * 3:
+        gauge.add(is_ghost, -24.0 if is_ghost else -7.0)
+    gauges.draw_ghosts(pen, RECT, gauge, has_ghosts=True)
+    assert "17 dB under the strong strokes" in [text.words for text in written]
+    assert not coloured(pen, LIGHT.off)
+
+
+def test_a_loud_ghost_note_has_the_second_colour(pen, written):
+    gauge = GhostGauge(soft_db=level_db(50.0))
+    gauge.add(True, -4.0)
+    gauge.add(False, -7.0)
+    gauges.draw_ghosts(pen, RECT, gauge, has_ghosts=True)
+    assert coloured(pen, LIGHT.off)
+    told = next(text for text in written if "dB" in text.words)
+    assert (told.words, told.colour) == ("3 dB over the strong strokes", LIGHT.off)
+
+
+def test_a_pattern_without_ghost_notes_says_so(pen, written):
+    gauges.draw_ghosts(pen, RECT, GhostGauge(), has_ghosts=False)
+    assert "none in this pattern" in [text.words for text in written]
+
+
+def test_louder_strokes_stand_taller(pen):
+    gauge = GhostGauge(soft_db=level_db(50.0))
+    levels = [level_db(velocity) for velocity in (20.0, 60.0, 120.0)]
+    for level in levels:
+        gauge.add(False, level)
+    gauges.draw_ghosts(pen, RECT, gauge, has_ghosts=True)
+    columns: dict[int, int] = {}
+    for x, _ in coloured(pen, LIGHT.ink):
+        columns[x] = columns.get(x, 0) + 1
+    tall = list(dict.fromkeys(columns[x] for x in sorted(columns)))
+    assert len(tall) == 3
+    assert tall == sorted(tall)
+
+
+@pytest.mark.parametrize("trend", [FASTER, SLOWER])
+def test_a_drift_is_told_in_the_second_colour(pen, written, trend):
+    gauge = SteadinessGauge(84.0, [(0, 84.0), (1, 85.0), (2, 85.9)], trend, 84.0, 85.9)
+    gauges.draw_steadiness(pen, RECT, gauge)
+    told = next(text for text in written if "bpm" in text.words)
+    assert (told.words, told.colour) == (f"{trend}: 84.0 to 85.9 bpm", LIGHT.off)
+    assert {"bar 1", "bar 3"} <= {text.words for text in written}
+
+
+def test_a_steady_tempo_is_told_quietly(pen, written):
+    gauge = SteadinessGauge(84.0, [(3, 84.1), (4, 84.3)])
+    gauges.draw_steadiness(pen, RECT, gauge)
+    told = next(text for text in written if "bpm" in text.words)
+    assert (told.words, told.colour) == ("steady at 84.2 bpm", LIGHT.quiet)
+
+
+def test_a_faster_tempo_lies_higher(pen):
+    gauge = SteadinessGauge(84.0, [(0, 82.0), (1, 86.0)])
+    gauges.draw_steadiness(pen, RECT, gauge)
+    ink = sorted(coloured(pen, LIGHT.ink))
+    assert ink[0][1] > ink[-1][1]
+
+
+def test_where_nothing_is_known_a_kind_word_is_said(pen, written):
+    gauges.draw(
+        pen, pygame.Rect(20, 20, 1200, 130), TimingGauge(), GhostGauge(), SteadinessGauge(84)
+    )
+    assert [text.words for text in written if text.words.startswith("play")] == [
+        "play a few strokes",
+        "play a few strokes",
+        "play a few bars",
+    ]

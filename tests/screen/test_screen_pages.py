@@ -1,0 +1,315 @@
+from fractions import Fraction
+from itertools import combinations
+
+import numpy as np
+import pygame
+import pytest
+
+from playalong.grading.grader import Grader
+from playalong.pattern.kit import BY_NAME
+from playalong.pattern.targets import lay_out
+from playalong.screen.chart import Sheet
+from playalong.screen.keys import Click, Key
+from playalong.screen.page import Outcome
+from playalong.screen.theme import LIGHT, Theme
+
+from .screen_samples import (
+    RULES,
+    a_pattern,
+    a_run,
+    a_sheet,
+    answering,
+    crowded_bar,
+    groove_bar,
+    place_grade,
+    result_page,
+    run_page,
+)
+
+SIZES = [(900, 560), (1280, 720), (2560, 1440)]
+
+
+@pytest.fixture(params=[False, True], ids=["normal", "larger"])
+def sized(request, fonts) -> Theme:
+    return Theme.load(fonts, large=request.param)
+
+
+def has(surface: pygame.Surface, colour: tuple[int, int, int]) -> bool:
+    return bool((pygame.surfarray.array3d(surface) == np.array(colour)).all(axis=2).any())
+
+
+def picture(page, size=(1280, 720), now_s: float = 2.0) -> pygame.Surface:
+    surface = pygame.Surface(size)
+    page.draw(surface, now_s)
+    return surface
+
+
+def check_texts(written, surface: pygame.Surface) -> None:
+    """No text on ``surface`` touches another or the edge."""
+    texts = [text for text in written if text.surface is surface and text.words]
+    assert len(texts) > 8
+    for text in texts:
+        assert surface.get_rect().contains(text.rect), text.words
+    for one, other in combinations(texts, 2):
+        assert not one.rect.colliderect(other.rect), (one.words, other.words)
+
+
+def filled(page) -> None:
+    """Something in every gauge."""
+    for number in range(60):
+        page.timing.add((number % 23) * 5.0 - 60.0)
+        page.ghosts.add(number % 3 > 0, -30.0 + number % 5)
+    page.steadiness.course = [(bar, 84.0 + bar / 10) for bar in range(20)]
+    page.steadiness.trend = "speeding up"
+    page.steadiness.first_bpm, page.steadiness.last_bpm = 84.0, 185.9
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("now_s", [-1.6, 3.0])
+def test_no_text_of_a_run_touches_another(sized, written, size, now_s):
+    page = run_page(
+        sized,
+        a_sheet(8, a_pattern([crowded_bar()])),
+        title="A Rather Long Name for a Groove of One Bar",
+        subtitle="beats 1 to 3 joined  ·  step 6 of 14  ·  one bar rest between repetitions",
+        notices=["The click is quiet to begin with", "No sound: the output is used elsewhere"],
+    )
+    filled(page)
+    surface = picture(page, size, now_s)
+    check_texts(written, surface)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_no_text_of_an_empty_run_touches_another(sized, written, size):
+    surface = picture(run_page(sized), size)
+    check_texts(written, surface)
+
+
+FIGURES = [
+    (f"what was told {number}", "6 ms late on average, 11 ms spread, leads") for number in range(14)
+]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_no_text_of_a_result_touches_another(sized, written, size):
+    bars = [crowded_bar(), groove_bar(), groove_bar()]
+    places = [
+        place_grade(number, stroke, bar.meter, missed=8, late=7)
+        for number, bar in enumerate(bars)
+        for stroke in bar.strokes
+    ]
+    page = result_page(
+        sized,
+        bars,
+        places,
+        total=100.0,
+        advice="The ghost note of the floor tom on the e of 2 is 11 dB too loud, 12 of 16 times: "
+        "keep the stick low.",
+        figures=FIGURES,
+        notes=["The take is kept: /a/rather/long/folder/with/takes/a-test-2031-01-01-101500.mid"],
+        caution="Rest your hands between runs, keep the volume low, and stop on pain or ringing.",
+    )
+    surface = picture(page, size)
+    check_texts(written, surface)
+
+
+def test_every_row_has_its_name(theme, written):
+    pattern = a_pattern([crowded_bar()])
+    surface = picture(run_page(theme, a_sheet(2, pattern)))
+    words = [text.words for text in written if text.surface is surface]
+    assert [BY_NAME[voice].label for voice in pattern.voices] == [
+        word for word in words if word in {BY_NAME[voice].label for voice in pattern.voices}
+    ]
+
+
+def played(targets, late_ms: float, kept: int) -> Sheet:
+    """A sheet after a player who plays every ``kept``-th target, so late."""
+    _, bars = a_run()
+    sheet, grader = Sheet(targets, bars, RULES), Grader(targets, RULES)
+    for number, target in enumerate(range(0, len(targets), kept)):
+        hit = answering(targets, target, late_ms)
+        words = grader.time_passed(hit.time_s)
+        sheet.hit(number, hit)
+        for word in [*words, *grader.hit(hit)]:
+            sheet.judged(word)
+    for word in grader.finish():
+        sheet.judged(word)
+    return sheet
+
+
+def test_only_what_is_off_has_the_second_colour(theme):
+    pattern = a_pattern([crowded_bar()])
+    targets = lay_out(pattern, 84.0, 2)
+    assert not has(picture(run_page(theme, played(targets, 5.0, 1))), LIGHT.off)
+    assert has(picture(run_page(theme, played(targets, 50.0, 1))), LIGHT.off)
+    assert has(picture(run_page(theme, played(targets, 5.0, 3))), LIGHT.off)
+
+
+def test_a_word_shows_in_the_next_frame(theme):
+    targets, bars = a_run()
+    sheet, grader = Sheet(targets, bars, RULES), Grader(targets, RULES)
+    page = run_page(theme, sheet)
+    before = pygame.surfarray.array3d(picture(page, now_s=0.05))
+    hit = answering(targets, 0)
+    sheet.hit(0, hit)
+    for word in grader.hit(hit):
+        sheet.judged(word)
+    after = pygame.surfarray.array3d(picture(page, now_s=0.05))
+    changed = np.argwhere((before != after).any(axis=2))
+    assert len(changed)
+    # Only about the box at the now-line, a good third of the way across.
+    assert changed[:, 0].max() - changed[:, 0].min() < 40
+    assert 400 < changed[:, 0].mean() < 640
+
+
+def test_the_sheet_scrolls_to_the_left_by_what_time_has_passed(theme):
+    page = run_page(theme)
+    row = slice(140, 500)
+    before = pygame.surfarray.array3d(picture(page, now_s=1.0))[700:1100, row]
+    seconds = 0.4
+    after = pygame.surfarray.array3d(picture(page, now_s=1.0 + seconds))
+    shifts = [
+        shift
+        for shift in range(20, 130)
+        if np.array_equal(after[700 - shift : 1100 - shift, row], before)
+    ]
+    assert len(shifts) == 1
+    # Six beats at 84 bpm lie across a sheet that is not wider than the window.
+    assert shifts[0] <= seconds * 1280 / (6 * 60 / 84)
+
+
+def test_the_sheet_follows_the_size_of_the_window(theme):
+    page = run_page(theme)
+    for size in [*SIZES, (1280, 720)]:
+        surface = picture(page, size)
+        assert surface.get_at((size[0] - 2, size[1] // 3))[:3] == LIGHT.paper
+        assert has(surface, LIGHT.ahead)
+
+
+def test_the_beat_that_sounds_is_strong_in_the_count_in(theme, written):
+    surface = picture(run_page(theme), now_s=-1.6)
+    counted = [t for t in written if t.surface is surface and t.words in set("1234")]
+    assert [(text.words, text.bold) for text in counted] == [
+        ("1", False),
+        ("2", True),
+        ("3", False),
+        ("4", False),
+    ]
+    assert min(text.rect.height for text in counted) > 60
+
+
+def test_the_count_in_is_gone_at_bar_one(theme, written):
+    surface = picture(run_page(theme), now_s=0.0)
+    assert not [t for t in written if t.surface is surface and t.words in set("1234")]
+
+
+def test_a_count_in_of_two_bars_has_two_rows(theme, written):
+    page = run_page(theme)
+    words = ("1", "2", "3", "4") * 2
+    page.count_in = type(page.count_in)(tuple(-0.7 * (8 - n) for n in range(8)), words)
+    surface = picture(page, now_s=-5.5)
+    counted = [t for t in written if t.surface is surface and t.words in set("1234")]
+    assert len({text.rect.centery for text in counted}) == 2
+    assert [text.bold for text in counted] == [True] + [False] * 7
+
+
+@pytest.mark.parametrize("press", [Key.ESCAPE, Key.CLOSE])
+def test_a_run_is_left(theme, press):
+    assert run_page(theme).handle(press) is Outcome.LEAVE
+
+
+@pytest.mark.parametrize("press", [Key.ENTER, Key.SPACE, "q", Click(5, 5)])
+def test_other_presses_leave_a_run_alone(theme, press):
+    page = run_page(theme)
+    picture(page)
+    assert page.handle(press) is None
+
+
+def test_buttons_take_clicks(theme, written):
+    page = result_page(theme, [groove_bar()])
+    surface = picture(page)
+    middle = {t.words: t.rect.center for t in written if t.surface is surface}
+    assert page.handle(Click(*middle["Esc"])) is Outcome.LEAVE
+    assert page.handle(Click(*middle["leave"])) is Outcome.LEAVE
+    assert page.handle(Click(*middle["again"])) is Outcome.AGAIN
+    assert page.handle(Click(3, 3)) is None
+
+
+@pytest.mark.parametrize(
+    ("press", "outcome"),
+    [(Key.ENTER, Outcome.AGAIN), (Key.ESCAPE, Outcome.LEAVE), (Key.CLOSE, Outcome.LEAVE)],
+)
+def test_a_result_is_left(theme, press, outcome):
+    assert result_page(theme, [groove_bar()]).handle(press) is outcome
+
+
+def test_a_result_says_score_advice_and_figures(theme, written):
+    page = result_page(theme, [groove_bar()], advice="Wait for the snare.", total=80.6)
+    surface = picture(page)
+    words = {text.words for text in written if text.surface is surface}
+    assert {"81", "Wait for the snare.", "on time", "112 of 128", "Rest between runs."} <= words
+    score = next(text for text in written if text.words == "81")
+    assert score.rect.height == max(text.rect.height for text in written)
+
+
+def test_a_clean_result_has_no_second_colour(theme):
+    assert not has(picture(result_page(theme, [groove_bar()])), LIGHT.off)
+
+
+@pytest.mark.parametrize(("step", "count"), [(0, "1"), (3, "a"), (8, "3")])
+def test_faults_are_drawn_under_their_count_in_their_row(theme, written, step, count):
+    bar, at = crowded_bar(), Fraction(step, 16)
+    voice = next(stroke.voice for stroke in bar.strokes if stroke.at == at)
+    places = [place_grade(0, s, bar.meter, missed=5 if s.at == at else 0) for s in bar.strokes]
+    surface = picture(result_page(theme, [bar], places))
+    texts = [text for text in written if text.surface is surface]
+    told = next(text for text in texts if text.words == "5")
+    middle = next(text.rect.centerx for text in texts if text.words == count)
+    name = next(text for text in texts if text.words == BY_NAME[voice].label)
+    assert told.colour == LIGHT.off
+    assert abs(told.rect.centerx - middle) <= 2
+    assert abs(told.rect.bottom - name.rect.top) < name.rect.height
+    off = np.argwhere((pygame.surfarray.array3d(surface) == np.array(LIGHT.off)).all(axis=2))
+    assert abs(off[:, 0].mean() - middle) < 4
+
+
+def test_a_long_pattern_is_gone_through_with_the_arrows(theme, written):
+    bars = [crowded_bar()] * 5
+    places = [
+        place_grade(number, stroke, bar.meter, late=3 if number == 4 else 0)
+        for number, bar in enumerate(bars)
+        for stroke in bar.strokes
+    ]
+    page = result_page(theme, bars, places)
+
+    def told() -> str:
+        written.clear()
+        picture(page)
+        return next(text.words for text in written if "of 5" in text.words)
+
+    assert told() == "← bar 5 of 5 →"  # the bar with the most faults comes first
+    page.handle(Key.RIGHT)
+    assert told() == "← bar 5 of 5 →"
+    page.handle(Key.LEFT)
+    assert told() == "← bars 3 to 4 of 5 →"
+    for _ in range(4):
+        page.handle(Key.LEFT)
+    assert told() == "← bars 1 to 2 of 5 →"
+
+
+def test_a_stroke_that_never_came_is_drawn_without_a_mark(theme):
+    bar = groove_bar()
+    places = [
+        place_grade(0, stroke, bar.meter, missed=16 if stroke.voice == "kick" else 0)
+        for stroke in bar.strokes
+    ]
+    assert has(picture(result_page(theme, [bar], places)), LIGHT.off)
+
+
+def test_clean_repetitions_are_dots_or_figures(theme, written):
+    page = run_page(theme)
+    picture(page)
+    assert "clean" in {text.words for text in written}
+    page.clean = (12, 32)
+    picture(page)
+    assert "clean 12 of 32" in {text.words for text in written}

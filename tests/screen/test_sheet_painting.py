@@ -1,0 +1,259 @@
+from functools import partial
+
+import numpy as np
+import pygame
+import pytest
+
+from playalong.grading.hits import Hit
+from playalong.grading.loudness import Loudness
+from playalong.grading.verdicts import Judged, Verdict
+from playalong.pattern.model import Dynamic
+from playalong.screen.answers import Answers
+from playalong.screen.geometry import GAP, Geometry, rows
+from playalong.screen.painting import HEAD, Painting
+from playalong.screen.spoken import Count
+from playalong.screen.strip import PIECE, Strip
+from playalong.screen.theme import DARK, LIGHT, Theme
+
+from .screen_samples import RULES, a_pattern, a_run, answering, crowded_bar, groove_bar, numbered
+
+HEIGHT = 460
+PX_PER_S = 266.0
+
+
+class Sheet:
+    """A run, painted piece by piece on one long surface that begins at pixel ``first``."""
+
+    def __init__(self, theme: Theme, pattern=None, unit: float = 1.0) -> None:
+        self.targets, bars = a_run(2, pattern)
+        self.answers = Answers(self.targets, RULES)
+        self._count, self._theme, self._unit = Count(self.targets, bars), theme, unit
+
+    def say(self, word: Judged, hit: Hit | None = None) -> None:
+        if hit is not None and word.hit is not None:
+            self.answers.hit(word.hit, hit)
+        self.answers.judged(word)
+
+    @property
+    def painting(self) -> Painting:
+        laid = rows(self.answers.voices, HEAD, HEIGHT - 2, GAP)
+        geometry = Geometry(400, PX_PER_S, 0.0, laid)
+        return Painting(self.answers, self._count, geometry, self._theme, self._unit)
+
+    def painted(self, first: int = -PIECE, pieces: int = 6) -> pygame.Surface:
+        whole = pygame.Surface((PIECE * pieces, HEIGHT))
+        for number in range(pieces):
+            piece = pygame.Surface((PIECE, HEIGHT))
+            self.painting.paint(piece, first + number * PIECE)
+            whole.blit(piece, (number * PIECE, 0))
+        return whole
+
+    def box(self, target: int) -> pygame.Rect:
+        return self.painting.box(target).move(PIECE, 0)
+
+    def at(self, hit: int) -> tuple[int, int]:
+        x, y = self.painting.at(self.answers.played[hit])
+        return x + PIECE, y
+
+
+@pytest.fixture
+def sheet(theme) -> Sheet:
+    return Sheet(theme)
+
+
+def share(surface: pygame.Surface, box: pygame.Rect, colour: tuple[int, int, int]) -> float:
+    """The share of a box that has this colour, but for a rounding where smooth marks mix it."""
+    pixels = pygame.surfarray.array3d(surface.subsurface(box.clip(surface.get_rect())))
+    return float((abs(pixels.astype(int) - np.array(colour)) <= 4).all(axis=2).mean())
+
+
+def is_like(surface: pygame.Surface, at: tuple[int, int], colour: tuple[int, int, int]) -> bool:
+    return share(surface, pygame.Rect(*at, 1, 1), colour) == 1.0
+
+
+def around(at: tuple[int, int], reach: int) -> pygame.Rect:
+    return pygame.Rect(at[0] - reach, at[1] - reach, 2 * reach + 1, 2 * reach + 1)
+
+
+def test_a_target_ahead_is_a_pale_box(sheet):
+    target = numbered(sheet.targets, "kick")
+    surface, box = sheet.painted(), sheet.box(target)
+    assert share(surface, box.inflate(-4, -4), LIGHT.ahead) == 1.0
+    assert share(surface, box.inflate(6, 6), LIGHT.off) == 0.0
+
+
+def test_a_missed_target_is_hatched_in_the_second_colour(sheet):
+    target = numbered(sheet.targets, "kick")
+    sheet.say(Judged(Verdict.MISSED, target, None))
+    surface, inside = sheet.painted(), sheet.box(target).inflate(-4, -4)
+    pixels = pygame.surfarray.array3d(surface.subsurface(inside)).astype(int)
+    # Lines are red, what lies between them is paper: their red and blue lie far apart or not.
+    coloured = pixels[..., 0] - pixels[..., 2] > 80
+    assert 0.1 < coloured.mean() < 0.7
+    assert coloured.any(axis=0).all()
+    assert share(surface, inside, LIGHT.ahead) == 0.0
+
+
+def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
+    target = numbered(sheet.targets, "kick")
+    word = Judged(Verdict.ON_TIME, target, 0, 12.0, Loudness.RIGHT)
+    sheet.say(word, answering(sheet.targets, target, 12.0))
+    surface, at = sheet.painted(), sheet.at(0)
+    assert sheet.box(target).collidepoint(at)
+    assert share(surface, around(at, 2), LIGHT.ink) == 1.0
+    assert share(surface, sheet.box(target).inflate(30, 30), LIGHT.off) == 0.0
+
+
+@pytest.mark.parametrize(("late_ms", "verdict"), [(55.0, Verdict.LATE), (-55.0, Verdict.EARLY)])
+def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, verdict):
+    target = numbered(sheet.targets, "kick")
+    target = next(t for t in range(target + 1, 99) if sheet.targets.names[t] == "kick")
+    word = Judged(verdict, target, 0, late_ms, Loudness.RIGHT)
+    sheet.say(word, answering(sheet.targets, target, late_ms))
+    surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
+    assert not box.collidepoint(x, y)
+    assert is_like(surface, (x, y), LIGHT.row)
+    between = box.right if late_ms > 0 else box.left - 1
+    radius = sheet.painting.radius
+    edge = x - radius - 1 if late_ms > 0 else x + radius + 1
+    line = pygame.Rect(min(between, edge), y, abs(between - edge) + 1, 1)
+    assert share(surface, line, LIGHT.off) == 1.0
+
+
+@pytest.mark.parametrize(("velocity", "loudness"), [(90.0, Loudness.TOO_LOUD)])
+def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness):
+    target = numbered(sheet.targets, "snare", Dynamic.GHOST)
+    word = Judged(Verdict.ON_TIME, target, 0, 0.0, loudness)
+    sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
+    surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
+    assert y < box.top
+    assert is_like(surface, (x, y), LIGHT.row)
+    assert is_like(surface, (x, (y + box.top) // 2 + 2), LIGHT.off)
+
+
+def test_an_extra_is_a_cross_in_its_row(sheet):
+    sheet.say(Judged(Verdict.EXTRA, None, 0), Hit(1.03, "kick", 60.0))
+    surface, at = sheet.painted(), sheet.at(0)
+    assert share(surface, around(at, 1), LIGHT.off) > 0.3
+    # Nothing lies above, below or beside the middle of a cross, near its ends.
+    for x, y in ((0, -4), (0, 4), (-4, 0), (4, 0)):
+        assert is_like(surface, (at[0] + x, at[1] + y), LIGHT.row)
+
+
+def test_a_wrong_drum_joins_its_cross_to_the_hatched_box(sheet):
+    target = numbered(sheet.targets, "kick")
+    hit = Hit(float(sheet.targets.time_s[target]), "floor-tom", 60.0)
+    sheet.say(Judged(Verdict.WRONG_DRUM, target, 0), hit)
+    surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
+    assert y < box.top
+    assert share(surface, pygame.Rect(x, y, 1, box.top - y), LIGHT.off) == 1.0
+    assert share(surface, box, LIGHT.off) > 0.1
+
+
+def test_an_optional_target_has_a_broken_outline(sheet):
+    optional = int(np.flatnonzero(sheet.targets.optional)[0])
+    plain = numbered(sheet.targets, "kick")
+    surface = sheet.painted(pieces=9)
+    for target, whole in ((optional, False), (plain, True)):
+        box = sheet.box(target)
+        side = share(surface, pygame.Rect(box.left, box.top, 1, box.height), LIGHT.ahead_edge)
+        assert (side == 1.0) is whole
+        assert side > 0.4
+
+
+def test_grace_strokes_stand_left_of_the_box(sheet):
+    graced = int(np.flatnonzero(sheet.targets.graces)[0])
+    surface, box = sheet.painted(pieces=9), sheet.box(graced)
+    left_of = pygame.Rect(box.left - 9, box.centery - 2, 8, 4)
+    right_of = pygame.Rect(box.right + 1, box.centery - 2, 8, 4)
+    assert share(surface, left_of, LIGHT.ahead_edge) > 0.1
+    assert share(surface, right_of, LIGHT.ahead_edge) == 0.0
+
+
+def test_a_grace_stroke_is_a_smaller_dot_and_leaves_its_target_waiting(sheet):
+    graced = int(np.flatnonzero(sheet.targets.graces)[0])
+    grace = Judged(Verdict.ON_TIME, graced, 0, -30.0, grace=True)
+    sheet.say(grace, answering(sheet.targets, graced, -60.0))
+    surface, at, radius = sheet.painted(pieces=9), sheet.at(0), sheet.painting.radius
+    assert is_like(surface, at, LIGHT.ink)
+    assert not is_like(surface, (at[0] - radius, at[1]), LIGHT.ink)
+    assert share(surface, sheet.box(graced).inflate(-4, -4), LIGHT.ahead) == 1.0
+
+
+def test_an_open_hi_hat_has_a_circle_above_its_box(sheet):
+    def circled(target: int) -> bool:
+        box = sheet.box(target)
+        above = pygame.Rect(box.centerx - 6, box.top - 12, 12, 11)
+        return share(surface, above, LIGHT.ahead_edge) > 0.05
+
+    surface = sheet.painted(pieces=9)
+    hats = [t for t in range(len(sheet.targets)) if sheet.targets.names[t] == "hi-hat"][:8]
+    assert [circled(hat) for hat in hats] == [False] * 7 + [True]
+
+
+@pytest.mark.parametrize("unit", [0.75, 1.0, 2.0])
+def test_pieces_meet_without_a_seam(theme, unit):
+    """The same stretch, once in the middle of a piece and once across two, is the same."""
+    sheet = Sheet(theme, unit=unit)
+    for target, verdict in enumerate((Verdict.MISSED, Verdict.ON_TIME, Verdict.LATE) * 4):
+        hit = None if verdict is Verdict.MISSED else answering(sheet.targets, target, 40.0)
+        number = None if hit is None else target
+        sheet.say(Judged(verdict, target, number, 40.0, Loudness.RIGHT), hit)
+    reference = pygame.surfarray.array3d(sheet.painted(0, 8))
+    for shift in range(8, PIECE, 24):
+        other = pygame.surfarray.array3d(sheet.painted(shift, 7))
+        assert np.array_equal(other, reference[shift : shift + other.shape[0]])
+
+
+def test_the_dark_sheet_shows_the_same_in_its_own_colours(fonts):
+    sheet = Sheet(Theme.load(fonts, dark=True))
+    target = numbered(sheet.targets, "kick")
+    sheet.say(
+        Judged(Verdict.ON_TIME, target, 0, 0.0, Loudness.RIGHT), answering(sheet.targets, target)
+    )
+    assert share(sheet.painted(), around(sheet.at(0), 2), DARK.ink) == 1.0
+
+
+@pytest.mark.parametrize("unit", [0.76, 1.0, 2.0])
+def test_no_word_of_the_count_touches_another(theme, written, unit):
+    pattern = a_pattern([groove_bar(), crowded_bar()])
+    sheet = Sheet(theme, pattern, unit)
+    surface = pygame.Surface((PIECE, HEIGHT))
+    for number in range(12):
+        written.clear()
+        sheet.painting.paint(surface, number * PIECE)
+        for place, one in enumerate(written):
+            for other in written[place + 1 :]:
+                assert not one.rect.colliderect(other.rect), (one.words, other.words)
+
+
+def test_a_strip_paints_a_piece_again_only_where_it_was_touched():
+    painted = []
+
+    def paint(surface: pygame.Surface, first: int) -> None:
+        painted.append(first)
+        surface.fill((0, 0, first // PIECE % 256))
+
+    strip, surface = Strip(10, paint), pygame.Surface((3 * PIECE, 10))
+    show = partial(strip.show, surface, surface.get_rect())
+    show(0)
+    show(0)
+    assert painted == [0, PIECE, 2 * PIECE]
+    strip.touch(PIECE + 3, PIECE + 9)
+    show(0)
+    assert painted[3:] == [PIECE]
+    show(PIECE // 2)
+    assert painted[4:] == [3 * PIECE]
+    assert surface.get_at((0, 5))[2] == 0
+    assert surface.get_at((PIECE // 2, 5))[2] == 1
+    show(-PIECE)
+    assert surface.get_at((PIECE + 1, 5))[2] == 0
+
+
+def test_a_strip_stays_inside_its_rectangle():
+    strip, surface = Strip(10, lambda piece, _: piece.fill((9, 9, 9))), pygame.Surface((600, 30))
+    rect = pygame.Rect(100, 10, 333, 10)
+    strip.show(surface, rect, 77)
+    grey = (pygame.surfarray.array3d(surface)[..., 0] == 9).T
+    assert grey[10:20, 100:433].all()
+    assert grey.sum() == rect.width * rect.height
