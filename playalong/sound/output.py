@@ -1,19 +1,14 @@
-"""The sound device, and how its frames lie on the program's clock.
-
-The device asks for frames when it has room. When frame n is asked for, it will be heard not
-before what is already waiting in the device has been played. A request may come late, when
-Python was busy, but never early: so the smallest (clock - n / rate) seen lately ties frames and
-clock together, and follows a device whose clock drifts.
-"""
+"""The sound device: clicks go in at times on the program's clock, and are heard at these times."""
 
 import time
 from collections import deque
 from collections.abc import Generator, Sequence
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from playalong.plain import PlainError
 from playalong.quiet import quiet
 from playalong.sound.click import Click, sample
+from playalong.sound.device_clock import DeviceClock
 from playalong.sound.timeline import Frames, Timeline
 
 BUFFER_MS = 10
@@ -26,8 +21,10 @@ LATENCY_S = BUFFER_MS / 1000.0 * (PERIODS - 1)
 #: followed from click to click.
 AHEAD_S = 0.5
 
+#: How long a device may take until it asks for its first frames.
+FIRST_REQUEST_S = 1.0
+
 _NULL = "Null"
-_KEPT = 1000  # requests remembered: ten seconds
 
 
 class OutputError(PlainError):
@@ -37,10 +34,12 @@ class OutputError(PlainError):
 class Output(Protocol):
     """Something that sounds clicks at times on the program's clock."""
 
+    #: Whether nothing is heard; ``message`` then says why, where the player should know.
+    silent: bool
     message: str
 
     def schedule(self, start_s: float, clicks: Sequence[Click]) -> None:
-        """Sound ``clicks``, whose second 0 is at ``start_s`` on the clock."""
+        """Sound ``clicks``, in order of time, whose second 0 is at ``start_s`` on the clock."""
         ...
 
     def tend(self) -> None:
@@ -48,7 +47,7 @@ class Output(Protocol):
         ...
 
     def clear(self) -> None:
-        """Stop all that was scheduled."""
+        """Take away all that has not begun to sound."""
         ...
 
     def close(self) -> None:
@@ -57,18 +56,34 @@ class Output(Protocol):
 
 
 class SilentOutput:
-    """No sound at all: for the stepped clock, on which nothing can be heard."""
+    """No device: for the stepped clock, on which nothing can be heard.
 
+    What would be heard can be rendered from ``timeline``; its frame 0 is at ``origin_s``.
+    """
+
+    silent = True
     message = ""
 
+    def __init__(self, origin_s: float = 0.0) -> None:
+        self.timeline = Timeline()
+        self._origin_s = origin_s
+
+    def frame_at(self, time_s: float) -> int:
+        """The frame that would be heard at ``time_s`` on the program's clock."""
+        return round((time_s - self._origin_s) * self.timeline.rate)
+
     def schedule(self, start_s: float, clicks: Sequence[Click]) -> None:
-        """Nothing sounds."""
+        """Place ``clicks``, whose second 0 is at ``start_s`` on the clock."""
+        for click in clicks:
+            frame = self.frame_at(start_s + click.time_s)
+            self.timeline.place(frame, sample(click.kind, self.timeline.rate))
 
     def tend(self) -> None:
-        """Nothing is due."""
+        """Nothing is due: all was placed at once."""
 
     def clear(self) -> None:
-        """Nothing was scheduled."""
+        """Take away all that has not begun to sound."""
+        self.timeline.clear()
 
     def close(self) -> None:
         """Nothing is open."""
@@ -78,43 +93,64 @@ class DeviceOutput:
     """A sound device; where there is none, miniaudio's null device, which runs in real time."""
 
     def __init__(self, part: str | None = None) -> None:
-        """Open the device that has ``part`` in its name, or the default one."""
+        """Open the device that has ``part`` in its name, or the default one.
+
+        OutputError, with the names there are, when a device was asked for and cannot be had.
+        """
         import miniaudio
 
         self.timeline = Timeline()
-        self._requests: deque[tuple[int, float]] = deque(maxlen=_KEPT)
+        self.clock = DeviceClock(self.timeline.rate, LATENCY_S)
         self._waiting: deque[tuple[float, Click]] = deque()
         with quiet():
-            self._device: Any = _opened(miniaudio, part, self.timeline.rate)
-            frames = self._frames()
-            next(frames)
-            self._device.start(frames)
+            self.device_name, self._device = self._opened(miniaudio, part)
         self.silent = self._device.backend == _NULL
         self.message = "no sound card: the click is seen, not heard" if self.silent else ""
-        self._wait_for_first_request()
+
+    def _opened(self, miniaudio: Any, part: str | None) -> tuple[str, Any]:
+        """The first way to a device that plays, and the device's name."""
+        for way in _ways(miniaudio, part):
+            try:
+                device = miniaudio.PlaybackDevice(
+                    output_format=miniaudio.SampleFormat.FLOAT32,
+                    nchannels=2,
+                    sample_rate=self.timeline.rate,
+                    buffersize_msec=BUFFER_MS,
+                    callback_periods=PERIODS,
+                    device_id=way.device_id,
+                    backends=[way.backend],
+                    app_name="playalong",
+                )
+                frames = self._frames()
+                next(frames)
+                device.start(frames)
+            except miniaudio.MiniaudioError:
+                continue
+            if self._is_asked():
+                return way.name, device
+            device.close()
+        raise OutputError(
+            f'The sound device "{part or "default"}" does not play: choose another with --sound.'
+        )
 
     def _frames(self) -> Generator[Frames | bytes, int, None]:
         wanted = yield b""
         while True:
-            self._requests.append((self.timeline.rendered, time.perf_counter()))
+            self.clock.asked(self.timeline.rendered, time.perf_counter())
             wanted = yield self.timeline.render(wanted)
 
-    def _wait_for_first_request(self) -> None:
-        until_s = time.perf_counter() + 1.0
-        while not self._requests and time.perf_counter() < until_s:
+    def _is_asked(self) -> bool:
+        until_s = time.perf_counter() + FIRST_REQUEST_S
+        while not self.clock.is_running and time.perf_counter() < until_s:
             time.sleep(0.002)
-        if not self._requests:
-            self.close()
-            raise OutputError("The sound device does not play: choose another with --sound.")
+        return self.clock.is_running
 
     def frame_at(self, time_s: float) -> int:
         """The frame that is heard at ``time_s`` on the program's clock."""
-        rate = self.timeline.rate
-        offset_s = min(at_s - frame / rate for frame, at_s in list(self._requests))
-        return round((time_s - LATENCY_S - offset_s) * rate)
+        return self.clock.frame_at(time_s)
 
     def schedule(self, start_s: float, clicks: Sequence[Click]) -> None:
-        """Sound ``clicks``, whose second 0 is at ``start_s`` on the clock."""
+        """Sound ``clicks``, in order of time, whose second 0 is at ``start_s`` on the clock."""
         self._waiting.extend((start_s + click.time_s, click) for click in clicks)
         self.tend()
 
@@ -126,7 +162,7 @@ class DeviceOutput:
             self.timeline.place(self.frame_at(at_s), sample(click.kind, self.timeline.rate))
 
     def clear(self) -> None:
-        """Stop all that was scheduled."""
+        """Take away all that has not begun to sound."""
         self._waiting.clear()
         self.timeline.clear()
 
@@ -135,36 +171,33 @@ class DeviceOutput:
         self._device.close()
 
 
-def _opened(miniaudio: Any, part: str | None, rate: int) -> Any:
-    """The device with ``part`` in its name; or the default, or else the null device."""
-    ways: list[dict[str, Any]] = [{}, {"backends": [miniaudio.Backend.NULL]}]
-    if part is not None:
-        ways = [{"device_id": _chosen(miniaudio, part)}]
-    for way in ways:
+class _Way(NamedTuple):
+    """A way to a device; ``device_id`` None is the default one of the backend."""
+
+    name: str
+    backend: Any
+    device_id: Any = None
+
+
+def _ways(miniaudio: Any, part: str | None) -> list[_Way]:
+    """The ways to try, in order: devices with ``part`` in their name, or the defaults.
+
+    miniaudio itself tries one backend only, so that a system whose first one has no card would
+    stay silent.
+    """
+    enabled = miniaudio.get_enabled_backends() - {miniaudio.Backend.CUSTOM, miniaudio.Backend.NULL}
+    backends = [backend for backend in miniaudio.Backend if backend in enabled]
+    if part is None:
+        return [_Way("default", backend) for backend in [*backends, miniaudio.Backend.NULL]]
+    found = []
+    for backend in backends:
         try:
-            return miniaudio.PlaybackDevice(
-                output_format=miniaudio.SampleFormat.FLOAT32,
-                nchannels=2,
-                sample_rate=rate,
-                buffersize_msec=BUFFER_MS,
-                callback_periods=PERIODS,
-                app_name="playalong",
-                **way,
-            )
+            devices = miniaudio.Devices([backend]).get_playbacks()
         except miniaudio.MiniaudioError:
             continue
-    raise OutputError(
-        f'The sound device "{part or "default"}" does not open: choose another with --sound.'
-    )
-
-
-def _chosen(miniaudio: Any, part: str) -> Any:
-    try:
-        found = miniaudio.Devices().get_playbacks()
-    except miniaudio.MiniaudioError:
-        found = []
-    fitting = [device["id"] for device in found if part.lower() in device["name"].lower()]
+        found += [_Way(device["name"], backend, device["id"]) for device in devices]
+    fitting = [way for way in found if part.casefold() in way.name.casefold()]
     if not fitting:
-        listed = ", ".join(f'"{device["name"]}"' for device in found) or "none"
+        listed = ", ".join(f'"{way.name}"' for way in found) or "none"
         raise OutputError(f'No sound device has "{part}" in its name; there is {listed}.')
-    return fitting[0]
+    return fitting

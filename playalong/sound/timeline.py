@@ -63,7 +63,9 @@ class Timeline:
             low, high = max(start, begin), min(start + len(sound), end)
             if low < high:
                 block[low - begin : high - begin] += sound[low - start : high - start]
-        self._sounding = [(start, sound) for start, sound in self._sounding if start + len(sound) > end]
+        self._sounding = [
+            (start, sound) for start, sound in self._sounding if start + len(sound) > end
+        ]
         self.rendered = end
         return limited(block * np.float32(self.level))
 
@@ -71,9 +73,10 @@ class Timeline:
 def limited(block: Frames) -> Frames:
     """``block`` kept under ``CEILING``.
 
-    Up to ``KNEE`` nothing changes. Above it the size s becomes C - r / (1 + (s - K) / r), where C is
-    the ceiling, K the knee and r = C - K: it leaves the knee with slope 1, never falls, and comes
-    near the ceiling but never over it. Plain arithmetic, so that every machine gives the same bits.
+    Up to ``KNEE`` nothing changes. Above it the size s becomes C - r / (1 + (s - K) / r), where C
+    is the ceiling, K the knee and r = C - K: it leaves the knee with slope 1, never falls, and
+    comes near the ceiling but never over it. Plain arithmetic: every block size gives the same
+    bits.
     """
     size = np.abs(block)
     if not (size > KNEE).any():
