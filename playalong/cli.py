@@ -102,6 +102,7 @@ def _add_run(parser: argparse.ArgumentParser) -> None:
     _add_judging(parser)
     parser.add_argument("--tempo", type=float, metavar="BPM")
     parser.add_argument("--count-in", type=int, default=1, metavar="BARS", choices=(1, 2))
+    parser.add_argument("--eighths", action="store_true", help="click eighth notes, softly, too")
     parser.add_argument("--sound", metavar="PART", help="part of the sound device's name")
     parser.add_argument("--out", type=Path, metavar="FOLDER", help="where the take is kept")
     parser.add_argument("--dark", action="store_true", help="a dark sheet")
@@ -234,6 +235,8 @@ def _demo(given: argparse.Namespace) -> int:
 
 
 def _task(given: argparse.Namespace) -> Any:
+    from fractions import Fraction
+
     from playalong.live.loop import Task
     from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
 
@@ -247,6 +250,7 @@ def _task(given: argparse.Namespace) -> Any:
         tuple(given.variation or ()),
         rules,
         given.count_in,
+        Fraction(1, 8) if given.eighths else None,
     )
 
 

@@ -6,6 +6,7 @@ moved onto it here and nowhere else.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 from playalong.grading.gauges import Gauges
 from playalong.grading.grader import Grader
@@ -24,7 +25,7 @@ from playalong.screen.page import Outcome
 from playalong.screen.run_page import CountIn, RunPage
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
-from playalong.sound.click import Click, clicks
+from playalong.sound.click import Click, Kind, clicks
 from playalong.sound.output import Output
 
 FRAME_S = 1 / 60
@@ -41,7 +42,11 @@ LOOK_S = 0.5
 
 @dataclass(frozen=True)
 class Task:
-    """What is to be played, and how it is judged; ``count_in`` in bars."""
+    """What is to be played, and how it is judged.
+
+    ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
+    between the beats, None for none.
+    """
 
     pattern: Pattern
     tempo_bpm: float
@@ -49,6 +54,7 @@ class Task:
     variations: tuple[str, ...]
     rules: Rules
     count_in: int = 1
+    between: Fraction | None = None
 
     def written(self) -> tuple[Bar, ...]:
         """The bars of the pattern with the variations in place."""
@@ -107,7 +113,7 @@ class Run:
         tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
         bars = task.written()
         meters = [bars[number % len(bars)].meter for number in range(task.bars)]
-        ticks = clicks(meters, tempo, task.count_in)
+        ticks = clicks(meters, tempo, task.count_in, task.between)
         count_in_s = -min(tick.time_s for tick in ticks)
         self._start_s = stage.clock.now() + LEAD_S + count_in_s
         stage.output.schedule(self._start_s, ticks)
@@ -200,6 +206,6 @@ def _subtitle(task: Task) -> str:
 
 def _counted(meter: Meter, ticks: Sequence[Click], bars: int) -> CountIn:
     """What is counted before bar 1: the numbers of the beats."""
-    times = [tick.time_s for tick in ticks if tick.time_s < 0]
+    times = [tick.time_s for tick in ticks if tick.time_s < 0 and tick.kind is not Kind.BETWEEN]
     numbers = [str(beat + 1) for beat in range(len(meter.beats))]
     return CountIn(tuple(times), tuple(numbers * bars))
