@@ -9,18 +9,26 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from itertools import accumulate
+from math import lcm
 
 STRAIGHT = Fraction(50)
 
-#: What is spoken between the numbers, for a beat cut into so many parts (common practice).
-#: A subdivision that is not here is counted by numbers only.
+#: What is spoken between the numbers, for a beat cut into so many parts (common practice). A
+#: subdivision that is not here is counted by numbers only.
 SPOKEN: dict[int, tuple[str, ...]] = {
     1: ("",),
     2: ("", "&"),
-    3: ("", "&", "a"),
+    3: ("", "trip", "let"),
     4: ("", "e", "&", "a"),
-    6: ("", "ta", "&", "ta", "a", "ta"),
+    6: ("", "ta", "trip", "ta", "let", "ta"),
     8: ("", "", "e", "", "&", "", "a", ""),
+}
+
+#: The same for a beat of three units, as in 12/8, whose thirds are no triplet.
+SPOKEN_OF_THREE: dict[int, tuple[str, ...]] = {
+    1: ("",),
+    3: ("", "&", "a"),
+    6: ("", "ta", "&", "ta", "a", "ta"),
 }
 
 
@@ -100,13 +108,21 @@ class Meter:
         into = (at - self.beat_starts[beat]) / self.beats[beat]
         if not into:
             return str(beat + 1)
-        syllable = spoken_count(into.denominator)[into.numerator]
+        units = self.groups[beat]
+        parts = lcm(into.denominator, 3) if units == 3 else into.denominator
+        syllable = spoken_count(parts, units)[int(into * parts)]
+        if syllable == "ta":  # spoken more than once in a beat: say after what
+            return f"ta after {self.count(at - self.beats[beat] / parts)}"
         return f"{syllable} of {beat + 1}" if syllable else f"{into} into beat {beat + 1}"
 
 
-def spoken_count(parts: int) -> tuple[str, ...]:
-    """What is spoken after a beat's number for each of ``parts`` even parts, "" for nothing."""
-    return SPOKEN.get(parts, ("",) * parts)
+def spoken_count(parts: int, units: int = 1) -> tuple[str, ...]:
+    """What is spoken for each of ``parts`` even parts of a beat, "" for nothing or the number.
+
+    ``units`` is what the meter says the beat is made of: 3 in 12/8.
+    """
+    spoken = SPOKEN_OF_THREE if units == 3 else SPOKEN
+    return spoken.get(parts, ("",) * parts)
 
 
 @dataclass(frozen=True, slots=True)

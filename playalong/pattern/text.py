@@ -353,8 +353,8 @@ class _Reader:
                         )
             added.sort(key=lambda stroke: stroke.place)
             changes.append(Change(index - 1, tuple(added), tuple(sorted(taken))))
-        told = len(self.problems) > before
-        if changes and not told and not any(change.added or change.taken for change in changes):
+        known = self._bars_are_whole and len(self.problems) == before
+        if changes and known and not any(change.added or change.taken for change in changes):
             self._wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
         return Variation(name, about, tuple(changes))
 

@@ -44,7 +44,7 @@ def count_of(bar: Bar) -> Iterator[Spoken]:
     meter = bar.meter
     for beat, (start, length) in enumerate(zip(meter.beat_starts, meter.beats, strict=True)):
         parts = bar.divisions[beat]
-        for part, syllable in enumerate(spoken_count(parts)):
+        for part, syllable in enumerate(spoken_count(parts, meter.groups[beat])):
             if part:
                 yield Spoken(start + length * part / parts, syllable, Weight.PART)
             else:

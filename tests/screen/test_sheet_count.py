@@ -22,7 +22,7 @@ def test_sixteenths_are_counted_one_e_and_a():  # (common practice)
 def test_each_beat_is_counted_in_its_own_parts():  # (common practice)
     third = Fraction(1, 12)
     strokes = [Stroke(Fraction(0), "kick"), *(Stroke(third * (3 + n), "snare") for n in range(3))]
-    assert spoken(a_bar(strokes)) == "1 2 & a 3 4"
+    assert spoken(a_bar(strokes)) == "1 2 trip let 3 4"
 
 
 def test_uneven_beats_are_counted_by_their_numbers():
