@@ -13,12 +13,7 @@ import numpy as np
 
 from playalong.grading.grade import PlaceGrade, Steadiness, Timing, Unison
 from playalong.grading.run import Floats, Ints, Run
-from playalong.grading.score import (
-    grace_credit,
-    loudness_credit,
-    loudness_excess_db,
-    timing_credit,
-)
+from playalong.grading.score import Credits
 from playalong.grading.steadiness import STEADY
 from playalong.grading.verdicts import Verdict
 from playalong.pattern.kit import BY_NAME, VOICES
@@ -46,6 +41,7 @@ class Fault(IntEnum):
 
 def advice(
     run: Run,
+    credits: Credits,
     places: tuple[PlaceGrade, ...],
     timing: Timing,
     steadiness: Steadiness,
@@ -54,7 +50,7 @@ def advice(
     """One sentence on what to work on next."""
     if not len(run.target):
         return "No hit answers the pattern yet: listen to the count-in and start on the 1."
-    times, cost, figure = _causes(run)
+    times, cost, figure = _causes(run, credits)
     drift = _drift(steadiness)
     off_time = float(cost[[Fault.EARLY, Fault.LATE]].sum())
     if drift and off_time > 0.0:
@@ -85,10 +81,10 @@ def advice(
     return _of_voice(fault, BY_NAME[str(voices[column])].label, n, mean)
 
 
-def _causes(run: Run) -> tuple[Ints, Floats, Floats]:
+def _causes(run: Run, credits: Credits) -> tuple[Ints, Floats, Floats]:
     """How often, at what cost, and with what sum of figures: (faults, places) each."""
-    on_time, loud, grace = timing_credit(run), loudness_credit(run), grace_credit(run)
-    excess, late = loudness_excess_db(run), run.error_ms > 0
+    on_time, loud, grace = credits.timing, credits.loudness, credits.graces
+    excess, late = credits.excess_db, run.error_ms > 0
     place, count = run.targets.place, len(run.targets.places)
     times = np.zeros((len(Fault), count), np.int64)
     cost, figure = np.zeros(times.shape), np.zeros(times.shape)
@@ -102,7 +98,7 @@ def _causes(run: Run) -> tuple[Ints, Floats, Floats]:
         (Fault.TOO_LOUD, excess > 0, loud, excess),
         (Fault.NO_GRACE, grace < 1, grace, grace),
     ):
-        where = place[run.target[wrong]]
+        where = run.place[wrong]
         times[fault] = np.bincount(where, minlength=count)
         cost[fault] = np.bincount(where, 1.0 - credit[wrong], count)
         figure[fault] = np.bincount(where, figures[wrong], count)

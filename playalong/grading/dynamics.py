@@ -22,20 +22,21 @@ def dynamics(run: Run) -> Dynamics:
     fit = run.verdicts.loudness[run.answered]
     contrast: dict[str, float | None] = {}
     by_voice: dict[str, dict[Dynamic, Level]] = {}
-    for voice, own in run.voices():
-        ghost = own & (run.dynamic == _GHOST)
+    for voice, own in run.by_voice.items():
+        levels, fits, asked = run.level_db[own], fit[own], run.dynamic[own]
+        ghost = asked == _GHOST
         if ghost.any():
-            soft, strong = median(run.level_db[ghost]), median(run.level_db[own & ~ghost])
+            soft, strong = median(levels[ghost]), median(levels[~ghost])
             contrast[voice] = None if soft is None or strong is None else soft - strong
         by_voice[voice] = {}
         for code, dynamic in enumerate(DYNAMICS):
-            rows = own & (run.dynamic == code)
+            rows = asked == code
             if rows.any():
                 by_voice[voice][dynamic] = Level(
                     int(rows.sum()),
-                    median(run.level_db[rows]),
-                    spread(run.level_db[rows]),
-                    int(np.sum(fit[rows] == LOUDNESSES.index(Loudness.TOO_SOFT))),
-                    int(np.sum(fit[rows] == LOUDNESSES.index(Loudness.TOO_LOUD))),
+                    median(levels[rows]),
+                    spread(levels[rows]),
+                    int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_SOFT))),
+                    int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_LOUD))),
                 )
     return Dynamics(contrast, by_voice, run.rules.bands.source)

@@ -4,7 +4,7 @@
 * Swing: the percentage of an eighth-note pair that its first note takes, as ``Pattern.swing`` is
   written: for every pair whose two notes and following beat are answered, the time from the
   first to the second against the time from beat to beat, each the mean over its voices; and the
-  median over the pairs.
+  median over the pairs. Told where every beat is a quarter note.
 * Grace strokes: how many were asked and played, and the median distance to the main stroke.
 """
 
@@ -24,27 +24,26 @@ _CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
 
 def places(run: Run, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
     """What became of each stroke of the pattern; ``meters`` are those of the pattern's bars."""
-    of = run.targets.place
     count = len(run.targets.places)
 
-    def total(targets: Ints, weights: Floats | None = None) -> Floats:
-        return np.bincount(of[targets], weights, minlength=count).astype(np.float64)
+    def total(of: Ints, weights: Floats | None = None) -> Floats:
+        return np.bincount(of, weights, minlength=count).astype(np.float64)
 
     verdicts = run.verdicts
     fit = verdicts.loudness[run.answered]
-    on_time = verdicts.verdict[run.answered] == _CODE[Verdict.ON_TIME]
-    right = fit == LOUDNESSES.index(Loudness.RIGHT)
-    answered = total(run.target)
+    off_time = verdicts.verdict[run.answered] != _CODE[Verdict.ON_TIME]
+    off = np.flatnonzero(off_time | (fit != LOUDNESSES.index(Loudness.RIGHT)))
+    answered = total(run.place)
     told = {
-        kind: total(verdicts.target[run.rows(kind)])
+        kind: total(run.targets.place[verdicts.target[run.rows(kind)]].astype(np.int64))
         for kind in (Verdict.MISSED, Verdict.WRONG_DRUM, Verdict.EARLY, Verdict.LATE)
     }
     loud = {
-        kind: total(run.target[fit == LOUDNESSES.index(kind)])
+        kind: total(run.place[np.flatnonzero(fit == LOUDNESSES.index(kind))])
         for kind in (Loudness.TOO_SOFT, Loudness.TOO_LOUD)
     }
-    clean = total(run.target[on_time & right])
-    errors, levels = total(run.target, run.error_ms), total(run.target, run.level_db)
+    clean = answered - total(run.place[off])
+    errors, levels = total(run.place, run.error_ms), total(run.place, run.level_db)
     return tuple(
         PlaceGrade(
             place.bar,
@@ -68,11 +67,11 @@ def places(run: Run, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
 
 def swing_percent(run: Run, meters: tuple[Meter, ...]) -> float | None:
     """The swing as played, 50 is straight; None where no eighth-note pair was answered."""
-    if not len(run.target) or any(meter.unit != _PAIR for meter in meters):
+    if not len(run.target) or any(beat != _PAIR for meter in meters for beat in meter.beats):
         return None
-    # Half-beat numbers 0, 1, 2 ... over the run; only even beats of a quarter have pairs.
+    # Half-beat numbers 0, 1, 2 ... over the run; only bars of quarter beats have pairs throughout.
     where = np.array([_eighth(place.stroke.at) for place in run.targets.places], dtype=np.int64)
-    in_bar = where[run.targets.place[run.target]]
+    in_bar = where[run.place]
     eighths = np.array([int(meter.length / _PAIR * 2) for meter in meters])
     bar = run.targets.bar[run.target]
     before = np.append(0, np.cumsum(eighths[np.arange(run.targets.bars) % len(eighths)]))

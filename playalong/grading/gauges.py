@@ -111,7 +111,7 @@ class Gauges:
         if not self._strokes:
             return
         written, error, voice, bars = (np.array(c) for c in zip(*self._strokes, strict=True))
-        starts = self._targets.bar_starts_s[first : bar + 1]
+        starts = self._targets.bar_starts_s[first:bar]
         told = steadiness(
             Strokes(written, error, voice, bars - first, starts), self.steadiness.written_bpm
         )

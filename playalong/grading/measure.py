@@ -10,7 +10,7 @@ from playalong.grading.grade import Counts, Grade, JudgedHit
 from playalong.grading.hits import Hits
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.run import Run
-from playalong.grading.score import score
+from playalong.grading.score import Credits, score
 from playalong.grading.steadiness import Strokes, steadiness
 from playalong.grading.timing import timing
 from playalong.grading.unison import unison
@@ -36,7 +36,8 @@ def grade(
     meters = tuple(bar.meter for bar in pattern.bars)
     steady = steadiness(Strokes.of(run), tempo_bpm)
     in_time, together = timing(run), unison(run)
-    scored = score(run, steady, followed)
+    credits = Credits.of(run)
+    scored = score(run, credits, steady, followed)
     by_place = places(run, meters)
     return (
         Grade(
@@ -51,7 +52,7 @@ def grade(
             swing_percent(run, meters),
             graces(run),
             scored,
-            advice(run, by_place, in_time, steady, together),
+            advice(run, credits, by_place, in_time, steady, together),
             by_place,
         ),
         run,

@@ -5,7 +5,6 @@ decibel, 0 at velocity 127; spreads are population standard deviations; a figure
 had is None. Answered means: a target's main stroke and the hit that answers it.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -80,15 +79,21 @@ class Run:
         return self.targets.dynamic[self.target]
 
     @cached_property
+    def place(self) -> Ints:
+        """(k,) the places of the targets in the written pattern."""
+        return self.targets.place[self.target].astype(np.int64)
+
+    @cached_property
     def instant(self) -> Ints:
         """(k,) a number for each written instant: equal where strokes belong together."""
         written = self.targets.written[self.target]
         return np.cumsum(np.diff(written, prepend=written[:1]) > 1e-9)
 
-    def voices(self) -> Iterator[tuple[str, NDArray[np.bool_]]]:
-        """Each voice with answered targets, in staff order, and which of the k are its."""
-        for code in np.unique(self.voice).tolist():
-            yield VOICES[code].name, self.voice == code
+    @cached_property
+    def by_voice(self) -> dict[str, Ints]:
+        """Which of the k belong to each voice that has answered targets, in staff order."""
+        codes = np.flatnonzero(np.bincount(self.voice, minlength=1)).tolist()
+        return {VOICES[code].name: np.flatnonzero(self.voice == code) for code in codes}
 
 
 def mean(values: Floats) -> float | None:

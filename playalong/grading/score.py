@@ -24,10 +24,12 @@ and ``loudness`` the means of timing_i and loudness_i over the answered; ``stead
 A take with no targets and no extras has nothing to grade: its score is 0.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from playalong.grading.grade import Score, Steadiness
-from playalong.grading.loudness import level_db
+from playalong.grading.loudness import LOUDNESSES, Loudness, level_db
 from playalong.grading.run import Floats, Run
 from playalong.grading.steadiness import STEADY
 from playalong.grading.verdicts import Verdict
@@ -35,40 +37,65 @@ from playalong.pattern.kit import VOICES
 from playalong.pattern.targets import DYNAMICS
 
 
-def timing_credit(run: Run) -> Floats:
-    """(k,) ``timing_i`` of the answered targets."""
+@dataclass(frozen=True, slots=True)
+class Credits:
+    """What each answered target wins, and how far it is outside its band; arrays of k.
+
+    ``timing``, ``loudness``, ``graces``: float64, 0 to 1, see the head of this module.
+    ``excess_db``: float64, positive is too loud, 0 inside the band.
+    """
+
+    timing: Floats
+    loudness: Floats
+    graces: Floats
+    excess_db: Floats
+
+    @classmethod
+    def of(cls, run: Run) -> "Credits":
+        """The credits of a run."""
+        excess_db = _excess_db(run)
+        loudness = np.ones(len(run.target))
+        outside = np.flatnonzero(excess_db)
+        loudness[outside] = np.maximum(0.75 - np.abs(excess_db[outside]) / 16.0, 0.25)
+        return cls(_timing(run), loudness, _graces(run), excess_db)
+
+
+def _timing(run: Run) -> Floats:
     tolerance, capture = run.rules.tolerance_ms, run.rules.capture_ms
+    credit = np.ones(len(run.target))
     excess = np.abs(run.error_ms) - tolerance
-    beyond = np.clip(excess / max(capture - tolerance, 1e-9), 0.0, 1.0)
-    return np.where(excess <= 0.0, 1.0, (1.0 - beyond) / 2.0)
+    late = np.flatnonzero(excess > 0.0)
+    beyond = np.minimum(excess[late] / max(capture - tolerance, 1e-9), 1.0)
+    credit[late] = (1.0 - beyond) / 2.0
+    return credit
 
 
-def loudness_excess_db(run: Run) -> Floats:
-    """(k,) how far outside its band each answer lies, in dB: positive is too loud."""
+def _excess_db(run: Run) -> Floats:
+    excess = np.zeros(len(run.target))
+    fit = run.verdicts.loudness[run.answered]
+    outside = np.flatnonzero(fit != LOUDNESSES.index(Loudness.RIGHT))
     bands = [[run.rules.bands.of(v.name, d) for d in DYNAMICS] for v in VOICES]
-    low = level_db(np.array([[max(band.low, 1.0) for band in row] for row in bands]))
-    high = level_db(np.array([[max(band.high, 1.0) for band in row] for row in bands]))
-    place = run.voice, run.dynamic
-    return np.maximum(run.level_db - high[place], 0.0) + np.minimum(run.level_db - low[place], 0.0)
+    edges = level_db(
+        np.array([[(max(b.low, 1.0), max(b.high, 1.0)) for b in row] for row in bands])
+    )
+    low, high = edges[run.voice[outside], run.dynamic[outside]].T
+    level = run.level_db[outside]
+    excess[outside] = np.maximum(level - high, 0.0) + np.minimum(level - low, 0.0)
+    return excess
 
 
-def loudness_credit(run: Run) -> Floats:
-    """(k,) ``loudness_i`` of the answered targets."""
-    excess = np.abs(loudness_excess_db(run))
-    return np.where(excess == 0.0, 1.0, np.maximum(0.75 - excess / 16.0, 0.25))
-
-
-def grace_credit(run: Run) -> Floats:
-    """(k,) ``graces_i`` of the answered targets."""
+def _graces(run: Run) -> Floats:
+    credit = np.ones(len(run.target))
     asked = run.targets.graces[run.target]
-    if not asked.any():
-        return np.ones(len(asked))
-    rows = np.flatnonzero(run.verdicts.grace)
-    played = np.bincount(run.verdicts.target[rows], minlength=len(run.targets))[run.target]
-    return 1.0 - (asked - played) / np.maximum(asked, 1) / 2.0
+    main = np.flatnonzero(asked)
+    if len(main):
+        rows = np.flatnonzero(run.verdicts.grace)
+        played = np.bincount(run.verdicts.target[rows], minlength=len(run.targets))
+        credit[main] -= (asked[main] - played[run.target[main]]) / asked[main] / 2.0
+    return credit
 
 
-def score(run: Run, steadiness: Steadiness, followed: bool) -> Score:
+def score(run: Run, credits: Credits, steadiness: Steadiness, followed: bool) -> Score:
     """The score of a run; ``followed`` where the targets went along with the player."""
     wrong = len(run.rows(Verdict.WRONG_DRUM))
     others = len(run.rows(Verdict.MISSED, Verdict.EXTRA))
@@ -79,13 +106,12 @@ def score(run: Run, steadiness: Steadiness, followed: bool) -> Score:
     if followed and steadiness.trend != STEADY and steadiness.first_bpm and steadiness.last_bpm:
         change = 100.0 * abs(steadiness.last_bpm / steadiness.first_bpm - 1.0)
         steady = max(0.5, 1.0 - change / 20.0)
-    on_time, loud = timing_credit(run), loudness_credit(run)
-    won = float(np.sum(on_time * loud * grace_credit(run)))
+    won = float(np.sum(credits.timing * credits.loudness * credits.graces))
     k = max(len(run.target), 1)
     return Score(
         100.0 * steady * won / worth,
         100.0 * len(run.target) / worth,
-        100.0 * float(on_time.sum()) / k,
-        100.0 * float(loud.sum()) / k,
+        100.0 * float(credits.timing.sum()) / k,
+        100.0 * float(credits.loudness.sum()) / k,
         100.0 * steady,
     )

@@ -128,6 +128,8 @@ class Played:
 
     def in_order(self) -> "Played":
         """The same hits, sorted."""
+        if bool((self.time[1:] > self.time[:-1]).all()):
+            return self
         return self[np.lexsort((-self.velocity, self.voice, self.time))]
 
 

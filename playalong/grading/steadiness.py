@@ -14,16 +14,18 @@
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from playalong.grading.chance import LEVEL, students_t
 from playalong.grading.grade import Steadiness
-from playalong.grading.run import Floats, Run
+from playalong.grading.run import Floats, Ints, Run
 
 STEADY, FASTER, SLOWER = "steady", "speeding up", "slowing down"
+
+#: At this slope of error against written time the played time all but stands still: no tempo.
+_STILL = -0.9
+_NOTHING = Steadiness(None, None, None, (), None, None, STEADY)
 
 
 @dataclass(frozen=True)
@@ -31,13 +33,13 @@ class Strokes:
     """Answered strokes as the fits need them; arrays of k.
 
     ``written_s`` float64, when each was written; ``error_s`` float64, how much later it was
-    played; ``voice`` and ``bar`` small whole numbers. ``bar_starts_s``: start of every bar.
+    played; ``voice`` and ``bar`` int64. ``bar_starts_s``: start of every bar.
     """
 
     written_s: Floats
     error_s: Floats
-    voice: NDArray[np.integer[Any]]
-    bar: NDArray[np.integer[Any]]
+    voice: Ints
+    bar: Ints
     bar_starts_s: Floats
 
     @classmethod
@@ -50,10 +52,15 @@ class Strokes:
         return cls(
             written_s,
             moved_s + run.error_ms / 1000.0,
-            run.voice,
-            run.targets.bar[run.target],
+            run.voice.astype(np.int64),
+            run.targets.bar[run.target].astype(np.int64),
             run.targets.bar_starts_s,
         )
+
+    @property
+    def voices(self) -> int:
+        """How many voices there are."""
+        return int(np.count_nonzero(np.bincount(self.voice)))
 
     def centred(self, values: Floats) -> Floats:
         """``values`` (k,) less the mean of their voice."""
@@ -66,10 +73,12 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
     """The steadiness of strokes whose written tempo is ``tempo_bpm``."""
     # Errors are the small part of played time: fitting them keeps the full precision.
     x, y = strokes.centred(strokes.written_s), strokes.centred(strokes.error_s)
-    over = float(x @ x)
-    if over <= 0.0 or len(x) <= len(np.unique(strokes.voice)) + 1:
-        return Steadiness(None, None, None, (), None, None, STEADY)
-    slope = float(x @ y) / over
+    over = _dot(x, x)
+    if over <= 0.0 or len(x) <= strokes.voices + 1:
+        return _NOTHING
+    slope = _dot(x, y) / over
+    if slope <= _STILL:
+        return _NOTHING
     tempo = tempo_bpm / (1.0 + slope)
     first, last, trend = _trend(strokes, tempo_bpm, x, y)
     return Steadiness(
@@ -81,6 +90,11 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
         last,
         trend,
     )
+
+
+def _dot(a: Floats, b: Floats) -> float:
+    # einsum keeps to this thread: a threaded product of long vectors waits for a busy machine.
+    return float(np.einsum("i,i->", a, b))
 
 
 def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[int, float], ...]:
@@ -109,7 +123,7 @@ def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[
     with np.errstate(invalid="ignore", divide="ignore"):
         over = txx - tx * tx / n
         slope = (txy - tx * ty / n) / over
-    known = (n >= 4) & (over > 1e-9) & (slope > -0.9)
+    known = (n >= 4) & (over > 1e-9) & (slope > _STILL)
     tempi = tempo_bpm / (1.0 + np.where(known, slope, 0.0))
     return tuple((int(index), float(tempi[index])) for index in np.flatnonzero(known))
 
@@ -121,16 +135,16 @@ def _trend(
     written_s = strokes.written_s
     middle = written_s.mean()
     z = strokes.centred((written_s - middle) ** 2)
-    xx, xz, zz = float(x @ x), float(x @ z), float(z @ z)
+    xx, xz, zz = _dot(x, x), _dot(x, z), _dot(z, z)
     determinant = xx * zz - xz * xz
-    free = len(x) - len(np.unique(strokes.voice)) - 2
+    free = len(x) - strokes.voices - 2
     if free < 3 or determinant <= 1e-12 * xx * zz:
         return None, None, STEADY
-    xy, zy = float(x @ y), float(z @ y)
+    xy, zy = _dot(x, y), _dot(z, y)
     line = (xy * zz - zy * xz) / determinant
     curve = (zy * xx - xy * xz) / determinant
     residual = y - line * x - curve * z
-    error = np.sqrt(float(residual @ residual) / free * xx / determinant)
+    error = np.sqrt(_dot(residual, residual) / free * xx / determinant)
     first, last = (
         float(tempo_bpm / max(0.1, 1.0 + line + 2.0 * curve * (at - middle)))
         for at in (written_s.min(), written_s.max())

@@ -14,25 +14,21 @@ from numpy.typing import NDArray
 from playalong.grading.chance import LEVEL, students_t
 from playalong.grading.grade import Spread, Timing
 from playalong.grading.run import Floats, Run, mean, median, spread
-from playalong.pattern.kit import VOICES, Limb
-
-_LIMBS = tuple(Limb)
-_LIMB_OF = np.array([_LIMBS.index(voice.limb) for voice in VOICES])
+from playalong.pattern.kit import BY_NAME, Limb
 
 
 def timing(run: Run) -> Timing:
     """The timing of a run."""
-    limb_of = _LIMB_OF[run.voice]
     limbs = {
-        str(limb): run.error_ms[limb_of == code]
-        for code, limb in enumerate(_LIMBS)
-        if (limb_of == code).any()
+        str(limb): np.concatenate([run.error_ms[run.by_voice[voice]] for voice in voices])
+        for limb in Limb
+        if (voices := [voice for voice in run.by_voice if BY_NAME[voice].limb is limb])
     }
     return Timing(
         mean(run.error_ms),
         spread(run.error_ms),
         median(run.error_ms),
-        {voice: _spread(run.error_ms[own]) for voice, own in run.voices()},
+        {voice: _spread(run.error_ms[own]) for voice, own in run.by_voice.items()},
         {limb: _spread(errors) for limb, errors in limbs.items()},
         _leading(limbs),
     )

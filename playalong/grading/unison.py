@@ -5,23 +5,21 @@
 * Who leads: how often each voice comes first.
 * Level there against elsewhere: for the strokes of a voice that have one dynamic, and each voice
   (its ghost notes and its other strokes apart) that they fall together with, the mean level
-  there less the mean level where they do not, in dB. Told where both sides have at least
-  ``ENOUGH`` strokes.
+  there less the mean level where they do not, in dB, as the pattern writes them. Told where
+  both sides have at least ``ENOUGH`` answered strokes.
 """
 
+from fractions import Fraction
+
 import numpy as np
-from numpy.typing import NDArray
 
 from playalong.grading.grade import Together, Unison
 from playalong.grading.run import Run
 from playalong.pattern.kit import VOICES
 from playalong.pattern.model import Dynamic
-from playalong.pattern.targets import DYNAMICS
 
 #: Fewer strokes than this on either side tell nothing of a habit.
 ENOUGH = 4
-
-_GHOST = DYNAMICS.index(Dynamic.GHOST)
 
 
 def unison(run: Run) -> Unison:
@@ -42,35 +40,31 @@ def unison(run: Run) -> Unison:
         float(np.median(spreads)),
         float(np.percentile(spreads, 90)),
         {VOICES[code].name: int(first[code]) for code in np.flatnonzero(first).tolist()},
-        tuple(_together(run, instant, len(sizes))),
+        tuple(_together(run)),
     )
 
 
-def _together(run: Run, instant: NDArray[np.int64], instants: int) -> list[Together]:
+def _together(run: Run) -> list[Together]:
+    """From the sums of each place of the written pattern: what falls together is written there."""
+    places = run.targets.places
+    n = np.bincount(run.place, minlength=len(places))
+    level = np.bincount(run.place, run.level_db, len(places))
+    own: dict[tuple[str, Dynamic], list[int]] = {}
+    sounds: dict[tuple[str, bool], set[tuple[int, Fraction]]] = {}
+    for row, place in enumerate(places):
+        stroke = place.stroke
+        own.setdefault((stroke.voice, stroke.dynamic), []).append(row)
+        ghost = stroke.dynamic is Dynamic.GHOST
+        sounds.setdefault((stroke.voice, ghost), set()).add((place.bar, stroke.at))
     found = []
-    partners: list[tuple[int, bool, NDArray[np.bool_]]] = []
-    for code in np.unique(run.voice).tolist():
-        for ghost in (False, True):
-            rows = (run.voice == code) & ((run.dynamic == _GHOST) == ghost)
-            sounds = np.zeros(instants, np.bool_)
-            sounds[instant[rows]] = True
-            partners.append((code, ghost, sounds[instant]))
-    for code in np.unique(run.voice).tolist():
-        for kind, dynamic in enumerate(DYNAMICS):
-            own = (run.voice == code) & (run.dynamic == kind)
-            for other, ghost, sounds in partners:
-                there, apart = own & sounds, own & ~sounds
-                if other == code or there.sum() < ENOUGH or apart.sum() < ENOUGH:
-                    continue
-                change = run.level_db[there].mean() - run.level_db[apart].mean()
-                found.append(
-                    Together(
-                        VOICES[code].name,
-                        dynamic,
-                        VOICES[other].name,
-                        ghost,
-                        int(there.sum()),
-                        float(change),
-                    )
-                )
+    for (voice, dynamic), rows in own.items():
+        for (other, ghost), instants in sounds.items():
+            there = [row for row in rows if (places[row].bar, places[row].stroke.at) in instants]
+            apart = [row for row in rows if row not in there]
+            if other == voice or n[there].sum() < ENOUGH or n[apart].sum() < ENOUGH:
+                continue
+            means = [float(level[part].sum() / n[part].sum()) for part in (there, apart)]
+            found.append(
+                Together(voice, dynamic, other, ghost, int(n[there].sum()), means[0] - means[1])
+            )
     return found

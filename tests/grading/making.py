@@ -6,6 +6,7 @@ from fractions import Fraction
 from typing import Any
 
 import numpy as np
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
@@ -38,6 +39,11 @@ def law(examples: int) -> settings:
 
 def groove(meter: str = "4/4", swing: float = 50, **lines: str) -> Pattern:
     """A pattern of one bar; a line for each voice, with _ for the hyphen of its name."""
+    return groove_of(lines, meter, swing)
+
+
+def groove_of(lines: Mapping[str, str], meter: str = "4/4", swing: float = 50) -> Pattern:
+    """The same, of a table of lines."""
     rows = "".join(f'{name.replace("_", "-")} = "{line}"\n' for name, line in lines.items())
     head = f'title = "A Test"\nmeter = "{meter}"\ntempo = 100\nswing = {swing:g}\n'
     return read(f"{head}[[bar]]\n{rows}", "a-test")
@@ -162,7 +168,10 @@ def patterns(draw: st.DrawFn, graces: bool = True, optional: bool = True) -> Pat
     """One bar of 4/4 on sixteenths with up to three voices, at least one stroke."""
     strokes = []
     places = st.lists(
-        st.tuples(st.integers(0, 15), st.sampled_from(_VOICES)), min_size=1, max_size=24, unique=True
+        st.tuples(st.integers(0, 15), st.sampled_from(_VOICES)),
+        min_size=1,
+        max_size=24,
+        unique=True,
     )
     for step, voice in draw(places):
         strokes.append(
@@ -227,6 +236,11 @@ def runs_with_takes(
     """A run and what somebody played."""
     pattern, targets = draw(runs(graces, optional))
     return pattern, targets, draw(takes(targets))
+
+
+def near(value: float) -> Any:
+    """Equal but for rounding: times are kept to the nanosecond, a millionth of a millisecond."""
+    return pytest.approx(value, abs=2e-6)
 
 
 def numbers_in(value: Any) -> list[float]:

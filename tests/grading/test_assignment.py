@@ -31,7 +31,7 @@ def rows_in_order(draw: st.DrawFn) -> tuple[Strokes, list[int]]:
     return strokes, sorted(draw(st.lists(number, max_size=9)))
 
 
-@law(1500)
+@law(700)
 @given(rows_in_order())
 def test_align_is_the_optimum(case: tuple[Strokes, list[int]]) -> None:
     strokes, hits = case
@@ -52,12 +52,8 @@ def test_align_is_the_optimum(case: tuple[Strokes, list[int]]) -> None:
     assert (len(taken), distance) == best_assignment(costs, len(hits))
 
 
-@law(1500)
-@given(
-    st.lists(
-        st.dictionaries(st.integers(0, 6), st.integers(0, 9), max_size=7), max_size=8
-    )
-)
+@law(700)
+@given(st.lists(st.dictionaries(st.integers(0, 6), st.integers(0, 9), max_size=7), max_size=8))
 def test_pair_is_the_optimum(costs: list[dict[int, int]]) -> None:
     answers = pair(costs)
     taken = [column for column in answers if column is not None]
@@ -91,9 +87,7 @@ def test_more_pairs_come_before_less_distance() -> None:
         ([(3, 0, 6)], [3, 3], [0]),
     ],
 )
-def test_align_at_its_edges(
-    strokes: Strokes, hits: list[int], expected: list[int | None]
-) -> None:
+def test_align_at_its_edges(strokes: Strokes, hits: list[int], expected: list[int | None]) -> None:
     assert align(strokes, hits) == expected
 
 

@@ -1,0 +1,352 @@
+"""Laws of the grade: what a change of the take must do, and must not do, to its figures."""
+
+from dataclasses import astuple, replace
+
+import numpy as np
+import pytest
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from playalong.grading.hits import Hit, Hits
+from playalong.grading.loudness import DEFAULT_BANDS
+from playalong.grading.run import Run
+from playalong.grading.verdicts import Rules, Verdict
+from playalong.pattern.kit import STAFF_ORDER
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out
+
+from .making import (
+    FITTING,
+    as_list,
+    faultless,
+    grade_and_run,
+    graded,
+    groove,
+    law,
+    moved,
+    patterns,
+    runs,
+    runs_with_takes,
+    without,
+)
+
+Case = tuple[Pattern, Targets, list[Hit]]
+RULES = Rules()
+NEVER_WRITTEN = "cowbell"
+
+
+@st.composite
+def answered(draw: st.DrawFn, faults: bool = True) -> tuple[Pattern, Targets, Hits]:
+    """A run in which every hit answers its own target and some targets may be missed.
+
+    No optional strokes (leaving a bad one out mends a take) and no grace strokes.
+    """
+    pattern, targets = draw(runs(graces=False, optional=False))
+    reach_ms = min(90.0, 0.45 * float(targets.seconds_per_whole) / 16.0 * 1000.0)
+    error = (
+        st.floats(-reach_ms, reach_ms)
+        if faults
+        else st.floats(-30.0, 30.0).filter(lambda ms: abs(ms) < reach_ms)
+    )
+    count = len(targets)
+    errors = draw(st.lists(error, min_size=count, max_size=count))
+    played = faultless(targets)
+    time_s = targets.time_s + np.array(errors) / 1000.0
+    velocity = played.velocity
+    if faults:
+        levels = st.integers(1, 127).map(float)
+        velocity = np.array(draw(st.lists(levels, min_size=count, max_size=count)))
+    return pattern, targets, Hits(time_s, targets.voice, velocity)  # row i answers target i
+
+
+def total(pattern: Pattern, targets: Targets, hits: Hits) -> float:
+    """The score, of hits in any order."""
+    ordered = Hits.sorted(hits.time_s, hits.voice, hits.velocity)
+    return graded(pattern, targets, ordered).score.total
+
+
+# Shifts and scales.
+
+
+@law(100)
+@given(runs(graces=False), st.integers(-15_000, 15_000), st.data())
+def test_all_hits_later_makes_the_mean_later_and_nothing_else(
+    run: tuple[Pattern, Targets], shift_us: int, data: st.DataObject
+) -> None:
+    pattern, targets = run
+    count = len(targets)
+    errors_us = data.draw(st.lists(st.integers(-15_000, 15_000), min_size=count, max_size=count))
+    hits = Hits(
+        targets.time_s + np.array(errors_us) / 1e6, targets.voice, faultless(targets).velocity
+    )
+    before = graded(pattern, targets, moved(hits, 0.0))
+    after = graded(pattern, targets, moved(hits, shift_us / 1e6))
+    assert before.timing.mean_ms is not None
+    # Times are kept to the nanosecond.
+    near = 1e-5
+    assert after.timing.mean_ms == pytest.approx(before.timing.mean_ms + shift_us / 1e3, abs=near)
+    assert after.timing.median_ms == pytest.approx(
+        (before.timing.median_ms or 0.0) + shift_us / 1e3, abs=near
+    )
+    assert after.timing.sd_ms == pytest.approx(before.timing.sd_ms, abs=near)
+    assert after.unison.median_ms == pytest.approx(before.unison.median_ms, abs=near)
+    assert after.counts == before.counts == replace(before.counts, on_time=count)
+    assert after.dynamics == before.dynamics
+    if before.steadiness.drift_percent is not None:
+        assert after.steadiness.drift_percent == pytest.approx(
+            before.steadiness.drift_percent, abs=1e-4
+        )
+
+
+@st.composite
+def on_the_millisecond(draw: st.DrawFn) -> tuple[Pattern, list[tuple[int, str, int]]]:
+    """A pattern at 125 bpm, whose sixteenths are 120 ms, and hits on whole milliseconds."""
+    pattern = replace(draw(patterns(graces=False)), tempo=125.0)
+    names = st.sampled_from(("hi-hat", "snare", "kick", NEVER_WRITTEN))
+    near = st.builds(lambda step, off: 120 * step + off, st.integers(0, 31), st.integers(-60, 60))
+    hits = st.lists(st.tuples(near, names, st.integers(1, 127)), max_size=40)
+    return pattern, draw(hits)
+
+
+@law(150)
+@given(on_the_millisecond())
+def test_half_the_tempo_and_twice_the_windows_is_the_same_take(
+    case: tuple[Pattern, list[tuple[int, str, int]]],
+) -> None:
+    pattern, rows = case
+    slow = replace(pattern, tempo=62.5)
+    twice = Rules(2.0 * RULES.capture_ms, 2.0 * RULES.tolerance_ms)
+    quick_grade = graded(
+        pattern,
+        lay_out(pattern, pattern.tempo, 2),
+        Hits.of(Hit(ms / 1000.0, name, level) for ms, name, level in rows),
+    )
+    slow_grade = graded(
+        slow,
+        lay_out(slow, slow.tempo, 2),
+        Hits.of(Hit(2 * ms / 1000.0, name, level) for ms, name, level in rows),
+        twice,
+    )
+    assert slow_grade.counts == quick_grade.counts
+    assert slow_grade.dynamics == quick_grade.dynamics
+    assert astuple(slow_grade.score) == pytest.approx(astuple(quick_grade.score))
+    for name in ("mean_ms", "sd_ms", "median_ms"):
+        one, two = getattr(quick_grade.timing, name), getattr(slow_grade.timing, name)
+        assert two == (None if one is None else pytest.approx(2.0 * one, abs=1e-5))
+    kept, slowly = quick_grade.steadiness, slow_grade.steadiness
+    assert slowly.drift_percent == (
+        None if kept.drift_percent is None else pytest.approx(kept.drift_percent, abs=1e-4)
+    )
+    assert slowly.trend == kept.trend
+
+
+@law(100)
+@given(patterns(graces=False), st.data())
+def test_the_same_errors_at_another_tempo_are_the_same_grade(
+    pattern: Pattern, data: st.DataObject
+) -> None:
+    """Slow enough that windows do not touch, an error is an error whatever the tempo."""
+    bars = 2
+    grades = []
+    count = len(lay_out(pattern, 60.0, bars))
+    errors = data.draw(st.lists(st.integers(-90, 90), min_size=count, max_size=count))
+    for tempo in (40.0, 60.0, 72.0):
+        own = replace(pattern, tempo=tempo)
+        targets = lay_out(own, tempo, bars)
+        hits = moved(faultless(targets), 0.0)
+        played = Hits.sorted(targets.time_s + np.array(errors) / 1e3, targets.voice, hits.velocity)
+        grades.append(graded(own, targets, played))
+    for grade in grades[1:]:
+        assert grade.counts == grades[0].counts
+        assert grade.score.total == pytest.approx(grades[0].score.total, abs=1e-6)
+        assert grade.timing.mean_ms == pytest.approx(grades[0].timing.mean_ms, abs=1e-5)
+
+
+# The score.
+
+
+@law(150)
+@given(patterns(), st.sampled_from((50.0, 84.0, 120.0)), st.booleans(), st.integers(1, 3))
+def test_a_faultless_take_scores_100(
+    pattern: Pattern, tempo: float, optional: bool, bars: int
+) -> None:
+    """With every grace stroke; optional strokes played or left out."""
+    pattern = replace(pattern, tempo=tempo)
+    targets = lay_out(pattern, tempo, bars)
+    hits = faultless(targets)
+    if not optional:
+        hits = without(hits, np.flatnonzero(targets.optional))
+        assume(len(hits))
+    played = as_list(hits)
+    answers = range(len(targets)) if optional else np.flatnonzero(~targets.optional).tolist()
+    graces = [
+        Hit(float(targets.time_s[row]) - GRACE_S * place, targets.names[row], 20.0)
+        for row in answers
+        for place in range(1, int(targets.graces[row]) + 1)
+    ]
+    grade = graded(pattern, targets, Hits.of([*played, *graces]))
+    assert grade.score.total == 100.0
+    assert astuple(grade.score) == (100.0,) * 5
+    assert grade.counts.on_time == grade.counts.targets == len(hits)
+    assert grade.counts.extra == grade.counts.missed == grade.counts.wrong_drum == 0
+    assert grade.advice.startswith("All clean")
+
+
+@law(150)
+@given(answered(faults=False))
+def test_within_tolerance_and_band_nothing_is_lost(case: tuple[Pattern, Targets, Hits]) -> None:
+    assert total(*case) == 100.0
+
+
+@law(300)
+@given(runs_with_takes())
+def test_the_score_stays_between_0_and_100(case: Case) -> None:
+    pattern, targets, hits = case
+    score = graded(pattern, targets, Hits.of(hits)).score
+    assert all(0.0 <= part <= 100.0 for part in astuple(score))
+
+
+@law(150)
+@given(answered(), st.data())
+def test_a_hit_left_out_lowers_the_score(
+    case: tuple[Pattern, Targets, Hits], data: st.DataObject
+) -> None:
+    pattern, targets, hits = case
+    chosen = data.draw(st.integers(0, len(hits) - 1))
+    before, after = total(pattern, targets, hits), total(pattern, targets, without(hits, [chosen]))
+    assert after <= before
+    if before > 0.0:
+        assert after < before
+
+
+@law(150)
+@given(answered(), st.data())
+def test_a_hit_farther_off_never_raises_the_score(
+    case: tuple[Pattern, Targets, Hits], data: st.DataObject
+) -> None:
+    pattern, targets, hits = case
+    chosen = data.draw(st.integers(0, len(hits) - 1))
+    error_s = float(hits.time_s[chosen] - targets.time_s[chosen])
+    reach_s = min(0.099, 0.49 * targets.seconds_per_whole / 16.0)
+    farther_s = data.draw(st.floats(abs(error_s), max(reach_s, abs(error_s))))
+    time_s = hits.time_s.copy()
+    time_s[chosen] = targets.time_s[chosen] + np.copysign(farther_s, error_s)
+    other = Hits(time_s, hits.voice, hits.velocity)
+    before, after = total(pattern, targets, hits), total(pattern, targets, other)
+    assert after <= before + 1e-6  # times are rounded to the nanosecond
+    if abs(error_s) <= 0.0299 and farther_s > 0.0301 and before > 0.0:
+        assert after < before  # it has left the tolerance
+
+
+@law(150)
+@given(answered(), st.data())
+def test_a_velocity_farther_out_of_its_band_never_raises_the_score(
+    case: tuple[Pattern, Targets, Hits], data: st.DataObject
+) -> None:
+    pattern, targets, hits = case
+    chosen = data.draw(st.integers(0, len(hits) - 1))
+    band = DEFAULT_BANDS.of(targets.names[chosen], DYNAMICS[targets.dynamic[chosen]])
+    velocity = float(hits.velocity[chosen])
+    over = velocity > band.high or (velocity >= band.low and data.draw(st.booleans()))
+    least, most = (max(velocity, band.high), 127.0) if over else (1.0, min(velocity, band.low))
+    farther = data.draw(st.floats(least, most))
+    velocities = hits.velocity.copy()
+    velocities[chosen] = farther
+    before = total(pattern, targets, hits)
+    after = total(pattern, targets, Hits(hits.time_s, hits.voice, velocities))
+    assert after <= before + 1e-9
+    was_right = band.low <= velocity <= band.high
+    if was_right and not band.low <= farther <= band.high and before > 1e-6:
+        assert after < before
+
+
+@law(150)
+@given(runs_with_takes(graces=False), st.floats(0.0, 1.0))
+def test_a_hit_that_answers_nothing_never_raises_the_score(case: Case, share: float) -> None:
+    """Whatever else was played; it may make a missed stroke a wrong drum, which is worse."""
+    pattern, targets, hits = case
+    before = total(pattern, targets, Hits.of(hits))
+    more = [*hits, Hit(share * (targets.end_s - 0.101), NEVER_WRITTEN, 84.0)]
+    after = total(pattern, targets, Hits.of(more))
+    assert after <= before
+    if before > 0.0:
+        assert after < before
+
+
+@law(150)
+@given(answered(), st.data())
+def test_another_drum_lowers_the_score(
+    case: tuple[Pattern, Targets, Hits], data: st.DataObject
+) -> None:
+    pattern, targets, hits = case
+    chosen = data.draw(st.integers(0, len(hits) - 1))
+    assume(0.0 <= hits.time_s[chosen] < targets.end_s - 0.1)  # inside the run
+    voices = hits.voice.copy()
+    voices[chosen] = STAFF_ORDER[NEVER_WRITTEN]
+    other = Hits(hits.time_s, voices, hits.velocity)
+    before, after = total(pattern, targets, hits), total(pattern, targets, other)
+    left_out = total(pattern, targets, without(hits, [chosen]))
+    assert after <= left_out <= before
+    if left_out > 0.0:
+        assert after < left_out
+
+
+@law(80)
+@given(runs_with_takes(graces=False, optional=False))
+def test_leaving_out_a_faultless_stroke_never_raises_the_score(case: Case) -> None:
+    """In any take at all, if no other hit can take its place."""
+    pattern, targets, hits = case
+    # One stroke at least is as written.
+    own = Hit(float(targets.time_s[0]), targets.names[0], FITTING[DYNAMICS[targets.dynamic[0]]])
+    grade, run = grade_and_run(pattern, targets, Hits.of([*hits, own]))
+    for chosen in _faultless_and_alone(run)[:3]:
+        after = total(pattern, targets, without(run.hits, [chosen]))
+        assert after <= grade.score.total + 1e-9
+
+
+def _faultless_and_alone(run: Run) -> list[int]:
+    """Hits on time and of the right loudness that no extra of the voice could replace."""
+    on_time = set(run.verdicts.hit[run.rows(Verdict.ON_TIME)].tolist())
+    right = set(run.hit[run.verdicts.loudness[run.answered] == 0].tolist())
+    others = run.hits.time_s[run.verdicts.hit[run.rows(Verdict.EXTRA, Verdict.WRONG_DRUM)]]
+    return [
+        hit
+        for hit in sorted(on_time & right)
+        if not np.any(np.abs(others - run.hits.time_s[hit]) <= 0.2)
+        and not np.any(np.abs(np.delete(run.hits.time_s, hit) - run.hits.time_s[hit]) < 0.05)
+    ]
+
+
+@law(60)
+@given(answered(faults=False), st.data())
+def test_a_grace_stroke_left_out_lowers_the_score(
+    case: tuple[Pattern, Targets, Hits], data: st.DataObject
+) -> None:
+    pattern, targets, hits = case
+    chosen = data.draw(st.integers(0, len(targets) - 1))
+    asked = targets.graces.copy()
+    asked[chosen] = data.draw(st.integers(1, 2))
+    grade = graded(pattern, replace(targets, graces=asked), moved(hits, 0.0))
+    assert grade.score.total == pytest.approx(100.0 * (1.0 - 0.5 / len(targets)))
+    assert grade.graces is not None
+    assert (grade.graces.asked, grade.graces.played) == (asked[chosen], 0)
+
+
+def test_the_score_is_its_formula() -> None:
+    """Worked by hand from the head of the module score."""
+    pattern = groove(snare="x--- x--- x--- x---")  # 100 bpm: a target every 600 ms
+    targets = lay_out(pattern, 100.0, 1)
+    hits = [
+        Hit(0.065, "snare", 84.0),  # 35 ms beyond the tolerance: half of what is left of a half
+        Hit(0.600, "snare", 127.0),  # over the band of 120: 40 log10(127 / 120) = 0.985 dB
+        Hit(1.200, "kick", 84.0),  # a wrong drum
+        Hit(1.400, "kick", 84.0),  # an extra
+    ]
+    grade = graded(pattern, targets, Hits.of(hits))
+    late = (1.0 - 35.0 / 70.0) / 2.0
+    loud = 0.75 - 40.0 * np.log10(127.0 / 120.0) / 16.0
+    worth = 4 + 1 + 0.25  # four targets, one extra, a quarter for the wrong drum
+    assert grade.score.total == pytest.approx(100.0 * (late + loud) / worth)
+    assert grade.score.strokes == pytest.approx(100.0 * 2 / worth)
+    assert grade.score.timing == pytest.approx(100.0 * (late + 1.0) / 2)
+    assert grade.score.loudness == pytest.approx(100.0 * (1.0 + loud) / 2)

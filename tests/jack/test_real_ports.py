@@ -1,0 +1,135 @@
+"""Real MIDI ports, in real time, through JACK."""
+
+import time
+from collections.abc import Callable, Iterator
+
+import numpy as np
+import pytest
+
+from playalong.kit import ports
+from playalong.kit.player import SKILLS, perform, send
+from playalong.kit.ports import NO_PORT, PortError
+from playalong.kit.rtmidi_port import VirtualOutput
+from playalong.kit.stamps import StampFilter
+from playalong.pattern.targets import lay_out
+from playalong.pattern.text import read
+
+pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
+
+NAME = "practice pad"
+GROOVE = (
+    'title = "T"\nmeter = "4/4"\ntempo = 100\n[[bar]]\nhi-hat = "xx xo xx xx"\n'
+    'snare = "--g- f--g -g-- d---"\nkick = "x--x ---x --x- ----"\n'
+)
+
+
+@pytest.fixture
+def output() -> Iterator[VirtualOutput]:
+    made = VirtualOutput(NAME)
+    yield made
+    made.close()
+
+
+def soon(true: Callable[[], bool]) -> bool:
+    """Whether it comes true within a few seconds."""
+    end_s = time.monotonic() + 5.0
+    while time.monotonic() < end_s:
+        if true():
+            return True
+        time.sleep(0.05)
+    return False
+
+
+def heard(output: VirtualOutput, port: ports.Port, velocity: int) -> set[int]:
+    """The velocities that arrive when a stroke is sent until it is heard.
+
+    What is sent before the server has joined the two ports goes nowhere.
+    """
+    found: set[int] = set()
+
+    def arrived() -> bool:
+        output.send(bytes((0x99, 38, velocity)))
+        found.update(arrival.data[2] for arrival in port.poll())
+        return bool(found)
+
+    assert soon(arrived)
+    return found
+
+
+def test_there_is_no_port_before_one_is_made():
+    assert ports.port_names() == []
+    with pytest.raises(PortError) as caught:
+        ports.open_port(None)
+    assert str(caught.value) == NO_PORT
+
+
+def test_a_port_is_found_by_a_part_of_its_name(output):
+    assert [NAME in name for name in ports.port_names()] == [True]
+    port = ports.open_port("Practice")
+    assert NAME in port.name
+    port.close()
+    with pytest.raises(PortError, match=f'No MIDI port has "nowhere" in its name.*{NAME}'):
+        ports.open_port("nowhere")
+
+
+def test_a_port_that_has_gone_meanwhile_is_told(output):
+    with pytest.raises(PortError, match='"gone" does not open'):
+        ports.backend().open("gone")
+
+
+def test_a_performance_arrives_whole_in_order_and_in_time(output):
+    """Two bars at 100: about five seconds."""
+    performance = perform(lay_out(read(GROOVE, "t"), 100.0, 2), SKILLS["steady"], 1)
+    port = ports.open_port("practice")
+    sent_s: list[float] = []
+
+    class Watched:
+        def send(self, data: bytes) -> None:
+            sent_s.append(time.perf_counter())
+            output.send(data)
+
+    arrivals = []
+
+    def wait(seconds: float) -> None:
+        time.sleep(seconds)
+        arrivals.extend(port.poll())
+
+    try:
+        send(performance, Watched(), time.perf_counter() + 0.5, time.perf_counter, wait)
+        count = len(performance.messages)
+        assert soon(lambda: arrivals.extend(port.poll()) or len(arrivals) >= count)
+    finally:
+        port.close()
+    assert [arrival.data for arrival in arrivals] == [data for _, data in performance.messages]
+
+    stamps = StampFilter()
+    told_s = np.array([stamps.time_s(item.stamp_s, item.arrival_s) for item in arrivals])
+    assert (np.diff(told_s) >= 0.0).all()
+    error_s = told_s - np.array(sent_s)
+    # A period of this server is 1.3 ms: no message can be told sooner than that before its time.
+    assert error_s.min() > -0.002
+    # 10 ms unless the machine is too busy to bring the messages themselves so soon.
+    late_s = np.array([item.arrival_s for item in arrivals]) - np.array(sent_s)
+    assert np.quantile(error_s, 0.99) <= max(0.010, float(np.quantile(late_s, 0.99)))
+
+
+def test_a_port_that_is_pulled_out_is_noticed():
+    output = VirtualOutput(NAME)
+    port = ports.open_port("practice")
+    assert port.is_there()
+    assert heard(output, port, 90) == {90}
+    output.close()
+    assert soon(lambda: not port.is_there())
+    port.poll()  # what was still on its way
+    assert port.poll() == []
+    port.close()
+    assert ports.port_names() == []
+
+
+def test_a_port_that_comes_back_can_be_opened_again():
+    for velocity in (40, 80):
+        output = VirtualOutput(NAME)
+        port = ports.open_port("practice")
+        assert heard(output, port, velocity) == {velocity}
+        output.close()
+        port.close()

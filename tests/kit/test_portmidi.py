@@ -1,0 +1,138 @@
+"""The port through PortMidi, on a small stand-in for ``pygame.midi``."""
+
+import sys
+from types import ModuleType, SimpleNamespace
+
+import pytest
+
+from playalong.kit import ports
+from playalong.kit.ports import Arrival, PortError
+
+
+class FakeMidi(ModuleType):
+    """What ``pygame.midi`` offers: devices, and one input with events in wait."""
+
+    class MidiException(Exception):  # noqa: N818 - its name there
+        pass
+
+    def __init__(self) -> None:
+        super().__init__("pygame.midi")
+        self.started = 0
+        #: interface, name, is input, is output, is opened: as get_device_info tells.
+        self.devices = [
+            (b"ALSA", b"Through", 0, 1, 0),
+            (b"ALSA", b"Through", 1, 0, 0),
+            (b"ALSA", b"Pad Box \xff", 1, 0, 0),
+        ]
+        self.waiting: list[list[object]] = []
+        self.reads: list[int] = []
+        self.opened: list[int] = []
+        self.closed = 0
+        self.fails = False
+
+        outer = self
+
+        class Input:
+            def __init__(self, device: int, buffer_size: int = 4096) -> None:
+                if outer.fails:
+                    raise outer.MidiException("device is busy")
+                outer.opened.append(device)
+
+            def poll(self) -> bool:
+                if outer.fails:
+                    raise outer.MidiException("buffer overflow")
+                return bool(outer.waiting)
+
+            def read(self, count: int) -> list[list[object]]:
+                outer.reads.append(count)
+                taken, outer.waiting = outer.waiting[:count], outer.waiting[count:]
+                return taken
+
+            def close(self) -> None:
+                outer.closed += 1
+
+        self.Input = Input
+
+    def init(self) -> None:
+        self.started += 1
+
+    def get_count(self) -> int:
+        return len(self.devices)
+
+    def get_device_info(self, number: int) -> tuple[bytes, bytes, int, int, int]:
+        return self.devices[number]
+
+
+@pytest.fixture
+def midi(monkeypatch):
+    """The stand-in, in place before the port's module is read."""
+    import pygame
+
+    fake = FakeMidi()
+    monkeypatch.setattr(pygame, "midi", fake, raising=False)
+    monkeypatch.setitem(sys.modules, "pygame.midi", fake)
+    monkeypatch.delitem(sys.modules, "playalong.kit.portmidi_port", raising=False)
+    monkeypatch.setitem(sys.modules, "playalong.kit.rtmidi_port", None)  # it does not load
+    yield fake
+    sys.modules.pop("playalong.kit.portmidi_port", None)
+
+
+def test_it_stands_in_where_the_other_does_not_load(midi):
+    assert type(ports.backend()).__name__ == "PortMidiBackend"
+    assert midi.started == 1
+
+
+def test_only_inputs_are_listed(midi):
+    assert ports.port_names() == ["Through", "Pad Box \ufffd"]
+
+
+def test_a_port_is_opened_by_its_own_number(midi):
+    port = ports.open_port("pad")
+    assert port.name == "Pad Box \ufffd"
+    assert midi.opened == [2]
+    assert port.is_there()
+    port.close()
+    assert midi.closed == 1
+
+
+def test_all_that_waits_is_read_in_order_with_stamps_in_seconds(midi, monkeypatch):
+    port = ports.open_port("pad")
+    module = sys.modules["playalong.kit.portmidi_port"]
+    monkeypatch.setattr(module, "time", SimpleNamespace(perf_counter=lambda: 12.5))
+    midi.waiting = [[[0x99, 38, 1 + number % 127, 0], 1000 + number] for number in range(150)]
+    assert port.poll() == [
+        Arrival((1000 + number) / 1000.0, 12.5, bytes((0x99, 38, 1 + number % 127)))
+        for number in range(150)
+    ]
+    assert len(midi.reads) > 1
+    assert max(midi.reads) < 4096
+    assert port.poll() == []
+
+
+def test_a_port_that_is_held_by_another_program_is_told(midi):
+    backend = ports.backend()
+    midi.fails = True
+    with pytest.raises(PortError, match='"Through" does not open: another program may hold it'):
+        backend.open("Through")
+
+
+def test_a_port_that_has_gone_meanwhile_is_told(midi):
+    backend = ports.backend()
+    midi.devices.pop()
+    with pytest.raises(PortError, match="does not open"):
+        backend.open("Pad Box \ufffd")
+
+
+def test_an_overflow_ends_no_run(midi):
+    port = ports.open_port("pad")
+    midi.fails = True
+    assert port.poll() == []
+    midi.fails = False
+    midi.waiting = [[[0x99, 38, 90, 0], 5]]
+    assert [arrival.data for arrival in port.poll()] == [bytes((0x99, 38, 90))]
+
+
+def test_a_port_that_is_no_longer_listed_is_not_there(midi):
+    port = ports.open_port("pad")
+    midi.devices.pop()
+    assert not port.is_there()

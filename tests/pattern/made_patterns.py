@@ -1,0 +1,270 @@
+"""Patterns made at random, each as the text of a file and as the model that it must mean.
+
+Both are built here from the same steps and by nothing of the project but its records, so that
+reading and writing can each be held against them.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from itertools import cycle
+from math import lcm
+from typing import Any
+
+from hypothesis import strategies as st
+
+from playalong.pattern.beats import Meter
+from playalong.pattern.model import (
+    Bar,
+    Change,
+    Chunk,
+    Dynamic,
+    Hand,
+    Pattern,
+    Practice,
+    Stroke,
+    Variation,
+)
+
+#: What is written, and the length of each beat in whole notes (common practice).
+METERS = {
+    "4/4": (Fraction(1, 4),) * 4,
+    "3/4": (Fraction(1, 4),) * 3,
+    "5/4": (Fraction(1, 4),) * 5,
+    "7/8": (Fraction(1, 8),) * 7,
+    "2+2+3/8": (Fraction(1, 4), Fraction(1, 4), Fraction(3, 8)),
+    "12/8": (Fraction(3, 8),) * 4,
+}
+QUARTERS = ("4/4", "3/4", "5/4")
+
+#: Voices from above to below, and whether hands play them (common practice).
+BY_HAND = {"crash": True, "hi-hat": True, "ride": True, "snare": True, "kick": False}
+
+#: dynamic, grace strokes, open where it stands on the hi-hat line: as the file format says.
+MARKS = {
+    "x": (Dynamic.NORMAL, 0, False),
+    "X": (Dynamic.ACCENT, 0, False),
+    "o": (Dynamic.NORMAL, 0, True),
+    "O": (Dynamic.ACCENT, 0, True),
+    "g": (Dynamic.GHOST, 0, False),
+    "f": (Dynamic.NORMAL, 1, False),
+    "F": (Dynamic.ACCENT, 1, False),
+    "d": (Dynamic.NORMAL, 2, False),
+    "D": (Dynamic.ACCENT, 2, False),
+}
+STEPS = ["-"] * 8 + list(MARKS) + [f"({mark})" for mark in MARKS]
+
+#: Parts of a beat that may stand below each other.
+FAMILIES = ((1, 2, 4, 8, 16), (1, 2, 3, 4, 6, 12), (1, 5, 10), (1, 7))
+
+#: A line: the steps of each beat.
+Line = list[list[str]]
+
+NAMES = st.text(st.characters(exclude_categories=["Cs"]), min_size=1, max_size=6)
+WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12).filter(str.strip)
+TEMPI = st.one_of(st.integers(20, 400).map(float), st.floats(20.0, 400.0))
+
+
+@dataclass(frozen=True)
+class Made:
+    """A pattern, and the text of a file that means it."""
+
+    pattern: Pattern
+    text: str
+
+
+def quoted(text: str) -> str:
+    return '"' + "".join(f"\\U{ord(char):08x}" for char in text) + '"'
+
+
+def starts(written: str) -> list[Fraction]:
+    beats = METERS[written]
+    return [sum(beats[:index], Fraction(0)) for index in range(len(beats))]
+
+
+def places(line: Line, written: str) -> dict[Fraction, str]:
+    """The steps of a line that are no rests, by position."""
+    return {
+        start + beat * index / len(steps): step
+        for start, beat, steps in zip(starts(written), METERS[written], line, strict=True)
+        for index, step in enumerate(steps)
+        if step != "-"
+    }
+
+
+def stroke(at: Fraction, voice: str, step: str) -> Stroke:
+    dynamic, graces, is_open = MARKS[step.strip("()")]
+    return Stroke(at, voice, dynamic, "(" in step, graces, is_open and voice == "hi-hat")
+
+
+def row(key: str, line: Line) -> str:
+    return f'{key} = "{" ".join("".join(steps) for steps in line)}"\n'
+
+
+def in_order(strokes: list[Stroke]) -> list[Stroke]:
+    return sorted(strokes, key=lambda item: (item.at, list(BY_HAND).index(item.voice)))
+
+
+@st.composite
+def lines(draw: st.DrawFn, written: str, steps: list[str], voices: list[str]) -> dict[str, Line]:
+    """Lines of one bar for some of ``voices``."""
+    families = draw(
+        st.lists(
+            st.sampled_from(FAMILIES), min_size=len(METERS[written]), max_size=len(METERS[written])
+        )
+    )
+    found = {}
+    for voice in draw(st.lists(st.sampled_from(voices), min_size=1, max_size=4, unique=True)):
+        line = []
+        for family in families:
+            size = draw(st.sampled_from(family))
+            line.append(draw(st.lists(st.sampled_from(steps), min_size=size, max_size=size)))
+        found[voice] = line
+    return found
+
+
+@st.composite
+def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
+    """A bar, its text, and its meter as written."""
+    found = draw(lines(written, STEPS, list(BY_HAND)))
+    strokes = [
+        stroke(at, voice, step)
+        for voice, line in found.items()
+        for at, step in places(line, written).items()
+    ]
+    divisions = tuple(
+        lcm(*(len(line[beat]) for line in found.values() if set(line[beat]) != {"-"}))
+        for beat in range(len(METERS[written]))
+    )
+    text = "[[bar]]\n" + (f'meter = "{written}"\n' if own else "")
+    text += "".join(row(voice, line) for voice, line in found.items())
+    if draw(st.booleans()):
+        sticking: Line = [["-"] * parts for parts in divisions]
+        grid = [
+            (beat, index, start + length * index / parts)
+            for beat, (start, length, parts) in enumerate(
+                zip(starts(written), METERS[written], divisions, strict=True)
+            )
+            for index in range(parts)
+        ]
+        for beat, index, at in grid:
+            there = [item for item in in_order(strokes) if item.at == at and BY_HAND[item.voice]]
+            hand = draw(st.sampled_from("RL-")) if there else "-"
+            sticking[beat][index] = hand
+            # Of two at once the upper voice has the hand that is written.
+            for item, side in zip(
+                there, cycle({"R": "RL", "L": "LR", "-": "-"}[hand]), strict=False
+            ):
+                strokes.remove(item)
+                given = None if side == "-" else Hand(side)
+                strokes.append(
+                    Stroke(
+                        at,
+                        item.voice,
+                        item.dynamic,
+                        item.optional,
+                        item.graces,
+                        item.is_open,
+                        given,
+                    )
+                )
+        text += row("sticking", sticking)
+    return Bar(Meter.parse(written), tuple(in_order(strokes)), divisions), text, written
+
+
+@st.composite
+def variations(
+    draw: st.DrawFn, name: str, made: list[tuple[Bar, str, str]]
+) -> tuple[Variation, str]:
+    """A variation of some bars of one meter, and its text."""
+    written = draw(st.sampled_from([item[2] for item in made]))
+    fitting = [index for index, item in enumerate(made) if item[2] == written]
+    chosen = sorted(draw(st.sets(st.sampled_from(fitting), min_size=1)))
+    there = set.intersection(
+        *({(item.at, item.voice) for item in made[index][0].strokes} for index in chosen)
+    )
+    # Mostly voices of which something can be taken away.
+    voices = sorted({voice for _, voice in there}) if draw(st.integers(0, 3)) else []
+    found = draw(lines(written, ["."] * len(STEPS) + STEPS, voices or list(BY_HAND)))
+    added: list[Stroke] = []
+    taken: list[tuple[Fraction, str]] = []
+    for voice, line in found.items():
+        for start, length, steps in zip(starts(written), METERS[written], line, strict=True):
+            for index, step in enumerate(steps):
+                at = start + length * index / len(steps)
+                if step == "." and (at, voice) not in there:
+                    steps[index] = "-"
+                elif step == ".":
+                    taken.append((at, voice))
+                elif step != "-":
+                    added.append(stroke(at, voice, step))
+    if not added and not taken:
+        voice, line = next(iter(found.items()))
+        line[0][0] = "g"
+        added.append(stroke(Fraction(0), voice, "g"))
+    about = draw(st.one_of(st.just(""), WORDS))
+    text = f"[variation.{quoted(name)}]\n" + (f"about = {quoted(about)}\n" if about else "")
+    if chosen != list(range(len(made))):
+        text += f"bars = {[index + 1 for index in chosen]}\n"
+    text += "".join(row(voice, line) for voice, line in found.items())
+    change = (tuple(in_order(added)), tuple(sorted(taken)))
+    return Variation(name, about, tuple(Change(index, *change) for index in chosen)), text
+
+
+@st.composite
+def chunks(draw: st.DrawFn, made: list[tuple[Bar, str, str]]) -> tuple[Chunk, str]:
+    """A chunk of one bar, and its text."""
+    bar = draw(st.integers(0, len(made) - 1))
+    written = made[bar][2]
+    first, last = sorted(draw(st.tuples(*[st.integers(1, len(METERS[written]))] * 2)))
+    name = draw(WORDS)
+    begin = starts(written)[first - 1]
+    end = starts(written)[last - 1] + METERS[written][last - 1]
+    text = f"[[chunk]]\nname = {quoted(name)}\nbar = {bar + 1}\nfrom = {first}\nto = {last}\n"
+    return Chunk(name, bar, begin, end), text
+
+
+@st.composite
+def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
+    """A whole pattern, and its text."""
+    title, about, tempo = draw(WORDS), draw(st.one_of(st.just(""), WORDS)), draw(TEMPI)
+    if draw(st.booleans()):  # only then may it swing
+        meters = QUARTERS
+    default = draw(st.sampled_from(meters))
+    made = []
+    for _ in range(draw(st.integers(1, 3))):
+        own = draw(st.booleans())
+        written = draw(st.sampled_from(meters)) if own else default
+        made.append(draw(bars(written, own)))
+    if not any(bar.strokes for bar, _, _ in made):
+        beats = len(METERS[default])
+        line = [["x"], *[["-"]] * (beats - 1)]
+        only = Bar(Meter.parse(default), (Stroke(Fraction(0), "kick"),), (1,) * beats)
+        made = [(only, "[[bar]]\n" + row("kick", line), default)]
+    swing = Decimal(50)
+    if all(written in QUARTERS for _, _, written in made):
+        swing = draw(st.one_of(st.just(swing), st.decimals(50, 80, places=2)))
+    names = draw(st.one_of(st.just([]), st.lists(NAMES, min_size=1, max_size=2, unique=True)))
+    varied = [draw(variations(name, made)) for name in names]
+    parts = [draw(chunks(made)) for _ in range(draw(st.integers(0, 2)))]
+
+    text = f"title = {quoted(title)}\nmeter = {quoted(default)}\ntempo = {tempo!r}\n"
+    text += f"swing = {swing}\n" if swing != 50 or draw(st.booleans()) else ""
+    text += f"about = {quoted(about)}\n" if about else ""
+    text += "".join(item[1] for item in [*made, *varied, *parts])
+    practice: Practice | None = None
+    if draw(st.booleans()):
+        start, goal = sorted(draw(st.tuples(TEMPI, TEMPI)))
+        practice = Practice(start, goal, draw(st.integers(1, 99)))
+        text += f"[practice]\nstart = {start!r}\ngoal = {goal!r}\nclean = {practice.clean}\n"
+    fields: dict[str, Any] = {
+        "swing": Fraction(swing),
+        "about": about,
+        "variations": {variation.name: variation for variation, _ in varied},
+        "chunks": tuple(chunk for chunk, _ in parts),
+        "practice": practice,
+    }
+    own_meter = Meter.parse(default)
+    return Made(
+        Pattern("made", title, own_meter, tempo, tuple(bar for bar, _, _ in made), **fields), text
+    )
