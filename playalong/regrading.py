@@ -182,7 +182,7 @@ class _Held:
             bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))
             if bars < followed.bars:
                 followed = followed.until(float(followed.bar_starts_s[bars]))
-        return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules, followed=True)
+        return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules)
 
 
 def checked_tempo(tempo_bpm: float) -> float:

@@ -61,7 +61,7 @@ def advice(
     by_voice = np.stack([cost[:, voice_of == voice].sum(axis=1) for voice in voices], axis=1)
     row, column = divmod(int(by_voice.argmax()), len(voices))
     fault, dearest = Fault(row), float(by_voice.max())
-    extras = run.hits.voice[run.verdicts.hit[run.rows(Verdict.EXTRA)]]
+    extras = run.hits.voice[run.verdicts.hit[run.told[Verdict.EXTRA]]]
 
     if drift and off_time >= max(dearest, len(extras)):
         return drift
@@ -89,7 +89,7 @@ def _causes(run: Run, credits: Credits) -> tuple[Ints, Floats, Floats]:
     times = np.zeros((len(Fault), count), np.int64)
     cost, figure = np.zeros(times.shape), np.zeros(times.shape)
     for fault, verdict in ((Fault.MISSED, Verdict.MISSED), (Fault.WRONG_DRUM, Verdict.WRONG_DRUM)):
-        gone = place[run.verdicts.target[run.rows(verdict)]]
+        gone = place[run.verdicts.target[run.told[verdict]]]
         times[fault] = cost[fault] = np.bincount(gone, minlength=count)
     for fault, wrong, credit, figures in (
         (Fault.EARLY, (on_time < 1) & ~late, on_time, run.error_ms),

@@ -35,7 +35,7 @@ def places(run: Run, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
     off = np.flatnonzero(off_time | (fit != LOUDNESSES.index(Loudness.RIGHT)))
     answered = total(run.place)
     told = {
-        kind: total(run.targets.place[verdicts.target[run.rows(kind)]].astype(np.int64))
+        kind: total(run.targets.place[verdicts.target[run.told[kind]]].astype(np.int64))
         for kind in (Verdict.MISSED, Verdict.WRONG_DRUM, Verdict.EARLY, Verdict.LATE)
     }
     loud = {

@@ -107,6 +107,7 @@ def follow(targets: Targets, hits: Hits, found: Found) -> Targets:
         time_s=moved(targets.time_s),
         bar_starts_s=starts[:-1],
         end_s=float(starts[-1]),
+        followed=True,
     )
 
 

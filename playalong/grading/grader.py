@@ -26,6 +26,9 @@ from playalong.pattern.targets import DYNAMICS, Targets
 #: How long after a window is over its settled word is said, since hits may come late by cable.
 SETTLE_S = 0.15
 
+#: How many hits of a long take are settled at a time: as many as a processor keeps at hand.
+PORTION = 1 << 17
+
 
 def judge(targets: Targets, hits: Hits, rules: Rules) -> Verdicts:
     """The settled words on all ``hits`` of a run, whose numbers are their rows."""
@@ -35,7 +38,13 @@ def judge(targets: Targets, hits: Hits, rules: Rules) -> Verdicts:
             counts_as[code] = STAFF_ORDER[folded(voice.name, targets.voices)]
     voices = counts_as[hits.voice]
     played = Played(half_ns(hits.time_s), voices, np.arange(len(hits)), hits.velocity)
-    return Settler(targets, rules).settle(NEVER, played[voices >= 0].in_order())
+    played = played[voices >= 0].in_order()
+    settler, parts = Settler(targets, rules), []
+    for first in range(0, max(len(played), 1), PORTION):
+        after = first + PORTION
+        until = int(played.time[after]) if after < len(played) else NEVER
+        parts.append(settler.settle(until, played[slice(first, after)]))
+    return Verdicts.joined(parts)
 
 
 @dataclass(slots=True)

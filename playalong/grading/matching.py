@@ -19,8 +19,8 @@ where it is expected, and when there are fewer hits than strokes it is the grace
 out.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
 from itertools import islice
 
 import numpy as np
@@ -39,7 +39,9 @@ _GRACE = round(GRACE_S * HALF_NS_PER_S)
 
 def half_ns(time_s: NDArray[np.float64]) -> Ints:
     """Seconds, rounded to the nanosecond, as whole half-nanoseconds."""
-    return (2 * np.rint(time_s * 1e9)).astype(np.int64)
+    whole = np.rint(time_s * 1e9).astype(np.int64)
+    whole *= 2
+    return whole
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,10 +61,21 @@ class Windows:
     def __len__(self) -> int:
         return len(self.time)
 
-    def __getitem__(self, part: slice) -> "Windows":
+    def __getitem__(self, part: slice | Ints | NDArray[np.bool_]) -> "Windows":
         return Windows(
             self.target[part], self.time[part], self.start[part], self.end[part], self.graces[part]
         )
+
+    @classmethod
+    def joined(cls, parts: "Sequence[Windows]") -> "Windows":
+        """All parts, in order of targets; of no parts, no windows."""
+        if not parts:
+            none = np.empty(0, np.int64)
+            return cls(none, none, none, none, np.empty(0, np.int8))
+        whole = cls(
+            *(np.concatenate([getattr(p, column.name) for p in parts]) for column in fields(cls))
+        )
+        return whole[np.argsort(whole.target, kind="stable")]
 
 
 def stroke_times(time: int, graces: int) -> list[int]:
@@ -75,7 +88,7 @@ def windows_of(targets: Targets, capture_ms: float) -> dict[int, Windows]:
     time = half_ns(targets.time_s)
     capture = round(capture_ms * HALF_NS_PER_MS)
     found = {}
-    for voice in np.unique(targets.voice).tolist():
+    for voice in np.flatnonzero(np.bincount(targets.voice, minlength=1)).tolist():
         numbers = np.flatnonzero(targets.voice == voice)
         own = time[numbers]
         middle = own[:-1] + np.diff(own) // 2

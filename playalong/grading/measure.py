@@ -26,18 +26,14 @@ def grade(
     targets: Targets,
     hits: Hits,
     rules: Rules,
-    followed: bool = False,
 ) -> tuple[Grade, Run]:
-    """The grade of ``hits`` against ``targets``, and the matched run behind it.
-
-    ``followed``: the targets went along with the player, who had no click.
-    """
+    """The grade of ``hits`` against ``targets``, and the matched run behind it."""
     run = Run.of(targets, hits, rules)
     meters = tuple(bar.meter for bar in pattern.bars)
     steady = steadiness(Strokes.of(run), tempo_bpm)
     in_time, together = timing(run), unison(run)
     credits = Credits.of(run)
-    scored = score(run, credits, steady, followed)
+    scored = score(run, credits, steady)
     by_place = places(run, meters)
     return (
         Grade(
@@ -61,7 +57,7 @@ def grade(
 
 def counts(run: Run) -> Counts:
     """How many of each verdict."""
-    n = {verdict: len(run.rows(verdict)) for verdict in Verdict}
+    n = {verdict: len(run.told[verdict]) for verdict in Verdict}
     fit = run.verdicts.loudness[run.answered]
     matched = sum(n[verdict] for verdict in MATCHED)
     return Counts(

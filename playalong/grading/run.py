@@ -37,16 +37,19 @@ class Run:
         """Match and judge all ``hits``."""
         return cls(targets, hits, rules, judge(targets, hits, rules))
 
-    def rows(self, *kinds: Verdict) -> Ints:
-        """The rows of ``verdicts`` that say one of ``kinds``, grace strokes left out."""
-        wanted = np.isin(self.verdicts.verdict, [VERDICTS.index(kind) for kind in kinds])
-        return np.flatnonzero(wanted & ~self.verdicts.grace)
+    @cached_property
+    def told(self) -> dict[Verdict, Ints]:
+        """The rows of ``verdicts`` for each verdict, grace strokes left out."""
+        main = np.where(self.verdicts.grace, np.int8(-1), self.verdicts.verdict)
+        return {kind: np.flatnonzero(main == code) for code, kind in enumerate(VERDICTS)}
 
     @cached_property
     def answered(self) -> Ints:
         """(k,) the rows of ``verdicts`` with answered targets, in order of targets."""
-        rows = self.rows(*MATCHED)
-        return rows[np.argsort(self.verdicts.target[rows], kind="stable")]
+        rows = np.concatenate([self.told[kind] for kind in MATCHED])
+        row_of = np.full(len(self.targets), -1, np.int64)
+        row_of[self.verdicts.target[rows]] = rows
+        return row_of[row_of >= 0]
 
     @cached_property
     def target(self) -> Ints:

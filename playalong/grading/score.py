@@ -95,15 +95,20 @@ def _graces(run: Run) -> Floats:
     return credit
 
 
-def score(run: Run, credits: Credits, steadiness: Steadiness, followed: bool) -> Score:
-    """The score of a run; ``followed`` where the targets went along with the player."""
-    wrong = len(run.rows(Verdict.WRONG_DRUM))
-    others = len(run.rows(Verdict.MISSED, Verdict.EXTRA))
+def score(run: Run, credits: Credits, steadiness: Steadiness) -> Score:
+    """The score of a run."""
+    wrong = len(run.told[Verdict.WRONG_DRUM])
+    others = len(run.told[Verdict.MISSED]) + len(run.told[Verdict.EXTRA])
     worth = len(run.target) + others + 1.25 * wrong
     if not worth:
         return Score(0.0, 0.0, 0.0, 0.0, 0.0)
     steady = 1.0
-    if followed and steadiness.trend != STEADY and steadiness.first_bpm and steadiness.last_bpm:
+    if (
+        run.targets.followed
+        and steadiness.trend != STEADY
+        and steadiness.first_bpm
+        and steadiness.last_bpm
+    ):
         change = 100.0 * abs(steadiness.last_bpm / steadiness.first_bpm - 1.0)
         steady = max(0.5, 1.0 - change / 20.0)
     won = float(np.sum(credits.timing * credits.loudness * credits.graces))

@@ -101,7 +101,7 @@ class Played:
     def __len__(self) -> int:
         return len(self.time)
 
-    def __getitem__(self, rows: Ints | NDArray[np.bool_]) -> "Played":
+    def __getitem__(self, rows: Ints | NDArray[np.bool_] | slice) -> "Played":
         return Played(self.time[rows], self.voice[rows], self.number[rows], self.velocity[rows])
 
     @classmethod
@@ -149,20 +149,13 @@ class Settler:
 
         self._tolerance = rules.tolerance_ms * HALF_NS_PER_MS
         self._targets = targets
-        count = len(targets)
-        self._time = half_ns(targets.time_s)
-        self._start = np.empty(count, np.int64)
-        self._end = np.empty(count, np.int64)
-        for windows in self.windows.values():
-            self._start[windows.target] = windows.start
-            self._end[windows.target] = windows.end
         asked = [[rules.bands.of(voice.name, dynamic) for dynamic in DYNAMICS] for voice in VOICES]
         self._low = np.array([[band.low for band in row] for row in asked])
         self._high = np.array([[band.high for band in row] for row in asked])
 
         self._settled = dict.fromkeys(self.windows, 0)  # windows settled, by voice
         self._open = Played.of(())
-        self._missed = np.empty(0, np.int64)  # targets, not yet settled as missed or wrong drum
+        self._missed = Windows.joined(())  # not yet settled as missed or wrong drum
         self._extras = Played.of(())  # hits, not yet settled as extra or wrong drum
 
     def settle(self, until: int, fresh: Played) -> Verdicts:
@@ -182,12 +175,12 @@ class Settler:
                 continue
             found = answer(windows, own.time)
             parts.append(self._answered(windows, own, found.window, found.grace))
-            unanswered = windows.target[found.hit < 0]
-            missed.append(unanswered[~self._targets.optional[unanswered]])
+            unanswered = windows[found.hit < 0]
+            missed.append(unanswered[~self._targets.optional[unanswered.target]])
             unused = own[found.window < 0]
             extras.append(unused[(unused.time >= self.begin) & (unused.time < self.end)])
         self._open = hits[later]
-        self._missed = np.sort(np.concatenate(missed))
+        self._missed = Windows.joined(missed)
         self._extras = Played.merged(*extras)
         parts.append(self._left_over(certain))
         self._set_due()
@@ -247,22 +240,22 @@ class Settler:
         stays, waits = self._waiting(certain)
         self._missed, self._extras = missed[stays], extras[waits]
         missed, extras = missed[~stays], extras[~waits]
-        pair = wrong_drums(self._time[missed], self._start[missed], self._end[missed], extras.time)
+        pair = wrong_drums(missed.time, missed.start, missed.end, extras.time)
         wrong = np.flatnonzero(pair >= 0)
         unused = np.ones(len(extras), np.bool_)
         unused[pair[wrong]] = False
-        alone, spare = missed[pair < 0], extras.number[unused]
+        alone, spare = missed.target[pair < 0], extras.number[unused]
         none = np.int64(-1)
         counts = (len(wrong), len(alone), len(spare))
         kinds = (Verdict.WRONG_DRUM, Verdict.MISSED, Verdict.EXTRA)
         total = sum(counts)
         return Verdicts(
             np.repeat(np.array([_CODE[kind] for kind in kinds], np.int8), counts),
-            np.concatenate([missed[wrong], alone, np.full(len(spare), none)]),
+            np.concatenate([missed.target[wrong], alone, np.full(len(spare), none)]),
             np.concatenate([extras.number[pair[wrong]], np.full(len(alone), none), spare]),
             np.concatenate(
                 [
-                    extras.time[pair[wrong]] - self._time[missed[wrong]],
+                    extras.time[pair[wrong]] - missed.time[wrong],
                     np.zeros(len(alone) + len(spare), np.int64),
                 ]
             ),
@@ -273,9 +266,9 @@ class Settler:
     def _waiting(self, certain: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
         """Which missed targets and extras may still get a rival, directly or through others."""
         missed, extras = self._missed, self._extras
-        low = np.searchsorted(extras.time, self._start[missed])
-        high = np.searchsorted(extras.time, self._end[missed], side="right")
-        stays = self._end[missed] >= certain
+        low = np.searchsorted(extras.time, missed.start)
+        high = np.searchsorted(extras.time, missed.end, side="right")
+        stays = missed.end >= certain
         while True:
             # What lies in the window of a target that waits, waits; and so on along the row.
             reached = np.zeros(len(extras) + 1, np.int64)
@@ -294,11 +287,10 @@ class Settler:
             for voice, windows in self.windows.items()
             if self._settled[voice] < len(windows)
         ]
-        left = [int(self._end[self._missed].max())] if len(self._missed) else []
+        left = [int(self._missed.end.max())] if len(self._missed) else []
         if len(self._open) or len(self._extras):
             left.append(0)
         self.due = min([*ends, *left], default=NEVER)
 
 
-_NONE = np.empty(0, np.int64)
-_NO_WINDOWS = Windows(_NONE, _NONE, _NONE, _NONE, np.empty(0, np.int8))
+_NO_WINDOWS = Windows.joined(())

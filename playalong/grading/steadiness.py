@@ -47,11 +47,12 @@ class Strokes:
         """The answered strokes of a run."""
         targets = run.targets
         written_s = targets.written[run.target] * targets.seconds_per_whole
-        # Where the targets followed the player, what they moved is part of the error here.
-        moved_s = targets.time_s[run.target] - (targets.start_s + written_s)
+        error_s = run.error_ms / 1000.0
+        if targets.followed:  # what they were moved along with the player is part of the error
+            error_s += targets.time_s[run.target] - (targets.start_s + written_s)
         return cls(
             written_s,
-            moved_s + run.error_ms / 1000.0,
+            error_s,
             run.voice.astype(np.int64),
             run.targets.bar[run.target].astype(np.int64),
             run.targets.bar_starts_s,
@@ -125,7 +126,7 @@ def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[
         slope = (txy - tx * ty / n) / over
     known = (n >= 4) & (over > 1e-9) & (slope > _STILL)
     tempi = tempo_bpm / (1.0 + np.where(known, slope, 0.0))
-    return tuple((int(index), float(tempi[index])) for index in np.flatnonzero(known))
+    return tuple(zip(np.flatnonzero(known).tolist(), tempi[known].tolist(), strict=True))
 
 
 def _trend(

@@ -19,16 +19,20 @@ from playalong.pattern.kit import BY_NAME, Limb
 
 def timing(run: Run) -> Timing:
     """The timing of a run."""
+    errors = {voice: run.error_ms[own] for voice, own in run.by_voice.items()}
+    parts: dict[Limb, list[Floats]] = {}
+    for voice, own in errors.items():
+        parts.setdefault(BY_NAME[voice].limb, []).append(own)
     limbs = {
-        str(limb): np.concatenate([run.error_ms[run.by_voice[voice]] for voice in voices])
+        str(limb): np.concatenate(parts[limb]) if len(parts[limb]) > 1 else parts[limb][0]
         for limb in Limb
-        if (voices := [voice for voice in run.by_voice if BY_NAME[voice].limb is limb])
+        if limb in parts
     }
     return Timing(
         mean(run.error_ms),
         spread(run.error_ms),
         median(run.error_ms),
-        {voice: _spread(run.error_ms[own]) for voice, own in run.by_voice.items()},
+        {voice: _spread(own) for voice, own in errors.items()},
         {limb: _spread(errors) for limb, errors in limbs.items()},
         _leading(limbs),
     )

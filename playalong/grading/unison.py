@@ -35,10 +35,11 @@ def unison(run: Run) -> Unison:
     spreads = (most - least)[shared]
     leads = shared[instant] & (run.error_ms == least[instant])
     first = np.bincount(run.voice[leads], minlength=len(VOICES))
+    middle, wide = np.percentile(spreads, (50, 90))
     return Unison(
         len(spreads),
-        float(np.median(spreads)),
-        float(np.percentile(spreads, 90)),
+        float(middle),
+        float(wide),
         {VOICES[code].name: int(first[code]) for code in np.flatnonzero(first).tolist()},
         tuple(_together(run)),
     )

@@ -49,7 +49,8 @@ class Targets:
 
     ``voices`` are the names that the pattern has lines for, in staff order; ``bar_starts_s``
     float64 (bars,), and ``end_s`` the end of the last bar in seconds. ``seconds_per_whole`` is
-    how long a whole note lasts at the written tempo.
+    how long a whole note lasts at the written tempo. ``followed``: the targets were moved along
+    with a player who had no click.
     """
 
     time_s: NDArray[np.float64]
@@ -65,6 +66,7 @@ class Targets:
     bar_starts_s: NDArray[np.float64]
     end_s: float
     seconds_per_whole: float
+    followed: bool = False
 
     def __len__(self) -> int:
         return len(self.time_s)

@@ -195,6 +195,22 @@ def test_a_nearer_hit_takes_the_place_of_an_earlier_one() -> None:
     assert [(w.hit, w.verdict) for w in grader.hit(Hit(1.02, "snare", 84))] == [(2, Verdict.EXTRA)]
 
 
+def test_of_two_hits_equally_far_the_first_stays() -> None:
+    grader = Grader(placed([(1.0, "snare")]), RULES)
+    grader.hit(Hit(0.98, "snare", 84))
+    assert [(w.hit, w.verdict) for w in grader.hit(Hit(1.02, "snare", 84))] == [(1, Verdict.EXTRA)]
+
+
+def test_a_missed_stroke_waits_for_a_hit_that_may_yet_be_left_over() -> None:
+    """The kick's window is over, but the snare hit in it is only known to be left over, and so
+    to be meant for the kick, when the window of the snare is over too."""
+    targets = placed([(1.0, "kick"), (1.16, "snare")])
+    hits = [Hit(1.08, "snare", 84), Hit(1.16, "snare", 84)]
+    words, _ = fed(targets, hits, [0.0, 0.0], [0.01])
+    settled = {word.verdict: (word.target, word.hit) for word in words if word.settled}
+    assert settled == {Verdict.WRONG_DRUM: (0, 0), Verdict.ON_TIME: (1, 1)}
+
+
 def test_missed_is_said_when_its_window_is_over_and_settled_a_little_later() -> None:
     grader = Grader(placed([(1.0, "snare")]), RULES)
     assert grader.time_passed(1.1) == []  # the end belongs to the window

@@ -306,9 +306,11 @@ def test_leaving_out_a_faultless_stroke_never_raises_the_score(case: Case) -> No
 
 def _faultless_and_alone(run: Run) -> list[int]:
     """Hits on time and of the right loudness that no extra of the voice could replace."""
-    on_time = set(run.verdicts.hit[run.rows(Verdict.ON_TIME)].tolist())
+    on_time = set(run.verdicts.hit[run.told[Verdict.ON_TIME]].tolist())
     right = set(run.hit[run.verdicts.loudness[run.answered] == 0].tolist())
-    others = run.hits.time_s[run.verdicts.hit[run.rows(Verdict.EXTRA, Verdict.WRONG_DRUM)]]
+    others = run.hits.time_s[
+        run.verdicts.hit[np.concatenate([run.told[Verdict.EXTRA], run.told[Verdict.WRONG_DRUM]])]
+    ]
     return [
         hit
         for hit in sorted(on_time & right)

@@ -281,6 +281,7 @@ def test_followed_targets_keep_what_they_moved() -> None:
         time_s=targets.time_s * 1.02,
         bar_starts_s=targets.bar_starts_s * 1.02,
         end_s=targets.end_s * 1.02,
+        followed=True,
     )
     hits = Hits.sorted(stretched.time_s, targets.voice, np.full(len(targets), 84.0))
     grade = graded(GROOVE, stretched, hits)

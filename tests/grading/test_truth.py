@@ -146,7 +146,7 @@ def test_the_drift_of_a_player_who_is_followed_comes_back() -> None:
         drift = float(np.random.default_rng(2000 + seed).uniform(-4.0, 4.0))
         hits = played_faster(targets, drift, seed)
         followed = follow(targets, hits, Found(0.0, 1.0))
-        told, _ = grade(PATTERN, TEMPO, followed, hits, Rules(), followed=True)
+        told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
         assert told.counts.matched == len(targets)
         assert told.counts.extra == 0
         assert told.steadiness.drift_percent == pytest.approx(drift, abs=0.05)

@@ -45,7 +45,9 @@ def test_missed_extra_and_wrong_drums_are_found_exactly(groove, seed):
     assert found == (len(truth.missed), truth.extra, len(truth.wrong_drum))
     assert told.counts == counts(run)
     # Of a missed and a wrong drum close together none can say which is which.
-    gone = run.verdicts.target[run.rows(Verdict.MISSED, Verdict.WRONG_DRUM)]
+    gone = run.verdicts.target[
+        np.concatenate([run.told[Verdict.MISSED], run.told[Verdict.WRONG_DRUM]])
+    ]
     assert sorted(gone.tolist()) == sorted([*truth.missed, *truth.wrong_drum])
     np.testing.assert_array_equal(run.target, np.flatnonzero(~np.isnan(truth.error_ms)))
     np.testing.assert_allclose(run.error_ms, truth.error_ms[run.target], atol=1e-5)
