@@ -13,7 +13,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.pattern.beats import Tempo
+from playalong.pattern.beats import STRAIGHT, Tempo
 from playalong.pattern.kit import STAFF_ORDER, VOICES
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 
@@ -171,10 +171,14 @@ def lay_out(
 
 
 def sounding(bar: Bar, place: Place, swing: Fraction) -> Fraction:
-    """Where the stroke sounds in its bar: swung, unless its beat is counted in triplets."""
+    """Where the stroke sounds in its bar: swung, unless its voice plays triplets in that beat."""
     stroke, meter = place.stroke, bar.meter
     beat = meter.beat_of(stroke.at)
-    into = (stroke.at - meter.beat_starts[beat]) / meter.beats[beat]
-    if swing == 50 or into.denominator % 3 == 0 or meter.beats[beat] % Fraction(1, 4):
+    start, length = meter.beat_starts[beat], meter.beats[beat]
+    if swing == STRAIGHT or length % Fraction(1, 4):
+        return stroke.at
+    beside = [one.at for one in bar.strokes if one.voice == stroke.voice]
+    own = [at for at in (stroke.at, *beside) if start <= at < start + length]
+    if any(((at - start) / length).denominator % 3 == 0 for at in own):
         return stroke.at
     return meter.swung(stroke.at, swing)

@@ -42,7 +42,7 @@ from math import lcm
 from typing import Any
 
 from playalong.pattern.beats import STRAIGHT, Meter
-from playalong.pattern.grid import REST, SYMBOLS, TAKEN, GridError, Step, read_line
+from playalong.pattern.grid import MOST_STEPS, REST, SYMBOLS, TAKEN, GridError, Step, read_line
 from playalong.pattern.kit import BY_NAME, Limb
 from playalong.pattern.model import (
     Bar,
@@ -293,7 +293,7 @@ class _Reader:
         meter = self._meter(table, path, default) or default
         strokes: list[Stroke] = []
         parts = [1] * len(meter.beats)
-        for voice in table.keys() & BY_NAME.keys():
+        for voice in filter(BY_NAME.__contains__, table):
             line = self._line(table, path, voice, meter, _STROKES, optional=True)
             if line is None:
                 continue
@@ -301,6 +301,13 @@ class _Reader:
             strokes += [_stroke(step, voice) for step in steps]
             for beat in {meter.beat_of(step.position) for step in steps}:
                 parts[beat] = lcm(parts[beat], sizes[beat])
+                if parts[beat] > MOST_STEPS:
+                    self._wrong(
+                        (*path, voice),
+                        f"beat {beat + 1} of this line does not go with the lines above: together "
+                        f"they cut it into more than {MOST_STEPS} parts",
+                    )
+                    parts[beat] = sizes[beat]
         strokes.sort(key=lambda stroke: stroke.place)
         if "sticking" in table and len(self.problems) == before:
             strokes = self._stuck(table, path, meter, strokes)
@@ -338,7 +345,7 @@ class _Reader:
             added: list[Stroke] = []
             taken: list[tuple[Fraction, str]] = []
             there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
-            for voice in table.keys() & BY_NAME.keys():
+            for voice in filter(BY_NAME.__contains__, table):
                 line = self._line(table, path, voice, bar.meter, _STROKES + TAKEN, optional=True)
                 for step in line[0] if line else []:
                     if step.symbol != TAKEN:

@@ -166,3 +166,18 @@ def test_voices_are_those_of_any_line_that_may_be_played():
         '[variation.a]\nride = "x"\n'
     )
     assert lay_out(read(text, "t"), 60.0).voices == ("ride", "snare")
+
+
+def test_a_sextuplet_stays_straight_under_swing_to_its_last_note():
+    """Its fourth note stands on the &, but belongs to the triplets of its voice."""
+    text = (
+        'title = "T"\nmeter = "2/4"\ntempo = 60\nswing = 66\n[[bar]]\n'
+        'snare = "xxxxxx xx"\nhi-hat = "xx xx"\n'
+    )
+    targets = lay_out(read(text, "t"), 60.0)
+    by_voice = {
+        name: [t for t, own in zip(targets.time_s, targets.names, strict=True) if own == name]
+        for name in ("snare", "hi-hat")
+    }
+    assert by_voice["snare"] == pytest.approx([0, 1 / 6, 2 / 6, 3 / 6, 4 / 6, 5 / 6, 1, 1.66])
+    assert by_voice["hi-hat"] == pytest.approx([0, 0.66, 1, 1.66])
