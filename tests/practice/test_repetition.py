@@ -5,7 +5,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from playalong.grading.grade import Grade
 from playalong.grading.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
 from playalong.practice.chunks import excerpt, whole_bars
@@ -97,20 +96,11 @@ def test_a_missed_ghost_note_is_not_said_to_be_soft() -> None:
     assert result(hits).together == ""
 
 
-def looped(faster: float) -> Grade:
-    """Eight bars played so many times as fast as written, within every window."""
-    loop = excerpt(GROOVE, whole_bars(GROOVE), [()] * 8)
-    targets = lay_out(loop, 90.0)
-    hits = faultless(targets)
-    return graded(loop, Hits(hits.time_s / faster, hits.voice, hits.velocity))
-
-
 def test_a_tempo_that_does_not_hold_is_not_steady() -> None:
-    loop = excerpt(GROOVE, whole_bars(GROOVE), [()] * 8)
-    assert repetition(looped(1.0), loop, 1.0).steady
-    early = looped(1.0)
-    off = replace(early.steadiness, drift_percent=3.0)
-    assert not repetition(replace(early, steadiness=off), loop, 1.0).steady
+    grade = graded(ONCE, faultless(TARGETS))
+    for drift, steady in ((None, True), (0.5, True), (3.0, False), (-3.0, False)):
+        kept = replace(grade.steadiness, drift_percent=drift)
+        assert repetition(replace(grade, steadiness=kept), ONCE, 1.0).steady is steady
 
 
 def test_a_tempo_that_bends_is_not_steady() -> None:

@@ -1,0 +1,1 @@
+"""What to play next. Pure: no device, no file, no clock."""

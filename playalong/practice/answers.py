@@ -1,0 +1,82 @@
+"""What a lesson says: how its steps stand, what to play now, and its answers."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from playalong.grading.verdicts import Rules
+from playalong.pattern.model import Pattern
+from playalong.practice.plan import Step
+
+
+class State(StrEnum):
+    """How a step stands."""
+
+    OPEN = "open"
+    LEARNED = "learned"
+    SKIPPED = "skipped"
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """What is kept of one step.
+
+    ``repetitions`` and ``clean`` count all that were played, ``seconds`` how long it took,
+    ``helped`` how often it was made easier. ``tempo_bpm`` is how far a climb has come, None for
+    its start.
+    """
+
+    state: State = State.OPEN
+    repetitions: int = 0
+    clean: int = 0
+    seconds: float = 0.0
+    helped: int = 0
+    tempo_bpm: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the plan: a step, its record, and whether it is played now."""
+
+    step: Step
+    record: Record
+    now: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """What to play now.
+
+    Lay out ``bars`` bars of ``pattern`` at ``tempo_bpm`` and grade them by ``rules``: that is one
+    repetition. ``accompaniment``, of the same bars, is what the program plays with it. ``calls``
+    holds for each bar the variation to be named one bar ahead ("" for none), and is empty where
+    nothing is called. ``clean`` repetitions in a row are asked, ``in_a_row`` were played. Where
+    ``listen``, it should be heard first. ``words`` say what it is.
+    """
+
+    step: Step
+    pattern: Pattern
+    bars: int
+    tempo_bpm: float
+    rules: Rules
+    accompaniment: Pattern | None
+    calls: tuple[str, ...]
+    clean: int
+    in_a_row: int
+    listen: bool
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What is said after a repetition, or a wish of the player.
+
+    ``right``: the repetition counts; ``words`` say what was right or what to change; ``next``
+    what comes now, and why. ``changed``: the exercise is another one. ``rest`` proposes a break,
+    "" for none.
+    """
+
+    right: bool
+    words: str
+    next: str
+    changed: bool
+    rest: str = ""

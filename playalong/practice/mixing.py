@@ -1,0 +1,322 @@
+"""Free mixing: which variations a bar was played with, found from its hits.
+
+Of all allowed combinations of variations the one that explains the hits best: the least cost,
+and of equals the one with the fewest variations, then the first in the pattern's order. A
+variation that changes nothing to be heard is therefore never named.
+
+The cost of a combination is that of the best answer of the hits to its strokes, in order of time
+within each voice:
+
+* 1 for each hit that answers nothing, and 1 for each stroke that is missed (an optional stroke
+  nothing, a grace stroke 1/2);
+* for each answer (error / capture)^2 / 3, and nothing beyond the capture window answers;
+* for each answer d / 3, where d is the distance of the velocity from the middle of the band that
+  is asked, in half widths of the band, squared, halved, and at most 1: so bands that overlap are
+  told apart by their middles;
+* 1/3 for a hi-hat that is open where a closed one is asked, or closed where open.
+
+So an answer never costs more than a hit that answers nothing. The weights are our own choice.
+
+How it is fast: for each voice the strokes of all combinations are placed side by side (slots, a
+position and what is played there), and the distinct lines that combinations make of them are the
+rows of a table. One dynamic programme over slots and hits, after that of string editing, answers
+for all rows at once. Units: seconds from the bar line, milliseconds of error, costs as above.
+"""
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cache
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.grading.grade import Counts
+from playalong.grading.hits import Hit, Hits
+from playalong.grading.measure import counts
+from playalong.grading.run import Run
+from playalong.grading.verdicts import Rules
+from playalong.pattern.beats import Tempo
+from playalong.pattern.kit import VOICES, folded, is_judged
+from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.targets import GRACE_S, Place, Targets, lay_out, sounding
+from playalong.practice.chunks import Names
+
+#: So many combinations are tried at most: where there are more, those of the fewest variations.
+MOST = 2**12
+
+#: What a missed grace stroke costs.
+GRACE_COST = 0.5
+
+_OPEN = "hi-hat-open"
+_HAT = "hi-hat"
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class GrooveError:
+    """How far a stroke of the groove itself was off: its voice, and the error in ms."""
+
+    voice: str
+    error_ms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """One bar: the variations it was played with, what that costs, and its grade against them.
+
+    ``bar`` is the bar of the pattern (0 is the first); ``groove`` holds the errors of the answered
+    strokes that are there without any variation.
+    """
+
+    names: Names
+    cost: float
+    counts: Counts
+    bar: int
+    groove: tuple[GrooveError, ...]
+
+
+def allowed(pattern: Pattern, bar: int) -> tuple[Names, ...]:
+    """The combinations of the variations that change ``bar``, those of the fewest first."""
+    names = [
+        name
+        for name, variation in pattern.variations.items()
+        if any(change.bar == bar for change in variation.changes)
+    ]
+    found: list[Names] = []
+    for size in range(len(names) + 1):
+        group = list(combinations(names, size))
+        if len(found) + len(group) > MOST:
+            break
+        found += group
+    return tuple(found)
+
+
+class Explainer:
+    """Explains the bars of ``pattern`` as played at ``tempo_bpm``."""
+
+    def __init__(self, pattern: Pattern, tempo_bpm: float, rules: Rules | None = None) -> None:
+        self._pattern, self._tempo_bpm, self._rules = pattern, tempo_bpm, rules or Rules()
+        self._counts_as = {
+            voice.name: folded(voice.name, pattern.voices)
+            for voice in VOICES
+            if is_judged(voice.name, pattern.voices)
+        }
+        self._bars = [_Choices.of(pattern, bar, tempo_bpm) for bar in range(len(pattern.bars))]
+
+    def explain(self, hits: Sequence[Hit], bar: int = 0) -> Explanation:
+        """The best explanation of the hits of one bar; second 0 is its bar line."""
+        choices = self._bars[bar]
+        cost = self._costs(hits, bar)
+        best = int(np.argmin(cost))  # the first of equals: fewest variations
+        targets = choices.targets(best, self._pattern, self._tempo_bpm)
+        run = Run.of(targets, Hits.of(hits), self._rules)
+        groove = tuple(
+            GrooveError(targets.names[number], float(error_ms))
+            for number, error_ms in zip(run.target.tolist(), run.error_ms, strict=True)
+            if targets.places[targets.place[number]].stroke in choices.groove
+        )
+        return Explanation(choices.names[best], float(cost[best]), counts(run), bar, groove)
+
+    def costs(self, hits: Sequence[Hit], bar: int = 0) -> Mapping[Names, float]:
+        """What each combination costs."""
+        return dict(zip(self._bars[bar].names, self._costs(hits, bar).tolist(), strict=True))
+
+    def split(self, hits: Sequence[Hit], bars: int) -> list[list[Hit]]:
+        """The hits of a run of ``bars`` bars, a list for each, seconds from its bar line.
+
+        Second 0 of ``hits`` is the start of bar 1. Between two bars the border lies, for each
+        voice, half-way between the last stroke before the bar line that any combination has and
+        the first after it; hits outside all bars count to the first and the last.
+        """
+        lengths = [choices.length_s for choices in self._bars]
+        starts_s = np.cumsum([0.0, *(lengths[bar % len(lengths)] for bar in range(bars))])
+        found: list[list[Hit]] = [[] for _ in range(bars)]
+        for hit in hits:
+            bar = int(np.searchsorted(starts_s[1:-1], hit.time_s, side="right"))
+            if bar + 1 < bars and hit.time_s >= starts_s[bar + 1] + self._border_s(hit, bar + 1):
+                bar += 1
+            elif bar > 0 and hit.time_s < starts_s[bar] + self._border_s(hit, bar):
+                bar -= 1
+            found[bar].append(replace(hit, time_s=hit.time_s - float(starts_s[bar])))
+        return found
+
+    def _border_s(self, hit: Hit, bar: int) -> float:
+        """How far from its bar line a bar of the run begins, for the voice of ``hit``."""
+        before, after = (self._bars[n % len(self._bars)] for n in (bar - 1, bar))
+        voice = self._counts_as.get(hit.voice, hit.voice)
+        last = max((slot.time_s for slot in before.slots(voice)), default=0.0) - before.length_s
+        first = min((slot.time_s for slot in after.slots(voice)), default=after.length_s)
+        return (last + first) / 2.0
+
+    def _costs(self, hits: Sequence[Hit], bar: int) -> Floats:
+        choices = self._bars[bar]
+        by_voice: dict[str, list[Hit]] = {}
+        for hit in sorted(hits, key=lambda hit: hit.time_s):
+            voice = self._counts_as.get(hit.voice)
+            if voice is not None:
+                by_voice.setdefault(voice, []).append(hit)
+        cost = np.zeros(len(choices.names))
+        for voice, line in choices.lines.items():
+            cost += line.costs(by_voice.pop(voice, []), self._rules)[line.row]
+        cost += sum(len(rest) for rest in by_voice.values())
+        return np.round(cost, 9)  # so that equal sums are equal
+
+
+@dataclass(frozen=True, slots=True)
+class _Slot:
+    """A place in time of one voice: what combinations may have there, and who has what.
+
+    ``strokes`` are the strokes, ``grace`` the number of the grace stroke before them (0 for the
+    stroke itself); ``choice`` (lines,) is the number of the stroke in each line, -1 for none.
+    """
+
+    time_s: float
+    strokes: tuple[Stroke, ...]
+    grace: int
+    choice: Ints
+
+    def missed(self) -> Floats:
+        """(lines,) what it costs when nothing answers."""
+        each = GRACE_COST if self.grace else 1.0
+        return self._of_line([0.0 if stroke.optional else each for stroke in self.strokes], 0.0)
+
+    def answered(self, hit: Hit, rules: Rules) -> Floats:
+        """(lines,) what it costs when ``hit`` answers; infinite where nothing is asked."""
+        timing = (hit.time_s - self.time_s) * 1000.0 / rules.capture_ms
+        return self._of_line(
+            [
+                (timing * timing + (0.0 if self.grace else _misfit(hit, stroke, rules))) / 3.0
+                for stroke in self.strokes
+            ],
+            np.inf,
+        )
+
+    def _of_line(self, values: list[float], nothing: float) -> Floats:
+        return np.array([*values, nothing])[self.choice]
+
+
+def _misfit(hit: Hit, stroke: Stroke, rules: Rules) -> float:
+    band = rules.bands.of(stroke.voice, stroke.dynamic)
+    middle, half = (band.low + band.high) / 2.0, max((band.high - band.low) / 2.0, 1.0)
+    loudness = min(1.0, ((hit.velocity - middle) / half) ** 2 / 2.0)
+    wrong_hat = stroke.voice == _HAT and (hit.voice == _OPEN) != stroke.is_open
+    return loudness + float(wrong_hat)
+
+
+@dataclass(frozen=True)
+class _Line:
+    """One voice of a bar: its slots in order of time, and how many distinct lines there are.
+
+    ``row`` (combinations,) is the number of each combination's line.
+    """
+
+    slots: tuple[_Slot, ...]
+    count: int
+    row: Ints
+
+    def costs(self, hits: Sequence[Hit], rules: Rules) -> Floats:
+        """(lines,) the least cost of answering ``hits``, in order of time, for each line."""
+        reach_s = rules.capture_ms / 1000.0
+        times_s = [hit.time_s for hit in hits]
+        # best[j]: the least cost of the slots so far with the first ``low + j`` hits. Only as many
+        # are kept as the slot's window needs: windows only ever move on.
+        low, best = 0, [np.zeros(self.count)]
+        for slot in self.slots:
+            first = bisect_left(times_s, slot.time_s - reach_s)
+            last = bisect_right(times_s, slot.time_s + reach_s)
+            best += [best[-1] + extra for extra in range(1, last - low - len(best) + 2)]
+            low, best = first, best[first - low :]
+            missed = slot.missed()
+            new = [best[0] + missed]
+            for number, hit in enumerate(hits[first:last]):
+                without = np.minimum(best[number + 1] + missed, new[-1] + 1.0)
+                new.append(np.minimum(best[number] + slot.answered(hit, rules), without))
+            best = new
+        return best[-1] + float(len(hits) - low - len(best) + 1)
+
+
+@dataclass(frozen=True)
+class _Choices:
+    """All combinations of one bar.
+
+    ``names`` are the combinations, ``groove`` the strokes without any of them, ``lines`` what they
+    make of each voice; ``laid_out`` keeps the targets of combinations that were found before.
+    """
+
+    bar: int
+    names: tuple[Names, ...]
+    groove: frozenset[Stroke]
+    length_s: float
+    lines: Mapping[str, _Line]
+    laid_out: dict[int, Targets]
+
+    @classmethod
+    def of(cls, pattern: Pattern, bar: int, tempo_bpm: float) -> "_Choices":
+        """The combinations of bar ``bar`` at a tempo."""
+        names = allowed(pattern, bar)
+        meter = pattern.bars[bar].meter
+        scale = Tempo(tempo_bpm, pattern.meter.unit).seconds_per_whole
+        # Variations are applied in order, so each combination is another and one variation more.
+        made: dict[Names, Bar] = {(): pattern.bars[bar]}
+        for chosen in names[1:]:
+            made[chosen] = _with(pattern, bar, made[chosen[:-1]], chosen[-1])
+
+        @cache
+        def at_s(at: Fraction) -> float:
+            place = Place(bar, Stroke(at, pattern.voices[0]))
+            return float(sounding(pattern.bars[bar], place, pattern.swing)) * scale
+
+        lines = {}
+        for voice in pattern.voices:
+            numbers: dict[tuple[Stroke, ...], int] = {}
+            row = [
+                numbers.setdefault(
+                    tuple(stroke for stroke in made[chosen].strokes if stroke.voice == voice),
+                    len(numbers),
+                )
+                for chosen in names
+            ]
+            slots = tuple(_slots(list(numbers), at_s))
+            lines[voice] = _Line(slots, len(numbers), np.array(row, np.intp))
+        groove = frozenset(pattern.bars[bar].strokes)
+        return cls(bar, names, groove, float(meter.length) * scale, lines, {})
+
+    def slots(self, voice: str) -> tuple[_Slot, ...]:
+        """All places of a voice, whatever the combination."""
+        return self.lines[voice].slots if voice in self.lines else ()
+
+    def targets(self, number: int, pattern: Pattern, tempo_bpm: float) -> Targets:
+        """The bar with the combination ``number`` in place; second 0 is its bar line."""
+        if number not in self.laid_out:
+            chosen = pattern.with_variations(self.names[number])[self.bar]
+            alone = replace(pattern, bars=(chosen,), variations={})
+            self.laid_out[number] = replace(lay_out(alone, tempo_bpm), voices=pattern.voices)
+        return self.laid_out[number]
+
+
+def _with(pattern: Pattern, bar: int, made: Bar, name: str) -> Bar:
+    """``made`` in the place of bar ``bar``, with one variation more."""
+    bars = (*pattern.bars[:bar], made, *pattern.bars[bar + 1 :])
+    return replace(pattern, bars=bars).with_variations([name])[bar]
+
+
+def _slots(
+    lines: Sequence[tuple[Stroke, ...]], at_s: Callable[[Fraction], float]
+) -> Iterator[_Slot]:
+    """The slots of one voice over all its distinct lines, in order of time."""
+    places: dict[tuple[float, int], dict[Stroke, list[int]]] = {}
+    for number, line in enumerate(lines):
+        for stroke in line:
+            for grace in range(stroke.graces + 1):
+                place = at_s(stroke.at) - grace * GRACE_S, grace
+                places.setdefault(place, {}).setdefault(stroke, []).append(number)
+    for (time_s, grace), found in sorted(places.items(), key=lambda item: item[0]):
+        choice = np.full(len(lines), -1, np.intp)
+        for number, rows in enumerate(found.values()):
+            choice[rows] = number
+        yield _Slot(time_s, tuple(found), grace, choice)
