@@ -131,7 +131,8 @@ class Explainer:
 
         Second 0 of ``hits`` is the start of bar 1. Between two bars the border lies, for each
         voice, half-way between the last stroke before the bar line that any combination has and
-        the first after it; hits outside all bars count to the first and the last.
+        the first after it, but no farther from the bar line than the capture window reaches; hits
+        outside all bars count to the first and the last.
         """
         lengths = [choices.length_s for choices in self._bars]
         starts_s = np.cumsum([0.0, *(lengths[bar % len(lengths)] for bar in range(bars))])
@@ -149,9 +150,10 @@ class Explainer:
         """How far from its bar line a bar of the run begins, for the voice of ``hit``."""
         before, after = (self._bars[n % len(self._bars)] for n in (bar - 1, bar))
         voice = self._counts_as.get(hit.voice, hit.voice)
-        last = max((slot.time_s for slot in before.slots(voice)), default=0.0) - before.length_s
-        first = min((slot.time_s for slot in after.slots(voice)), default=after.length_s)
-        return (last + first) / 2.0
+        far_s = 2.0 * self._rules.capture_ms / 1000.0
+        last = max((slot.time_s - before.length_s for slot in before.slots(voice)), default=-far_s)
+        first = min((slot.time_s for slot in after.slots(voice)), default=far_s)
+        return (max(last, -far_s) + min(first, far_s)) / 2.0
 
     def _costs(self, hits: Sequence[Hit], bar: int) -> Floats:
         choices = self._bars[bar]

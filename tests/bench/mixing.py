@@ -8,12 +8,11 @@ import time
 
 import numpy as np
 
-from playalong.grading.hits import Hit, Hits
-from playalong.kit.player import SKILLS, perform
 from playalong.pattern.targets import lay_out
 from playalong.pattern.text import read
 from playalong.practice.calling import mixed
 from playalong.practice.mixing import Explainer
+from tests.practice.making import steady_player
 
 BARS = 200
 
@@ -59,19 +58,11 @@ def bar_times_ms() -> list[float]:
     for seed in range(BARS):
         chosen = tuple(name for name in names if chance.random() < 0.5)
         targets = lay_out(mixed(PATTERN, [chosen]), PATTERN.tempo)
-        hits = played(perform(targets, SKILLS["steady"], seed).messages)
+        hits = steady_player(targets, seed)
         before_s = time.process_time()
         explainer.explain(hits)
         times_ms.append((time.process_time() - before_s) * 1000.0)
     return times_ms
-
-
-def played(messages: tuple[tuple[float, bytes], ...]) -> list[Hit]:
-    """The hits behind the messages of a simulated player."""
-    rows = [(at_s, data[1], data[2]) for at_s, data in messages if data[0] == 0x99]
-    time_s, note, velocity = (np.array(column) for column in zip(*rows, strict=True))
-    hits, _ = Hits.of_notes(time_s.astype(float), note, velocity.astype(float))
-    return [hits[number] for number in range(len(hits))]
 
 
 def main() -> None:

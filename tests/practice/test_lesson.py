@@ -10,13 +10,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from playalong.grading.hits import Hits
+from playalong.grading.measure import grade
 from playalong.pattern.kit import BY_NAME
+from playalong.pattern.targets import lay_out
 from playalong.practice.answers import Exercise, State
 from playalong.practice.lesson import PATIENCE, Lesson
 from playalong.practice.plan import MANNERS, Kind, Step
-from playalong.practice.repetition import Fault, Repetition
+from playalong.practice.repetition import Fault, Repetition, repetition
 
-from .making import FOUR_BEATS, SHIPPED, law, pattern
+from .making import FOUR_BEATS, SHIPPED, law, pattern, steady_player
 
 CLEAN = Repetition(True, seconds=5.0)
 WRONG = Repetition(False, advice="The kick on 1 is missed.", seconds=5.0)
@@ -443,6 +446,22 @@ def test_a_learner_reaches_the_end_with_some_help_and_in_good_time(seed: int) ->
     assert all(line.record.state is State.LEARNED for line in lesson.overview())
     assert sum(line.record.helped for line in lesson.overview()) > 0
     assert sum(line.record.repetitions for line in lesson.overview()) == repetitions
+
+
+@pytest.mark.parametrize("name", ["late-bus-home", "split-kindling", "mill-wheel"])
+def test_a_steady_player_plays_the_whole_lesson_through_the_grader(name: str) -> None:
+    lesson, least = Lesson(SHIPPED[name]), Lesson(SHIPPED[name])
+    fewest = repetitions = 0
+    while least.exercise is not None:
+        least.played(CLEAN)
+        fewest += 1
+    while (task := lesson.exercise) is not None and repetitions < 3 * fewest:
+        targets = lay_out(task.pattern, task.tempo_bpm, task.bars)
+        hits = Hits.of(steady_player(targets, repetitions))
+        grade_of, _ = grade(task.pattern, task.tempo_bpm, targets, hits, task.rules)
+        lesson.played(repetition(grade_of, task.pattern, targets.end_s))
+        repetitions += 1
+    assert lesson.exercise is None
 
 
 def test_easier_steps_are_held_as_loosely_as_the_step_itself() -> None:

@@ -397,6 +397,14 @@ def test_a_run_is_split_at_its_bar_lines_with_some_room_for_early_hits() -> None
         assert found == [(), (), ("first",), (), (), ("second",), ("first",), ("second",)]
 
 
+def test_a_hit_within_a_bar_stays_there_whatever_its_voice_has_to_play() -> None:
+    for voice in ("snare", "kick", "crash"):
+        for time_s in (0.2, 1.0, 1.8):  # a bar lasts two seconds
+            bars = Explainer(TWO_BARS, 90.0).split([Hit(2.0 + time_s, voice, 80.0)], 3)
+            assert [len(bar) for bar in bars] == [0, 1, 0]
+            assert bars[1][0].time_s == pytest.approx(time_s)
+
+
 def test_only_variations_that_change_a_bar_are_looked_for_in_it() -> None:
     assert allowed(TWO_BARS, 0) == ((), ("first",))
     assert allowed(TWO_BARS, 1) == ((), ("second",))
