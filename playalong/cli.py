@@ -68,6 +68,16 @@ def _parser() -> argparse.ArgumentParser:
         "--stay", type=float, default=12.0, metavar="SECONDS", help="how long the grade is shown"
     )
 
+    practice = command("practice", _practice, "learn a pattern, from its beats to free mixing")
+    practice.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
+    practice.add_argument("--plan", action="store_true", help="print the plan, and how it stands")
+    practice.add_argument("--port", metavar="PART", help="part of the kit's MIDI port name")
+    practice.add_argument("--player", metavar="SKILL", help="a simulated player in your place")
+    practice.add_argument("--seed", type=int, default=1, help="the same seed plays the same")
+    practice.add_argument("--fast", action="store_true", help="a simulated player without waiting")
+    _add_rules(practice)
+    _add_look(practice)
+
     grade = command("grade", _grade, "grade a take, a Standard MIDI File, against a pattern")
     grade.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
     grade.add_argument("take", metavar="TAKE.mid", type=Path)
@@ -91,6 +101,10 @@ def _number_or_auto(text: str) -> float | str:
 def _add_judging(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bars", type=int, metavar="N")
     parser.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
+    _add_rules(parser)
+
+
+def _add_rules(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--capture-ms", type=float, metavar="N", help="how far a hit may answer")
     parser.add_argument("--tolerance-ms", type=float, metavar="N", help="how far is on time")
     parser.add_argument(
@@ -103,6 +117,10 @@ def _add_run(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tempo", type=float, metavar="BPM")
     parser.add_argument("--count-in", type=int, default=1, metavar="BARS", choices=(1, 2))
     parser.add_argument("--eighths", action="store_true", help="click eighth notes, softly, too")
+    _add_look(parser)
+
+
+def _add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sound", metavar="PART", help="part of the sound device's name")
     parser.add_argument("--out", type=Path, metavar="FOLDER", help="where the take is kept")
     parser.add_argument("--dark", action="store_true", help="a dark sheet")
@@ -214,17 +232,15 @@ def _play(given: argparse.Namespace) -> int:
 
 
 def _demo(given: argparse.Namespace) -> int:
-    from playalong.kit.player import SKILLS
     from playalong.live.session import Player, demo
 
-    if given.player not in SKILLS:
-        raise PlainError(f'No player plays "{given.player}"; there is {", ".join(SKILLS)}.')
+    skill = _skill(given.player)
     task = _task(given)
     if given.fast and given.through_port:
         raise PlainError(
             "A real port knows no simulated clock: leave out --fast or --through-port."
         )
-    player = Player(SKILLS[given.player], given.seed, given.fast, given.through_port)
+    player = Player(skill, given.seed, given.fast, given.through_port)
     kept, files = demo(task, _look(given), player, given.out, given.stay)
     _tell(kept)
     for file in files:
@@ -252,6 +268,43 @@ def _task(given: argparse.Namespace) -> Any:
         given.count_in,
         Fraction(1, 8) if given.eighths else None,
     )
+
+
+def _practice(given: argparse.Namespace) -> int:
+    from playalong.live.session import Player, plan_lines, practise
+    from playalong.regrading import checked_rules
+
+    pattern = _pattern(given.pattern)
+    rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
+    if given.plan:
+        print("\n".join(plan_lines(pattern, rules, given.out)))
+        return 0
+    if given.player or given.fast:
+        by: Any = Player(_skill(given.player or "steady"), given.seed, given.fast)
+        told = practise(pattern, rules, _look(given), by, given.out)
+    else:
+        from playalong.kit.ports import open_port
+
+        port = open_port(given.port)
+        print(f'Listening to "{port.name}". {CAUTION}')
+        try:
+            told = practise(pattern, rules, _look(given), port, given.out)
+        finally:
+            port.close()
+    print(f"{told.learned} of {told.steps} steps are learned, after {told.repetitions} runs today.")
+    if told.next:
+        print(f"Next: {told.next}")
+    if told.trouble:
+        raise PlainError(" ".join(told.trouble))
+    return 0
+
+
+def _skill(name: str) -> Any:
+    from playalong.kit.player import SKILLS
+
+    if name not in SKILLS:
+        raise PlainError(f'No player plays "{name}"; there is {", ".join(SKILLS)}.')
+    return SKILLS[name]
 
 
 def _whole_rounds(bars: int) -> int:

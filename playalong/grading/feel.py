@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from playalong.grading.grade import Graces, PlaceGrade
+from playalong.grading.grade import Graces, PlaceGrade, Swing
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.run import Floats, Ints, Run, median
 from playalong.grading.verdicts import VERDICTS, Verdict
@@ -63,6 +63,13 @@ def places(run: Run, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
         )
         for row, place in enumerate(run.targets.places)
     )
+
+
+def swing(run: Run, meters: tuple[Meter, ...], written: Fraction) -> Swing:
+    """The swing as played against ``written``, the percentage that the pattern asks for."""
+    played = swing_percent(run, meters)
+    ratio = played / (100.0 - played) if played is not None and 0.0 < played < 100.0 else None
+    return Swing(played, float(written), ratio)
 
 
 def swing_percent(run: Run, meters: tuple[Meter, ...]) -> float | None:

@@ -120,6 +120,17 @@ class Unison:
 
 
 @dataclass(frozen=True, slots=True)
+class Swing:
+    """The share of an eighth-note pair that its first note takes, in per cent: as played, and as
+    written; and the ratio of the pair's two notes as played. None where no pair was answered.
+    """
+
+    played_percent: float | None
+    written_percent: float
+    played_ratio: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Graces:
     """Grace strokes: asked for, played, and the median distance to the main stroke."""
 
@@ -190,7 +201,7 @@ class Grade:
     steadiness: Steadiness
     dynamics: Dynamics
     unison: Unison
-    swing_percent: float | None
+    swing: Swing
     graces: Graces | None
     score: Score
     advice: str

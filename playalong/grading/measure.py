@@ -5,7 +5,7 @@ Live play, grading a file, and grading a kept take again all end here.
 
 from playalong.grading.advice import advice
 from playalong.grading.dynamics import dynamics
-from playalong.grading.feel import graces, places, swing_percent
+from playalong.grading.feel import graces, places, swing
 from playalong.grading.grade import Counts, Grade, JudgedHit
 from playalong.grading.hits import Hits
 from playalong.grading.loudness import LOUDNESSES, Loudness
@@ -45,7 +45,7 @@ def grade(
             steady,
             dynamics(run),
             together,
-            swing_percent(run, meters),
+            swing(run, meters, pattern.swing),
             graces(run),
             scored,
             advice(run, credits, by_place, in_time, steady, together),

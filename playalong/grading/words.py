@@ -8,6 +8,8 @@ from typing import Any
 
 from playalong.grading.grade import Grade, JudgedHit
 from playalong.grading.steadiness import STEADY
+from playalong.grading.unison import ENOUGH
+from playalong.pattern.beats import STRAIGHT
 from playalong.pattern.kit import BY_NAME
 from playalong.pattern.model import Dynamic
 
@@ -67,11 +69,13 @@ def _timed(grade: Grade) -> _Rows:
             yield f"  {limb}", f"{sided(own.mean_ms)}, {own.sd_ms:.0f} ms spread{leads}"
     if unison.median_ms is not None:
         yield "strokes together", f"{unison.median_ms:.0f} ms apart (median of {unison.n})"
-    if grade.swing_percent is not None:
-        yield "swing", f"{grade.swing_percent:.0f} % (50 is straight)"
+    if grade.swing.played_percent is not None:
+        played, written = grade.swing.played_percent, grade.swing.written_percent
+        asked = "straight" if written == STRAIGHT else f"{written:.0f} %"
+        yield "swing", f"{played:.0f} % played, {asked} written"
     if grade.graces is not None:
-        played, ahead = f"{grade.graces.played} of {grade.graces.asked}", grade.graces.median_ms
-        yield "grace strokes", played if ahead is None else f"{played}, {ahead:.0f} ms ahead"
+        told, ahead = f"{grade.graces.played} of {grade.graces.asked}", grade.graces.median_ms
+        yield "grace strokes", told if ahead is None else f"{told}, {ahead:.0f} ms ahead"
 
 
 def _loud(grade: Grade) -> _Rows:
@@ -79,6 +83,16 @@ def _loud(grade: Grade) -> _Rows:
         if contrast is not None:
             side = "under" if contrast <= 0 else "over"
             yield f"{_kind(voice, True)} notes", f"{abs(contrast):.0f} dB {side} the other strokes"
+    spreads = [
+        (level.sd_db, voice, dynamic)
+        for voice, own in grade.dynamics.by_voice.items()
+        for dynamic, level in own.items()
+        if level.sd_db is not None and level.n >= ENOUGH
+    ]
+    if spreads:
+        widest_db, uneven, dynamic = max(spreads)
+        kind = _kind(uneven, dynamic is Dynamic.GHOST)
+        yield "least even", f"{kind}, {widest_db:.1f} dB spread"
     for item in grade.unison.together:
         ghost = item.dynamic is Dynamic.GHOST
         if abs(item.change_db) >= TOLD_DB and (ghost or item.other_ghost):

@@ -26,7 +26,10 @@ from playalong.screen.run_page import CountIn, RunPage
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
 from playalong.sound.click import Click, Kind, clicks
+from playalong.sound.drums import warm
+from playalong.sound.notes import Note, notes
 from playalong.sound.output import Output
+from playalong.sound.timeline import RATE
 
 FRAME_S = 1 / 60
 
@@ -34,7 +37,7 @@ FRAME_S = 1 / 60
 LEAD_S = 1.0
 
 #: How long the sheet runs on after the last bar, for late hits and the words on them.
-TAIL_S = 0.5
+TAIL_S = 0.4
 
 #: How often the port is asked whether it is still there.
 LOOK_S = 0.5
@@ -45,7 +48,9 @@ class Task:
     """What is to be played, and how it is judged.
 
     ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
-    between the beats, None for none.
+    between the beats, None for none. ``rest`` is for how many bars the click goes on after the last.
+    ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
+    player only listens. ``about`` stands beside the title.
     """
 
     pattern: Pattern
@@ -55,6 +60,10 @@ class Task:
     rules: Rules
     count_in: int = 1
     between: Fraction | None = None
+    rest: int = 0
+    company: Pattern | None = None
+    judged: bool = True
+    about: str = ""
 
     def written(self) -> tuple[Bar, ...]:
         """The bars of the pattern with the variations in place."""
@@ -96,27 +105,57 @@ class Stage:
 
 
 @dataclass(frozen=True)
+class Before:
+    """What is seen until ``until_s``, in seconds of the run: ``page`` as it is at ``now_s``."""
+
+    page: RunPage
+    now_s: float
+    until_s: float
+
+
+@dataclass(frozen=True)
 class Ended:
-    """A run that is over: its take, and the port it lost, if it did."""
+    """A run that is over.
+
+    ``hits`` are what was played, in seconds of the run; ``outcome`` what the player asked for
+    before it was over, and ``lost_port`` the port that went away, None where neither is so.
+    ``next_s`` is when, on the clock, the bar after the last (and after its rest) begins.
+    """
 
     recording: Recording
+    targets: Targets
+    hits: tuple[Hit, ...]
+    outcome: Outcome | None
     lost_port: str | None
     page: RunPage
+    next_s: float
 
 
 class Run:
     """One run through a task."""
 
-    def __init__(self, task: Task, stage: Stage, connect: Callable[[float], Port]) -> None:
-        """``connect`` gives the port; it is told when, on the clock, bar 1 will start."""
-        self._stage = stage
+    def __init__(
+        self,
+        task: Task,
+        stage: Stage,
+        connect: Callable[[float], Port],
+        begin_s: float | None = None,
+        before: Before | None = None,
+    ) -> None:
+        """``connect`` gives the port; it is told when, on the clock, bar 1 will start.
+
+        ``begin_s`` is when that is, where the rest of a run before is the count-in of this one.
+        """
+        self._stage, self._before, self._judged = stage, before, task.judged
         tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
         bars = task.written()
         meters = [bars[number % len(bars)].meter for number in range(task.bars)]
-        ticks = clicks(meters, tempo, task.count_in, task.between)
+        resting = [meters[-1]] * task.rest
+        ticks = clicks([*meters, *resting], tempo, task.count_in, task.between)
         count_in_s = -min(tick.time_s for tick in ticks)
-        self._start_s = stage.clock.now() + LEAD_S + count_in_s
-        stage.output.schedule(self._start_s, ticks)
+        self._start_s = begin_s or stage.clock.now() + LEAD_S + count_in_s
+        sounds = [tick for tick in ticks if begin_s is None or tick.time_s >= 0]
+        stage.output.schedule(self._start_s, _with_company(sounds, task))
 
         self._targets = task.targets()
         self._grader = Grader(self._targets, task.rules)
@@ -125,11 +164,13 @@ class Run:
         self._recording = task.recording(LEAD_S + count_in_s)
         self._stamps, self._mapper = StampFilter(), Mapper()
         self._hits: dict[int, Hit] = {}
-        self._count = 0
+        self._played: list[Hit] = []
+        rest_s = sum(tempo.seconds(meter.length) for meter in resting)
+        self._next_s = self._start_s + self._targets.end_s + rest_s
         self.page = RunPage(
             stage.theme,
             title=task.pattern.title,
-            subtitle=_subtitle(task),
+            subtitle=task.about or _subtitle(task),
             tempo_bpm=task.tempo_bpm,
             sheet=self._sheet,
             timing=self._gauges.timing,
@@ -139,39 +180,67 @@ class Run:
             count_in=_counted(meters[0], ticks, task.count_in),
         )
         self._port = connect(self._start_s)
-        self._port.poll()  # what was struck before belongs to no run
+        if begin_s is None:
+            self._port.poll()  # what was struck before belongs to no run
 
-    def play(self) -> Ended:
-        """Play until the last bar is over, the player leaves, or the port is gone."""
+    def play(self, each_bar: Callable[[int], None] = lambda _: None) -> Ended:
+        """Play until the last bar is over, the player asks for something, or the port is gone.
+
+        ``each_bar`` is told when a bar of the run begins (0 is the first).
+        """
         stage, clock = self._stage, self._stage.clock
-        look_s = clock.now() + LOOK_S
+        look_s, bar = clock.now() + LOOK_S, -1
         lost: str | None = None
-        try:
-            while True:
-                frame_s = clock.now()
-                now_s = frame_s - self._start_s
-                self._listen(now_s)
-                if now_s >= self._targets.end_s + TAIL_S:
-                    break
-                stage.window.frame(self.page, now_s)
-                stage.seen(now_s)
-                stage.output.tend()
-                presses = stage.window.presses()
-                if any(self.page.handle(press) is Outcome.LEAVE for press in presses):
+        outcome: Outcome | None = None
+        while True:
+            frame_s = clock.now()
+            now_s = frame_s - self._start_s
+            self._listen(now_s)
+            if now_s >= self._targets.end_s + TAIL_S:
+                break
+            if bar + 1 < self._targets.bars and now_s >= self._targets.bar_starts_s[bar + 1]:
+                bar += 1
+                each_bar(bar)
+            self._show(now_s)
+            outcome = self._asked()
+            if outcome is not None:
+                self._break_off(now_s)
+                break
+            if frame_s >= look_s:
+                look_s = frame_s + LOOK_S
+                if not self._port.is_there():
+                    lost = self._port.name
                     self._break_off(now_s)
                     break
-                if frame_s >= look_s:
-                    look_s = frame_s + LOOK_S
-                    if not self._port.is_there():
-                        lost = self._port.name
-                        self._break_off(now_s)
-                        break
-                clock.wait(frame_s + stage.frame_s - clock.now())
-        finally:
-            stage.output.clear()
-        self._say(self._grader.finish())
+            clock.wait(frame_s + stage.frame_s - clock.now())
+        if self._judged:
+            self._say(self._grader.finish())
         stage.window.frame(self.page, clock.now() - self._start_s)
-        return Ended(self._recording, lost, self.page)
+        return Ended(
+            self._recording,
+            self._targets,
+            tuple(self._played),
+            outcome,
+            lost,
+            self.page,
+            self._next_s,
+        )
+
+    def _show(self, now_s: float) -> None:
+        stage, before = self._stage, self._before
+        if before is not None and now_s < before.until_s:
+            stage.window.frame(before.page, before.now_s)
+        else:
+            stage.window.frame(self.page, now_s)
+        stage.seen(now_s)
+        stage.output.tend()
+
+    def _asked(self) -> Outcome | None:
+        for press in self._stage.window.presses():
+            outcome = self.page.handle(press)
+            if outcome is not None:
+                return outcome
+        return None
 
     def _listen(self, now_s: float) -> None:
         for arrival in self._port.poll():
@@ -181,11 +250,15 @@ class Run:
             hit = self._mapper.hit(time_s, arrival.data)
             if hit is None:
                 continue
-            self._hits[self._count] = hit
-            self._sheet.hit(self._count, hit)
-            self._count += 1
-            self._say(self._grader.hit(hit))
-        self._say(self._grader.time_passed(now_s))
+            number = len(self._played)
+            self._played.append(hit)
+            words = self._grader.hit(hit)
+            if words:
+                self._hits[number] = hit
+                self._sheet.hit(number, hit)
+                self._say(words)
+        if self._judged:
+            self._say(self._grader.time_passed(now_s))
 
     def _say(self, words: list[Judged]) -> None:
         for word in words:
@@ -209,3 +282,13 @@ def _counted(meter: Meter, ticks: Sequence[Click], bars: int) -> CountIn:
     times = [tick.time_s for tick in ticks if tick.time_s < 0 and tick.kind is not Kind.BETWEEN]
     numbers = [str(beat + 1) for beat in range(len(meter.beats))]
     return CountIn(tuple(times), tuple(numbers * bars))
+
+
+def _with_company(ticks: Sequence[Click], task: Task) -> list[Click | Note]:
+    """The clicks, and what the program plays along, in order of time."""
+    sounds: list[Click | Note] = [*ticks]
+    if task.company is not None:
+        company = notes(lay_out(task.company, task.tempo_bpm, task.bars))
+        warm({note.voice for note in company}, RATE)  # nothing is made while it sounds
+        sounds += company
+    return sorted(sounds, key=lambda sound: sound.time_s)

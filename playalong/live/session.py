@@ -17,11 +17,15 @@ import platformdirs
 
 from playalong import shipped
 from playalong.grading.measure import judged_hits
+from playalong.grading.verdicts import Rules
 from playalong.grading.words import as_json, figures
 from playalong.kit.player import Performance, SimulatedPort, Skill, perform, send
 from playalong.kit.ports import Port, open_port
 from playalong.live.clock import Clock, RealClock, SteppedClock
 from playalong.live.loop import FRAME_S, Ended, Run, Stage, Task
+from playalong.live.practice import Practice, Practised, overview_of
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets
 from playalong.plain import CAUTION
 from playalong.records.takes import Recording, TakeError
 from playalong.regrading import Graded, Options, grade_take
@@ -59,9 +63,9 @@ class Kept:
     trouble: tuple[str, ...]
 
 
-def takes_folder() -> Path:
-    """Where takes are kept: the user's data folder."""
-    return platformdirs.user_data_path("playalong") / "takes"
+def _data_folder() -> Path:
+    """Where takes and lessons are kept: the user's data folder."""
+    return platformdirs.user_data_path("playalong")
 
 
 def play(task: Task, look: Look, port: Port, folder: Path | None) -> Iterator[Kept]:
@@ -69,6 +73,7 @@ def play(task: Task, look: Look, port: Port, folder: Path | None) -> Iterator[Ke
     with _Opened(look, RealClock(), fast=False, notices=(port.name,)) as stage:
         while True:
             ended = Run(task, stage, lambda _: port).play()
+            stage.output.clear()
             kept = _keep(task, ended, folder)
             yield kept
             if kept.trouble or stage.window.offscreen:
@@ -164,6 +169,37 @@ class _Picture:
         shutil.move(self._draft, path)
 
 
+def plan_lines(pattern: Pattern, rules: Rules, folder: Path | None) -> list[str]:
+    """The plan of a pattern as it stands, a line for each step."""
+    lines = overview_of(pattern, rules, (folder or _data_folder()) / "lessons")
+    signs = {True: "done", False: ""}
+    return [
+        f"{number:3}  {'now' if line.now else signs[line.done]:<5} {line.words}"
+        + (f" ({line.took})" if line.took else "")
+        for number, line in enumerate(lines, 1)
+    ]
+
+
+def practise(
+    pattern: Pattern, rules: Rules, look: Look, by: Port | Player, folder: Path | None
+) -> Practised:
+    """Practise ``pattern`` on a port, or let a simulated player do so."""
+    kept = folder or _data_folder()
+    fast = isinstance(by, Player) and by.fast
+    clock: Clock = SteppedClock() if fast else RealClock()
+    notice = "a simulated player plays" if isinstance(by, Player) else by.name
+
+    def connect(targets: Targets, number: int, start_s: float) -> Port:
+        if not isinstance(by, Player):
+            return by
+        performance = perform(targets, by.skill, by.seed + number)
+        return SimulatedPort(performance, start_s, clock.now)
+
+    with _Opened(look, clock, fast, (notice,)) as stage:
+        sitting = Practice(pattern, rules, stage, connect, kept / "lessons", kept / "takes")
+        return sitting.go()
+
+
 class _Opened:
     """Window and sound, opened together and closed together."""
 
@@ -201,7 +237,7 @@ def _keep(task: Task, ended: Ended, folder: Path | None) -> Kept:
             f'The MIDI port "{ended.lost_port}" went away: check its cable. '
             "What was played until then is graded."
         )
-    path, moved = _write(ended.recording, folder or takes_folder(), task.pattern.name)
+    path, moved = _write(ended.recording, folder or _data_folder() / "takes", task.pattern.name)
     if moved:
         trouble.append(moved)
     graded = grade_take(task.pattern, ended.recording.take(), Options())

@@ -98,11 +98,15 @@ class Chunk:
 
 @dataclass(frozen=True, slots=True)
 class Practice:
-    """What a teacher asks: tempi in beats per minute, clean repetitions in a row."""
+    """What a teacher asks: tempi in beats per minute, clean repetitions in a row.
+
+    ``tolerance_ms`` is how far from a target is on time, None to leave it to the player.
+    """
 
     start_tempo: float
     goal_tempo: float
     clean: int = 4
+    tolerance_ms: float | None = None
 
 
 @dataclass(frozen=True)

@@ -27,6 +27,7 @@
     start = 60                     # tempi
     goal  = 84
     clean = 4                      # clean repetitions in a row
+    tolerance = 25                 # milliseconds that are on time; the player's own unless it says
 
 Symbols: see ``grid.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
 """
@@ -388,7 +389,7 @@ class _Reader:
         if not isinstance(table, dict):
             self._wrong_key(path, "write [practice] and its lines below")
             return None
-        self._known(table, path, ("start", "goal", "clean"))
+        self._known(table, path, ("start", "goal", "clean", "tolerance"))
         start = self._get(table, path, "start", _TEMPO)
         goal = self._get(table, path, "goal", _TEMPO)
         clean = self._get(table, path, "clean", _between(1, 99), 4)
@@ -396,7 +397,11 @@ class _Reader:
             return None
         if goal < start:
             self._wrong((*path, "goal"), f'"goal" must be {start} or more: practice climbs')
-        return Practice(float(start), float(goal), clean)
+        tolerance = table.get("tolerance")
+        if tolerance is not None:
+            tolerance = self._get(table, path, "tolerance", _TOLERANCE, Decimal(0))
+        asked = None if tolerance is None else float(tolerance)
+        return Practice(float(start), float(goal), clean, asked)
 
 
 @dataclass(frozen=True, slots=True)
@@ -435,6 +440,12 @@ _TEMPO = _Kind(
     f"a number from {SLOWEST_BPM} to {FASTEST_BPM}",
     "{key} = 84",
     lambda value: SLOWEST_BPM <= value <= FASTEST_BPM,
+)
+_TOLERANCE = _Kind(
+    (int, Decimal),
+    "milliseconds from 5 to 100",
+    "{key} = 25",
+    lambda value: 5 <= value <= 100,
 )
 _SWING = _Kind(
     (int, Decimal),

@@ -43,6 +43,8 @@ def write(pattern: Pattern) -> str:
             ("goal", _number(practice.goal_tempo)),
             ("clean", str(practice.clean)),
         ]
+        if practice.tolerance_ms is not None:
+            rows.append(("tolerance", _number(practice.tolerance_ms)))
         blocks.append("[practice]\n" + _lines(rows))
     return "\n".join(blocks)
 

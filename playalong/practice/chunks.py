@@ -34,7 +34,9 @@ class Part:
 
 
 def cut(pattern: Pattern) -> tuple[Part, ...]:
-    """The chunks of a pattern, in order: as it says for a bar, else the beats of the bar."""
+    """The chunks of a pattern, bar by bar: those that it names for a bar, in the order in which it
+    names them, since that is how they are to be learned; else the beats of the bar.
+    """
     parts: list[Part] = []
     for bar in range(len(pattern.bars)):
         own = {
@@ -42,7 +44,7 @@ def cut(pattern: Pattern) -> tuple[Part, ...]:
             for chunk in pattern.chunks
             if chunk.bar == bar
         }
-        parts += [own[place] for place in sorted(own)] or beats(pattern, bar)
+        parts += own.values() or beats(pattern, bar)
     return tuple(parts)
 
 

@@ -52,7 +52,7 @@ class Lesson:
         self.steps = plan(pattern)
         #: What should be told when the lesson begins, one sentence each.
         self.told: tuple[str, ...] = ()
-        self._rules = rules or Rules()
+        self._rules = _asked(pattern, rules or Rules())
         self._break_after_s = break_after_s
         self._since_break_s = 0.0
         self._records = [Record() for _ in self.steps]
@@ -329,6 +329,12 @@ class Lesson:
         if at is not None:
             self._change(at, helped=self._records[at].helped + 1)
         self._anew()
+
+
+def _asked(pattern: Pattern, rules: Rules) -> Rules:
+    """The player's own rules, with the tolerance that the pattern asks for, if it does."""
+    tolerance_ms = pattern.practice.tolerance_ms if pattern.practice else None
+    return rules if tolerance_ms is None else replace(rules, tolerance_ms=tolerance_ms)
 
 
 def _joined(*sentences: str) -> str:

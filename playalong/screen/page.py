@@ -16,6 +16,11 @@ class Outcome(StrEnum):
 
     LEAVE = "leave"
     AGAIN = "again"
+    SKIP = "skip"
+    BACK = "back"
+    EASIER = "easier"
+    PLAN = "plan"
+    HEAR = "hear"
 
 
 class Page(Protocol):

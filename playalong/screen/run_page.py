@@ -1,5 +1,6 @@
 """The page of a run: the sheet that scrolls, the gauges, the count-in."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -11,7 +12,7 @@ from playalong.screen.chart import Sheet
 from playalong.screen.keys import Press
 from playalong.screen.page import Outcome
 from playalong.screen.pen import Pen, area
-from playalong.screen.theme import BODY, Theme
+from playalong.screen.theme import ADVICE, BODY, Theme
 from playalong.screen.widgets import HEAD, LEAVE, MARGIN, Buttons, head
 
 #: Heights from the bottom in units: the upper edge of the gauges and of the last line, and the
@@ -40,7 +41,9 @@ class CountIn:
 class RunPage:
     """A run as it goes on. Everything may be set anew between frames.
 
-    ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom.
+    ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom. ``said``
+    stands on the sheet ahead of the now-line, its first line in bold; ``called`` is what the next
+    bar is to be played with. ``buttons`` are those at the bottom.
     """
 
     theme: Theme
@@ -54,11 +57,13 @@ class RunPage:
     clean: tuple[int, int] | None = None
     notices: list[str] = field(default_factory=list)
     count_in: CountIn = field(default_factory=CountIn)
-    _buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
+    said: tuple[str, ...] = ()
+    called: str = ""
+    buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
 
     def handle(self, press: Press) -> Outcome | None:
         """LEAVE ends the run."""
-        return self._buttons.handle(press)
+        return self.buttons.handle(press)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds of the run."""
@@ -80,11 +85,33 @@ class RunPage:
             self.sheet.has_ghosts,
         )
         base = height - pen.px(_FOOT_BASE)
-        end = self._buttons.draw(pen, right, base)
+        end = self.buttons.draw(pen, right, base)
         words = pen.cut("  ·  ".join(self.notices), BODY, end - left)
         pen.text(words, BODY, (left, base))
         if now_s < self.sheet.targets.start_s:
             draw_count_in(pen, past, self.count_in, now_s)
+        ahead = area(past.right, past.top, sheet.right, past.bottom)
+        draw_said(pen, ahead, [f"Next bar: {self.called}"] if self.called else self.said)
+
+
+def draw_said(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:
+    """Words on a slip of paper, wrapped; the first of ``said`` in bold."""
+    if not said:
+        return
+    slip = rect.inflate(-2 * pen.px(_SLIP), 0)
+    room, step = slip.width - 2 * pen.px(_SLIP), pen.px(ADVICE * 1.4)
+    lines = [
+        (line, number == 0)
+        for number, words in enumerate(said)
+        if words
+        for line in pen.wrapped(words, ADVICE, room, bold=number == 0)
+    ]
+    slip.height = min(rect.height, step * len(lines) + 2 * pen.px(_SLIP))
+    slip.centery = rect.centery
+    pen.box(slip, pen.colours.paper, pen.colours.line)
+    base = slip.top + pen.px(_SLIP) + pen.px(ADVICE)
+    for number, (line, bold) in enumerate(lines):
+        pen.text(line, ADVICE, (slip.left + pen.px(_SLIP), base + number * step), bold=bold)
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:

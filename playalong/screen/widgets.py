@@ -70,6 +70,17 @@ class Button:
 LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "leave", Outcome.LEAVE)
 
 
+#: What a lesson can be asked for while it goes on.
+LESSON = (
+    Button(("p", "P"), "P", "the plan", Outcome.PLAN),
+    Button(("h", "H"), "H", "hear it", Outcome.HEAR),
+    Button(("b", "B"), "B", "back", Outcome.BACK),
+    Button(("e", "E"), "E", "easier", Outcome.EASIER),
+    Button(("s", "S"), "S", "skip", Outcome.SKIP),
+    LEAVE,
+)
+
+
 class Buttons:
     """Buttons in a row."""
 

@@ -1,1 +1,1 @@
-"""What the player hears: click, timeline, output."""
+"""What the player hears: click, drum kit, timeline, output."""

@@ -11,9 +11,9 @@ from fractions import Fraction
 from functools import cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from playalong.pattern.beats import Meter, Tempo
+from playalong.sound.timeline import Frames
 
 
 class Kind(StrEnum):
@@ -30,6 +30,10 @@ class Click:
 
     time_s: float
     kind: Kind
+
+    def frames(self, rate: int) -> Frames:
+        """What is heard, mono (n,) at ``rate`` frames a second."""
+        return sample(self.kind, rate)
 
 
 #: Frequency in Hz and peak of each kind.
@@ -67,7 +71,7 @@ def _bar(meter: Meter, between: Fraction | None) -> Iterator[tuple[Fraction, Kin
 
 
 @cache
-def sample(kind: Kind, rate: int) -> NDArray[np.float32]:
+def sample(kind: Kind, rate: int) -> Frames:
     """The sound of a click, mono, (n,) at ``rate`` frames a second; its first frame sounds."""
     frequency_hz, peak = _VOICE[kind]
     # Frame 0 is one step into the sound: every partial is silent at 0 itself.

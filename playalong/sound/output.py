@@ -1,13 +1,13 @@
-"""The sound device: clicks go in at times on the program's clock, and are heard at these times."""
+"""The sound device: sounds go in at times on the program's clock, and are heard at these times."""
 
 import time
 from collections import deque
 from collections.abc import Generator, Sequence
+from operator import itemgetter
 from typing import Any, NamedTuple, Protocol
 
 from playalong.plain import PlainError
 from playalong.quiet import quiet
-from playalong.sound.click import Click, sample
 from playalong.sound.device_clock import DeviceClock
 from playalong.sound.timeline import Frames, Timeline
 
@@ -17,8 +17,8 @@ PERIODS = 2
 #: What waits in the device when it asks for more: all its periods but the one that is empty.
 LATENCY_S = BUFFER_MS / 1000.0 * (PERIODS - 1)
 
-#: Clicks are placed on the timeline this long before they sound, so that a drifting device is
-#: followed from click to click.
+#: Sounds are placed on the timeline this long before they are heard, so that a drifting device is
+#: followed from one to the next.
 AHEAD_S = 0.5
 
 #: How long a device may take until it asks for its first frames.
@@ -31,15 +31,31 @@ class OutputError(PlainError):
     """A sound device that cannot be had."""
 
 
+class Sound(Protocol):
+    """What can be scheduled: a click, or a note of the drum kit."""
+
+    @property
+    def time_s(self) -> float:
+        """When it begins, in seconds from the start of what it belongs to."""
+        ...
+
+    def frames(self, rate: int) -> Frames:
+        """What is heard, mono (n,) at ``rate`` frames a second."""
+        ...
+
+
 class Output(Protocol):
-    """Something that sounds clicks at times on the program's clock."""
+    """Something that plays sounds at times on the program's clock."""
 
     #: Whether nothing is heard; ``message`` then says why, where the player should know.
     silent: bool
     message: str
 
-    def schedule(self, start_s: float, clicks: Sequence[Click]) -> None:
-        """Sound ``clicks``, in order of time, whose second 0 is at ``start_s`` on the clock."""
+    def schedule(self, start_s: float, sounds: Sequence[Sound]) -> None:
+        """Let ``sounds``, whose second 0 is at ``start_s`` on the clock, be heard.
+
+        They join those that wait already.
+        """
         ...
 
     def tend(self) -> None:
@@ -72,11 +88,11 @@ class SilentOutput:
         """The frame that would be heard at ``time_s`` on the program's clock."""
         return round((time_s - self._origin_s) * self.timeline.rate)
 
-    def schedule(self, start_s: float, clicks: Sequence[Click]) -> None:
-        """Place ``clicks``, whose second 0 is at ``start_s`` on the clock."""
-        for click in clicks:
-            frame = self.frame_at(start_s + click.time_s)
-            self.timeline.place(frame, sample(click.kind, self.timeline.rate))
+    def schedule(self, start_s: float, sounds: Sequence[Sound]) -> None:
+        """Place ``sounds``, whose second 0 is at ``start_s`` on the clock."""
+        for sound in sounds:
+            frame = self.frame_at(start_s + sound.time_s)
+            self.timeline.place(frame, sound.frames(self.timeline.rate))
 
     def tend(self) -> None:
         """Nothing is due: all was placed at once."""
@@ -101,7 +117,7 @@ class DeviceOutput:
 
         self.timeline = Timeline()
         self.clock = DeviceClock(self.timeline.rate, LATENCY_S)
-        self._waiting: deque[tuple[float, Click]] = deque()
+        self._waiting: deque[tuple[float, Sound]] = deque()
         with quiet():
             self.device_name, self._device = self._opened(miniaudio, part)
         self.silent = self._device.backend == _NULL
@@ -149,17 +165,18 @@ class DeviceOutput:
         """The frame that is heard at ``time_s`` on the program's clock."""
         return self.clock.frame_at(time_s)
 
-    def schedule(self, start_s: float, clicks: Sequence[Click]) -> None:
-        """Sound ``clicks``, in order of time, whose second 0 is at ``start_s`` on the clock."""
-        self._waiting.extend((start_s + click.time_s, click) for click in clicks)
+    def schedule(self, start_s: float, sounds: Sequence[Sound]) -> None:
+        """Let ``sounds``, whose second 0 is at ``start_s`` on the clock, be heard."""
+        coming = ((start_s + sound.time_s, sound) for sound in sounds)
+        self._waiting = deque(sorted((*self._waiting, *coming), key=itemgetter(0)))
         self.tend()
 
     def tend(self) -> None:
-        """Place the clicks that sound soon."""
+        """Place what is heard soon."""
         soon_s = time.perf_counter() + AHEAD_S
         while self._waiting and self._waiting[0][0] < soon_s:
-            at_s, click = self._waiting.popleft()
-            self.timeline.place(self.frame_at(at_s), sample(click.kind, self.timeline.rate))
+            at_s, sound = self._waiting.popleft()
+            self.timeline.place(self.frame_at(at_s), sound.frames(self.timeline.rate))
 
     def clear(self) -> None:
         """Take away all that has not begun to sound."""

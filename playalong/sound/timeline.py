@@ -14,6 +14,9 @@ from numpy.typing import NDArray
 
 Frames = NDArray[np.float32]
 
+#: Frames in a second, everywhere here.
+RATE = 48_000
+
 #: The loudest that comes out: 1 dB under full scale.
 CEILING = 10.0 ** (-1.0 / 20.0)
 
@@ -27,7 +30,7 @@ QUIET = 10.0 ** (-18.0 / 20.0)
 class Timeline:
     """Sounds placed on a row of frames; ``level`` is the gain of all of them, 0 to 1."""
 
-    def __init__(self, rate: int = 48_000, level: float = QUIET) -> None:
+    def __init__(self, rate: int = RATE, level: float = QUIET) -> None:
         self.rate = rate
         self.level = level
         self.rendered = 0

@@ -1,12 +1,13 @@
 """Advice names the fault that was made: its voice, its place, and its figure."""
 
 import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from playalong.grading.hits import Hit, Hits
-from playalong.grading.words import figures, sided
+from playalong.grading.words import as_json, figures, sided
 from playalong.pattern.kit import STAFF_ORDER, VOICES
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
@@ -206,7 +207,8 @@ def test_figures_of_a_faultless_take() -> None:
     assert shown["off time"] == shown["not as written"] == shown["loudness"] == "none"
     assert shown["timing"] == "on the click on average, 0 ms spread"
     assert shown["strokes together"].startswith("0 ms apart")
-    assert shown["swing"] == "50 % (50 is straight)"
+    assert shown["swing"] == "50 % played, straight written"
+    assert shown["least even"].endswith(", 0.0 dB spread")
     assert shown["tempo kept"] == "100.0 bpm (+0.0 %)"
     # Ghost notes at 30, the snare's other strokes are accents at 112: 40 log10(30/112).
     assert (FITTING[Dynamic.GHOST], FITTING[Dynamic.ACCENT]) == (30.0, 112.0)
@@ -224,6 +226,27 @@ def test_figures_of_a_take_with_faults() -> None:
     assert shown["not as written"] == "8 missed, 1 extra"
     assert shown["loudness"] == "8 too loud"
     assert shown["kick foot"].startswith("13 ms early")  # a third of the kicks, 38 ms
+
+
+def test_the_least_even_strokes_are_named() -> None:
+    """Ghost notes at 24 and 36 in turn: levels 7.04 dB apart, so a spread of half of that."""
+    ghosts = np.sort(np.append(rows("snare", "& of 1"), rows("snare", "a of 2")))
+    hits = faultless(TARGETS)
+    velocity = hits.velocity.copy()
+    velocity[ghosts] = np.where(np.arange(len(ghosts)) % 2, 24.0, 36.0)
+    shown = table(Hits.sorted(hits.time_s, hits.voice, velocity))
+    assert shown["least even"] == "snare ghost, 3.5 dB spread"
+
+
+def test_json_is_rounded_and_has_null_for_what_is_not_there() -> None:
+    grade = graded(PATTERN, TARGETS, faultless(TARGETS))
+    odd = replace(grade, score=replace(grade.score, total=1.23456789, timing=float("nan")))
+    odd = replace(odd, timing=replace(odd.timing, mean_ms=float("inf"), sd_ms=-1e-9))
+    told = as_json(odd)
+    assert told["score"]["total"] == 1.234568
+    assert told["score"]["timing"] is None
+    assert told["timing"]["mean_ms"] is None
+    assert str(told["timing"]["sd_ms"]) == "0.0"  # no minus before nothing
 
 
 def test_figures_name_a_trend_and_who_leads() -> None:

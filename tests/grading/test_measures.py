@@ -131,7 +131,8 @@ def test_a_take_swung_so_is_told_so(swing: int, tempo: float) -> None:
     )
     told = graded(pattern, targets, hits)
     assert told.counts.matched == len(targets)
-    assert told.swing_percent == pytest.approx(swing, abs=0.5)
+    assert told.swing.played_percent == pytest.approx(swing, abs=0.5)
+    assert told.swing.written_percent == swing
 
 
 def test_swing_played_where_straight_is_written() -> None:
@@ -140,7 +141,11 @@ def test_swing_played_where_straight_is_written() -> None:
     targets = lay_out(pattern, 100.0, 2)
     late_s = np.where(targets.written % 0.25 > 0.0, 0.072, 0.0)
     hits = Hits.sorted(targets.time_s + late_s, targets.voice, faultless(targets).velocity)
-    assert graded(pattern, targets, hits).swing_percent == pytest.approx(62.0)
+    told = graded(pattern, targets, hits).swing
+    assert told.played_percent == pytest.approx(62.0)
+    assert told.written_percent == 50.0
+    # The first note lasts 62 of 100 parts, the second 38.
+    assert told.played_ratio == pytest.approx(62.0 / 38.0)
 
 
 @pytest.mark.parametrize(
@@ -154,7 +159,9 @@ def test_swing_played_where_straight_is_written() -> None:
 def test_no_swing_where_there_are_no_pairs(meter: str, line: str) -> None:
     pattern = groove(meter=meter, ride=line)
     targets = lay_out(pattern, 100.0, 3)
-    assert graded(pattern, targets, faultless(targets)).swing_percent is None
+    told = graded(pattern, targets, faultless(targets)).swing
+    assert told.played_percent is None
+    assert told.played_ratio is None
 
 
 def test_swing_over_bars_of_different_length() -> None:
@@ -164,7 +171,7 @@ def test_swing_over_bars_of_different_length() -> None:
     targets = lay_out(pattern, 100.0, 6)
     assert targets.bars == 6
     grade = graded(pattern, targets, faultless(targets))
-    assert grade.swing_percent == pytest.approx(66.0)
+    assert grade.swing.played_percent == pytest.approx(66.0)
     assert {place.bar for place in grade.places} == {0, 1}
     assert all(place.targets == 3 for place in grade.places)
 

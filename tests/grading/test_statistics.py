@@ -60,22 +60,32 @@ def test_timing(seed: int) -> None:
     assert sum(spread.n for spread in told.by_limb.values()) == len(errors)
 
 
-@pytest.mark.parametrize("seed", range(60))
-def test_the_limb_that_leads(seed: int) -> None:
-    """scipy.stats.ttest_ind(equal_var=False), two-sided at one per cent, of first and last."""
-    chance = np.random.default_rng(seed)
-    targets = lay_out(GROOVE, TEMPO, 4)
+def test_the_limb_that_leads() -> None:
+    """scipy.stats.ttest_ind(equal_var=False), two-sided at one per cent, of first and last.
+
+    400 short takes. Where the test is within a twentieth of the level, the expansion of
+    Student's t may decide otherwise, and nothing is asked.
+    """
+    chance = np.random.default_rng(11)
+    targets = lay_out(GROOVE, TEMPO, 2)
     limb = np.array([list(Limb).index(BY_NAME[name].limb) for name in targets.names])
-    mean = np.array([0.0, chance.choice([-12, -6, -3, 0]), chance.choice([-8, -4, 0, 4]), 0.0])
-    spread = np.array([6.0, chance.uniform(2, 20), chance.uniform(2, 20), 1.0])
-    errors = np.clip(chance.normal(mean[limb], spread[limb]), -70, 70)
-    hits = Hits.sorted(targets.time_s + errors / 1000.0, targets.voice, np.full(len(errors), 84.0))
-    told = timing(Run.of(targets, hits, Rules())).leads
-    groups = {str(list(Limb)[code]): errors[limb == code] for code in np.unique(limb).tolist()}
-    first = min(groups, key=lambda name: groups[name].mean())
-    last = max(groups, key=lambda name: groups[name].mean())
-    test = scipy.stats.ttest_ind(groups[first], groups[last], equal_var=False)
-    assert told == (first if test.pvalue < LEVEL else None)
+    led = 0
+    for _ in range(400):
+        mean = np.array([0.0, chance.uniform(-14, 0), chance.uniform(-8, 4), 0.0])
+        spread = np.array([6.0, chance.uniform(2, 20), chance.uniform(2, 20), 1.0])
+        errors = np.clip(chance.normal(mean[limb], spread[limb]), -70, 70)
+        hits = Hits.sorted(
+            targets.time_s + errors / 1000.0, targets.voice, np.full(len(errors), 84.0)
+        )
+        told = timing(Run.of(targets, hits, Rules())).leads
+        groups = {str(list(Limb)[code]): errors[limb == code] for code in np.unique(limb).tolist()}
+        means = {name: float(own.mean()) for name, own in groups.items()}
+        first, last = min(means, key=means.__getitem__), max(means, key=means.__getitem__)
+        chances = scipy.stats.ttest_ind(groups[first], groups[last], equal_var=False).pvalue
+        if abs(chances / LEVEL - 1.0) > 0.05:
+            assert told == (first if chances < LEVEL else None)
+            led += chances < LEVEL
+    assert 40 < led < 360  # both answers were asked for
 
 
 def test_nobody_leads_with_too_few_strokes_or_no_spread() -> None:

@@ -153,11 +153,20 @@ def test_the_drift_of_a_player_who_is_followed_comes_back() -> None:
         assert told.steadiness.residual_sd_ms == pytest.approx(8.0, rel=0.15)
 
 
+def strokes(targets: Targets, error_s: NDArray[np.float64]) -> Strokes:
+    """All targets, each answered with its error."""
+    return Strokes(
+        targets.written * targets.seconds_per_whole,
+        error_s,
+        targets.voice.astype(np.int64),
+        targets.bar.astype(np.int64),
+        targets.bar_starts_s,
+    )
+
+
 def fitted(targets: Targets, error_s: NDArray[np.float64]) -> str:
     """What is said of the trend of these errors."""
-    written_s = targets.written * targets.seconds_per_whole
-    own = Strokes(written_s, error_s, targets.voice, targets.bar, targets.bar_starts_s)
-    return steadiness(own, TEMPO).trend
+    return steadiness(strokes(targets, error_s), TEMPO).trend
 
 
 def test_a_steady_take_is_called_steady_in_99_of_100() -> None:
@@ -202,8 +211,7 @@ def test_a_clear_change_of_tempo_is_named(faster: bool, trend: str) -> None:
     for _ in range(60):
         errors = played_s - written_s + chance.normal(0.0, 0.01, len(targets))
         assert fitted(targets, errors) == trend
-        own = Strokes(written_s, errors, targets.voice, targets.bar, targets.bar_starts_s)
-        told = steadiness(own, TEMPO)
+        told = steadiness(strokes(targets, errors), TEMPO)
         ends = (98.0, 102.0) if faster else (102.0, 98.0)
         assert (told.first_bpm, told.last_bpm) == pytest.approx(ends, abs=0.5)
 

@@ -255,8 +255,11 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
     practice: Practice | None = None
     if draw(st.booleans()):
         start, goal = sorted(draw(st.tuples(TEMPI, TEMPI)))
-        practice = Practice(start, goal, draw(st.integers(1, 99)))
+        tolerance_ms = draw(st.none() | st.sampled_from([5.0, 22.5, 30.0, 100.0]))
+        practice = Practice(start, goal, draw(st.integers(1, 99)), tolerance_ms)
         text += f"[practice]\nstart = {start!r}\ngoal = {goal!r}\nclean = {practice.clean}\n"
+        if tolerance_ms is not None:
+            text += f"tolerance = {tolerance_ms!r}\n"
     fields: dict[str, Any] = {
         "swing": Fraction(swing),
         "about": about,

@@ -73,9 +73,9 @@ to   = 3
     names = [part.name for part in cut(pattern(body))]
     assert names == [
         *(f"beat {number} of bar 1" for number in (1, 2, 3, 4)),
-        "the start",
         "the end",
-    ]
+        "the start",
+    ], "a teacher's order is the order of learning"
 
 
 def test_the_same_chunk_is_found_once() -> None:

@@ -1,4 +1,4 @@
-"""Clicks on the way to the device; real callbacks come from miniaudio's null device."""
+"""Clicks and notes on the way to the device; real callbacks come from miniaudio's null device."""
 
 import time
 from fractions import Fraction
@@ -12,6 +12,8 @@ from playalong.pattern.beats import Meter, Tempo
 from playalong.sound import output
 from playalong.sound.click import Click, Kind, clicks, sample
 from playalong.sound.device_clock import DeviceClock
+from playalong.sound.drums import stroke
+from playalong.sound.notes import Note
 from playalong.sound.output import LATENCY_S, DeviceOutput, OutputError, SilentOutput
 
 
@@ -120,6 +122,44 @@ def test_clicks_are_placed_as_they_come_near_where_the_device_then_is(cards, mon
     monkeypatch.setattr(output, "AHEAD_S", 6000.0)
     device.tend()
     assert placed[2:] == [round((5000.0 - 0.005 - LATENCY_S) * 48_000)]
+
+
+def test_notes_join_the_clicks_that_wait_in_order_of_time(cards, monkeypatch):
+    device, placed = DeviceOutput(), []
+    monkeypatch.setattr(device.timeline, "place", lambda *placing: placed.append(placing))
+    device.clock = DeviceClock(48_000, LATENCY_S)
+    now_s = time.perf_counter() + 5000.0
+    device.clock.asked(0, now_s)
+    device.schedule(now_s, [Click(0.5, Kind.ONE), Click(1.5, Kind.BEAT)])
+    device.schedule(now_s - 1.0, [Note(2.0, "kick", 84.0), Note(1.25, "snare", 32.0)])
+    monkeypatch.setattr(output, "AHEAD_S", 6000.0)
+    device.tend()
+    expected = [
+        (0.25, stroke("snare", 32.0, 48_000)),
+        (0.5, sample(Kind.ONE, 48_000)),
+        (1.0, stroke("kick", 84.0, 48_000)),
+        (1.5, sample(Kind.BEAT, 48_000)),
+    ]
+    assert [frame for frame, _ in placed] == [
+        round((at_s - LATENCY_S) * 48_000) for at_s, _ in expected
+    ]
+    for (_, sound), (_, wanted) in zip(placed, expected, strict=True):
+        assert np.array_equal(sound, wanted)
+
+
+def test_clicks_and_notes_sound_together():
+    """Their sum, at the level of the output, is what is heard."""
+    silent = SilentOutput()
+    silent.schedule(1.0, [Click(0.0, Kind.BEAT)])
+    silent.schedule(1.0, [Note(0.01, "snare", 84.0)])
+    heard = silent.timeline.render(2 * 48_000)[:, 0]
+    alone = np.zeros(2 * 48_000)
+    for frame, sound in (
+        (48_000, sample(Kind.BEAT, 48_000)),
+        (48_480, stroke("snare", 84.0, 48_000)),
+    ):
+        alone[frame : frame + len(sound)] += sound
+    assert heard == pytest.approx(alone * silent.timeline.level, abs=1e-6)
 
 
 def test_what_was_cleared_is_never_placed(cards, monkeypatch):

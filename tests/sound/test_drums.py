@@ -1,0 +1,263 @@
+"""The drum kit, measured with scipy.signal: what each voice is made of, how loud, how bright."""
+
+import hashlib
+import subprocess
+import sys
+from itertools import combinations, pairwise
+from math import log10
+
+import numpy as np
+import pytest
+from scipy.signal import butter, periodogram, sosfilt, spectrogram
+from scipy.special import jn_zeros
+
+from playalong.pattern.kit import VOICES
+from playalong.sound import drums
+from playalong.sound.drums import MEMBRANE, stroke, warm
+
+RATE = 48_000
+NAMES = [voice.name for voice in VOICES]
+
+each = pytest.mark.parametrize("voice", NAMES)
+
+
+def power(sound: np.ndarray, rate: int = RATE) -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies in Hz and the power at each (scipy.signal.periodogram)."""
+    return periodogram(sound.astype(float), rate, window="boxcar", detrend=False)
+
+
+def share(sound: np.ndarray, low_hz: float, high_hz: float) -> float:
+    """The share of the energy between two frequencies."""
+    frequency_hz, density = power(sound)
+    inside = (frequency_hz >= low_hz) & (frequency_hz < high_hz)
+    return float(density[inside].sum() / density.sum())
+
+
+def centroid_hz(sound: np.ndarray) -> float:
+    frequency_hz, density = power(sound)
+    return float((frequency_hz * density).sum() / density.sum())
+
+
+def pitch_hz(sound: np.ndarray, rate: int = RATE) -> float:
+    """The strongest line once the stick has left, from 0.1 s on."""
+    frequency_hz, density = power(np.pad(sound[rate // 10 :], (0, rate)), rate)
+    return float(frequency_hz[density.argmax()])
+
+
+def energy_db(sound: np.ndarray) -> float:
+    return 10.0 * log10(float(np.square(sound, dtype=float).sum()))
+
+
+# What kind of sound it is.
+
+
+@pytest.mark.parametrize("velocity", [32, 84, 112])
+def test_a_kick_is_low_with_a_beater_on_top(velocity):
+    kick = stroke("kick", velocity, RATE)
+    assert share(kick, 0, 150) > 0.8
+    assert 35 < pitch_hz(kick) < 80
+    # On small speakers only what is above can be heard at all.
+    assert share(kick, 1000, 8000) > 1e-5
+
+
+@pytest.mark.parametrize("voice", ["hi-hat", "hi-hat-open", "tambourine"])
+@pytest.mark.parametrize("velocity", [32, 84, 112])
+def test_hi_hats_are_high(voice, velocity):
+    assert share(stroke(voice, velocity, RATE), 4000, RATE / 2) > 0.8
+
+
+def test_the_pedal_is_a_hi_hat_but_darker():
+    pedal, struck = (stroke(voice, 84, RATE) for voice in ("hi-hat-pedal", "hi-hat"))
+    assert share(pedal, 2000, RATE / 2) > 0.8
+    assert centroid_hz(pedal) < 0.8 * centroid_hz(struck)
+
+
+def test_an_open_hi_hat_rings_where_a_closed_one_does_not():
+    wide, closed = (stroke(voice, 84, RATE) for voice in ("hi-hat-open", "hi-hat"))
+    late = slice(RATE // 5, RATE // 2)
+    assert energy_db(wide[late]) - energy_db(wide[: RATE // 5]) > -20
+    assert len(closed) < late.start
+
+
+@pytest.mark.parametrize("rate", [44_100, 48_000])
+def test_toms_go_down_and_keep_their_pitch_at_every_rate(rate):
+    high, mid, floor = (
+        pitch_hz(stroke(voice, 84, rate), rate) for voice in ("high-tom", "mid-tom", "floor-tom")
+    )
+    assert high > 1.2 * mid > 1.2 * 1.2 * floor
+    assert floor > 1.2 * pitch_hz(stroke("kick", 84, rate), rate)
+
+
+def test_skins_have_the_modes_of_a_membrane():
+    """Zeros of the Bessel functions J0, J1, J2 (scipy.special.jn_zeros), over the first."""
+    zeros = [jn_zeros(order, 1)[0] for order in range(3)]
+    assert pytest.approx([zero / zeros[0] for zero in zeros], abs=0.001) == MEMBRANE
+
+
+@pytest.mark.parametrize("voice", ["snare", "rim-shot"])
+@pytest.mark.parametrize("velocity", [32, 84, 112])
+def test_a_snare_has_a_skin_and_wires(voice, velocity):
+    snare = stroke(voice, velocity, RATE)
+    # The skin: most of the low energy lies close around one line.
+    peak_hz = pitch_hz(snare)
+    assert 150 < peak_hz < 260
+    assert share(snare, peak_hz - 30, peak_hz + 30) > 0.5 * share(snare, 60, 450)
+    # The wires: as flat as noise. The geometric over the arithmetic mean of the power of white
+    # noise is exp(-0.577) = 0.56 (exponential distribution); of a few tones it is near 0.
+    frequency_hz, density = power(snare)
+    wires = density[(frequency_hz > 4000) & (frequency_hz < 8000)]
+    assert np.exp(np.log(wires).mean()) / wires.mean() > 0.4
+    assert share(snare, 1000, 12_000) > 0.1
+
+
+def test_a_rim_shot_adds_the_ring_of_the_hoop_and_a_cross_stick_has_no_wires():
+    rim, snare = (stroke(voice, 112, RATE) for voice in ("rim-shot", "snare"))
+    assert share(rim, 450, 560) > 3 * share(snare, 450, 560)
+    assert len(stroke("cross-stick", 112, RATE)) < 0.5 * len(snare)
+    assert share(stroke("cross-stick", 112, RATE), 4000, RATE / 2) < share(snare, 4000, RATE / 2)
+
+
+def test_a_bell_rings_in_tones_and_a_crash_does_not():
+    """The strongest 1 % of the lines carry a bell; the energy of a crash is spread."""
+    shares = {}
+    for voice in ("ride-bell", "crash", "china"):
+        density = np.sort(power(stroke(voice, 84, RATE))[1])[::-1]
+        shares[voice] = density[: len(density) // 100].sum() / density.sum()
+    assert shares["ride-bell"] > 0.9
+    assert shares["ride-bell"] > 1.5 * max(shares["crash"], shares["china"])
+
+
+def picture(voice: str) -> np.ndarray:
+    """Levels in dB in thirds of octaves and in four stretches of time; 0 is the whole sound."""
+    sound = np.pad(stroke(voice, 84, RATE), (0, RATE))[: 2 * RATE]
+    frequency_hz, time_s, density = spectrogram(sound, RATE, nperseg=2048, noverlap=1536)
+    third = np.digitize(frequency_hz, 50.0 * 2.0 ** (np.arange(27) / 3.0))
+    stretch = np.digitize(time_s, [0.03, 0.1, 0.3])
+    cells = np.zeros((28, 4))
+    np.add.at(cells, (third[:, None], stretch[None, :]), density)
+    return 10.0 * np.log10(cells / cells.sum() + 1e-5)
+
+
+def test_no_two_voices_sound_alike():
+    pictures = {voice: picture(voice) for voice in NAMES}
+    for one, other in combinations(NAMES, 2):
+        assert np.abs(pictures[one] - pictures[other]).mean() > 2.0, (one, other)
+
+
+# How it answers to velocity.
+
+
+@each
+def test_level_follows_the_curve(voice):
+    """40 * log10(v / 127) dB: Downloadable Sounds Level 1, MIDI Manufacturers Association."""
+    levels_db = {v: energy_db(stroke(voice, v, RATE)) for v in (1, 16, 30, 84, 112, 120, 127)}
+    for soft, hard in pairwise(levels_db):
+        expected_db = 40.0 * log10(hard / 127) - 40.0 * log10(soft / 127)
+        assert levels_db[hard] - levels_db[soft] == pytest.approx(expected_db, abs=1.0)
+
+
+@each
+def test_every_velocity_is_louder_than_the_one_before(voice):
+    levels_db = [energy_db(stroke(voice, velocity, RATE)) for velocity in range(1, 128)]
+    assert min(np.diff(levels_db)) > 0
+
+
+@each
+def test_a_harder_stroke_is_brighter(voice):
+    """In every layer, and clearly so between a ghost note, a plain stroke and an accent."""
+    layers = [centroid_hz(stroke(voice, velocity, RATE)) for velocity in range(4, 128, 8)]
+    assert min(np.diff(layers)) > 0
+    ghost, plain, accent = (centroid_hz(stroke(voice, v, RATE)) for v in (32, 84, 112))
+    assert accent > 1.02 * plain > 1.02 * 1.08 * ghost
+
+
+@pytest.mark.parametrize("voice", ["kick", "high-tom", "mid-tom", "floor-tom"])
+def test_the_crack_of_a_soft_stroke_is_shorter_and_weaker(voice):
+    """What is above 3 kHz (scipy.signal.butter): its share, and when 99 % of it is over."""
+    above = butter(4, 3000, "highpass", fs=RATE, output="sos")
+    shares, ends = [], []
+    for velocity in (32, 84, 112):
+        sound = stroke(voice, velocity, RATE).astype(float)
+        crack = np.cumsum(np.square(sosfilt(above, sound)))
+        shares.append(crack[-1] / np.square(sound).sum())
+        ends.append(int(np.searchsorted(crack, 0.99 * crack[-1])))
+    assert shares[2] > 1.3 * shares[1] > 1.3 * 1.3 * shares[0]
+    assert ends[0] < ends[1] < ends[2]
+
+
+# That it can be put on a timeline.
+
+
+@each
+@pytest.mark.parametrize("rate", [44_100, 48_000])
+@pytest.mark.parametrize("velocity", [1, 32, 84, 127])
+def test_a_stroke_begins_at_once_and_ends_silent(voice, rate, velocity):
+    sound = stroke(voice, velocity, rate)
+    size = np.abs(sound) / np.abs(sound).max()
+    assert sound.dtype == np.float32
+    assert sound.ndim == 1
+    assert 0 < size[0] < 0.3  # it begins with its first frame, and not with a crack
+    assert size[: 2 * rate // 1000].max() > 0.1  # there within 2 ms
+    assert size[-rate // 1000 :].max() < 0.001
+
+
+@each
+@pytest.mark.parametrize("velocity", [32, 127])
+def test_nothing_clips_and_nothing_pushes_the_cone(voice, velocity):
+    """No DC, and next to nothing below 20 Hz, where hearing ends (common practice)."""
+    sound = stroke(voice, velocity, RATE)
+    size = np.abs(sound).max()
+    assert size < 1.0
+    assert abs(float(sound.mean(dtype=float))) < 0.001 * size
+    assert share(sound, 0, 20) < 0.03
+
+
+@each
+def test_sounds_are_short(voice):
+    length_s = len(stroke(voice, 127, RATE)) / RATE
+    assert length_s < (0.6 if voice == "kick" else 2.5)
+
+
+def digests() -> dict[str, str]:
+    return {voice: hashlib.sha256(stroke(voice, 84, RATE).tobytes()).hexdigest() for voice in NAMES}
+
+
+def test_another_process_hears_the_same():
+    script = (
+        "import hashlib; from playalong.sound.drums import stroke\n"
+        f"for voice in {NAMES[::-1]!r}:\n"
+        f"    print(voice, hashlib.sha256(stroke(voice, 84, {RATE}).tobytes()).hexdigest())"
+    )
+    told = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    )
+    assert dict(line.split() for line in told.stdout.splitlines()) == digests()
+
+
+def test_what_was_warmed_is_never_made_while_playing(monkeypatch):
+    rate = 32_000  # that no other test has asked for
+    warm(["snare", "hi-hat"], rate)
+
+    def made(*_):
+        raise AssertionError("made while playing")
+
+    monkeypatch.setattr(drums, "_mixed", made)
+    for velocity in range(1, 128):
+        assert len(stroke("snare", velocity, rate))
+        assert len(stroke("hi-hat", velocity + 0.99, rate))
+    with pytest.raises(AssertionError, match="made while playing"):
+        stroke("crash", 84, rate)
+
+
+def test_a_stroke_may_be_changed_without_changing_the_next():
+    first = stroke("snare", 84, RATE)
+    kept = first.copy()
+    first[:] = 0
+    assert np.array_equal(stroke("snare", 84, RATE), kept)
+
+
+def test_there_is_a_sound_for_every_voice_and_for_no_other():
+    for voice in NAMES:
+        assert np.abs(stroke(voice, 84, RATE)).max() > 0.01
+    with pytest.raises(KeyError):
+        stroke("triangle", 84, RATE)
