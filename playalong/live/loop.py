@@ -48,7 +48,7 @@ class Task:
     """What is to be played, and how it is judged.
 
     ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
-    between the beats, None for none. ``rest`` is for how many bars the click goes on after the last.
+    between the beats, None for none. ``rest``: so many bars the click goes on after the last.
     ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
     player only listens. ``about`` stands beside the title.
     """

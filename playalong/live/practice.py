@@ -32,6 +32,7 @@ from playalong.screen.page import Outcome, Page
 from playalong.screen.plan_page import PlanLine, PlanPage
 from playalong.screen.texture_page import TexturePage
 from playalong.screen.widgets import LESSON, Buttons
+from playalong.sound.voice import Speaker
 
 #: How long words stay at least before something else is played.
 READ_S = 4.0
@@ -100,17 +101,21 @@ class Practice:
         self._trouble: list[str] = []
         self._number = 0
         self._texture: Texture | None = None
+        self._speaker = Speaker()
         self._begin_s: float | None = None
         self._before: Before | None = None
 
     def go(self) -> Practised:
         """Practise until the lesson is over, or the player leaves."""
         outcome = self._plan(PLAN_S)
-        while outcome is not Outcome.LEAVE:
-            exercise = self.lesson.exercise
-            if exercise is None:
-                break
-            outcome = self._exercise(exercise)
+        try:
+            while outcome is not Outcome.LEAVE:
+                exercise = self.lesson.exercise
+                if exercise is None:
+                    break
+                outcome = self._exercise(exercise)
+        finally:
+            self._speaker.close()
         lines = self.lesson.overview()
         now = next((line.step for line in lines if line.now), None)
         return Practised(
@@ -155,12 +160,13 @@ class Practice:
         page, calls = run.page, exercise.calls
         page.buttons = Buttons(LESSON)
         page.clean = (exercise.in_a_row, exercise.clean) if exercise.clean > 1 else None
-        if calls:
-            page.called = _call(calls[0])
 
         def each_bar(bar: int) -> None:
             page.called = _call(calls[bar + 1]) if bar + 1 < len(calls) else ""
+            if page.called:
+                self._speaker.say(page.called)
 
+        each_bar(-1)
         return run.play(each_bar)
 
     def _hear(self, task: Task) -> Outcome | None:
