@@ -8,8 +8,9 @@ the window is above the least possible one, plus what the clocks drift apart wit
 Times never go back.
 """
 
-from collections import deque
 from math import inf
+
+from playalong.least import Least
 
 WINDOW_S = 10.0
 JUMP_S = 1.0
@@ -19,19 +20,13 @@ class StampFilter:
     """Ties one port's stamps to the program's clock."""
 
     def __init__(self) -> None:
-        #: (arrival, arrival - stamp), offsets growing from left to right: the left is the least.
-        self._least: deque[tuple[float, float]] = deque()
+        self._offset = Least(WINDOW_S)
         self._last_s = -inf
 
     def time_s(self, stamp_s: float, arrival_s: float) -> float:
         """The time of a message on the program's clock, in seconds; both stamps in seconds."""
-        offset = arrival_s - stamp_s
-        if self._least and abs(offset - self._least[0][1]) > JUMP_S:
-            self._least.clear()
-        while self._least and self._least[-1][1] >= offset:
-            self._least.pop()
-        self._least.append((arrival_s, offset))
-        while self._least[0][0] < arrival_s - WINDOW_S:
-            self._least.popleft()
-        self._last_s = max(self._last_s, stamp_s + self._least[0][1])
+        offset, least = arrival_s - stamp_s, self._offset.value
+        if least is not None and abs(offset - least) > JUMP_S:
+            self._offset.clear()
+        self._last_s = max(self._last_s, stamp_s + self._offset.add(arrival_s, offset))
         return self._last_s

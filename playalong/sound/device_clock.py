@@ -7,8 +7,9 @@ moment, is followed. Error: how late the least late request in the window was, p
 clocks drift apart within it (0.1 ms at 100 ppm).
 """
 
-from collections import deque
 from math import isnan, nan
+
+from playalong.least import Least
 
 WINDOW_S = 1.0
 
@@ -22,8 +23,7 @@ class DeviceClock:
     def __init__(self, rate: int, latency_s: float) -> None:
         self.rate = rate
         self.latency_s = latency_s
-        #: (clock, clock - frame / rate), the latter growing from left to right: the left is least.
-        self._least: deque[tuple[float, float]] = deque()
+        self._least = Least(WINDOW_S)
         # One float, so that another thread always reads a whole one.
         self._offset_s = nan
 
@@ -34,13 +34,7 @@ class DeviceClock:
 
     def asked(self, frame: int, at_s: float) -> None:
         """The device asked for the frames from ``frame`` on, at ``at_s`` on the clock."""
-        offset_s = at_s - frame / self.rate
-        while self._least and self._least[-1][1] >= offset_s:
-            self._least.pop()
-        self._least.append((at_s, offset_s))
-        while self._least[0][0] < at_s - WINDOW_S:
-            self._least.popleft()
-        self._offset_s = self._least[0][1]
+        self._offset_s = self._least.add(at_s, at_s - frame / self.rate)
 
     def frame_at(self, time_s: float) -> int:
         """The frame that is heard at ``time_s`` on the clock."""

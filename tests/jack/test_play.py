@@ -1,0 +1,62 @@
+"""`playalong play` on a real MIDI port: what goes in at one end is graded at the other."""
+
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from playalong.cli import main
+from playalong.grading.words import as_json
+from playalong.kit.player import SKILLS, perform, send
+from playalong.kit.rtmidi_port import VirtualOutput
+from playalong.live import session
+from playalong.live.loop import Run
+from playalong.live.session import Kept
+from playalong.records.takes import read
+from playalong.regrading import Options, grade_take
+
+pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
+
+NAME = "lesson room kit"
+
+
+def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.delenv("DISPLAY", raising=False)
+    output = VirtualOutput(NAME)
+    sent, kept = [], []
+
+    class Played(Run):
+        """A run whose player sits at the other end of the port."""
+
+        def __init__(self, task, stage, connect) -> None:
+            super().__init__(task, stage, connect)
+            performance = perform(task.targets(), SKILLS["learning"], 4)
+            sent.extend(performance.messages)
+            arguments = (performance, output, self._start_s, time.perf_counter, time.sleep)
+            threading.Thread(target=send, args=arguments, daemon=True).start()
+
+    keep = session._keep
+
+    def keeping(*arguments) -> Kept:
+        kept.append((arguments[0], keep(*arguments)))
+        return kept[-1][1]
+
+    monkeypatch.setattr(session, "Run", Played)
+    monkeypatch.setattr(session, "_keep", keeping)
+    try:
+        command = ["play", "late-bus-home", "--bars", "2", "--port", NAME, "--out", str(tmp_path)]
+        assert main(command) == 0
+    finally:
+        output.close()
+    out = capsys.readouterr().out
+    ((task, left),) = kept
+    take = read(left.path)
+    played = sorted((data[1], data[2]) for _, data in sent if data[0] & 0xF0 == 0x90 and data[2])
+    assert sorted(zip(take.note.tolist(), take.velocity.tolist(), strict=True)) == played
+    again = grade_take(task.pattern, take, Options())
+    assert as_json(again.grade) == as_json(left.graded.grade)
+    assert f"{again.grade.score.total:.0f} of 100. {again.grade.advice}" in out
+    assert str(left.path) in out
