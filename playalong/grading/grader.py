@@ -97,7 +97,8 @@ class Grader:
         self._fresh.append((time, code, number, hit.velocity))
         line = self._lines.get(code)
         window = bisect_right(line.start, time) - 1 if line else -1
-        if line is None or window < 0 or time > line.end[window]:
+        too_late = line is not None and window < self._settler.settled[code]
+        if line is None or window < 0 or time > line.end[window] or too_late:
             return [Judged(Verdict.EXTRA, None, number)]
         return self._in_window(line, window, (time, number, hit.velocity))
 
@@ -114,7 +115,9 @@ class Grader:
         return self._settle(NEVER)
 
     def _in_window(self, line: _Line, window: int, new: tuple[int, int, float]) -> list[Judged]:
-        hits = line.answers.setdefault(window, [])
+        hits = line.answers.get(window, [])
+        if window >= line.told:  # nobody forgets what comes after the window was called over
+            line.answers[window] = hits
         target, graces = line.target[window], line.graces[window]
         if not graces:
             # Keep the nearest only: nothing can bring back one that was farther.
@@ -122,7 +125,7 @@ class Grader:
             if hits and abs(hits[0][0] - middle) <= abs(new[0] - middle):
                 return [Judged(Verdict.EXTRA, None, new[1])]
             words = [Judged(Verdict.EXTRA, None, hits[0][1])] if hits else []
-            line.answers[window] = [new]
+            hits[:] = [new]
             return [*words, self._answer(target, middle, new)]
         hits.insert(bisect_left(hits, new), new)
         strokes = [

@@ -63,7 +63,8 @@ class Credits:
 def _timing(run: Run) -> Floats:
     tolerance, capture = run.rules.tolerance_ms, run.rules.capture_ms
     credit = np.ones(len(run.target))
-    excess = np.abs(run.error_ms) - tolerance
+    excess = np.abs(run.error_ms)
+    excess -= tolerance
     late = np.flatnonzero(excess > 0.0)
     beyond = np.minimum(excess[late] / max(capture - tolerance, 1e-9), 1.0)
     credit[late] = (1.0 - beyond) / 2.0

@@ -153,7 +153,8 @@ class Settler:
         self._low = np.array([[band.low for band in row] for row in asked])
         self._high = np.array([[band.high for band in row] for row in asked])
 
-        self._settled = dict.fromkeys(self.windows, 0)  # windows settled, by voice
+        #: How many windows of each voice are settled.
+        self.settled = dict.fromkeys(self.windows, 0)
         self._open = Played.of(())
         self._missed = Windows.joined(())  # not yet settled as missed or wrong drum
         self._extras = Played.of(())  # hits, not yet settled as extra or wrong drum
@@ -191,7 +192,7 @@ class Settler:
         windows = self.windows.get(voice)
         if windows is None:
             return _NO_WINDOWS, until
-        done = self._settled[voice]
+        done = self.settled[voice]
         over = int(np.searchsorted(windows.end, until, side="left"))
         # A hit exactly between two windows may answer either: settle both together.
         while done < over < len(windows):
@@ -200,7 +201,7 @@ class Settler:
                 break
             over -= 1
         over = max(over, done)
-        self._settled[voice] = over
+        self.settled[voice] = over
         upto = min(until, int(windows.start[over])) if over < len(windows) else until
         return windows[done:over], upto
 
@@ -283,9 +284,9 @@ class Settler:
 
     def _set_due(self) -> None:
         ends = [
-            int(windows.end[self._settled[voice]])
+            int(windows.end[self.settled[voice]])
             for voice, windows in self.windows.items()
-            if self._settled[voice] < len(windows)
+            if self.settled[voice] < len(windows)
         ]
         left = [int(self._missed.end.max())] if len(self._missed) else []
         if len(self._open) or len(self._extras):

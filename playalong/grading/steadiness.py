@@ -67,7 +67,8 @@ class Strokes:
         """``values`` (k,) less the mean of their voice."""
         count = np.maximum(np.bincount(self.voice), 1)
         means = np.bincount(self.voice, values) / count
-        return np.asarray(values - means[self.voice], dtype=np.float64)
+        less = means[self.voice]
+        return np.subtract(values, less, out=less)
 
 
 def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
@@ -75,17 +76,19 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
     # Errors are the small part of played time: fitting them keeps the full precision.
     x, y = strokes.centred(strokes.written_s), strokes.centred(strokes.error_s)
     over = _dot(x, x)
-    if over <= 0.0 or len(x) <= strokes.voices + 1:
+    voices = strokes.voices
+    if over <= 0.0 or len(x) <= voices + 1:
         return _NOTHING
     slope = _dot(x, y) / over
     if slope <= _STILL:
         return _NOTHING
     tempo = tempo_bpm / (1.0 + slope)
-    first, last, trend = _trend(strokes, tempo_bpm, x, y)
+    first, last, trend = _trend(strokes, tempo_bpm, x, y, len(x) - voices - 2)
+    residual = y - slope * x  # of mean zero, as x and y are
     return Steadiness(
         tempo,
         100.0 * (tempo / tempo_bpm - 1.0),
-        float((y - slope * x).std()) * 1000.0,
+        (_dot(residual, residual) / len(x)) ** 0.5 * 1000.0,
         _course(strokes, tempo_bpm, y),
         first,
         last,
@@ -106,10 +109,12 @@ def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[
     starts, bar = strokes.bar_starts_s, strokes.bar
     bars = len(starts)
     local = strokes.written_s - starts[bar]  # small numbers keep the sums exact
-    sums = [
-        np.bincount(bar, weights, minlength=bars)
-        for weights in (np.ones(len(local)), local, centred, local * local, local * centred)
-    ]
+    product = local * local
+    count, sum_x, sum_y, sum_xx = (
+        np.bincount(bar, weights, minlength=bars) for weights in (None, local, centred, product)
+    )
+    np.multiply(local, centred, out=product)
+    sums = count, sum_x, sum_y, sum_xx, np.bincount(bar, product, minlength=bars)
     n = tx = ty = txx = txy = np.zeros(bars)
     for shift in (-1, 0, 1):
         here = np.arange(bars) + shift
@@ -130,21 +135,27 @@ def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[
 
 
 def _trend(
-    strokes: Strokes, tempo_bpm: float, x: Floats, y: Floats
+    strokes: Strokes, tempo_bpm: float, x: Floats, y: Floats, free: int
 ) -> tuple[float | None, float | None, str]:
-    """Tempo at the first and the last stroke from the curved fit, and what the test says."""
+    """Tempo at the first and the last stroke from the curved fit, and what the test says.
+
+    ``free`` are the degrees of freedom that the curved fit leaves.
+    """
     written_s = strokes.written_s
     middle = written_s.mean()
-    z = strokes.centred((written_s - middle) ** 2)
+    z = written_s - middle
+    z *= z
+    z = strokes.centred(z)
     xx, xz, zz = _dot(x, x), _dot(x, z), _dot(z, z)
     determinant = xx * zz - xz * xz
-    free = len(x) - strokes.voices - 2
     if free < 3 or determinant <= 1e-12 * xx * zz:
         return None, None, STEADY
     xy, zy = _dot(x, y), _dot(z, y)
     line = (xy * zz - zy * xz) / determinant
     curve = (zy * xx - xy * xz) / determinant
-    residual = y - line * x - curve * z
+    residual = y - line * x
+    z *= curve
+    residual -= z
     error = np.sqrt(_dot(residual, residual) / free * xx / determinant)
     first, last = (
         float(tempo_bpm / max(0.1, 1.0 + line + 2.0 * curve * (at - middle)))

@@ -146,7 +146,7 @@ class Run:
 
         ``begin_s`` is when that is, where the rest of a run before is the count-in of this one.
         """
-        self._stage, self._before, self._judged = stage, before, task.judged
+        self._task, self._stage, self._before = task, stage, before
         tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
         bars = task.written()
         meters = [bars[number % len(bars)].meter for number in range(task.bars)]
@@ -170,7 +170,7 @@ class Run:
         self.page = RunPage(
             stage.theme,
             title=task.pattern.title,
-            subtitle=task.about or _subtitle(task),
+            subtitle=task.about or _progress(None, task),
             tempo_bpm=task.tempo_bpm,
             sheet=self._sheet,
             timing=self._gauges.timing,
@@ -200,6 +200,7 @@ class Run:
                 break
             if bar + 1 < self._targets.bars and now_s >= self._targets.bar_starts_s[bar + 1]:
                 bar += 1
+                self.page.subtitle = self._task.about or _progress(bar, self._task)
                 each_bar(bar)
             self._show(now_s)
             outcome = self._asked()
@@ -213,7 +214,7 @@ class Run:
                     self._break_off(now_s)
                     break
             clock.wait(frame_s + stage.frame_s - clock.now())
-        if self._judged:
+        if self._task.judged:
             self._say(self._grader.finish())
         stage.window.frame(self.page, clock.now() - self._start_s)
         return Ended(
@@ -257,7 +258,7 @@ class Run:
                 self._hits[number] = hit
                 self._sheet.hit(number, hit)
                 self._say(words)
-        if self._judged:
+        if self._task.judged:
             self._say(self._grader.time_passed(now_s))
 
     def _say(self, words: list[Judged]) -> None:
@@ -272,9 +273,11 @@ class Run:
         self._recording.info["until_s"] = max(0.0, now_s)
 
 
-def _subtitle(task: Task) -> str:
+def _progress(bar: int | None, task: Task) -> str:
+    """How far the run has come: the bar that is played, None before the first."""
     bars = "1 bar" if task.bars == 1 else f"{task.bars} bars"
-    return "  ·  ".join([bars, *task.variations])
+    where = bars if bar is None else f"bar {bar + 1} of {task.bars}"
+    return "  ·  ".join([where, *task.variations])
 
 
 def _counted(meter: Meter, ticks: Sequence[Click], bars: int) -> CountIn:
