@@ -38,7 +38,8 @@ def judge(targets: Targets, hits: Hits, rules: Rules) -> Verdicts:
             counts_as[code] = STAFF_ORDER[folded(voice.name, targets.voices)]
     voices = counts_as[hits.voice]
     played = Played(half_ns(hits.time_s), voices, np.arange(len(hits)), hits.velocity)
-    played = played[voices >= 0].in_order()
+    judged = voices >= 0
+    played = (played if judged.all() else played[judged]).in_order()
     settler, parts = Settler(targets, rules), []
     for first in range(0, max(len(played), 1), PORTION):
         after = first + PORTION

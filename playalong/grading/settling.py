@@ -168,10 +168,12 @@ class Settler:
         missed, extras = [self._missed], [self._extras]
         for voice in sorted({*self.windows, *np.unique(hits.voice).tolist()}):
             rows = np.flatnonzero(hits.voice == voice)
-            windows, upto = self._over(voice, until, hits.time[rows])
+            time = hits.time[rows]
+            windows, upto = self._over(voice, until, time)
             certain = min(certain, upto)
-            later[rows[hits.time[rows] >= upto]] = True
-            own = hits[rows[hits.time[rows] < upto]]
+            known = int(np.searchsorted(time, upto))
+            later[rows[known:]] = True
+            own = hits[rows[:known]]
             if not len(own) and not len(windows):
                 continue
             found = answer(windows, own.time)
@@ -180,7 +182,7 @@ class Settler:
             missed.append(unanswered[~self._targets.optional[unanswered.target]])
             unused = own[found.window < 0]
             extras.append(unused[(unused.time >= self.begin) & (unused.time < self.end)])
-        self._open = hits[later]
+        self._open = hits[np.flatnonzero(later)]
         self._missed = Windows.joined(missed)
         self._extras = Played.merged(*extras)
         parts.append(self._left_over(certain))
