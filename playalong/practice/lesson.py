@@ -38,6 +38,9 @@ HEARD = (Kind.LEARN, Kind.ALONE)
 #: How many steps that took help are repeated at most when the lesson goes on another day.
 REPEATS = 3
 
+#: More steps than this that were left out are told by their number only.
+NAMED = 4
+
 #: After so many seconds of playing a break is proposed.
 BREAK_S = 20 * 60.0
 
@@ -239,7 +242,9 @@ class Lesson:
         if not self.steps:
             return Answer(True, words, saying.NOTHING, changed=False)
         skipped = [line.step for line in self.overview() if line.record.state is State.SKIPPED]
-        told = saying.LEFT_OUT.format(steps=listed([saying.subject(step) for step in skipped]))
+        names = [saying.subject(step) for step in skipped]
+        many = f"{len(names)} steps"
+        told = saying.LEFT_OUT.format(steps=listed(names) if len(names) <= NAMED else many)
         return Answer(True, words, told if skipped else saying.FINISHED, changed=bool(words))
 
     def _change(self, at: int, **changes: Any) -> None:

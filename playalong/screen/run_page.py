@@ -42,8 +42,8 @@ class RunPage:
     """A run as it goes on. Everything may be set anew between frames.
 
     ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom. ``said``
-    stands on the sheet ahead of the now-line, its first line in bold; ``called`` is what the next
-    bar is to be played with. ``buttons`` are those at the bottom.
+    stands on the sheet ahead of the now-line, its first line in bold; ``called`` at the top is
+    what the next bar is to be played with. ``buttons`` are those at the bottom.
     """
 
     theme: Theme
@@ -69,7 +69,8 @@ class RunPage:
         """Draw the page as it is at ``now_s``, in seconds of the run."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.title, self.subtitle, f"{self.tempo_bpm:g} bpm", self.clean)
+        called = f"Next bar: {self.called}" if self.called else ""
+        head(pen, self.title, self.subtitle, f"{self.tempo_bpm:g} bpm", self.clean, called)
         width, height = surface.get_size()
         left, right = pen.px(MARGIN), width - pen.px(MARGIN)
         below, foot = height - pen.px(_GAUGES), height - pen.px(_FOOT)
@@ -91,7 +92,7 @@ class RunPage:
         if now_s < self.sheet.targets.start_s:
             draw_count_in(pen, past, self.count_in, now_s)
         ahead = area(past.right, past.top, sheet.right, past.bottom)
-        draw_said(pen, ahead, [f"Next bar: {self.called}"] if self.called else self.said)
+        draw_said(pen, ahead, self.said)
 
 
 def draw_said(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:

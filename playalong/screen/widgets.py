@@ -23,14 +23,23 @@ _MOST_DOTS = 10
 _LEAST = 11
 
 
-def head(pen: Pen, title: str, subtitle: str, tempo: str, clean: tuple[int, int] | None) -> None:
-    """The line at the top of a page: title and subtitle, clean repetitions and tempo."""
+def head(
+    pen: Pen,
+    title: str,
+    subtitle: str,
+    tempo: str,
+    clean: tuple[int, int] | None,
+    called: str = "",
+) -> None:
+    """The line at the top of a page: title, subtitle, what is called, clean repetitions, tempo."""
     width, base = pen.surface.get_width(), pen.px(_HEAD_BASE)
     right: float = width - pen.px(MARGIN)
     if tempo:
         right = pen.text(tempo, TITLE, (right, base), bold=True, align=1.0).left - pen.px(22)
     if clean is not None:
         right = dots(pen, (right, base), *clean) - pen.px(22)
+    if called:
+        right = pen.text(called, TITLE, (right, base), bold=True, align=1.0).left - pen.px(22)
     title = pen.cut(title, TITLE, (right - pen.px(MARGIN)) * 0.7, bold=True)
     left = pen.text(title, TITLE, (pen.px(MARGIN), base), bold=True).right + pen.px(18)
     pen.text(pen.cut(subtitle, BODY, right - left), BODY, (left, base), pen.colours.quiet)

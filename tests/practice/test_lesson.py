@@ -269,11 +269,21 @@ def test_what_was_left_out_is_told_at_the_end() -> None:
     lesson = Lesson(pattern('[[bar]]\nsnare = "x x x x"'))
     while lesson.step is not None:
         answer = lesson.skip()
-    assert "the whole bar without a rest" in answer.next
+    assert f"{len(lesson.steps)} steps" in answer.next
     assert lesson.back().changed
     assert lesson.step == lesson.steps[-1]
     while lesson.step is not None:
         lesson.played(CLEAN)
+
+
+def test_a_few_that_were_left_out_are_named() -> None:
+    lesson = Lesson(pattern('[[bar]]\nsnare = "x x x x"'))
+    while lesson.step is not None:
+        if lesson.step.kind is Kind.LOOP:
+            lesson.skip()
+        else:
+            answer = lesson.played(CLEAN)
+    assert "the whole bar without a rest" in answer.next
 
 
 def test_a_break_is_proposed_after_some_minutes_and_again_after_as_many() -> None:
