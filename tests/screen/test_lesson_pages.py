@@ -1,0 +1,121 @@
+"""The pages of a lesson: what is said in a rest, what is called, the plan, the texture."""
+
+import pytest
+
+from playalong.screen.keys import Key
+from playalong.screen.page import Outcome
+from playalong.screen.plan_page import PlanLine, PlanPage
+from playalong.screen.texture_page import TexturePage
+from playalong.screen.theme import LIGHT, Theme
+from playalong.screen.widgets import LESSON, Buttons
+
+from .screen_samples import a_sheet, run_page
+from .test_screen_pages import SIZES, check_texts, has, picture
+
+SAID = (
+    "The ghost note of the snare on the e of 3 is 9 dB too loud: keep the stick low.",
+    "Again: three times it was not clean. Slower, at 51 bpm, so that there is time.",
+)
+
+
+@pytest.fixture(params=[False, True], ids=["normal", "larger"])
+def sized(request, fonts) -> Theme:
+    return Theme.load(fonts, large=request.param)
+
+
+def lesson_page(theme: Theme):
+    page = run_page(theme, a_sheet())
+    page.buttons = Buttons(LESSON)
+    return page
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_what_is_said_stands_ahead_of_the_now_line(sized, written, size):
+    page = lesson_page(sized)
+    page.said = SAID
+    surface = picture(page, size, now_s=8.0)
+    said = [text for text in written if text.words and text.words in " ".join(SAID)]
+    told = " ".join(text.words for text in said if len(text.words) > 3)
+    assert told.startswith(SAID[0][:30])
+    assert told.endswith(SAID[1][-12:])
+    now_line = 0.39 * size[0]
+    for text in said:
+        if len(text.words) > 3:
+            assert text.rect.left > now_line
+            assert surface.get_rect().contains(text.rect)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_what_is_called_stands_at_the_top(sized, written, size):
+    page = lesson_page(sized)
+    page.called = "last-whisper"
+    surface = picture(page, size)
+    (called,) = [text for text in written if text.words == "Next bar: last-whisper"]
+    assert called.rect.bottom < size[1] / 5
+    check_texts(written, surface)
+
+
+def test_keys_of_a_lesson(theme):
+    page = lesson_page(theme)
+    wishes = {
+        "p": Outcome.PLAN,
+        "h": Outcome.HEAR,
+        "b": Outcome.BACK,
+        "e": Outcome.EASIER,
+        "S": Outcome.SKIP,
+        Key.ESCAPE: Outcome.LEAVE,
+    }
+    assert {key: page.handle(key) for key in wishes} == wishes
+    assert page.handle("x") is None
+
+
+def plan_page(theme: Theme, steps: int = 40, now: int = 12) -> PlanPage:
+    lines = [
+        PlanLine(
+            f"Step {n}, alone; then a bar of rest.", n < now, n == 3, n == now, "4 times, 16 s"
+        )
+        for n in range(steps)
+    ]
+    return PlanPage(theme, "Late Bus Home", lines, ["Another day."])
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_plan_shows_what_is_played_now(sized, written, size):
+    surface = picture(plan_page(sized), size)
+    words = [text.words for text in written if text.surface is surface]
+    assert "Step 12, alone; then a bar of rest." in words
+    assert "12 of 40 steps learned" in words
+    check_texts(written, surface)
+
+
+def test_the_plan_is_gone_through_by_keys(theme, written):
+    page = plan_page(theme)
+    picture(page)
+    for key, times in ((Key.UP, 50), (Key.DOWN, 100)):
+        for _ in range(times):
+            assert page.handle(key) is None
+        written.clear()
+        picture(page)
+        shown = [text.words for text in written if text.words.startswith("Step ")]
+        end = "Step 0," if key is Key.UP else "Step 39,"
+        assert any(words.startswith(end) for words in shown)
+    assert page.handle(Key.ENTER) is Outcome.AGAIN
+    assert page.handle(Key.ESCAPE) is Outcome.LEAVE
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_texture_has_a_dot_for_every_bar_played(sized, written, size):
+    rows = [("push", (1, 5)), ("no-whispers", ()), ("as written", (0, 2, 3, 4, 6, 7))]
+    page = TexturePage(sized, "Late Bus Home", rows, 8, ['"push" in 2 bars.', "Never: one."])
+    surface = picture(page, size)
+    check_texts(written, surface)
+    assert has(surface, LIGHT.ink)
+    names = {t.words: t.rect for t in written if t.words in ("push", "no-whispers")}
+    heads = {t.words: t.rect for t in written if t.words in ("2", "3")}
+
+    def ink(row: str, bar: str) -> bool:
+        return surface.get_at((heads[bar].centerx, names[row].centery))[:3] == LIGHT.ink
+
+    assert ink("push", "2")
+    assert not ink("push", "3")
+    assert not ink("no-whispers", "2")
