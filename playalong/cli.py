@@ -68,6 +68,17 @@ def _parser() -> argparse.ArgumentParser:
         "--stay", type=float, default=12.0, metavar="SECONDS", help="how long the grade is shown"
     )
 
+    hear = command("hear", _hear, "hear a pattern, ghost notes soft, at any tempo")
+    hear.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
+    hear.add_argument("--tempo", type=float, metavar="BPM")
+    hear.add_argument("--bars", type=int, metavar="N")
+    hear.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
+    hear.add_argument("--out", type=Path, metavar="FILE.wav", help="write it to a file instead")
+    hear.add_argument("--no-click", action="store_true", help="the drums alone")
+    hear.add_argument("--sound", metavar="PART", help="part of the sound device's name")
+    hear.add_argument("--dark", action="store_true", help="a dark sheet")
+    hear.add_argument("--large", action="store_true", help="larger writing")
+
     practice = command("practice", _practice, "learn a pattern, from its beats to free mixing")
     practice.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
     practice.add_argument("--plan", action="store_true", help="print the plan, and how it stands")
@@ -305,6 +316,26 @@ def _skill(name: str) -> Any:
     if name not in SKILLS:
         raise PlainError(f'No player plays "{name}"; there is {", ".join(SKILLS)}.')
     return SKILLS[name]
+
+
+def _hear(given: argparse.Namespace) -> int:
+    from playalong.live.loop import Task
+    from playalong.live.session import hear
+    from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
+
+    pattern = _pattern(given.pattern)
+    check_variations(pattern, given.variation or ())
+    task = Task(
+        pattern,
+        checked_tempo(pattern.tempo if given.tempo is None else given.tempo),
+        checked_bars(_whole_rounds(len(pattern.bars)) if given.bars is None else given.bars),
+        tuple(given.variation or ()),
+        checked_rules(None, None),
+    )
+    hear(task, _look(given), not given.no_click, given.out)
+    if given.out is not None:
+        print(f"It is written: {given.out}")
+    return 0
 
 
 def _whole_rounds(bars: int) -> int:

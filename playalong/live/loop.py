@@ -13,7 +13,7 @@ from playalong.grading.grader import Grader
 from playalong.grading.hits import Hit
 from playalong.grading.verdicts import Judged, Rules
 from playalong.kit.mapping import Mapper
-from playalong.kit.ports import Port
+from playalong.kit.ports import Arrival, Port
 from playalong.kit.stamps import StampFilter
 from playalong.live.clock import Clock
 from playalong.pattern.beats import Meter, Tempo
@@ -50,7 +50,8 @@ class Task:
     ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
     between the beats, None for none. ``rest``: so many bars the click goes on after the last.
     ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
-    player only listens. ``about`` stands beside the title.
+    player only listens, ``clicked`` where no click is to sound after the count-in. ``about``
+    stands beside the title.
     """
 
     pattern: Pattern
@@ -63,11 +64,17 @@ class Task:
     rest: int = 0
     company: Pattern | None = None
     judged: bool = True
+    clicked: bool = True
     about: str = ""
 
     def written(self) -> tuple[Bar, ...]:
         """The bars of the pattern with the variations in place."""
         return self.pattern.with_variations(self.variations)
+
+    def meters(self) -> list[Meter]:
+        """The meter of every bar of the run."""
+        bars = self.written()
+        return [bars[number % len(bars)].meter for number in range(self.bars)]
 
     def targets(self) -> Targets:
         """The targets, second 0 being the start of bar 1."""
@@ -149,13 +156,17 @@ class Run:
         self._task, self._stage, self._before = task, stage, before
         tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
         bars = task.written()
-        meters = [bars[number % len(bars)].meter for number in range(task.bars)]
+        meters = task.meters()
         resting = [meters[-1]] * task.rest
         ticks = clicks([*meters, *resting], tempo, task.count_in, task.between)
         count_in_s = -min(tick.time_s for tick in ticks)
         self._start_s = begin_s or stage.clock.now() + LEAD_S + count_in_s
-        sounds = [tick for tick in ticks if begin_s is None or tick.time_s >= 0]
-        stage.output.schedule(self._start_s, _with_company(sounds, task))
+        sounds = [
+            tick
+            for tick in ticks
+            if (tick.time_s >= 0 and task.clicked) or (tick.time_s < 0 and begin_s is None)
+        ]
+        stage.output.schedule(self._start_s, with_company(sounds, task))
 
         self._targets = task.targets()
         self._grader = Grader(self._targets, task.rules)
@@ -287,7 +298,24 @@ def _counted(meter: Meter, ticks: Sequence[Click], bars: int) -> CountIn:
     return CountIn(tuple(times), tuple(numbers * bars))
 
 
-def _with_company(ticks: Sequence[Click], task: Task) -> list[Click | Note]:
+class Nobody:
+    """A port on which nothing comes, while the program plays; see ``kit.ports.Port``."""
+
+    name = "nobody"
+
+    def poll(self) -> list[Arrival]:
+        """Nothing."""
+        return []
+
+    def is_there(self) -> bool:
+        """Always."""
+        return True
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+def with_company(ticks: Sequence[Click], task: Task) -> list[Click | Note]:
     """The clicks, and what the program plays along, in order of time."""
     sounds: list[Click | Note] = [*ticks]
     if task.company is not None:

@@ -14,8 +14,8 @@ from pathlib import Path
 from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
 from playalong.grading.verdicts import Rules
-from playalong.kit.ports import Arrival, Port
-from playalong.live.loop import FRAME_S, Before, Ended, Run, Stage, Task
+from playalong.kit.ports import Port
+from playalong.live.loop import FRAME_S, Before, Ended, Nobody, Run, Stage, Task
 from playalong.pattern.beats import Tempo
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets
@@ -172,7 +172,7 @@ class Practice:
     def _hear(self, task: Task) -> Outcome | None:
         """The program plays it once; nothing is judged."""
         alone = replace(task, company=task.pattern, rest=0, judged=False)
-        run = Run(alone, self._stage, lambda start_s: _Nobody())
+        run = Run(alone, self._stage, lambda start_s: Nobody())
         run.page.buttons = Buttons(LESSON)
         run.page.notices.insert(0, "listen")
         ended = run.play()
@@ -289,23 +289,6 @@ class Practice:
         except (TakeError, lessons.LessonError) as error:
             if str(error) not in self._trouble:
                 self._trouble.append(str(error))
-
-
-class _Nobody:
-    """A port on which nothing comes, while the program plays; see ``kit.ports.Port``."""
-
-    name = "nobody"
-
-    def poll(self) -> list[Arrival]:
-        """Nothing."""
-        return []
-
-    def is_there(self) -> bool:
-        """Always."""
-        return True
-
-    def close(self) -> None:
-        """Nothing to let go of."""
 
 
 def _task(exercise: Exercise) -> Task:

@@ -22,8 +22,9 @@ from playalong.grading.words import as_json, figures
 from playalong.kit.player import Performance, SimulatedPort, Skill, perform, send
 from playalong.kit.ports import Port, open_port
 from playalong.live.clock import Clock, RealClock, SteppedClock
-from playalong.live.loop import FRAME_S, Ended, Run, Stage, Task
+from playalong.live.loop import FRAME_S, Ended, Nobody, Run, Stage, Task, with_company
 from playalong.live.practice import Practice, Practised, overview_of
+from playalong.pattern.beats import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.plain import CAUTION
@@ -33,7 +34,9 @@ from playalong.screen.page import Outcome
 from playalong.screen.result_page import ResultPage
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
+from playalong.sound.click import clicks
 from playalong.sound.output import DeviceOutput, Output, SilentOutput
+from playalong.sound.rendering import rendered, write_wave
 
 #: On the stepped clock only some frames are drawn: how far it goes between them.
 _FAST_FRAME_S = 1 / 10
@@ -167,6 +170,21 @@ class _Picture:
         if not self._taken:
             self._window.save(self._draft)
         shutil.move(self._draft, path)
+
+
+def hear(task: Task, look: Look, click: bool, path: Path | None) -> None:
+    """Let the program play ``task``, in the window or into a wave file at ``path``."""
+    # What is to be heard is the pattern itself, with its variations written out.
+    bars = task.written()
+    written = replace(task.pattern, bars=bars, variations={})
+    played = replace(task, pattern=written, variations=(), company=written, judged=False)
+    if path is not None:
+        tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
+        ticks = clicks(task.meters(), tempo, task.count_in) if click else []
+        write_wave(path, rendered(with_company(ticks, played)))
+        return
+    with _Opened(look, RealClock(), fast=False, notices=("listen",)) as stage:
+        Run(replace(played, clicked=click), stage, lambda _: Nobody()).play()
 
 
 def plan_lines(pattern: Pattern, rules: Rules, folder: Path | None) -> list[str]:
