@@ -5,6 +5,7 @@ there is. A ``keen`` part falls off faster than the rest when the stroke is soft
 then: so a soft stroke is darker, with less of a crack at its start.
 """
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from functools import cache
 
@@ -22,7 +23,7 @@ _SHORTER = 0.25
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Part:
+class Part(ABC):
     """One part of a sound.
 
     ``ring_s``: when it has died away; ``level``: its amplitude at the hardest stroke; ``keen``:
@@ -42,9 +43,9 @@ class Part:
         """Its amplitude at a stroke of ``hardness``."""
         return float(self.level * hardness**self.keen)
 
+    @abstractmethod
     def sounding(self, hardness: float, rate: int) -> Samples:
         """What is heard of it from ``at_s`` on, (n,) at ``rate`` frames a second."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
