@@ -181,7 +181,7 @@ def _grade(given: argparse.Namespace) -> int:
     import json
 
     from playalong.grading.measure import judged_hits
-    from playalong.grading.words import as_json, figures
+    from playalong.grading.words import as_json, figures, listed
     from playalong.records.takes import read
     from playalong.regrading import Options, grade_take
 
@@ -211,15 +211,7 @@ def _grade(given: argparse.Namespace) -> int:
     for remark in graded.remarks:
         print(f"({remark})")
     if hits is not None:
-        print(f"\n{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict")
-        for hit in hits:
-            error = "" if hit.error_ms is None else f"{hit.error_ms:+.1f} ms"
-            verdict = "not judged" if hit.verdict is None else str(hit.verdict)
-            if hit.grace:
-                verdict = "grace stroke"
-            if hit.loudness not in (None, "right"):
-                verdict += f", {hit.loudness}"
-            print(f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {verdict}")
+        print("\n" + "\n".join(listed(hits)))
     return 0
 
 

@@ -7,6 +7,7 @@ from math import isfinite
 from typing import Any
 
 from playalong.grading.grade import Grade, JudgedHit
+from playalong.grading.loudness import Loudness
 from playalong.grading.steadiness import STEADY
 from playalong.grading.unison import ENOUGH
 from playalong.pattern.beats import STRAIGHT
@@ -111,6 +112,18 @@ def _kept(grade: Grade) -> _Rows:
         yield "tempo kept", f"{steady.tempo_bpm:.1f} bpm ({drift:+.1f} %)"
     if steady.trend != STEADY and steady.first_bpm and steady.last_bpm:
         yield steady.trend, f"from {steady.first_bpm:.1f} to {steady.last_bpm:.1f} bpm"
+
+
+def listed(hits: Sequence[JudgedHit]) -> list[str]:
+    """Every hit in a line, under a line that says what stands where."""
+    lines = [f"{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict"]
+    for hit in hits:
+        error = "" if hit.error_ms is None else f"{hit.error_ms:+.1f} ms"
+        told = "grace stroke" if hit.grace else hit.verdict or "not judged"
+        if hit.loudness not in (None, Loudness.RIGHT):
+            told = f"{told}, {hit.loudness}"
+        lines.append(f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {told}")
+    return lines
 
 
 def sided(error_ms: float) -> str:
