@@ -181,7 +181,7 @@ def _grade(given: argparse.Namespace) -> int:
     import json
 
     from playalong.grading.measure import judged_hits
-    from playalong.grading.words import as_json, figures, listed
+    from playalong.grading.words import as_json, figures, hit_lines
     from playalong.records.takes import read
     from playalong.regrading import Options, grade_take
 
@@ -211,7 +211,7 @@ def _grade(given: argparse.Namespace) -> int:
     for remark in graded.remarks:
         print(f"({remark})")
     if hits is not None:
-        print("\n" + "\n".join(listed(hits)))
+        print("\n" + "\n".join(hit_lines(hits)))
     return 0
 
 

@@ -114,7 +114,7 @@ def _kept(grade: Grade) -> _Rows:
         yield steady.trend, f"from {steady.first_bpm:.1f} to {steady.last_bpm:.1f} bpm"
 
 
-def listed(hits: Sequence[JudgedHit]) -> list[str]:
+def hit_lines(hits: Sequence[JudgedHit]) -> list[str]:
     """Every hit in a line, under a line that says what stands where."""
     lines = [f"{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict"]
     for hit in hits:
