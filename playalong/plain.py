@@ -8,3 +8,13 @@ CAUTION = (
 
 class PlainError(Exception):
     """Something the user can mend: its text says what, where, and what would be right."""
+
+
+def printable(text: str) -> str:
+    """``text`` on one line, whatever it holds."""
+    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
+
+
+def quoted(text: str) -> str:
+    """``text`` in quotes, on one line."""
+    return f'"{printable(text)}"'

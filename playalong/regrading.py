@@ -22,7 +22,7 @@ from playalong.pattern.beats import Tempo
 from playalong.pattern.kit import VOICES, folded
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
-from playalong.plain import PlainError
+from playalong.plain import PlainError, printable, quoted
 from playalong.records.takes import Take
 
 #: Tempi outside these can be neither played nor meant.
@@ -222,9 +222,10 @@ def check_variations(pattern: Pattern, names: Sequence[str]) -> None:
     """PlainError for a variation that ``pattern`` does not have."""
     for name in names:
         if name not in pattern.variations:
-            known = ", ".join(pattern.variations) or "none"
+            known = ", ".join(map(printable, pattern.variations)) or "none"
             raise PlainError(
-                f'"{pattern.title}" has no variation "{name}"; its variations are: {known}.'
+                f"{quoted(pattern.title)} has no variation {quoted(name)}; "
+                f"its variations are: {known}."
             )
 
 
@@ -234,9 +235,9 @@ def check_hits(pattern: Pattern, hits: Hits, notes: int) -> None:
     if not any(folded(voice, pattern.voices) in pattern.voices for voice in voices):
         played = f"it has {', '.join(sorted(voices))}" if voices else "it has no drum notes"
         raise PlainError(
-            f'None of the {notes} notes of the take belongs to "{pattern.title}", which is played '
-            f"on {', '.join(pattern.voices)}; {played}. Is it the right pattern, and the drum "
-            "track?"
+            f"None of the {notes} notes of the take belongs to {quoted(pattern.title)}, which is "
+            f"played on {', '.join(pattern.voices)}; {played}. Is it the right pattern, and the "
+            "drum track?"
         )
 
 

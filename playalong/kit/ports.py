@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-from playalong.plain import PlainError
+from playalong.plain import PlainError, quoted
 
 NO_PORT = (
     "There is no MIDI port: plug the kit in, switch it on, and try again. "
@@ -94,7 +94,7 @@ def choose(names: Sequence[str], part: str | None) -> str:
     if part is not None and part in names:
         return part
     if not fitting:
-        raise PortError(f'No MIDI port has "{part}" in its name; there is {listed}.')
+        raise PortError(f"No MIDI port has {quoted(part or '')} in its name; there is {listed}.")
     if len(fitting) > 1:
         raise PortError(f"There are several MIDI ports: choose with --port one of {listed}.")
     return fitting[0]

@@ -5,7 +5,7 @@ from difflib import get_close_matches
 
 from playalong.pattern.model import Pattern
 from playalong.pattern.text import read
-from playalong.plain import PlainError
+from playalong.plain import PlainError, quoted
 
 
 class UnknownPattern(PlainError):  # noqa: N818 - it is told as it is named
@@ -34,7 +34,7 @@ class Library:
         near = get_close_matches(_key(name), by_key, 3, 0.4)
         listed = " or ".join(f'"{by_key[key]}"' for key in near)
         hint = f"did you mean {listed}?" if near else "list them with: playalong patterns"
-        raise UnknownPattern(f'There is no pattern "{name}"; {hint}')
+        raise UnknownPattern(f"There is no pattern {quoted(name)}; {hint}")
 
 
 def _key(name: str) -> str:

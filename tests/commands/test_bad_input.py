@@ -83,6 +83,7 @@ def test_tempo_absurd(tmp_path, capsys, tempo):
         ("--tolerance-ms=-1", "tolerance"),
         ("--tolerance-ms=500", "tolerance"),
         ("--variation=nowhere", "no variation"),
+        ("--variation=two\nlines", "no variation"),
     ],
 )
 def test_other_options(tmp_path, capsys, option, fragment):
