@@ -1,7 +1,7 @@
 """The plan: every step from the first chunk to free mixing, computed from the pattern.
 
 For each bar its chunks are learned, each new one joined to those before it, then the bar is
-played with a rest and looped without one. Ghost notes over the bass drum have a step of their
+played with a rest and looped without one. Ghost notes over the kick have a step of their
 own. Several bars are joined the same way. Then the whole climbs to the goal, the variations come
 in one at a time, and at last they are mixed. What is the same as something learned before, or as
 the step just before, is not asked again.
@@ -50,7 +50,7 @@ class Kind(StrEnum):
     LEARN = "learn"
     JOIN = "join"
     BAR = "bar with a rest"
-    GHOST = "ghost note over the bass drum"
+    GHOST = "ghost note over the kick"
     LOOP = "loop"
     CLIMB = "climb"
     ALONE = "variation alone"
@@ -242,7 +242,7 @@ class _Maker:
             yield self.round_and_round(self.step(Kind.LOOP, (bar,)))
 
     def ghosts(self, bar: Part, variations: Names, known: Names | None = None) -> Iterator[Step]:
-        """The beats of a bar with ghost notes over the bass drum, those two voices alone.
+        """The beats of a bar with ghost notes over the kick, those two voices alone.
 
         Left out are the places that are there with the variations ``known``.
         """

@@ -74,7 +74,7 @@ def _worst(places: tuple[PlaceGrade, ...], pattern: Pattern) -> Fault | None:
 
 
 def _together(places: tuple[PlaceGrade, ...]) -> Iterator[str]:
-    """Each place with a ghost note over the bass drum, or one line where all of them hold."""
+    """Each place with a ghost note over the kick, or one line where all of them hold."""
     kicks = {
         (place.bar, place.count): place
         for place in places
@@ -91,13 +91,13 @@ def _together(places: tuple[PlaceGrade, ...]) -> Iterator[str]:
     for ghost, kick in pairs:
         label, where = BY_NAME[ghost.voice].label, _on(ghost.count)
         if ghost.too_loud:
-            yield f"The ghost note of the {label} {where} is too loud over the bass drum."
+            yield f"The ghost note of the {label} {where} is too loud over the kick."
         if kick.too_soft:
-            yield f"The bass drum {where} is too soft under the ghost note of the {label}."
+            yield f"The kick {where} is too soft under the ghost note of the {label}."
         answered = ghost.mean_db is not None and kick.mean_db is not None
         held = held and answered and not (ghost.too_loud or kick.too_soft)
     if pairs and held:
-        yield "The ghost note stayed soft and the bass drum strong."
+        yield "The ghost note stayed soft and the kick strong."
 
 
 def _on(count: str) -> str:

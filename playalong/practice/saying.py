@@ -10,8 +10,8 @@ _INTRO: Mapping[Kind, str] = {
     Kind.JOIN: "Joined: {name}, then a bar of rest.",
     Kind.BAR: "{Name}, then a bar of rest.",
     Kind.GHOST: (
-        "Ghost note over the bass drum, in {name}: these two alone, "
-        "the ghost note soft and the bass drum strong."
+        "Ghost note over the kick, in {name}: these two alone, "
+        "the ghost note soft and the kick strong."
     ),
     Kind.LOOP: "{Name}, {times} without a rest.",
     Kind.CLIMB: "{Name} up to tempo, {times} without a rest, on the way to {goal:g} bpm.",
@@ -96,7 +96,7 @@ def subject(step: Step) -> str:
 
 
 _SUBJECT: Mapping[Kind, str] = {
-    Kind.GHOST: "the ghost note over the bass drum in {name}",
+    Kind.GHOST: "the ghost note over the kick in {name}",
     Kind.LOOP: "{name} without a rest",
     Kind.CLIMB: "{name} at {goal:g} bpm",
     Kind.CALLED: "called mixing",

@@ -35,7 +35,7 @@ def pattern(body: str, head: str = 'meter = "4/4"\ntempo = 90') -> Pattern:
     return read(f'title = "A Test"\n{head}\n{body}', "a-test")
 
 
-#: Four beats, no two of them the same; the third has a ghost note over the bass drum.
+#: Four beats, no two of them the same; the third has a ghost note over the kick.
 FOUR_BEATS = """
 [[bar]]
 hi-hat = "xx xx xx xx"

@@ -225,9 +225,9 @@ def test_the_goal_counts_only_when_it_is_steady() -> None:
 def test_a_ghost_note_over_the_bass_drum_is_told_either_way() -> None:
     lesson = Lesson(pattern(FOUR_BEATS))
     at_step(lesson, Kind.GHOST)
-    told = "The bass drum on 3 is too soft under the ghost note of the snare."
+    told = "The kick on 3 is too soft under the ghost note of the snare."
     assert told in lesson.played(replace(WRONG, together=told)).words
-    held = "The ghost note stayed soft and the bass drum strong."
+    held = "The ghost note stayed soft and the kick strong."
     assert held in lesson.played(replace(CLEAN, together=held)).words
 
 

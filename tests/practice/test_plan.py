@@ -99,7 +99,7 @@ def test_a_variation_comes_alone_then_in_the_bar_then_in_turn() -> None:
     steps = [step for step in plan(groove) if step.variation == "push"]
     assert told(tuple(steps)) == [
         (Kind.ALONE, "beat 4"),
-        # The bass drum that it adds lies under a ghost note.
+        # The kick that it adds lies under a ghost note.
         (Kind.GHOST, "beat 4"),
         (Kind.IN_BAR, "the whole bar"),
         (Kind.IN_TURN, "the whole bar"),

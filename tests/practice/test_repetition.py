@@ -80,11 +80,11 @@ def test_a_flam_without_its_grace_stroke_is_not_clean() -> None:
 
 def test_ghost_note_and_bass_drum_together_are_both_told() -> None:
     ghost = SNARE[1]
-    assert "stayed soft and the bass drum strong" in result(as_list(faultless(TARGETS))).together
+    assert "stayed soft and the kick strong" in result(as_list(faultless(TARGETS))).together
     loud = result(changed(ghost, velocity=90.0)).together
-    assert loud == "The ghost note of the snare on 3 is too loud over the bass drum."
+    assert loud == "The ghost note of the snare on 3 is too loud over the kick."
     weak = result(changed(KICK_ON_3, velocity=30.0)).together
-    assert weak == "The bass drum on 3 is too soft under the ghost note of the snare."
+    assert weak == "The kick on 3 is too soft under the ghost note of the snare."
     hits = changed(ghost, velocity=90.0)
     hits[KICK_ON_3] = replace(hits[KICK_ON_3], velocity=30.0)
     assert result(hits).together == f"{loud} {weak}"
