@@ -5,7 +5,7 @@ moved onto it here and nowhere else.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 
 from playalong.grading.gauges import Gauges
@@ -99,7 +99,7 @@ class Stage:
     """Everything around the player.
 
     ``notices`` are words that stand on the sheet; ``seen`` is told of every frame that was shown,
-    with the time in seconds of the run.
+    with the time in seconds of the run. ``stamps`` learns the port's least delay from run to run.
     """
 
     clock: Clock
@@ -109,6 +109,7 @@ class Stage:
     notices: tuple[str, ...]
     frame_s: float = FRAME_S
     seen: Callable[[float], None] = lambda _: None
+    stamps: StampFilter = field(default_factory=StampFilter)
 
 
 @dataclass(frozen=True)
@@ -173,7 +174,7 @@ class Run:
         self._gauges = Gauges(self._targets, task.rules, task.tempo_bpm)
         self._sheet = Sheet(self._targets, bars, task.rules, task.pattern.swing)
         self._recording = task.recording(LEAD_S + count_in_s)
-        self._stamps, self._mapper = StampFilter(), Mapper()
+        self._mapper = Mapper()
         self._hits: dict[int, Hit] = {}
         self._played: list[Hit] = []
         rest_s = sum(tempo.seconds(meter.length) for meter in resting)
@@ -256,7 +257,7 @@ class Run:
 
     def _listen(self, now_s: float) -> None:
         for arrival in self._port.poll():
-            stamp_s = self._stamps.time_s(arrival.stamp_s, arrival.arrival_s)
+            stamp_s = self._stage.stamps.time_s(arrival.stamp_s, arrival.arrival_s)
             # From here on the hit has the time that the kept take will give back.
             time_s = self._recording.keep(stamp_s - self._start_s, arrival.data)
             hit = self._mapper.hit(time_s, arrival.data)
