@@ -11,7 +11,7 @@ from fractions import Fraction
 from playalong.grading.gauges import Gauges
 from playalong.grading.grader import Grader
 from playalong.grading.hits import Hit
-from playalong.grading.verdicts import Judged, Rules
+from playalong.grading.verdicts import MATCHED, Judged, Rules
 from playalong.kit.mapping import Mapper
 from playalong.kit.ports import Arrival, Port
 from playalong.kit.stamps import StampFilter
@@ -50,8 +50,9 @@ class Task:
     ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
     between the beats, None for none. ``rest``: so many bars the click goes on after the last.
     ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
-    player only listens, ``clicked`` where no click is to sound after the count-in. ``about``
-    stands beside the title.
+    player only listens, ``clicked`` where no click is to sound after the count-in. ``free``
+    is where the player may add and leave out: only what answers is shown. ``about`` stands beside
+    the title.
     """
 
     pattern: Pattern
@@ -65,6 +66,7 @@ class Task:
     company: Pattern | None = None
     judged: bool = True
     clicked: bool = True
+    free: bool = False
     about: str = ""
 
     def written(self) -> tuple[Bar, ...]:
@@ -275,7 +277,8 @@ class Run:
 
     def _say(self, words: list[Judged]) -> None:
         for word in words:
-            self._sheet.judged(word)
+            if not self._task.free or word.verdict in MATCHED:
+                self._sheet.judged(word)
             if word.settled and word.hit is not None:
                 self._gauges.heard(word, self._hits.pop(word.hit))
 

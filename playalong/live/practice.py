@@ -135,6 +135,7 @@ class Practice:
             if heard is not None or self.lesson.exercise != exercise:
                 return heard
         ended = self._played(exercise, task)
+        self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
         if ended.lost_port is not None:
             self._stage.output.clear()
             self._trouble.append(
@@ -144,7 +145,7 @@ class Practice:
         if ended.outcome is not None:
             return self._wish(ended.outcome, ended)
         answer = self.lesson.played(self._result(exercise, task, ended))
-        self._keep(ended)
+        self._keep_lesson()
         return self._say(exercise, task, ended, answer)
 
     def _played(self, exercise: Exercise, task: Task) -> Ended:
@@ -251,7 +252,7 @@ class Practice:
         if wish is None:
             return outcome
         answer = wish()
-        self._keep(ended)
+        self._keep_lesson()
         ended.page.said = tuple(filter(None, (answer.words, answer.next)))
         until_s = self._stage.clock.now() + READ_S
         outcome_after = self._hold(ended.page, _still_s(ended), until_s)
@@ -281,11 +282,14 @@ class Practice:
             stage.clock.wait(max(stage.frame_s, FRAME_S))
         return None
 
-    def _keep(self, ended: Ended) -> None:
-        """Keep the lesson and the take; trouble is told once, at the end."""
+    def _keep_lesson(self) -> None:
+        plain, name = self.lesson.as_plain(), self._pattern.name
+        self._keep(lambda: lessons.write(self._lesson_folder, name, plain))
+
+    def _keep(self, write: Callable[[], Path]) -> None:
+        """Write something; what goes wrong is told once, at the end."""
         try:
-            ended.recording.save(self._takes, f"{self._number:03}")
-            lessons.write(self._lesson_folder, self._pattern.name, self.lesson.as_plain())
+            write()
         except (TakeError, lessons.LessonError) as error:
             if str(error) not in self._trouble:
                 self._trouble.append(str(error))
@@ -302,6 +306,7 @@ def _task(exercise: Exercise) -> Task:
         (),
         exercise.rules,
         company=exercise.accompaniment,
+        free=exercise.step.kind is Kind.FREE,
         about=exercise.words,
     )
     return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task

@@ -240,3 +240,26 @@ def test_the_command(tmp_path, capsys):
     assert "steps are learned" in out
     assert main([*arguments, "--plan"]) == 0
     assert "done" in capsys.readouterr().out
+
+
+def test_a_run_that_was_broken_off_is_kept_too(stage, tmp_path):
+    stage.window.plan = [(16.5, Key.ESCAPE)]
+    told = practice(stage, tmp_path).go()
+    assert told.repetitions == len(list(tmp_path.rglob("*.mid"))) > 0
+
+
+def test_free_mixing_shows_no_fault_in_what_was_added(stage):
+    """A stroke too many and one too few: on the sheet neither is marked."""
+    said = {}
+    for free in (False, True):
+        task = Task(PATTERN, 120.0, 1, (), Rules(), free=free)
+        performance = perform(task.targets(), SKILLS["steady"], 1)
+        messages = [m for m in performance.messages if m[1][1] != 36]
+        messages.append((0.25, bytes((0x99, 43, 90))))
+        played = type(performance)(tuple(sorted(messages)), performance.truth)
+        run = Run(task, stage, lambda s, p=played: SimulatedPort(p, s, stage.clock.now))
+        words = said.setdefault(free, [])
+        run._sheet.judged = lambda word, words=words: words.append(word.verdict.value)
+        run.play()
+    assert {"missed", "extra"} <= set(said[False])
+    assert set(said[True]) == {"on time"}
