@@ -25,6 +25,13 @@ class Hit:
     velocity: float
 
 
+def refined(velocity: int, more: int) -> float:
+    """A velocity with the 7 more bits of controller 88 (CA-031, High Resolution Velocity Prefix,
+    from memory), at most 127.
+    """
+    return min(127.0, velocity + more / 128.0)
+
+
 @dataclass(frozen=True)
 class Hits:
     """Many hits, sorted by time, then in staff order, then the louder first.

@@ -6,7 +6,7 @@ before it adds to its velocity (CA-031, High Resolution Velocity Prefix, from me
 
 from collections import Counter
 
-from playalong.grading.hits import Hit
+from playalong.grading.hits import Hit, refined
 from playalong.pattern.kit import BY_NOTE
 
 _NOTE_ON, _CONTROL = 0x90, 0xB0
@@ -29,7 +29,7 @@ class Mapper:
             self._fine[channel] = data[2]
         if kind != _NOTE_ON or not data[2]:
             return None
-        velocity = min(127.0, data[2] + self._fine.pop(channel, 0) / 128.0)
+        velocity = refined(data[2], self._fine.pop(channel, 0))
         voice = BY_NOTE.get(data[1])
         if voice is None:
             self.unknown[data[1]] += 1

@@ -25,6 +25,7 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.grading.hits import refined
 from playalong.plain import PlainError
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
@@ -115,8 +116,7 @@ class _Events:
             for message in track:
                 tick += message.time
                 if message.type == "note_on" and message.velocity > 0:
-                    more = fine.pop(message.channel, 0) / 128.0
-                    velocity = min(127.0, message.velocity + more)
+                    velocity = refined(message.velocity, fine.pop(message.channel, 0))
                     self.notes.append((tick, message.channel, message.note, velocity))
                 elif message.type == "control_change" and message.control == _FINE_VELOCITY:
                     fine[message.channel] = message.value
