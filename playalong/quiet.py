@@ -14,7 +14,8 @@ def quiet() -> Iterator[None]:
     except OSError:  # there is no standard error
         yield
         return
-    sys.stderr.flush()
+    if sys.stderr is not None:  # as in a program without a console
+        sys.stderr.flush()
     nowhere = os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nowhere, 2)
