@@ -70,14 +70,12 @@ def _parser() -> argparse.ArgumentParser:
 
     hear = command("hear", _hear, "hear a pattern, ghost notes soft, at any tempo")
     hear.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
-    hear.add_argument("--tempo", type=float, metavar="BPM")
-    hear.add_argument("--bars", type=int, metavar="N")
-    hear.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
+    hear.set_defaults(capture_ms=None, tolerance_ms=None, strokes=None)  # nothing is judged
+    _add_bars(hear)
+    _add_time(hear)
     hear.add_argument("--out", type=Path, metavar="FILE.wav", help="write it to a file instead")
     hear.add_argument("--no-click", action="store_true", help="the drums alone")
-    hear.add_argument("--sound", metavar="PART", help="part of the sound device's name")
-    hear.add_argument("--dark", action="store_true", help="a dark sheet")
-    hear.add_argument("--large", action="store_true", help="larger writing")
+    _add_look(hear)
 
     practice = command("practice", _practice, "learn a pattern, from its beats to free mixing")
     practice.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
@@ -87,6 +85,7 @@ def _parser() -> argparse.ArgumentParser:
     practice.add_argument("--seed", type=int, default=1, help="the same seed plays the same")
     practice.add_argument("--fast", action="store_true", help="a simulated player without waiting")
     _add_rules(practice)
+    _add_folder(practice)
     _add_look(practice)
 
     grade = command("grade", _grade, "grade a take, a Standard MIDI File, against a pattern")
@@ -110,9 +109,13 @@ def _number_or_auto(text: str) -> float | str:
 
 
 def _add_judging(parser: argparse.ArgumentParser) -> None:
+    _add_bars(parser)
+    _add_rules(parser)
+
+
+def _add_bars(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bars", type=int, metavar="N")
     parser.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
-    _add_rules(parser)
 
 
 def _add_rules(parser: argparse.ArgumentParser) -> None:
@@ -125,15 +128,23 @@ def _add_rules(parser: argparse.ArgumentParser) -> None:
 
 def _add_run(parser: argparse.ArgumentParser) -> None:
     _add_judging(parser)
+    _add_time(parser)
+    _add_folder(parser)
+    _add_look(parser)
+
+
+def _add_time(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tempo", type=float, metavar="BPM")
     parser.add_argument("--count-in", type=int, default=1, metavar="BARS", choices=(1, 2))
     parser.add_argument("--eighths", action="store_true", help="click eighth notes, softly, too")
-    _add_look(parser)
+
+
+def _add_folder(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--out", type=Path, metavar="FOLDER", help="where what was played is kept")
 
 
 def _add_look(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sound", metavar="PART", help="part of the sound device's name")
-    parser.add_argument("--out", type=Path, metavar="FOLDER", help="where the take is kept")
     parser.add_argument("--dark", action="store_true", help="a dark sheet")
     parser.add_argument("--large", action="store_true", help="larger writing")
 
@@ -254,23 +265,20 @@ def _demo(given: argparse.Namespace) -> int:
 
 
 def _task(given: argparse.Namespace) -> Any:
+    """What is to be played."""
     from fractions import Fraction
 
     from playalong.live.loop import Task
     from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
 
     pattern = _pattern(given.pattern)
-    check_variations(pattern, given.variation or ())
+    variations = tuple(given.variation or ())
+    check_variations(pattern, variations)
+    tempo_bpm = checked_tempo(pattern.tempo if given.tempo is None else given.tempo)
+    bars = checked_bars(_whole_rounds(len(pattern.bars)) if given.bars is None else given.bars)
     rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
-    return Task(
-        pattern,
-        checked_tempo(pattern.tempo if given.tempo is None else given.tempo),
-        checked_bars(_whole_rounds(len(pattern.bars)) if given.bars is None else given.bars),
-        tuple(given.variation or ()),
-        rules,
-        given.count_in,
-        Fraction(1, 8) if given.eighths else None,
-    )
+    between = Fraction(1, 8) if given.eighths else None
+    return Task(pattern, tempo_bpm, bars, variations, rules, given.count_in, between)
 
 
 def _practice(given: argparse.Namespace) -> int:
@@ -311,20 +319,9 @@ def _skill(name: str) -> Any:
 
 
 def _hear(given: argparse.Namespace) -> int:
-    from playalong.live.loop import Task
     from playalong.live.session import hear
-    from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
 
-    pattern = _pattern(given.pattern)
-    check_variations(pattern, given.variation or ())
-    task = Task(
-        pattern,
-        checked_tempo(pattern.tempo if given.tempo is None else given.tempo),
-        checked_bars(_whole_rounds(len(pattern.bars)) if given.bars is None else given.bars),
-        tuple(given.variation or ()),
-        checked_rules(None, None),
-    )
-    hear(task, _look(given), not given.no_click, given.out)
+    hear(_task(given), _look(given), not given.no_click, given.out)
     if given.out is not None:
         print(f"It is written: {given.out}")
     return 0

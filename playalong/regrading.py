@@ -31,7 +31,6 @@ MOST_BARS = 100_000
 
 DEFAULT = Rules()
 
-
 AUTO = "auto"
 
 #: A take is followed of its own accord where the click's places answer less than this share of
@@ -90,16 +89,13 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         told = info.get("variations")
         variations = tuple(map(str, told)) if isinstance(told, list) else ()
     check_variations(pattern, variations)
-    if options.bars is not None:
-        checked_bars(options.bars)
+    told_bars = info.get("bars") if options.bars is None else options.bars
+    bars = checked_bars(int(told_bars)) if isinstance(told_bars, int | float) else None
     tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
     start_s = number(options.start_s, "start_s", take.start_s)
     hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
     if not info:  # a run in which nothing was played is still a run
         check_hits(pattern, hits, len(take.note))
-    bars = int(number(options.bars, "bars", 0)) or None
-    if bars is not None:
-        checked_bars(bars)
 
     if options.bands is not None:
         rules = replace(rules, bands=options.bands)
@@ -113,7 +109,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
         graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
     else:
-        graded = held.to_the_click(tempo_bpm, number(None, "until_s", inf))
+        until_s = number(None, "until_s", inf) if options.bars is None else inf
+        graded = held.to_the_click(tempo_bpm, until_s)
         if not info and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
             other = held.to_the_player(tempo_bpm, False, False)
             if other.grade.counts.matched > BETTER * graded.grade.counts.matched:

@@ -21,7 +21,7 @@ from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets, lay_out
 from playalong.records.takes import Recording
 from playalong.screen.chart import Sheet
-from playalong.screen.page import Outcome
+from playalong.screen.page import Outcome, Page
 from playalong.screen.run_page import CountIn, RunPage
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
@@ -163,7 +163,8 @@ class Run:
         resting = [meters[-1]] * task.rest
         ticks = clicks([*meters, *resting], tempo, task.count_in, task.between)
         count_in_s = -min(tick.time_s for tick in ticks)
-        self._start_s = begin_s or stage.clock.now() + LEAD_S + count_in_s
+        ready_s = stage.clock.now() + LEAD_S + count_in_s
+        self._start_s = ready_s if begin_s is None else begin_s
         sounds = [
             tick
             for tick in ticks
@@ -286,6 +287,20 @@ class Run:
         """What comes after is not asked for any more."""
         self._listen(now_s)
         self._recording.info["until_s"] = max(0.0, now_s)
+
+
+def hold(stage: Stage, page: Page, now_s: float, until_s: float | None) -> Outcome | None:
+    """Show a page that stands still until a time on the clock, None for no end, or a press."""
+    while until_s is None or stage.clock.now() < until_s:
+        stage.window.frame(page, now_s)
+        stage.seen(now_s)
+        stage.output.tend()
+        for press in stage.window.presses():
+            outcome = page.handle(press)
+            if outcome is not None:
+                return outcome
+        stage.clock.wait(stage.frame_s)
+    return None
 
 
 def _progress(bar: int | None, task: Task) -> str:

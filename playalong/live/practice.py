@@ -15,7 +15,7 @@ from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
 from playalong.grading.verdicts import Rules
 from playalong.kit.ports import Port
-from playalong.live.loop import FRAME_S, Before, Ended, Nobody, Run, Stage, Task
+from playalong.live.loop import Before, Ended, Nobody, Run, Stage, Task, hold
 from playalong.pattern.beats import Tempo
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets
@@ -28,7 +28,7 @@ from playalong.practice.saying import intro
 from playalong.practice.texture import Texture, texture
 from playalong.records import lessons
 from playalong.records.takes import TakeError
-from playalong.screen.page import Outcome, Page
+from playalong.screen.page import Outcome
 from playalong.screen.plan_page import PlanLine, PlanPage
 from playalong.screen.texture_page import TexturePage
 from playalong.screen.widgets import LESSON, Buttons
@@ -219,7 +219,7 @@ class Practice:
             return None
         self._begin_s = self._before = None
         until_s = max(ended.next_s if task.rest else 0.0, self._stage.clock.now() + READ_S)
-        outcome = self._hold(page, still_s, until_s)
+        outcome = hold(self._stage, page, still_s, until_s)
         if outcome is None and self._texture is not None:
             outcome = self._show_texture(self._texture)
         self._stage.output.clear()
@@ -231,7 +231,7 @@ class Practice:
         rows = [*told.used.items(), ("as written", told.plain)]
         bars = 1 + max((bar for _, played in rows for bar in played), default=0)
         page = TexturePage(self._stage.theme, self._pattern.title, rows, bars, told.words())
-        outcome = self._hold(page, 0.0, self._stage.clock.now() + TEXTURE_S)
+        outcome = hold(self._stage, page, 0.0, self._stage.clock.now() + TEXTURE_S)
         return None if outcome is Outcome.AGAIN else outcome
 
     def _wish(self, outcome: Outcome, ended: Ended) -> Outcome | None:
@@ -255,7 +255,7 @@ class Practice:
         self._keep_lesson()
         ended.page.said = tuple(filter(None, (answer.words, answer.next)))
         until_s = self._stage.clock.now() + READ_S
-        outcome_after = self._hold(ended.page, _still_s(ended), until_s)
+        outcome_after = hold(self._stage, ended.page, _still_s(ended), until_s)
         return None if outcome_after is None else self._wish(outcome_after, ended)
 
     def _plan(self, stay_s: float | None) -> Outcome | None:
@@ -265,22 +265,8 @@ class Practice:
         if self._stage.window.offscreen and stay_s is None:
             return None
         until_s = None if stay_s is None else self._stage.clock.now() + stay_s
-        outcome = self._hold(page, 0.0, until_s)
+        outcome = hold(self._stage, page, 0.0, until_s)
         return Outcome.LEAVE if outcome is Outcome.LEAVE else None
-
-    def _hold(self, page: Page, now_s: float, until_s: float | None) -> Outcome | None:
-        """Show a page that stands still until a time on the clock, or a press."""
-        stage = self._stage
-        while until_s is None or stage.clock.now() < until_s:
-            stage.window.frame(page, now_s)
-            stage.seen(now_s)
-            stage.output.tend()
-            for press in stage.window.presses():
-                outcome = page.handle(press)
-                if outcome is not None:
-                    return outcome
-            stage.clock.wait(max(stage.frame_s, FRAME_S))
-        return None
 
     def _keep_lesson(self) -> None:
         plain, name = self.lesson.as_plain(), self._pattern.name
@@ -300,7 +286,7 @@ def _task(exercise: Exercise) -> Task:
     pattern = exercise.pattern
     rests = len(pattern.bars) > 1 and not pattern.bars[-1].strokes
     task = Task(
-        pattern,
+        replace(pattern, name=pattern.title),  # its take is not one of the whole pattern
         exercise.tempo_bpm,
         exercise.bars - rests,
         (),

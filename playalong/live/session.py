@@ -22,7 +22,7 @@ from playalong.grading.words import as_json, figures
 from playalong.kit.player import Performance, SimulatedPort, Skill, perform, send
 from playalong.kit.ports import Port, open_port
 from playalong.live.clock import Clock, RealClock, SteppedClock
-from playalong.live.loop import FRAME_S, Ended, Nobody, Run, Stage, Task, with_company
+from playalong.live.loop import FRAME_S, Ended, Nobody, Run, Stage, Task, hold, with_company
 from playalong.live.practice import Practice, Practised, overview_of
 from playalong.pattern.beats import Tempo
 from playalong.pattern.model import Pattern
@@ -31,6 +31,7 @@ from playalong.plain import CAUTION
 from playalong.records.takes import Recording, TakeError
 from playalong.regrading import Graded, Options, grade_take
 from playalong.screen.page import Outcome
+from playalong.screen.plan_page import PlanLine
 from playalong.screen.result_page import ResultPage
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
@@ -157,7 +158,8 @@ class _Picture:
 
     def __init__(self, window: Window, at_s: float) -> None:
         self._window, self._at_s, self._taken = window, at_s, False
-        self._draft = Path(tempfile.mkdtemp()) / "sheet.png"
+        self._folder = tempfile.TemporaryDirectory()
+        self._draft = Path(self._folder.name) / "sheet.png"
 
     def seen(self, now_s: float) -> None:
         """A frame was shown."""
@@ -170,6 +172,7 @@ class _Picture:
         if not self._taken:
             self._window.save(self._draft)
         shutil.move(self._draft, path)
+        self._folder.cleanup()
 
 
 def hear(task: Task, look: Look, click: bool, path: Path | None) -> None:
@@ -180,7 +183,7 @@ def hear(task: Task, look: Look, click: bool, path: Path | None) -> None:
     played = replace(task, pattern=written, variations=(), company=written, judged=False)
     if path is not None:
         tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
-        ticks = clicks(task.meters(), tempo, task.count_in) if click else []
+        ticks = clicks(task.meters(), tempo, task.count_in, task.between) if click else []
         write_wave(path, rendered(with_company(ticks, played)))
         return
     with _Opened(look, RealClock(), fast=False, notices=("listen",)) as stage:
@@ -190,12 +193,16 @@ def hear(task: Task, look: Look, click: bool, path: Path | None) -> None:
 def plan_lines(pattern: Pattern, rules: Rules, folder: Path | None) -> list[str]:
     """The plan of a pattern as it stands, a line for each step."""
     lines = overview_of(pattern, rules, (folder or _data_folder()) / "lessons")
-    signs = {True: "done", False: ""}
     return [
-        f"{number:3}  {'now' if line.now else signs[line.done]:<5} {line.words}"
-        + (f" ({line.took})" if line.took else "")
+        f"{number:3}  {_stands(line):<8}  {line.words}" + (f" ({line.took})" if line.took else "")
         for number, line in enumerate(lines, 1)
     ]
+
+
+def _stands(line: PlanLine) -> str:
+    if line.now:
+        return "now"
+    return "done" if line.done else "left out" if line.left_out else ""
 
 
 def practise(
@@ -296,15 +303,7 @@ def _result_page(task: Task, kept: Kept, theme: Theme) -> ResultPage:
     )
 
 
-def _show(task: Task, kept: Kept, stage: Stage, stay_s: float | None) -> Outcome:
+def _show(task: Task, kept: Kept, stage: Stage, stay_s: float | None) -> Outcome | None:
     """Show the grade until the player goes on, or for ``stay_s``."""
-    page = _result_page(task, kept, stage.theme)
     until_s = None if stay_s is None else stage.clock.now() + stay_s
-    while until_s is None or stage.clock.now() < until_s:
-        stage.window.frame(page, 0.0)
-        for press in stage.window.presses():
-            outcome = page.handle(press)
-            if outcome is not None:
-                return outcome
-        stage.clock.wait(FRAME_S)
-    return Outcome.LEAVE
+    return hold(stage, _result_page(task, kept, stage.theme), 0.0, until_s)

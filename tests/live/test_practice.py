@@ -234,7 +234,7 @@ def test_the_command(tmp_path, capsys):
     path.write_text(TEXT)
     arguments = ["practice", str(path), "--out", str(tmp_path)]
     assert main([*arguments, "--plan"]) == 0
-    assert "now   Beat 1, alone" in capsys.readouterr().out
+    assert "now       Beat 1, alone" in capsys.readouterr().out
     assert main([*arguments, "--fast", "--seed", "3"]) == 0
     out = capsys.readouterr().out
     assert "steps are learned" in out

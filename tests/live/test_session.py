@@ -188,3 +188,14 @@ def test_escape_in_the_count_in_leaves_nothing_to_grade(task, stage, tmp_path):
     assert kept.graded.grade.score.total == 0
     page = session._result_page(task, kept, stage.theme)
     stage.window.frame(page, 0.0)
+
+
+def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, stage, tmp_path):
+    window = Pressed(stage.window, stage.clock, Key.ESCAPE, 1.0 + 1.5 * 2.4)
+    left = Stage(stage.clock, window, stage.theme, stage.output, (), 0.02)
+    kept = session._keep(task, played(task, left, skill="steady"), tmp_path)
+    take = read_take(kept.path)
+    whole = grade_take(task.pattern, take, Options(bars=2)).grade
+    assert kept.graded.grade.counts.targets < 18
+    assert whole.counts.targets == 36
+    assert whole.counts.missed > 18
