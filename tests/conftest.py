@@ -1,9 +1,16 @@
 """For all tests: in CI the same examples every time, elsewhere new ones."""
 
 import os
+import tempfile
+from pathlib import Path
 
 from hypothesis import settings
 
 settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):
     settings.load_profile("ci")
+
+#: No test touches what a user has kept: settings, profiles, takes, and the drums of the cache.
+_HOME = tempfile.TemporaryDirectory(prefix="playalong-tests-")
+for _name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
+    os.environ[_name] = str(Path(_HOME.name) / _name.lower())

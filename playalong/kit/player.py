@@ -14,11 +14,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.kit.ports import Arrival
-from playalong.pattern.kit import BY_NAME, VOICES, Limb, folded
+from playalong.pattern.kit import VOICES, Limb, folded, note_of
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets
 
-_NOTE_ON, _NOTE_OFF = 0x99, 0x89
+_NOTE_ON, _NOTE_OFF, _CONTROL = 0x99, 0x89, 0xB9
+#: Controller 4 tells where the hi-hat pedal stands, 127 being closed (MIDI 1.0).
+_PEDAL = 4
+_PRESSED = {"hi-hat": 127, "hi-hat-half": 60, "hi-hat-open": 0}
 _HELD_S = 0.03
 #: How far an extra hit keeps from every target of its voice: beyond any capture window.
 _FAR_S = 0.25
@@ -110,7 +113,7 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
     fate = chance.random(count)
     missed = (fate < skill.miss) & ~targets.optional
     wrong = (fate < skill.miss + skill.wrong_drum) & ~targets.optional & ~missed
-    hits: list[tuple[float, int, int]] = []
+    hits: list[tuple[float, str, int]] = []
     for number in range(count):
         if missed[number]:
             continue
@@ -118,14 +121,14 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         other = _elsewhere(targets, at_s, chance) if wrong[number] else None
         wrong[number] = other is not None
         if other is not None:
-            hits.append((at_s, BY_NAME[other].notes[0], speed))
+            hits.append((at_s, other, speed))
             continue
         hits.extend(
-            (at_s - grace * GRACE_S, BY_NAME[voice].notes[0], max(1, speed // 2))
+            (at_s - grace * GRACE_S, voice, max(1, speed // 2))
             for grace in range(int(targets.graces[number]), 0, -1)
         )
         open_hat = targets.places[targets.place[number]].stroke.is_open and voice == "hi-hat"
-        hits.append((at_s, BY_NAME["hi-hat-open" if open_hat else voice].notes[0], speed))
+        hits.append((at_s, "hi-hat-open" if open_hat else voice, speed))
     extras = _extras(targets, skill, targets.time_s[missed | wrong], chance)
     hits += extras
     error_ms[missed | wrong] = np.nan
@@ -135,7 +138,7 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         tuple(np.flatnonzero(wrong).tolist()),
         len(extras),
     )
-    return Performance(_messages(hits), truth)
+    return Performance(_messages(hits, "hi-hat-half" in targets.voices), truth)
 
 
 def _in_order(targets: Targets, error_ms: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -161,7 +164,7 @@ def _elsewhere(targets: Targets, at_s: float, chance: np.random.Generator) -> st
 
 def _extras(
     targets: Targets, skill: Skill, missed: NDArray[np.float64], chance: np.random.Generator
-) -> list[tuple[float, int, int]]:
+) -> list[tuple[float, str, int]]:
     """Hits that answer nothing: of a drum with nothing to play, and not near a missed target,
     for which they could be meant (``missed`` holds the times of those)."""
     found = []
@@ -170,13 +173,19 @@ def _extras(
         velocity = int(chance.integers(40, 100))
         voice = _elsewhere(targets, at_s, chance)
         if voice and not (np.abs(missed - at_s) < _FAR_S).any():
-            found.append((at_s, BY_NAME[voice].notes[0], velocity))
+            found.append((at_s, voice, velocity))
     return found
 
 
-def _messages(hits: list[tuple[float, int, int]]) -> tuple[tuple[float, bytes], ...]:
+def _messages(
+    hits: list[tuple[float, str, int]], with_pedal: bool
+) -> tuple[tuple[float, bytes], ...]:
+    """The messages of a kit without a profile; the pedal is told where only it tells a voice."""
     messages = []
-    for at_s, note, velocity in hits:
+    for at_s, voice, velocity in hits:
+        if with_pedal and voice in _PRESSED:
+            messages.append((at_s, bytes((_CONTROL, _PEDAL, _PRESSED[voice]))))
+        note = note_of(voice)
         messages.append((at_s, bytes((_NOTE_ON, note, velocity))))
         messages.append((at_s + _HELD_S, bytes((_NOTE_OFF, note, 0))))
     return tuple(sorted(messages, key=lambda message: message[0]))
@@ -203,6 +212,10 @@ class SimulatedPort:
         return found
 
     def is_there(self) -> bool:
+        """It never leaves."""
+        return True
+
+    def back(self) -> bool:
         """It never leaves."""
         return True
 

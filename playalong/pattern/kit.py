@@ -28,11 +28,12 @@ class Voice:
     """One sounding part of the kit.
 
     ``name`` is the word in pattern files, takes and reports; ``label`` the word on screen;
-    ``notes`` its MIDI note numbers, the first being the one that is written; ``staff_line``
-    its height on the five-line staff counted in half spaces from the bottom line, as drum
-    notation usually has it (common practice). ``folds_into`` names the voice it counts as where
-    a pattern has no line for it. A ``by_itself`` voice may be sounded by the kit or the foot
-    without being meant, and is judged only where the pattern has a line for it.
+    ``notes`` its MIDI note numbers, the first being the one that is written (none where no number
+    is usual: the pedal tells it, or the kit's own profile); ``staff_line`` its height on the
+    five-line staff counted in half spaces from the bottom line, as drum notation usually has it
+    (common practice). ``folds_into`` names the voice it counts as where a pattern has no line for
+    it. A ``by_itself`` voice may be sounded by the kit or the foot without being meant, and is
+    judged only where the pattern has a line for it.
     """
 
     name: str
@@ -52,6 +53,7 @@ VOICES: tuple[Voice, ...] = (
     Voice("splash", "splash", (55,), 11, _LEAD, folds_into="crash"),
     Voice("crash", "crash", (49, 57), 10, _LEAD),
     Voice("hi-hat-open", "open hi-hat", (46, 26), 9, _LEAD, folds_into="hi-hat"),
+    Voice("hi-hat-half", "half-open hi-hat", (), 9, _LEAD, folds_into="hi-hat-open"),
     Voice("hi-hat", "hi-hat", (42, 22), 9, _LEAD),
     Voice("ride-bell", "ride bell", (53,), 8, _LEAD, folds_into="ride"),
     Voice("ride", "ride", (51, 59), 8, _LEAD),
@@ -65,6 +67,7 @@ VOICES: tuple[Voice, ...] = (
     Voice("floor-tom", "floor tom", (43, 41, 58), 3, _LEAD),
     Voice("kick", "kick", (36, 35), 1, _KICK),
     Voice("hi-hat-pedal", "pedal", (44,), -1, _HAT, by_itself=True),
+    Voice("foot-splash", "foot splash", (), -1, _HAT, folds_into="hi-hat-pedal", by_itself=True),
 )
 
 BY_NAME: dict[str, Voice] = {voice.name: voice for voice in VOICES}
@@ -84,4 +87,12 @@ def folded(voice: str, written: Collection[str]) -> str:
 
 def is_judged(voice: str, written: Collection[str]) -> bool:
     """Whether a hit of ``voice`` is judged at all in a pattern with lines for ``written``."""
-    return voice in written or not BY_NAME[voice].by_itself
+    return folded(voice, written) in written or not BY_NAME[voice].by_itself
+
+
+def note_of(voice: str) -> int:
+    """The note that is written for ``voice``: that of what it folds into where it has none."""
+    own = BY_NAME[voice]
+    while not own.notes and own.folds_into is not None:
+        own = BY_NAME[own.folds_into]
+    return own.notes[0]

@@ -13,7 +13,8 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.pattern.beats import STRAIGHT, Tempo
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.beats import STRAIGHT, Meter, Tempo
 from playalong.pattern.kit import STAFF_ORDER, VOICES
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 
@@ -39,7 +40,8 @@ class Targets:
 
     ``time_s``  float64, when it should be played, in seconds;
     ``written`` float64, its written position from the start of the run in whole notes
-    (swung as it sounds, so that even tempo means a straight line);
+    (swung as it sounds, so that even tempo means a straight line; on a beat map along the
+    recording's own time, so that a player who goes with it plays a straight line);
     ``voice``   int16, index into ``kit.VOICES``;
     ``dynamic`` int8, index into ``DYNAMICS``;
     ``graces``  int8, number of grace strokes that belong to it;
@@ -49,8 +51,8 @@ class Targets:
 
     ``voices`` are the names that the pattern has lines for, in staff order; ``bar_starts_s``
     float64 (bars,), and ``end_s`` the end of the last bar in seconds. ``seconds_per_whole`` is
-    how long a whole note lasts at the written tempo. ``followed``: the targets were moved along
-    with a player who had no click.
+    how long a whole note lasts at the written tempo, or on the average of a beat map.
+    ``followed``: the targets were moved along with a player who had no click.
     """
 
     time_s: NDArray[np.float64]
@@ -81,16 +83,22 @@ class Targets:
         """The number of bars of the run."""
         return len(self.bar_starts_s)
 
+    def tempo_bpm(self, meter: Meter) -> float:
+        """The tempo of the run in the beats of ``meter``, its pattern's."""
+        return 60.0 / (self.seconds_per_whole * float(meter.unit))
+
     def until(self, time_s: float) -> "Targets":
         """The run broken off at ``time_s``: the targets before it, and the bars begun."""
-        count = int(np.searchsorted(self.time_s, time_s))
         bars = max(1, int(np.searchsorted(self.bar_starts_s, time_s)))
         return replace(
-            self,
-            **{name: getattr(self, name)[:count] for name in _ROWS},
+            self.only(self.time_s < time_s),
             bar_starts_s=self.bar_starts_s[:bars],
             end_s=min(self.end_s, max(time_s, self.start_s)),
         )
+
+    def only(self, rows: NDArray[np.bool_]) -> "Targets":
+        """The same run with these of its targets, (n,)."""
+        return replace(self, **{name: getattr(self, name)[rows] for name in _ROWS})
 
     @cached_property
     def names(self) -> tuple[str, ...]:
@@ -166,6 +174,49 @@ def lay_out(
         voices=pattern.voices,
         bar_starts_s=start_s + bar_written[:count] * scale,
         end_s=float(start_s + ends[count] * scale),
+        seconds_per_whole=scale,
+    )
+
+
+def lay_out_on(
+    pattern: Pattern,
+    beat_map: BeatMap,
+    first_bar: int = 0,
+    bars: int | None = None,
+    variations: Sequence[str] = (),
+) -> Targets:
+    """The targets of ``bars`` bars (by default the pattern once) on the beats of a recording.
+
+    Second 0 of the run is the 1 of ``first_bar`` of ``beat_map``. Raises KeyError for a variation
+    that the pattern does not have, and ValueError, in words for the player, where its bars do not
+    have as many beats as those of the map.
+    """
+    meters = [bar.meter for bar in pattern.with_variations(variations)]
+    for meter in meters:
+        if len(meter.beats) != beat_map.per_bar:
+            raise ValueError(
+                f'"{pattern.title}" is in {meter.written}, which has {len(meter.beats)} beats to '
+                f"the bar, and the recording is counted in {beat_map.per_bar}: count the "
+                "recording anew, or choose a pattern that fits"
+            )
+    count = len(meters) if bars is None else bars
+    start = beat_map.first + first_bar * beat_map.per_bar
+    beats = np.arange(count * beat_map.per_bar + 1, dtype=np.float64)
+    beat_s = beat_map.seconds(start + beats)
+    beat_s -= beat_s[0]
+    lengths = [float(beat) for bar in range(count) for beat in meters[bar % len(meters)].beats]
+    beat_written = np.append(0.0, np.cumsum(lengths))
+
+    scale = float(beat_s[-1] / beat_written[-1])
+    tempo_bpm = 60.0 / (scale * float(pattern.meter.unit))
+    even = lay_out(pattern, tempo_bpm, count, variations)
+    time_s = np.interp(even.written, beat_written, beat_s)
+    return replace(
+        even,
+        time_s=time_s,
+        written=time_s / scale,
+        bar_starts_s=beat_s[: -1 : beat_map.per_bar],
+        end_s=float(beat_s[-1]),
         seconds_per_whole=scale,
     )
 

@@ -13,10 +13,11 @@ it was played and where bar 1 is; without it the take is still a take.
 """
 
 import json
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -42,6 +43,10 @@ _SLOWEST_US = 0xFFFFFF
 _LENGTHS = {0x80: 3, 0x90: 3, 0xA0: 3, 0xB0: 3, 0xC0: 2, 0xD0: 2, 0xE0: 3}
 
 
+#: Messages with the time of each in seconds.
+Messages = tuple[tuple[float, bytes], ...]
+
+
 class TakeError(PlainError):
     """A take that cannot be read or kept."""
 
@@ -60,6 +65,16 @@ class Take:
     velocity: NDArray[np.float64]
     info: Mapping[str, Any] = field(default_factory=dict)
     remarks: tuple[str, ...] = ()
+    _messages: Callable[[], Messages] = field(default=tuple, repr=False, compare=False)
+
+    @cached_property
+    def messages(self) -> Messages:
+        """The channel messages behind the notes, pedal, prefixes, aftertouch and all.
+
+        (seconds from the start of the file, as ``time_s``; the bytes), sorted by time, those of
+        one moment as they came.
+        """
+        return self._messages()
 
     @property
     def start_s(self) -> float:
@@ -108,6 +123,7 @@ class _Events:
 
     def __init__(self, tracks: list[Any]) -> None:
         self.notes: list[tuple[int, int, int, float]] = []  # tick, channel, note, velocity
+        self.messages: list[tuple[int, Any]] = []  # tick, channel message
         self.tempi: list[tuple[int, int]] = []
         self.info: dict[str, Any] = {}
         for track in tracks:
@@ -115,6 +131,8 @@ class _Events:
             fine: dict[int, int] = {}
             for message in track:
                 tick += message.time
+                if hasattr(message, "channel"):
+                    self.messages.append((tick, message))
                 if message.type == "note_on" and message.velocity > 0:
                     velocity = refined(message.velocity, fine.pop(message.channel, 0))
                     self.notes.append((tick, message.channel, message.note, velocity))
@@ -136,9 +154,11 @@ class _Events:
     def take(self, division: int) -> Take:
         remarks: tuple[str, ...] = ()
         rows = sorted(self.notes)
+        only: int | None = None
         if not self.info and any(channel == _PERCUSSION for _, channel, _, _ in rows):
             others = sum(channel != _PERCUSSION for _, channel, _, _ in rows)
             rows = [row for row in rows if row[1] == _PERCUSSION]
+            only = _PERCUSSION
             if others:
                 remarks = (f"Only channel 10 was read; {others} notes on others were left out.",)
         tick, _, note, velocity = (np.array(column) for column in zip(*rows, strict=True))
@@ -148,7 +168,16 @@ class _Events:
             velocity.astype(np.float64),
             self.info,
             remarks,
+            lambda: self._in_seconds(division, only),
         )
+
+    def _in_seconds(self, division: int, only: int | None) -> Messages:
+        """The messages in order, of one channel or of all."""
+        rows = [row for row in self.messages if only is None or row[1].channel == only]
+        rows.sort(key=lambda row: row[0])
+        times = self._seconds(np.array([tick for tick, _ in rows], np.int64), division)
+        raw = (bytes(message.bytes()) for _, message in rows)
+        return tuple(zip(times.tolist(), raw, strict=True))
 
     def _seconds(self, tick: NDArray[np.int64], division: int) -> NDArray[np.float64]:
         if division < 0:  # SMPTE: the high byte is minus the frames, the low one ticks a frame

@@ -5,9 +5,10 @@ from collections import Counter
 import numpy as np
 import pytest
 
+from playalong.kit.mapping import Mapper
 from playalong.kit.player import SKILLS, Performance, SimulatedPort, Skill, Truth, perform, send
 from playalong.kit.ports import Arrival
-from playalong.pattern.kit import BY_NAME, Limb
+from playalong.pattern.kit import BY_NAME, Limb, note_of
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out
 from playalong.pattern.text import read
@@ -72,9 +73,9 @@ def test_the_messages_are_those_that_the_truth_tells_of(skill, seed):
         at_s = targets.time_s[number] + truth.error_ms[number] / 1000.0
         open_hat = targets.places[targets.place[number]].stroke.is_open
         voice = "hi-hat-open" if open_hat else targets.names[number]
-        expected[round(at_s, 9), BY_NAME[voice].notes[0]] += 1
+        expected[round(at_s, 9), note_of(voice)] += 1
         for grace in range(1, targets.graces[number] + 1):
-            note = BY_NAME[targets.names[number]].notes[0]
+            note = note_of(targets.names[number])
             expected[round(at_s - grace * GRACE_S, 9), note] += 1
     sent = Counter((round(at_s, 9), note) for at_s, note, _ in strokes)
     assert expected <= sent
@@ -150,7 +151,7 @@ def test_over_many_strokes_the_velocities_are_those_of_the_skill(name):
     skill, targets = SKILLS[name], targets_of(ROOMY, 1000)
     performance = perform(targets, skill, 8)
     dynamic_at = {
-        (round(at_s, 9), BY_NAME[voice].notes[0]): DYNAMICS[code]
+        (round(at_s, 9), note_of(voice)): DYNAMICS[code]
         for at_s, voice, code in zip(
             targets.time_s + performance.truth.error_ms / 1000.0,
             targets.names,
@@ -200,6 +201,28 @@ def test_a_drift_makes_the_whole_run_shorter():
     strokes = notes_on(perform(targets, Skill(exact, STEADY.velocity, drift_percent=25.0), 1))
     at_s = sorted({round(stroke[0], 9) for stroke in strokes})
     np.testing.assert_allclose(at_s, 3.0 + np.arange(40) * 0.8, atol=1e-9)
+
+
+def test_a_half_open_hi_hat_is_told_by_the_pedal():
+    """Controller 4 before each stroke on the hi-hat, since no number means half open."""
+    exact = Skill(dict.fromkeys(Limb, (0.0, 0.0)), STEADY.velocity)
+    rows = 'hi-hat = "x- --"\nhi-hat-half = "-x --"\nhi-hat-open = "-- x-"\nsnare = "-- -x"\n'
+    targets = lay_out(read(HEAD.replace("4/4", "2/4") + "[[bar]]\n" + rows, "t"), 60.0, 3)
+    mapper = Mapper()
+    hits = [mapper.hit(at_s, data) for at_s, data in perform(targets, exact, 1).messages]
+    found = [(hit.time_s, hit.voice) for hit in hits if hit]
+    assert found == list(zip(targets.time_s.tolist(), targets.names, strict=True))
+
+
+def test_the_pedal_stands_still_where_the_note_number_is_enough():
+    sent = {data[0] & 0xF0 for _, data in perform(targets_of(RICH, 4), STEADY, 1).messages}
+    assert sent == {0x90, 0x80}
+
+
+@pytest.mark.parametrize("name", BY_NAME)
+def test_every_voice_can_be_played(name):
+    row = f'[[bar]]\n{name} = "x x x x"\n'
+    assert len(notes_on(perform(targets_of(HEAD + row, 2), STEADY, 1))) == 8
 
 
 def test_a_simulated_port_hands_out_what_is_due():

@@ -1,5 +1,6 @@
 """Keeping a take: what was recorded is what the file gives back."""
 
+from collections import Counter
 from errno import ENOSPC
 from fractions import Fraction
 from pathlib import Path
@@ -13,8 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from playalong.grading.hits import Hits
-from playalong.kit.mapping import Mapper
-from playalong.pattern.kit import VOICES
+from playalong.kit.mapping import Mapper, hits_of
+from playalong.pattern.kit import BY_NAME
+from playalong.profile.pads import Guard, Pads, Pedal
 from playalong.records.takes import Recording, Take, TakeError, read
 
 from .midi_bytes import END
@@ -41,6 +43,7 @@ def same(one: Take, other: Take) -> bool:
         and all(getattr(one, name).dtype == getattr(other, name).dtype for name in arrays)
         and one.info == other.info
         and one.remarks == other.remarks
+        and one.messages == other.messages
     )
 
 
@@ -99,22 +102,52 @@ def test_the_take_in_the_making_is_the_take_that_is_read(rows):
     assert {**now.info} == {**info, "start_s": now.start_s}
 
 
+#: A profile with everything that makes a hit depend on what came before it.
+PADS = Pads({35: "snare"}, Pedal(10, 100), dict.fromkeys(BY_NAME, Guard(60.0, 20.0)))
+#: Close together, so that pedal, prefixes and guards have their say.
+STREAMS = st.lists(st.tuples(st.floats(0.0, 2.0), MESSAGES | OTHERS), max_size=40)
+
+
 @OFTEN
-@given(st.lists(st.tuples(st.floats(0.0, 30.0), MESSAGES), max_size=30))
-def test_the_file_holds_the_hits_that_were_heard(rows):
-    """The same hits, whatever channel they came on, with the same velocities."""
-    recording, mapper = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"}), Mapper()
+@given(STREAMS, st.sampled_from([Pads(), PADS]))
+def test_the_file_gives_back_the_very_hits_that_were_heard(rows, pads):
+    """The same hits, whatever channel they came on, with the same voices and velocities."""
+    recording, mapper = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"}), Mapper(pads)
     heard = []
     for time_s, data in sorted(rows, key=lambda row: row[0]):
         hit = mapper.hit(recording.keep(time_s, data), data)
         if hit is not None:
-            heard.append((hit.time_s, hit.voice, hit.velocity))
+            heard.append(hit)
+    kept = Hits.of(heard)
+    for take in (recording.take(), *([saved(recording)] if heard else [])):
+        again, unknown = hits_of(take.messages, pads, take.start_s)
+        assert [again[row] for row in range(len(again))] == [kept[row] for row in range(len(kept))]
+        assert unknown == (mapper.unknown if len(take.note) else Counter())
+
+
+@OFTEN
+@given(STREAMS)
+def test_notes_alone_are_the_hits_of_the_table_of_voices(rows):
+    """Where no pedal speaks, the arrays of a take say the same as its messages."""
+    recording = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"})
+    for time_s, data in sorted(rows, key=lambda row: row[0]):
+        if len(data) < 2 or data[1] != 4 or data[0] & 0xF0 != 0xB0:
+            recording.keep(time_s, data)
     take = recording.take()
-    hits, unknown = Hits.of_notes(take.time_s - take.start_s, take.note, take.velocity)
-    rows_kept = zip(hits.time_s.tolist(), hits.voice.tolist(), hits.velocity.tolist(), strict=True)
-    kept = [(time_s, VOICES[code].name, velocity) for time_s, code, velocity in rows_kept]
-    assert sorted(kept) == sorted(heard)
-    assert sorted(unknown.tolist()) == sorted(mapper.unknown.elements())
+    hits, unknown = Hits.of_notes(take.time_s, take.note, take.velocity)
+    again, others = hits_of(take.messages)
+    assert [again[row] for row in range(len(again))] == [hits[row] for row in range(len(hits))]
+    assert sorted(others.elements()) == sorted(unknown.tolist())
+
+
+def test_every_message_of_a_take_is_kept_in_order():
+    recording = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"})
+    rows = [(0xB9, 4, 90), (0xB9, 88, 64), (0x99, 46, 90), (0xA9, 49, 127), (0xD9, 5), (0xB9, 4, 0)]
+    told = [recording.keep(0.5, bytes(data)) for data in rows]
+    recording.keep(0.25, snare())
+    take = saved(recording)
+    assert [data for _, data in take.messages] == [snare(), *map(bytes, rows)]
+    assert [at_s - take.start_s for at_s, _ in take.messages[1:]] == told
 
 
 def test_another_reader_finds_the_same_onsets(tmp_path):

@@ -192,3 +192,23 @@ def test_a_header_may_be_longer_than_it_was(tmp_path):
     body = event(7, *SNARE) + END
     data = longer + b"MTrk" + len(body).to_bytes(4, "big") + body
     assert read_bytes(tmp_path, data).time_s.tolist() == [0.007]
+
+
+def test_the_messages_of_any_take_are_there(tmp_path):
+    """Of all tracks, in order of time; pedal and aftertouch too, what is no channel message not."""
+    pedal, choke = (0xB9, 4, 90), (0xA9, 49, 127)
+    tracks = [
+        track(tempo(0, 600_000), event(480, *SNARE), event(0, *choke)),
+        track(text("no more than a word"), event(240, *pedal), event(240, 0x99, 46, 80)),
+    ]
+    take = read_bytes(tmp_path, file(1, 480, tracks))
+    assert [data for _, data in take.messages] == [
+        *map(bytes, (pedal, SNARE, choke, (0x99, 46, 80)))
+    ]
+    assert [at_s for at_s, _ in take.messages] == pytest.approx([0.3, 0.6, 0.6, 0.6])
+
+
+def test_only_the_messages_of_channel_10_count_where_only_its_notes_do(tmp_path):
+    events = [event(0, 0xB0, 4, 5), event(0, 0x90, 60, 90), event(0, 0xB9, 4, 90), event(9, *SNARE)]
+    take = read_bytes(tmp_path, file(0, 480, [track(*events)]))
+    assert [data for _, data in take.messages] == [bytes((0xB9, 4, 90)), bytes(SNARE)]

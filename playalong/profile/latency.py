@@ -1,0 +1,229 @@
+"""The delay between sound and hit: measured by playing along to the click, or typed in.
+
+Measured: the median, over the clicks that were answered, of hit less click. Beside it stands the
+95 % interval of the median that needs no assumption on how the errors are spread: between two
+order statistics, chosen by the binomial distribution (Conover, Practical Nonparametric
+Statistics, confidence interval for a quantile; from memory; the tests hold it against SciPy).
+
+Every click takes the hit that lies nearest to where the delay puts it, and the delay is the one
+for which the hits lie nearest, a far one counting no more than a missing one. So stray hits,
+doubled hits and misses hardly move it. Two delays a whole beat apart look the same: only those
+well under half a beat can be told, early or late.
+
+People come a little early to a click, by some tens of milliseconds, musicians by less (Repp,
+Sensorimotor synchronization: a review of the tapping literature, Psychonomic Bulletin & Review
+12(6), 2005). A delay measured by playing along holds this too, and ``words`` says so.
+"""
+
+from dataclasses import dataclass
+from math import comb
+
+import numpy as np
+from numpy.typing import NDArray
+
+PLAYED_ALONG = "played along"
+TYPED = "typed in"
+CLICK_ON_KIT = "click on the kit"
+
+#: The delays, in milliseconds, that a kit and a computer can have. Under nothing at all lies only
+#: a player who is early.
+LEAST_MS, MOST_MS = -50.0, 500.0
+
+#: Fewer answered clicks than this measure nothing.
+ENOUGH = 8
+
+#: The widest interval, in milliseconds to either side, that still is a measurement: as wide all
+#: in all as the tolerance that hits are graded with unless another is asked.
+WIDEST_MS = 15.0
+
+#: How sure the interval is.
+CONFIDENCE = 0.95
+
+#: A hit this soon after another, in milliseconds, is its double.
+DOUBLED_MS = 60.0
+
+#: Hits further from their place than this part of a beat answer nothing.
+REACH = 0.25
+
+#: Beyond this part of a beat, early and late cannot be told from each other.
+SURE = 0.375
+
+#: More hits between the clicks than this share of the clicks: the player plays something else.
+MOST_STRAY = 0.5
+
+_EARLY = (
+    "People come a little early to a click, by some tens of milliseconds, musicians by less: "
+    "the true delay is probably a little larger."
+)
+_OTHER_WAYS = {
+    PLAYED_ALONG: (
+        "You can also type in a figure that was measured, "
+        "or measure with the click sent to the kit, which then sounds it itself."
+    ),
+    CLICK_ON_KIT: "You can also type in a figure that was measured.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Latency:
+    """How much later hits arrive than the sound they answer is heard, and how it is known.
+
+    ``ms`` is taken off every hit; ``plus_minus_ms`` is how far its 95 % interval reaches to the
+    further side, None where that is not known; ``how`` is ``PLAYED_ALONG``, ``TYPED`` or
+    ``CLICK_ON_KIT``.
+    """
+
+    ms: float
+    plus_minus_ms: float | None
+    how: str
+
+
+@dataclass(frozen=True)
+class Measured:
+    """What came of playing along.
+
+    ``latency`` is None where it could not be measured. ``errors_ms`` (n,) hit less click of the
+    answered clicks, in order; ``used`` (n,) the rows of the hits that answer them; ``left_out``
+    the rows of all others. ``words`` says it to the player, and what to do.
+    """
+
+    latency: Latency | None
+    errors_ms: NDArray[np.float64]
+    used: NDArray[np.int64]
+    left_out: NDArray[np.int64]
+    words: str
+
+
+def typed(ms: float) -> Latency:
+    """A delay that the user knows, in milliseconds; ValueError says in plain words what fits."""
+    if not LEAST_MS <= ms <= MOST_MS:
+        raise ValueError(
+            f"A delay of {ms:g} ms cannot be: write one from {LEAST_MS:.0f} to {MOST_MS:.0f} ms."
+        )
+    return Latency(float(ms), None, TYPED)
+
+
+def measured(
+    click_s: NDArray[np.float64], hit_s: NDArray[np.float64], how: str = PLAYED_ALONG
+) -> Measured:
+    """The delay between the clicks and the hits that were meant for them.
+
+    ``click_s`` (c,) when each click is heard, two or more, each later than the one before;
+    ``hit_s`` (h,) when hits arrived, in order; both in seconds on one clock. ``how`` tells
+    whether the computer sounded the click or the kit. ValueError where the clicks are no clicks.
+    """
+    if len(click_s) < 2 or not (np.diff(click_s) > 0.0).all():
+        raise ValueError("A click needs two beats or more, each later than the one before.")
+    beat_ms = float(np.diff(click_s).min()) * 1000.0
+    single = _single(hit_s)
+    near_ms = _nearest_ms(click_s, hit_s[single], beat_ms)
+    row = _answering(click_s, hit_s[single], near_ms, beat_ms)
+    answered = row >= 0
+    used = single[row[answered]]
+    errors_ms = (hit_s[used] - click_s[answered]) * 1000.0
+    left_out = np.setdiff1d(np.arange(len(hit_s)), used)
+    latency: Latency | None = None
+    words = _obstacle(len(click_s), len(single), errors_ms, beat_ms)
+    if not words:
+        low_ms, high_ms = median_interval(errors_ms)
+        middle_ms = float(np.median(errors_ms))
+        latency = Latency(middle_ms, max(middle_ms - low_ms, high_ms - middle_ms), how)
+        words = (
+            f"Hits arrive {_sided(middle_ms)} the click, give or take {latency.plus_minus_ms:.0f} "
+            f"ms ({len(used)} of {len(click_s)} clicks answered). {_EARLY} {_OTHER_WAYS[how]}"
+        )
+    return Measured(latency, errors_ms, used, left_out, words)
+
+
+def median_interval(values: NDArray[np.float64]) -> tuple[float, float]:
+    """The interval that holds the median with at least ``CONFIDENCE``, whatever the distribution.
+
+    ``values`` (n,), six or more: fewer cannot be that sure.
+    """
+    count = len(values)
+    tail, rank = 0.0, 0
+    while tail + comb(count, rank) / 2.0**count <= (1.0 - CONFIDENCE) / 2.0:
+        tail += comb(count, rank) / 2.0**count
+        rank += 1
+    if not rank:
+        raise ValueError(f"The median of {count} values has no interval that is sure enough.")
+    ordered = np.sort(values)
+    return float(ordered[rank - 1]), float(ordered[count - rank])
+
+
+def _single(hit_s: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The rows of the hits that are no doubles."""
+    kept: list[int] = []
+    for row, at_s in enumerate(hit_s.tolist()):
+        if not kept or (at_s - float(hit_s[kept[-1]])) * 1000.0 > DOUBLED_MS:
+            kept.append(row)
+    return np.array(kept, np.int64)
+
+
+def _nearest_ms(click_s: NDArray[np.float64], hit_s: NDArray[np.float64], beat_ms: float) -> float:
+    """The delay, to a millisecond and within half a beat, for which the hits lie nearest."""
+    half = int(beat_ms / 2.0)
+    tried_ms = np.arange(-half, half + 1, dtype=np.float64)
+    places_s = click_s + tried_ms[:, None] / 1000.0
+    away_ms = np.minimum(_away_ms(places_s, hit_s), REACH * beat_ms)
+    best = np.lexsort((np.abs(tried_ms), away_ms.sum(axis=1)))  # of equals the smallest delay
+    return float(tried_ms[best[0]])
+
+
+def _away_ms(places_s: NDArray[np.float64], hit_s: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far the nearest hit is from each place, in milliseconds."""
+    fenced = np.concatenate([[-np.inf], hit_s, [np.inf]])
+    after = np.searchsorted(fenced[1:], places_s) + 1
+    away_s: NDArray[np.float64] = np.minimum(places_s - fenced[after - 1], fenced[after] - places_s)
+    return away_s * 1000.0
+
+
+def _answering(
+    click_s: NDArray[np.float64], hit_s: NDArray[np.float64], delay_ms: float, beat_ms: float
+) -> NDArray[np.int64]:
+    """(c,) for each click the row of the hit nearest to its place, -1 where none is in reach."""
+    if not len(hit_s):
+        return np.full(len(click_s), -1, np.int64)
+    away_s = np.abs(hit_s[None, :] - (click_s + delay_ms / 1000.0)[:, None])
+    row = away_s.argmin(axis=1)
+    return np.where(away_s.min(axis=1) * 1000.0 < REACH * beat_ms, row, -1)
+
+
+def _obstacle(clicks: int, hits: int, errors_ms: NDArray[np.float64], beat_ms: float) -> str:
+    """Why nothing can be measured and what to do, empty where it can."""
+    count = len(errors_ms)
+    if count < ENOUGH:
+        return (
+            f"{count} of {clicks} clicks are answered; it takes {ENOUGH}. "
+            "Strike one pad once on every click, and measure again."
+        )
+    if hits - count > MOST_STRAY * clicks:
+        return (
+            f"{hits - count} hits lie between the clicks. "
+            "Strike one pad once on every click and nothing else, and measure again."
+        )
+    middle_ms = float(np.median(errors_ms))
+    if abs(middle_ms) > SURE * beat_ms:
+        return (
+            "Your hits lie half-way between the clicks. Strike with the click and measure again. "
+            f"At this tempo only delays up to {SURE * beat_ms:.0f} ms can be told; "
+            "for a longer one choose a slower click."
+        )
+    if not LEAST_MS <= middle_ms <= MOST_MS:
+        return (
+            f"Your hits come {_sided(middle_ms)} the click, and a delay lies between "
+            f"{LEAST_MS:.0f} and {MOST_MS:.0f} ms. Listen to the click, strike with it, "
+            "and measure again."
+        )
+    low_ms, high_ms = median_interval(errors_ms)
+    if high_ms - low_ms > 2.0 * WIDEST_MS:
+        return (
+            f"Your hits lie from {low_ms:.0f} to {high_ms:.0f} ms around the click: too far "
+            f"apart to tell the delay to {WIDEST_MS:.0f} ms. Play relaxed, at a tempo that is "
+            "easy, and measure again; or type in a figure that was measured."
+        )
+    return ""
+
+
+def _sided(ms: float) -> str:
+    return f"{abs(ms):.0f} ms {'before' if ms < 0 else 'after'}"

@@ -1,0 +1,34 @@
+"""A profile: all that is known of one kit and the player who plays it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from playalong.grading.calibrating import bands_of
+from playalong.grading.loudness import Bands
+from playalong.pattern.model import Dynamic
+from playalong.profile.latency import Latency
+from playalong.profile.pads import Pads
+from playalong.profile.sticks import Calls
+
+
+@dataclass(frozen=True)
+class Profile:
+    """What is known of ``kit`` as ``player`` plays it.
+
+    ``port`` is the plain name of the port on which it is heard, empty while there is none;
+    ``strokes`` the velocities of the player's own strokes, voice -> dynamic -> velocities (1 to
+    127); ``latency`` None until it is measured; ``calls`` the strokes that work the program.
+    """
+
+    kit: str
+    player: str
+    port: str = ""
+    pads: Pads = field(default_factory=Pads)
+    strokes: Mapping[str, Mapping[Dynamic, tuple[float, ...]]] = field(default_factory=dict)
+    latency: Latency | None = None
+    calls: Calls = field(default_factory=Calls)
+
+    @property
+    def bands(self) -> Bands | None:
+        """The loudness bands of the player's own strokes, None until there are some."""
+        return bands_of(self.strokes) if self.strokes else None

@@ -1,0 +1,134 @@
+"""Beat maps: a small TOML file for each recording, kept in the user's data, never beside the file.
+
+A map is known by what its recording holds, so it is found again when the file was moved or
+renamed; by its name where its content changed (a new tag), which is then told.
+
+recording = "rainy evening.flac"
+content = "6f1c0a..."      # SHA-256 of the first million bytes and of the length
+beats_in_a_bar = 4
+bar_1_on_beat = 3          # the first beat of the map is 1
+beats_s = [                # seconds, a row for each bar
+  0.512, 1.020,
+  1.530, 2.041, 2.549, 3.060,
+]
+"""
+
+import json
+import tomllib
+from hashlib import sha256
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+from playalong.pattern.beat_map import BeatMap
+from playalong.plain import PlainError, printable, quoted
+
+#: So many bytes of a recording tell it from another.
+HEAD_BYTES = 2**20
+
+
+class BeatMapError(PlainError):
+    """A beat map that cannot be kept, or a recording that cannot be read for it."""
+
+
+def read(folder: Path, recording: Path) -> tuple[BeatMap | None, str]:
+    """The map kept in ``folder`` for ``recording``, None for nothing, and a word on trouble.
+
+    A file that is not right is set aside under another name, never overwritten. BeatMapError when
+    the recording itself cannot be read.
+    """
+    content, words = _content(recording), ""
+    path = _of_content(folder, content)
+    if path is None:
+        path = next(iter(sorted(folder.glob(f"{_stem(recording)}-????????????.toml"))), None)
+        if path is None:
+            return None, ""
+        words = f"{quoted(recording.name)} has changed since its beats were set: check them by ear."
+    try:
+        return _read(path), words
+    except OSError as error:
+        return None, f"The beats in {path} cannot be read: {error.strerror or error}."
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        what = f"{error} is missing" if isinstance(error, KeyError) else str(error)
+        aside = path.with_suffix(".broken")
+        try:
+            path.replace(aside)
+        except OSError:
+            return None, f"The beats in {path} are not written right: {what}."
+        return None, f"The beats kept are not written right ({what}) and were set aside: {aside}"
+
+
+def write(folder: Path, recording: Path, beat_map: BeatMap) -> Path:
+    """Keep the map; BeatMapError when the recording cannot be read or the folder not written."""
+    content = _content(recording)
+    path = folder / f"{_stem(recording)}-{content[:12]}.toml"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        before = _of_content(folder, content)
+        draft = path.with_suffix(".part")
+        draft.write_text(_written(recording.name, content, beat_map), encoding="utf-8")
+        draft.replace(path)
+        if before is not None and before != path:
+            before.unlink()  # the recording was renamed
+    except OSError as error:
+        raise BeatMapError(
+            f"The beats cannot be kept in {folder}: {error.strerror or error}."
+        ) from None
+    return path
+
+
+def _content(recording: Path) -> str:
+    """What tells the recording from another, whatever its name."""
+    try:
+        with recording.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+        length = recording.stat().st_size
+    except OSError as error:
+        raise BeatMapError(
+            f"{quoted(recording.name)} cannot be read: {error.strerror or error}."
+        ) from None
+    return sha256(head + str(length).encode()).hexdigest()
+
+
+def _of_content(folder: Path, content: str) -> Path | None:
+    return next(iter(sorted(folder.glob(f"*-{content[:12]}.toml"))), None)
+
+
+def _stem(recording: Path) -> str:
+    """The recording's name as a part of a file name, on every system."""
+    kept = "".join(char if char.isalnum() else "-" for char in recording.stem)
+    return kept[:60]
+
+
+def _written(name: str, content: str, beat_map: BeatMap) -> str:
+    per_bar, first = beat_map.per_bar, beat_map.first
+    times = [f"{time_s:.6f}" for time_s in beat_map.times_s]
+    pick_up = first % per_bar
+    marks = [*([0] if pick_up else []), *range(pick_up, len(times), per_bar), len(times)]
+    rows = (times[low:high] for low, high in pairwise(marks))
+    beats = "".join(f"  {', '.join(row)},\n" for row in rows)
+    # A JSON string of printable characters is a TOML string.
+    return (
+        f"recording = {json.dumps(printable(name), ensure_ascii=False)}\n"
+        f'content = "{content}"      # of the recording, to know it again\n'
+        f"beats_in_a_bar = {per_bar}\n"
+        f"bar_1_on_beat = {first + 1}      # the first beat here is 1\n"
+        f"beats_s = [      # seconds, a row for each bar\n{beats}]\n"
+    )
+
+
+def _read(path: Path) -> BeatMap:
+    """The map in the file; ValueError, KeyError or TypeError where it is none."""
+    plain = tomllib.loads(path.read_text(encoding="utf-8"))
+    per_bar, first = _whole(plain, "beats_in_a_bar"), _whole(plain, "bar_1_on_beat")
+    beats_s = plain["beats_s"]
+    if not isinstance(beats_s, list) or any(type(beat) not in (int, float) for beat in beats_s):
+        raise ValueError("beats_s must be a row of seconds, as in [0.5, 1.0]")
+    return BeatMap.of(beats_s, first - 1, per_bar)
+
+
+def _whole(plain: dict[str, Any], name: str) -> int:
+    number = plain[name]
+    if type(number) is not int:
+        raise ValueError(f"{name} must be a whole number, as in {name} = 4")
+    return number

@@ -1,0 +1,289 @@
+"""Profiles: what is known of each kit and player, one TOML file for each, for a person to read.
+
+They lie in ``profiles`` below the folder that is given, the user's own for settings.
+
+A table that is not there, or a line of it, means what is usual. Every mistake is told with its
+line; a file with mistakes is set aside, never overwritten.
+"""
+
+import re
+from dataclasses import asdict
+from itertools import count
+from pathlib import Path
+from typing import Any
+from unicodedata import normalize
+
+from playalong.pattern.kit import BY_NAME
+from playalong.pattern.model import Dynamic
+from playalong.plain import quoted
+from playalong.profile.latency import (
+    CLICK_ON_KIT,
+    LEAST_MS,
+    MOST_MS,
+    PLAYED_ALONG,
+    TYPED,
+    Latency,
+)
+from playalong.profile.pads import HIGHEST, LONGEST_MASK_MS, Guard, Pads, Pedal
+from playalong.profile.profile import Profile
+from playalong.profile.sticks import Calls, Command
+from playalong.records import toml
+from playalong.records.toml import TEXT, Kind, Tables, TomlError, number, one_of, whole
+
+_TEMPLATE = """\
+# What playalong knows of a kit and its player. You may change it; what you add here stays.
+
+# The names of the kit and of its player, and the MIDI port on which the kit is heard.
+kit = ""
+player = ""
+port = ""
+
+[notes]
+# The voice of each note that the kit sends, where it is not the usual one: 40 = "snare"
+
+[pedal]
+# What the hi-hat pedal sends on controller 4 when it is let go and when it is pressed.
+open = 0
+closed = 127
+
+[guards]
+# What keeps double triggers and crosstalk of a pad out, a table for each: within mask_ms after a
+# stroke only a louder one counts, and never one that is softer than velocity threshold.
+
+[strokes]
+# The velocities of your own soft, ordinary and strong strokes, from which the loudness of ghost
+# notes, plain strokes and accents is judged. A table for each voice.
+
+[latency]
+# How many milliseconds a stroke arrives late, give or take so many, and how that was found. It is
+# taken off in every grade.
+
+[calls]
+# Sticks in hand, while nothing runs: strike the call twice, then the pad of what is wanted.
+"""
+
+
+_NOTE = re.compile(r"0|[1-9]\d{0,2}")
+_VOICE = one_of(BY_NAME)
+_END = whole(0, HIGHEST, f"a whole number from 0 to {HIGHEST}, as in 64")
+_VELOCITIES = Kind(
+    f"a list of velocities from 1 to {HIGHEST}, as in [22, 25, 24]",
+    lambda value: (
+        isinstance(value, list)
+        and len(value) > 0
+        and all(type(one) in (int, float) and 1 <= one <= HIGHEST for one in value)
+    ),
+)
+_GUARD = {
+    "mask_ms": number(
+        0, LONGEST_MASK_MS, f"milliseconds from 0 to {LONGEST_MASK_MS:g}, as in mask_ms = 20"
+    ),
+    "threshold": number(0, HIGHEST, f"a velocity from 0 to {HIGHEST}, as in threshold = 8"),
+}
+_LATE = number(LEAST_MS, MOST_MS, f"milliseconds from {LEAST_MS:g} to {MOST_MS:g}, as in ms = 12.5")
+_SPREAD = number(0, MOST_MS, f"milliseconds from 0 to {MOST_MS:g}, as in plus_minus_ms = 2.5")
+_HOW = one_of((PLAYED_ALONG, TYPED, CLICK_ON_KIT))
+_CALLED = one_of((*BY_NAME, ""))
+
+
+def read(folder: Path, kit: str, player: str) -> tuple[Profile, str]:
+    """The profile of ``kit`` and ``player``, a fresh one where there is none, and a word on
+    trouble.
+
+    A file with mistakes is set aside under another name.
+    """
+    path = _find(folder, kit, player) or _place(folder) / f"{_stem(kit, player)}.toml"
+    found, told = toml.read_or_set_aside(path, read_file)
+    if found is None or (found.kit, found.player) != (kit, player):  # another's of like a name
+        return Profile(kit, player), told
+    return found, told
+
+
+def write(folder: Path, profile: Profile) -> tuple[Path, str]:
+    """Keep ``profile``; returns its file, and a word on trouble; TomlError if it cannot be kept.
+
+    What a person added to the file stays; one with mistakes is set aside under another name.
+    """
+    path = _find(folder, profile.kit, profile.player)
+    if path is None:
+        stem = _stem(profile.kit, profile.player)
+        paths = (_place(folder) / f"{stem}{'' if at == 1 else f'-{at}'}.toml" for at in count(1))
+        path = next(path for path in paths if not path.exists())
+    return path, toml.write(path, _as_plain(profile), _TEMPLATE, read_file)
+
+
+def list_profiles(folder: Path) -> list[tuple[str, str]]:
+    """Kit and player of every profile in ``folder``, sorted."""
+    return sorted(names for path in _files(folder) if (names := _names(path)) is not None)
+
+
+def read_file(path: Path) -> Profile:
+    """The profile in the file at ``path``; TomlError tells every mistake, OSError that it cannot
+    be read.
+    """
+    tables = Tables(path)
+    tables.known((), _TOP)
+    for name in ("kit", "player"):
+        if name not in tables.table():
+            tables.wrong((), f'"{name}" is missing; write {name} = "...".')
+    kit, player, port = (tables.get((name,), TEXT, "") for name in ("kit", "player", "port"))
+    profile = Profile(
+        kit,
+        player,
+        port,
+        Pads(_notes(tables), _pedal(tables), _guards(tables)),
+        read_strokes(tables, ("strokes",)),
+        _latency(tables),
+        _calls(tables),
+    )
+    tables.done()
+    return profile
+
+
+_TOP = ("kit", "player", "port", "notes", "pedal", "guards", "strokes", "latency", "calls")
+
+
+def read_strokes(
+    tables: Tables, keys: tuple[str, ...]
+) -> dict[str, dict[Dynamic, tuple[float, ...]]]:
+    """The strokes in the table ``keys``: one table for each voice, a list for each dynamic."""
+    found: dict[str, dict[Dynamic, tuple[float, ...]]] = {}
+    for voice in tables.known(keys, BY_NAME, "a voice"):
+        own = (*keys, voice)
+        groups = {
+            Dynamic(name): tuple(float(one) for one in tables.get((*own, name), _VELOCITIES, ()))
+            for name in tables.known(own, Dynamic, "a dynamic")
+        }
+        if groups:
+            found[voice] = groups
+    return found
+
+
+def _notes(tables: Tables) -> dict[int, str]:
+    found: dict[int, str] = {}
+    for name in tables.table("notes"):
+        if _NOTE.fullmatch(name) and int(name) <= HIGHEST:
+            voice = tables.get(("notes", name), _VOICE, None)
+            if voice is not None:
+                found[int(name)] = voice
+        else:
+            tables.wrong(
+                ("notes", name),
+                f'{quoted(name)} is no note from 0 to {HIGHEST}; write a line like 38 = "snare".',
+            )
+    return found
+
+
+def _pedal(tables: Tables) -> Pedal:
+    tables.known(("pedal",), ("open", "closed"))
+    usual = Pedal()
+    ends = (
+        tables.get(("pedal", "open"), _END, usual.open),
+        tables.get(("pedal", "closed"), _END, usual.closed),
+    )
+    try:
+        return Pedal(*ends)
+    except ValueError as error:
+        tables.wrong(("pedal",), f"{error}; write open = 0 and closed = 127.")
+        return usual
+
+
+def _guards(tables: Tables) -> dict[str, Guard]:
+    found = {}
+    for voice in tables.known(("guards",), BY_NAME, "a voice"):
+        own = ("guards", voice)
+        tables.known(own, _GUARD)
+        found[voice] = Guard(
+            **{name: float(tables.get((*own, name), kind, 0.0)) for name, kind in _GUARD.items()}
+        )
+    return found
+
+
+def _latency(tables: Tables) -> Latency | None:
+    names = tables.known(("latency",), ("ms", "plus_minus_ms", "how"))
+    if not names:
+        return None
+    if "ms" not in names:
+        tables.wrong(("latency",), '"ms" is missing; write ms = 12.5.')
+    spread = tables.get(("latency", "plus_minus_ms"), _SPREAD, None)
+    return Latency(
+        float(tables.get(("latency", "ms"), _LATE, 0.0)),
+        None if spread is None else float(spread),
+        tables.get(("latency", "how"), _HOW, TYPED),
+    )
+
+
+def _calls(tables: Tables) -> Calls:
+    usual = Calls()
+    tables.known(("calls",), ("call", *Command))
+    pads = {
+        command: tables.get(("calls", command.value), _CALLED, usual.pads.get(command, ""))
+        for command in Command
+    }
+    try:
+        return Calls(
+            tables.get(("calls", "call"), _CALLED, usual.call),
+            {command: voice for command, voice in pads.items() if voice},
+        )
+    except ValueError as error:
+        tables.wrong(("calls",), f"{str(error).rstrip('.')}.")
+        return usual
+
+
+def _as_plain(profile: Profile) -> dict[str, Any]:
+    """The tables of the file; numbers as short as they are."""
+    latency = profile.latency
+    return {
+        "kit": profile.kit,
+        "player": profile.player,
+        "port": profile.port,
+        **profile.pads.as_plain(),
+        "strokes": {
+            voice: {dynamic.value: [_short(one) for one in own] for dynamic, own in groups.items()}
+            for voice, groups in profile.strokes.items()
+        },
+        "latency": {}
+        if latency is None
+        else {name: value for name, value in asdict(latency).items() if value is not None},
+        "calls": {
+            "call": profile.calls.call,
+            **{command.value: profile.calls.pads.get(command, "") for command in Command},
+        },
+    }
+
+
+def _short(value: float) -> float | int:
+    return int(value) if value == int(value) else value
+
+
+def _stem(kit: str, player: str) -> str:
+    """A file name, safe on every system, that a person recognises."""
+    return f"{_safe(kit) or 'kit'}--{_safe(player) or 'player'}"
+
+
+def _safe(name: str) -> str:
+    plain = normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain)[:40].strip("-")
+
+
+def _place(folder: Path) -> Path:
+    return folder / "profiles"
+
+
+def _files(folder: Path) -> list[Path]:
+    return sorted(_place(folder).glob("*.toml"))
+
+
+def _find(folder: Path, kit: str, player: str) -> Path | None:
+    """The file whose words, not its name, say that it is that of ``kit`` and ``player``."""
+    return next((path for path in _files(folder) if _names(path) == (kit, player)), None)
+
+
+def _names(path: Path) -> tuple[str, str] | None:
+    try:
+        table = Tables(path).table()
+    except (OSError, TomlError):
+        return None
+    kit, player = table.get("kit"), table.get("player")
+    both = isinstance(kit, str) and isinstance(player, str)
+    return (str(kit), str(player)) if both else None

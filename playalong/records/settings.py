@@ -1,0 +1,70 @@
+"""What is remembered from run to run, in ``settings.toml``: a person may read and edit it."""
+
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from playalong.records import toml
+from playalong.records.toml import TEXT, Tables, number
+
+#: The sound level is a gain, so never above 0 dB; under the lowest nothing is heard.
+LOWEST_DB, HIGHEST_DB = -100.0, 0.0
+
+_TEMPLATE = """\
+# What playalong remembers from run to run. You may change it; what you add here stays.
+
+# The sound device, by a part of its name; "" is the usual one.
+sound_device = ""
+
+# The kit and the player whose profile is used.
+kit = ""
+player = ""
+
+# The MIDI port on which the kit is heard; "" is any.
+port = ""
+
+# How loud the program sounds, in dB: level_db = 0.0 is as loud as it gets, -20.0 is quiet.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What is remembered: the sound level in dB (None until one is chosen), and the names of the
+    last sound device, kit, player and port, empty where there is none.
+    """
+
+    level_db: float | None = None
+    sound_device: str = ""
+    kit: str = ""
+    player: str = ""
+    port: str = ""
+
+
+def read(folder: Path) -> tuple[Settings, str]:
+    """What is remembered in ``folder``, and a word on trouble.
+
+    A file with mistakes is set aside under another name, and nothing is remembered.
+    """
+    found, told = toml.read_or_set_aside(_path(folder), _read)
+    return found or Settings(), told
+
+
+def write(folder: Path, settings: Settings) -> str:
+    """Remember ``settings``; returns a word on trouble; TomlError where it cannot be written."""
+    plain = {key: value for key, value in asdict(settings).items() if value is not None}
+    return toml.write(_path(folder), plain, _TEMPLATE, _read)
+
+
+def _path(folder: Path) -> Path:
+    return folder / "settings.toml"
+
+
+def _read(path: Path) -> Settings:
+    tables = Tables(path)
+    texts = ("sound_device", "kit", "player", "port")
+    tables.known((), ("level_db", *texts))
+    level = number(LOWEST_DB, HIGHEST_DB, "a level in dB from -100 to 0, as in -20.0")
+    level_db = tables.get(("level_db",), level, None)
+    words: dict[str, Any] = {name: tables.get((name,), TEXT, "") for name in texts}
+    tables.done()
+    return Settings(None if level_db is None else float(level_db), **words)

@@ -1,0 +1,236 @@
+"""Beats of a recording, and a pattern on them."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from playalong.grading.following import find, follow
+from playalong.grading.gauges import Gauges
+from playalong.grading.grader import Grader
+from playalong.grading.hits import Hits
+from playalong.grading.measure import grade
+from playalong.grading.steadiness import FASTER, STEADY
+from playalong.grading.verdicts import Rules
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.targets import Targets, lay_out, lay_out_on
+from tests.grading.making import faultless, groove, law, moved
+
+GROOVE = groove(hi_hat="xx xx xx xx", snare="---- X--g ---- X---", kick="x--- --x- x-x- ----")
+
+#: A band that sways by 6 per cent and broadens at the end.
+DRIFTING = BeatMap.of(
+    2.0
+    + np.cumsum(
+        0.6
+        * (1.0 + 0.06 * np.sin(np.arange(80) / 9.0))
+        * np.concatenate([np.ones(72), np.linspace(1.0, 1.3, 8)])
+    ),
+    first=2,
+)
+
+periods = st.lists(st.floats(0.2, 2.0), min_size=4, max_size=40)
+
+
+@st.composite
+def beat_maps(draw: st.DrawFn) -> BeatMap:
+    times_s = draw(st.floats(0.0, 5.0)) + np.append(0.0, np.cumsum(draw(periods)))
+    return BeatMap.of(times_s, draw(st.integers(0, 3)), draw(st.integers(1, 7)))
+
+
+@given(beat_maps())
+@law(60)
+def test_every_beat_of_the_map_has_its_own_second(beat_map: BeatMap) -> None:
+    numbers = np.arange(len(beat_map), dtype=np.float64)
+    assert beat_map.seconds(numbers) == pytest.approx(np.array(beat_map.times_s))
+
+
+@given(beat_maps(), st.floats(-20.0, 60.0))
+@law(100)
+def test_beats_to_seconds_and_back(beat_map: BeatMap, beat: float) -> None:
+    assert beat_map.beat(beat_map.seconds(beat)) == pytest.approx(beat, abs=1e-6)
+
+
+@given(beat_maps(), st.floats(-20.0, 60.0), st.floats(0.001, 5.0))
+@law(100)
+def test_a_later_beat_comes_later(beat_map: BeatMap, beat: float, step: float) -> None:
+    assert beat_map.seconds(beat + step) > beat_map.seconds(beat)
+
+
+def test_between_two_beats_time_runs_evenly_and_outside_at_the_tempo_of_the_outer_bar() -> None:
+    beat_map = BeatMap((1.0, 2.0, 4.0, 5.0, 6.5), per_bar=2)
+    assert beat_map.seconds(1.25) == 2.5
+    assert beat_map.seconds(-2.0) == 1.0 - 2 * 1.5  # the first two beats took 3 s
+    assert beat_map.seconds(5.0) == 6.5 + 1.25  # the last two 2.5 s
+    assert beat_map.seconds(np.array([0.0, 0.5])).tolist() == [1.0, 1.5]
+
+
+def test_bars_tempo_and_loop() -> None:
+    beat_map = BeatMap.of([0.5 * number for number in range(5)] + [2.75, 3.5, 4.25, 5.0], first=0)
+    assert beat_map.bars == 2
+    assert (beat_map.tempo_bpm(0), beat_map.tempo_bpm(1)) == (120.0, 80.0)
+    assert beat_map.loop(0, 1) == (0.0, 5.0)
+    assert beat_map.loop(1, 1) == (2.0, 5.0)
+    with pytest.raises(ValueError, match="bars 2 to 3 cannot be looped: the recording has bars 1"):
+        beat_map.loop(1, 2)
+
+
+def test_even_beats_from_a_tempo_reach_to_the_end() -> None:
+    beat_map = BeatMap.from_tempo(120.0, 0.25, 10.0, per_bar=3)
+    assert beat_map.times_s[0] == 0.25
+    assert beat_map.times_s[-1] == 9.75
+    assert beat_map.tempo_bpm(4) == pytest.approx(120.0)
+
+
+@pytest.mark.parametrize(("bpm", "first_s", "words"), [(0.0, 0.0, "tempo"), (60.0, 9.5, "second")])
+def test_no_beats_from_a_tempo(bpm: float, first_s: float, words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        BeatMap.from_tempo(bpm, first_s, 10.0)
+
+
+@given(beat_maps())
+@law(60)
+def test_doubled_and_halved_again_is_the_same(beat_map: BeatMap) -> None:
+    again = beat_map.doubled().halved()
+    assert again.times_s == pytest.approx(beat_map.times_s)
+    assert (again.first, again.per_bar) == (beat_map.first, beat_map.per_bar)
+
+
+@given(beat_maps())
+@law(60)
+def test_bar_1_stays_where_it_is(beat_map: BeatMap) -> None:
+    start_s = beat_map.bar_start_s(0)
+    assert beat_map.doubled().bar_start_s(0) == pytest.approx(start_s)
+    if len(beat_map) > 4:
+        assert beat_map.halved().bar_start_s(0) == pytest.approx(start_s)
+    assert beat_map.nudge(12.0).bar_start_s(0) == pytest.approx(start_s + 0.012)
+
+
+def test_single_beats_and_bar_1_can_be_moved() -> None:
+    beat_map = BeatMap((1.0, 2.0, 3.0, 4.0, 5.0))
+    assert beat_map.nudge_beat(1, -20.0).times_s == pytest.approx((1.0, 1.98, 3.0, 4.0, 5.0))
+    assert beat_map.moved_bar_1(2).bar_start_s(0) == 3.0
+    with pytest.raises(ValueError, match=r"beat 2, at 0\.900 s, does not come after"):
+        beat_map.nudge_beat(1, -1100.0)
+    with pytest.raises(ValueError, match="bar 1 cannot begin on beat 0: the map has beats 1 to 5"):
+        beat_map.moved_bar_1(-1)
+
+
+@pytest.mark.parametrize("times_s", [(1.0,), (1.0, 1.0), (2.0, 1.0), (0.0, float("nan"))])
+def test_what_is_no_beat_map(times_s: tuple[float, ...]) -> None:
+    with pytest.raises(ValueError, match="beat"):
+        BeatMap(times_s)
+
+
+def test_at_half_the_speed_everything_takes_twice_as_long() -> None:
+    slow = DRIFTING.at_speed(50)
+    assert slow.seconds(7.5) == pytest.approx(2 * DRIFTING.seconds(7.5))
+    assert slow.tempo_bpm(3) == pytest.approx(DRIFTING.tempo_bpm(3) / 2)
+    for percent in (49, 111):
+        with pytest.raises(ValueError, match="choose 50 to 110"):
+            DRIFTING.at_speed(percent)
+
+
+# A pattern on a recording.
+
+
+def on_drifting(bars: int = 16, first_bar: int = 1) -> Targets:
+    return lay_out_on(GROOVE, DRIFTING, first_bar, bars)
+
+
+def test_strokes_on_beats_fall_on_the_beats_of_the_recording() -> None:
+    targets = on_drifting()
+    beats = DRIFTING.seconds(DRIFTING.first + 4.0 + np.arange(4 * 16 + 1.0))
+    beats -= beats[0]
+    assert targets.bar_starts_s == pytest.approx(beats[:-1:4])
+    assert targets.end_s == pytest.approx(beats[-1])
+    on_beats = {
+        round(float(time_s), 9)
+        for time_s, place in zip(targets.time_s, targets.place, strict=True)
+        if targets.places[place].stroke.at % GROOVE.meter.unit == 0
+    }
+    assert sorted(on_beats) == pytest.approx(beats[:-1].tolist())
+
+
+def test_on_even_beats_it_is_laid_out_as_ever() -> None:
+    swung = groove(swing=62, ride="xx xx xx xx", kick="x--- x--- x--- x---")
+    even = lay_out(swung, 96.0, 6)
+    on_map = lay_out_on(swung, BeatMap.from_tempo(96.0, 1.0, 60.0), 2, 6)
+    assert on_map.time_s == pytest.approx(even.time_s)
+    assert on_map.written == pytest.approx(even.written)
+    assert on_map.seconds_per_whole == pytest.approx(even.seconds_per_whole)
+    assert on_map.tempo_bpm(swung.meter) == pytest.approx(96.0)
+    assert on_map.voice.tolist() == even.voice.tolist()
+
+
+def test_beats_of_unequal_length_each_take_one_beat_of_the_map() -> None:
+    pattern = groove("2+2+3/8", snare="x- x- x--")
+    targets = lay_out_on(pattern, BeatMap((0.0, 0.4, 0.8, 1.4, 1.8, 2.2, 2.8), per_bar=3), 0, 2)
+    assert targets.time_s == pytest.approx([0.0, 0.4, 0.8, 1.4, 1.8, 2.2])
+
+
+def test_a_pattern_in_another_meter_is_told() -> None:
+    with pytest.raises(ValueError, match=r"is in 3/4, which has 3 beats .* is counted in 4"):
+        lay_out_on(groove("3/4", kick="x x x"), DRIFTING)
+
+
+def test_who_goes_with_the_recording_is_faultless_and_steady() -> None:
+    targets = on_drifting()
+    told, _ = grade(GROOVE, targets.tempo_bpm(GROOVE.meter), targets, faultless(targets), Rules())
+    assert told.score.total == 100.0
+    assert told.steadiness.trend == STEADY
+    assert told.steadiness.drift_percent == pytest.approx(0.0, abs=1e-6)
+    assert told.steadiness.residual_sd_ms == pytest.approx(0.0, abs=1e-5)
+    tempi = np.array([tempo for _, tempo in told.steadiness.course])
+    assert tempi == pytest.approx(np.full(16, targets.tempo_bpm(GROOVE.meter)))
+
+
+def test_the_gauge_stays_level_for_who_goes_with_the_recording() -> None:
+    targets, rules = on_drifting(), Rules()
+    tempo_bpm = targets.tempo_bpm(GROOVE.meter)
+    grader, gauges = Grader(targets, rules), Gauges(targets, rules, tempo_bpm)
+    hits = faultless(targets)
+    for number in range(len(hits)):
+        grader.hit(hits[number])
+    for word in grader.time_passed(targets.end_s + 5.0):
+        if word.settled:
+            gauges.heard(word, None if word.hit is None else hits[word.hit])
+    assert gauges.timing.mean_ms == pytest.approx(0.0, abs=1e-5)
+    assert len(gauges.steadiness.course) > 8
+    assert all(tempo == pytest.approx(tempo_bpm) for _, tempo in gauges.steadiness.course)
+
+
+def test_who_plays_another_tempo_than_the_recording_is_told_by_how_much() -> None:
+    targets = on_drifting(bars=1)
+    hits = faultless(targets)
+    # 2 per cent faster: everything comes after 1 / 1.02 of its time.
+    played = moved(hits, hits.time_s / 1.02 - hits.time_s)
+    told, _ = grade(GROOVE, targets.tempo_bpm(GROOVE.meter), targets, played, Rules())
+    assert told.steadiness.drift_percent == pytest.approx(2.0, abs=0.01)
+    assert told.score.total < 100.0
+
+
+def leaving(targets: Targets) -> Hits:
+    """Hits of a player who is on the recording at first and 2 per cent faster at its end."""
+    hits = faultless(targets)
+    return moved(hits, -0.01 * hits.time_s**2 / targets.end_s)
+
+
+def test_who_leaves_the_recording_is_told() -> None:
+    targets = on_drifting(bars=3)
+    tempo_bpm = targets.tempo_bpm(GROOVE.meter)
+    told, _ = grade(GROOVE, tempo_bpm, targets, leaving(targets), Rules())
+    assert told.steadiness.trend == FASTER
+    assert told.steadiness.first_bpm == pytest.approx(tempo_bpm, rel=0.001)
+    assert told.steadiness.last_bpm == pytest.approx(1.02 * tempo_bpm, rel=0.001)
+    assert told.score.total < 100.0
+
+
+def test_who_is_followed_is_held_against_the_recording_as_well() -> None:
+    targets = on_drifting(bars=16)
+    tempo_bpm = targets.tempo_bpm(GROOVE.meter)
+    hits = leaving(targets)
+    along = follow(targets, hits, find(targets, hits, 0.0, 1.0))
+    told, _ = grade(GROOVE, tempo_bpm, along, hits, Rules())
+    assert told.steadiness.trend == FASTER
+    assert told.steadiness.last_bpm == pytest.approx(1.02 * tempo_bpm, rel=0.002)
