@@ -36,6 +36,13 @@ class DeviceClock:
         """The device asked for the frames from ``frame`` on, at ``at_s`` on the clock."""
         self._offset_s = self._least.add(at_s, at_s - frame / self.rate)
 
+    def late_s(self, frame: int, at_s: float) -> float:
+        """How much later than due ``at_s`` is for handing ``frame`` over, in seconds.
+
+        Due is when a request as prompt as the promptest of the window would have come.
+        """
+        return at_s - frame / self.rate - self._offset_s
+
     def frame_at(self, time_s: float) -> int:
         """The frame that is heard at ``time_s`` on the clock."""
         return round((time_s - self.latency_s - self._offset_s) * self.rate)

@@ -6,12 +6,15 @@
   hoop; a cross-stick is wood alone.
 - Metal (hi-hats, cymbals, tambourine): bands of many tones of no harmony, the higher ones dying
   sooner, under a burst of noise from the stick. A closed hi-hat is the same metal as an open one,
-  held; a bell rings in few strong tones. The jingles of a tambourine strike more than once.
+  held; a half-open one sizzles, its two cymbals touching; a foot splash is the two thrown together
+  and let go, with no stick. A bell rings in few strong tones. The jingles of a tambourine strike
+  more than once.
 - Cowbell: two tones of a plate and what lies above them.
 
 A stroke's velocity sets its level, on the curve of ``grading.loudness``, and its tone: in a soft
 stroke the bright parts are weaker and shorter. The level of a stroke is its energy. Tones are
-made in layers of ``LAYER`` velocities and kept; within a layer only the level differs.
+made in layers of ``LAYER`` velocities and kept, in the user's cache as well (``kit_cache``); within
+a layer only the level differs.
 
 The figures are this project's own choice, except where a source stands beside them.
 """
@@ -23,7 +26,8 @@ from functools import cache
 import numpy as np
 
 from playalong.grading.loudness import level_db
-from playalong.sound.parts import Band, Part, Samples, Tone
+from playalong.sound import kit_cache, parts
+from playalong.sound.parts import Band, Part, Tone, mixed
 from playalong.sound.timeline import Frames
 
 #: Velocities to a layer of tone.
@@ -126,6 +130,16 @@ _DRUMS: dict[str, Drum] = {
     "mid-tom": _tom(142, 0.7),
     "floor-tom": _tom(92, 0.95),
     "hi-hat": _hat(0.4, 0.13),
+    # The two cymbals touch as they ring: noise beside the tones, and a second, softer touch.
+    "hi-hat-half": Drum(
+        0.42,
+        (
+            *_hat(0.42, 0.45).parts,
+            Band(low_hz=2600, high_hz=7000, ring_s=0.5, level=0.55, rise_s=0.003),
+            Band(low_hz=7000, high_hz=15000, ring_s=0.4, level=0.5, keen=0.5, rise_s=0.003),
+            Band(low_hz=4000, high_hz=12000, ring_s=0.2, level=0.4, keen=0.3, at_s=0.022),
+        ),
+    ),
     "hi-hat-open": _hat(0.42, 1.8),
     "hi-hat-pedal": Drum(
         0.3,
@@ -133,6 +147,18 @@ _DRUMS: dict[str, Drum] = {
             Band(low_hz=2800, high_hz=5200, ring_s=0.11, level=0.6, modes=50, rise_s=0.0015),
             Band(low_hz=5200, high_hz=9500, ring_s=0.09, level=0.5, keen=0.6, rise_s=0.0015),
             Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.12),
+        ),
+    ),
+    # Edge on edge: long metal that comes up softly, with the bump of the foot under it.
+    "foot-splash": Drum(
+        0.34,
+        (
+            Band(low_hz=1900, high_hz=4200, ring_s=1.3, level=0.35, modes=24, rise_s=0.003),
+            Band(low_hz=4200, high_hz=8000, ring_s=1.5, keen=0.3, modes=40, rise_s=0.003),
+            Band(
+                low_hz=8000, high_hz=12500, ring_s=1.0, level=0.5, keen=0.8, modes=60, rise_s=0.004
+            ),
+            Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.1),
         ),
     ),
     "ride": Drum(
@@ -222,17 +248,43 @@ def stroke(voice: str, velocity: float, rate: int) -> Frames:
 
 
 def warm(voices: Iterable[str], rate: int) -> None:
-    """Make every layer of ``voices`` now, so that no stroke has to wait for its sound."""
+    """Have every layer of ``voices`` ready, so that no stroke has to wait for its sound.
+
+    What had to be made for it is kept in the user's cache.
+    """
     for voice in voices:
-        for layer in range(LAYERS):
-            _layer(voice, layer, rate)
+        layers = [_layer(voice, layer, rate) for layer in range(LAYERS)]
+        if (made_by := _made_by(voice)) and _kept(voice, rate) is None:
+            kit_cache.write(voice, rate, made_by, layers)
 
 
 @cache
 def _layer(voice: str, layer: int, rate: int) -> Frames:
     """The tone of a layer, before its level: all layers of a voice have the same energy."""
+    kept = _kept(voice, rate)
+    return _made(voice, layer, rate) if kept is None else kept[layer]
+
+
+@cache
+def _made_by(voice: str) -> str | None:
+    """The key of all that makes ``voice``; None where the program's files cannot be read."""
+    drum = _DRUMS[voice]
+    try:
+        return kit_cache.key(drum, __file__, parts.__file__)
+    except OSError:
+        return None
+
+
+@cache
+def _kept(voice: str, rate: int) -> tuple[Frames, ...] | None:
+    """The layers in the user's cache, if they are there."""
+    made_by = _made_by(voice)
+    return None if made_by is None else kit_cache.read(voice, rate, made_by)
+
+
+def _made(voice: str, layer: int, rate: int) -> Frames:
     hardest, energy = _hardest(voice, rate)
-    sound = _mixed(_DRUMS[voice], (layer + 0.5) / LAYERS, rate)
+    sound = mixed(_DRUMS[voice].parts, (layer + 0.5) / LAYERS, rate)
     scale = _DRUMS[voice].peak / hardest * np.sqrt(energy / np.square(sound).sum())
     return np.asarray(scale * sound, np.float32)
 
@@ -240,14 +292,5 @@ def _layer(voice: str, layer: int, rate: int) -> Frames:
 @cache
 def _hardest(voice: str, rate: int) -> tuple[float, float]:
     """Peak and energy of the parts at the hardest stroke."""
-    sound = _mixed(_DRUMS[voice], 1.0, rate)
+    sound = mixed(_DRUMS[voice].parts, 1.0, rate)
     return float(np.abs(sound).max()), float(np.square(sound).sum())
-
-
-def _mixed(drum: Drum, hardness: float, rate: int) -> Samples:
-    """The sum of the parts, (n,)."""
-    parts = [(round(part.at_s * rate), part.sounding(hardness, rate)) for part in drum.parts]
-    mixed = np.zeros(max(start + len(sound) for start, sound in parts))
-    for start, sound in parts:
-        mixed[start : start + len(sound)] += sound
-    return mixed

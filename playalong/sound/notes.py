@@ -1,7 +1,11 @@
-"""Notes: what a pattern sounds like on the drum kit, ready for the timeline."""
+"""Notes: what a pattern sounds like on the drum kit, ready for the timeline.
+
+What rings can be ended: the hi-hat ends itself whenever its two cymbals meet again, and any cymbal
+may be choked by hand.
+"""
 
 from bisect import bisect_right
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
@@ -25,8 +29,14 @@ FADE_S = 0.010
 
 _OPEN = "hi-hat-open"
 
-#: The voices of the hi-hat's one pair of cymbals: each ends what an open stroke left ringing.
-_HATS = frozenset({"hi-hat", _OPEN, "hi-hat-pedal"})
+#: The voices of the hi-hat's one pair of cymbals: each ends what was left ringing of it.
+HATS = frozenset({"hi-hat", "hi-hat-half", _OPEN, "hi-hat-pedal", "foot-splash"})
+
+#: Those that are left ringing.
+RINGING_HATS = frozenset({"hi-hat-half", _OPEN, "foot-splash"})
+
+#: The voices of each cymbal that has more than one: a hand that chokes it ends them all.
+_ONE_CYMBAL = (HATS, frozenset({"ride", "ride-bell"}))
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +68,8 @@ def notes(
 ) -> list[Note]:
     """The notes of ``targets``, in order of time, with their grace strokes.
 
-    ``voices``: those of the pattern's voices that are to be heard, None for all. An open hi-hat
-    ends where the hi-hat is next struck or trodden, even where that itself is not to be heard.
+    ``voices``: those of the pattern's voices that are to be heard, None for all. What rings of
+    the hi-hat ends as ``damped`` says, even at a stroke that itself is not to be heard.
     """
     played = [
         (voice, note)
@@ -67,12 +77,38 @@ def notes(
         for note in _strokes(targets, number, velocities)
     ]
     played.sort(key=lambda pair: pair[1].time_s)
-    hats_s = sorted({note.time_s for _, note in played if note.voice in _HATS})
+    heard = damped([note for _, note in played])
     return [
-        replace(note, until_s=_next(hats_s, note.time_s)) if note.voice == _OPEN else note
-        for voice, note in played
+        note
+        for (voice, _), note in zip(played, heard, strict=True)
         if voices is None or voice in voices
     ]
+
+
+def damped(played: Sequence[Note], chokes: Iterable[tuple[float, str]] = ()) -> list[Note]:
+    """``played``, each in its place, with an end where something ends it.
+
+    What rings of the hi-hat ends where the hi-hat is next struck or trodden. ``chokes`` are times
+    in seconds with the voice that a hand took hold of: every sound of that cymbal ends there.
+    """
+    hats_s = sorted({note.time_s for note in played if note.voice in HATS})
+    held: dict[str, list[float]] = {}
+    for time_s, voice in sorted(chokes):
+        for name in one_cymbal(voice):
+            held.setdefault(name, []).append(time_s)
+    return [_ended(note, hats_s, held.get(note.voice, ())) for note in played]
+
+
+def one_cymbal(voice: str) -> frozenset[str]:
+    """The voices that sound on the same cymbal as ``voice``, which is one of them."""
+    return next((voices for voices in _ONE_CYMBAL if voice in voices), frozenset({voice}))
+
+
+def _ended(note: Note, hats_s: Sequence[float], held_s: Sequence[float]) -> Note:
+    rings = note.voice in RINGING_HATS
+    ends = [_next(hats_s, note.time_s) if rings else None, _next(held_s, note.time_s)]
+    found = [end_s for end_s in ends if end_s is not None]
+    return replace(note, until_s=min(found)) if found else note
 
 
 def _strokes(targets: Targets, number: int, velocities: Mapping[Dynamic, float]) -> Iterator[Note]:

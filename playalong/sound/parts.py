@@ -6,6 +6,7 @@ then: so a soft stroke is darker, with less of a crack at its start.
 """
 
 from abc import ABC, abstractmethod
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
@@ -109,3 +110,12 @@ def _steady(low_hz: float, high_hz: float, modes: int | None, frames: int, rate:
     spectrum[lines] = chance.normal(size=len(lines)) + 1j * chance.normal(size=len(lines))
     noise = np.fft.irfft(spectrum, frames)
     return np.asarray(noise / noise.std())
+
+
+def mixed(parts: Iterable[Part], hardness: float, rate: int) -> Samples:
+    """The sum of ``parts`` after a stroke of ``hardness``, (n,) at ``rate`` frames a second."""
+    sounds = [(round(part.at_s * rate), part.sounding(hardness, rate)) for part in parts]
+    total = np.zeros(max(start + len(sound) for start, sound in sounds))
+    for start, sound in sounds:
+        total[start : start + len(sound)] += sound
+    return total

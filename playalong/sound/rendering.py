@@ -1,7 +1,7 @@
 """Sounds rendered into a file, for listening away from the program."""
 
 import wave
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
@@ -16,26 +16,44 @@ LEVEL = 0.5
 #: How long the last sound may ring on.
 RING_S = 2.0
 
+_BLOCK = RATE
 
-def rendered(sounds: Sequence[Sound], level: float = LEVEL) -> Frames:
-    """``sounds`` as they are heard, (n, 2) at ``RATE``; the earliest begins at frame 0."""
+
+def blocks(sounds: Sequence[Sound], level: float = LEVEL) -> Iterator[Frames]:
+    """``sounds`` as they are heard, (n, 2) at ``RATE``, block by block.
+
+    The earliest begins at frame 0. The last ends it, a stream with its own end.
+    """
     first_s = min((sound.time_s for sound in sounds), default=0.0)
     last_s = max((sound.time_s for sound in sounds), default=0.0)
     timeline = Timeline(level=level)
     for sound in sounds:
         timeline.place(round((sound.time_s - first_s) * RATE), sound.frames(RATE))
-    return timeline.render(round((last_s - first_s + RING_S) * RATE))
+    left = round((last_s - first_s + RING_S) * RATE)
+    while left > 0 or timeline.is_streaming:
+        yield timeline.render(min(_BLOCK, left) if left > 0 else _BLOCK)
+        left -= _BLOCK
 
 
-def write_wave(path: Path, frames: Frames) -> None:
-    """Write ``frames`` (n, 2) as a 16-bit wave file; PlainError when it cannot be written."""
-    whole = np.rint(np.clip(frames, -1.0, 1.0) * 32767).astype("<i2")
+def rendered(sounds: Sequence[Sound], level: float = LEVEL) -> Frames:
+    """All of ``blocks`` at once, (n, 2)."""
+    return np.concatenate(list(blocks(sounds, level)))
+
+
+def write_wave(path: Path, frames: Frames | Iterable[Frames]) -> None:
+    """Write frames (n, 2), at once or in blocks, as a 16-bit wave file.
+
+    PlainError when it cannot be written.
+    """
+    parts = [frames] if isinstance(frames, np.ndarray) else frames
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with wave.open(str(path), "wb") as file:
             file.setnchannels(2)
             file.setsampwidth(2)
             file.setframerate(RATE)
-            file.writeframes(whole.tobytes())
+            for part in parts:
+                whole = np.rint(np.clip(part, -1.0, 1.0) * 32767).astype("<i2")
+                file.writeframes(whole.tobytes())
     except OSError as error:
         raise PlainError(f"{path} cannot be written ({error.strerror or error}).") from None

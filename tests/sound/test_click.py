@@ -1,13 +1,29 @@
 """When the click sounds, against exact arithmetic; and what it sounds like."""
 
 from fractions import Fraction
-from itertools import accumulate
+from itertools import accumulate, islice
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pretty_midi.constants import DRUM_MAP
+from scipy.optimize import brentq
 
 from playalong.pattern.beats import Meter, Tempo
-from playalong.sound.click import Kind, clicks, sample
+from playalong.pattern.targets import lay_out
+from playalong.pattern.text import read
+from playalong.sound.click import (
+    BAR_MODES,
+    CHANNEL,
+    Clicking,
+    Gap,
+    Kind,
+    Places,
+    clicks,
+    midi,
+    sample,
+)
 
 RATE = 48_000
 
@@ -21,6 +37,21 @@ COUNTED = {
 }
 
 
+#: The first of a bar and its other beats: in a bar that is played, and in the count-in.
+KINDS = ((Kind.ONE, Kind.BEAT), (Kind.COUNT_ONE, Kind.COUNT))
+
+#: The off-beats of a bar, in whole notes (common practice; see the module for beats of three).
+OFF_BEATS = {
+    "4/4": ["1/8", "3/8", "5/8", "7/8"],
+    "2/2": ["1/4", "3/4"],
+    "3/8": ["1/16", "3/16", "5/16"],
+    "7/8": ["1/16", "3/16", "5/16", "7/16", "9/16", "11/16", "13/16"],
+    "6/8": ["2/8", "5/8"],
+    "12/8": ["2/8", "5/8", "8/8", "11/8"],
+    "2+2+3/8": ["1/8", "3/8", "6/8"],
+}
+
+
 @pytest.mark.parametrize("written", COUNTED)
 @pytest.mark.parametrize("bpm", [57, 90, 203])
 @pytest.mark.parametrize("count_in", [1, 2])
@@ -30,7 +61,7 @@ def test_count_in_and_beats_stand_where_fractions_say(written, bpm, count_in):
     bar = Fraction(sum(lengths), under)
     starts = [Fraction(start, under) for start in accumulate(lengths[:-1], initial=0)]
     expected = [
-        (float((number * bar + start) * whole_s), "beat" if start else "one")
+        (float((number * bar + start) * whole_s), KINDS[number < 0][start > 0])
         for number in range(-count_in, 3)
         for start in starts
     ]
@@ -49,7 +80,7 @@ def test_a_run_that_starts_later_is_moved_as_a_whole():
 def test_a_meter_that_changes():
     three, seven = Meter.parse("3/4"), Meter.parse("7/8")
     found = clicks([three, seven, three], Tempo(120.0, Fraction(1, 4)))
-    ones = [click.time_s for click in found if click.kind is Kind.ONE]
+    ones = [click.time_s for click in found if click.kind in (Kind.COUNT_ONE, Kind.ONE)]
     # At 120 quarter notes a minute 3/4 lasts 1.5 s and 7/8 lasts 1.75 s.
     assert ones == pytest.approx([-1.5, 0.0, 1.5, 3.25])
     assert len(found) == 3 + 3 + 7 + 3
@@ -87,3 +118,180 @@ def test_the_one_is_strongest_and_highest_and_what_is_between_softest_and_lowest
     assert energies == sorted(energies, reverse=True)
     assert energies[0] > 2 * energies[1] > 4 * energies[2]
     assert pitches[0] > 1.2 * pitches[1] > 1.2 * 1.2 * pitches[2]
+
+
+# What sounds after the count-in.
+
+
+@pytest.mark.parametrize("written", OFF_BEATS)
+def test_off_beats_alone_come_after_a_count_in_that_has_them_too(written):
+    meter = Meter.parse(written)
+    tempo = Tempo(100.0, meter.unit)
+    found = clicks([meter] * 2, tempo, 1, clicking=Clicking(Places.OFF_BEATS))
+    inside_s = [tempo.seconds(Fraction(at)) for at in OFF_BEATS[written]]
+    bar_s = tempo.seconds(meter.length)
+
+    def times_s(bar, *kinds):
+        return [
+            click.time_s - bar * bar_s
+            for click in found
+            if bar * bar_s <= click.time_s + 1e-9 < (bar + 1) * bar_s and click.kind in kinds
+        ]
+
+    assert times_s(-1, Kind.COUNT_ONE, Kind.COUNT) == pytest.approx(
+        [tempo.seconds(start) for start in meter.beat_starts]
+    )
+    assert times_s(-1, Kind.BETWEEN) == pytest.approx(inside_s)
+    for bar in (0, 1):
+        assert times_s(bar, Kind.OFF_BEAT) == pytest.approx(inside_s)
+        assert times_s(bar, *Kind) == times_s(bar, Kind.OFF_BEAT)
+
+
+@pytest.mark.parametrize("written", ["4/4", "12/8", "2+2+3/8", "7/8"])
+def test_eighths_are_the_beats_and_the_eighths_between(written):
+    meter = Meter.parse(written)
+    tempo = Tempo(80.0, meter.unit)
+    found = clicks([meter] * 2, tempo, 1, clicking=Clicking(Places.EIGHTHS))
+    assert found == clicks([meter] * 2, tempo, 1, Fraction(1, 8))
+    steps_s = np.diff([click.time_s for click in found])
+    assert steps_s == pytest.approx(tempo.seconds(Fraction(1, 8)))
+
+
+@pytest.mark.parametrize(
+    ("written", "line", "swing"),
+    [
+        ("4/4", "xx xx xx xx", 50),
+        ("4/4", "xx xx xx xx", 58),
+        ("3/4", "xx xx xx", 66),
+        ("12/8", "xxx xxx xxx xxx", 50),
+        ("2+2+3/8", "xx xx xxx", 50),
+    ],
+)
+def test_eighths_fall_where_the_strokes_of_the_pattern_do(written, line, swing):
+    text = f'title = "A Test"\nmeter = "{written}"\ntempo = 90\nswing = {swing}\n'
+    pattern = read(f'{text}[[bar]]\nhi-hat = "{line}"\n', "a-test")
+    tempo = Tempo(90.0, pattern.meter.unit)
+    clicking = Clicking(Places.EIGHTHS, pattern.swing)
+    found = clicks([pattern.meter] * 3, tempo, 0, clicking=clicking)
+    asked = lay_out(pattern, 90.0, 3)
+    assert [click.time_s for click in found] == pytest.approx(asked.time_s.tolist())
+
+
+def test_a_swung_off_beat_lies_where_the_swing_says():
+    """At 60 bpm a pair of eighths lasts a second, so per cent are hundredths of one."""
+    meter = Meter.parse("4/4")
+    clicking = Clicking(Places.OFF_BEATS, Fraction(62))
+    found = clicks([meter], Tempo(60.0, meter.unit), 0, clicking=clicking)
+    assert [click.time_s for click in found] == pytest.approx([0.62, 1.62, 2.62, 3.62])
+
+
+def test_a_shuffle_has_the_off_beats_of_twelve_eight():
+    four, twelve = Meter.parse("4/4"), Meter.parse("12/8")
+    swung = clicks(
+        [four], Tempo(76.0, four.unit), 0, clicking=Clicking(Places.OFF_BEATS, Fraction(200, 3))
+    )
+    of_three = clicks([twelve], Tempo(76.0, twelve.unit), 0, clicking=Clicking(Places.OFF_BEATS))
+    assert [c.time_s for c in swung] == pytest.approx([c.time_s for c in of_three])
+
+
+def test_triplets_between_are_not_swung():
+    meter = Meter.parse("4/4")
+    tempo = Tempo(90.0, meter.unit)
+    straight = clicks([meter], tempo, 1, Fraction(1, 12))
+    assert clicks([meter], tempo, 1, Fraction(1, 12), Clicking(swing=Fraction(66))) == straight
+
+
+@pytest.mark.parametrize(
+    ("gap", "bars"),
+    [
+        (Gap(2, 2), "xx--xx--xx--"),
+        (Gap(1, 3), "x---x---x---"),
+        (Gap(2, 1, 1), "xx-xx--xx---xx----"),
+        (Gap(1, 0, 2), "xx--x----x------x"),
+        (Gap(3, 0), "xxxxxx"),
+    ],
+)
+def test_a_gap_click_leaves_out_whole_bars(gap, bars):
+    assert "".join("x" if sounds else "-" for sounds in islice(gap.bars(), len(bars))) == bars
+    meter = Meter.parse("3/4")
+    tempo = Tempo(60.0, meter.unit)  # a bar lasts 3 s
+    found = clicks([meter] * len(bars), tempo, 2, clicking=Clicking(gap=gap))
+    kept = [click for click in clicks([meter] * len(bars), tempo, 2) if click.time_s < 0]
+    assert found[:6] == kept  # the count-in always sounds
+    heard = [number for number, mark in enumerate(bars) if mark == "x"]
+    assert [click.time_s for click in found[6:]] == pytest.approx(
+        [3.0 * bar + beat for bar in heard for beat in range(3)]
+    )
+
+
+@pytest.mark.parametrize("numbers", [(0, 1, 0), (1, -1, 0), (1, 1, -1)])
+def test_a_gap_that_makes_no_sense_is_refused(numbers):
+    with pytest.raises(ValueError, match="gap click"):
+        Gap(*numbers)
+
+
+@given(
+    places=st.sampled_from(Places),
+    gap=st.none() | st.builds(Gap, st.integers(1, 4), st.integers(0, 4), st.integers(0, 2)),
+    swing=st.integers(50, 75).map(Fraction),
+    written=st.sampled_from(list(OFF_BEATS)),
+    rest=st.integers(0, 2),
+)
+def test_a_rest_sounds_as_the_count_in_of_what_follows(places, gap, swing, written, rest):
+    meter = Meter.parse(written)
+    tempo = Tempo(100.0, meter.unit)
+    clicking = Clicking(places, swing, gap)
+    run = clicks([meter] * 5, tempo, rest, clicking=clicking)
+    with_rest = clicks([meter] * (5 + rest), tempo, 0, clicking=clicking, rest=rest)
+    counted = [click for click in run if click.time_s < -1e-9]
+    played = run[len(counted) :]
+    assert with_rest[: len(played)] == played
+    later_s = tempo.seconds(meter.length) * (5 + rest)
+    resting = with_rest[len(played) :]
+    assert [click.kind for click in resting] == [click.kind for click in counted]
+    assert [click.time_s - later_s for click in resting] == pytest.approx(
+        [click.time_s for click in counted]
+    )
+    times_s = [click.time_s for click in with_rest]
+    assert times_s == sorted(times_s)
+
+
+# The sticks, and the kit's own sounds.
+
+
+def test_the_sticks_ring_in_the_modes_of_a_free_bar():
+    """The squares of the roots of cos(x) cosh(x) = 1 over the first (scipy.optimize.brentq)."""
+    roots = [
+        brentq(lambda x: np.cos(x) - 1.0 / np.cosh(x), (n + 0.4) * np.pi, (n + 0.6) * np.pi)
+        for n in range(1, 6)
+    ]
+    assert pytest.approx([(root / roots[0]) ** 2 for root in roots[2:]], abs=0.001) == BAR_MODES
+
+
+def test_the_count_sounds_like_none_of_the_clicks():
+    spectra = {}
+    for kind in Kind:
+        density = np.abs(np.fft.rfft(sample(kind, RATE), RATE)) ** 2
+        spectra[kind] = density / np.sqrt(np.square(density).sum())
+    for kind in (Kind.ONE, Kind.BEAT, Kind.OFF_BEAT, Kind.BETWEEN):
+        assert spectra[Kind.COUNT] @ spectra[kind] < 0.1
+    assert spectra[Kind.COUNT] @ spectra[Kind.COUNT_ONE] > 0.99
+    loud, soft = (np.square(sample(k, RATE)).sum() for k in (Kind.COUNT_ONE, Kind.COUNT))
+    assert loud > 2 * soft
+
+
+def test_the_kit_plays_them_on_wood():
+    """General MIDI Level 1 percussion key map, from pretty_midi, which begins at note 35."""
+    names = {kind: DRUM_MAP[midi(kind)[0] - 35] for kind in Kind}
+    assert {names[kind] for kind in (Kind.COUNT_ONE, Kind.COUNT)} == {"Side Stick"}
+    assert names[Kind.ONE] == "Hi Wood Block"
+    assert {names[k] for k in (Kind.BEAT, Kind.OFF_BEAT, Kind.BETWEEN)} == {"Low Wood Block"}
+    assert CHANNEL == 10
+    assert all(1 <= midi(kind)[1] <= 127 for kind in Kind)
+    for louder, softer in (
+        (Kind.COUNT_ONE, Kind.COUNT),
+        (Kind.ONE, Kind.BEAT),
+        (Kind.OFF_BEAT, Kind.BETWEEN),
+        (Kind.BEAT, Kind.BETWEEN),
+    ):
+        assert midi(louder)[1] > midi(softer)[1]

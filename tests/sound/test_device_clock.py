@@ -58,3 +58,11 @@ def test_a_device_that_stood_still_is_right_again_within_the_window():
     stop_s, before, after = 0.25, 200, int(WINDOW_S * RATE / BLOCK) + 2
     clock = run([0.0] * before + [stop_s] * after)
     assert abs(clock.time_of(0) - (100.0 + stop_s + LATENCY_S)) < 1e-9
+
+
+@given(st.lists(st.floats(0.0, 0.05), min_size=1, max_size=20), st.floats(0.0, 1.0))
+def test_late_is_against_the_promptest_request(late_s, more_s):
+    clock = run([0.0, *late_s])
+    frame = len(late_s) * BLOCK
+    handed_s = 100.0 + frame / RATE + late_s[-1] + more_s
+    assert abs(clock.late_s(frame, handed_s) - (late_s[-1] + more_s)) < 1e-9

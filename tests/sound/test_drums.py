@@ -12,13 +12,18 @@ from scipy.signal import butter, periodogram, sosfilt, spectrogram
 from scipy.special import jn_zeros
 
 from playalong.pattern.kit import VOICES
-from playalong.sound import drums
+from playalong.sound import drums, kit_cache
 from playalong.sound.drums import MEMBRANE, stroke, warm
 
 RATE = 48_000
 NAMES = [voice.name for voice in VOICES]
 
 each = pytest.mark.parametrize("voice", NAMES)
+
+
+@pytest.fixture(autouse=True)
+def _own_cache(tmp_path, monkeypatch):
+    monkeypatch.setattr(kit_cache, "folder", lambda: tmp_path)
 
 
 def power(sound: np.ndarray, rate: int = RATE) -> tuple[np.ndarray, np.ndarray]:
@@ -60,7 +65,7 @@ def test_a_kick_is_low_with_a_beater_on_top(velocity):
     assert share(kick, 1000, 8000) > 1e-5
 
 
-@pytest.mark.parametrize("voice", ["hi-hat", "hi-hat-open", "tambourine"])
+@pytest.mark.parametrize("voice", ["hi-hat", "hi-hat-half", "hi-hat-open", "tambourine"])
 @pytest.mark.parametrize("velocity", [32, 84, 112])
 def test_hi_hats_are_high(voice, velocity):
     assert share(stroke(voice, velocity, RATE), 4000, RATE / 2) > 0.8
@@ -77,6 +82,47 @@ def test_an_open_hi_hat_rings_where_a_closed_one_does_not():
     late = slice(RATE // 5, RATE // 2)
     assert energy_db(wide[late]) - energy_db(wide[: RATE // 5]) > -20
     assert len(closed) < late.start
+
+
+def flatness(sound: np.ndarray, low_hz: float, high_hz: float) -> float:
+    """The geometric over the arithmetic mean of the power: of white noise exp(-0.577) = 0.56
+    (exponential distribution), of a few tones near 0.
+    """
+    frequency_hz, density = power(sound)
+    inside = density[(frequency_hz > low_hz) & (frequency_hz < high_hz)]
+    return float(np.exp(np.log(inside).mean()) / inside.mean())
+
+
+def gone_s(sound: np.ndarray) -> float:
+    """When 99 % of the energy is over."""
+    energy = np.cumsum(np.square(sound, dtype=float))
+    return float(np.searchsorted(energy, 0.99 * energy[-1]) / RATE)
+
+
+@pytest.mark.parametrize("velocity", [32, 84, 112])
+def test_a_half_open_hi_hat_rings_longer_than_a_closed_one_and_sizzles(velocity):
+    closed, half, wide = (
+        stroke(voice, velocity, RATE) for voice in ("hi-hat", "hi-hat-half", "hi-hat-open")
+    )
+    assert 2 * gone_s(closed) < gone_s(half) < 0.5 * gone_s(wide)
+    # The cymbals touch: as it rings there is noise, where an open one has its tones alone.
+    late = slice(RATE // 20, RATE // 3)
+    assert flatness(half[late], 5000, 12_000) > 0.2
+    assert flatness(wide[late], 5000, 12_000) < 0.1
+
+
+@pytest.mark.parametrize("velocity", [32, 84, 112])
+def test_a_foot_splash_is_bright_and_rings_and_has_no_stick(velocity):
+    splash, wide, pedal = (
+        stroke(voice, velocity, RATE) for voice in ("foot-splash", "hi-hat-open", "hi-hat-pedal")
+    )
+    assert share(splash, 3000, RATE / 2) > 0.8
+    assert centroid_hz(splash) > 0.9 * centroid_hz(pedal)
+    assert gone_s(splash) > 5 * gone_s(pedal)
+    # A stick is there at once: the first 3 ms against those up to 30 ms.
+    first, then = slice(3 * RATE // 1000), slice(3 * RATE // 1000, 30 * RATE // 1000)
+    struck_db, thrown_db = (energy_db(s[first]) - energy_db(s[then]) for s in (wide, splash))
+    assert thrown_db < struck_db - 4
 
 
 @pytest.mark.parametrize("rate", [44_100, 48_000])
@@ -102,11 +148,8 @@ def test_a_snare_has_a_skin_and_wires(voice, velocity):
     peak_hz = pitch_hz(snare)
     assert 150 < peak_hz < 260
     assert share(snare, peak_hz - 30, peak_hz + 30) > 0.5 * share(snare, 60, 450)
-    # The wires: as flat as noise. The geometric over the arithmetic mean of the power of white
-    # noise is exp(-0.577) = 0.56 (exponential distribution); of a few tones it is near 0.
-    frequency_hz, density = power(snare)
-    wires = density[(frequency_hz > 4000) & (frequency_hz < 8000)]
-    assert np.exp(np.log(wires).mean()) / wires.mean() > 0.4
+    # The wires: as flat as noise.
+    assert flatness(snare, 4000, 8000) > 0.4
     assert share(snare, 1000, 12_000) > 0.1
 
 
@@ -241,7 +284,7 @@ def test_what_was_warmed_is_never_made_while_playing(monkeypatch):
     def made(*_):
         raise AssertionError("made while playing")
 
-    monkeypatch.setattr(drums, "_mixed", made)
+    monkeypatch.setattr(drums, "mixed", made)
     for velocity in range(1, 128):
         assert len(stroke("snare", velocity, rate))
         assert len(stroke("hi-hat", velocity + 0.99, rate))

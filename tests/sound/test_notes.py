@@ -8,7 +8,7 @@ from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.text import read
 from playalong.shipped import folder
 from playalong.sound.drums import stroke
-from playalong.sound.notes import FADE_S, Note, notes
+from playalong.sound.notes import FADE_S, Note, damped, notes
 from playalong.sound.output import SilentOutput
 
 RATE = 48_000
@@ -115,6 +115,37 @@ def test_the_hi_hat_is_closed_by_a_stroke_that_is_not_heard_itself():
     asked = targets(hi_hat="o - - -", hi_hat_pedal="- x - -")
     (only,) = notes(asked, voices=["hi-hat"])
     assert only.until_s == 0.5
+
+
+@pytest.mark.parametrize("ringing", ["hi-hat-open", "hi-hat-half", "foot-splash"])
+@pytest.mark.parametrize(
+    "closing", ["hi-hat", "hi-hat-half", "hi-hat-open", "hi-hat-pedal", "foot-splash"]
+)
+def test_whatever_rings_of_the_hi_hat_ends_where_the_hi_hat_is_next_played(ringing, closing):
+    played = [Note(0.0, ringing, 84.0), Note(0.2, "ride", 84.0), Note(0.5, closing, 84.0)]
+    assert [note.until_s for note in damped(played)] == [0.5, None, None]
+
+
+def test_a_hand_chokes_a_cymbal_and_no_other():
+    played = [
+        Note(0.0, "crash", 112.0),
+        Note(0.0, "china", 112.0),
+        Note(1.0, "ride", 84.0),
+        Note(1.5, "ride-bell", 84.0),
+        Note(2.0, "crash", 112.0),
+        Note(2.5, "hi-hat-open", 84.0),
+    ]
+    held = damped(played, [(1.75, "ride"), (0.75, "crash"), (0.5, "crash"), (3.0, "hi-hat")])
+    # Ride and bell are one cymbal; of two chokes the first counts; a choke ends nothing later.
+    assert [note.until_s for note in held] == [0.5, None, 1.75, 1.75, None, 3.0]
+    assert damped(played, [(5.0, "floor-tom")])[0] == played[0]
+
+
+def test_a_choked_crash_is_silent_soon():
+    sound = Note(0.0, "crash", 112.0, until_s=0.3).frames(RATE)
+    assert len(sound) == round((0.3 + FADE_S) * RATE)
+    assert np.abs(sound[: round(0.3 * RATE)][-480:]).max() > 0.01
+    assert abs(sound[-1]) < 0.001
 
 
 def test_a_note_that_is_not_ended_sounds_as_its_stroke():

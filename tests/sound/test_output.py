@@ -1,5 +1,7 @@
 """Clicks and notes on the way to the device; real callbacks come from miniaudio's null device."""
 
+import sys
+import threading
 import time
 from fractions import Fraction
 
@@ -9,40 +11,66 @@ import pytest
 from scipy.signal import correlate
 
 from playalong.pattern.beats import Meter, Tempo
-from playalong.sound import output
+from playalong.sound import devices, output
 from playalong.sound.click import Click, Kind, clicks, sample
-from playalong.sound.device_clock import DeviceClock
 from playalong.sound.drums import stroke
 from playalong.sound.notes import Note
-from playalong.sound.output import LATENCY_S, DeviceOutput, OutputError, SilentOutput
+from playalong.sound.output import (
+    LOUDEST_DB,
+    SOFTEST_DB,
+    DeviceOutput,
+    OutputError,
+    Panned,
+    SilentOutput,
+)
+from playalong.sound.timeline import QUIET_DB, gain
+
+BUFFER, RATE = 480, 48_000
+BUFFER_S = BUFFER / RATE
+
+
+class Now:
+    """A clock that the test sets."""
+
+    def __init__(self):
+        self.s = 1000.0
+
+    def __call__(self):
+        return self.s
 
 
 class Cards:
     """Devices of made-up names, as miniaudio would list them."""
 
     def __init__(self, names):
-        self._names = names
+        self.names = names
 
     def __call__(self, backends):
         return self
 
     def get_playbacks(self):
-        return [{"name": name, "id": name} for name in self._names]
+        return [{"name": name, "id": name} for name in self.names]
 
 
 class MadeDevice:
-    """A device that asks for frames once, when it is started."""
+    """A device that asks for frames once, when it is started, and then when the test lets it."""
 
     backend = "made"
+    stop_callback = None
+    is_closed = False
 
     def __init__(self, **options):
         self.options = options
 
     def start(self, frames):
-        frames.send(480)
+        self._frames = frames
+        self.ask()
+
+    def ask(self):
+        return self._frames.send(round(self.options["buffersize_msec"] * RATE / 1000))
 
     def close(self):
-        pass
+        self.is_closed = True
 
 
 class StuckDevice(MadeDevice):
@@ -50,6 +78,82 @@ class StuckDevice(MadeDevice):
 
     def start(self, frames):
         raise miniaudio.MiniaudioError("failed to start audio device")
+
+
+class Machine:
+    """A machine whose cards can be pulled out: ``Desk Box``, and the default one.
+
+    On no more than one backend, so that there is one default device; its null device asks when
+    the test lets it. ``opened`` are the devices that were opened, in order; nothing opens but
+    ``plays``, of a card's name, "default" and "null".
+    """
+
+    def __init__(self, monkeypatch):
+        self.opened, self.plays = [], {"Desk Box", "default", "null"}
+        self.may_open = threading.Event()
+        self.may_open.set()
+        self.cards = Cards(["Desk Box"])
+        backend = next(b for b in miniaudio.Backend if b != miniaudio.Backend.NULL)
+        monkeypatch.setattr(miniaudio, "get_enabled_backends", lambda: {backend})
+        monkeypatch.setattr(miniaudio, "Devices", self.cards)
+        monkeypatch.setattr(miniaudio, "PlaybackDevice", self._open)
+
+    def _open(self, **options):
+        self.may_open.wait(20.0)
+        is_null = options["backends"] == [miniaudio.Backend.NULL]
+        name = "null" if is_null else options["device_id"] or "default"
+        if name not in self.plays:
+            raise miniaudio.MiniaudioError("failed to init device")
+        device = MadeDevice(**options)
+        device.backend = "Null" if is_null else "made"
+        device.name = name
+        self.opened.append(device)
+        return device
+
+    @property
+    def now_open(self):
+        return self.opened[-1]
+
+
+@pytest.fixture
+def machine(monkeypatch):
+    return Machine(monkeypatch)
+
+
+def let_pass(now, device, machine, seconds):
+    """Time in which no device asks for anything, while the program tends it; none opens yet."""
+    machine.may_open.clear()
+    for _ in range(round(seconds / 0.02)):
+        now.s += 0.02
+        device.tend()
+
+
+def play(now, device, machine, until_s):
+    """What the open device plays until then, its times on the clock, (n,), and frames, (n, 2)."""
+    times, parts = [], []
+    while now.s < until_s:
+        now.s += BUFFER_S
+        parts.append(machine.now_open.ask())
+        times.append(now.s + BUFFER_S + np.arange(BUFFER) / RATE)
+        device.tend()
+    return np.concatenate(times), np.concatenate(parts)
+
+
+def wait_for_another(device, machine, gone):
+    """Let a device open, and tend ``device`` until it plays another timeline than ``gone``."""
+    machine.may_open.set()
+    until_s = time.perf_counter() + 20.0
+    while device.timeline is gone and time.perf_counter() < until_s:
+        device.tend()
+        time.sleep(0.002)
+    assert device.timeline is not gone
+
+
+def onsets(times, frames):
+    """The times at which clicks begin: something after 20 ms of nothing."""
+    sounding = np.flatnonzero(frames[:, 0])
+    first = np.diff(sounding, prepend=-RATE) > RATE // 50
+    return times[sounding[first]]
 
 
 @pytest.fixture
@@ -102,49 +206,49 @@ def test_silent_output_places_every_click_at_its_frame():
         for bar in (-1, 0, 1)
         for beats in (0, 1, 2)
     ]
-    for number, frame in enumerate(expected):
-        click = sample(Kind.BEAT if number % 3 else Kind.ONE, rate)
+    kinds = [Kind.COUNT_ONE, *[Kind.COUNT] * 2, *[Kind.ONE, Kind.BEAT, Kind.BEAT] * 2]
+    for kind, frame in zip(kinds, expected, strict=True):
+        click = sample(kind, rate)
         around = heard[frame - 1000 : frame + 1000 + len(click)]
         assert int(correlate(around, click, "valid").argmax()) == 1000
-    assert np.count_nonzero(heard) <= len(expected) * len(click)
+    assert np.count_nonzero(heard) <= sum(len(sample(kind, rate)) for kind in kinds)
 
 
 def test_clicks_are_placed_as_they_come_near_where_the_device_then_is(cards, monkeypatch):
-    device, placed = DeviceOutput(), []
-    monkeypatch.setattr(device.timeline, "place", lambda frame, _: placed.append(frame))
-    device.clock = DeviceClock(48_000, LATENCY_S)
-    now_s = time.perf_counter()
-    device.clock.asked(0, now_s)
-    device.schedule(now_s, [Click(0.1, Kind.ONE), Click(0.4, Kind.BEAT), Click(5000.0, Kind.ONE)])
-    assert placed == [round((at_s - LATENCY_S) * 48_000) for at_s in (0.1, 0.4)]
-    # Much later the device has fallen behind by 5 ms.
-    device.clock.asked(4999 * 48_000, now_s + 4999.005)
-    monkeypatch.setattr(output, "AHEAD_S", 6000.0)
+    now, placed = Now(), []
+    device = DeviceOutput(clock=now)
+    start_s = now.s
+    place = device.timeline.place
+    monkeypatch.setattr(
+        device.timeline, "place", lambda frame, sound: placed.append(frame) or place(frame, sound)
+    )
+    device.schedule(start_s, [Click(0.1, Kind.ONE), Click(0.4, Kind.BEAT), Click(5.0, Kind.ONE)])
+    assert placed == [round((at_s - BUFFER_S) * RATE) for at_s in (0.1, 0.4)]
+    # Later the device has fallen behind by 5 ms.
+    now.s = start_s + 4.805
+    device.clock.asked(round(4.8 * RATE), now.s)
     device.tend()
-    assert placed[2:] == [round((5000.0 - 0.005 - LATENCY_S) * 48_000)]
+    assert placed[2:] == [round((5.0 - 0.005 - BUFFER_S) * RATE)]
 
 
-def test_notes_join_the_clicks_that_wait_in_order_of_time(cards, monkeypatch):
-    device, placed = DeviceOutput(), []
-    monkeypatch.setattr(device.timeline, "place", lambda *placing: placed.append(placing))
-    device.clock = DeviceClock(48_000, LATENCY_S)
-    now_s = time.perf_counter() + 5000.0
-    device.clock.asked(0, now_s)
-    device.schedule(now_s, [Click(0.5, Kind.ONE), Click(1.5, Kind.BEAT)])
-    device.schedule(now_s - 1.0, [Note(2.0, "kick", 84.0), Note(1.25, "snare", 32.0)])
-    monkeypatch.setattr(output, "AHEAD_S", 6000.0)
-    device.tend()
-    expected = [
-        (0.25, stroke("snare", 32.0, 48_000)),
-        (0.5, sample(Kind.ONE, 48_000)),
-        (1.0, stroke("kick", 84.0, 48_000)),
-        (1.5, sample(Kind.BEAT, 48_000)),
-    ]
-    assert [frame for frame, _ in placed] == [
-        round((at_s - LATENCY_S) * 48_000) for at_s, _ in expected
-    ]
-    for (_, sound), (_, wanted) in zip(placed, expected, strict=True):
-        assert np.array_equal(sound, wanted)
+def test_notes_join_the_clicks_that_wait_in_order_of_time(machine):
+    """They are heard at their times, each as it is made."""
+    now = Now()
+    device = DeviceOutput(clock=now)
+    start_s = now.s
+    device.schedule(start_s, [Click(0.5, Kind.ONE), Click(1.5, Kind.BEAT)])
+    device.schedule(start_s - 1.0, [Note(2.0, "kick", 84.0), Note(1.25, "snare", 32.0)])
+    times, frames = play(now, device, machine, start_s + 2.0)
+    expected = np.zeros(len(times) + RATE)
+    for at_s, sound in (
+        (0.25, stroke("snare", 32.0, RATE)),
+        (0.5, sample(Kind.ONE, RATE)),
+        (1.0, stroke("kick", 84.0, RATE)),
+        (1.5, sample(Kind.BEAT, RATE)),
+    ):
+        first = round((start_s + at_s - times[0]) * RATE)
+        expected[first : first + len(sound)] += sound
+    assert frames[:, 0] == pytest.approx(expected[: len(times)] * gain(QUIET_DB), abs=1e-6)
 
 
 def test_clicks_and_notes_sound_together():
@@ -162,14 +266,12 @@ def test_clicks_and_notes_sound_together():
     assert heard == pytest.approx(alone * silent.timeline.level, abs=1e-6)
 
 
-def test_what_was_cleared_is_never_placed(cards, monkeypatch):
-    device, placed = DeviceOutput(), []
-    monkeypatch.setattr(device.timeline, "place", lambda frame, _: placed.append(frame))
-    device.schedule(time.perf_counter() + 5000.0, [Click(0.0, Kind.ONE)])
+def test_what_was_cleared_is_never_heard(machine):
+    now = Now()
+    device = DeviceOutput(clock=now)
+    device.schedule(now.s, [Click(0.3, Kind.ONE), Click(0.9, Kind.ONE)])
     device.clear()
-    monkeypatch.setattr(output, "AHEAD_S", 6000.0)
-    device.tend()
-    assert placed == []
+    assert not play(now, device, machine, now.s + 1.5)[1].any()
 
 
 @pytest.mark.parametrize(("part", "taken"), [("phones", "USB Headphones"), ("DESK", "Desk Box")])
@@ -197,6 +299,285 @@ def test_a_device_that_is_not_there_is_told_with_those_that_are(cards):
 def test_a_device_that_was_asked_for_and_does_not_play_is_told(no_card):
     with pytest.raises(OutputError, match='"desk" does not play'):
         DeviceOutput("desk")
+
+
+def test_the_devices_are_listed_each_once(cards):
+    """Several backends tell of the same card."""
+    assert devices.device_names() == ["Desk Box", "USB Headphones"]
+
+
+@pytest.mark.parametrize("buffer_ms", [5.0, 10.0, 100.0])
+def test_the_buffer_is_as_long_as_asked_and_told_as_latency(machine, buffer_ms):
+    now = Now()
+    device = DeviceOutput(buffer_ms=buffer_ms, clock=now)
+    assert machine.now_open.options["buffersize_msec"] == buffer_ms
+    # One buffer is heard before what is handed over, and a request is half of one away.
+    assert device.latency_s == pytest.approx(1.5 * buffer_ms / 1000.0)
+    assert device.clock.time_of(0) == pytest.approx(now.s + buffer_ms / 1000.0)
+
+
+@pytest.mark.parametrize("buffer_ms", [4.0, 101.0])
+def test_a_buffer_that_is_too_short_or_too_long_is_told(machine, buffer_ms):
+    with pytest.raises(OutputError, match="5 to 100 ms"):
+        DeviceOutput(buffer_ms=buffer_ms)
+
+
+def test_a_device_with_another_buffer_than_was_asked_for_is_taken_as_it_is(monkeypatch):
+    class Coarse(MadeDevice):
+        def ask(self):
+            return self._frames.send(2 * BUFFER)
+
+    monkeypatch.setattr(miniaudio, "PlaybackDevice", Coarse)
+    now = Now()
+    device = DeviceOutput(clock=now)
+    assert device.clock.time_of(0) == pytest.approx(now.s + 2 * BUFFER_S)
+    assert device.latency_s == pytest.approx(3 * BUFFER_S)
+
+
+@pytest.mark.parametrize("made", [SilentOutput, lambda: DeviceOutput(clock=Now())])
+def test_the_level_goes_in_steps_within_what_is_safe(machine, made):
+    out = made()
+    assert out.level_db == QUIET_DB
+    out.louder()
+    assert out.level_db == QUIET_DB + 3.0
+    for _ in range(50):
+        out.louder()
+    assert out.level_db == LOUDEST_DB
+    assert out.timeline.level == gain(LOUDEST_DB)
+    out.softer()
+    assert out.level_db == LOUDEST_DB - 3.0
+    out.level_db = -1000.0
+    assert out.level_db == SOFTEST_DB
+    assert 20 * np.log10(out.timeline.level) == pytest.approx(SOFTEST_DB)
+
+
+def test_a_remembered_level_holds_from_the_start_and_is_kept_safe(machine):
+    device = DeviceOutput(level_db=-30.0, clock=Now())
+    device.now(Click(0.0, Kind.ONE))
+    assert np.abs(machine.now_open.ask()).max() == pytest.approx(
+        np.abs(sample(Kind.ONE, RATE)[:BUFFER]).max() * gain(-30.0)
+    )
+    assert DeviceOutput(level_db=12.0, clock=Now()).level_db == LOUDEST_DB
+
+
+def test_now_is_what_the_device_asks_for_next_and_can_be_ended(machine):
+    device = DeviceOutput(clock=Now())
+    cymbal = device.now(Note(7.0, "crash", 100.0))
+    heard = machine.now_open.ask()
+    expected = stroke("crash", 100.0, RATE)[:BUFFER] * np.float32(gain(QUIET_DB))
+    assert np.array_equal(heard[:, 0], expected)
+    device.fade(cymbal, 0.01)
+    assert machine.now_open.ask().any()
+    assert not machine.now_open.ask().any()
+
+
+@pytest.mark.parametrize("shape", ["mono", "stereo", "stream"])
+def test_a_panned_sound_has_a_gain_on_each_side(shape):
+    class Tape:
+        def read(self, begin, count):
+            return np.ones((4, 2), np.float32)[begin : begin + count]
+
+    class Made:
+        time_s = 1.5
+
+        def frames(self, rate):
+            ones = np.ones(4, np.float32)
+            return {"mono": ones, "stereo": np.stack([ones, ones], 1), "stream": Tape()}[shape]
+
+    silent = SilentOutput()
+    silent.level_db = LOUDEST_DB
+    silent.timeline.render(RATE)
+    silent.schedule(0.0, [Panned(Made(), 1.0, 0.25)])
+    heard = silent.timeline.render(RATE)[RATE // 2 : RATE // 2 + 5]
+    assert heard == pytest.approx(np.array([[1.0, 0.25]] * 4 + [[0, 0]]) * gain(LOUDEST_DB))
+
+
+def test_a_device_that_vanishes_and_is_back_plays_on(machine):
+    now = Now()
+    device = DeviceOutput("desk", clock=now)
+    gone, timeline = machine.now_open, device.timeline
+    let_pass(now, device, machine, 0.4)
+    assert device.message == ""
+    let_pass(now, device, machine, 0.2)
+    assert device.message == 'the sound device "desk" is gone: looking for it, or for another'
+    let_pass(now, device, machine, 5.0)  # nothing waits for the search
+    wait_for_another(device, machine, timeline)
+    assert gone.is_closed
+    assert (device.device_name, device.message, device.silent) == ("Desk Box", "", False)
+
+
+def test_without_the_wished_device_the_default_one_plays(machine):
+    now = Now()
+    device = DeviceOutput("desk", level_db=-24.0, clock=now)
+    timeline = device.timeline
+    machine.cards.names = []
+    machine.plays.discard("Desk Box")
+    let_pass(now, device, machine, 0.6)
+    device.softer()
+    wait_for_another(device, machine, timeline)
+    assert machine.now_open.name == device.device_name == "default"
+    assert not device.silent
+    assert "the default one plays" in device.message
+    assert "next start" in device.message
+    assert device.timeline.level == gain(-27.0)
+
+
+@pytest.mark.parametrize("part", [None, "desk"])
+def test_where_no_other_plays_the_null_device_keeps_the_time(machine, part):
+    now = Now()
+    device = DeviceOutput(part, clock=now)
+    timeline = device.timeline
+    machine.plays = {"null"}
+    let_pass(now, device, machine, 0.6)
+    wait_for_another(device, machine, timeline)
+    assert machine.now_open.name == "null"
+    assert device.silent
+    assert "no other plays" in device.message
+
+
+def test_a_device_that_the_library_says_has_stopped_is_gone_at_once(machine):
+    now = Now()
+    device = DeviceOutput(clock=now)
+    timeline = device.timeline
+    machine.may_open.clear()
+    machine.now_open.stop_callback()
+    device.tend()
+    assert "gone" in device.message
+    wait_for_another(device, machine, timeline)
+    assert (len(machine.opened), device.message) == (2, "")
+
+
+def test_a_window_that_stood_still_does_not_make_the_device_gone(machine):
+    now = Now()
+    device = DeviceOutput(clock=now)
+    for _ in range(3):
+        now.s += 10.0
+        device.tend()
+        machine.now_open.ask()
+        device.tend()
+    assert len(machine.opened) == 1
+    assert device.message == ""
+
+
+def test_what_is_scheduled_stays_on_the_clock_through_another_device(machine):
+    """Clicks every 0.2 s: those of the silence are left out, the rest stand at their times."""
+    now = Now()
+    device = DeviceOutput(clock=now)
+    start_s, timeline = now.s, device.timeline
+    device.schedule(start_s, [Click(0.2 * beat, Kind.BEAT) for beat in range(1, 30)])
+    before = onsets(*play(now, device, machine, start_s + 1.05))
+    let_pass(now, device, machine, 1.5)
+    wait_for_another(device, machine, timeline)
+    times, frames = play(now, device, machine, start_s + 5.0)
+    after = onsets(times, frames)
+    beats_s = start_s + 0.2 * np.arange(1, 30)
+    assert np.abs(before - beats_s[: len(before)]).max() <= 1 / RATE
+    assert len(before) == 5
+    coming = beats_s[(beats_s > times[0]) & (beats_s < times[-1])]
+    assert len(after) == len(coming) > 10
+    assert np.abs(after - coming).max() <= 1 / RATE
+
+
+def test_a_long_sound_goes_on_in_its_middle(machine):
+    """A stream whose every frame tells its own number."""
+
+    class Long:
+        time_s = 0.25
+
+        def frames(self, rate):
+            return self
+
+        def read(self, begin, count):
+            frames = np.arange(begin, min(begin + count, 10 * RATE)) / (10 * RATE)
+            return np.stack([frames, frames], axis=1).astype(np.float32)
+
+    now = Now()
+    device = DeviceOutput(clock=now)
+    start_s, timeline = now.s, device.timeline
+    device.schedule(start_s, [Long()])
+    play(now, device, machine, start_s + 1.0)
+    let_pass(now, device, machine, 2.0)
+    wait_for_another(device, machine, timeline)
+    times, frames = play(now, device, machine, now.s + 0.5)
+    place = frames[:, 0] / np.float32(gain(QUIET_DB)) * 10
+    sounding = place > 0
+    assert sounding[-RATE // 4 :].all()
+    assert place[sounding] == pytest.approx(times[sounding] - start_s - 0.25, abs=1e-4)
+    device.clear()
+    assert not play(now, device, machine, now.s + 0.5)[1][-BUFFER:].any()
+
+
+def test_a_device_that_opens_but_does_not_start_is_let_go_of(monkeypatch):
+    tried = []
+
+    def opened(**options):
+        tried.append(StuckDevice(**options))
+        return tried[-1]
+
+    monkeypatch.setattr(miniaudio, "PlaybackDevice", opened)
+    with pytest.raises(OutputError, match="does not play"):
+        DeviceOutput(clock=Now())
+    assert tried
+    assert all(device.is_closed for device in tried)
+
+
+def test_a_device_can_be_let_go_of_while_another_is_sought(machine):
+    now = Now()
+    device = DeviceOutput(clock=now)
+    let_pass(now, device, machine, 0.6)
+    search = device._search
+    letting_go = threading.Timer(0.05, machine.may_open.set)
+    letting_go.start()
+    device.close()
+    letting_go.join()
+    search.join(20.0)
+    assert all(opened.is_closed for opened in machine.opened)
+
+
+def test_requests_that_come_after_the_device_ran_dry_are_underruns(machine):
+    """What waits lasts 10 ms: 9 ms late is heard without a gap, 11 ms late is not."""
+    now = Now()
+    device = DeviceOutput(clock=now)
+    first_s, number = now.s, 0
+
+    def asked(late_s):
+        nonlocal number
+        number += 1
+        now.s = first_s + number * BUFFER_S + late_s
+        machine.now_open.ask()
+
+    for late_s in (0.0, 0.009, 0.0, 0.005):
+        asked(late_s)
+    assert device.underruns == 0
+    asked(0.011)
+    asked(0.012)
+    asked(0.0)
+    assert device.underruns == 1
+    for _ in range(150):
+        asked(0.0)
+    asked(0.011)
+    assert device.underruns == 2
+
+
+def test_the_underruns_of_a_device_that_is_gone_are_kept(machine):
+    now = Now()
+    device = DeviceOutput(clock=now)
+    timeline = device.timeline
+    now.s += 0.1
+    machine.now_open.ask()
+    assert device.underruns == 1
+    device.tend()
+    let_pass(now, device, machine, 0.6)
+    wait_for_another(device, machine, timeline)
+    assert device.underruns == 1
+
+
+def test_the_interpreter_is_asked_to_switch_soon_while_a_device_plays(machine):
+    before = sys.getswitchinterval()
+    device = DeviceOutput(clock=Now())
+    assert sys.getswitchinterval() <= output.SWITCH_S < BUFFER_S / 10
+    device.close()
+    assert sys.getswitchinterval() == before
 
 
 def test_opening_says_nothing_on_standard_error(capfd):

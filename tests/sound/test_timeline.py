@@ -12,8 +12,26 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.signal import correlate
 
-from playalong.sound.click import Kind, sample
-from playalong.sound.timeline import CEILING, KNEE, QUIET, Timeline, limited
+from playalong.sound import rendering
+from playalong.sound.click import Click, Kind, sample
+from playalong.sound.timeline import CEILING, KNEE, QUIET, RAMP_S, RATE, STOP_S, Timeline, limited
+
+
+class Tape:
+    """A stream of an array (n, 2)."""
+
+    def __init__(self, frames: np.ndarray) -> None:
+        self._frames = frames
+
+    def read(self, begin: int, count: int) -> np.ndarray:
+        assert begin >= 0
+        return self._frames[begin : begin + count]
+
+
+def slope(length: int) -> np.ndarray:
+    """A stereo sound that is different in every frame and on both sides."""
+    left = np.linspace(1.0, 0.3, length, dtype=np.float32)
+    return np.stack([left, -left[::-1]], axis=1)
 
 
 def rendered(timeline: Timeline, frames: int, block: int = 480) -> np.ndarray:
@@ -77,6 +95,128 @@ def test_what_is_heard_is_the_sum_of_what_was_placed(placed):
             if frame + number >= 0:
                 expected[frame + number] += value
     assert np.array_equal(rendered(timeline, 400, 64)[:, 1] * 128, expected)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    placed=st.lists(
+        st.tuples(
+            st.integers(-50, 900),
+            st.integers(0, 400),
+            st.booleans(),
+            st.lists(st.tuples(st.integers(-100, 1200), st.floats(0.0, 0.01)), max_size=2),
+        ),
+        max_size=6,
+    ),
+    level=st.floats(0.0, 1.0),
+    cuts=st.sets(st.integers(1, 1999)),
+)
+def test_streams_fades_and_levels_are_the_same_in_every_block_size(placed, level, cuts):
+    def timeline() -> Timeline:
+        made = Timeline(level=0.9)
+        made.level = level
+        for frame, length, is_stream, fades in placed:
+            sound = slope(length)
+            handle = made.place(frame, Tape(sound) if is_stream else sound, 1.5)
+            for at, seconds in fades:
+                made.fade(handle, at, seconds)
+        return made
+
+    edges = [0, *sorted(cuts), 2000]
+    pieces = timeline()
+    parts = [pieces.render(end - begin) for begin, end in pairwise(edges)]
+    assert np.array_equal(np.concatenate(parts), timeline().render(2000))
+
+
+@settings(deadline=None)
+@given(st.integers(-300, 300), st.integers(0, 300))
+def test_a_stream_sounds_as_the_array_does(frame, length):
+    as_stream, as_array = Timeline(), Timeline()
+    stream = as_stream.place(frame, Tape(slope(length)))
+    array = as_array.place(frame, slope(length))
+    assert np.array_equal(rendered(as_stream, 700, 64), rendered(as_array, 700, 64))
+    assert stream.is_over
+    assert array.is_over
+    assert not as_stream.is_streaming
+
+
+def test_as_soon_as_can_be_is_the_next_frame_to_be_rendered():
+    timeline = Timeline(level=1.0)
+    timeline.render(480)
+    timeline.place(None, np.array([0.25], np.float32))
+    assert np.flatnonzero(timeline.render(480)[:, 0]).tolist() == [0]
+
+
+def test_a_faded_sound_falls_to_silence_evenly_and_is_over():
+    timeline = Timeline(level=1.0)
+    sound = timeline.place(10, np.full(48_000, 0.5, np.float32))
+    timeline.fade(sound, 100, 0.01)
+    heard = rendered(timeline, 960, 96)[:, 0]
+    assert (heard[10:101] == 0.5).all()
+    assert np.diff(heard[100:581]) == pytest.approx(-0.5 / 480, abs=1e-6)
+    assert not heard[580:].any()
+    assert sound.is_over
+
+
+def test_a_fade_that_comes_late_begins_at_once_and_without_a_step():
+    timeline = Timeline(level=1.0)
+    sound = timeline.place(0, np.full(48_000, 0.5, np.float32))
+    timeline.render(1000)
+    timeline.fade(sound, 0, 0.01)
+    heard = timeline.render(480)[:, 0]
+    assert heard[0] == 0.5
+    assert np.diff(heard) == pytest.approx(-0.5 / 480, abs=1e-6)
+
+
+def test_of_two_fades_the_lower_counts_and_there_is_no_step():
+    timeline = Timeline(level=1.0)
+    sound = timeline.place(0, np.full(48_000, 0.5, np.float32))
+    timeline.fade(sound, 0, 0.1)
+    timeline.fade(sound, 2400, 0.01)
+    heard = timeline.render(4800)[:, 0]
+    assert heard[2400] == pytest.approx(0.25)
+    assert (np.diff(heard) <= 0).all()
+    assert np.diff(heard).min() >= -0.5 / 480 - 1e-6
+    assert not heard[2880:].any()
+
+
+def test_a_sound_that_is_faded_before_it_begins_is_never_heard():
+    timeline = Timeline(level=1.0)
+    sound = timeline.place(1000, np.ones(480, np.float32))
+    timeline.fade(sound, 0, 0.01)
+    assert not timeline.render(2000).any()
+    assert sound.is_over
+
+
+def test_clear_fades_a_stream_that_has_begun():
+    timeline = Timeline(level=1.0)
+    stream = timeline.place(0, Tape(np.full((480_000, 2), 0.25, np.float32)))
+    coming = timeline.place(10_000, Tape(np.ones((48_000, 2), np.float32)))
+    timeline.render(480)
+    timeline.clear()
+    assert coming.is_over
+    heard = timeline.render(20_000)[:, 0]
+    stop = round(STOP_S * 48_000)
+    assert np.diff(heard[: stop + 1]) == pytest.approx(-0.25 / stop, abs=1e-6)
+    assert not heard[stop:].any()
+    assert stream.is_over
+    assert not timeline.is_streaming
+
+
+def test_a_new_level_is_reached_evenly_and_from_where_the_last_one_had_come():
+    timeline = Timeline(level=0.2)
+    timeline.place(0, np.full(48_000, 0.5, np.float32))
+    assert timeline.render(480) == pytest.approx(0.1)
+    ramp = round(RAMP_S * 48_000)
+    timeline.level = 0.4
+    up = timeline.render(ramp // 2)[:, 0]
+    assert np.diff(up) == pytest.approx(0.1 / ramp, abs=1e-6)
+    timeline.level = 0.0
+    assert timeline.level == 0.0
+    down = timeline.render(2 * ramp)[:, 0]
+    assert down[0] == pytest.approx(0.15)
+    assert np.diff(down[: ramp + 1]) == pytest.approx(-0.15 / ramp, abs=1e-6)
+    assert not down[ramp:].any()
 
 
 def test_left_and_right_stay_apart():
@@ -177,3 +317,24 @@ def test_a_wave_file_decoded_again_is_the_same():
     assert decoded.num_frames == 4800
     assert np.array_equal(np.array(decoded.samples).reshape(-1, 2), written)
     assert int(np.flatnonzero(written[:, 0])[0]) in range(1000, 1003)  # its first frame is faint
+
+
+class Recording:
+    """Three seconds of sound as a stream, from 0.5 s on."""
+
+    time_s = 0.5
+
+    def frames(self, rate: int) -> Tape:
+        return Tape(np.full((3 * rate, 2), 0.5, np.float32))
+
+
+def test_a_file_ends_with_its_stream_and_may_be_written_in_blocks(tmp_path):
+    sounds = [Click(0.5, Kind.ONE), Recording()]
+    heard = rendering.rendered(sounds, level=0.5)
+    assert len(heard) >= 3 * RATE
+    assert (heard[RATE : 3 * RATE] == 0.25).all()
+    assert not heard[3 * RATE :].any()
+    whole, blocks = tmp_path / "whole.wav", tmp_path / "blocks.wav"
+    rendering.write_wave(whole, heard)
+    rendering.write_wave(blocks, rendering.blocks(sounds, level=0.5))
+    assert whole.read_bytes() == blocks.read_bytes()

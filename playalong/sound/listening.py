@@ -1,0 +1,68 @@
+"""Listening back: what was played, against what was asked, ready for the timeline.
+
+The drums are synthesised, so at half speed only the times change: every drum keeps its pitch.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from enum import StrEnum
+
+from playalong.grading.hits import Hit
+from playalong.pattern.targets import Targets
+from playalong.sound.click import Click
+from playalong.sound.notes import Note, damped, notes
+from playalong.sound.output import Panned, Sound
+
+#: How strongly the click sounds under what is listened to: 12 dB weaker.
+SOFT_CLICK = 10.0 ** (-12.0 / 20.0)
+
+
+class Which(StrEnum):
+    """What is listened to; of both, yours is on the left and the pattern on the right."""
+
+    YOURS = "yours"
+    PATTERN = "the pattern"
+    BOTH = "both"
+
+
+#: How strongly each is heard on the left and on the right, where both are.
+_SIDES = {Which.YOURS: (1.0, 0.0), Which.PATTERN: (0.0, 1.0)}
+
+
+def listened(
+    hits: Sequence[Hit],
+    targets: Targets,
+    which: Which = Which.BOTH,
+    speed: float = 1.0,
+    chokes: Iterable[tuple[float, str]] = (),
+    clicks: Sequence[Click] = (),
+) -> list[Sound]:
+    """What is heard, in order of time; second 0 is that of the run.
+
+    ``hits`` and ``targets`` are those of one run, in its seconds; each hit sounds with its own
+    voice and velocity, whatever became of it. ``speed`` is the share of the run's own: 0.5 lasts
+    twice as long. ``chokes`` are the times and voices of cymbals that the player's hand ended.
+    ``clicks`` sound softly in the middle.
+    """
+    played = sorted(
+        (Note(hit.time_s, hit.voice, hit.velocity) for hit in hits), key=lambda note: note.time_s
+    )
+    parts = {Which.YOURS: damped(played, chokes), Which.PATTERN: notes(targets)}
+    if which is not Which.BOTH:
+        sounds: list[Sound] = [_slowed(note, speed) for note in parts[which]]
+    else:
+        sounds = [
+            Panned(_slowed(note, speed), *_SIDES[part])
+            for part, found in parts.items()
+            for note in found
+        ]
+    sounds += [
+        Panned(replace(click, time_s=click.time_s / speed), SOFT_CLICK, SOFT_CLICK)
+        for click in clicks
+    ]
+    return sorted(sounds, key=lambda sound: sound.time_s)
+
+
+def _slowed(note: Note, speed: float) -> Note:
+    until_s = None if note.until_s is None else note.until_s / speed
+    return replace(note, time_s=note.time_s / speed, until_s=until_s)

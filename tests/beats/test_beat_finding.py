@@ -1,0 +1,29 @@
+"""Beats found without tapping, with librosa."""
+
+import mir_eval.beat
+import numpy as np
+import pytest
+
+from playalong.plain import PlainError
+from playalong.sound.beat_finding import find
+from playalong.sound.onsets import Onsets
+from playalong.sound.timeline import RATE
+from tests.sound.making_music import GROOVES, Played, rendered, swaying, wandering
+
+pytestmark = pytest.mark.beats
+
+
+@pytest.mark.parametrize("beats", [swaying, wandering])
+@pytest.mark.parametrize("groove", ["straight", "sixteenths"])
+def test_the_beats_of_a_plain_groove_are_found(beats: object, groove: str) -> None:
+    assert callable(beats)
+    truth = beats(96)[:-1]
+    found = find(Onsets.of(rendered(truth, GROOVES[groove])))
+    # Source: mir_eval.beat, with its usual window of 70 ms.
+    assert mir_eval.beat.f_measure(truth, np.array(found.times_s)) > 0.9
+
+
+def test_where_there_is_no_beat_that_is_told() -> None:
+    silence = Onsets.of(Played(np.zeros((10 * RATE, 2), np.float32)))
+    with pytest.raises(PlainError, match="No steady beat was found in the recording: tap along"):
+        find(silence)
