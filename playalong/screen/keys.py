@@ -14,6 +14,7 @@ class Key(Enum):
     UP = auto()
     DOWN = auto()
     SPACE = auto()
+    BACKSPACE = auto()
     CLOSE = auto()
 
 
@@ -25,5 +26,5 @@ class Click:
     y: int
 
 
-#: A key, a single character, or a click.
+#: A key, a single character, a click, or the outcome (see ``page``) that strokes ask for.
 Press = Key | str | Click

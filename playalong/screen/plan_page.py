@@ -1,6 +1,6 @@
 """The page of a plan: every step, what is done, what is next, how long it took."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import pygame
@@ -10,12 +10,10 @@ from playalong.screen.keys import Key, Press
 from playalong.screen.page import Outcome
 from playalong.screen.pen import Pen
 from playalong.screen.theme import BODY, Theme
-from playalong.screen.widgets import HEAD, LEAVE, MARGIN, Button, Buttons, head
+from playalong.screen.widgets import GO_ON, HEAD, LEAVE, MARGIN, NO_PADS, Buttons, foot, head
 
-GO_ON = Button((Key.ENTER, "p", "P"), "Enter", "go on", Outcome.AGAIN)
-
-#: In units: a line of the list, the foot, and the room for the mark before a line.
-_LINE, _FOOT, _FOOT_BASE, _MARK = 25, 52, 18, 26
+#: In units: a line of the list, and the room for the mark before a line.
+_LINE, _MARK = 25, 26
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,12 +31,18 @@ class PlanPage:
     """A plan as a whole. The up and down keys go through a long one."""
 
     def __init__(
-        self, theme: Theme, title: str, lines: Sequence[PlanLine], notes: Sequence[str] = ()
+        self,
+        theme: Theme,
+        title: str,
+        lines: Sequence[PlanLine],
+        notes: Sequence[str] = (),
+        pads: Mapping[Outcome, str] = NO_PADS,
+        call: str = "",
     ) -> None:
         self._theme, self._title, self._lines, self._notes = theme, title, lines, notes
         now = next((number for number, line in enumerate(lines) if line.now), len(lines))
         self._first, self._shown, self._now = max(0, now - 4), len(lines), now
-        self._buttons = Buttons([GO_ON, LEAVE])
+        self._buttons = Buttons([GO_ON, LEAVE], pads, call)
 
     def handle(self, press: Press) -> Outcome | None:
         """AGAIN goes on; LEAVE."""
@@ -48,22 +52,22 @@ class PlanPage:
             self._first = min(max(0, len(self._lines) - self._shown), self._first + 1)
         return self._buttons.handle(press)
 
+    def offers(self, outcome: Outcome) -> bool:
+        """AGAIN and LEAVE."""
+        return self._buttons.offers(outcome)
+
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
         done = sum(line.done for line in self._lines)
         head(pen, self._title, f"{done} of {len(self._lines)} steps learned", "", None)
-        width, height = surface.get_size()
-        left, right = pen.px(MARGIN), width - pen.px(MARGIN)
-        bottom, line = height - pen.px(_FOOT), pen.px(_LINE)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        bottom, line = foot(pen, self._buttons, self._notes) - pen.px(10), pen.px(_LINE)
         self._shown = max(1, (bottom - pen.px(HEAD)) // line)
         self._first = min(self._first, max(0, len(self._lines) - self._shown))
         for place, item in enumerate(self._lines[self._first : self._first + self._shown]):
             self._draw_line(pen, item, left, right, pen.px(HEAD) + place * line + pen.px(BODY))
-        end = self._buttons.draw(pen, right, height - pen.px(_FOOT_BASE))
-        words = pen.cut("  ·  ".join(self._notes), BODY, end - left)
-        pen.text(words, BODY, (left, height - pen.px(_FOOT_BASE)), pen.colours.quiet)
 
     def _draw_line(self, pen: Pen, item: PlanLine, left: int, right: int, base: float) -> None:
         colours, radius = pen.colours, pen.px(6)

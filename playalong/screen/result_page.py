@@ -1,6 +1,6 @@
 """The page after a run: the score, the one thing to work on next, and where it went wrong."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pygame
 
@@ -12,13 +12,21 @@ from playalong.screen.keys import Key, Press
 from playalong.screen.page import Outcome
 from playalong.screen.pen import Pen, area
 from playalong.screen.theme import ADVICE, BODY, LABEL, SCORE, Theme
-from playalong.screen.widgets import HEAD, LEAVE, MARGIN, Button, Buttons, head, table
+from playalong.screen.widgets import (
+    AGAIN,
+    HEAD,
+    LEAVE,
+    MARGIN,
+    NO_PADS,
+    Button,
+    Buttons,
+    foot,
+    head,
+    table,
+)
 
-AGAIN = Button((Key.ENTER,), "Enter", "again", Outcome.AGAIN)
-
-#: In units: the height of the score and the advice, the baseline of the last line, lines at the
-#: foot, and what the title of the picture takes.
-_SCORE, _FOOT_BASE, _LINE, _NAMED = 97, 18, 22, 32
+#: In units: the height of the score and the advice, and what the title of the picture takes.
+_SCORE, _NAMED = 97, 32
 
 #: The picture's part of what lies between the advice and the foot.
 _PICTURE = 0.65
@@ -29,6 +37,7 @@ class ResultPage:
 
     ``figures`` are (what, figure in words); ``places`` the grades of the strokes of ``bars``, in
     their order; ``voices`` the rows; ``notes`` are told at the foot, and ``caution`` under them.
+    ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them.
     """
 
     def __init__(
@@ -45,6 +54,9 @@ class ResultPage:
         notes: Sequence[str] = (),
         caution: str = "",
         rules: Rules | None = None,
+        offered: Sequence[Button] = (AGAIN, LEAVE),
+        pads: Mapping[Outcome, str] = NO_PADS,
+        call: str = "",
     ) -> None:
         self._theme, self._title, self._subtitle = theme, title, subtitle
         self._total, self._advice, self._figures = total, advice, figures
@@ -53,26 +65,29 @@ class ResultPage:
         self._bars = bar_picture.graded_bars(bars, places)
         self._bar = max(self._bars, key=lambda each: each.off).number
         self._shown = 1
-        self._buttons = Buttons([AGAIN, LEAVE])
+        self._buttons = Buttons(offered, pads, call)
 
     def handle(self, press: Press) -> Outcome | None:
-        """AGAIN or LEAVE; the left and right keys go through the bars of a longer pattern."""
+        """What a button is for; the left and right keys go through the bars of a longer pattern."""
         if press is Key.LEFT:
             self._bar = max(0, self._bar - self._shown)
         elif press is Key.RIGHT:
             self._bar = min(len(self._bars) - 1, self._bar + self._shown)
         return self._buttons.handle(press)
 
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a button has this outcome."""
+        return self._buttons.offers(outcome)
+
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
         head(pen, self._title, self._subtitle, "", None)
-        width, height = surface.get_size()
-        left, right = pen.px(MARGIN), width - pen.px(MARGIN)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top = pen.px(HEAD + _SCORE)
         self._draw_score(pen, area(left, pen.px(HEAD), right, top))
-        bottom = self._draw_foot(pen, left, right, height - pen.px(_FOOT_BASE)) - pen.px(12)
+        bottom = foot(pen, self._buttons, self._foot) - pen.px(12)
         middle = top + (bottom - top) * _PICTURE
         self._draw_bars(pen, area(left, top, right, middle))
         table(pen, area(left, middle + pen.px(16), right, bottom), self._figures)
@@ -105,11 +120,3 @@ class ResultPage:
         pen.text(pen.cut(told, BODY, right - at), BODY, (at, base), pen.colours.quiet)
         picture = area(rect.left, rect.top + pen.px(_NAMED), rect.right, rect.bottom)
         bar_picture.draw(pen, picture, shown, self._voices, self._rules)
-
-    def _draw_foot(self, pen: Pen, left: float, right: float, base: float) -> float:
-        """The notes and the buttons; returns the upper edge, in pixels."""
-        end = self._buttons.draw(pen, right, base)
-        lines = [line for words in self._foot for line in pen.wrapped(words, BODY, end - left)]
-        for number, line in enumerate(reversed(lines)):
-            pen.text(line, BODY, (left, base - number * pen.px(_LINE)), pen.colours.quiet)
-        return base - max(1, len(lines)) * pen.px(_LINE)

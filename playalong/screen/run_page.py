@@ -9,15 +9,21 @@ import pygame
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.screen import gauges
 from playalong.screen.chart import Sheet
-from playalong.screen.keys import Press
-from playalong.screen.page import Outcome
 from playalong.screen.pen import Pen, area
 from playalong.screen.theme import ADVICE, BODY, Theme
-from playalong.screen.widgets import HEAD, LEAVE, MARGIN, Buttons, head
+from playalong.screen.widgets import (
+    FOOT_BASE,
+    HEAD,
+    LEAVE,
+    MARGIN,
+    ButtonPage,
+    Buttons,
+    Level,
+    head,
+)
 
-#: Heights from the bottom in units: the upper edge of the gauges and of the last line, and the
-#: baseline of that line.
-_GAUGES, _FOOT, _FOOT_BASE = 172, 44, 18
+#: Heights from the bottom in units: the upper edge of the gauges, and of the last line.
+_GAUGES, _FOOT = 172, 44
 
 #: Right margin of the sheet, in units: it reaches further than the text.
 _SHEET_RIGHT = 30
@@ -31,19 +37,32 @@ _SLIP = 18
 
 @dataclass(frozen=True, slots=True)
 class CountIn:
-    """What is counted before bar 1: the time in seconds and the word of each beat, in order."""
+    """What is counted before bar 1, or before the run goes on after a pause.
+
+    The time in seconds and the word of each beat, in order, and when the last beat ends: None
+    for as long after it as it comes after the one before.
+    """
 
     times_s: tuple[float, ...] = ()
     words: tuple[str, ...] = ()
+    end_s: float | None = None
+
+    def sounds(self, now_s: float) -> bool:
+        """Whether it is being counted at ``now_s``."""
+        if not self.times_s:
+            return False
+        end_s = 2 * self.times_s[-1] - self.times_s[-2:][0] if self.end_s is None else self.end_s
+        return self.times_s[0] <= now_s < end_s
 
 
 @dataclass
-class RunPage:
+class RunPage(ButtonPage):
     """A run as it goes on. Everything may be set anew between frames.
 
     ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom. ``said``
     stands on the sheet ahead of the now-line, its first line in bold; ``called`` at the top is
-    what the next bar is to be played with. ``buttons`` are those at the bottom.
+    what the next bar is to be played with. ``paused`` are words on a slip over the whole sheet
+    while the run waits. ``buttons`` are those at the bottom, ``level`` is that of the sound.
     """
 
     theme: Theme
@@ -59,11 +78,9 @@ class RunPage:
     count_in: CountIn = field(default_factory=CountIn)
     said: tuple[str, ...] = ()
     called: str = ""
+    paused: tuple[str, ...] = ()
+    level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
-
-    def handle(self, press: Press) -> Outcome | None:
-        """LEAVE ends the run."""
-        return self.buttons.handle(press)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds of the run."""
@@ -73,7 +90,9 @@ class RunPage:
         head(pen, self.title, self.subtitle, f"{self.tempo_bpm:g} bpm", self.clean, called)
         width, height = surface.get_size()
         left, right = pen.px(MARGIN), width - pen.px(MARGIN)
-        below, foot = height - pen.px(_GAUGES), height - pen.px(_FOOT)
+        below = height - pen.px(_GAUGES)
+        # Where there are more lines of buttons, the gauges make room; the sheet does not move.
+        foot = height - pen.px(_FOOT) - self.buttons.height(pen, right - left)
         sheet = area(left, pen.px(HEAD), width - pen.px(_SHEET_RIGHT), below - pen.px(10))
         past = self.sheet.draw(pen, sheet, now_s)
         pen.level_line(below - pen.px(1), left, right, pen.colours.line, 1)
@@ -85,11 +104,15 @@ class RunPage:
             self.steadiness,
             self.sheet.has_ghosts,
         )
-        base = height - pen.px(_FOOT_BASE)
-        end = self.buttons.draw(pen, right, base)
+        base = height - pen.px(FOOT_BASE)
+        end = self.buttons.draw(pen, left, right, base) - pen.px(26)
         words = pen.cut("  ·  ".join(self.notices), BODY, end - left)
         pen.text(words, BODY, (left, base))
-        if now_s < self.sheet.targets.start_s:
+        self.level.draw(pen, (left, sheet.top + pen.px(3)))
+        if self.paused:
+            draw_said(pen, sheet, self.paused)
+            return
+        if now_s < self.sheet.targets.start_s or self.count_in.sounds(now_s):
             draw_count_in(pen, past, self.count_in, now_s)
         ahead = area(past.right, past.top, sheet.right, past.bottom)
         draw_said(pen, ahead, self.said)

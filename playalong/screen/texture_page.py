@@ -1,6 +1,6 @@
 """The page after free mixing: which variation was played in which bar of the run."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import pygame
 
@@ -8,12 +8,11 @@ from playalong.screen import marks
 from playalong.screen.keys import Press
 from playalong.screen.page import Outcome
 from playalong.screen.pen import Pen
-from playalong.screen.plan_page import GO_ON
 from playalong.screen.theme import ADVICE, BODY, SMALL, Theme
-from playalong.screen.widgets import HEAD, LEAVE, MARGIN, Buttons, head
+from playalong.screen.widgets import GO_ON, HEAD, LEAVE, MARGIN, NO_PADS, Buttons, foot, head
 
-#: In units: the most that a row and a bar take, the room for names, the foot.
-_ROW, _BAR, _NAMES, _FOOT_BASE = 44, 44, 170, 18
+#: In units: the most that a row and a bar take, and the room for names.
+_ROW, _BAR, _NAMES = 44, 44, 170
 
 
 class TexturePage:
@@ -26,14 +25,20 @@ class TexturePage:
         rows: Sequence[tuple[str, Collection[int]]],
         bars: int,
         words: Sequence[str],
+        pads: Mapping[Outcome, str] = NO_PADS,
+        call: str = "",
     ) -> None:
         self._theme, self._title, self._rows = theme, title, rows
         self._bars, self._words = bars, words
-        self._buttons = Buttons([GO_ON, LEAVE])
+        self._buttons = Buttons([GO_ON, LEAVE], pads, call)
 
     def handle(self, press: Press) -> Outcome | None:
         """AGAIN goes on; LEAVE."""
         return self._buttons.handle(press)
+
+    def offers(self, outcome: Outcome) -> bool:
+        """AGAIN and LEAVE."""
+        return self._buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""
@@ -56,7 +61,7 @@ class TexturePage:
         ):
             pen.text(line, BODY, (left, base))
             base += pen.px(BODY * 1.5)
-        self._buttons.draw(pen, right, height - pen.px(_FOOT_BASE))
+        foot(pen, self._buttons)
 
     def _draw_row(
         self,

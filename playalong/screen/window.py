@@ -21,6 +21,7 @@ _KEYS = {
     pygame.K_UP: Key.UP,
     pygame.K_DOWN: Key.DOWN,
     pygame.K_SPACE: Key.SPACE,
+    pygame.K_BACKSPACE: Key.BACKSPACE,
 }
 
 #: Names the video driver to the library beneath.

@@ -1,0 +1,218 @@
+"""The pages of a kit, filled as they are when much is to be told."""
+
+from collections.abc import Callable
+from random import Random
+
+from playalong.grading.loudness import Band
+from playalong.pattern.model import Dynamic
+from playalong.screen.kit_drawing import USUAL, KitDrawing, Link, Spot
+from playalong.screen.kit_page import PAGES, KitLine, KitPage
+from playalong.screen.latency_page import LatencyPage
+from playalong.screen.messages_page import MessageRow, MessagesPage
+from playalong.screen.pads_page import PadsPage
+from playalong.screen.page import Outcome
+from playalong.screen.ready_page import ReadyPage
+from playalong.screen.sticks_page import SticksPage
+from playalong.screen.theme import Theme
+from playalong.screen.touch_page import PadLine, TouchPage
+from playalong.screen.triggers_page import PadTriggers, TriggersPage
+from playalong.screen.widgets import Level
+
+from .screen_samples import RULES, crowded_bar, groove_bar
+
+KIT = "A kit in the cellar"
+
+#: The pads of every command, and what is struck first.
+CALL = "Kick twice, then:"
+CALLED = {
+    Outcome.START: "snare",
+    Outcome.AGAIN: "snare",
+    Outcome.NEXT: "ride",
+    Outcome.BACK: "floor-tom",
+    Outcome.SLOWER: "mid-tom",
+    Outcome.FASTER: "high-tom",
+    Outcome.LEAVE: "crash",
+}
+
+EVERY_PIECE = (*USUAL, "china", "splash", "cowbell", "tambourine")
+
+STATES = (
+    "13 pads learned, 4 differ from the usual numbers; rims and edges are voices of their own",
+    "7 of 9 pads calibrated; the high tom cannot tell soft from ordinary",
+    "guards on 3 pads",
+    "12 ms ± 3, played along",
+    "kick twice, then a pad",
+    "a live view of every message",
+)
+
+
+def ready_page(theme: Theme) -> ReadyPage:
+    bars = [crowded_bar(), groove_bar(), groove_bar()]
+    return ReadyPage(
+        theme,
+        "A Rather Long Name for a Groove of Three Bars",
+        84.0,
+        16,
+        bars,
+        ("crash", "hi-hat", "ride", "high-tom", "mid-tom", "snare", "floor-tom", "kick"),
+        facts=[
+            ("kit", "Some Module With a Long Name MIDI 1"),
+            ("latency", "12 ms ± 3, played along"),
+            ("sound", "Built-in Audio Analogue Stereo"),
+            ("click", "count-in of 1 bar, on the beat"),
+        ],
+        choices=["as written", "push", "no-whispers", "push and no-whispers", "last-whisper"] * 2,
+        choice=7,
+        rules=RULES,
+        notes=["The sound device went away: another one is used."],
+        caution="Keep the volume low, rest between runs, and stop on pain or ringing. "
+        "Ask a physician or an audiologist if it stays.",
+        level=Level(-18.0),
+    )
+
+
+def kit_page(theme: Theme) -> KitPage:
+    lines = [
+        KitLine(page.outcome, words, place % 2 == 0)
+        for place, (page, words) in enumerate(zip(PAGES, STATES, strict=True))
+    ]
+    port = "Some Module With a Long Name MIDI 1: not there, check its cable"
+    drawing = KitDrawing(EVERY_PIECE)
+    drawing.strike("ride", 101, 1.9)
+    drawing.strike("snare", 40, 1.9)
+    return KitPage(theme, KIT, "somebody", port, False, lines, drawing, ["Saved."])
+
+
+def pads_page(theme: Theme) -> PadsPage:
+    page = PadsPage(
+        theme,
+        KIT,
+        "Strike the rim of the snare.",
+        4,
+        19,
+        told="The kit cannot tell this one from the head: it counts as the snare. "
+        "If your kit has no rim, go on with S.",
+        heard="note 40 on channel 10, velocity 96",
+        drawing=KitDrawing(EVERY_PIECE),
+    )
+    page.drawing.lit = Spot("rim-shot")
+    return page
+
+
+def touch_page(theme: Theme) -> TouchPage:
+    random = Random(3)
+    strokes = {
+        Dynamic.GHOST: [random.gauss(30, 6) for _ in range(8)],
+        Dynamic.NORMAL: [random.gauss(75, 8) for _ in range(8)],
+        Dynamic.ACCENT: [random.gauss(116, 5) for _ in range(3)],
+    }
+    bands = {
+        Dynamic.GHOST: Band(1, 50),
+        Dynamic.NORMAL: Band(50, 98),
+        Dynamic.ACCENT: Band(98, 127),
+    }
+    words = [
+        "This pad cannot tell ordinary from strong: 5 of 16 strokes are on the wrong side.",
+        "Lower its sensitivity on the module, or choose a straighter velocity curve.",
+    ]
+    pads = [
+        PadLine("kick", "soft, ordinary and strong are apart", True),
+        PadLine("snare", "0 of 24 strokes", False),
+        PadLine("high-tom", "nearly the same velocity whatever the stroke", True, True),
+        *(PadLine(voice, "", False) for voice in ("hi-hat", "ride", "crash", "floor-tom", "china")),
+    ]
+    return TouchPage(theme, KIT, "snare", Dynamic.ACCENT, strokes, bands, 8, words, True, pads)
+
+
+def triggers_page(theme: Theme, count: int = 9) -> TriggersPage:
+    random = Random(5)
+    pads = [
+        PadTriggers(
+            voice,
+            [(random.uniform(8, 45), random.uniform(-30, -4)) for _ in range(12 + place)],
+            30.0 if place % 3 else 0.0,
+            -26.0 if place % 2 else None,
+            f"{12 + place} of 96 strokes sounded twice, up to 28 ms later and at least 8 dB "
+            "softer: a mask time of 30 ms.",
+            (None, True, False)[place % 3],
+        )
+        for place, voice in enumerate(EVERY_PIECE[:count])
+    ]
+    page = TriggersPage(
+        theme,
+        KIT,
+        pads,
+        "Crosstalk: the kick sounds on the floor tom in 12 % of its strokes. Raise crosstalk "
+        "cancellation on the module, or set the pads further apart.",
+    )
+    page.drawing.links = [
+        Link("kick", "floor-tom", "12 %", 0.12),
+        Link("snare", "high-tom", "31 %", 0.31),
+        Link("ride", "crash", "4 %", 0.04),
+    ]
+    return page
+
+
+def latency_page(theme: Theme) -> LatencyPage:
+    random = Random(7)
+    errors = [None if n in (3, 11) else random.gauss(14, 9) for n in range(16)]
+    return LatencyPage(
+        theme,
+        KIT,
+        now="12 ms ± 3, played along",
+        errors_ms=errors,
+        median_ms=14.0,
+        interval_ms=(9.0, 19.5),
+        words=[
+            "14 ms, give or take 5.",
+            "People come a little early to a click, by some tens of milliseconds, musicians by "
+            "less: the true latency is probably a little larger. If you have measured it another "
+            "way, type the figure in; or let the kit sound the click itself.",
+        ],
+    )
+
+
+def messages_page(theme: Theme) -> MessagesPage:
+    page = MessagesPage(theme, KIT, "Some Module MIDI 1", drawing=KitDrawing(EVERY_PIECE))
+    for number in range(80):
+        page.heard(
+            (
+                MessageRow(number * 0.13, "note 38 on, velocity 96", "snare", 96, "normal"),
+                MessageRow(number * 0.13, "hi-hat pedal (controller 4) at 127"),
+                MessageRow(number * 0.13, "note 26 on", "hi-hat-open", 12, "", "double trigger"),
+                MessageRow(number * 0.13, "note 99 on, velocity 3", None, 3, "", "unknown pad"),
+            )[number % 4]
+        )
+    page.drawing.strike("snare", 96, 1.9)
+    return page
+
+
+def sticks_page(theme: Theme) -> SticksPage:
+    calls = [
+        ("start, again", "snare"),
+        ("next", "ride"),
+        ("back", "floor tom"),
+        ("slower", "mid tom"),
+        ("faster", "high tom"),
+        ("leave", ""),
+    ]
+    return SticksPage(
+        theme,
+        KIT,
+        "A second of silence, kick twice, then the pad.",
+        calls,
+        "The crash asks for something else already.",
+        chosen=2,
+    )
+
+
+PAGES_OF_A_KIT: dict[str, Callable[[Theme], object]] = {
+    "kit": kit_page,
+    "pads": pads_page,
+    "touch": touch_page,
+    "triggers": triggers_page,
+    "latency": latency_page,
+    "messages": messages_page,
+    "sticks": sticks_page,
+    "ready": ready_page,
+}
