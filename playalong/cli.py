@@ -1,21 +1,23 @@
-"""The commands. Each is thin: it reads what was typed, calls the room that does the work, prints.
+"""The commands. Each is thin: it takes what was typed, calls the room that does the work, prints.
 
 Imports stand inside the commands, so that none pays for what another needs.
 """
 
 import argparse
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from playalong.plain import CAUTION, PlainError
+from playalong.plain import CAUTION, PlainError, quoted
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit code is 0 when it did its work, 2 when the input was bad."""
-    parser = _parser()
-    given = parser.parse_args(arguments)
+    from playalong.arguments import parser
+
+    given = parser(_COMMANDS).parse_args(arguments)
     try:
         return int(given.command(given))
     except PlainError as error:
@@ -26,127 +28,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except BrokenPipeError:  # the reader of our output has gone
         sys.stderr.close()
         return 0
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
-        prog="playalong",
-        description="Listens to an electronic drum kit, compares each hit with a pattern, "
-        "and answers at once.",
-        epilog=CAUTION,
-    )
-    commands = parser.add_subparsers(required=True, metavar="COMMAND")
-
-    def command(name: str, run: Callable[[argparse.Namespace], int], about: str) -> Any:
-        added = commands.add_parser(name, help=about, description=about)
-        added.set_defaults(command=run)
-        return added
-
-    command("patterns", _patterns, "list the patterns")
-
-    check = command("check", _check, "check pattern files, and say what is wrong where")
-    check.add_argument("files", nargs="+", type=Path, metavar="FILE")
-
-    command("ports", _ports, "list the MIDI ports that a kit may be on")
-
-    play = command("play", _play, "play a pattern on the kit, and see every hit judged")
-    _add_run(play)
-    play.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
-    play.add_argument("--port", metavar="PART", help="part of the kit's MIDI port name")
-
-    demo = command("demo", _demo, "the same with a simulated player")
-    _add_run(demo)
-    demo.add_argument("pattern", metavar="PATTERN", nargs="?", default="late-bus-home")
-    demo.add_argument("--seed", type=int, default=1, help="the same seed plays the same")
-    demo.add_argument("--player", metavar="SKILL", default="steady", help="how well it plays")
-    demo.add_argument("--fast", action="store_true", help="on a simulated clock, without waiting")
-    demo.add_argument(
-        "--through-port", action="store_true", help="send through a real virtual MIDI port"
-    )
-
-    demo.add_argument(
-        "--stay", type=float, default=12.0, metavar="SECONDS", help="how long the grade is shown"
-    )
-
-    hear = command("hear", _hear, "hear a pattern, ghost notes soft, at any tempo")
-    hear.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
-    hear.set_defaults(capture_ms=None, tolerance_ms=None, strokes=None)  # nothing is judged
-    _add_bars(hear)
-    _add_time(hear)
-    hear.add_argument("--out", type=Path, metavar="FILE.wav", help="write it to a file instead")
-    hear.add_argument("--no-click", action="store_true", help="the drums alone")
-    _add_look(hear)
-
-    practice = command("practice", _practice, "learn a pattern, from its beats to free mixing")
-    practice.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
-    practice.add_argument("--plan", action="store_true", help="print the plan, and how it stands")
-    practice.add_argument("--port", metavar="PART", help="part of the kit's MIDI port name")
-    practice.add_argument("--player", metavar="SKILL", help="a simulated player in your place")
-    practice.add_argument("--seed", type=int, default=1, help="the same seed plays the same")
-    practice.add_argument("--fast", action="store_true", help="a simulated player without waiting")
-    _add_rules(practice)
-    _add_folder(practice)
-    _add_look(practice)
-
-    grade = command("grade", _grade, "grade a take, a Standard MIDI File, against a pattern")
-    grade.add_argument("pattern", metavar="PATTERN", help="a pattern's name, or a file")
-    grade.add_argument("take", metavar="TAKE.mid", type=Path)
-    grade.add_argument(
-        "--start", type=_number_or_auto, metavar="SECONDS", help="where bar 1 starts, or auto"
-    )
-    grade.add_argument("--json", action="store_true", help="for scripts")
-    grade.add_argument("--hits", action="store_true", help="with every hit")
-    grade.add_argument("--tempo", type=_number_or_auto, metavar="BPM", help="or auto")
-    _add_judging(grade)
-    return parser
-
-
-def _number_or_auto(text: str) -> float | str:
-    try:
-        return text if text == "auto" else float(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(f'"{text}" is neither a number nor auto') from None
-
-
-def _add_judging(parser: argparse.ArgumentParser) -> None:
-    _add_bars(parser)
-    _add_rules(parser)
-
-
-def _add_bars(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--bars", type=int, metavar="N")
-    parser.add_argument("--variation", action="append", metavar="NAME", help="may be repeated")
-
-
-def _add_rules(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--capture-ms", type=float, metavar="N", help="how far a hit may answer")
-    parser.add_argument("--tolerance-ms", type=float, metavar="N", help="how far is on time")
-    parser.add_argument(
-        "--strokes", type=Path, metavar="FILE", help="the player's own strokes, for loudness"
-    )
-
-
-def _add_run(parser: argparse.ArgumentParser) -> None:
-    _add_judging(parser)
-    _add_time(parser)
-    _add_folder(parser)
-    _add_look(parser)
-
-
-def _add_time(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--tempo", type=float, metavar="BPM")
-    parser.add_argument("--count-in", type=int, default=1, metavar="BARS", choices=(1, 2))
-    parser.add_argument("--eighths", action="store_true", help="click eighth notes, softly, too")
-
-
-def _add_folder(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--out", type=Path, metavar="FOLDER", help="where what was played is kept")
-
-
-def _add_look(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--sound", metavar="PART", help="part of the sound device's name")
-    parser.add_argument("--dark", action="store_true", help="a dark sheet")
-    parser.add_argument("--large", action="store_true", help="larger writing")
 
 
 def _patterns(_: argparse.Namespace) -> int:
@@ -197,6 +78,8 @@ def _grade(given: argparse.Namespace) -> int:
     from playalong.regrading import Options, grade_take
 
     pattern = _pattern(given.pattern)
+    profile = _profile(given.profile)
+    latency = profile.latency if profile else None
     options = Options(
         given.tempo,
         given.start,
@@ -204,13 +87,19 @@ def _grade(given: argparse.Namespace) -> int:
         None if given.variation is None else tuple(given.variation),
         given.capture_ms,
         given.tolerance_ms,
-        _bands(given),
+        _bands(given) or (profile.bands if profile else None),
+        profile.pads if profile else None,
+        latency.ms if given.latency_ms is None and latency else given.latency_ms,
     )
     graded = grade_take(pattern, read(given.take), options)
     hits = judged_hits(graded.run) if given.hits else None
     if given.json:
         told = as_json(graded.grade, hits)
-        told |= {"followed": graded.followed, "start_s": round(graded.start_s, 6)}
+        told |= {
+            "followed": graded.followed,
+            "start_s": round(graded.start_s, 6),
+            "latency_ms": graded.latency_ms,
+        }
         print(json.dumps(told, indent=1))
         return 0
     grade = graded.grade
@@ -226,20 +115,49 @@ def _grade(given: argparse.Namespace) -> int:
     return 0
 
 
+def _sounds(_: argparse.Namespace) -> int:
+    from playalong.sound.devices import device_names
+
+    names = device_names()
+    if not names:
+        raise PlainError("There is no sound device: the click is seen, not heard.")
+    print("\n".join(names))
+    return 0
+
+
+def _kit(given: argparse.Namespace) -> int:
+    import time
+
+    from playalong.live.kit import shown, typed_latency, watch
+    from playalong.live.session import Player, set_up
+
+    if given.player or given.fast:
+        by: Any = Player(_skill(given.player or "steady"), given.seed, given.fast)
+        profile = set_up(by, _look(given), None, _home(given), given.page)
+        print("\n".join(shown(profile, ())))
+        return 0
+    with _listening(given) as (port, profile, home):
+        if given.latency_ms is not None:
+            profile = typed_latency(profile, given.latency_ms)
+            home.keep(profile)
+        if given.watch:
+            for line in watch(port, profile, time.perf_counter):
+                print(line, flush=True)
+        elif not given.show and given.latency_ms is None:
+            profile = set_up(port, _look(given), profile, home, given.page)
+        print("\n".join(shown(profile, home.told)))
+    return 0
+
+
 def _play(given: argparse.Namespace) -> int:
-    from playalong.kit.ports import open_port
     from playalong.live.session import play
 
-    task = _task(given)
-    port = open_port(given.port)
-    print(f'Listening to "{port.name}". {CAUTION}')
     trouble: tuple[str, ...] = ()
-    try:
-        for kept in play(task, _look(given), port, given.out):
+    with _listening(given) as (port, profile, home):
+        task = _task(given, profile)
+        for kept in play(task, _look(given), port, profile, home, given.out):
             _tell(kept)
             trouble = kept.trouble
-    finally:
-        port.close()
     if trouble:
         raise PlainError(" ".join(trouble))
     return 0
@@ -255,7 +173,7 @@ def _demo(given: argparse.Namespace) -> int:
             "A real port knows no simulated clock: leave out --fast or --through-port."
         )
     player = Player(skill, given.seed, given.fast, given.through_port)
-    kept, files = demo(task, _look(given), player, given.out, given.stay)
+    kept, files = demo(task, _look(given), player, _home(), given.out, given.stay)
     _tell(kept)
     for file in files:
         print(f"Also there: {file}")
@@ -264,10 +182,36 @@ def _demo(given: argparse.Namespace) -> int:
     return 0
 
 
-def _task(given: argparse.Namespace) -> Any:
-    """What is to be played."""
-    from fractions import Fraction
+@contextmanager
+def _listening(given: argparse.Namespace) -> Iterator[tuple[Any, Any, Any]]:
+    """The kit's port, what is known of kit and player, and the user's folders."""
+    from playalong.kit.ports import open_port
 
+    home = _home(given)
+    port = open_port(given.port, home.settings().port)
+    try:
+        profile = home.profile(port.name, given.who)
+        home.remember(port=port.name, kit=profile.kit, player=profile.player)
+        print(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
+        for word in home.told:
+            print(f"({word})")
+        yield port, profile, home
+    finally:
+        port.close()
+
+
+def _home(given: argparse.Namespace | None = None) -> Any:
+    from playalong.live.home import Home
+
+    home = Home.of_user()
+    folder = getattr(given, "out", None)
+    if folder is not None and given is not None and given.command is _kit:
+        home = Home(folder, folder)
+    return home
+
+
+def _task(given: argparse.Namespace, profile: Any = None) -> Any:
+    """What is to be played."""
     from playalong.live.loop import Task
     from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
 
@@ -276,32 +220,52 @@ def _task(given: argparse.Namespace) -> Any:
     check_variations(pattern, variations)
     tempo_bpm = checked_tempo(pattern.tempo if given.tempo is None else given.tempo)
     bars = checked_bars(_whole_rounds(len(pattern.bars)) if given.bars is None else given.bars)
-    rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
-    between = Fraction(1, 8) if given.eighths else None
-    return Task(pattern, tempo_bpm, bars, variations, rules, given.count_in, between)
+    bands = _bands(given) or (profile.bands if profile else None)
+    rules = checked_rules(given.capture_ms, given.tolerance_ms, bands)
+    task = Task(
+        pattern, tempo_bpm, bars, variations, rules, given.count_in, clicking=_clicking(given)
+    )
+    if getattr(given, "along", None) is None:
+        return task
+    from playalong.live.session import with_recording
+
+    return with_recording(
+        task, _home(), given.along, given.loop, given.bars, given.speed, given.recording_db
+    )
+
+
+def _clicking(given: argparse.Namespace) -> Any:
+    from playalong.sound.click import Clicking, Gap, Places
+
+    asked = "eighths" if given.eighths else given.click
+    places = {
+        "beats": Places.BEATS,
+        "eighths": Places.EIGHTHS,
+        "off-beats": Places.OFF_BEATS,
+    }[asked]
+    try:
+        return Clicking(places, gap=None if given.gap is None else Gap(*given.gap))
+    except ValueError as error:
+        raise PlainError(f"--gap: {error}.") from None
 
 
 def _practice(given: argparse.Namespace) -> int:
     from playalong.live.session import Player, plan_lines, practise
     from playalong.regrading import checked_rules
 
-    pattern = _pattern(given.pattern)
+    pattern, home = _pattern(given.pattern), _home()
     rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
     if given.plan:
-        print("\n".join(plan_lines(pattern, rules, given.out)))
+        print("\n".join(plan_lines(pattern, rules, given.out or home.data)))
         return 0
     if given.player or given.fast:
-        by: Any = Player(_skill(given.player or "steady"), given.seed, given.fast)
-        told = practise(pattern, rules, _look(given), by, given.out)
+        by = Player(_skill(given.player or "steady"), given.seed, given.fast)
+        told = practise(pattern, rules, _look(given), by, None, home, given.out)
     else:
-        from playalong.kit.ports import open_port
-
-        port = open_port(given.port)
-        print(f'Listening to "{port.name}". {CAUTION}')
-        try:
-            told = practise(pattern, rules, _look(given), port, given.out)
-        finally:
-            port.close()
+        with _listening(given) as (port, profile, home):
+            bands = _bands(given) or profile.bands
+            rules = checked_rules(given.capture_ms, given.tolerance_ms, bands)
+            told = practise(pattern, rules, _look(given), port, profile, home, given.out)
     print(f"{told.learned} of {told.steps} steps are learned, after {told.repetitions} runs today.")
     if told.next:
         print(f"Next: {told.next}")
@@ -319,9 +283,59 @@ def _skill(name: str) -> Any:
 
 
 def _hear(given: argparse.Namespace) -> int:
-    from playalong.live.session import hear
+    from playalong.live.hearing import hear, hear_take
 
-    hear(_task(given), _look(given), not given.no_click, given.out)
+    home, click = _home(), not given.no_click
+    if given.take is not None:
+        half = 0.5 if given.half else 1.0
+        pattern = _pattern(given.pattern)
+        hear_take(pattern, given.take, given.which, half, click, _look(given), home, given.out)
+    else:
+        task = _task(given)
+        hear(_chunk(task, given) if given.chunk else task, _look(given), click, home, given.out)
+    if given.out is not None:
+        print(f"It is written: {given.out}")
+    return 0
+
+
+def _chunk(task: Any, given: argparse.Namespace) -> Any:
+    """The task with only one chunk of its pattern."""
+    from dataclasses import replace
+
+    from playalong.practice.chunks import cut, excerpt
+
+    parts = {part.name: part for part in cut(task.pattern)}
+    if given.chunk not in parts:
+        listed = ", ".join(map(quoted, parts))
+        raise PlainError(
+            f"{quoted(task.pattern.title)} has no chunk {quoted(given.chunk)}; it has {listed}."
+        )
+    alone = excerpt(task.pattern, [parts[given.chunk]], [task.variations])
+    bars = task.bars if given.bars else 1
+    return replace(task, pattern=alone, variations=(), bars=bars, about=given.chunk)
+
+
+def _beats(given: argparse.Namespace) -> int:
+    from playalong.live.session import beats
+
+    beat_map = beats(
+        given.recording,
+        _look(given),
+        _home(),
+        tempo_bpm=given.tempo,
+        first_beat_s=given.first_beat,
+        per_bar=given.per_bar,
+        find=given.find,
+        port_part=given.port,
+        path=given.out,
+    )
+    if beat_map is None:
+        raise PlainError("No beats were kept.")
+    print(
+        f"{len(beat_map)} beats in {beat_map.bars} bars of {beat_map.per_bar}: "
+        f"{beat_map.tempo_bpm(0):.1f} bpm in bar 1, "
+        f"{beat_map.tempo_bpm(max(0, beat_map.bars - 1)):.1f} in the last."
+    )
     if given.out is not None:
         print(f"It is written: {given.out}")
     return 0
@@ -341,10 +355,23 @@ def _bands(given: argparse.Namespace) -> Any:
     return bands_of(read(given.strokes))
 
 
-def _look(given: argparse.Namespace) -> Any:
-    from playalong.live.session import Look
+def _profile(path: Path | None) -> Any:
+    """What is known of the kit on which a take was played."""
+    if path is None:
+        return None
+    from playalong.records.profiles import read_file
 
-    return Look(given.dark, given.large, given.sound)
+    try:
+        return read_file(path)
+    except OSError as error:
+        raise PlainError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+def _look(given: argparse.Namespace) -> Any:
+    from playalong.live.opened import Look
+
+    echo = getattr(given, "sound_pads", False)
+    return Look(given.dark, given.large, given.sound, given.buffer_ms, given.click_to, echo)
 
 
 def _tell(kept: Any) -> None:
@@ -380,6 +407,21 @@ def _text(path: Path) -> str:
         raise PlainError(f"{path} is no text in UTF-8: save it so in the editor.") from None
     except OSError as error:
         raise PlainError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+_COMMANDS = {
+    "patterns": _patterns,
+    "check": _check,
+    "ports": _ports,
+    "sounds": _sounds,
+    "kit": _kit,
+    "play": _play,
+    "demo": _demo,
+    "hear": _hear,
+    "beats": _beats,
+    "practice": _practice,
+    "grade": _grade,
+}
 
 
 if __name__ == "__main__":

@@ -4,9 +4,11 @@ A take that was played with this program carries how it was played, so grading i
 option and gives the same figures. An option that is given goes before what the take says.
 """
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite
+from typing import Any
 
 import numpy as np
 
@@ -16,13 +18,17 @@ from playalong.grading.groups import bands_found
 from playalong.grading.hits import Hits
 from playalong.grading.loudness import Bands
 from playalong.grading.measure import grade
+from playalong.grading.pauses import Pauses
 from playalong.grading.run import Run
 from playalong.grading.verdicts import Rules
+from playalong.kit.mapping import hits_of
+from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.beats import Tempo
 from playalong.pattern.kit import VOICES, folded
 from playalong.pattern.model import Pattern
-from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.targets import Targets, lay_out, lay_out_on
 from playalong.plain import PlainError, printable, quoted
+from playalong.profile.pads import Pads
 from playalong.records.takes import Take
 
 #: Tempi outside these can be neither played nor meant.
@@ -43,7 +49,8 @@ class Options:
     """How a take is to be graded; None leaves it to the take, the pattern, or the default.
 
     ``tempo_bpm`` and ``start_s`` may be ``AUTO``: they are then found in the take, and the
-    grader follows the player.
+    grader follows the player. ``pads`` say what the notes of the kit mean; ``latency_ms`` is
+    taken off every hit of a take from which it has not been.
     """
 
     tempo_bpm: float | str | None = None
@@ -53,6 +60,8 @@ class Options:
     capture_ms: float | None = None
     tolerance_ms: float | None = None
     bands: Bands | None = None
+    pads: Pads | None = None
+    latency_ms: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +69,7 @@ class Graded:
     """A grade, the matched run behind it, and what should be said of how it was made.
 
     ``followed``: the targets went along with the player; ``start_s`` is where bar 1 began in
-    the take.
+    the take; ``latency_ms`` is what was taken off every hit.
     """
 
     grade: Grade
@@ -68,6 +77,7 @@ class Graded:
     followed: bool
     start_s: float
     remarks: tuple[str, ...]
+    latency_ms: float = 0.0
 
 
 def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
@@ -93,7 +103,11 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     bars = checked_bars(int(told_bars)) if isinstance(told_bars, int | float) else None
     tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
     start_s = number(options.start_s, "start_s", take.start_s)
-    hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
+    taken_off_ms = number(None, "latency_ms", 0.0)
+    late_ms = taken_off_ms if options.latency_ms is None else options.latency_ms
+    hits, unknown = _hits(take, info, options, start_s + (late_ms - taken_off_ms) / 1000.0)
+    pauses = Pauses.from_plain(info.get("pauses", []))
+    hits = pauses.hits(hits)
     if not info:  # a run in which nothing was played is still a run
         check_hits(pattern, hits, len(take.note))
 
@@ -104,7 +118,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     else:
         asked = lay_out(pattern, tempo_bpm, None, variations)
         rules = replace(rules, bands=bands_found(asked, hits, rules.bands))
-    held = _Held(pattern, hits, rules, variations, bars)
+    beats = None if options.tempo_bpm is not None else _beats(info.get("along"))
+    held = _Held(pattern, hits, rules, variations, bars, pauses, beats)
     if AUTO in (options.tempo_bpm, options.start_s):
         seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
         graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
@@ -115,7 +130,7 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
             other = held.to_the_player(tempo_bpm, False, False)
             if other.grade.counts.matched > BETTER * graded.grade.counts.matched:
                 graded = other
-    graded = replace(graded, start_s=graded.start_s + start_s)
+    graded = replace(graded, start_s=graded.start_s + start_s, latency_ms=late_ms)
     remarks = list(take.remarks)
     if graded.followed:
         remarks.append(
@@ -124,10 +139,31 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         )
     if graded.grade.dynamics.bands != DEFAULT.bands.source:
         remarks.append(f"Loudness is held against {graded.grade.dynamics.bands}.")
-    if len(unknown):
-        numbers = ", ".join(map(str, sorted(set(unknown.tolist()))))
-        remarks.append(f"{len(unknown)} notes of no known pad were left out: {numbers}.")
+    if unknown:
+        numbers = ", ".join(map(str, sorted(unknown)))
+        remarks.append(f"{unknown.total()} notes of no known pad were left out: {numbers}.")
     return replace(graded, remarks=tuple(remarks))
+
+
+def _hits(
+    take: Take, info: Mapping[str, Any], options: Options, start_s: float
+) -> tuple[Hits, Counter[int]]:
+    """The hits of a take from ``start_s`` on, and its notes of no known pad."""
+    pads = options.pads
+    if pads is None and "pads" in info:
+        pads = Pads.from_plain(info["pads"])
+    if pads is not None:  # what came before a message decides what it means
+        return hits_of(take.messages, pads, start_s)
+    hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
+    return hits, Counter(unknown.tolist())
+
+
+def _beats(plain: Any) -> BeatMap | None:
+    """The beats of the recording that a take was played along with, if it was."""
+    try:
+        return BeatMap.of(map(float, plain["times_s"]), 0, int(plain["per_bar"]))
+    except (KeyError, TypeError, ValueError):
+        return None
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,13 +175,19 @@ class _Held:
     rules: Rules
     variations: tuple[str, ...]
     bars: int | None
+    pauses: Pauses
+    beats: BeatMap | None
 
     def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""
         bars = self.bars or _bars_reached(self.pattern, tempo_bpm, self._last_s())
-        targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
+        if self.beats is None:
+            targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
+        else:
+            targets = lay_out_on(self.pattern, self.beats, 0, bars, self.variations)
         if until_s < targets.end_s:
             targets = targets.until(until_s)
+        targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
         told, run = grade(self.pattern, tempo_bpm, targets, self.hits, self.rules)
         return Graded(told, run, False, 0.0, ())
 

@@ -1,34 +1,42 @@
 """One run, from the count-in to the last bar.
 
 A run has its own time line, second 0 being the start of bar 1; what is on the program's clock is
-moved onto it here and nowhere else.
+moved onto it here and nowhere else. The take's time line is the same until the kit goes away:
+then the run stands still, and goes on at the next bar line when the kit is back.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 
 from playalong.grading.gauges import Gauges
 from playalong.grading.grader import Grader
-from playalong.grading.hits import Hit
+from playalong.grading.hits import Hit, Hits
+from playalong.grading.pauses import Pause, Pauses
 from playalong.grading.verdicts import MATCHED, Judged, Rules
 from playalong.kit.mapping import Mapper
 from playalong.kit.ports import Arrival, Port
 from playalong.kit.stamps import StampFilter
+from playalong.live.along import Along, MapTime
 from playalong.live.clock import Clock
+from playalong.live.controls import Sticks, level_steps
+from playalong.live.echo import Echo
 from playalong.pattern.beats import Meter, Tempo
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets, lay_out
+from playalong.profile.profile import Profile
 from playalong.records.takes import Recording
 from playalong.screen.chart import Sheet
 from playalong.screen.page import Outcome, Page
 from playalong.screen.run_page import CountIn, RunPage
 from playalong.screen.theme import Theme
+from playalong.screen.widgets import Level
 from playalong.screen.window import Window
-from playalong.sound.click import Click, Kind, clicks
+from playalong.sound.click import PLAIN, Click, Clicking, Kind, clicks
 from playalong.sound.drums import warm
-from playalong.sound.notes import Note, notes
-from playalong.sound.output import Output
+from playalong.sound.notes import notes
+from playalong.sound.output import Output, Sound
 from playalong.sound.timeline import RATE
 
 FRAME_S = 1 / 60
@@ -40,7 +48,21 @@ LEAD_S = 1.0
 TAIL_S = 0.4
 
 #: How often the port is asked whether it is still there.
-LOOK_S = 0.5
+LOOK_S = 0.4
+
+#: How often hits are taken from the port while a frame is waited for.
+LISTEN_S = 0.002
+
+#: How long a run waits for a kit that has gone.
+PATIENCE_S = 600.0
+
+#: A pause begins this long after the last hit before it.
+_AFTER_S = 0.001
+
+_COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
+
+GONE = ("The kit is gone: check its cable.", "The run waits, and every hit so far is kept.")
+BACK = "the kit is back"
 
 
 @dataclass(frozen=True)
@@ -52,7 +74,8 @@ class Task:
     ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
     player only listens, ``clicked`` where no click is to sound after the count-in. ``free``
     is where the player may add and leave out: only what answers is shown. ``about`` stands beside
-    the title.
+    the title. ``clicking`` says where it clicks; ``along`` is a recording that is played along
+    with. ``waits`` is False where a run that has lost its kit is over.
     """
 
     pattern: Pattern
@@ -68,6 +91,9 @@ class Task:
     clicked: bool = True
     free: bool = False
     about: str = ""
+    clicking: Clicking = PLAIN
+    along: Along | None = None
+    waits: bool = True
 
     def written(self) -> tuple[Bar, ...]:
         """The bars of the pattern with the variations in place."""
@@ -78,11 +104,28 @@ class Task:
         bars = self.written()
         return [bars[number % len(bars)].meter for number in range(self.bars)]
 
+    def time(self) -> Tempo | MapTime:
+        """Where written positions are, second 0 being the start of bar 1."""
+        if self.along is not None:
+            return self.along.time(self.pattern)
+        return Tempo(self.tempo_bpm, self.pattern.meter.unit)
+
     def targets(self) -> Targets:
         """The targets, second 0 being the start of bar 1."""
+        if self.along is not None:
+            return self.along.targets(self.pattern, self.bars, self.variations)
         return lay_out(self.pattern, self.tempo_bpm, self.bars, self.variations)
 
-    def recording(self, lead_s: float) -> Recording:
+    def ticks(self) -> list[Click]:
+        """The clicks of the count-in, the run and the rest after it."""
+        meters = self.meters()
+        resting = [meters[-1]] * self.rest
+        swung = replace(self.clicking, swing=self.pattern.swing)
+        return clicks(
+            [*meters, *resting], self.time(), self.count_in, self.between, swung, self.rest
+        )
+
+    def recording(self, lead_s: float, profile: Profile, targets: Targets) -> Recording:
         """An empty take of this, ``lead_s`` of which come before bar 1."""
         info = {
             "pattern": self.pattern.name,
@@ -92,7 +135,11 @@ class Task:
             "capture_ms": self.rules.capture_ms,
             "tolerance_ms": self.rules.tolerance_ms,
             "bands": self.rules.bands.as_plain(),
+            "pads": profile.pads.for_targets(targets).as_plain(),
+            "latency_ms": profile.latency.ms if profile.latency else 0.0,
         }
+        if self.along is not None:
+            info["along"] = self.along.as_plain(self.bars)
         return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info)
 
 
@@ -102,6 +149,8 @@ class Stage:
 
     ``notices`` are words that stand on the sheet; ``seen`` is told of every frame that was shown,
     with the time in seconds of the run. ``stamps`` learns the port's least delay from run to run.
+    ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
+    the program. A run waits ``patience_s`` for a kit that has gone. ``sticks`` hears strokes that work the program, where there is a port for it.
     """
 
     clock: Clock
@@ -112,6 +161,25 @@ class Stage:
     frame_s: float = FRAME_S
     seen: Callable[[float], None] = lambda _: None
     stamps: StampFilter = field(default_factory=StampFilter)
+    profile: Profile = field(default_factory=lambda: Profile("", ""))
+    echo: bool = False
+    listen_s: float = LISTEN_S
+    patience_s: float = PATIENCE_S
+    sticks: Sticks | None = None
+
+    def asked(self, page: Page) -> Outcome | None:
+        """What was asked for by key or mouse; the level of the sound is moved at once."""
+        for press in self.window.presses():
+            for _ in range(abs(steps := level_steps(press, page))):
+                (self.output.louder if steps > 0 else self.output.softer)()
+            outcome = page.handle(press) if not steps else None
+            if outcome is not None:
+                return outcome
+        return None
+
+    def level(self) -> Level:
+        """The level of the sound, for a page."""
+        return Level(self.output.level_db)
 
 
 @dataclass(frozen=True)
@@ -139,6 +207,7 @@ class Ended:
     lost_port: str | None
     page: RunPage
     next_s: float
+    pauses: Pauses
 
 
 class Run:
@@ -157,31 +226,31 @@ class Run:
         ``begin_s`` is when that is, where the rest of a run before is the count-in of this one.
         """
         self._task, self._stage, self._before = task, stage, before
-        tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
-        bars = task.written()
-        meters = task.meters()
-        resting = [meters[-1]] * task.rest
-        ticks = clicks([*meters, *resting], tempo, task.count_in, task.between)
-        count_in_s = -min(tick.time_s for tick in ticks)
+        ticks = task.ticks()
+        count_in_s = -min(0.0, *(tick.time_s for tick in ticks))
         ready_s = stage.clock.now() + LEAD_S + count_in_s
-        self._start_s = ready_s if begin_s is None else begin_s
-        sounds = [
-            tick
-            for tick in ticks
-            if (tick.time_s >= 0 and task.clicked) or (tick.time_s < 0 and begin_s is None)
-        ]
-        stage.output.schedule(self._start_s, with_company(sounds, task))
+        #: Second 0 on the clock, of the take and of the run, which a pause moves.
+        self._take_s = self._start_s = ready_s if begin_s is None else begin_s
+        self._sounds = with_company(
+            [tick for tick in ticks if task.clicked or tick.time_s < 0], task
+        )
+        counted = [sound for sound in self._sounds if sound.time_s >= 0 or begin_s is None]
+        stage.output.schedule(self._start_s, counted)
 
-        self._targets = task.targets()
-        self._grader = Grader(self._targets, task.rules)
-        self._gauges = Gauges(self._targets, task.rules, task.tempo_bpm)
-        self._sheet = Sheet(self._targets, bars, task.rules, task.pattern.swing)
-        self._recording = task.recording(LEAD_S + count_in_s)
-        self._mapper = Mapper()
-        self._hits: dict[int, Hit] = {}
+        self._asked_for = self._targets = task.targets()
+        profile = stage.profile
+        pads = profile.pads.for_targets(self._targets)
+        self._late_s = profile.latency.ms / 1000.0 if profile.latency else 0.0
+        self._recording = task.recording(LEAD_S + count_in_s, profile, self._targets)
+        self._mapper = Mapper(pads)
+        self._echo = Echo(stage.output, pads) if stage.echo else None
         self._played: list[Hit] = []
-        rest_s = sum(tempo.seconds(meter.length) for meter in resting)
-        self._next_s = self._start_s + self._targets.end_s + rest_s
+        self._pauses = Pauses()
+        self._waits_since_s: float | None = None
+        self._next_s = self._start_s + max(
+            self._targets.end_s, task.time().seconds(_length(task.meters(), task.rest))
+        )
+        self._judge_anew()
         self.page = RunPage(
             stage.theme,
             title=task.pattern.title,
@@ -192,46 +261,59 @@ class Run:
             ghosts=self._gauges.ghosts,
             steadiness=self._gauges.steadiness,
             notices=list(stage.notices),
-            count_in=_counted(meters[0], ticks, task.count_in),
+            count_in=_counted(task.meters()[0], ticks),
+            level=stage.level(),
         )
-        self._port = connect(self._start_s)
+        self._port = connect(self._take_s)
+        self._look_s = self._there_s = stage.clock.now()
         if begin_s is None:
             self._port.poll()  # what was struck before belongs to no run
+
+    def _judge_anew(self) -> None:
+        """Grader, gauges and sheet for what is asked, and all that was played so far."""
+        task = self._task
+        hits = Hits.of(self._played)
+        capture_s = task.rules.capture_ms / 1000.0
+        self._targets = self._pauses.asked(self._asked_for, hits, capture_s)
+        self._grader = Grader(self._targets, task.rules)
+        self._gauges = Gauges(self._targets, task.rules, task.tempo_bpm)
+        self._sheet = Sheet(self._targets, task.written(), task.rules, task.pattern.swing)
+        self._hits: dict[int, Hit] = {}
+        for number, hit in enumerate(self._played):
+            self._judge(number, hit)
 
     def play(self, each_bar: Callable[[int], None] = lambda _: None) -> Ended:
         """Play until the last bar is over, the player asks for something, or the port is gone.
 
         ``each_bar`` is told when a bar of the run begins (0 is the first).
         """
-        stage, clock = self._stage, self._stage.clock
-        look_s, bar = clock.now() + LOOK_S, -1
+        stage, clock, starts_s = self._stage, self._stage.clock, self._asked_for.bar_starts_s
+        bar = -1
         lost: str | None = None
         outcome: Outcome | None = None
         while True:
             frame_s = clock.now()
-            now_s = frame_s - self._start_s
-            self._listen(now_s)
-            if now_s >= self._targets.end_s + TAIL_S:
+            self._listen(frame_s)
+            now_s = self._now_s(frame_s)
+            if now_s >= self._asked_for.end_s + TAIL_S:
                 break
-            if bar + 1 < self._targets.bars and now_s >= self._targets.bar_starts_s[bar + 1]:
+            while bar + 1 < len(starts_s) and now_s >= starts_s[bar + 1]:
                 bar += 1
                 self.page.subtitle = self._task.about or _progress(bar, self._task)
                 each_bar(bar)
             self._show(now_s)
-            outcome = self._asked()
+            outcome = stage.asked(self.page)
             if outcome is not None:
-                self._break_off(now_s)
+                self._break_off(clock.now())
                 break
-            if frame_s >= look_s:
-                look_s = frame_s + LOOK_S
-                if not self._port.is_there():
-                    lost = self._port.name
-                    self._break_off(now_s)
-                    break
-            clock.wait(frame_s + stage.frame_s - clock.now())
+            if not self._is_heard(clock.now()):
+                lost = self._port.name
+                self._break_off(clock.now())
+                break
+            self._wait(frame_s + stage.frame_s)
         if self._task.judged:
             self._say(self._grader.finish())
-        stage.window.frame(self.page, clock.now() - self._start_s)
+        stage.window.frame(self.page, self._now_s(clock.now()))
         return Ended(
             self._recording,
             self._targets,
@@ -240,10 +322,28 @@ class Run:
             lost,
             self.page,
             self._next_s,
+            self._pauses,
         )
+
+    def _wait(self, until_s: float) -> None:
+        """Wait for the next frame, and listen all the while."""
+        clock = self._stage.clock
+        while (left_s := until_s - clock.now()) > 0:
+            clock.wait(min(left_s, self._stage.listen_s))
+            if left_s > self._stage.listen_s:
+                self._listen(clock.now())
+
+    def _now_s(self, clock_s: float) -> float:
+        """The run's time: in a pause that of the moment at which it stopped."""
+        if self._waits_since_s is not None:
+            return self._pauses.each[-1].stopped_s
+        return clock_s - self._start_s
 
     def _show(self, now_s: float) -> None:
         stage, before = self._stage, self._before
+        self.page.level.db = stage.output.level_db
+        said = (*stage.notices, stage.output.message)
+        self.page.notices[:] = [*self._notices, *dict.fromkeys(filter(None, said))]
         if before is not None and now_s < before.until_s:
             stage.window.frame(before.page, before.now_s)
         else:
@@ -251,30 +351,43 @@ class Run:
         stage.seen(now_s)
         stage.output.tend()
 
-    def _asked(self) -> Outcome | None:
-        for press in self._stage.window.presses():
-            outcome = self.page.handle(press)
-            if outcome is not None:
-                return outcome
-        return None
+    #: What stands before the stage's notices.
+    _notices: tuple[str, ...] = ()
 
-    def _listen(self, now_s: float) -> None:
+    def notice(self, words: str) -> None:
+        """Let ``words`` stand on the page."""
+        self._notices = (words,)
+
+    def _listen(self, clock_s: float) -> None:
         for arrival in self._port.poll():
-            stamp_s = self._stage.stamps.time_s(arrival.stamp_s, arrival.arrival_s)
-            # From here on the hit has the time that the kept take will give back.
-            time_s = self._recording.keep(stamp_s - self._start_s, arrival.data)
-            hit = self._mapper.hit(time_s, arrival.data)
-            if hit is None:
-                continue
-            number = len(self._played)
-            self._played.append(hit)
-            words = self._grader.hit(hit)
-            if words:
-                self._hits[number] = hit
-                self._sheet.hit(number, hit)
-                self._say(words)
+            self._arrived(arrival)
         if self._task.judged:
-            self._say(self._grader.time_passed(now_s))
+            self._say(self._grader.time_passed(self._now_s(clock_s)))
+
+    def _arrived(self, arrival: Arrival) -> None:
+        stamp_s = self._stage.stamps.time_s(arrival.stamp_s, arrival.arrival_s, arrival.stream)
+        # From here on the hit has the time that the kept take will give back.
+        take_s = self._recording.keep(stamp_s - self._late_s - self._take_s, arrival.data)
+        hit = self._mapper.hit(take_s, arrival.data)
+        if self._echo is not None:
+            self._echo.message(arrival.data)
+        if hit is None:
+            return
+        if self._echo is not None:
+            self._echo.hit(hit)
+        run_s = self._pauses.run_s(take_s)
+        if run_s is None:
+            return
+        number = len(self._played)
+        self._played.append(replace(hit, time_s=run_s))
+        self._judge(number, self._played[number])
+
+    def _judge(self, number: int, hit: Hit) -> None:
+        words = self._grader.hit(hit)
+        if words:
+            self._hits[number] = hit
+            self._sheet.hit(number, hit)
+            self._say(words)
 
     def _say(self, words: list[Judged]) -> None:
         for word in words:
@@ -283,22 +396,117 @@ class Run:
             if word.settled and word.hit is not None:
                 self._gauges.heard(word, self._hits.pop(word.hit))
 
-    def _break_off(self, now_s: float) -> None:
+    def _is_heard(self, clock_s: float) -> bool:
+        """Look after the port now and then; False when it is gone and is not waited for."""
+        if clock_s < self._look_s:
+            return True
+        self._look_s = clock_s + LOOK_S
+        if self._waits_since_s is not None:
+            if self._port.back():
+                self._go_on(clock_s)
+            return clock_s - (self._waits_since_s or clock_s) < self._stage.patience_s
+        if self._port.is_there():
+            self._there_s = clock_s
+            return True
+        self._stop(clock_s)
+        return self._waits_since_s is not None
+
+    def _stop(self, clock_s: float) -> None:
+        """The kit is gone: the run stands still, if a bar line is left at which it can go on."""
+        self._listen(clock_s)
+        take_s = self._there_s - self._take_s
+        if self._played:
+            run_to_take_s = self._start_s - self._take_s
+            take_s = max(take_s, self._played[-1].time_s + run_to_take_s + _AFTER_S)
+        stopped_s = take_s + self._take_s - self._start_s
+        self._stage.output.clear()
+        capture_s = self._task.rules.capture_ms / 1000.0
+        starts_s = self._asked_for.bar_starts_s
+        ahead = starts_s[starts_s >= stopped_s + capture_s]
+        pause = Pause(take_s, stopped_s)
+        if len(ahead) and self._task.waits:
+            pause = replace(pause, bar_s=float(ahead[0]))
+            self._waits_since_s = clock_s
+        self._pauses = Pauses((*self._pauses.each, pause))
+        self._recording.info["pauses"] = self._pauses.as_plain()
+        self._renew()
+        self.page.paused = GONE
+
+    def _go_on(self, clock_s: float) -> None:
+        """The kit is back: a count-in, and on from the bar line."""
+        task, pause = self._task, self._pauses.each[-1]
+        bar = int((self._asked_for.bar_starts_s < pause.bar_s).sum())
+        meters = task.meters()
+        count = clicks(
+            [meters[bar]], Tempo(_local_bpm(self._asked_for, bar, meters[bar]), meters[bar].unit)
+        )
+        counted = [
+            replace(tick, time_s=tick.time_s + pause.bar_s) for tick in count if tick.time_s < 0
+        ]
+        length_s = pause.bar_s - counted[0].time_s
+        moved_s = clock_s + LEAD_S + length_s - pause.bar_s - self._start_s
+        self._start_s += moved_s
+        self._next_s += moved_s
+        capture_s = task.rules.capture_ms / 1000.0
+        on_s = pause.bar_s - capture_s
+        until_s = on_s + self._start_s - self._take_s
+        self._pauses = self._pauses.end(replace(pause, until_s=until_s, on_s=on_s))
+        self._recording.info["pauses"] = self._pauses.as_plain()
+        self._waits_since_s = None
+        self._there_s = clock_s
+        ahead = [sound for sound in self._sounds if sound.time_s >= pause.bar_s]
+        if task.along is not None:
+            ahead += [one.after(pause.bar_s) for one in task.along.sounds]
+        self._stage.output.schedule(self._start_s, [*counted, *ahead])
+        self._renew()
+        self.page.count_in = _counted(meters[bar], counted)
+        self.page.paused = ()
+        self.notice(BACK)
+
+    def _renew(self) -> None:
+        """Judge again what was played, now that something else is asked."""
+        self._judge_anew()
+        if self._task.judged:
+            self._say(self._grader.time_passed(self._pauses.each[-1].stopped_s))
+        page, gauges = self.page, self._gauges
+        page.sheet = self._sheet
+        page.timing, page.ghosts, page.steadiness = gauges.timing, gauges.ghosts, gauges.steadiness
+
+    def _break_off(self, clock_s: float) -> None:
         """What comes after is not asked for any more."""
-        self._listen(now_s)
+        self._listen(clock_s)
+        if self._waits_since_s is not None:
+            pause = replace(self._pauses.each[-1], bar_s=float("inf"))
+            self._pauses = self._pauses.end(pause)
+            self._waits_since_s = None
+            self._recording.info["pauses"] = self._pauses.as_plain()
+            self._recording.info["until_s"] = max(0.0, pause.stopped_s)
+            return
+        now_s = self._now_s(clock_s)
+        if self._pauses.each and self._pauses.each[-1].bar_s == float("inf"):
+            now_s = self._pauses.each[-1].stopped_s
         self._recording.info["until_s"] = max(0.0, now_s)
 
 
 def hold(stage: Stage, page: Page, now_s: float, until_s: float | None) -> Outcome | None:
-    """Show a page that stands still until a time on the clock, None for no end, or a press."""
+    """Show a page that stands still until a time on the clock, None for no end, or a press.
+
+    Strokes work it as keys do.
+    """
+    if stage.sticks is not None:
+        stage.sticks.begin()
     while until_s is None or stage.clock.now() < until_s:
+        level = getattr(page, "level", None)
+        if level is not None:
+            level.db = stage.output.level_db
         stage.window.frame(page, now_s)
         stage.seen(now_s)
         stage.output.tend()
-        for press in stage.window.presses():
-            outcome = page.handle(press)
-            if outcome is not None:
-                return outcome
+        outcome = stage.asked(page)
+        if outcome is None and stage.sticks is not None:
+            outcome = stage.sticks.asked(page, stage.clock.now())
+        if outcome is not None:
+            return outcome
         stage.clock.wait(stage.frame_s)
     return None
 
@@ -310,11 +518,25 @@ def _progress(bar: int | None, task: Task) -> str:
     return "  ·  ".join([where, *task.variations])
 
 
-def _counted(meter: Meter, ticks: Sequence[Click], bars: int) -> CountIn:
-    """What is counted before bar 1: the numbers of the beats."""
-    times = [tick.time_s for tick in ticks if tick.time_s < 0 and tick.kind is not Kind.BETWEEN]
+def _counted(meter: Meter, ticks: Sequence[Click]) -> CountIn:
+    """What is counted before a bar: the numbers of the beats."""
+    times = [tick.time_s for tick in ticks if tick.kind in _COUNTED and tick.time_s < 0]
     numbers = [str(beat + 1) for beat in range(len(meter.beats))]
-    return CountIn(tuple(times), tuple(numbers * bars))
+    bars = len(times) // len(numbers)
+    end_s = None if not times else times[-1] + (times[-1] - times[-2] if len(times) > 1 else 1.0)
+    return CountIn(tuple(times), tuple(numbers * bars), end_s)
+
+
+def _length(meters: Sequence[Meter], rest: int) -> Fraction:
+    """How long the bars are in whole notes, with ``rest`` more like the last."""
+    return sum((meter.length for meter in [*meters, *[meters[-1]] * rest]), Fraction(0))
+
+
+def _local_bpm(targets: Targets, bar: int, meter: Meter) -> float:
+    """The tempo of one bar of a run."""
+    ends_s = [*targets.bar_starts_s.tolist(), targets.end_s]
+    length_s = [end - start for start, end in pairwise(ends_s)][bar]
+    return float(60.0 * float(meter.length / meter.unit) / length_s)
 
 
 class Nobody:
@@ -330,15 +552,22 @@ class Nobody:
         """Always."""
         return True
 
+    def back(self) -> bool:
+        """Always."""
+        return True
+
     def close(self) -> None:
         """Nothing to let go of."""
 
 
-def with_company(ticks: Sequence[Click], task: Task) -> list[Click | Note]:
+def with_company(ticks: Sequence[Click], task: Task) -> list[Sound]:
     """The clicks, and what the program plays along, in order of time."""
-    sounds: list[Click | Note] = [*ticks]
+    sounds: list[Sound] = [*ticks]
     if task.company is not None:
-        company = notes(lay_out(task.company, task.tempo_bpm, task.bars))
+        targets = replace(task, pattern=task.company, variations=()).targets()
+        company = notes(targets)
         warm({note.voice for note in company}, RATE)  # nothing is made while it sounds
         sounds += company
+    if task.along is not None:
+        sounds += task.along.sounds
     return sorted(sounds, key=lambda sound: sound.time_s)

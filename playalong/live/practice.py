@@ -5,7 +5,7 @@ becomes a run. In the bar of rest after an exercise the sheet stands still and s
 change; when the same comes again, that bar is its count-in, and the click never stops.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import ceil
@@ -15,7 +15,17 @@ from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
 from playalong.grading.verdicts import Rules
 from playalong.kit.ports import Port
-from playalong.live.loop import Before, Ended, Nobody, Run, Stage, Task, hold
+from playalong.live.loop import (
+    GONE,
+    LOOK_S,
+    Before,
+    Ended,
+    Nobody,
+    Run,
+    Stage,
+    Task,
+    hold,
+)
 from playalong.pattern.beats import Tempo
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets
@@ -100,6 +110,7 @@ class Practice:
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
         self._number = 0
+        self._port: Port | None = None
         self._texture: Texture | None = None
         self._speaker = Speaker()
         self._begin_s: float | None = None
@@ -137,26 +148,39 @@ class Practice:
         ended = self._played(exercise, task)
         self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
         if ended.lost_port is not None:
-            self._stage.output.clear()
-            self._trouble.append(
-                f'The MIDI port "{ended.lost_port}" went away: check its cable. The lesson is kept.'
-            )
-            return Outcome.LEAVE
+            return self._wait_for_kit(ended)
         if ended.outcome is not None:
             return self._wish(ended.outcome, ended)
         answer = self.lesson.played(self._result(exercise, task, ended))
         self._keep_lesson()
         return self._say(exercise, task, ended, answer)
 
+    def _wait_for_kit(self, ended: Ended) -> Outcome | None:
+        """The kit is gone: wait, and play the same exercise again when it is back."""
+        stage, page = self._stage, ended.page
+        stage.output.clear()
+        self._begin_s = self._before = None
+        page.paused = GONE
+        until_s = stage.clock.now() + stage.patience_s
+        while stage.clock.now() < until_s:
+            outcome = hold(stage, page, _still_s(ended), stage.clock.now() + LOOK_S)
+            if outcome is Outcome.LEAVE:
+                break
+            if self._port is not None and self._port.back():
+                return None
+        self._trouble.append(
+            f'The MIDI port "{ended.lost_port}" went away: check its cable. The lesson is kept.'
+        )
+        return Outcome.LEAVE
+
     def _played(self, exercise: Exercise, task: Task) -> Ended:
         targets, number = task.targets(), self._number
-        run = Run(
-            task,
-            self._stage,
-            lambda start_s: self._connect(targets, number, start_s),
-            self._begin_s,
-            self._before,
-        )
+
+        def connect(start_s: float) -> Port:
+            self._port = self._connect(targets, number, start_s)
+            return self._port
+
+        run = Run(task, self._stage, connect, self._begin_s, self._before)
         self._number += 1
         page, calls = run.page, exercise.calls
         page.buttons = Buttons(LESSON)
@@ -175,7 +199,7 @@ class Practice:
         alone = replace(task, company=task.pattern, rest=0, judged=False)
         run = Run(alone, self._stage, lambda start_s: Nobody())
         run.page.buttons = Buttons(LESSON)
-        run.page.notices.insert(0, "listen")
+        run.notice("listen")
         ended = run.play()
         self._stage.output.clear()
         if ended.outcome in (None, Outcome.HEAR):
@@ -219,6 +243,7 @@ class Practice:
             return None
         self._begin_s = self._before = None
         until_s = max(ended.next_s if task.rest else 0.0, self._stage.clock.now() + READ_S)
+        page.buttons = self._buttons()
         outcome = hold(self._stage, page, still_s, until_s)
         if outcome is None and self._texture is not None:
             outcome = self._show_texture(self._texture)
@@ -230,7 +255,15 @@ class Practice:
         self._texture = None
         rows = [*told.used.items(), ("as written", told.plain)]
         bars = 1 + max((bar for _, played in rows for bar in played), default=0)
-        page = TexturePage(self._stage.theme, self._pattern.title, rows, bars, told.words())
+        page = TexturePage(
+            self._stage.theme,
+            self._pattern.title,
+            rows,
+            bars,
+            told.words(),
+            pads=self._pads,
+            call=self._call,
+        )
         outcome = hold(self._stage, page, 0.0, self._stage.clock.now() + TEXTURE_S)
         return None if outcome is Outcome.AGAIN else outcome
 
@@ -260,13 +293,30 @@ class Practice:
 
     def _plan(self, stay_s: float | None) -> Outcome | None:
         page = PlanPage(
-            self._stage.theme, self._pattern.title, _plan_lines(self.lesson), self._told
+            self._stage.theme,
+            self._pattern.title,
+            _plan_lines(self.lesson),
+            self._told,
+            pads=self._pads,
+            call=self._call,
         )
         if self._stage.window.offscreen and stay_s is None:
             return None
         until_s = None if stay_s is None else self._stage.clock.now() + stay_s
         outcome = hold(self._stage, page, 0.0, until_s)
         return Outcome.LEAVE if outcome is Outcome.LEAVE else None
+
+    def _buttons(self) -> Buttons:
+        """What can be asked for while nothing is played."""
+        return Buttons(LESSON, self._pads, self._call)
+
+    @property
+    def _pads(self) -> Mapping[Outcome, str]:
+        return self._stage.sticks.pads if self._stage.sticks else {}
+
+    @property
+    def _call(self) -> str:
+        return self._stage.sticks.call if self._stage.sticks else ""
 
     def _keep_lesson(self) -> None:
         plain, name = self.lesson.as_plain(), self._pattern.name
@@ -294,6 +344,7 @@ def _task(exercise: Exercise) -> Task:
         company=exercise.accompaniment,
         free=exercise.step.kind is Kind.FREE,
         about=exercise.words,
+        waits=False,  # the exercise is played again
     )
     return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task
 

@@ -38,7 +38,7 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
             arguments = (performance, output, self._start_s, time.perf_counter, time.sleep)
             threading.Thread(target=send, args=arguments, daemon=True).start()
 
-    keep = session._keep
+    keep = sitting.keep
 
     def keeping(*arguments) -> Kept:
         kept.append((arguments[0], keep(*arguments)))

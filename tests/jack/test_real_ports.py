@@ -1,12 +1,15 @@
 """Real MIDI ports, in real time, through JACK."""
 
+import random
 import time
 from collections.abc import Callable, Iterator
 
 import numpy as np
 import pytest
+import rtmidi
 
 from playalong.kit import ports
+from playalong.kit.outputs import Sending, open_output
 from playalong.kit.player import SKILLS, perform, send
 from playalong.kit.ports import NO_PORT, PortError
 from playalong.kit.rtmidi_port import VirtualOutput
@@ -38,6 +41,16 @@ def soon(true: Callable[[], bool]) -> bool:
             return True
         time.sleep(0.05)
     return False
+
+
+@pytest.fixture
+def listening() -> Iterator[rtmidi.MidiIn]:
+    """An input of another program: where what we send can be heard."""
+    client = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="module")
+    client.open_virtual_port("in")
+    yield client
+    client.close_port()
+    client.delete()
 
 
 def heard(output: VirtualOutput, port: ports.Port, velocity: int) -> set[int]:
@@ -126,10 +139,70 @@ def test_a_port_that_is_pulled_out_is_noticed():
     assert ports.port_names() == []
 
 
-def test_a_port_that_comes_back_can_be_opened_again():
-    for velocity in (40, 80):
-        output = VirtualOutput(NAME)
-        port = ports.open_port("practice")
-        assert heard(output, port, velocity) == {velocity}
-        output.close()
+def test_a_port_that_comes_back_is_opened_again_and_loses_no_hit():
+    """A hit counts from the first that is heard after the port is back: before, it is joined
+    to nothing."""
+    chance = random.Random(8)
+    output = VirtualOutput(NAME)
+    port = ports.open_port("practice")
+    try:
+        for round_ in range(8):
+            velocity = 10 * round_ + 1
+            assert heard(output, port, velocity) == {velocity}
+            sent = chance.randrange(1, 40)
+            found = []
+            for number in range(sent):
+                output.send(bytes((0x99, 40 + number, 90)))
+                time.sleep(chance.uniform(0.0, 0.004))
+                if chance.random() < 0.2:
+                    found += port.poll()
+            time.sleep(0.1)  # the cable is not cut while a message is on it
+            output.close()
+            assert soon(lambda: not port.is_there())
+            assert not port.back()
+            output = VirtualOutput(NAME)
+            assert soon(port.back)
+            found += port.poll()
+            notes = [arrival.data[1] for arrival in found if arrival.data[1] != 38]
+            assert notes == list(range(40, 40 + sent))
+            assert {arrival.stream for arrival in found} == {round_}
+    finally:
         port.close()
+        output.close()
+
+
+def test_system_messages_take_no_time_from_the_stamps(output):
+    """What an input leaves out would be missing in the stamps of all that follows."""
+    port = ports.open_port("practice")
+    heard(output, port, 90)
+    time.sleep(0.05)
+    port.poll()
+    arrivals = []
+    for data in ((0x99, 38, 1), (0xF0, 1, 2, 0xF7), (0xFE,), (0xF8,), (0x99, 38, 2)):
+        output.send(bytes(data))
+        time.sleep(0.1)
+        arrivals += port.poll()
+    port.close()
+    assert [arrival.data[2] for arrival in arrivals] == [1, 2]
+    between_s = arrivals[1].stamp_s - arrivals[0].stamp_s
+    assert between_s > 0.3  # three of the four pauses at the least, however busy the machine
+
+
+def test_messages_go_out_at_their_time_to_an_output_chosen_by_name(listening):
+    output = open_output("module")
+    sending = Sending(output, time.perf_counter, time.sleep)
+    sending.schedule(
+        (time.perf_counter() + 0.2 + 0.01 * number, bytes((0x99, 38, 1 + number)))
+        for number in range(50)
+    )
+    found: list[int] = []
+
+    def arrived() -> bool:
+        while (event := listening.get_message()) is not None:
+            found.append(event[0][2])
+        return len(found) >= 51
+
+    assert soon(lambda: arrived() or len(found) == 50)
+    sending.close()
+    assert soon(arrived)  # what sounds is ended
+    assert found == [*range(1, 51), 0]

@@ -10,7 +10,7 @@ from playalong.grading.measure import judged_hits
 from playalong.grading.verdicts import Rules
 from playalong.grading.words import as_json
 from playalong.kit.player import SKILLS, Performance, SimulatedPort, perform
-from playalong.live import session
+from playalong.live import sitting
 from playalong.live.clock import SteppedClock
 from playalong.live.loop import Run, Stage, Task
 from playalong.pattern.text import read as read_pattern
@@ -45,7 +45,13 @@ def stage():
     clock = SteppedClock()
     window = Window.open((640, 360), offscreen=True)
     yield Stage(
-        clock, window, Theme.load(folder("assets") / "fonts"), SilentOutput(), (), frame_s=0.02
+        clock,
+        window,
+        Theme.load(folder("assets") / "fonts"),
+        SilentOutput(),
+        (),
+        frame_s=0.02,
+        patience_s=2.0,
     )
     window.close()
 
@@ -72,7 +78,7 @@ def played(task: Task, stage: Stage, seed: int = 5, skill: str = "learning"):
 
 def test_the_take_graded_again_gives_the_same(task, stage, tmp_path):
     ended = played(task, stage)
-    kept = session._keep(task, ended, tmp_path)
+    kept = sitting.keep(task, ended, tmp_path)
     again = grade_take(task.pattern, read_take(kept.path), Options())
     assert as_json(again.grade) == as_json(kept.graded.grade)
     assert again.grade.counts.targets == 3 * 18
@@ -86,7 +92,7 @@ def test_what_was_shown_is_what_is_graded(task, stage, tmp_path):
     run = Run(task, stage, lambda start_s: SimulatedPort(performance, start_s, stage.clock.now))
     shown = run._sheet.judged
     run._sheet.judged = lambda word: (said.append(word), shown(word))  # type: ignore[method-assign]
-    kept = session._keep(task, run.play(), tmp_path)
+    kept = sitting.keep(task, run.play(), tmp_path)
     for kind, number in (
         ("target", lambda word: word.target),
         ("hit", lambda word: word.hit),
@@ -107,7 +113,7 @@ def test_escape_ends_early_and_grades_what_was_played(task, stage, tmp_path):
     at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
     window = Pressed(stage.window, stage.clock, Key.ESCAPE, at_s)
     left = Stage(stage.clock, window, stage.theme, stage.output, (), 0.02)
-    kept = session._keep(task, played(task, left, skill="steady"), tmp_path)
+    kept = sitting.keep(task, played(task, left, skill="steady"), tmp_path)
     counts = kept.graded.grade.counts
     assert 18 < counts.targets < 36
     assert counts.missed == 0
@@ -126,11 +132,17 @@ class Vanishing(SimulatedPort):
     def is_there(self) -> bool:
         return self._clock() < self._gone_s
 
+    def back(self) -> bool:
+        return False
+
+    def poll(self):
+        return super().poll() if self.is_there() else []
+
 
 def test_a_port_that_vanishes_loses_nothing(task, stage, tmp_path):
     performance = perform(task.targets(), SKILLS["steady"], 1)
     run = Run(task, stage, lambda s: Vanishing(performance, s, stage.clock.now, s + 3.0))
-    kept = session._keep(task, run.play(), tmp_path)
+    kept = sitting.keep(task, run.play(), tmp_path)
     assert "simulated player" in kept.trouble[0]
     assert "went away" in kept.trouble[0]
     assert kept.graded.grade.counts.missed == 0
@@ -145,7 +157,7 @@ def test_a_folder_that_cannot_be_written(task, stage, tmp_path, monkeypatch):
     blocked.write_text("")
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setenv("USERPROFILE", str(tmp_path))
-    kept = session._keep(task, played(task, stage), blocked)
+    kept = sitting.keep(task, played(task, stage), blocked)
     assert kept.path.parent == tmp_path
     assert str(blocked) in kept.trouble[0]
     assert str(kept.path) in kept.trouble[0]
@@ -159,7 +171,7 @@ def test_a_run_without_a_hit_is_graded(task, stage, tmp_path):
 
     performance = perform(task.targets(), SKILLS["steady"], 1)
     run = Run(task, stage, lambda s: Silent(performance, s, stage.clock.now))
-    kept = session._keep(task, run.play(), tmp_path)
+    kept = sitting.keep(task, run.play(), tmp_path)
     assert kept.graded.grade.counts.missed == 54
     assert kept.graded.grade.score.total == 0
 
@@ -183,17 +195,17 @@ def test_the_demo_leaves_a_take_a_grade_and_pictures(tmp_path, capsys):
 def test_escape_in_the_count_in_leaves_nothing_to_grade(task, stage, tmp_path):
     window = Pressed(stage.window, stage.clock, Key.ESCAPE, 1.5)
     left = Stage(stage.clock, window, stage.theme, stage.output, (), 0.02)
-    kept = session._keep(task, played(task, left), tmp_path)
+    kept = sitting.keep(task, played(task, left), tmp_path)
     assert kept.graded.grade.counts.targets == 0
     assert kept.graded.grade.score.total == 0
-    page = session._result_page(task, kept, stage.theme)
+    page = sitting.result_page(task, kept, stage)
     stage.window.frame(page, 0.0)
 
 
 def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, stage, tmp_path):
     window = Pressed(stage.window, stage.clock, Key.ESCAPE, 1.0 + 1.5 * 2.4)
     left = Stage(stage.clock, window, stage.theme, stage.output, (), 0.02)
-    kept = session._keep(task, played(task, left, skill="steady"), tmp_path)
+    kept = sitting.keep(task, played(task, left, skill="steady"), tmp_path)
     take = read_take(kept.path)
     whole = grade_take(task.pattern, take, Options(bars=2)).grade
     assert kept.graded.grade.counts.targets < 18

@@ -1,0 +1,96 @@
+"""Hearing a pattern, or a take against it: in the window, or into a wave file."""
+
+from pathlib import Path
+
+from playalong.grading.gauges import Gauges
+from playalong.grading.pauses import Pauses
+from playalong.live.clock import RealClock
+from playalong.live.home import Home
+from playalong.live.listen_back import Played, listen_back
+from playalong.live.loop import Nobody, Run, Stage, Task, with_company
+from playalong.live.opened import Look, Opened
+from playalong.live.sitting import to_hear
+from playalong.pattern.model import Pattern
+from playalong.profile.pads import Pads
+from playalong.records.takes import read
+from playalong.regrading import DEFAULT, Graded, Options, grade_take
+from playalong.screen.chart import Sheet
+from playalong.screen.run_page import RunPage
+from playalong.sound.click import Click, Kind
+from playalong.sound.listening import Which
+from playalong.sound.rendering import rendered, write_wave
+
+WHICH = {"yours": Which.YOURS, "pattern": Which.PATTERN, "both": Which.BOTH}
+
+
+def hear(task: Task, look: Look, click: bool, home: Home, path: Path | None) -> None:
+    """Let the program play ``task``, in the window or into a wave file at ``path``."""
+    played = to_hear(task, click)
+    if path is not None:
+        ticks = task.ticks() if click else []
+        write_wave(path, rendered(with_company(ticks, played)))
+        return
+    with Opened(look, home, RealClock(), notices=("listen",)) as stage:
+        Run(played, stage, lambda _: Nobody()).play()
+
+
+def hear_take(
+    pattern: Pattern,
+    path: Path,
+    which: str,
+    speed: float,
+    click: bool,
+    look: Look,
+    home: Home,
+    out: Path | None,
+) -> None:
+    """Hear the take at ``path`` against ``pattern``, in the window or into a wave file."""
+    take = read(path)
+    graded = grade_take(pattern, take, Options())
+    pads = Pads.from_plain(take.info.get("pads", {}))
+    pauses = Pauses.from_plain(take.info.get("pauses", []))
+    ticks = clicks_of(pattern, graded) if click else []
+    played = Played.of(take, pads, graded.run, pauses, ticks)
+    if out is not None:
+        write_wave(out, rendered(played.sounds(WHICH[which], speed)))
+        return
+    with Opened(look, home, RealClock(), notices=()) as stage:
+        listen_back(stage, _page(pattern, graded, stage), played)
+
+
+def clicks_of(pattern: Pattern, graded: Graded) -> list[Click]:
+    """The click of a graded run, on the beats of its targets."""
+    targets = graded.run.targets
+    meters = [pattern.bars[bar % len(pattern.bars)].meter for bar in range(targets.bars)]
+    ends_s = [*targets.bar_starts_s[1:].tolist(), targets.end_s]
+    found = []
+    for meter, start_s, end_s in zip(meters, targets.bar_starts_s.tolist(), ends_s, strict=True):
+        for beat, at in enumerate(meter.beat_starts):
+            share = float(at / meter.length)
+            kind = Kind.BEAT if beat else Kind.ONE
+            found.append(Click(start_s + share * (end_s - start_s), kind))
+    return found
+
+
+def _page(pattern: Pattern, graded: Graded, stage: Stage) -> RunPage:
+    """The sheet of a graded take, with every word on it."""
+    run, tempo_bpm = graded.run, graded.grade.tempo_bpm
+    sheet = Sheet(run.targets, pattern.bars, DEFAULT, pattern.swing)
+    for number in range(len(run.hits)):
+        sheet.hit(number, run.hits[number])
+    gauges = Gauges(run.targets, DEFAULT, tempo_bpm)
+    for word in run.verdicts.words():
+        sheet.judged(word)
+        if word.hit is not None:
+            gauges.heard(word, run.hits[word.hit])
+    return RunPage(
+        stage.theme,
+        title=pattern.title,
+        subtitle="",
+        tempo_bpm=tempo_bpm,
+        sheet=sheet,
+        timing=gauges.timing,
+        ghosts=gauges.ghosts,
+        steadiness=gauges.steadiness,
+        level=stage.level(),
+    )

@@ -1,0 +1,102 @@
+"""The kit as it really is: its overview, and from there each thing that can be learned of it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from playalong.kit.mapping import Mapper
+from playalong.kit.ports import Port
+from playalong.live import kit_words
+from playalong.live.kit_click import KitClick
+from playalong.live.kit_desk import Desk, Keep
+from playalong.live.kit_latency import ToKit, latency, typed_in
+from playalong.live.kit_messages import messages, watch
+from playalong.live.kit_pads import pads
+from playalong.live.kit_sticks import sticks
+from playalong.live.kit_touch import touch
+from playalong.live.kit_triggers import triggers
+from playalong.live.kit_words import shown
+from playalong.live.loop import Stage
+from playalong.profile.profile import Profile
+from playalong.screen.kit_page import CHOOSING, KitPage
+from playalong.screen.page import Outcome
+from playalong.sound.output import Output, SilentOutput
+
+
+__all__ = ["KitSession", "shown", "typed_latency", "watch"]
+
+
+def _click_on_kit(port: str) -> Output:
+    """The kit's own sound, and nothing of the computer's."""
+    return KitClick(SilentOutput(), port)
+
+
+class KitSession:
+    """Shows what is known of a kit and learns more; the profile is kept after each thing."""
+
+    def __init__(
+        self,
+        stage: Stage,
+        port: Port,
+        profile: Profile,
+        keep: Keep,
+        to_kit: ToKit = _click_on_kit,
+    ) -> None:
+        """``keep`` keeps a profile; what it returns, or says with PlainError, stands on the page.
+
+        ``to_kit`` gives the output on which the kit sounds the click, by the name of its port.
+        """
+        self._desk = Desk(stage, port, profile, keep)
+        self._pages: dict[Outcome, Callable[[Desk], None]] = {
+            Outcome.PADS: pads,
+            Outcome.TOUCH: touch,
+            Outcome.TRIGGERS: triggers,
+            Outcome.LATENCY: lambda desk: latency(desk, to_kit),
+            Outcome.STICKS: sticks,
+            Outcome.MESSAGES: messages,
+        }
+        self._chosen = 0
+
+    def go(self, page: str | None = None) -> Profile:
+        """Show the overview, after ``page`` where one is named, until it is left."""
+        desk = self._desk
+        outcome = Outcome(page) if page else self._overview()
+        while outcome in self._pages and not desk.is_closed:
+            self._pages[outcome](desk)
+            outcome = Outcome.LEAVE if desk.is_closed else self._overview()
+        return desk.profile
+
+    def _overview(self) -> Outcome:
+        desk = self._desk
+        profile = desk.profile
+        page = KitPage(
+            desk.stage.theme,
+            profile.kit,
+            profile.player,
+            "",
+            True,
+            kit_words.lines(profile),
+            buttons=desk.buttons(*CHOOSING),
+            chosen=self._chosen,
+        )
+        mapper = Mapper(profile.pads)
+
+        def hears(time_s: float, data: bytes) -> None:
+            hit = mapper.hit(time_s, data)
+            if hit is not None:
+                page.drawing.strike(hit.voice, hit.velocity, desk.stage.clock.now())
+
+        def before_frame(_now_s: float) -> None:
+            page.there = desk.is_there
+            page.port = desk.port.name + ("" if desk.is_there else ": not there, check its cable")
+            page.notes = [words for words in (*desk.stage.notices, desk.trouble) if words]
+
+        outcome = desk.show(page, hears, before_frame, sticks=True)
+        self._chosen = page.chosen
+        return outcome
+
+
+def typed_latency(profile: Profile, ms: float) -> Profile:
+    """``profile`` with a latency in milliseconds that the user knows; PlainError if none can be
+    so.
+    """
+    return replace(profile, latency=typed_in(ms))

@@ -1,0 +1,154 @@
+"""What all pages of a kit share: the port and what comes from it, the profile, and one loop."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from playalong.grading.hits import Hit
+from playalong.kit.mapping import Mapper
+from playalong.kit.ports import Port
+from playalong.live.controls import MEANT, pads_of
+from playalong.live.loop import GONE, Stage
+from playalong.plain import PlainError
+from playalong.profile.profile import Profile
+from playalong.profile.sticks import Listener
+from playalong.screen.keys import Key
+from playalong.screen.kit_drawing import USUAL
+from playalong.screen.page import Outcome, Page
+from playalong.screen.widgets import Button, Buttons
+
+#: How often the port is asked whether it is still there, and a port that has gone is sought.
+LOOK_S = 0.5
+
+#: The pads that are asked for where nobody has said which there are: the foot has no strokes.
+PADS = tuple(voice for voice in USUAL if voice != "hi-hat-pedal")
+
+#: Keeps a profile; returns what is to be told of it, or raises PlainError.
+Keep = Callable[[Profile], str | None]
+
+#: Told of every message: when it was sent, in seconds on the program's clock, and its bytes.
+Hears = Callable[[float, bytes], None]
+
+
+#: Told of the time, in seconds, before each frame; an outcome where the page ends by itself.
+BeforeFrame = Callable[[float], Outcome | None]
+
+
+def _nothing(_now_s: float) -> None:
+    """Nothing is to be done before a frame."""
+
+
+@dataclass
+class Desk:
+    """A kit at hand.
+
+    ``profile`` is what is known by now, and kept; ``voices`` are the pads that there are;
+    ``struck`` holds, by pad, all hits that came while that pad alone was struck in this sitting.
+    ``is_there`` tells whether the port is, ``is_closed`` that the window is to be closed, and
+    ``trouble`` what went wrong with keeping.
+    """
+
+    stage: Stage
+    port: Port
+    profile: Profile
+    keep: Keep
+    voices: tuple[str, ...] = PADS
+    struck: dict[str, list[Hit]] = field(default_factory=dict)
+    is_there: bool = True
+    is_closed: bool = False
+    trouble: str = ""
+    _look_s: float = field(default=float("-inf"), init=False)
+
+    @property
+    def notices(self) -> list[str]:
+        """What is to be told on any page."""
+        gone = "" if self.is_there else GONE[0]
+        return [words for words in (gone, self.trouble) if words]
+
+    def learned(self, **changes: Any) -> None:
+        """Change these of the profile's fields, and keep it."""
+        self.profile = replace(self.profile, **changes)
+        try:
+            self.trouble = self.keep(self.profile) or ""
+        except PlainError as error:
+            self.trouble = str(error)
+
+    def buttons(self, *buttons: Button) -> Buttons:
+        """Buttons that show the pads which do the same."""
+        return Buttons(buttons, pads_of(self.profile.calls), self.profile.calls.words())
+
+    def messages(self) -> list[tuple[float, bytes]]:
+        """What came since the last call: when it was sent, and its bytes."""
+        stamps = self.stage.stamps
+        return [
+            (stamps.time_s(one.stamp_s, one.arrival_s, one.stream), one.data)
+            for one in self.port.poll()
+        ]
+
+    def show(
+        self,
+        page: Page,
+        hears: Hears,
+        before_frame: BeforeFrame = _nothing,
+        sticks: bool = False,
+    ) -> Outcome:
+        """Show ``page`` until something is asked of it by key, mouse or, with ``sticks``, stroke.
+
+        ``hears`` is told of every message; ``before_frame`` may end the page too.
+        """
+        stage, clock = self.stage, self.stage.clock
+        calls = _Calls(self.profile) if sticks else None
+        while True:
+            now_s = clock.now()
+            self._listen(hears, calls)
+            self._look(now_s)
+            ended = before_frame(now_s)
+            stage.window.frame(page, now_s)
+            stage.seen(now_s)
+            stage.output.tend()
+            outcome = self._asked(page) or ended or (calls and calls.asked(page, now_s))
+            if outcome:
+                return outcome
+            while (left_s := now_s + stage.frame_s - clock.now()) > 0:
+                clock.wait(min(left_s, stage.listen_s))
+                self._listen(hears, calls)
+
+    def _asked(self, page: Page) -> Outcome | None:
+        for press in self.stage.window.presses():
+            self.is_closed = self.is_closed or press is Key.CLOSE
+            outcome = page.handle(press)
+            if outcome is not None:
+                return outcome
+        return None
+
+    def _listen(self, hears: Hears, calls: "_Calls | None") -> None:
+        for time_s, data in self.messages():
+            hears(time_s, data)
+            if calls is not None:
+                calls.message(time_s, data)
+
+    def _look(self, now_s: float) -> None:
+        """Look after the port; what it sends when it is back has another beginning."""
+        if now_s >= self._look_s:
+            self._look_s = now_s + LOOK_S
+            self.is_there = self.port.is_there() or self.port.back()
+
+
+class _Calls:
+    """Strokes that work a page."""
+
+    def __init__(self, profile: Profile) -> None:
+        self._mapper, self._listener = Mapper(profile.pads), Listener(profile.calls)
+
+    def message(self, time_s: float, data: bytes) -> None:
+        """A message came."""
+        hit = self._mapper.hit(time_s, data)
+        if hit is not None:
+            self._listener.hit(hit)
+
+    def asked(self, page: Page, now_s: float) -> Outcome | None:
+        """What strokes ask of ``page``, if it offers that; a list is gone through by itself."""
+        command = self._listener.time_passed(now_s)
+        meant = MEANT[command] if command is not None else ()
+        outcome = next((outcome for outcome in meant if page.offers(outcome)), None)
+        return None if outcome is None else page.handle(outcome)

@@ -1,0 +1,97 @@
+"""Which pad is which: strike what is lit up. What is learned is kept after each pad."""
+
+from playalong.kit.mapping import Mapper
+from playalong.live.kit_desk import Desk
+from playalong.pattern.kit import BY_NAME
+from playalong.profile.learning import Learning
+from playalong.profile.pads import Pads, pad_of
+from playalong.screen.kit_drawing import Part, Spot
+from playalong.screen.pads_page import LEARNED, LEARNING, PadsPage
+from playalong.screen.page import Outcome
+from playalong.screen.widgets import Buttons
+
+
+def pads(desk: Desk) -> None:
+    """Learn the pads until the page is left."""
+    _Learned(desk).go()
+
+
+class _Learned:
+    """The page, and what has been learned on it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk, self._before = desk, desk.profile.pads
+        self._machine = Learning()
+        self._mapper = Mapper(desk.profile.pads)
+        self._page = PadsPage(desk.stage.theme, desk.profile.kit, "", 0, 0)
+        self._known = 0
+
+    def go(self) -> None:
+        """Show it until it is left."""
+        answers = {
+            Outcome.SKIP: self._machine.skip,
+            Outcome.BACK: self._machine.back,
+            Outcome.FOLD: self._fold,
+        }
+        while True:
+            is_over = self._machine.zone is None
+            self._page.buttons = Buttons(LEARNED if is_over else LEARNING)
+            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+            if outcome not in answers:
+                return
+            answers[outcome]()
+            self._keep()
+
+    def _fold(self) -> None:
+        self._page.folds = not self._page.folds
+
+    def _hears(self, time_s: float, data: bytes) -> None:
+        machine, page = self._machine, self._page
+        machine.message(time_s, data)
+        heard = self._mapper.heard(time_s, data)
+        by_pedal = machine.zone is not None and machine.zone.travels
+        if heard.velocity is not None:
+            known = {found.note: found.zone for found in machine.found if found.note is not None}
+            zone = known.get(heard.note, machine.zone)
+            if zone is not None:
+                now_s = self._desk.stage.clock.now()
+                page.drawing.strike(zone.voice, heard.velocity, now_s, Part(zone.part))
+        if heard.velocity is not None or by_pedal:
+            page.heard = heard.words or page.heard
+
+    def _before_frame(self, now_s: float) -> None:
+        machine, page = self._machine, self._page
+        machine.time_passed(now_s)
+        if len(machine.found) != self._known:
+            self._keep()
+        zone = machine.zone
+        if zone is None:
+            page.buttons = Buttons(LEARNED)
+        page.asked = machine.words
+        page.told = "  ".join(filter(None, [*self._desk.notices, machine.said, machine.hint]))
+        page.done, page.of = machine.progress
+        page.drawing.lit = None if zone is None else Spot(zone.voice, Part(zone.part))
+
+    def _keep(self) -> None:
+        """Keep what is known by now; what was known before of other notes stays until the end."""
+        machine, desk = self._machine, self._desk
+        self._known = len(machine.found)
+        learned = machine.result(self._page.folds)
+        notes = dict(learned.notes)
+        if machine.zone is not None:
+            told = {found.note for found in machine.found}
+            notes |= {note: v for note, v in self._before.notes.items() if note not in told}
+        has_pedal = any(found.pedal for found in machine.found)
+        pedal = learned.pedal if has_pedal else self._before.pedal
+        known = Pads(notes, pedal, desk.profile.pads.guards)
+        calls = desk.profile.calls
+        if machine.zone is None and (voices := self._voices()):
+            desk.voices = voices
+            calls = calls.fitting(voices)
+        if known != desk.profile.pads or calls != desk.profile.calls:
+            desk.learned(pads=known, calls=calls)
+
+    def _voices(self) -> tuple[str, ...]:
+        """The pads that the kit has."""
+        there = (found.zone.voice for found in self._machine.found if found.note is not None)
+        return tuple(dict.fromkeys(pad_of(v) for v in there if not BY_NAME[v].by_itself))

@@ -1,0 +1,102 @@
+"""Window and sound, opened together and closed together."""
+
+from dataclasses import dataclass, replace
+
+from playalong import shipped
+from playalong.kit.ports import Port
+from playalong.live.clock import Clock, SteppedClock
+from playalong.live.controls import Sticks
+from playalong.live.home import Home
+from playalong.live.kit_click import KitClick
+from playalong.live.loop import FRAME_S, LISTEN_S, Stage
+from playalong.profile.latency import PLAYED_ALONG
+from playalong.profile.profile import Profile
+from playalong.screen.theme import Theme
+from playalong.screen.window import Window
+from playalong.sound.devices import BUFFER_MS, OutputError
+from playalong.sound.output import DeviceOutput, Output, SilentOutput
+from playalong.sound.timeline import QUIET_DB
+
+#: On the stepped clock only some frames are drawn: how far it goes between them.
+FAST_FRAME_S = 1 / 10
+
+
+@dataclass(frozen=True)
+class Look:
+    """How the window looks, and how it sounds.
+
+    ``device`` is part of a sound device's name, None for the remembered one; ``kit_click`` part
+    of the MIDI output on which the click is to sound, None for the computer's own sound. With
+    ``echo`` the pads sound through the program.
+    """
+
+    dark: bool = False
+    large: bool = False
+    device: str | None = None
+    buffer_ms: float = BUFFER_MS
+    kit_click: str | None = None
+    echo: bool = False
+
+
+class Opened:
+    """Window and sound, opened together and closed together.
+
+    The sound starts as loud as it was left, and quiet where it never was.
+    """
+
+    def __init__(self, look: Look, home: Home, clock: Clock, notices: tuple[str, ...]) -> None:
+        self._look, self._home, self._clock, self._notices = look, home, clock, notices
+        self._fast = isinstance(clock, SteppedClock)
+
+    def __enter__(self) -> Stage:
+        look, fast = self._look, self._fast
+        fonts = shipped.folder("assets") / "fonts"
+        self._window = Window.open(offscreen=True if fast else None)
+        try:
+            self._output: Output = SilentOutput() if fast else self._device()
+            self._level_db = self._output.level_db
+            if look.kit_click and not fast:
+                self._output = KitClick(self._output, look.kit_click)
+        except BaseException:
+            self._window.close()
+            raise
+        return Stage(
+            self._clock,
+            self._window,
+            Theme.load(fonts, look.dark, look.large),
+            self._output,
+            (*self._notices, *self._home.told),
+            FAST_FRAME_S if fast else FRAME_S,
+            listen_s=FAST_FRAME_S if fast else LISTEN_S,
+        )
+
+    def _device(self) -> DeviceOutput:
+        """The device that is asked for, or the remembered one if it is there."""
+        look, remembered = self._look, self._home.settings()
+        level_db = QUIET_DB if remembered.level_db is None else remembered.level_db
+        if look.device is None and remembered.sound_device:
+            try:
+                return DeviceOutput(remembered.sound_device, level_db, look.buffer_ms)
+            except OutputError:
+                pass  # it is not plugged in today
+        output = DeviceOutput(look.device, level_db, look.buffer_ms)
+        if look.device is not None:
+            self._home.remember(sound_device=look.device)
+        return output
+
+    def __exit__(self, *_: object) -> None:
+        level_db = self._output.level_db
+        self._output.close()
+        self._window.close()
+        if not self._fast and level_db != self._level_db:
+            self._home.remember(level_db=level_db)
+
+
+def on_kit(stage: Stage, look: Look, port: Port, profile: Profile) -> Stage:
+    """``stage`` with a player at a real kit."""
+    late = profile.latency
+    if look.kit_click and late is not None and late.how == PLAYED_ALONG:
+        # It holds the way of the computer's sound, which the click does not take now.
+        profile = replace(profile, latency=None)
+    sticks = Sticks(port, profile, stage.stamps)
+    return replace(stage, profile=profile, sticks=sticks, echo=look.echo)
