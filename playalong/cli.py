@@ -129,7 +129,8 @@ def _kit(given: argparse.Namespace) -> int:
     import time
 
     from playalong.live.kit import shown, typed_latency, watch
-    from playalong.live.session import Player, set_up
+    from playalong.live.session import Player
+    from playalong.live.setting_up import set_up
 
     if given.player or given.fast:
         by: Any = Player(_skill(given.player or "steady"), given.seed, given.fast)
@@ -227,7 +228,7 @@ def _task(given: argparse.Namespace, profile: Any = None) -> Any:
     )
     if getattr(given, "along", None) is None:
         return task
-    from playalong.live.session import with_recording
+    from playalong.live.setting_up import with_recording
 
     return with_recording(
         task, _home(), given.along, given.loop, given.bars, given.speed, given.recording_db
@@ -316,7 +317,7 @@ def _chunk(task: Any, given: argparse.Namespace) -> Any:
 
 
 def _beats(given: argparse.Namespace) -> int:
-    from playalong.live.session import beats
+    from playalong.live.setting_up import beats
 
     beat_map = beats(
         given.recording,
@@ -327,7 +328,7 @@ def _beats(given: argparse.Namespace) -> int:
         per_bar=given.per_bar,
         find=given.find,
         port_part=given.port,
-        path=given.out,
+        out=given.out,
     )
     if beat_map is None:
         raise PlainError("No beats were kept.")

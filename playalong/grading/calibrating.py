@@ -4,19 +4,67 @@ The border between two neighbouring dynamics of a voice lies half-way, in veloci
 most of the softer strokes stay under (their 90th percentile) and what most of the louder ones
 exceed (their 10th percentile). Where the two overlap, the pad cannot tell them apart and the
 border is in the middle of the overlap.
+
+How well two dynamics can be told from one another is measured three ways: the share of strokes on
+the wrong side of their border; the share of pairs in which the stroke meant to be softer is not
+(Mann and Whitney's U over n m, Annals of Mathematical Statistics 18(1), 1947), which needs no
+border; and how far the medians of their levels lie apart in dB.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
-from playalong.grading.loudness import DEFAULT_BANDS, Band, Bands
+from playalong.grading.loudness import DEFAULT_BANDS, Band, Bands, level_db
 from playalong.pattern.model import Dynamic
 
 SOURCE = "the player's own strokes"
 
 Strokes = Mapping[str, Mapping[Dynamic, Sequence[float]]]
+
+#: Two dynamics are clearly apart where at most this share of strokes is on the wrong side, and
+#: their medians lie at least so far apart (our own choice).
+MOST_WRONG = 0.1
+LEAST_DB = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class Apart:
+    """How well two neighbouring dynamics can be told from one another.
+
+    ``wrong_side``: share of all strokes beyond the border (0 to 1), one on it counting half;
+    ``confused``: share of pairs of a softer and a louder stroke that are the other way round (0 to
+    1), a tie counting half; ``gap_db``: the louder median level less the softer one.
+    """
+
+    wrong_side: float
+    confused: float
+    gap_db: float
+
+    @property
+    def is_clear(self) -> bool:
+        """Whether grading may rely on the border."""
+        return self.wrong_side <= MOST_WRONG and self.gap_db >= LEAST_DB
+
+
+def border_of(softer: Sequence[float], louder: Sequence[float]) -> float:
+    """The velocity between two neighbouring dynamics, from velocities (1 to 127) of both."""
+    return float(np.percentile(softer, 90) + np.percentile(louder, 10)) / 2.0
+
+
+def apart(softer: Sequence[float], louder: Sequence[float]) -> Apart:
+    """How well two dynamics are apart, from velocities (1 to 127), at least one of each."""
+    soft, loud = np.asarray(softer, np.float64), np.asarray(louder, np.float64)
+    border = border_of(softer, louder)
+    wrong = _share_above(soft - border) * len(soft) + _share_above(border - loud) * len(loud)
+    return Apart(
+        wrong_side=wrong / (len(soft) + len(loud)),
+        confused=_share_above(soft[:, None] - loud),
+        gap_db=float(np.median(level_db(loud)) - np.median(level_db(soft))),
+    )
 
 
 def bands_of(strokes: Strokes) -> Bands:
@@ -27,10 +75,13 @@ def bands_of(strokes: Strokes) -> Bands:
     found: dict[tuple[str, Dynamic], Band] = {}
     for voice, groups in strokes.items():
         there = [dynamic for dynamic in Dynamic if len(groups.get(dynamic, ()))]
-        borders = [
-            float(np.percentile(groups[soft], 90) + np.percentile(groups[loud], 10)) / 2.0
-            for soft, loud in pairwise(there)
-        ]
+        # In order even where the strokes are not, so that no band is turned inside out.
+        borders = sorted(border_of(groups[soft], groups[loud]) for soft, loud in pairwise(there))
         for dynamic, (low, high) in zip(there, pairwise([1.0, *borders, 127.0]), strict=True):
             found[voice, dynamic] = Band(low, high)
     return Bands(DEFAULT_BANDS.default, found, SOURCE)
+
+
+def _share_above(differences: NDArray[np.float64]) -> float:
+    """The share of differences that are above 0, one of 0 counting half."""
+    return float(np.mean((np.sign(differences) + 1.0) / 2.0))

@@ -1,84 +1,149 @@
 """MIDI ports through python-rtmidi.
 
-Its callback runs in the driver's thread and may have to wait for the interpreter: it only puts
-the message aside, with the driver's own time since the message before.
+Arriving messages wait in rtmidi's own queue until they are asked for. A callback would need the
+interpreter in the driver's thread: while a window draws, the driver then waits for Python, which
+spoils the stamps of what follows and, over JACK, loses messages or holds up the server. A thread
+of ours that empties the queue does no better: it waits for the interpreter as well, and takes it
+from who draws (tests/bench/stamps.py measures the way that was kept). The stamps are the
+driver's either way; asking several times within a frame brings the arrival near to them.
+
+Nothing is left out by rtmidi: its stamps are the time since the message before, and some
+of its systems lose the time up to a message that is left out.
+
+Making a client of a MIDI system may take long, opening a port on one that is there does not. So
+the client that lists the ports is the one that opens them, and is kept when a port is closed.
 """
 
 import os
 import time
-from collections import deque
-from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import rtmidi
 
-from playalong.kit.ports import Arrival, PortError
+from playalong.kit.ports import Arrival, PortError, told_apart
 from playalong.quiet import quiet
 
+#: More than a kit can send while a program is held up for seconds: a cable carries about a
+#: thousand messages a second.
+_QUEUE = 1 << 14
 
-class RtMidiBackend:
-    """The first of the machine's MIDI systems that answers."""
+_Port = TypeVar("_Port")
+
+
+class _Clients(Generic[_Port]):
+    """Clients of the first of the machine's MIDI systems that answers, one for each open port."""
 
     def __init__(self) -> None:
         self._api = _working_api()
+        self._client: Any = None
+        self._free = True
 
     def names(self) -> list[str]:
-        """The inputs there are."""
+        """Those there are."""
         if self._api is None:
             return []
+        if self._client is None:
+            self._client = self._made(self._api)
         with quiet():
-            return _named(self._api)
+            return told_apart([str(name) for name in self._client.get_ports()])
 
-    def open(self, name: str) -> "RtMidiPort":
-        """Open the input ``name``."""
+    def open(self, name: str) -> _Port:
+        """Open ``name``."""
         if self._api is None:
             raise PortError("There is no MIDI system on this machine.")
-        return RtMidiPort(self._api, name)
-
-
-class RtMidiPort:
-    """An open input; see ``ports.Port``."""
-
-    def __init__(self, api: int, name: str) -> None:
-        self.name = name
-        self._arrivals: deque[Arrival] = deque()
-        self._stamp_s = 0.0
+        client = self._client if self._free else None
+        if client is None:
+            client = self._made(self._api)
         with quiet():
-            self._input = rtmidi.MidiIn(api, name="playalong")
             try:
-                self._input.open_port(self._input.get_ports().index(name), name="kit")
+                names = told_apart([str(other) for other in client.get_ports()])
+                client.open_port(names.index(name), name="kit")
             except (ValueError, rtmidi.RtMidiError):
-                self._input.delete()
                 raise PortError(
                     f'The MIDI port "{name}" does not open: another program may hold it.'
                 ) from None
-        self._input.ignore_types(sysex=True, timing=True, active_sense=True)
-        self._input.set_callback(self._arrived)
+        self._client, self._free = client, False
+        return self._opened(client)
 
-    def _arrived(self, event: tuple[list[int], float], _: object) -> None:
-        message, since_last_s = event
-        self._stamp_s += since_last_s
-        self._arrivals.append(Arrival(self._stamp_s, time.perf_counter(), bytes(message)))
+    def closed(self, client: Any) -> None:
+        """A port was closed: its client is free for another."""
+        self._client, self._free = client, True
+
+    def _made(self, api: int) -> Any:
+        raise NotImplementedError
+
+    def _opened(self, client: Any) -> _Port:
+        raise NotImplementedError
+
+
+class RtMidiBackend(_Clients["RtMidiPort"]):
+    """The inputs; see ``ports.Backend``."""
+
+    def _made(self, api: int) -> Any:
+        with quiet():
+            client = rtmidi.MidiIn(api, name="playalong", queue_size_limit=_QUEUE)
+        client.ignore_types(sysex=False, timing=False, active_sense=False)
+        return client
+
+    def _opened(self, client: Any) -> "RtMidiPort":
+        return RtMidiPort(self, client)
+
+
+class RtMidiOutputs(_Clients["RtMidiOutput"]):
+    """The outputs; see ``ports.Backend``."""
+
+    def _made(self, api: int) -> Any:
+        with quiet():
+            return rtmidi.MidiOut(api, name="playalong out")
+
+    def _opened(self, client: Any) -> "RtMidiOutput":
+        return RtMidiOutput(self, client)
+
+
+class RtMidiPort:
+    """An open input; see ``ports.OpenPort``."""
+
+    def __init__(self, clients: RtMidiBackend, client: Any) -> None:
+        self._clients, self._client, self._closed = clients, client, False
+        self._stamp_s = 0.0
 
     def poll(self) -> list[Arrival]:
         """What has arrived since the last call."""
-        found = []
-        with suppress(IndexError):
-            while True:
-                found.append(self._arrivals.popleft())
-        return found
-
-    def is_there(self) -> bool:
-        """Whether the port is still listed. Asks the open input: a new one would take long."""
-        with quiet():
-            return self.name in self._input.get_ports()
+        found: list[tuple[float, bytes]] = []
+        while (event := self._client.get_message()) is not None:
+            message, since_last_s = event
+            self._stamp_s += since_last_s
+            found.append((self._stamp_s, bytes(message)))
+        now_s = time.perf_counter()
+        return [Arrival(stamp_s, now_s, data) for stamp_s, data in found]
 
     def close(self) -> None:
-        """Let go of the port."""
-        self._input.cancel_callback()
-        self._input.close_port()
-        self._input.delete()
+        """Let go of the port; what had arrived can still be polled."""
+        if not self._closed:
+            self._closed = True
+            with quiet():
+                self._client.close_port()
+            self._clients.closed(self._client)
+
+
+class RtMidiOutput:
+    """An open output; see ``outputs.Output``."""
+
+    def __init__(self, clients: RtMidiOutputs, client: Any) -> None:
+        self._clients, self._client, self._closed = clients, client, False
+
+    def send(self, data: bytes) -> None:
+        """Send one message at once."""
+        self._client.send_message(data)
+
+    def close(self) -> None:
+        """Let go of the output."""
+        if not self._closed:
+            self._closed = True
+            with quiet():
+                self._client.close_port()
+            self._clients.closed(self._client)
 
 
 class VirtualOutput:
@@ -103,14 +168,6 @@ class VirtualOutput:
         """Take the port away."""
         self._output.close_port()
         self._output.delete()
-
-
-def _named(api: int) -> list[str]:
-    listener: Any = rtmidi.MidiIn(api, name="playalong list")
-    try:
-        return [str(name) for name in listener.get_ports()]
-    finally:
-        listener.delete()
 
 
 def _working_api() -> int | None:

@@ -21,7 +21,6 @@ from playalong.screen.kit_page import CHOOSING, KitPage
 from playalong.screen.page import Outcome
 from playalong.sound.output import Output, SilentOutput
 
-
 __all__ = ["KitSession", "shown", "typed_latency", "watch"]
 
 

@@ -150,7 +150,8 @@ class Stage:
     ``notices`` are words that stand on the sheet; ``seen`` is told of every frame that was shown,
     with the time in seconds of the run. ``stamps`` learns the port's least delay from run to run.
     ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
-    the program. A run waits ``patience_s`` for a kit that has gone. ``sticks`` hears strokes that work the program, where there is a port for it.
+    the program. A run waits ``patience_s`` for a kit that has gone. ``sticks`` hears strokes that
+    work the program, where there is a port for it.
     """
 
     clock: Clock
@@ -504,7 +505,8 @@ def hold(stage: Stage, page: Page, now_s: float, until_s: float | None) -> Outco
         stage.output.tend()
         outcome = stage.asked(page)
         if outcome is None and stage.sticks is not None:
-            outcome = stage.sticks.asked(page, stage.clock.now())
+            called = stage.sticks.asked(page, stage.clock.now())
+            outcome = None if called is None else page.handle(called)
         if outcome is not None:
             return outcome
         stage.clock.wait(stage.frame_s)

@@ -47,8 +47,8 @@ OFTEN, RARE = 3, 0.01
 #: close as this (common practice: thirty-second notes at 150 bpm are 50 ms apart).
 MOST_MASK_MS = 45.0
 #: How much longer a mask is than the latest double trigger seen, in milliseconds: the next may be
-#: a little later still.
-_MASK_MARGIN_MS = 4.0
+#: a little later still, and a serial line or a cable moves it against its stroke.
+_MASK_MARGIN_MS = 6.0
 #: The share of the time between the player's own fastest strokes that a mask may take.
 _FAST_SHARE = 0.8
 

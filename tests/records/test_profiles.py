@@ -64,7 +64,7 @@ PROFILES = st.builds(
         [
             Calls(),
             Calls("cowbell"),
-            Calls(""),
+            Calls("crash", {Command.LEAVE: "kick"}),
             Calls("kick", {Command.LEAVE: "crash"}),
             Calls("kick", {}),
         ]

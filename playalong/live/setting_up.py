@@ -1,0 +1,194 @@
+"""What is set up before playing: a kit, and the beats of a recording."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from playalong.kit.ports import NO_PORT, Port, PortError, open_port
+from playalong.kit.rough import ROUGH
+from playalong.live.clock import Clock, RealClock, SteppedClock
+from playalong.live.home import Home
+from playalong.live.kit import KitSession
+from playalong.live.kit_player import ROUTE, Kit, KitPlayer
+from playalong.live.loop import Stage, Task
+from playalong.live.opened import Look, Opened, on_kit
+from playalong.live.rec_session import BeatsSession
+from playalong.live.recordings import along, opened, write_with_click
+from playalong.live.session import Player
+from playalong.pattern.beat_map import BeatMap
+from playalong.plain import PlainError
+from playalong.profile.profile import Profile
+from playalong.records import beat_maps
+from playalong.screen.page import Outcome
+from playalong.sound.recordings import Recording
+
+#: The simulated kit that is learned where there is no real one.
+_SIMULATED = "simulated kit"
+
+
+def set_up(
+    by: Port | Player, look: Look, profile: Profile | None, home: Home, page: str | None
+) -> Profile:
+    """Learn the kit on a port, or let a simulated player do so; the profile as it is left."""
+    if isinstance(by, Player):
+        return _simulated(by, look, home, page)
+    profile = profile or home.profile(by.name, None)
+    with Opened(look, home, RealClock(), (by.name,)) as stage:
+        if stage.window.offscreen:
+            raise PlainError(
+                "There is no screen for the pages of a kit: --watch prints every message, "
+                "--latency-ms takes a latency, and --show prints what is known."
+            )
+        return KitSession(on_kit(stage, look, by, profile), by, profile, _keeping(home)).go(page)
+
+
+def _simulated(by: Player, look: Look, home: Home, page: str | None) -> Profile:
+    clock: Clock = SteppedClock() if by.fast else RealClock()
+    name, rough = next(iter(ROUGH.items()))
+    with Opened(look, home, clock, ("a simulated player plays",)) as stage:
+        route = (Outcome(page),) if page else ROUTE
+        player = KitPlayer(stage, by.skill, Kit(rough), by.seed, route)
+        profile = Profile(f"{_SIMULATED} {name}", "simulated player", _SIMULATED)
+        session = KitSession(player.stage, player.port, profile, _keeping(home))
+        return session.go()
+
+
+def _keeping(home: Home) -> Callable[[Profile], None]:
+    def keep(profile: Profile) -> None:
+        before = len(home.told)
+        home.keep(profile)
+        if home.told[before:]:
+            raise PlainError(" ".join(home.told[before:]))
+
+    return keep
+
+
+def maps_folder(home: Home) -> Path:
+    """Where the beats of recordings are kept."""
+    return home.data / "beats"
+
+
+def with_recording(
+    task: Task,
+    home: Home,
+    path: Path,
+    loop: tuple[int, int] | None,
+    bars: int | None,
+    percent: float,
+    level_db: float,
+) -> Task:
+    """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
+
+    Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one,
+    ``bars`` says how many bars are played in all.
+    """
+    beats, told = beat_maps.read(maps_folder(home), path)
+    if beats is None:
+        raise PlainError(
+            told or f"The beats of {path.name} are not known yet: tell them with playalong beats."
+        )
+    if percent != round(percent):
+        raise PlainError(f"A speed of {percent:g} % is too fine: choose whole per cent, 50 to 110.")
+    first, last = loop or (1, min(bars or beats.bars, beats.bars))
+    length = last - first + 1
+    rounds = -(-bars // length) if bars and loop else 1
+    recording = opened(path)
+    played = along(recording, beats, first - 1, last - 1, round(percent), level_db, rounds)
+    run = replace(task, bars=rounds * length, along=replace(played, name=path.name))
+    tempo_bpm = run.targets().tempo_bpm(task.pattern.meter)
+    return replace(run, tempo_bpm=round(tempo_bpm, 3))
+
+
+def beats(
+    path: Path,
+    look: Look,
+    home: Home,
+    tempo_bpm: float | None,
+    first_beat_s: float | None,
+    per_bar: int,
+    find: bool,
+    port_part: str | None,
+    out: Path | None,
+) -> BeatMap | None:
+    """Tell where the beats of the recording at ``path`` are; None where none were kept."""
+    folder = maps_folder(home)
+    known, told = beat_maps.read(folder, path) if path.is_file() else (None, "")
+    if told:
+        home.told.append(told)
+    given = (tempo_bpm, first_beat_s) != (None, None)
+    if given or find or out is not None:
+        recording = opened(path)
+        known = _found(recording, known, tempo_bpm, first_beat_s, per_bar, find)
+        if known is None:
+            raise PlainError(f"The beats of {path.name} are not known yet: tap them first.")
+        beat_maps.write(folder, path, known)
+        if out is not None:
+            write_with_click(out, recording, known)
+        return known
+    port = _some_port(port_part)
+    try:
+        with Opened(look, home, RealClock(), ()) as stage:
+            return _tapped(stage, look, path, known, port, home, per_bar)
+    finally:
+        if port is not None:
+            port.close()
+
+
+def _tapped(
+    stage: Stage,
+    look: Look,
+    path: Path,
+    known: BeatMap | None,
+    port: Port | None,
+    home: Home,
+    per_bar: int,
+) -> BeatMap | None:
+    if stage.window.offscreen:
+        raise PlainError(
+            "There is no screen to tap at: give --tempo and --first-beat, or let --find do it."
+        )
+    if port is not None:
+        stage = on_kit(stage, look, port, home.profile(port.name, None))
+    recording = opened(path, stage)
+    folder = maps_folder(home)
+
+    def keep(beat_map: BeatMap) -> None:
+        beat_maps.write(folder, path, beat_map)
+
+    return BeatsSession(stage, recording, known, port, keep, per_bar).go()
+
+
+def _found(
+    recording: Recording,
+    known: BeatMap | None,
+    tempo_bpm: float | None,
+    first_beat_s: float | None,
+    per_bar: int,
+    find: bool,
+) -> BeatMap | None:
+    """The beats that are typed in, or found, or known already."""
+    if tempo_bpm is not None:
+        try:
+            return BeatMap.from_tempo(tempo_bpm, first_beat_s or 0.0, recording.length_s, per_bar)
+        except ValueError as error:
+            raise PlainError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+    if first_beat_s is not None:
+        raise PlainError("--first-beat goes with --tempo: give both.")
+    if find:
+        from playalong.live.rec_work import told
+        from playalong.sound.beat_finding import find as found
+        from playalong.sound.onsets import Onsets
+
+        onsets = told("Listening for beats", lambda progress: Onsets.of(recording, progress))
+        return found(onsets, per_bar)
+    return known
+
+
+def _some_port(part: str | None) -> Port | None:
+    """A port to tap on, None where there is none."""
+    try:
+        return open_port(part)
+    except PortError as error:
+        if part is not None and str(error) != NO_PORT:
+            raise
+        return None
