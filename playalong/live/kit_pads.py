@@ -52,7 +52,7 @@ class _Learned:
         by_pedal = machine.zone is not None and machine.zone.travels
         if heard.velocity is not None:
             known = {found.note: found.zone for found in machine.found if found.note is not None}
-            zone = known.get(heard.note, machine.zone)
+            zone = known.get(-1 if heard.note is None else heard.note) or machine.zone
             if zone is not None:
                 now_s = self._desk.stage.clock.now()
                 page.drawing.strike(zone.voice, heard.velocity, now_s, Part(zone.part))

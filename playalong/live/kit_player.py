@@ -57,7 +57,7 @@ class Kit:
     ``lacks`` are zones, by name (``profile.learning.ZONES``), that it does not have.
     """
 
-    rough: Rough = Rough()
+    rough: Rough = field(default_factory=Rough)
     notes: Mapping[int, int] = field(default_factory=dict)
     lacks: frozenset[str] = frozenset()
 

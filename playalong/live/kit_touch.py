@@ -2,8 +2,7 @@
 
 from playalong.kit.mapping import Mapper
 from playalong.live.kit_desk import Desk
-from playalong.profile.pads import pad_of
-from playalong.profile.touch import Touch, told
+from playalong.profile.touch import Touch
 from playalong.screen.page import Outcome
 from playalong.screen.touch_page import PadLine, TouchPage
 
@@ -53,7 +52,7 @@ class _Touching:
         page.strokes, page.bands, page.words, page.is_off = {}, {}, tuple(desk.notices), False
         if voice is not None and any(machine.strokes(voice).values()):
             page.strokes = machine.strokes(voice)
-            pad = told(voice, page.strokes)
+            pad = machine.told(voice)
             page.bands = pad.bands
             page.words = (*desk.notices, *filter(None, (pad.fault, pad.advice)))
             page.is_off = bool(pad.fault)
@@ -64,5 +63,5 @@ class _Touching:
         if not machine.is_complete(voice):
             count = sum(map(len, machine.strokes(voice).values()))
             return PadLine(voice, f"{count} of {3 * machine.of} strokes", False)
-        pad = told(pad_of(voice), machine.strokes(voice))
+        pad = machine.told(voice)
         return PadLine(voice, pad.fault or "the three are apart", True, bool(pad.fault))

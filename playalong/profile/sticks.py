@@ -97,8 +97,8 @@ class Calls:
             first = taken.setdefault(pad, command)
             if _ONE_OF.get(command, command) != _ONE_OF.get(first, first):
                 raise ValueError(
-                    f'"{first}" and "{command}" have the same pad, {pad}; give one of them '
-                    "another pad."
+                    f'"{first}" and "{command}" cannot both be on the {BY_NAME[pad].label}. '
+                    "Give one of them another pad."
                 )
 
     def words(self) -> str:

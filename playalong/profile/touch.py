@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from itertools import pairwise
-from statistics import median
 
 from playalong.grading.calibrating import LEAST_DB, Apart, apart, bands_of
 from playalong.grading.hits import Hit
@@ -34,9 +33,9 @@ ENOUGH = 3
 #: strokes not heard (our own choices).
 _HIGHEST, _STUCK, _FLAT_DB, _FEW, _LOST = 127.0, 0.25, 2 * LEAST_DB, 5, 2
 
-#: Who strikes evenly leaves twice the usual time where one stroke was not heard: from and to
-#: so many times it. A longer one is a pause.
-_ONE_LOST = (1.6, 2.5)
+#: Who strikes evenly leaves a whole number of times the usual gap where strokes were not heard. A
+#: gap longer than so many times it is a pause.
+_PAUSE = 3.5
 
 
 class Cause(Enum):
@@ -238,9 +237,10 @@ class Touch:
 
     def move(self, steps: int) -> None:
         """Ask for the pad so many places further on, or back; done or not."""
-        at = self.voices.index(self.voice) if self.voice is not None else -(steps > 0)
-        self.voice = self.voices[(at + steps) % len(self.voices)]
-        self._chosen_by = None
+        if self.voices:
+            at = self.voices.index(self.voice) if self.voice is not None else -(steps > 0)
+            self.voice = self.voices[(at + steps) % len(self.voices)]
+            self._chosen_by = None
 
     def undo(self) -> None:
         """Take back the last stroke of the pad that is asked for."""
@@ -300,8 +300,12 @@ class Touch:
 
 
 def _lost(soft: Sequence[Hit]) -> int:
-    """How many soft strokes were not heard, by the holes that they left."""
-    gaps_s = [later.time_s - sooner.time_s for sooner, later in pairwise(soft)]
-    usual_s = median(gaps_s) if gaps_s else 0.0
-    least_s, most_s = (times * usual_s for times in _ONE_LOST)
-    return sum(least_s <= gap_s <= most_s for gap_s in gaps_s)
+    """How many soft strokes were not heard, by the holes that they left.
+
+    The usual gap is the lower quartile: holes only make gaps longer.
+    """
+    gaps_s = sorted(later.time_s - sooner.time_s for sooner, later in pairwise(soft))
+    if not gaps_s:
+        return 0
+    times = [gap_s / gaps_s[len(gaps_s) // 4] for gap_s in gaps_s]
+    return sum(round(gap) - 1 for gap in times if 1.0 < gap < _PAUSE)

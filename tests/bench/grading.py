@@ -20,7 +20,7 @@ from playalong.grading.measure import grade
 from playalong.grading.run import Run
 from playalong.grading.verdicts import Rules
 from playalong.pattern.beats import Meter
-from playalong.pattern.kit import VOICES
+from playalong.pattern.kit import VOICES, note_of
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.targets import Targets, lay_out
 
@@ -91,7 +91,7 @@ def notes(
     time_s: NDArray[np.float64], voice: NDArray[np.int16]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Spans and pitches as mir_eval wants them."""
-    numbers = np.array([own.notes[0] for own in VOICES], np.float64)[voice]
+    numbers = np.array([note_of(own.name) for own in VOICES], np.float64)[voice]
     spans = np.stack([time_s, time_s + 0.05], axis=1)
     return spans, np.asarray(mir_eval.util.midi_to_hz(numbers))
 

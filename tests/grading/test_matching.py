@@ -21,7 +21,7 @@ from playalong.grading.matching import (
     wrong_drums,
 )
 from playalong.grading.verdicts import MATCHED, VERDICTS, Rules
-from playalong.pattern.kit import BY_NAME, STAFF_ORDER, VOICES
+from playalong.pattern.kit import BY_NAME, STAFF_ORDER, VOICES, note_of
 
 from .making import best_assignment, law, placed
 
@@ -99,7 +99,7 @@ def test_notes_agree_with_mir_eval() -> None:
         pairs = set(zip(words.target[matched].tolist(), words.hit[matched].tolist(), strict=True))
 
         def notes(time_s: np.ndarray, voice: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-            numbers = np.array([VOICES[code].notes[0] for code in voice.tolist()], np.float64)
+            numbers = np.array([note_of(VOICES[code].name) for code in voice.tolist()], np.float64)
             spans = np.stack([time_s, time_s + 0.05], axis=1)
             return spans, mir_eval.util.midi_to_hz(numbers)
 

@@ -10,9 +10,9 @@ from playalong.cli import main
 from playalong.grading.words import as_json
 from playalong.kit.player import SKILLS, perform, send
 from playalong.kit.rtmidi_port import VirtualOutput
-from playalong.live import session
+from playalong.live import sitting
 from playalong.live.loop import Run
-from playalong.live.session import Kept
+from playalong.live.sitting import Kept
 from playalong.records.takes import read
 from playalong.regrading import Options, grade_take
 
@@ -44,8 +44,8 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
         kept.append((arguments[0], keep(*arguments)))
         return kept[-1][1]
 
-    monkeypatch.setattr(session, "Run", Played)
-    monkeypatch.setattr(session, "_keep", keeping)
+    monkeypatch.setattr(sitting, "Run", Played)
+    monkeypatch.setattr(sitting, "keep", keeping)
     try:
         command = ["play", "late-bus-home", "--bars", "2", "--port", NAME, "--out", str(tmp_path)]
         assert main(command) == 0

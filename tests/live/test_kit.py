@@ -196,15 +196,14 @@ def test_the_kit_can_sound_the_click_itself(stage):
     asked: list[str] = []
     on_kit = SilentOutput()
     player = KitPlayer(stage, EXACT, Kit(Rough(latency_ms=9.0)), 3)
-    pressed: list[Press] = []
+    keys: Iterator[Press] = iter(["k", Key.ENTER])
 
     def script(page: Page, _now_s: float) -> Press | None:
         if isinstance(page, KitPage):
             return Key.ESCAPE
-        if "k" not in pressed:
-            pressed.append("k")
-            return "k"
-        return None
+        if page.offers(Outcome.ACCEPT):
+            return Key.ENTER
+        return next(keys, None)
 
     def to_kit(name: str):
         asked.append(name)
@@ -221,11 +220,12 @@ def test_the_kit_can_sound_the_click_itself(stage):
 
 def test_a_kit_that_cannot_sound_the_click_is_told(stage):
     seen: list[str] = []
+    keys: Iterator[Press | None] = iter(["k", None])
 
-    def script(page: Page, now_s: float) -> Press | None:
+    def script(page: Page, _now_s: float) -> Press | None:
         if isinstance(page, LatencyPage):
             seen.extend(page.words)
-        return "k" if now_s < 0.2 else Key.CLOSE
+        return next(keys, Key.CLOSE)
 
     def to_kit(name: str):
         raise PlainError(f'No MIDI output has "{name}" in its name.')
@@ -323,7 +323,7 @@ def test_a_stroke_alone_changes_the_pad_of_a_line(stage):
         if not isinstance(page, SticksPage):
             return Key.CLOSE
         told.append(page.told)
-        if not 1.0 <= now_s:
+        if not now_s >= 1.0:
             return None
         return Key.DOWN if page.chosen == 0 else Key.ESCAPE if now_s > 9.0 else None
 
@@ -428,7 +428,13 @@ def test_a_kit_that_was_learned_is_graded_right(stage):
     kit = Kit(replace(ROUGH["church hall"], latency_ms=35.0), MOVED)
     profile, _ = learned(stage, kit)
     assert profile.latency is not None
-    task = Task(read_pattern(GROOVE.read_text(encoding="utf-8"), "late-bus-home"), 84.0, 4, (), Rules(bands=profile.bands or Rules().bands))
+    task = Task(
+        read_pattern(GROOVE.read_text(encoding="utf-8"), "late-bus-home"),
+        84.0,
+        4,
+        (),
+        Rules(bands=profile.bands or Rules().bands),
+    )
     performance = perform(task.targets(), SKILLS["steady"], 11)
     sent = kit.sends(performance, 12)
 

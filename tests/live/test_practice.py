@@ -72,7 +72,7 @@ def stage() -> Iterator[Stage]:
     clock = SteppedClock()
     window = Window.open((480, 270), offscreen=True)
     theme = Theme.load(folder("assets") / "fonts")
-    yield Stage(clock, Keys(window, clock), theme, Listening(), (), frame_s=0.1)
+    yield Stage(clock, Keys(window, clock), theme, Listening(), (), frame_s=0.1, patience_s=3.0)
     window.close()
 
 
@@ -164,6 +164,9 @@ def test_someone_who_cannot_is_helped_and_never_stuck(stage, tmp_path):
 def test_a_port_that_goes_away_keeps_the_lesson(stage, tmp_path):
     class Gone(SimulatedPort):
         def is_there(self):
+            return False
+
+        def back(self):
             return False
 
     def connect(targets, number, start_s):

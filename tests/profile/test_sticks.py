@@ -299,7 +299,10 @@ def test_calls_come_back_from_a_file(pads):
 @pytest.mark.parametrize(
     ("plain", "said"),
     [
-        ({"start": "snare", "next": "snare"}, ("start", "next", "snare", "another pad")),
+        (
+            {"start": "snare", "next": "snare"},
+            ("start", "next", "snare", "another pad", "cannot both"),
+        ),
         ({"call": "ride", "next": "ride"}, ("next", "ride", "call")),
         ({"start": "triangle"}, ("start", "triangle", "snare")),
         ({"start": 38}, ("start", "38", "snare")),
