@@ -1,0 +1,102 @@
+"""The commands of a kit and of recordings, as typed; the tests' home is a folder of its own."""
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.io import wavfile
+
+from playalong.cli import main
+from playalong.records.profiles import list_profiles, read
+
+
+@pytest.fixture
+def headless(monkeypatch):
+    monkeypatch.delenv("DISPLAY", raising=False)
+    monkeypatch.delenv("WAYLAND_DISPLAY", raising=False)
+
+
+def test_a_simulated_kit_is_learned_and_kept(tmp_path, capsys, headless):
+    command = ["kit", "triggers", "--player", "steady", "--fast", "--out", str(tmp_path)]
+    assert main(command) == 0
+    ((kit, player),) = list_profiles(tmp_path)
+    profile, told = read(tmp_path, kit, player)
+    assert told == ""
+    assert profile.pads.guards
+    out = capsys.readouterr().out
+    for voice, guard in profile.pads.guards.items():
+        assert voice.split("-")[0] in out
+        assert 0.0 <= guard.mask_ms <= 60.0
+
+
+def test_a_profile_serves_to_grade(tmp_path, capsys, headless):
+    """The latency of a profile is taken off a take that says nothing of one."""
+    assert main(["demo", "--fast", "--out", str(tmp_path)]) == 0
+    (take,) = tmp_path.glob("*.mid")
+    profile = tmp_path / "mine.toml"
+    profile.write_text(
+        'kit = "k"\nplayer = "p"\n[latency]\nms = 10.0\nhow = "typed in"\n', encoding="utf-8"
+    )
+    means = []
+    for more in ([], ["--profile", str(profile)], ["--latency-ms", "10"]):
+        capsys.readouterr()
+        assert main(["grade", "late-bus-home", str(take), "--json", *more]) == 0
+        told = json.loads(capsys.readouterr().out)
+        means.append((told["timing"]["mean_ms"], told["latency_ms"]))
+    assert means[1] == means[2]
+    assert means[1][1] == 10.0
+    assert means[0][0] - means[1][0] == pytest.approx(10.0, abs=0.01)
+
+
+def test_a_broken_profile_is_told_with_its_line(tmp_path, capsys):
+    profile = tmp_path / "mine.toml"
+    profile.write_text('kit = "k"\nplayer = "p"\n[guards.snare]\nmask_ms = "long"\n')
+    (tmp_path / "t.mid").write_bytes(b"")
+    command = ["grade", "late-bus-home", str(tmp_path / "t.mid"), "--profile", str(profile)]
+    assert main(command) == 2
+    err = capsys.readouterr().err
+    assert "mine.toml" in err
+    assert "4" in err
+
+
+@pytest.fixture
+def groove(tmp_path) -> Path:
+    """A recording of the program's own: 84 beats a minute after one bar of count-in."""
+    path = tmp_path / "groove.wav"
+    assert main(["hear", "late-bus-home", "--bars", "4", "--out", str(path)]) == 0
+    return path
+
+
+def test_beats_are_typed_in_kept_and_played_along_with(tmp_path, groove, capsys):
+    out = tmp_path / "clicked.wav"
+    bar_s = 4 * 60 / 84
+    command = ["beats", str(groove), "--tempo", "84", "--first-beat", str(bar_s)]
+    assert main([*command, "--out", str(out)]) == 0
+    assert "84.0 bpm in bar 1" in capsys.readouterr().out
+    rate, frames = wavfile.read(out)
+    assert rate == 48_000
+    assert np.abs(frames).max() > 0
+    slow = tmp_path / "slow.wav"
+    command = ["hear", "late-bus-home", "--with", str(groove), "--loop", "1-2", "--speed", "70"]
+    assert main([*command, "--out", str(slow)]) == 0
+    _, played = wavfile.read(slow)
+    # A count-in and two bars at seven tenths of the tempo, and what rings on.
+    assert 3 * bar_s / 0.7 < len(played) / rate < 3 * bar_s / 0.7 + 4.0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["beats", "{}", "--tempo", "80"], "no recording"),
+        (["beats", "{}.mp3", "--tempo", "80"], "cannot be read"),
+        (["hear", "late-bus-home", "--with", "{}"], "not known yet"),
+        (["hear", "late-bus-home", "--chunk", "nowhere"], "has no chunk"),
+        (["hear", "late-bus-home", "--gap", "0+1", "--out", "x.wav"], "--gap"),
+    ],
+)
+def test_what_cannot_be_is_told_plainly(tmp_path, capsys, arguments, words):
+    path = tmp_path / "words"
+    path.write_text("these are no sounds at all, but words " * 50)
+    assert main([one.format(path) for one in arguments]) == 2
+    assert words in capsys.readouterr().err

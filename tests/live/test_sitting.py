@@ -1,0 +1,170 @@
+"""A sitting from the ready page to the grade, worked by keys and by strokes."""
+
+from collections.abc import Callable, Iterator
+from functools import partial
+
+import pytest
+
+from playalong.grading.verdicts import Rules
+from playalong.kit.player import SKILLS, Performance, SimulatedPort, perform
+from playalong.kit.ports import Arrival
+from playalong.live.clock import SteppedClock
+from playalong.live.controls import Sticks
+from playalong.live.loop import Run, Stage, Task
+from playalong.live.sitting import Sitting, keep
+from playalong.pattern.kit import note_of
+from playalong.pattern.text import read as read_pattern
+from playalong.profile.latency import typed
+from playalong.profile.profile import Profile
+from playalong.records.takes import read as read_take
+from playalong.screen.keys import Key, Press
+from playalong.screen.page import Page
+from playalong.screen.ready_page import ReadyPage
+from playalong.screen.result_page import ResultPage
+from playalong.screen.run_page import RunPage
+from playalong.screen.theme import Theme
+from playalong.screen.window import Window
+from playalong.shipped import folder
+from playalong.sound.output import SilentOutput
+
+TEXT = """
+title = "A Test"
+meter = "4/4"
+tempo = 120
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "--g- X--g -g-- X---"
+kick   = "x--x ---x --x- ----"
+[variation.push]
+kick = "---- ---- ---- ---x"
+"""
+
+
+class Hands:
+    """A window that somebody looks at: ``script`` sees each page, and says what is pressed."""
+
+    offscreen = False
+
+    def __init__(self, window: Window, script: Callable[[Page], Press | None]) -> None:
+        self._window, self._script = window, script
+        self._presses: list[Press] = []
+
+    def frame(self, page: Page, now_s: float) -> None:
+        self._window.frame(page, now_s)
+        press = self._script(page)
+        self._presses = [] if press is None else [press]
+
+    def presses(self) -> list[Press]:
+        return self._presses
+
+
+class Kit(SimulatedPort):
+    """A kit on which strokes are struck when the script says so, and a run is played."""
+
+    def __init__(self, clock: SteppedClock) -> None:
+        self.name = "a kit"
+        self._clock = clock
+        self._coming: list[tuple[float, bytes]] = []
+
+    def strike(self, *strokes: tuple[float, str]) -> None:
+        now_s = self._clock.now()
+        self._coming += [
+            (now_s + after, bytes((0x99, note_of(voice), 90))) for after, voice in strokes
+        ]
+
+    def poll(self) -> list[Arrival]:
+        now_s = self._clock.now()
+        due = [row for row in self._coming if row[0] <= now_s]
+        self._coming = [row for row in self._coming if row[0] > now_s]
+        return [Arrival(at_s, at_s, data) for at_s, data in due]
+
+
+@pytest.fixture
+def window() -> Iterator[Window]:
+    made = Window.open((640, 360), offscreen=True)
+    yield made
+    made.close()
+
+
+def sitting(window: Window, script: Callable[[Page], Press | None], tmp_path, profile=None):
+    clock = SteppedClock()
+    kit = Kit(clock)
+    profile = profile or Profile("a kit", "somebody")
+    theme = Theme.load(folder("assets") / "fonts")
+    hands = Hands(window, script)
+    stage = Stage(
+        clock, hands, theme, SilentOutput(), ("a kit",), 0.05, listen_s=0.05, profile=profile
+    )
+    stage = Stage(**{**stage.__dict__, "sticks": Sticks(kit, profile, stage.stamps)})
+    task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
+    return Sitting(task, stage, kit, tmp_path), kit, clock
+
+
+def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
+    """Faster and a variation are chosen first, the run is listened to, then it is left."""
+    keys = {
+        ReadyPage: iter([Key.UP, Key.RIGHT, "h", Key.ENTER, Key.ENTER]),
+        ResultPage: iter(["l", Key.ENTER, Key.ESCAPE]),
+    }
+    listened = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, RunPage) and page.subtitle.startswith("listening"):
+            listened.append(page.subtitle)
+            presses = {1: "y", 2: "p", 3: "h", 4: Key.ESCAPE}
+            return presses.get(len(listened))
+        return next(keys.get(type(page), iter(())), None)
+
+    made, _, _ = sitting(window, script, tmp_path)
+    kept = list(made.runs())
+    assert len(kept) == 2
+    grade = kept[0].graded.grade
+    assert grade.tempo_bpm == 124.0
+    assert grade.counts.targets == 8 + 5 + 4 + 1  # the strokes of TEXT, and the variation's
+    assert len(set(listened)) == 4
+    assert "half speed" in listened[-1]
+
+
+def test_strokes_start_and_leave(window, tmp_path):
+    """The kick twice, then the pad of a command twice, while nothing runs."""
+    asked = {ReadyPage: "snare", ResultPage: "crash"}
+    begun: set[type] = set()
+
+    def script(page: Page) -> Press | None:
+        voice = asked.get(type(page))
+        if voice and type(page) not in begun:
+            begun.add(type(page))
+            kit.strike((1.2, "kick"), (1.6, "kick"), (2.0, voice), (2.4, voice))
+        return None
+
+    made, kit, clock = sitting(window, script, tmp_path)
+    kept = list(made.runs())
+    assert len(kept) == 1
+    assert clock.now() < 60.0
+    assert begun == {ReadyPage, ResultPage}
+
+
+def late_port(played: Performance, late_s: float, clock: SteppedClock, start_s: float):
+    return SimulatedPort(played, start_s + late_s, clock.now)
+
+
+@pytest.mark.parametrize("late_ms", [12.0, 40.0])
+def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_ms):
+    task = Task(read_pattern(TEXT, "a-test"), 120.0, 2, (), Rules())
+    played = perform(task.targets(), SKILLS["steady"], 2)
+    mean_ms = []
+    for latency_ms in (0.0, late_ms):
+        profile = Profile("a kit", "somebody", latency=typed(latency_ms))
+        clock = SteppedClock()
+        theme = Theme.load(folder("assets") / "fonts")
+        stage = Stage(clock, window, theme, SilentOutput(), (), 0.05, profile=profile)
+        run = Run(
+            task,
+            stage,
+            partial(late_port, played, latency_ms / 1000.0, clock),
+        )
+        kept = keep(task, run.play(), tmp_path)
+        assert read_take(kept.path).info["latency_ms"] == latency_ms
+        assert kept.graded.latency_ms == latency_ms
+        mean_ms.append(kept.graded.grade.timing.mean_ms)
+    assert mean_ms[0] == pytest.approx(mean_ms[1], abs=0.2)
