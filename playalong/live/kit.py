@@ -7,7 +7,7 @@ from playalong.kit.mapping import Mapper
 from playalong.kit.ports import Port
 from playalong.live import kit_words
 from playalong.live.kit_click import KitClick
-from playalong.live.kit_desk import Desk, Keep
+from playalong.live.kit_desk import Desk, Keep, pads_of_kit
 from playalong.live.kit_latency import ToKit, latency, typed_in
 from playalong.live.kit_messages import messages, watch
 from playalong.live.kit_pads import pads
@@ -44,7 +44,7 @@ class KitSession:
 
         ``to_kit`` gives the output on which the kit sounds the click, by the name of its port.
         """
-        self._desk = Desk(stage, port, profile, keep)
+        self._desk = Desk(stage, port, profile, keep, pads_of_kit(profile))
         self._pages: dict[Outcome, Callable[[Desk], None]] = {
             Outcome.PADS: pads,
             Outcome.TOUCH: touch,

@@ -9,7 +9,9 @@ from playalong.kit.mapping import Mapper
 from playalong.kit.ports import Port
 from playalong.live.controls import MEANT, pads_of
 from playalong.live.loop import GONE, Stage
+from playalong.pattern.kit import BY_NAME
 from playalong.plain import PlainError
+from playalong.profile.pads import pad_of
 from playalong.profile.profile import Profile
 from playalong.profile.sticks import Listener
 from playalong.screen.keys import Key
@@ -36,6 +38,13 @@ BeforeFrame = Callable[[float], Outcome | None]
 
 def _nothing(_now_s: float) -> None:
     """Nothing is to be done before a frame."""
+
+
+def pads_of_kit(profile: Profile) -> tuple[str, ...]:
+    """The pads of a kit as far as its profile tells: the usual ones, and what it has besides."""
+    known = (*profile.pads.notes.values(), *profile.strokes)
+    struck = [pad_of(voice) for voice in known if not BY_NAME[voice].by_itself]
+    return tuple(dict.fromkeys((*PADS, *struck)))
 
 
 @dataclass

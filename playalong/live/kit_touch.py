@@ -1,67 +1,104 @@
-"""The page on which the loudness of each pad is learned."""
+"""How loud is loud: soft, ordinary and strong strokes on each pad, kept as each pad is done."""
+
+from collections.abc import Callable
+from dataclasses import replace
 
 from playalong.kit.mapping import Mapper
 from playalong.live.kit_desk import Desk
-from playalong.profile.touch import Touch
+from playalong.pattern.kit import BY_NAME
+from playalong.pattern.model import Dynamic
+from playalong.profile.touch import STROKES, PadTouch, Touch
 from playalong.screen.page import Outcome
 from playalong.screen.touch_page import PadLine, TouchPage
 
+_HOW = (
+    f"{STROKES} strokes each: soft as ghost notes, then ordinary, then strong as accents, with a "
+    "short pause between. To take another pad first, strike it."
+)
+_DONE = "All pads are done. To do one again, choose it, and strike it anew."
+_ALL = STROKES * len(Dynamic)
+
 
 def touch(desk: Desk) -> None:
-    """Let the player strike each pad softly, ordinarily and strongly; kept pad by pad."""
-    _Touching(desk).go()
+    """Calibrate the pads until the page is left."""
+    _Calibrating(desk).go()
 
 
-class _Touching:
+class _Calibrating:
+    """The page, and what has been struck on it."""
+
     def __init__(self, desk: Desk) -> None:
         self._desk = desk
         self._machine = Touch(desk.voices, desk.profile.strokes)
         self._mapper = Mapper(desk.profile.pads)
+        # What the guards in use keep out is to be found by the page of triggers.
+        self._bare = Mapper(replace(desk.profile.pads, guards={}))
         self._page = TouchPage(desk.stage.theme, desk.profile.kit, None, None)
+        #: The pad of which something is to be told: that which was struck last.
+        self._last: str | None = None
 
     def go(self) -> None:
         """Show it until it is left."""
         machine = self._machine
+        answers: dict[Outcome, Callable[[], None]] = {
+            Outcome.UNDO: machine.undo,
+            Outcome.AGAIN: self._again,
+            Outcome.NEXT: lambda: machine.move(1),
+            Outcome.BACK: lambda: machine.move(-1),
+        }
         while True:
             outcome = self._desk.show(self._page, self._hears, self._before_frame)
-            if outcome is Outcome.UNDO:
-                machine.undo()
-            elif outcome is Outcome.AGAIN:
-                machine.again()
-            elif outcome in (Outcome.NEXT, Outcome.BACK):
-                machine.move(1 if outcome is Outcome.NEXT else -1)
-            else:
+            if outcome not in answers:
                 return
+            answers[outcome]()
+            self._last = machine.voice
+
+    def _again(self) -> None:
+        self._machine.again()
+        self._desk.struck.pop(self._machine.voice or "", None)
 
     def _hears(self, time_s: float, data: bytes) -> None:
-        hit = self._mapper.hit(time_s, data)
-        if hit is None:
-            return
-        asked = self._machine.voice
-        if asked is not None:
-            self._desk.struck.setdefault(asked, []).append(hit)
-        if self._machine.hit(hit):
-            known = self._machine.result()
-            if known != self._desk.profile.strokes:
-                self._desk.learned(strokes=known)
+        machine, struck = self._machine, self._desk.struck
+        bare, hit, voice = self._bare.hit(time_s, data), self._mapper.hit(time_s, data), None
+        if hit is not None:
+            voice = machine.voice
+            if machine.hit(hit) and voice is not None:
+                self._last = voice
+                struck.setdefault(voice, [])
+                self._keep()
+        voice = voice or machine.voice
+        if bare is not None and voice is not None and voice in struck:
+            struck[voice].append(bare)
+
+    def _keep(self) -> None:
+        """Keep the strokes of all pads that are done."""
+        known = self._machine.result()
+        if known != self._desk.profile.strokes:
+            self._desk.learned(strokes=known)
 
     def _before_frame(self, _now_s: float) -> None:
-        machine, page, desk = self._machine, self._page, self._desk
-        voice = machine.voice
-        page.voice, page.dynamic = voice, machine.dynamic
-        page.strokes, page.bands, page.words, page.is_off = {}, {}, tuple(desk.notices), False
-        if voice is not None and any(machine.strokes(voice).values()):
-            page.strokes = machine.strokes(voice)
-            pad = machine.told(voice)
-            page.bands = pad.bands
-            page.words = (*desk.notices, *filter(None, (pad.fault, pad.advice)))
-            page.is_off = bool(pad.fault)
-        page.pads = [self._line(pad) for pad in machine.voices]
+        machine, page = self._machine, self._page
+        page.voice, page.dynamic = machine.voice, machine.dynamic
+        page.pads = [self._line(voice) for voice in machine.voices]
+        shown = machine.voice or self._last
+        page.strokes = machine.strokes(shown) if shown else {}
+        now, told = self._told(shown), self._told(self._last)
+        page.bands = now.bands if now else {}
+        page.is_off = told is not None and bool(told.fault)
+        words = [_HOW if machine.voice else _DONE]
+        if told is not None and told.fault:
+            words = [f"{BY_NAME[told.voice].label.capitalize()}: {told.fault}", told.advice]
+        page.words = [*self._desk.notices, *words]
+
+    def _told(self, voice: str | None) -> PadTouch | None:
+        """What the strokes on a pad say, None while there are none."""
+        is_struck = voice is not None and any(self._machine.strokes(voice).values())
+        return self._machine.told(voice) if voice is not None and is_struck else None
 
     def _line(self, voice: str) -> PadLine:
         machine = self._machine
         if not machine.is_complete(voice):
             count = sum(map(len, machine.strokes(voice).values()))
-            return PadLine(voice, f"{count} of {3 * machine.of} strokes", False)
-        pad = machine.told(voice)
-        return PadLine(voice, pad.fault or "the three are apart", True, bool(pad.fault))
+            return PadLine(voice, f"{count} of {_ALL} strokes" if count else "", False)
+        fault = machine.told(voice).fault
+        return PadLine(voice, fault or "soft, ordinary and strong are apart", True, bool(fault))

@@ -5,10 +5,14 @@ null device, which runs in real time. Prints how often the device ran dry, how l
 were, and how far the clicks in the rendered stream lie from where they were placed; first with
 the interpreter's own switch interval, then with ours. Then a simulated hour on a device whose
 clock is off and whose requests jitter: the largest difference between what is heard and what is
-drawn. PLAYALONG_BENCH_LONG=1 makes the run with our own interval ten minutes long.
+drawn. Beside each run a process that does nothing but sleep tells how long the machine itself
+held it up: where that is as long as a buffer, other programs had the cores, and the figures say
+little about this one. PLAYALONG_BENCH_LONG=1 makes the run with our own interval ten minutes
+long.
 """
 
 import os
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Generator
@@ -40,6 +44,19 @@ PYTHON_SWITCH_S = 0.005
 
 #: So much silence ends a click: far more than a zero crossing, far less than what lies between.
 QUIET_FRAMES = 480
+
+#: Sleeps until its input ends; prints the seconds of the longest time over, and how often it was
+#: over a buffer.
+BYSTANDER = """
+import sys, threading, time
+over, ended = [0.0], threading.Event()
+threading.Thread(target=lambda: (sys.stdin.read(), ended.set()), daemon=True).start()
+while not ended.is_set():
+    before = time.perf_counter()
+    time.sleep(0.005)
+    over.append(time.perf_counter() - before - 0.005)
+print(max(over), sum(late > 0.01 for late in over))
+"""
 
 HOUR_S, PPM, TENDED_S, CLICK_S = 3600.0, 100.0, 1 / 60, 0.5
 #: How late simulated requests come: on the average, and at most.
@@ -106,6 +123,9 @@ def drawing(seconds: int, switch_s: float) -> None:
         steadiness=gauges.steadiness,
     )
     window = Window.open(SIZE, offscreen=True)
+    bystander = subprocess.Popen(
+        [sys.executable, "-c", BYSTANDER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
     device = DeviceOutput()
     sys.setswitchinterval(switch_s)
     heard = Heard(device)
@@ -129,6 +149,7 @@ def drawing(seconds: int, switch_s: float) -> None:
         frames += 1
     device.close()
     window.close()
+    longest_s, times = bystander.communicate()[0].split()
     late_ms = 1000.0 * np.percentile(heard.late_s, [50, 99, 100])
     apart = np.diff(heard.onsets) / RATE - float(60 / pattern.tempo)
     print(
@@ -137,7 +158,9 @@ def drawing(seconds: int, switch_s: float) -> None:
         f"{heard.error_frames()} samples (asked: 0)\n"
         f"    requests late by {late_ms[0]:.1f} ms (median), {late_ms[1]:.1f} ms (99th "
         f"percentile), {late_ms[2]:.1f} ms (most), up to 10 ms of it by the null device itself\n"
-        f"    from click to click at most {1000 * np.abs(apart).max():.2f} ms from what is written"
+        f"    from click to click at most {1000 * np.abs(apart).max():.2f} ms off\n"
+        f"    meanwhile the machine held up a process that only sleeps {times} times for more than "
+        f"10 ms, at most {1000 * float(longest_s):.1f} ms"
     )
 
 

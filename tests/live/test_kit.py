@@ -15,9 +15,11 @@ from playalong.kit.ports import Arrival
 from playalong.kit.rough import ROUGH, Rough
 from playalong.live.clock import SteppedClock
 from playalong.live.kit import KitSession, shown, typed_latency, watch
+from playalong.live.kit_desk import PADS
 from playalong.live.kit_player import ROUTE, Kit, KitPlayer
 from playalong.live.loop import Run, Stage, Task
 from playalong.pattern.kit import BY_NOTE, Limb
+from playalong.pattern.model import Dynamic
 from playalong.pattern.text import read as read_pattern
 from playalong.plain import PlainError
 from playalong.profile.latency import CLICK_ON_KIT, PLAYED_ALONG, TYPED
@@ -28,6 +30,7 @@ from playalong.screen.keys import Key, Press
 from playalong.screen.kit_page import KitPage
 from playalong.screen.latency_page import LatencyPage
 from playalong.screen.messages_page import MessagesPage
+from playalong.screen.pads_page import PadsPage
 from playalong.screen.page import Outcome, Page
 from playalong.screen.sticks_page import SticksPage
 from playalong.screen.theme import Theme
@@ -69,16 +72,26 @@ class Hands:
     def __init__(self, window: Window, script: Callable[[Page, float], Press | None]) -> None:
         self._window, self._script = window, script
         self._press: Press | None = None
+        self._shown = 0
 
     def __getattr__(self, name: str) -> object:
         return getattr(self._window, name)
 
     def frame(self, page: Page, now_s: float) -> None:
+        self._shown += 1
+        assert self._shown < 5000, "the session does not end"
         self._window.frame(page, now_s)
         self._press = self._script(page, now_s)
 
     def presses(self) -> list[Press]:
         return [] if self._press is None else [self._press]
+
+
+class Watched(Hands):
+    """A window in which the player presses as before, and ``script`` sees every page."""
+
+    def presses(self) -> list[Press]:
+        return self._window.presses()
 
 
 class Wire:
@@ -161,6 +174,37 @@ def test_every_pad_is_kept_at_once(stage):
         MOVED[37]: "cross-stick",
     }
     assert left.pads.guards == begun.pads.guards
+
+
+def test_every_pad_is_calibrated_with_eight_strokes_of_each_kind(stage):
+    profile, kept = learned(stage, Kit(), (Outcome.TOUCH,))
+    assert set(profile.strokes) == set(PADS)
+    for voice, groups in profile.strokes.items():
+        assert {dynamic: len(group) for dynamic, group in groups.items()} == dict.fromkeys(
+            Dynamic, 8
+        ), voice
+        soft, ordinary, strong = (np.median(groups[dynamic]) for dynamic in Dynamic)
+        assert soft < ordinary < strong
+    # Nothing is lost when the window is closed: each pad was kept when it was done.
+    assert [len(one.strokes) for one in kept] == list(range(1, len(PADS) + 1))
+
+
+def test_what_a_calibration_has_shown_is_not_asked_for_again(stage):
+    """The page of triggers comes at once with what the strokes on the page before have told."""
+    asked: list[str] = []
+    player = KitPlayer(
+        stage, EXACT, Kit(ROUGH["loose heads"]), 7, (Outcome.TOUCH, Outcome.TRIGGERS)
+    )
+
+    def script(page: Page, _now_s: float) -> Press | None:
+        asked.extend([page.asked] if isinstance(page, PadsPage) else [])
+        return None
+
+    hands = replace(player.stage, window=Watched(player.stage.window, script))
+    begun = Profile("kit", "me")
+    profile = KitSession(hands, player.port, begun, lambda _: None).go()
+    assert asked == []
+    assert set(profile.pads.guards) == set(ROUGH["loose heads"].bounces)
 
 
 def test_what_a_rough_kit_adds_is_found_and_kept_out(stage):
