@@ -19,6 +19,7 @@ from weakref import WeakSet
 import pygame.midi
 
 from playalong.kit.ports import Arrival, PortError, plain_names, told_apart
+from playalong.quiet import quiet
 
 _BATCH, _BUFFER = 64, 1 << 14
 _LOOK_S = 0.5
@@ -72,8 +73,9 @@ class _Devices:
         """Start PortMidi anew, so that its list is of now; no input is open."""
         for output in self.outputs:
             output.put_down()
-        pygame.midi.quit()
-        pygame.midi.init()
+        with quiet():
+            pygame.midi.quit()
+            pygame.midi.init()
         for output in self.outputs:
             output.take_up()
 
