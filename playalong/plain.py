@@ -18,3 +18,9 @@ def printable(text: str) -> str:
 def quoted(text: str) -> str:
     """``text`` in quotes, on one line."""
     return f'"{printable(text)}"'
+
+
+def sentence(error: Exception) -> str:
+    """The words of an error as a sentence: with a capital, and a full stop."""
+    words = str(error)
+    return f"{words[:1].upper()}{words[1:]}."

@@ -16,6 +16,7 @@ the client that lists the ports is the one that opens them, and is kept when a p
 
 import os
 import time
+from abc import ABC, abstractmethod
 from pathlib import Path
 from typing import Any, Generic, TypeVar
 
@@ -31,7 +32,7 @@ _QUEUE = 1 << 14
 _Port = TypeVar("_Port")
 
 
-class _Clients(Generic[_Port]):
+class _Clients(ABC, Generic[_Port]):
     """Clients of the first of the machine's MIDI systems that answers, one for each open port."""
 
     def __init__(self) -> None:
@@ -70,11 +71,13 @@ class _Clients(Generic[_Port]):
         """A port was closed: its client is free for another."""
         self._client, self._free = client, True
 
+    @abstractmethod
     def _made(self, api: int) -> Any:
-        raise NotImplementedError
+        """A client of the MIDI system."""
 
+    @abstractmethod
     def _opened(self, client: Any) -> _Port:
-        raise NotImplementedError
+        """The port that ``client`` has open."""
 
 
 class RtMidiBackend(_Clients["RtMidiPort"]):

@@ -9,7 +9,7 @@ from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.beats import Meter
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out_on
-from playalong.plain import PlainError
+from playalong.plain import PlainError, sentence
 from playalong.sound.timeline import RATE, Frames, Stream
 
 
@@ -70,7 +70,7 @@ class Along:
         try:
             return lay_out_on(pattern, self.beats, self.first_bar, bars, variations)
         except ValueError as error:
-            raise PlainError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+            raise PlainError(sentence(error)) from None
 
     def time(self, pattern: Pattern) -> MapTime:
         """Where written positions are."""

@@ -9,7 +9,7 @@ from playalong.live.loop import Stage
 from playalong.live.rec_sounds import UNDER_CLICK_DB, Clicked, Faded
 from playalong.live.rec_work import shown, told
 from playalong.pattern.beat_map import BeatMap, check_speed
-from playalong.plain import PlainError, printable
+from playalong.plain import PlainError, printable, sentence
 from playalong.sound.recordings import Progress, Recording
 from playalong.sound.rendering import blocks, write_wave
 from playalong.sound.stretching import stretched
@@ -56,7 +56,7 @@ def along(
         begin_s, end_s = beats.loop(first_bar, last_bar)
         check_speed(percent)
     except ValueError as error:
-        raise PlainError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+        raise PlainError(sentence(error)) from None
     if rounds < 1:
         raise PlainError("The bars of a recording are played once at least.")
     played = _repeated(beats, first_bar, last_bar, percent, rounds)

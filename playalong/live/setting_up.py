@@ -16,7 +16,7 @@ from playalong.live.rec_session import BeatsSession
 from playalong.live.recordings import along, opened, write_with_click
 from playalong.live.session import Player
 from playalong.pattern.beat_map import BeatMap
-from playalong.plain import PlainError
+from playalong.plain import PlainError, sentence
 from playalong.profile.profile import Profile
 from playalong.records import beat_maps
 from playalong.screen.page import Outcome
@@ -171,7 +171,7 @@ def _found(
         try:
             return BeatMap.from_tempo(tempo_bpm, first_beat_s or 0.0, recording.length_s, per_bar)
         except ValueError as error:
-            raise PlainError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
+            raise PlainError(sentence(error)) from None
     if first_beat_s is not None:
         raise PlainError("--first-beat goes with --tempo: give both.")
     if find:

@@ -1,5 +1,6 @@
 """What pages are made of: head and foot, dots, buttons, the level of the sound, a table."""
 
+from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
@@ -257,15 +258,15 @@ class ButtonPage:
         return self.buttons.offers(outcome)
 
 
-class ListPage(ButtonPage):
+class ListPage(ButtonPage, ABC):
     """A page of several things, one of which is ``chosen``: NEXT and BACK go through them."""
 
     chosen: int
 
     @property
+    @abstractmethod
     def count(self) -> int:
         """How many there are."""
-        raise NotImplementedError
 
     def handle(self, press: Press) -> Outcome | None:
         """What the button is for that ``press`` chooses, NEXT and BACK apart."""
