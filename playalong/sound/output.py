@@ -5,6 +5,7 @@ the default one, else the null device. The sounds stay on the program's clock, s
 where they would be by then.
 """
 
+import gc
 import sys
 import time
 from collections import deque
@@ -274,6 +275,10 @@ class DeviceOutput(_Levelled):
         self.message = "no sound card: the click is seen, not heard" if self.silent else ""
         self._switch_s = sys.getswitchinterval()
         sys.setswitchinterval(min(SWITCH_S, self._switch_s))
+        # Looking through all objects for garbage takes longer than a buffer lasts, and nothing
+        # else runs meanwhile: those that are there by now are not looked through again.
+        gc.collect()
+        gc.freeze()
 
     def _take(self, line: Line) -> None:
         self._line, self.timeline, self.clock = line, line.timeline, line.clock
@@ -397,6 +402,7 @@ class DeviceOutput(_Levelled):
         """Let go of the device."""
         self._closed = True
         sys.setswitchinterval(self._switch_s)
+        gc.unfreeze()
         if self._search is None:
             self._line.close()
             return

@@ -105,6 +105,13 @@ class Heard:
 
 def drawing(seconds: int, switch_s: float) -> None:
     """A run of ``seconds``, drawn as fast as it can be; print what came of it."""
+    window = Window.open(SIZE, offscreen=True)
+    bystander = subprocess.Popen(
+        [sys.executable, "-c", BYSTANDER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+    )
+    device = DeviceOutput()
+    sys.setswitchinterval(switch_s)
+    heard = Heard(device)
     text = (shipped.folder("patterns") / f"{PATTERN}.toml").read_text(encoding="utf-8")
     pattern, rules = Library({PATTERN: text}).get(PATTERN), Rules()
     tempo = Tempo(pattern.tempo, pattern.meter.unit)
@@ -122,13 +129,6 @@ def drawing(seconds: int, switch_s: float) -> None:
         ghosts=gauges.ghosts,
         steadiness=gauges.steadiness,
     )
-    window = Window.open(SIZE, offscreen=True)
-    bystander = subprocess.Popen(
-        [sys.executable, "-c", BYSTANDER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    )
-    device = DeviceOutput()
-    sys.setswitchinterval(switch_s)
-    heard = Heard(device)
     hits, number, frames = played(targets), 0, 0
     start_s = time.perf_counter() + 1.0
     ticks = clicks([pattern.meter] * bars, tempo, count_in=0)

@@ -1,5 +1,6 @@
 """Clicks and notes on the way to the device; real callbacks come from miniaudio's null device."""
 
+import gc
 import sys
 import threading
 import time
@@ -578,6 +579,14 @@ def test_the_interpreter_is_asked_to_switch_soon_while_a_device_plays(machine):
     assert sys.getswitchinterval() <= output.SWITCH_S < BUFFER_S / 10
     device.close()
     assert sys.getswitchinterval() == before
+
+
+def test_what_is_there_is_not_looked_through_for_garbage_while_a_device_plays(machine):
+    tracked = [[number] for number in range(1000)]
+    device = DeviceOutput(clock=Now())
+    assert gc.get_freeze_count() > len(tracked)
+    device.close()
+    assert gc.get_freeze_count() == 0
 
 
 def test_opening_says_nothing_on_standard_error(capfd):
