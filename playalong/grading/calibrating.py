@@ -70,11 +70,14 @@ def apart(softer: Sequence[float], louder: Sequence[float]) -> Apart:
 def bands_of(strokes: Strokes) -> Bands:
     """The bands of every voice in ``strokes``: (voice, dynamic) to velocities, 1 to 127.
 
-    A voice may leave dynamics out; its bands then reach to those that are there.
+    A voice may leave dynamics out; its bands then reach to those that are there. One without any
+    stroke has none.
     """
     found: dict[tuple[str, Dynamic], Band] = {}
     for voice, groups in strokes.items():
         there = [dynamic for dynamic in Dynamic if len(groups.get(dynamic, ()))]
+        if not there:
+            continue
         # In order even where the strokes are not, so that no band is turned inside out.
         borders = sorted(border_of(groups[soft], groups[loud]) for soft, loud in pairwise(there))
         for dynamic, (low, high) in zip(there, pairwise([1.0, *borders, 127.0]), strict=True):

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
 from itertools import pairwise
+from math import inf
 
 from playalong.grading.calibrating import LEAST_DB, Apart, apart, bands_of
 from playalong.grading.hits import Hit
@@ -89,11 +90,11 @@ _WORDS: Mapping[Cause, tuple[str, str]] = {
         "Turn this pad's threshold down on the module, then strike it again.",
     ),
     Cause.SOFT_NEAR: (
-        "Soft and ordinary strokes cannot be told apart: {:.0f} dB, {:.0f} % on the wrong side.",
+        "Soft and ordinary strokes cannot be told apart: they lie {:.0f} dB from each other.",
         "Play the soft ones from lower down.",
     ),
     Cause.STRONG_NEAR: (
-        "Ordinary and strong strokes cannot be told apart: {:.0f} dB, {:.0f} % on the wrong side.",
+        "Ordinary and strong strokes cannot be told apart: they lie {:.0f} dB from each other.",
         "Play the strong ones from higher up.",
     ),
 }
@@ -153,7 +154,7 @@ def _cause(
         return Cause.LOST, (lost,)
     for cause, pair in ((Cause.SOFT_NEAR, soft), (Cause.STRONG_NEAR, strong)):
         if not pair.is_clear:
-            return cause, (pair.gap_db, 100.0 * pair.wrong_side)
+            return cause, (pair.gap_db,)
     return None, ()
 
 
@@ -181,6 +182,8 @@ class Touch:
             voice: {dynamic: [] for dynamic in Dynamic} for voice in self.voices
         }
         self._chosen_by: Hit | None = None
+        #: When the last stroke of a pad that is done came: its crosstalk chooses no pad.
+        self._done_s = -inf
         self.voice = next((voice for voice in self.voices if not self.is_complete(voice)), None)
 
     @property
@@ -232,6 +235,7 @@ class Touch:
                 return False
         groups[dynamic].append(hit)
         if self.is_complete(voice):
+            self._done_s = hit.time_s
             self._go_on()
         return True
 
@@ -277,12 +281,14 @@ class Touch:
         return next((hits for hits in reversed(list(groups)) if hits), [])
 
     def _chooses(self, hit: Hit, voice: str) -> bool:
-        """Whether a hit chooses a pad, or belongs to the stroke that did."""
+        """Whether a hit chooses a pad, or belongs to the stroke that did or that ended another."""
         by = self._chosen_by
         if by is not None and hit.time_s - by.time_s < TOGETHER_S:
             # Of one stroke that two pads heard, the louder was struck.
             if hit.velocity > by.velocity and not self.is_complete(voice):
                 self.voice, self._chosen_by = voice, hit
+            return True
+        if hit.time_s - self._done_s < TOGETHER_S:
             return True
         if voice == self.voice or self.is_complete(voice):
             return False

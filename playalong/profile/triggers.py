@@ -114,11 +114,12 @@ class Pad:
 
 
 @dataclass(frozen=True)
-class Doubles:
-    """Double triggers of one pad, arrays (k,): a point each in a picture of delay and level.
+class Unmeant:
+    """Hits of the pad ``voice`` that nobody played, arrays (k,): a point each in a picture of
+    delay and level.
 
-    ``strokes`` is how many strokes there were; ``delay_ms`` after the stroke that made it;
-    ``change_db`` its level less that of the stroke, negative; ``velocity`` its own.
+    ``strokes`` is how many strokes there were on the pad that made them; ``delay_ms`` after the
+    stroke; ``change_db`` the level less that of the stroke, negative; ``velocity`` their own.
     """
 
     voice: str
@@ -133,24 +134,17 @@ class Doubles:
         return len(self.delay_ms) / self.strokes
 
 
+class Doubles(Unmeant):
+    """Double triggers: made by strokes on the pad itself."""
+
+
 @dataclass(frozen=True)
-class Crosstalk:
-    """Crosstalk from the pad ``source`` to the pad ``voice``, arrays (k,) as in ``Doubles``;
-    ``strokes`` is how many strokes the source had. A delay may be negative: some modules send
-    the pad that was not struck first.
+class Crosstalk(Unmeant):
+    """Crosstalk: made by strokes on another pad, ``source``. A delay may be negative: some
+    modules send the pad that was not struck first.
     """
 
     source: str
-    voice: str
-    strokes: int
-    delay_ms: Floats
-    change_db: Floats
-    velocity: Floats
-
-    @property
-    def share(self) -> float:
-        """How many there are for each stroke of the source."""
-        return len(self.delay_ms) / self.strokes
 
 
 @dataclass(frozen=True)
@@ -346,9 +340,8 @@ def _crosstalk(rows: _Rows) -> tuple[Crosstalk, ...]:
         own = (rows.source == source) & (rows.pad == code)
         strokes = _count(rows, source)
         if own.sum() >= max(OFTEN, RARE * strokes):
-            names = VOICES[source].name, VOICES[code].name
             columns = rows.delay_ms[own], rows.change_db[own], rows.velocity[own]
-            found.append(Crosstalk(*names, strokes, *columns))
+            found.append(Crosstalk(VOICES[code].name, strokes, *columns, VOICES[source].name))
     return tuple(found)
 
 

@@ -70,7 +70,7 @@ class PadLine:
 class TouchPage(ButtonPage):
     """Learning how loud a pad is struck. Everything may be set anew between frames.
 
-    ``voice`` is the pad that is asked for, None where any may be struck, ``dynamic`` how; so many
+    ``voice`` is the pad that is asked for, None when all are done, ``dynamic`` how; so many
     strokes ``of`` each are wanted. ``strokes`` are the velocities (1 to 127) so far, in any order,
     and ``bands`` what they give. ``words`` are told under the boxes, in the colour of what is off
     where ``is_off``.
@@ -107,7 +107,7 @@ class TouchPage(ButtonPage):
         pad = BY_NAME[self.voice].label if self.voice else ""
         asked = f"{pad}: {STROKES[self.dynamic]}" if pad and self.dynamic else pad
         base: float = rect.top + pen.px(TITLE)
-        for line in pen.wrapped(asked or "Strike a pad.", TITLE, rect.width, bold=True):
+        for line in pen.wrapped(asked or "Every pad is done.", TITLE, rect.width, bold=True):
             pen.text(line, TITLE, (rect.left, base), bold=True)
             base += pen.px(TITLE * 1.3)
         step: float = min(pen.px(_BOX), (rect.width - pen.px(_NAME)) / self.of)

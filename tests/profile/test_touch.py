@@ -126,8 +126,7 @@ def test_an_uneven_hand_is_told_to_the_player_and_not_blamed_on_the_pad():
     assert pad.cause is Cause.SOFT_NEAR
     assert "soft" in pad.advice
     assert "module" not in pad.advice
-    wrong = round(100 * pad.soft.wrong_side)
-    assert f"{wrong} %" in pad.fault
+    assert f"{pad.soft.gap_db:.0f} dB" in pad.fault
     near = told("snare", {**strokes, GHOST: (18, 20, 22), ACCENT: (60, 70, 75, 80)})
     assert near.cause is Cause.STRONG_NEAR
 
