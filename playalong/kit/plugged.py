@@ -8,12 +8,18 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import replace
+from math import inf
 from typing import Generic, TypeVar
 
-from playalong.kit.ports import Arrival, Backend, Closes, OpenPort, PortError, plain_names
+from playalong.kit.ports import Arrival, Backend, Closes, OpenPort, Port, PortError, plain_names
 
 _ACTIVE_SENSING = 0xFE
 _SYSTEM = 0xF0
+
+#: How often a port is asked whether it is still there: no cable is out for a shorter time, as a USB
+#: device that was plugged in must rest for 100 ms before it is spoken to (USB 2.0, 7.1.7.3, from
+#: memory).
+LOOK_S = 0.09
 
 #: A kit that sends active sensing does so every 0.3 s (MIDI 1.0). Silent for this long, it has
 #: gone, though the system may list it again already.
@@ -34,7 +40,7 @@ class Plugged(Generic[_Opened]):
         self._lost = False
 
     def is_there(self) -> bool:
-        """Whether the port is still plugged in; to be asked about twice a second.
+        """Whether the port is still plugged in; to be asked every ``LOOK_S``.
 
         Once it was not, only ``back`` can bring it back: a port of the same name may be another.
         """
@@ -118,3 +124,18 @@ class PluggedPort(Plugged[OpenPort]):
                 self._sensed_s = arrival.arrival_s
             if status < _SYSTEM:
                 self._waiting.append(replace(arrival, stream=self._stream))
+
+
+class Watch:
+    """Looks after ``port``: knows whether it is there, and takes it back when it comes."""
+
+    def __init__(self, port: Port) -> None:
+        self._port, self._look_s = port, -inf
+        self.is_there = True
+
+    def look(self, now_s: float) -> bool:
+        """Whether the port is there at ``now_s``, in seconds on any clock; called in each frame."""
+        if now_s >= self._look_s:
+            self._look_s = now_s + LOOK_S
+            self.is_there = self._port.is_there() or self._port.back()
+        return self.is_there

@@ -6,6 +6,7 @@ from typing import Any
 
 from playalong.grading.hits import Hit
 from playalong.kit.mapping import Mapper
+from playalong.kit.plugged import Watch
 from playalong.kit.ports import Port
 from playalong.live.controls import MEANT, pads_of
 from playalong.live.loop import GONE, Stage
@@ -18,9 +19,6 @@ from playalong.screen.keys import Key
 from playalong.screen.kit_drawing import USUAL
 from playalong.screen.page import Outcome, Page
 from playalong.screen.widgets import Button, Buttons
-
-#: How often the port is asked whether it is still there, and a port that has gone is sought.
-LOOK_S = 0.5
 
 #: The pads that are asked for where nobody has said which there are: the foot has no strokes.
 PADS = tuple(voice for voice in USUAL if voice != "hi-hat-pedal")
@@ -53,8 +51,7 @@ class Desk:
 
     ``profile`` is what is known by now, and kept; ``voices`` are the pads that there are;
     ``struck`` holds, by pad, all hits that came while that pad alone was struck in this sitting.
-    ``is_there`` tells whether the port is, ``is_closed`` that the window is to be closed, and
-    ``trouble`` what went wrong with keeping.
+    ``is_closed`` tells that the window is to be closed, ``trouble`` what went wrong with keeping.
     """
 
     stage: Stage
@@ -63,10 +60,16 @@ class Desk:
     keep: Keep
     voices: tuple[str, ...] = PADS
     struck: dict[str, list[Hit]] = field(default_factory=dict)
-    is_there: bool = True
     is_closed: bool = False
     trouble: str = ""
-    _look_s: float = field(default=float("-inf"), init=False)
+
+    def __post_init__(self) -> None:
+        self._watch = Watch(self.port)
+
+    @property
+    def is_there(self) -> bool:
+        """Whether the port is; what it sends when it is back has another beginning."""
+        return self._watch.is_there
 
     @property
     def notices(self) -> list[str]:
@@ -110,7 +113,7 @@ class Desk:
         while True:
             now_s = clock.now()
             self._listen(hears, calls)
-            self._look(now_s)
+            self._watch.look(now_s)
             ended = before_frame(now_s)
             stage.window.frame(page, now_s)
             stage.seen(now_s)
@@ -135,12 +138,6 @@ class Desk:
             hears(time_s, data)
             if calls is not None:
                 calls.message(time_s, data)
-
-    def _look(self, now_s: float) -> None:
-        """Look after the port; what it sends when it is back has another beginning."""
-        if now_s >= self._look_s:
-            self._look_s = now_s + LOOK_S
-            self.is_there = self.port.is_there() or self.port.back()
 
 
 class _Calls:

@@ -4,9 +4,10 @@ import time
 from collections.abc import Callable, Iterator
 
 from playalong.kit.mapping import Heard, Mapper
+from playalong.kit.plugged import Watch
 from playalong.kit.ports import Port
 from playalong.kit.stamps import StampFilter
-from playalong.live.kit_desk import LOOK_S, Desk
+from playalong.live.kit_desk import Desk
 from playalong.live.kit_words import loudness
 from playalong.pattern.kit import BY_NAME
 from playalong.profile.profile import Profile
@@ -56,8 +57,7 @@ def watch(
     ``now`` is the program's clock, in seconds. A port that goes, and is back, has a line too.
     """
     mapper, stamps, bands = Mapper(profile.pads), StampFilter(), profile.bands
-    begin_s = look_s = now()
-    was_there = True
+    begin_s, at_the_port, was_there = now(), Watch(port), True
     yield _line("seconds", "message", "voice", "velocity", "loudness")
     while True:
         for one in port.poll():
@@ -67,12 +67,9 @@ def watch(
                 hit = heard.hit
                 said = loudness(bands, hit.voice, hit.velocity) if hit else _why(heard)
                 yield _told(heard, time_s - begin_s, said)
-        if now() >= look_s:
-            look_s = now() + LOOK_S
-            is_there = port.is_there() or port.back()
-            if is_there is not was_there:
-                was_there = is_there
-                yield f"{port.name} is {'back' if is_there else 'gone: check its cable'}"
+        if at_the_port.look(now()) is not was_there:
+            was_there = at_the_port.is_there
+            yield f"{port.name} is {'back' if was_there else 'gone: check its cable'}"
         wait(_SHORT_S)
 
 

@@ -93,8 +93,7 @@ def _once(
     while True:
         now_s = (stage.clock.now() - start_s) * speed
         page.level.db = stage.output.level_db
-        stage.window.frame(page, min(now_s, end_s))
-        stage.output.tend()
+        stage.show(page, min(now_s, end_s))
         outcome = stage.asked(page)
         if outcome is None and stage.sticks is not None and now_s > end_s:
             outcome = stage.sticks.asked(page, stage.clock.now())

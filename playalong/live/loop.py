@@ -16,6 +16,7 @@ from playalong.grading.hits import Hit, Hits
 from playalong.grading.pauses import Pause, Pauses
 from playalong.grading.verdicts import MATCHED, Judged, Rules
 from playalong.kit.mapping import Mapper
+from playalong.kit.plugged import LOOK_S
 from playalong.kit.ports import Arrival, Port
 from playalong.kit.stamps import StampFilter
 from playalong.live.along import Along, MapTime
@@ -30,6 +31,7 @@ from playalong.records.takes import Recording
 from playalong.screen.chart import Sheet
 from playalong.screen.page import Outcome, Page
 from playalong.screen.run_page import CountIn, RunPage
+from playalong.screen.slip import Covered
 from playalong.screen.theme import Theme
 from playalong.screen.widgets import Level
 from playalong.screen.window import Window
@@ -47,9 +49,6 @@ LEAD_S = 1.0
 #: How long the sheet runs on after the last bar, for late hits and the words on them.
 TAIL_S = 0.4
 
-#: How often the port is asked whether it is still there.
-LOOK_S = 0.4
-
 #: How often hits are taken from the port while a frame is waited for.
 LISTEN_S = 0.002
 
@@ -62,6 +61,7 @@ _AFTER_S = 0.001
 _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
 GONE = ("The kit is gone: check its cable.", "The run waits, and every hit so far is kept.")
+GONE_MEANWHILE = (GONE[0], "Until it is back, keys work the program.")
 BACK = "the kit is back"
 
 
@@ -177,6 +177,15 @@ class Stage:
             if outcome is not None:
                 return outcome
         return None
+
+    def show(self, page: Page, now_s: float) -> None:
+        """Show ``page`` as it is at ``now_s`` while no run is on, and say where the kit is gone."""
+        gone = self.sticks is not None and not self.sticks.is_there(self.clock.now())
+        if gone and not getattr(page, "paused", ()):
+            page = Covered(page, self.theme, GONE_MEANWHILE)
+        self.window.frame(page, now_s)
+        self.seen(now_s)
+        self.output.tend()
 
     def level(self) -> Level:
         """The level of the sound, for a page."""
@@ -500,9 +509,7 @@ def hold(stage: Stage, page: Page, now_s: float, until_s: float | None) -> Outco
         level = getattr(page, "level", None)
         if level is not None:
             level.db = stage.output.level_db
-        stage.window.frame(page, now_s)
-        stage.seen(now_s)
-        stage.output.tend()
+        stage.show(page, now_s)
         outcome = stage.asked(page)
         if outcome is None and stage.sticks is not None:
             called = stage.sticks.asked(page, stage.clock.now())

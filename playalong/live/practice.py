@@ -14,10 +14,10 @@ from pathlib import Path
 from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
 from playalong.grading.verdicts import Rules
+from playalong.kit.plugged import LOOK_S
 from playalong.kit.ports import Port
 from playalong.live.loop import (
     GONE,
-    LOOK_S,
     Before,
     Ended,
     Nobody,

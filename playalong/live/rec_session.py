@@ -130,9 +130,7 @@ class BeatsSession:
             self._ended()
             at_s = self._at_s()
         self._show(at_s)
-        stage.window.frame(page, at_s)
-        stage.seen(at_s)
-        stage.output.tend()
+        stage.show(page, at_s)
         outcome = stage.asked(page)
         if page.struck:
             if self._taps is not None:

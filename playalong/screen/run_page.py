@@ -1,6 +1,5 @@
 """The page of a run: the sheet that scrolls, the gauges, the count-in."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -10,7 +9,8 @@ from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.screen import gauges
 from playalong.screen.chart import Sheet
 from playalong.screen.pen import Pen, area
-from playalong.screen.theme import ADVICE, BODY, Theme
+from playalong.screen.slip import draw_slip
+from playalong.screen.theme import BODY, Theme
 from playalong.screen.widgets import (
     FOOT_BASE,
     HEAD,
@@ -110,32 +110,12 @@ class RunPage(ButtonPage):
         pen.text(words, BODY, (left, base))
         self.level.draw(pen, (left, sheet.top + pen.px(3)))
         if self.paused:
-            draw_said(pen, sheet, self.paused)
+            draw_slip(pen, sheet, self.paused)
             return
         if now_s < self.sheet.targets.start_s or self.count_in.sounds(now_s):
             draw_count_in(pen, past, self.count_in, now_s)
         ahead = area(past.right, past.top, sheet.right, past.bottom)
-        draw_said(pen, ahead, self.said)
-
-
-def draw_said(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:
-    """Words on a slip of paper, wrapped; the first of ``said`` in bold."""
-    if not said:
-        return
-    slip = rect.inflate(-2 * pen.px(_SLIP), 0)
-    room, step = slip.width - 2 * pen.px(_SLIP), pen.px(ADVICE * 1.4)
-    lines = [
-        (line, number == 0)
-        for number, words in enumerate(said)
-        if words
-        for line in pen.wrapped(words, ADVICE, room, bold=number == 0)
-    ]
-    slip.height = min(rect.height, step * len(lines) + 2 * pen.px(_SLIP))
-    slip.centery = rect.centery
-    pen.box(slip, pen.colours.paper, pen.colours.line)
-    base = slip.top + pen.px(_SLIP) + pen.px(ADVICE)
-    for number, (line, bold) in enumerate(lines):
-        pen.text(line, ADVICE, (slip.left + pen.px(_SLIP), base + number * step), bold=bold)
+        draw_slip(pen, ahead, self.said)
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:

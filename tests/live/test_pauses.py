@@ -155,7 +155,7 @@ def test_it_is_said_within_a_second(window):
 
 
 @settings(max_examples=25, deadline=None)
-@given(st.lists(st.tuples(st.floats(0.1, 14.0), st.floats(0.05, 4.0)), min_size=1, max_size=3))
+@given(st.lists(st.tuples(st.floats(0.1, 14.0), st.floats(0.1, 4.0)), min_size=1, max_size=3))
 def test_pulled_at_any_moment_no_hit_is_lost_and_none_is_blamed(window, outs):
     times, at_s = [], 1.0
     for after_s, out_s in outs:
@@ -168,9 +168,7 @@ def test_pulled_at_any_moment_no_hit_is_lost_and_none_is_blamed(window, outs):
     graded = grade_take(task.pattern, take, Options())
     counts = graded.grade.counts
     assert counts.extra == 0
-    # A cable that was out for less than the port is looked at goes unseen: its strokes are missed.
-    unseen = sum(end - begin < 0.45 for begin, end in times)
-    assert counts.missed <= 20 * unseen
+    assert counts.missed == 0
     assert len(judged_hits(graded.run)) == len(ended.hits)
 
 

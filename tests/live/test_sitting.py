@@ -10,7 +10,7 @@ from playalong.kit.player import SKILLS, Performance, SimulatedPort, perform
 from playalong.kit.ports import Arrival
 from playalong.live.clock import SteppedClock
 from playalong.live.controls import Sticks
-from playalong.live.loop import Run, Stage, Task
+from playalong.live.loop import GONE_MEANWHILE, Run, Stage, Task
 from playalong.live.sitting import Sitting, keep
 from playalong.pattern.kit import note_of
 from playalong.pattern.text import read as read_pattern
@@ -18,10 +18,11 @@ from playalong.profile.latency import typed
 from playalong.profile.profile import Profile
 from playalong.records.takes import read as read_take
 from playalong.screen.keys import Key, Press
-from playalong.screen.page import Page
+from playalong.screen.page import Outcome, Page
 from playalong.screen.ready_page import ReadyPage
 from playalong.screen.result_page import ResultPage
 from playalong.screen.run_page import RunPage
+from playalong.screen.slip import Covered
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
 from playalong.shipped import folder
@@ -65,6 +66,14 @@ class Kit(SimulatedPort):
         self.name = "a kit"
         self._clock = clock
         self._coming: list[tuple[float, bytes]] = []
+
+    there = True
+
+    def is_there(self) -> bool:
+        return self.there
+
+    def back(self) -> bool:
+        return self.there
 
     def strike(self, *strokes: tuple[float, str]) -> None:
         now_s = self._clock.now()
@@ -168,3 +177,48 @@ def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_
         assert kept.graded.latency_ms == latency_ms
         mean_ms.append(kept.graded.grade.timing.mean_ms)
     assert mean_ms[0] == pytest.approx(mean_ms[1], abs=0.2)
+
+
+def test_a_kit_that_goes_between_runs_is_told_on_every_page_and_taken_back(window, tmp_path):
+    """Out for two seconds on the ready page, and again after the run: told in a second each."""
+    told: dict[type[Page], list[float]] = {ReadyPage: [], ResultPage: []}
+    since: dict[type[Page], float] = {}
+    stay_s = 4.0
+
+    def script(page: Page) -> Press | None:
+        now_s = clock.now()
+        covered = isinstance(page, Covered)
+        kind = type(page.page if covered else page)
+        if kind not in told:
+            return None
+        begin_s = since.setdefault(kind, now_s)
+        kit.there = not 1.0 <= now_s - begin_s < 3.0
+        if covered:
+            assert page.words == GONE_MEANWHILE
+            told[kind].append(now_s - begin_s)
+        leave = Key.ENTER if kind is ReadyPage else Key.ESCAPE
+        return leave if now_s - begin_s > stay_s else None
+
+    made, kit, clock = sitting(window, script, tmp_path)
+    assert len(list(made.runs())) == 1
+    for times_s in told.values():
+        assert 1.0 <= times_s[0] < 2.0
+        assert 2.9 <= times_s[-1] < 3.2
+
+
+def test_a_covered_page_is_worked_as_ever(window, tmp_path):
+    presses = iter([None, None, Key.ENTER])
+    asked: list[Outcome | None] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, Covered):
+            asked.append(page.handle(Key.ESCAPE))
+            assert page.offers(Outcome.START)
+            assert not page.offers(Outcome.UNDO)
+            return next(presses)
+        return Key.ESCAPE if isinstance(page, ResultPage) else None
+
+    made, kit, _ = sitting(window, script, tmp_path)
+    kit.there = False
+    assert made._ready() is Outcome.START
+    assert set(asked) == {Outcome.LEAVE}
