@@ -57,7 +57,7 @@ def _counted(grade: Grade) -> _Rows:
     yield "off time", _listed({"early": counts.early, "late": counts.late})
     gone = {"missed": counts.missed, "extra": counts.extra, "wrong drum": counts.wrong_drum}
     yield "not as written", _listed(gone)
-    yield "loudness", _listed({"too soft": counts.too_soft, "too loud": counts.too_loud})
+    yield "wrong loudness", _listed({"too soft": counts.too_soft, "too loud": counts.too_loud})
 
 
 def _timed(grade: Grade) -> _Rows:

@@ -204,7 +204,7 @@ def test_figures_of_a_faultless_take() -> None:
     shown = table(faultless(TARGETS))
     count = len(TARGETS)
     assert shown["on time"] == f"{count} of {count}"
-    assert shown["off time"] == shown["not as written"] == shown["loudness"] == "none"
+    assert shown["off time"] == shown["not as written"] == shown["wrong loudness"] == "none"
     assert shown["timing"] == "on the click on average, 0 ms spread"
     assert shown["strokes together"].startswith("0 ms apart")
     assert shown["swing"] == "50 % played, straight written"
@@ -224,7 +224,7 @@ def test_figures_of_a_take_with_faults() -> None:
     shown = table(joined(hits, [Hit(1.95, "crash", 84.0)]))
     assert shown["off time"] == "8 early"
     assert shown["not as written"] == "8 missed, 1 extra"
-    assert shown["loudness"] == "8 too loud"
+    assert shown["wrong loudness"] == "8 too loud"
     assert shown["kick foot"].startswith("13 ms early")  # a third of the kicks, 38 ms
 
 
