@@ -1,6 +1,11 @@
 """Hearing a pattern, or a take against it: in the window, or into a wave file."""
 
+from fractions import Fraction
 from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from playalong.grading.gauges import Gauges
 from playalong.grading.pauses import Pauses
@@ -11,12 +16,13 @@ from playalong.live.loop import Nobody, Run, Stage, Task, with_company
 from playalong.live.opened import Look, Opened
 from playalong.live.sitting import to_hear
 from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets
 from playalong.profile.pads import Pads
 from playalong.records.takes import read
 from playalong.regrading import DEFAULT, Graded, Options, grade_take
 from playalong.screen.chart import Sheet
 from playalong.screen.run_page import RunPage
-from playalong.sound.click import Click, Kind
+from playalong.sound.click import Click, clicks
 from playalong.sound.listening import Which
 from playalong.sound.rendering import rendered, write_wave
 
@@ -49,7 +55,7 @@ def hear_take(
     graded = grade_take(pattern, take, Options())
     pads = Pads.from_plain(take.info.get("pads", {}))
     pauses = Pauses.from_plain(take.info.get("pauses", []))
-    ticks = clicks_of(pattern, graded) if click else []
+    ticks = _clicks(pattern, graded.run.targets) if click else []
     played = Played.of(take, pads, graded.run, pauses, ticks)
     if out is not None:
         write_wave(out, rendered(played.sounds(WHICH[which], speed)))
@@ -58,18 +64,22 @@ def hear_take(
         listen_back(stage, _page(pattern, graded, stage), played)
 
 
-def clicks_of(pattern: Pattern, graded: Graded) -> list[Click]:
-    """The click of a graded run, on the beats of its targets."""
-    targets = graded.run.targets
+def _clicks(pattern: Pattern, targets: Targets) -> list[Click]:
+    """The click of a graded run, on the bars of its targets."""
     meters = [pattern.bars[bar % len(pattern.bars)].meter for bar in range(targets.bars)]
-    ends_s = [*targets.bar_starts_s[1:].tolist(), targets.end_s]
-    found = []
-    for meter, start_s, end_s in zip(meters, targets.bar_starts_s.tolist(), ends_s, strict=True):
-        for beat, at in enumerate(meter.beat_starts):
-            share = float(at / meter.length)
-            kind = Kind.BEAT if beat else Kind.ONE
-            found.append(Click(start_s + share * (end_s - start_s), kind))
-    return found
+    lines = np.cumsum([0.0, *(float(meter.length) for meter in meters)])
+    return clicks(meters, _Bars(lines, np.append(targets.bar_starts_s, targets.end_s)), count_in=0)
+
+
+class _Bars(NamedTuple):
+    """Bar lines in whole notes, and in seconds: places written positions in time between them."""
+
+    lines: NDArray[np.float64]
+    lines_s: NDArray[np.float64]
+
+    def seconds(self, whole: Fraction) -> float:
+        """When the position ``whole`` comes, in seconds."""
+        return float(np.interp(float(whole), self.lines, self.lines_s))
 
 
 def _page(pattern: Pattern, graded: Graded, stage: Stage) -> RunPage:
