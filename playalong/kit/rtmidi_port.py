@@ -2,7 +2,7 @@
 
 Arriving messages wait in rtmidi's own queue until they are asked for. A callback would need the
 interpreter in the driver's thread: while a window draws, the driver then waits for Python, which
-spoils the stamps of what follows and, over JACK, loses messages or holds up the server. A thread
+makes the stamps of what follows late, and over JACK can hold up the server. A thread
 of ours that empties the queue does no better: it waits for the interpreter as well, and takes it
 from who draws (tests/bench/stamps.py measures the way that was kept). The stamps are the
 driver's either way; asking several times within a frame brings the arrival near to them.
@@ -104,12 +104,25 @@ class RtMidiOutputs(_Clients["RtMidiOutput"]):
         return RtMidiOutput(self, client)
 
 
-class RtMidiPort:
-    """An open input; see ``ports.OpenPort``."""
+class _Opened:
+    """What ``client`` has open."""
 
-    def __init__(self, clients: RtMidiBackend, client: Any) -> None:
+    def __init__(self, clients: _Clients[Any], client: Any) -> None:
         self._clients, self._client, self._closed = clients, client, False
-        self._stamp_s = 0.0
+
+    def close(self) -> None:
+        """Let go of it."""
+        if not self._closed:
+            self._closed = True
+            with quiet():
+                self._client.close_port()
+            self._clients.closed(self._client)
+
+
+class RtMidiPort(_Opened):
+    """An open input; see ``ports.OpenPort``. After ``close`` what had arrived can be polled."""
+
+    _stamp_s = 0.0
 
     def poll(self) -> list[Arrival]:
         """What has arrived since the last call."""
@@ -121,32 +134,13 @@ class RtMidiPort:
         now_s = time.perf_counter()
         return [Arrival(stamp_s, now_s, data) for stamp_s, data in found]
 
-    def close(self) -> None:
-        """Let go of the port; what had arrived can still be polled."""
-        if not self._closed:
-            self._closed = True
-            with quiet():
-                self._client.close_port()
-            self._clients.closed(self._client)
 
-
-class RtMidiOutput:
+class RtMidiOutput(_Opened):
     """An open output; see ``outputs.Output``."""
-
-    def __init__(self, clients: RtMidiOutputs, client: Any) -> None:
-        self._clients, self._client, self._closed = clients, client, False
 
     def send(self, data: bytes) -> None:
         """Send one message at once."""
         self._client.send_message(data)
-
-    def close(self) -> None:
-        """Let go of the output."""
-        if not self._closed:
-            self._closed = True
-            with quiet():
-                self._client.close_port()
-            self._clients.closed(self._client)
 
 
 class VirtualOutput:
