@@ -21,6 +21,9 @@ _SYSTEM = 0xF0
 #: memory).
 LOOK_S = 0.09
 
+#: How often a port that has gone is sought: some systems take long to open one.
+SEEK_S = 0.4
+
 #: A kit that sends active sensing does so every 0.3 s (MIDI 1.0). Silent for this long, it has
 #: gone, though the system may list it again already.
 SILENCE_S = 1.0
@@ -126,7 +129,7 @@ class PluggedPort(Plugged[OpenPort]):
                 self._waiting.append(replace(arrival, stream=self._stream))
 
 
-class Watch:
+class Lookout:
     """Looks after ``port``: knows whether it is there, and takes it back when it comes."""
 
     def __init__(self, port: Port) -> None:
@@ -136,6 +139,6 @@ class Watch:
     def look(self, now_s: float) -> bool:
         """Whether the port is there at ``now_s``, in seconds on any clock; called in each frame."""
         if now_s >= self._look_s:
-            self._look_s = now_s + LOOK_S
             self.is_there = self._port.is_there() or self._port.back()
+            self._look_s = now_s + (LOOK_S if self.is_there else SEEK_S)
         return self.is_there

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from playalong.kit.mapping import Mapper
-from playalong.kit.plugged import Watch
+from playalong.kit.plugged import Lookout
 from playalong.kit.ports import Port
 from playalong.kit.stamps import StampFilter
 from playalong.profile.profile import Profile
@@ -44,7 +44,7 @@ class Sticks:
     def __post_init__(self) -> None:
         self._mapper = Mapper(self.profile.pads)
         self._listener = Listener(self.profile.calls)
-        self._watch = Watch(self.port)
+        self._lookout = Lookout(self.port)
 
     @property
     def pads(self) -> Mapping[Outcome, str]:
@@ -58,7 +58,7 @@ class Sticks:
 
     def is_there(self, now_s: float) -> bool:
         """Whether the port is there; asked in each frame while nothing runs."""
-        return self._watch.look(now_s)
+        return self._lookout.look(now_s)
 
     def begin(self) -> None:
         """Something stands still from now on: what was struck before is no call."""

@@ -6,7 +6,7 @@ from typing import Any
 
 from playalong.grading.hits import Hit
 from playalong.kit.mapping import Mapper
-from playalong.kit.plugged import Watch
+from playalong.kit.plugged import Lookout
 from playalong.kit.ports import Port
 from playalong.live.controls import MEANT, pads_of
 from playalong.live.loop import GONE, Stage
@@ -64,12 +64,12 @@ class Desk:
     trouble: str = ""
 
     def __post_init__(self) -> None:
-        self._watch = Watch(self.port)
+        self._lookout = Lookout(self.port)
 
     @property
     def is_there(self) -> bool:
         """Whether the port is; what it sends when it is back has another beginning."""
-        return self._watch.is_there
+        return self._lookout.is_there
 
     @property
     def notices(self) -> list[str]:
@@ -113,7 +113,7 @@ class Desk:
         while True:
             now_s = clock.now()
             self._listen(hears, calls)
-            self._watch.look(now_s)
+            self._lookout.look(now_s)
             ended = before_frame(now_s)
             stage.window.frame(page, now_s)
             stage.seen(now_s)

@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable, Iterator
 
 from playalong.kit.mapping import Heard, Mapper
-from playalong.kit.plugged import Watch
+from playalong.kit.plugged import Lookout
 from playalong.kit.ports import Port
 from playalong.kit.stamps import StampFilter
 from playalong.live.kit_desk import Desk
@@ -57,7 +57,7 @@ def watch(
     ``now`` is the program's clock, in seconds. A port that goes, and is back, has a line too.
     """
     mapper, stamps, bands = Mapper(profile.pads), StampFilter(), profile.bands
-    begin_s, at_the_port, was_there = now(), Watch(port), True
+    begin_s, at_the_port, was_there = now(), Lookout(port), True
     yield _line("seconds", "message", "voice", "velocity", "loudness")
     while True:
         for one in port.poll():

@@ -16,7 +16,7 @@ from playalong.grading.hits import Hit, Hits
 from playalong.grading.pauses import Pause, Pauses
 from playalong.grading.verdicts import MATCHED, Judged, Rules
 from playalong.kit.mapping import Mapper
-from playalong.kit.plugged import LOOK_S
+from playalong.kit.plugged import LOOK_S, SEEK_S
 from playalong.kit.ports import Arrival, Port
 from playalong.kit.stamps import StampFilter
 from playalong.live.along import Along, MapTime
@@ -410,7 +410,7 @@ class Run:
         """Look after the port now and then; False when it is gone and is not waited for."""
         if clock_s < self._look_s:
             return True
-        self._look_s = clock_s + LOOK_S
+        self._look_s = clock_s + (LOOK_S if self._waits_since_s is None else SEEK_S)
         if self._waits_since_s is not None:
             if self._port.back():
                 self._go_on(clock_s)

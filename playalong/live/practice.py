@@ -14,7 +14,7 @@ from pathlib import Path
 from playalong.grading.hits import Hits
 from playalong.grading.measure import grade
 from playalong.grading.verdicts import Rules
-from playalong.kit.plugged import LOOK_S
+from playalong.kit.plugged import SEEK_S
 from playalong.kit.ports import Port
 from playalong.live.loop import (
     GONE,
@@ -163,7 +163,7 @@ class Practice:
         page.paused = GONE
         until_s = stage.clock.now() + stage.patience_s
         while stage.clock.now() < until_s:
-            outcome = hold(stage, page, _still_s(ended), stage.clock.now() + LOOK_S)
+            outcome = hold(stage, page, _still_s(ended), stage.clock.now() + SEEK_S)
             if outcome is Outcome.LEAVE:
                 break
             if self._port is not None and self._port.back():
