@@ -1,9 +1,9 @@
 """Pauses: a run that stood still because the kit was gone.
 
 The take's clock goes on in a pause, the run's stands still. A run goes on at the bar line after
-the one in which it stopped; what lies between is not asked. Nor is what was written just before
-the kit was missed, unless it was answered: the player is never blamed for the cable. All hits
-stay in the take; those within a pause are not judged.
+the one in which it stopped, or plays the last bar once more; what lies between is not asked. Nor
+is what was written just before the kit was missed, unless it was answered: the player is never
+blamed for the cable. All hits stay in the take; those within a pause are not judged.
 """
 
 from dataclasses import dataclass

@@ -422,21 +422,26 @@ class Run:
         return self._waits_since_s is not None
 
     def _stop(self, clock_s: float) -> None:
-        """The kit is gone: the run stands still, if a bar line is left at which it can go on."""
+        """The kit is gone: the run stands still, if something is left to be played.
+
+        In the last bar that is this bar, once more: it stands still just before it.
+        """
         self._listen(clock_s)
-        take_s = self._there_s - self._take_s
+        run_to_take_s = self._start_s - self._take_s
+        stopped_s = self._there_s - self._start_s
         if self._played:
-            run_to_take_s = self._start_s - self._take_s
-            take_s = max(take_s, self._played[-1].time_s + run_to_take_s + _AFTER_S)
-        stopped_s = take_s + self._take_s - self._start_s
+            stopped_s = max(stopped_s, self._played[-1].time_s + _AFTER_S)
         self._stage.output.clear()
         capture_s = self._task.rules.capture_ms / 1000.0
-        starts_s = self._asked_for.bar_starts_s
-        ahead = starts_s[starts_s >= stopped_s + capture_s]
-        pause = Pause(take_s, stopped_s)
-        if len(ahead) and self._task.waits:
-            pause = replace(pause, bar_s=float(ahead[0]))
+        starts_s, bar_s = self._asked_for.bar_starts_s, float("inf")
+        if self._task.waits and (self._asked_for.time_s > stopped_s).any():
+            ahead = starts_s[starts_s >= stopped_s + capture_s]
+            bar_s = float(ahead[0] if len(ahead) else starts_s[-1])
             self._waits_since_s = clock_s
+            if not len(ahead):
+                stopped_s = bar_s - capture_s
+                self._played = [hit for hit in self._played if hit.time_s < stopped_s]
+        pause = Pause(stopped_s + run_to_take_s, stopped_s, bar_s=bar_s)
         self._pauses = Pauses((*self._pauses.each, pause))
         self._recording.info["pauses"] = self._pauses.as_plain()
         self._renew()

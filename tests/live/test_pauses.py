@@ -107,9 +107,9 @@ def staged(window: Window) -> Stage:
     )
 
 
-def run_with(window: Window, outs: list[tuple[float, float]]):
+def run_with(window: Window, outs: list[tuple[float, float]], bars: int = BARS):
     stage = staged(window)
-    task = Task(read_pattern(PATTERN, "a-test"), 120.0, BARS, (), Rules())
+    task = Task(read_pattern(PATTERN, "a-test"), 120.0, bars, (), Rules())
     port = Pulled(stage.clock, outs)
     run = Run(task, stage, lambda _: port)
     port.plays(run, task)
@@ -139,6 +139,34 @@ def test_the_run_waits_and_goes_on_at_the_bar_line(window, tmp_path):
     assert abs(kept.graded.grade.steadiness.drift_percent) < 0.5
     again = grade_take(task.pattern, take, Options())
     assert as_json(again.grade) == as_json(kept.graded.grade)
+
+
+@pytest.mark.parametrize("bars", [1, BARS])
+def test_a_last_bar_that_is_broken_off_is_played_once_more(window, tmp_path, bars):
+    """Its first strokes stay in the take, and are not judged."""
+    lead_s, bar_s = 1.0 + 2.0, 2.0
+    out_s = lead_s + bar_s * (bars - 1) + 1.1
+    stage, task, port, run = run_with(window, [(out_s, out_s + 3.0)], bars)
+    ended = run.play()
+    assert ended.lost_port is None
+    kept = sitting.keep(task, ended, tmp_path)
+    take = read_take(kept.path)
+    assert len(take.note) == port.sent > len(ended.hits)
+    counts = kept.graded.grade.counts
+    a_bar = 8 + 5 + 4  # strokes of the text above
+    assert counts.targets == a_bar * bars
+    assert counts.missed == counts.extra == 0
+    again = grade_take(task.pattern, take, Options())
+    assert as_json(again.grade) == as_json(kept.graded.grade)
+
+
+def test_after_the_last_stroke_the_run_is_over(window):
+    """Nothing is left to be played: the kit is not waited for."""
+    out_s = 1.0 + 2.0 + 2.0 * BARS + 0.05
+    _, _, port, run = run_with(window, [(out_s, out_s + 3.0)])
+    ended = run.play()
+    assert ended.lost_port == port.name
+    assert len(ended.hits) == port.sent
 
 
 def test_it_is_said_within_a_second(window):
