@@ -146,7 +146,7 @@ def test_a_last_bar_that_is_broken_off_is_played_once_more(window, tmp_path, bar
     """Its first strokes stay in the take, and are not judged."""
     lead_s, bar_s = 1.0 + 2.0, 2.0
     out_s = lead_s + bar_s * (bars - 1) + 1.1
-    stage, task, port, run = run_with(window, [(out_s, out_s + 3.0)], bars)
+    _, task, port, run = run_with(window, [(out_s, out_s + 3.0)], bars)
     ended = run.play()
     assert ended.lost_port is None
     kept = sitting.keep(task, ended, tmp_path)
