@@ -74,6 +74,7 @@ class KitSession:
             "",
             True,
             kit_words.lines(profile),
+            desk.drawing(),
             buttons=desk.buttons(*CHOOSING),
             chosen=self._chosen,
         )

@@ -16,7 +16,7 @@ from playalong.profile.pads import pad_of
 from playalong.profile.profile import Profile
 from playalong.profile.sticks import Listener
 from playalong.screen.keys import Key
-from playalong.screen.kit_drawing import USUAL
+from playalong.screen.kit_drawing import USUAL, KitDrawing
 from playalong.screen.page import Outcome, Page
 from playalong.screen.widgets import Button, Buttons
 
@@ -39,10 +39,12 @@ def _nothing(_now_s: float) -> None:
 
 
 def pads_of_kit(profile: Profile) -> tuple[str, ...]:
-    """The pads of a kit as far as its profile tells: the usual ones, and what it has besides."""
+    """The pads of a kit as far as its profile tells: those that were learned, or the usual ones,
+    and what it knows besides.
+    """
     known = (*profile.pads.notes.values(), *profile.strokes)
     struck = [pad_of(voice) for voice in known if not BY_NAME[voice].by_itself]
-    return tuple(dict.fromkeys((*PADS, *struck)))
+    return tuple(dict.fromkeys((*(profile.has or PADS), *struck)))
 
 
 @dataclass
@@ -84,6 +86,10 @@ class Desk:
             self.trouble = self.keep(self.profile) or ""
         except PlainError as error:
             self.trouble = str(error)
+
+    def drawing(self) -> KitDrawing:
+        """The kit as it is, with its pedal."""
+        return KitDrawing((*self.voices, "hi-hat-pedal"))
 
     def buttons(self, *buttons: Button) -> Buttons:
         """Buttons that show the pads which do the same."""

@@ -38,6 +38,9 @@ _METER = Meter.parse("4/4")
 TEMPI_BPM, USUAL_BPM = (45, 60, 80, 100, 120), 80
 
 _AGAIN = Button(("a", "A"), "A", "again", Outcome.AGAIN)
+#: Once there is something to keep, the pad that starts keeps it, and the one that goes back
+#: measures again.
+_ANEW = Button(("a", "A"), "A", "again", Outcome.BACK)
 _ON_KIT = Button(("k", "K"), "K", "click on the kit", Outcome.CLICK_ON_KIT)
 _ON_COMPUTER = Button(("k", "K"), "K", "click on the computer", Outcome.CLICK_ON_KIT)
 _SLOWER = Button((Key.LEFT,), "←", "slower", Outcome.SLOWER)
@@ -108,6 +111,7 @@ class _Latency:
         self._answers = {
             Outcome.START: self._begin,
             Outcome.AGAIN: self._begin,
+            Outcome.BACK: self._begin,
             Outcome.CLICK_ON_KIT: self._change_output,
             Outcome.SLOWER: lambda: self._change_tempo(-1),
             Outcome.FASTER: lambda: self._change_tempo(1),
@@ -119,7 +123,8 @@ class _Latency:
         """Show it until it is left."""
         while True:
             self._page.buttons = self._buttons()
-            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+            is_still = self._playing is None
+            outcome = self._desk.show(self._page, self._hears, self._before_frame, sticks=is_still)
             if outcome is Outcome.LEAVE:
                 return
             if outcome is Outcome.ACCEPT and self._found and self._found.latency:
@@ -157,15 +162,16 @@ class _Latency:
         if self._playing is not None:
             return Buttons((_AGAIN, _LOUDER, _SOFTER, LEAVE))
         where = _ON_COMPUTER if self._on_kit else _ON_KIT
-        first = (ACCEPT, _AGAIN) if self._found and self._found.latency else (START,)
-        return Buttons((*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE))
+        first = (ACCEPT, _ANEW) if self._found and self._found.latency else (START,)
+        return self._desk.buttons(*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE)
 
     def _hears(self, time_s: float, data: bytes) -> None:
         hit = self._mapper.hit(time_s, data)
         if hit is not None and self._playing is not None and not BY_NAME[hit.voice].by_itself:
             self._playing.hits.append(hit)
 
-    def _before_frame(self, now_s: float) -> None:
+    def _before_frame(self, now_s: float) -> Outcome | None:
+        """NEXT once the last click is over: the pads work the page again."""
         page, playing = self._page, self._playing
         known = self._desk.profile.latency
         page.now = kit_words.latency(known) if known else ""
@@ -175,6 +181,7 @@ class _Latency:
             if now_s > playing.click_s[-1] + playing.beat_s:
                 self._end(playing)
         page.words = [*self._desk.notices, *self._words]
+        return Outcome.NEXT if playing is not None and self._playing is None else None
 
     def _begin(self) -> None:
         """Count in, and click."""
@@ -198,7 +205,6 @@ class _Latency:
             self._page.errors_ms = _by_click(playing.click_s, hit_s, found.errors_ms)
             self._page.median_ms = found.latency.ms
             self._page.interval_ms = median_interval(found.errors_ms)
-        self._page.buttons = self._buttons()
 
     def _change_output(self) -> None:
         """Let the kit sound the click, or the computer again."""

@@ -23,7 +23,13 @@ def messages(desk: Desk) -> None:
     """Show what the kit sends until the page is left."""
     profile = desk.profile
     mapper, bands = Mapper(profile.pads), profile.bands
-    page = MessagesPage(desk.stage.theme, profile.kit, desk.port.name, buttons=desk.buttons(LEAVE))
+    page = MessagesPage(
+        desk.stage.theme,
+        profile.kit,
+        desk.port.name,
+        drawing=desk.drawing(),
+        buttons=desk.buttons(LEAVE),
+    )
     begin_s = desk.stage.clock.now()
 
     def hears(time_s: float, data: bytes) -> None:

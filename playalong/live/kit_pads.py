@@ -1,5 +1,7 @@
 """Which pad is which: strike what is lit up. What is learned is kept after each pad."""
 
+from dataclasses import replace
+
 from playalong.kit.mapping import Mapper
 from playalong.live.kit_desk import Desk
 from playalong.pattern.kit import BY_NAME
@@ -28,6 +30,7 @@ class _Learned:
 
     def go(self) -> None:
         """Show it until it is left."""
+        desk = self._desk
         answers = {
             Outcome.SKIP: self._machine.skip,
             Outcome.BACK: self._machine.back,
@@ -35,8 +38,11 @@ class _Learned:
         }
         while True:
             is_over = self._machine.zone is None
-            self._page.buttons = Buttons(LEARNED if is_over else LEARNING)
-            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+            self._page.buttons = desk.buttons(*LEARNED) if is_over else Buttons(LEARNING)
+            # While pads are struck to be learned, they ask for nothing.
+            outcome = desk.show(self._page, self._hears, self._before_frame, sticks=is_over)
+            if outcome is Outcome.NEXT:
+                continue
             if outcome not in answers:
                 return
             answers[outcome]()
@@ -59,18 +65,19 @@ class _Learned:
         if heard.velocity is not None or by_pedal:
             page.heard = heard.words or page.heard
 
-    def _before_frame(self, now_s: float) -> None:
+    def _before_frame(self, now_s: float) -> Outcome | None:
+        """NEXT once all is learned: the page has other buttons then."""
         machine, page = self._machine, self._page
+        was_over = machine.zone is None
         machine.time_passed(now_s)
         if len(machine.found) != self._known:
             self._keep()
         zone = machine.zone
-        if zone is None:
-            page.buttons = Buttons(LEARNED)
         page.asked = machine.words
         page.told = "  ".join(filter(None, [*self._desk.notices, machine.said, machine.hint]))
         page.done, page.of = machine.progress
         page.drawing.lit = None if zone is None else Spot(zone.voice, Part(zone.part))
+        return Outcome.NEXT if zone is None and not was_over else None
 
     def _keep(self) -> None:
         """Keep what is known by now; what was known before of other notes stays until the end."""
@@ -84,12 +91,13 @@ class _Learned:
         has_pedal = any(found.pedal for found in machine.found)
         pedal = learned.pedal if has_pedal else self._before.pedal
         known = Pads(notes, pedal, desk.profile.pads.guards)
-        calls = desk.profile.calls
+        calls, has = desk.profile.calls, desk.profile.has
         if machine.zone is None and (voices := self._voices()):
-            desk.voices = voices
+            desk.voices = has = voices
             calls = calls.fitting(voices)
-        if known != desk.profile.pads or calls != desk.profile.calls:
-            desk.learned(pads=known, calls=calls)
+        found = replace(desk.profile, pads=known, calls=calls, has=has)
+        if found != desk.profile:
+            desk.learned(pads=known, calls=calls, has=has)
 
     def _voices(self) -> tuple[str, ...]:
         """The pads that the kit has."""

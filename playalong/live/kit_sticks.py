@@ -35,7 +35,7 @@ def sticks(desk: Desk) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
     alone = _Alone()
     mapper = Mapper(desk.profile.pads)
-    page = SticksPage(desk.stage.theme, desk.profile.kit, "", ())
+    page = SticksPage(desk.stage.theme, desk.profile.kit, "", (), drawing=desk.drawing())
 
     def hears(time_s: float, data: bytes) -> None:
         hit = mapper.hit(time_s, data)

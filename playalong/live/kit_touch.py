@@ -2,12 +2,15 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import inf
 
+from playalong.grading.hits import Hit
 from playalong.kit.mapping import Mapper
 from playalong.live.kit_desk import Desk
 from playalong.pattern.kit import BY_NAME
 from playalong.pattern.model import Dynamic
-from playalong.profile.touch import STROKES, PadTouch, Touch
+from playalong.profile.pads import pad_of
+from playalong.profile.touch import STROKES, TOGETHER_S, PadTouch, Touch
 from playalong.screen.page import Outcome
 from playalong.screen.touch_page import PadLine, TouchPage
 
@@ -15,6 +18,7 @@ _HOW = (
     f"{STROKES} strokes each: soft as ghost notes, then ordinary, then strong as accents, with a "
     "short pause between. To take another pad first, strike it."
 )
+_OTHER = "That was the {}, and the {} is not done: finish it, or choose another with the arrows."
 _DONE = "All pads are done. To do one again, choose it, and strike it anew."
 _ALL = STROKES * len(Dynamic)
 
@@ -36,6 +40,9 @@ class _Calibrating:
         self._page = TouchPage(desk.stage.theme, desk.profile.kit, None, None)
         #: The pad of which something is to be told: that which was struck last.
         self._last: str | None = None
+        #: The last hit that was not taken, and when the last was that was.
+        self._stray: Hit | None = None
+        self._taken_s = -inf
 
     def go(self) -> None:
         """Show it until it is left."""
@@ -51,7 +58,7 @@ class _Calibrating:
             if outcome not in answers:
                 return
             answers[outcome]()
-            self._last = machine.voice
+            self._last, self._stray = machine.voice, None
 
     def _again(self) -> None:
         self._machine.again()
@@ -62,8 +69,12 @@ class _Calibrating:
         bare, hit, voice = self._bare.hit(time_s, data), self._mapper.hit(time_s, data), None
         if hit is not None:
             voice = machine.voice
-            if machine.hit(hit) and voice is not None:
-                self._last = voice
+            taken = machine.hit(hit)
+            # What other pads hear of a stroke is nobody's.
+            is_lone = hit.time_s - self._taken_s >= TOGETHER_S
+            self._stray = hit if not taken and is_lone else None
+            if taken and voice is not None:
+                self._last, self._taken_s = voice, hit.time_s
                 struck.setdefault(voice, [])
                 self._keep()
         voice = voice or machine.voice
@@ -83,12 +94,25 @@ class _Calibrating:
         shown = machine.voice or self._last
         page.strokes = machine.strokes(shown) if shown else {}
         now, told = self._told(shown), self._told(self._last)
+        page.curve_of, page.curve = None, {}
+        if now is None and told is not None:
+            now, page.curve_of, page.curve = told, told.voice, told.velocities
         page.bands = now.bands if now else {}
         page.is_off = told is not None and bool(told.fault)
         words = [_HOW if machine.voice else _DONE]
         if told is not None and told.fault:
             words = [f"{BY_NAME[told.voice].label.capitalize()}: {told.fault}", told.advice]
+        if (other := self._other()) is not None and machine.voice is not None:
+            words = [_OTHER.format(BY_NAME[other].label, BY_NAME[machine.voice].label), *words]
         page.words = [*self._desk.notices, *words]
+
+    def _other(self) -> str | None:
+        """The pad that was struck where another is begun, and has to be done first."""
+        stray, asked = self._stray, self._machine.voice
+        if stray is None or asked is None or not any(self._machine.strokes(asked).values()):
+            return None
+        pad = pad_of(stray.voice)
+        return None if pad == asked or BY_NAME[pad].by_itself else pad
 
     def _told(self, voice: str | None) -> PadTouch | None:
         """What the strokes on a pad say, None while there are none."""

@@ -24,7 +24,7 @@ from playalong.profile.triggers import (
     proposals,
 )
 from playalong.screen.keys import Key
-from playalong.screen.kit_drawing import KitDrawing, Link, Spot
+from playalong.screen.kit_drawing import Link, Spot
 from playalong.screen.pads_page import PadsPage
 from playalong.screen.page import Outcome
 from playalong.screen.triggers_page import PROPOSED, PadTriggers, TriggersPage
@@ -34,7 +34,7 @@ from playalong.screen.widgets import LEAVE, SKIP, Button, Buttons
 STROKES, RING_S = 12, 0.1
 
 _TITLE = "Double triggers and crosstalk"
-_ANEW = Button(("p", "P"), "P", "strike the pads anew", Outcome.AGAIN)
+_ANEW = Button(("p", "P"), "P", "strike the pads anew", Outcome.PADS)
 _BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", Outcome.BACK)
 _ASKED = "Strike the {}: {} more."
 _HOW = (
@@ -49,7 +49,7 @@ def triggers(desk: Desk) -> None:
     """Find what the kit adds, and propose guards, until the page is left."""
     if not desk.struck and not _Asking(desk).go():
         return
-    while _Found(desk).go() is Outcome.AGAIN:
+    while _Found(desk).go() is Outcome.PADS:
         desk.struck.clear()
         if not _Asking(desk).go():
             return
@@ -68,7 +68,7 @@ class _Asking:
             "",
             0,
             len(desk.voices),
-            drawing=KitDrawing((*desk.voices, "hi-hat-pedal")),
+            drawing=desk.drawing(),
             buttons=Buttons((SKIP, _BACK, LEAVE)),
             title=_TITLE,
         )
@@ -130,13 +130,14 @@ class _Found:
         desk, findings = self._desk, self._findings
         # Pads of which there is something to say; all that were struck where there is nothing.
         voices = [*dict.fromkeys((*self._proposals, *desk.profile.pads.guards))]
+        using = PROPOSED[:3] if voices else ()
         voices = voices or [pad.voice for pad in findings.pads]
         page = TriggersPage(
             desk.stage.theme,
             desk.profile.kit,
             (),
-            drawing=KitDrawing((*desk.voices, "hi-hat-pedal")),
-            buttons=Buttons((*PROPOSED[:-1], _ANEW, LEAVE)),
+            drawing=desk.drawing(),
+            buttons=desk.buttons(*using, *PROPOSED[3:-1], _ANEW, LEAVE),
         )
         page.drawing.links = _links(findings)
         mapper = Mapper(desk.profile.pads)
@@ -151,7 +152,7 @@ class _Found:
             page.words = " ".join([*desk.notices, _SOME if self._proposals else _NONE])
 
         while True:
-            outcome = desk.show(page, hears, before_frame)
+            outcome = desk.show(page, hears, before_frame, sticks=True)
             if outcome is Outcome.ACCEPT:
                 self._use(voices[page.chosen : page.chosen + 1])
             elif outcome is Outcome.ACCEPT_ALL:

@@ -27,9 +27,9 @@ COMMANDS: dict[Command, str] = {
 def lines(profile: Profile) -> list[KitLine]:
     """How things stand with each page of the kit."""
     pads, strokes = profile.pads, profile.strokes
-    pads_are_known = bool(pads.notes) or pads.pedal != Pedal()
+    pads_are_known = bool(profile.has or pads.notes) or pads.pedal != Pedal()
     said = {
-        Outcome.PADS: (_notes(pads), pads_are_known),
+        Outcome.PADS: (_learned(profile), pads_are_known),
         Outcome.TOUCH: (_calibrated(profile), bool(strokes)),
         Outcome.TRIGGERS: (_guarded(pads), bool(pads.guards)),
         Outcome.LATENCY: (latency(profile.latency), profile.latency is not None),
@@ -44,7 +44,9 @@ def latency(known: Latency | None) -> str:
     if known is None:
         return "not measured: nothing is taken off"
     spread = "" if known.plus_minus_ms is None else f" ± {known.plus_minus_ms:.0f}"
-    return f"{known.ms:.0f} ms{spread}, {known.how}".replace("-", "−")
+    # What was measured is no surer than a millisecond; what was typed in stands as it was.
+    ms = f"{known.ms:g}" if known.plus_minus_ms is None else f"{known.ms:.0f}"
+    return f"{ms} ms{spread}, {known.how}".replace("-", "−")
 
 
 def loudness(bands: Bands | None, voice: str, velocity: float) -> str:
@@ -63,7 +65,7 @@ def shown(profile: Profile, told: Iterable[str] = ()) -> list[str]:
     pads, calls = profile.pads, profile.calls
     found = [f"{profile.kit}, played by {profile.player}"]
     found.append(f"port: {profile.port or 'none yet'}")
-    found.append(f"pads: {_notes(pads)}")
+    found.append(f"pads: {_learned(profile)}")
     found += [f"  note {note:3}  {_label(voice)}" for note, voice in sorted(pads.notes.items())]
     found.append(f"pedal: {pads.pedal.open} when let go, {pads.pedal.closed} when pressed")
     found.append(f"double triggers and crosstalk: {_guarded(pads)}")
@@ -82,6 +84,11 @@ def shown(profile: Profile, told: Iterable[str] = ()) -> list[str]:
 
 def _label(voice: str) -> str:
     return BY_NAME[voice].label
+
+
+def _learned(profile: Profile) -> str:
+    notes = _notes(profile.pads)
+    return f"{_pads(len(profile.has))} learned: {notes}" if profile.has else notes
 
 
 def _notes(pads: Pads) -> str:

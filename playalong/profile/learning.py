@@ -14,7 +14,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from math import inf
+from math import ceil, inf
 from statistics import median
 
 from playalong.pattern.kit import BY_NAME, BY_NOTE
@@ -25,6 +25,10 @@ TOGETHER_S = 0.06
 
 #: How long a zone that a kit may lack is lit up after the last stroke, in seconds.
 WAIT_S = 5.0
+
+#: Who strikes so soon after a zone was passed over was about to strike it: nobody sees and plays
+#: the next one as fast, as to answer a light alone takes about 0.2 s (from memory).
+LATE_S = 0.25
 
 #: How many strokes must agree on a note.
 AGREE = 2
@@ -120,6 +124,20 @@ ZONES: tuple[Zone, ...] = (
     Zone(
         "floor tom rim", "floor-tom", "Strike the rim of the floor tom.", None, "rim", "floor tom"
     ),
+    Zone(
+        "second floor tom",
+        "floor-tom",
+        "Strike the head of the second floor tom.",
+        of="floor tom",
+    ),
+    Zone(
+        "second floor tom rim",
+        "floor-tom",
+        "Strike the rim of the second floor tom.",
+        None,
+        "rim",
+        "second floor tom",
+    ),
     Zone("crash", "crash", "Strike the crash on top."),
     Zone("crash edge", "crash", "Strike the edge of the crash.", None, "rim", "crash"),
     Zone("second crash", "crash", "Strike the second crash on top."),
@@ -190,7 +208,9 @@ class Learning:
         self._values: list[int] = []
         self._cluster: list[_Note] = []
         self._moves: list[_Move] = []
-        self._since_s = inf
+        self._since_s = self._now_s = inf
+        #: When a zone was last passed over by waiting.
+        self._passed_s = -inf
         self._light_up()
 
     @property
@@ -211,7 +231,9 @@ class Learning:
         if self.zone is None or not self.zone.optional:
             return ""
         kick = any(found.zone.voice == "kick" and found.note is not None for found in self.found)
-        return f"If there is none, wait{', or play the kick twice' if kick else ''}."
+        waited_s = max(0.0, self._now_s - self._since_s) if self._since_s < inf else 0.0
+        left = ceil(max(0.0, WAIT_S - waited_s))
+        return f"If there is none, wait ({left} s){', or play the kick twice' if kick else ''}."
 
     @property
     def progress(self) -> tuple[int, int]:
@@ -241,6 +263,7 @@ class Learning:
             self._look_at_pedal(zone, now_s)
         elif zone.optional and not self._cluster and now_s - self._since_s >= WAIT_S:
             self._settle(Found(zone), f"No {zone.name}: on without it.")
+            self._passed_s = now_s
 
     def skip(self) -> None:
         """On without what is lit up."""
@@ -288,9 +311,13 @@ class Learning:
 
     def _gather(self, now_s: float) -> None:
         """Note the time, and take the notes of one moment for a stroke once it is over."""
+        self._now_s = now_s
         self._since_s = min(self._since_s, now_s)
         if self._cluster and now_s - self._cluster[0].time_s >= TOGETHER_S:
             cluster, self._cluster = self._cluster, []
+            if cluster[0].time_s - self._passed_s < LATE_S:
+                self.back()
+            self._passed_s = -inf
             self._stroke(cluster)
 
     def _stroke(self, cluster: list[_Note]) -> None:

@@ -17,7 +17,8 @@ class Profile:
 
     ``port`` is the plain name of the port on which it is heard, empty while there is none;
     ``strokes`` the velocities of the player's own strokes, voice -> dynamic -> velocities (1 to
-    127); ``latency`` None until it is measured; ``calls`` the strokes that work the program.
+    127); ``latency`` None until it is measured; ``calls`` the strokes that work the program;
+    ``has`` the pads that the kit has, by their voices, empty until they were learned.
     """
 
     kit: str
@@ -27,6 +28,7 @@ class Profile:
     strokes: Mapping[str, Mapping[Dynamic, tuple[float, ...]]] = field(default_factory=dict)
     latency: Latency | None = None
     calls: Calls = field(default_factory=Calls)
+    has: tuple[str, ...] = ()
 
     @property
     def bands(self) -> Bands | None:

@@ -38,6 +38,9 @@ kit = ""
 player = ""
 port = ""
 
+# The pads that the kit has, as they were learned; the usual ones where there are none.
+has = []
+
 [notes]
 # The voice of each note that the kit sends, where it is not the usual one: 40 = "snare"
 
@@ -84,6 +87,14 @@ _LATE = number(LEAST_MS, MOST_MS, f"milliseconds from {LEAST_MS:g} to {MOST_MS:g
 _SPREAD = number(0, MOST_MS, f"milliseconds from 0 to {MOST_MS:g}, as in plus_minus_ms = 2.5")
 _HOW = one_of((PLAYED_ALONG, TYPED, CLICK_ON_KIT))
 _CALLED = one_of((*BY_NAME, ""))
+_PADS = Kind(
+    'a list of voices, as in ["kick", "snare", "hi-hat"]',
+    lambda value: (
+        isinstance(value, list)
+        and all(isinstance(one, str) and one in BY_NAME for one in value)
+        and len(set(value)) == len(value)
+    ),
+)
 
 
 def read(folder: Path, kit: str, player: str) -> tuple[Profile, str]:
@@ -135,12 +146,13 @@ def read_file(path: Path) -> Profile:
         read_strokes(tables, ("strokes",)),
         _latency(tables),
         _calls(tables),
+        tuple(tables.get(("has",), _PADS, ())),
     )
     tables.done()
     return profile
 
 
-_TOP = ("kit", "player", "port", "notes", "pedal", "guards", "strokes", "latency", "calls")
+_TOP = ("kit", "player", "port", "has", "notes", "pedal", "guards", "strokes", "latency", "calls")
 
 
 def read_strokes(
@@ -237,6 +249,7 @@ def _as_plain(profile: Profile) -> dict[str, Any]:
         "kit": profile.kit,
         "player": profile.player,
         "port": profile.port,
+        "has": list(profile.has),
         **profile.pads.as_plain(),
         "strokes": {
             voice: {dynamic.value: [_short(one) for one in own] for dynamic, own in groups.items()}

@@ -72,8 +72,9 @@ class TouchPage(ButtonPage):
 
     ``voice`` is the pad that is asked for, None when all are done, ``dynamic`` how; so many
     strokes ``of`` each are wanted. ``strokes`` are the velocities (1 to 127) so far, in any order,
-    and ``bands`` what they give. ``words`` are told under the boxes, in the colour of what is off
-    where ``is_off``.
+    and ``bands`` what they give. Where ``curve_of`` names a pad, the picture is its ``curve``, as
+    ``strokes`` are given, with these bands: that of the pad that was just done. ``words`` are told
+    under the boxes, in the colour of what is off where ``is_off``.
     """
 
     theme: Theme
@@ -87,6 +88,8 @@ class TouchPage(ButtonPage):
     is_off: bool = False
     pads: Sequence[PadLine] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons(TOUCHING), repr=False)
+    curve_of: str | None = None
+    curve: Mapping[Dynamic, Sequence[float]] = field(default_factory=dict)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it moves only when something is set anew."""
@@ -135,7 +138,11 @@ class TouchPage(ButtonPage):
 
     def _draw_curve(self, pen: Pen, rect: pygame.Rect) -> None:
         colours = pen.colours
-        pen.text("Velocity curve", LABEL, (rect.left, rect.top + pen.px(LABEL)), bold=True)
+        base = rect.top + pen.px(LABEL)
+        title = pen.text("Velocity curve", LABEL, (rect.left, base), bold=True)
+        if self.curve_of is not None:
+            whose = f"of the {BY_NAME[self.curve_of].label}"
+            pen.text(whose, LABEL, (title.right + pen.px(8), base), colours.quiet)
         numbers = pen.width("127", SMALL) + pen.px(8)
         plot = area(
             rect.left + numbers,
@@ -170,7 +177,8 @@ class TouchPage(ButtonPage):
             top, bottom = (rect.bottom - height_of(v) * rect.height for v in (band.high, band.low))
             box = area(inside.left, top, inside.right, max(bottom, top + pen.px(3)))
             pen.box(box, colours.ahead, colours.ahead_edge)
-        velocities = sorted(self.strokes.get(dynamic, ()))
+        strokes = self.strokes if self.curve_of is None else self.curve
+        velocities = sorted(strokes.get(dynamic, ()))
         step = inside.width / max(self.of, len(velocities))
         radius = max(2, min(pen.px(4.6), round(step * 0.45)))
         for place, velocity in enumerate(velocities):

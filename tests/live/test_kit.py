@@ -15,8 +15,10 @@ from playalong.kit.ports import Arrival
 from playalong.kit.rough import ROUGH, Rough
 from playalong.live.clock import SteppedClock
 from playalong.live.kit import KitSession, shown, typed_latency, watch
-from playalong.live.kit_desk import PADS
+from playalong.live.kit_desk import PADS, pads_of_kit
 from playalong.live.kit_player import ROUTE, Kit, KitPlayer
+from playalong.live.kit_words import latency as latency_words
+from playalong.live.kit_words import lines
 from playalong.live.loop import Run, Stage, Task
 from playalong.pattern.kit import BY_NOTE, Limb
 from playalong.pattern.model import Dynamic
@@ -34,8 +36,10 @@ from playalong.screen.pads_page import PadsPage
 from playalong.screen.page import Outcome, Page
 from playalong.screen.sticks_page import SticksPage
 from playalong.screen.theme import Theme
+from playalong.screen.touch_page import TouchPage
 from playalong.screen.window import Window
 from playalong.shipped import folder
+from playalong.sound.click import Click
 from playalong.sound.output import SilentOutput
 
 #: Where the notes of a made-up kit lie: 40 above the usual ones.
@@ -152,6 +156,18 @@ def test_what_a_kit_lacks_is_passed_over(stage):
         "kick",
         *profile.pads.notes.values(),
     )
+    # The next sitting knows what is not there as well.
+    assert set(profile.has) == set(PADS) - {"mid-tom"}
+    assert pads_of_kit(profile) == profile.has
+
+
+def test_a_kit_with_the_usual_numbers_is_known_once_it_was_learned(stage):
+    profile, _ = learned(stage, Kit(), (Outcome.PADS,))
+    assert profile.pads == Pads()
+    pads = next(line for line in lines(profile) if line.outcome is Outcome.PADS)
+    assert pads.done
+    assert pads.words == f"{len(profile.has)} pads learned: the usual note numbers"
+    assert not next(one for one in lines(Profile("k", "me")) if one.outcome is Outcome.PADS).done
 
 
 def test_every_pad_is_kept_at_once(stage):
@@ -316,6 +332,73 @@ def test_a_silent_computer_is_told_before_measuring(stage):
 
     shows(replace(stage, output=Unheard()), script, Wire(stage.clock), "latency")
     assert any("the click is only seen" in words for words in seen)
+
+
+def test_sticks_start_measure_and_keep(stage):
+    """From the overview to a latency that is kept, without a key."""
+    clock, wire = stage.clock, Wire(stage.clock)
+    hits: list[tuple[float, bytes]] = []
+    shown_s: list[float] = []
+
+    def call(pad: int, at_s: float) -> list[tuple[float, bytes]]:
+        return [*struck(36, at_s, at_s + 0.3), *struck(pad, at_s + 0.6, at_s + 0.9)]
+
+    class Ears(SilentOutput):
+        def schedule(self, start_s, sounds):
+            times_s = [start_s + one.time_s for one in sounds if isinstance(one, Click)]
+            hits.extend(one for at_s in times_s for one in struck(38, at_s + 0.02))
+            hits.extend(call(38, times_s[-1] + 3.0))
+            hits.extend(call(49, times_s[-1] + 7.0))
+            wire._messages = sorted(hits)
+
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, LatencyPage) and not shown_s:
+            shown_s.append(now_s)
+            wire._messages = call(38, now_s + 1.5)
+        return None
+
+    profile = shows(replace(stage, output=Ears()), script, wire, "latency")
+    assert profile.latency is not None
+    assert profile.latency.ms == pytest.approx(20.0, abs=0.1)
+    assert clock.now() < 60.0
+
+
+def test_a_figure_that_was_typed_stands_as_it_was():
+    typed = typed_latency(Profile("k", "me"), 12.5).latency
+    assert latency_words(typed) == "12.5 ms, typed in"
+
+
+def test_a_pad_that_has_to_wait_is_told(stage):
+    """The kick is begun: a stroke on the snare is not taken without a word."""
+    told: list[str] = []
+
+    def script(page: Page, now_s: float) -> Press | None:
+        told.extend(page.words if isinstance(page, TouchPage) else [])
+        return Key.CLOSE if now_s > 4.0 else None
+
+    kicks = struck(36, 0.5, 1.0, 1.5)
+    crosstalk = struck(48, 1.501, velocity=9)
+    shows(stage, script, Wire(stage.clock, *kicks, *crosstalk, *struck(38, 2.5)), "touch")
+    others = {line for line in told if line.startswith("That was")}
+    assert others == {
+        "That was the snare, and the kick is not done: finish it, or choose another with the "
+        "arrows."
+    }
+
+
+def test_the_curve_of_the_pad_that_was_done_stays_until_the_next_is_struck(stage):
+    pages: list[tuple[str | None, str | None, bool]] = []
+    player = KitPlayer(stage, EXACT, Kit(), 7, (Outcome.TOUCH,))
+
+    def script(page: Page, _now_s: float) -> Press | None:
+        if isinstance(page, TouchPage):
+            pages.append((page.voice, page.curve_of, any(page.strokes.values())))
+        return None
+
+    hands = replace(player.stage, window=Watched(player.stage.window, script))
+    KitSession(hands, player.port, Profile("kit", "me"), lambda _: None).go()
+    assert (PADS[1], PADS[0], False) in pages
+    assert all(curve is None for _, curve, has_strokes in pages if has_strokes)
 
 
 def test_a_typed_latency_out_of_bounds_is_a_plain_error():

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from playalong.pattern.kit import BY_NAME, BY_NOTE
-from playalong.profile.learning import WAIT_S, ZONES, Learning
+from playalong.profile.learning import LATE_S, WAIT_S, ZONES, Learning
 from playalong.profile.pads import Pads, Pedal
 
 FRAME_S = 1 / 60
@@ -274,6 +274,27 @@ def test_two_strokes_that_agree_settle_a_zone():
     assert learning.found[0].note == 11
     assert learning.progress == (1, len(ZONES))
     assert learning.result(False) == Pads({11: "kick"})
+
+
+@pytest.mark.parametrize(("after_s", "zone"), [(LATE_S / 2, "pedal chick"), (LATE_S, "hi-hat")])
+def test_a_stroke_just_after_the_wait_is_for_what_was_waited_for(after_s, zone):
+    learning = Learning([one for one in ZONES if one.name in ("pedal chick", "hi-hat", "china")])
+    learning.time_passed(0.0)
+    assert f"({WAIT_S:.0f} s)" in learning.hint
+    learning.time_passed(WAIT_S - 1.5)
+    assert "(2 s)" in learning.hint
+    learning.time_passed(WAIT_S)
+    assert learning.zone.name == "hi-hat"
+    for at_s in (WAIT_S + after_s, WAIT_S + after_s + 0.5):
+        struck(learning, 60, at_s)
+    assert [found.zone.name for found in learning.found if found.note == 60] == [zone]
+
+
+def test_both_floor_toms_of_a_kit_with_four_toms_are_learned():
+    learning = Learning()
+    notes = ODD | {"second floor tom": 101, "second floor tom rim": 103}
+    learn(Kit(notes), learning)
+    assert {learning.result(False).notes[note] for note in (101, 103)} == {"floor-tom"}
 
 
 def test_back_asks_again_and_forgets():

@@ -69,6 +69,7 @@ PROFILES = st.builds(
             Calls("kick", {}),
         ]
     ),
+    st.sampled_from([(), ("kick", "snare", "hi-hat")]),
 )
 
 PROFILE = Profile(
@@ -214,6 +215,7 @@ LINES = [
     # What stands on line 3 and after; the line of the mistake; what is told of it.
     ('prot = "x"', 3, '"prot" is not known here; write port.'),
     ("port = 3", 3, '"port" must be words in quotes'),
+    ('has = ["kick", "snair"]', 3, '"has" must be a list of voices'),
     ("notes = 3", 3, '"notes" must be a table: write [notes].'),
     ('[notes]\n38 = "snare"\n40 = "snar"', 5, "did you mean snare?"),
     ('[notes]\n# my pads\n\n128 = "snare"', 6, "is no note from 0 to 127"),
