@@ -230,9 +230,13 @@ def _task(given: argparse.Namespace, profile: Any = None) -> Any:
         return task
     from playalong.live.setting_up import with_recording
 
-    return with_recording(
-        task, _home(), given.along, given.loop, given.bars, given.speed, given.recording_db
+    home = _home()
+    along = with_recording(
+        task, home, given.along, given.loop, given.bars, given.speed, given.recording_db
     )
+    for word in home.told:
+        print(f"({word})")
+    return along
 
 
 def _clicking(given: argparse.Namespace) -> Any:
@@ -319,10 +323,11 @@ def _chunk(task: Any, given: argparse.Namespace) -> Any:
 def _beats(given: argparse.Namespace) -> int:
     from playalong.live.setting_up import beats
 
+    home = _home()
     beat_map = beats(
         given.recording,
         _look(given),
-        _home(),
+        home,
         tempo_bpm=given.tempo,
         first_beat_s=given.first_beat,
         per_bar=given.per_bar,
@@ -332,6 +337,8 @@ def _beats(given: argparse.Namespace) -> int:
     )
     if beat_map is None:
         raise PlainError("No beats were kept.")
+    for word in home.told:
+        print(f"({word})")
     print(
         f"{len(beat_map)} beats in {beat_map.bars} bars of {beat_map.per_bar}: "
         f"{beat_map.tempo_bpm(0):.1f} bpm in bar 1, "

@@ -5,12 +5,14 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+import numpy as np
+
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.beats import Meter
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out_on
 from playalong.plain import PlainError, sentence
-from playalong.sound.timeline import RATE, Frames, Stream
+from playalong.sound.timeline import RATE, RISE_S, Frames, Stream, risen
 
 
 @dataclass(frozen=True)
@@ -33,7 +35,10 @@ class MapTime:
 
 @dataclass(frozen=True)
 class Excerpt:
-    """A part of a recording, from frame ``begin`` of ``stream`` on, heard from ``time_s`` on."""
+    """A part of a recording, from frame ``begin`` of ``stream`` on, heard from ``time_s`` on.
+
+    Where that is not the stream's beginning it rises within ``RISE_S``, so that nothing cracks.
+    """
 
     stream: Stream
     begin: int
@@ -45,7 +50,11 @@ class Excerpt:
 
     def read(self, begin: int, count: int) -> Frames:
         """Its frames, (count, 2)."""
-        return self.stream.read(self.begin + begin, count)
+        part = self.stream.read(self.begin + begin, count)
+        rise = round(RISE_S * RATE)
+        if self.begin and begin < rise:
+            part = part * risen(np.arange(begin, begin + len(part)), 0, rise)
+        return part
 
     def after(self, time_s: float) -> "Excerpt":
         """The same from ``time_s`` on."""

@@ -7,6 +7,8 @@ strokes work the page. Whatever is changed is kept at once.
 
 from collections.abc import Callable
 
+import numpy as np
+
 from playalong.kit.mapping import Mapper
 from playalong.kit.ports import Port
 from playalong.live.along import Excerpt
@@ -20,7 +22,7 @@ from playalong.plain import PlainError, printable
 from playalong.screen.beats_page import BeatsPage, Setting, nearest
 from playalong.screen.page import Outcome
 from playalong.sound.beat_finding import find
-from playalong.sound.onsets import Onsets, continued, refined
+from playalong.sound.onsets import FEWEST, GAP_BEATS, Onsets, continued, refined
 from playalong.sound.recordings import Progress, Recording
 from playalong.sound.timeline import RATE
 
@@ -34,8 +36,11 @@ _BEGIN = (
     "Tap the beats: press T, and strike any pad or the space bar once on each beat, "
     "the first time on a 1. A few bars are enough."
 )
-_TAPPING = "Tap on each beat, the first time on a 1. Enter stops; a few bars are enough."
-_CHECK = "Check them: play, and hear whether the clicks fall on the beat. U takes it back."
+_TAPPING = (
+    "Tap on each beat, the first time on a 1. After a few bars leave off, and wait; or press Enter."
+)
+_CHECK = "Check them: play, and hear whether the clicks fall on the beat."
+_NEW = f"{_CHECK} U takes it back."
 _STAY = "The beats stay as they were."
 
 _WAYS = {Outcome.SLOWER: -1, Outcome.FASTER: 1}
@@ -93,13 +98,16 @@ class BeatsSession:
         return self._sound.level_db
 
     def go(self) -> BeatMap | None:
-        """Until the player keeps the beats, which it returns, or leaves: None."""
+        """Until the player keeps the beats or leaves; the beats as they are then, if there are any.
+
+        Either way they are kept: each change was, at once.
+        """
         self._stand()
         while True:
             outcome = self._frame()
             if outcome is Outcome.LEAVE:
                 self._stop()
-                return None
+                return self._draft.beats
             if outcome is Outcome.ACCEPT:
                 self._stop()
                 if self._draft.beats is not None:
@@ -126,7 +134,10 @@ class BeatsSession:
         frame_s = stage.clock.now()
         self._listen()
         at_s = self._at_s()
-        if self._since_s is not None and at_s >= self._end_s():
+        if self._has_left_off(at_s):
+            self._stop()
+            at_s = self._at_s()
+        elif self._since_s is not None and at_s >= self._end_s():
             self._ended()
             at_s = self._at_s()
         self._show(at_s)
@@ -152,6 +163,13 @@ class BeatsSession:
         if self._since_s is None:
             return self._from_s
         return max(self._from_s, self._from_s + self._stage.clock.now() - self._since_s)
+
+    def _has_left_off(self, at_s: float) -> bool:
+        """Whether the player taps no more: further taps would lie too far from those there are."""
+        taps = self._taps
+        if taps is None or len(taps) < FEWEST:
+            return False
+        return at_s - taps[-1] > (GAP_BEATS + 1) * float(np.median(np.diff(taps)))
 
     def _end_s(self) -> float:
         """Where it ends: with the loop, or with the recording."""
@@ -205,10 +223,11 @@ class BeatsSession:
         if self._since_s is None:
             return
         self._listen()
-        self._from_s = min(self._at_s(), self._recording.length_s)
+        taps, self._taps = self._taps, None
+        if taps is None:  # who has tapped, and must tap again, does so from the same place
+            self._from_s = min(self._at_s(), self._recording.length_s)
         self._since_s = None
         self._stage.output.clear()
-        taps, self._taps = self._taps, None
         self._sound.beats = self._draft.beats
         if taps is not None:
             self._make_beats(taps)
@@ -271,7 +290,7 @@ class BeatsSession:
             self._say(f"{error} {_STAY if self._draft.beats else ''}".rstrip())
             return
         self._take(self._draft.told(beats))
-        self._say(f"{words}{len(beats)} in all. {_CHECK}")
+        self._say(f"{words}{len(beats)} in all. {_NEW}")
         self._from_s = max(0.0, beats.bar_start_s(0))
 
     def _step(self, setting: Setting, way: int) -> None:
@@ -292,6 +311,16 @@ class BeatsSession:
                 return
             self._say("")
             self._take(changed)
+            if setting in (Setting.FIRST, Setting.LAST):
+                self._to_loop(at_s)
+
+    def _to_loop(self, at_s: float) -> None:
+        """The line into the bars that are played, so that they are seen, and heard at once."""
+        loop, beats = self._draft.loop, self._draft.beats
+        if loop is not None and beats is not None:
+            begin_s, end_s = beats.loop(*loop)
+            if not begin_s <= at_s < end_s:
+                self._move(begin_s)
 
     def _beside(self, at_s: float, way: int) -> float:
         """A beat on or back; a second where there are no beats."""

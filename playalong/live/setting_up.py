@@ -16,9 +16,10 @@ from playalong.live.rec_session import BeatsSession
 from playalong.live.recordings import along, opened, write_with_click
 from playalong.live.session import Player
 from playalong.pattern.beat_map import BeatMap
-from playalong.plain import PlainError, sentence
+from playalong.plain import PlainError, printable, sentence
 from playalong.profile.profile import Profile
 from playalong.records import beat_maps
+from playalong.regrading import checked_tempo
 from playalong.screen.page import Outcome
 from playalong.sound.recordings import Recording
 
@@ -33,7 +34,7 @@ def set_up(
     if isinstance(by, Player):
         return _simulated(by, look, home, page)
     profile = profile or home.profile(by.name, None)
-    with Opened(look, home, RealClock(), (by.name,)) as stage:
+    with Opened(look, home, RealClock(), ()) as stage:
         if stage.window.offscreen:
             raise PlainError(
                 "There is no screen for the pages of a kit: --watch prints every message, "
@@ -80,23 +81,28 @@ def with_recording(
     """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
 
     Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one,
-    ``bars`` says how many bars are played in all.
+    ``bars`` says how many bars are played in all. A word on beats or sound goes to ``home.told``.
     """
     beats, told = beat_maps.read(maps_folder(home), path)
     if beats is None:
         raise PlainError(
-            told or f"The beats of {path.name} are not known yet: tell them with playalong beats."
+            told
+            or f"The beats of {printable(path.name)} are not known yet: tell them with "
+            "playalong beats and its name."
         )
+    if told:
+        home.told.append(told)
     if percent != round(percent):
         raise PlainError(f"A speed of {percent:g} % is too fine: choose whole per cent, 50 to 110.")
     first, last = loop or (1, min(bars or beats.bars, beats.bars))
     length = last - first + 1
     rounds = -(-bars // length) if bars and loop else 1
     recording = opened(path)
+    home.told += filter(None, [recording.message])
     played = along(recording, beats, first - 1, last - 1, round(percent), level_db, rounds)
     run = replace(task, bars=rounds * length, along=replace(played, name=path.name))
     tempo_bpm = run.targets().tempo_bpm(task.pattern.meter)
-    return replace(run, tempo_bpm=round(tempo_bpm, 3))
+    return replace(run, tempo_bpm=round(tempo_bpm, 1))
 
 
 def beats(
@@ -110,7 +116,10 @@ def beats(
     port_part: str | None,
     out: Path | None,
 ) -> BeatMap | None:
-    """Tell where the beats of the recording at ``path`` are; None where none were kept."""
+    """Tell where the beats of the recording at ``path`` are; None where none were kept.
+
+    A word on the beats known before, or on the sound, goes to ``home.told``.
+    """
     folder = maps_folder(home)
     known, told = beat_maps.read(folder, path) if path.is_file() else (None, "")
     if told:
@@ -118,9 +127,12 @@ def beats(
     given = (tempo_bpm, first_beat_s) != (None, None)
     if given or find or out is not None:
         recording = opened(path)
+        home.told += filter(None, [recording.message])
         known = _found(recording, known, tempo_bpm, first_beat_s, per_bar, find)
         if known is None:
-            raise PlainError(f"The beats of {path.name} are not known yet: tap them first.")
+            raise PlainError(
+                f"The beats of {printable(path.name)} are not known yet: tap them first."
+            )
         beat_maps.write(folder, path, known)
         if out is not None:
             write_with_click(out, recording, known)
@@ -169,7 +181,9 @@ def _found(
     """The beats that are typed in, or found, or known already."""
     if tempo_bpm is not None:
         try:
-            return BeatMap.from_tempo(tempo_bpm, first_beat_s or 0.0, recording.length_s, per_bar)
+            return BeatMap.from_tempo(
+                checked_tempo(tempo_bpm), first_beat_s or 0.0, recording.length_s, per_bar
+            )
         except ValueError as error:
             raise PlainError(sentence(error)) from None
     if first_beat_s is not None:

@@ -135,7 +135,7 @@ class Sitting:
             run_bars=task.bars,
             bars=task.written(),
             voices=task.pattern.voices,
-            facts=_facts(stage, self._port),
+            facts=_facts(task, stage, self._port),
             choices=[_named(names) for names in self._choices],
             choice=self._choices.index(task.variations),
             rules=task.rules,
@@ -167,10 +167,12 @@ def _named(variations: tuple[str, ...]) -> str:
     return " and ".join(variations) or AS_WRITTEN
 
 
-def _facts(stage: Stage, port: Port) -> list[tuple[str, str]]:
+def _facts(task: Task, stage: Stage, port: Port) -> list[tuple[str, str]]:
     profile = stage.profile
     facts = [("kit", port.name), ("player", profile.player), ("latency", _late(profile))]
     facts.append(("loudness", "your own strokes" if profile.strokes else "usual bands"))
+    if task.along is not None:
+        facts.append(("recording", task.along.name))
     if stage.echo:
         late_ms = stage.output.latency_s * 1000.0
         facts.append(("your pads sound here", f"about {late_ms:.0f} ms after the stroke"))

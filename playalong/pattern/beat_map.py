@@ -65,12 +65,17 @@ class BeatMap:
         """Even beats at ``tempo_bpm`` from ``first_beat_s``, the 1 of bar 1, to ``length_s``."""
         if tempo_bpm <= 0.0:
             raise ValueError(f"a tempo of {tempo_bpm:g} is none: it must be more than 0")
+        if not 0.0 <= first_beat_s < length_s:
+            raise ValueError(
+                f"the first beat, at {first_beat_s:g} s, is not in the recording: it goes from 0 "
+                f"to {length_s:.1f} s"
+            )
         period_s = 60.0 / tempo_bpm
         count = int((length_s - first_beat_s) / period_s + 1e-9) + 1
         if count < 2:
             raise ValueError(
                 f"from {first_beat_s:g} s at {tempo_bpm:g} bpm there is no second beat before the "
-                f"end, at {length_s:g} s"
+                f"end, at {length_s:.1f} s"
             )
         return cls.of(first_beat_s + period_s * np.arange(count), per_bar=per_bar)
 

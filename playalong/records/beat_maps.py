@@ -43,7 +43,10 @@ def read(folder: Path, recording: Path) -> tuple[BeatMap | None, str]:
         path = next(iter(sorted(folder.glob(f"{_stem(recording)}-????????????.toml"))), None)
         if path is None:
             return None, ""
-        words = f"{quoted(recording.name)} has changed since its beats were set: check them by ear."
+        words = (
+            f"The beats of {quoted(recording.name)} were set on another file of this name, or "
+            "before it changed: check them by ear."
+        )
     try:
         return _read(path), words
     except OSError as error:
@@ -83,6 +86,10 @@ def _content(recording: Path) -> str:
         with recording.open("rb") as file:
             head = file.read(HEAD_BYTES)
         length = recording.stat().st_size
+    except FileNotFoundError:
+        raise BeatMapError(
+            f"There is no file {recording}: check the name and the folder."
+        ) from None
     except OSError as error:
         raise BeatMapError(
             f"{quoted(recording.name)} cannot be read: {error.strerror or error}."

@@ -136,8 +136,8 @@ class BeatsPage:
     in seconds of the recording. ``pads`` and ``call`` are as for ``Buttons``.
 
     SLOWER and FASTER ask for less and more of the ``setting``. A click on a sheet leaves in
-    ``wanted_s`` where the player wants to be, and space while ``tapping`` counts up ``struck``:
-    whoever shows the page takes both away.
+    ``wanted_s`` where the player wants to be; while ``tapping``, such a click and space count up
+    ``struck``. Whoever shows the page takes both away.
     """
 
     theme: Theme
@@ -210,7 +210,7 @@ class BeatsPage:
         if press is Key.SPACE and self.tapping:
             self.struck += 1
             return None
-        if isinstance(press, Click) and not self.tapping:
+        if isinstance(press, Click):
             self._clicked(press)
         outcome = self.buttons.handle(press)
         if outcome in _TO:
@@ -226,7 +226,12 @@ class BeatsPage:
         at = (click.x, click.y)
         for scale in self._sheets:
             if scale.rect.collidepoint(at):
-                self.wanted_s = min(max(scale.time_s(click.x), 0.0), self.length_s)
+                if self.tapping:
+                    self.struck += 1
+                else:
+                    self.wanted_s = min(max(scale.time_s(click.x), 0.0), self.length_s)
+        if self.tapping:
+            return
         for number, cell in enumerate(self._cells):
             if cell.collidepoint(at):
                 self.chosen = number

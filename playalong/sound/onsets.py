@@ -43,12 +43,21 @@ FEWEST = 8
 #: Bulletin & Review 12(6), 2005).
 EARLIEST_S, LATEST_S, USUAL_S = 0.15, -0.10, 0.02
 
+#: What is taken for the scatter of taps at least: of a few taps it may look less than it is.
+_LEAST_SCATTER_S = 0.015
+
+#: So many taps before or after one tell where it should be. It has slipped where it is off by more
+#: than this part of a beat and by more than so many seconds, which no scatter of good taps is.
+_SIDE, _SLIP, _SLIP_S = FEWEST // 2, 0.25, 0.12
+
 #: The most beats without a tap that are filled in.
 GAP_BEATS = 8
 
 _BANDS = 24
 _LOUDER = 1000.0  # what a full-scale spectrum is multiplied by before its logarithm
 _AROUND_S = 4.0
+_RISE = 4  # hops that a rise takes at most
+_HALF_EARLY = 1.0  # so many hops before a stroke begins its window has risen to the half
 
 
 class TapError(PlainError):
@@ -104,13 +113,20 @@ class Onsets:
 
     @cached_property
     def peaks(self) -> tuple[Floats, Floats]:
-        """Onsets: (k,) seconds, and (k,) their strengths."""
+        """Onsets: (k,) seconds, and (k,) their strengths.
+
+        Each is timed by its rise to half its strength, not by its top: where a bass note speaks a
+        little after the stroke with which it begins, the top comes late and the rise does not.
+        """
         s = self.strength
-        inner = np.flatnonzero((s[1:-1] > s[:-2]) & (s[1:-1] >= s[2:]) & (s[1:-1] > 0.08)) + 1
-        before, here, after = s[inner - 1], s[inner], s[inner + 1]
-        # The top of the parabola through the three.
-        shift = 0.5 * (before - after) / (before - 2.0 * here + after)
-        return (inner + shift) * HOP_S, here
+        top = np.flatnonzero((s[1:-1] > s[:-2]) & (s[1:-1] >= s[2:]) & (s[1:-1] > 0.08)) + 1
+        half = s[top] / 2.0
+        above = top.copy()  # the first hop of the rise that is above the half
+        for _ in range(_RISE):
+            above -= (above > 0) & (s[above - 1] >= half)
+        before = s[np.maximum(above - 1, 0)]
+        part = ((s[above] - half) / np.maximum(s[above] - before, 1e-12)).clip(0.0, 1.0)
+        return (above - part + _HALF_EARLY) * HOP_S, s[top]
 
     def near(self, begin_s: float, end_s: float) -> tuple[Floats, Floats]:
         """The onsets from ``begin_s`` to ``end_s``, and their strengths."""
@@ -164,7 +180,8 @@ def refined(
         )
     beats = np.append(0, np.cumsum(_steps(taps)))
     grid = np.arange(beats[-1] + 1)
-    tapped = np.isin(grid, beats)
+    taps, slipped = _mended(taps, beats)
+    tapped = np.isin(grid, beats[~slipped])
     guess = np.interp(grid, beats, taps)
     scatter_s = _scatter_s(taps, beats)
     guess = guess + _early_s(taps, onsets, scatter_s)
@@ -232,11 +249,28 @@ def _steps(taps: Floats) -> Ints:
     return np.asarray(steps, np.int64)
 
 
+def _mended(taps: Floats, beats: Ints) -> tuple[Floats, NDArray[np.bool_]]:
+    """``taps`` with slips put where the taps around have the beat, and which these were.
+
+    A slip goes on neither with the taps before it nor with those after it. Above all the first
+    tap may be one: who does not know the recording yet answers its first beat when it is over.
+    """
+    mended, slipped = taps.copy(), np.zeros(len(taps), np.bool_)
+    for number, (tap, beat) in enumerate(zip(taps.tolist(), beats.tolist(), strict=True)):
+        sides = [slice(number - _SIDE, number)] if number >= _SIDE else []
+        sides += [slice(number + 1, number + 1 + _SIDE)] if number + _SIDE < len(taps) else []
+        lines = [np.polyfit(beats[side] - beat, taps[side], 1).tolist() for side in sides]
+        period, expected = min(lines, key=lambda line: abs(tap - line[1]))
+        if abs(tap - expected) > max(_SLIP * period, _SLIP_S):
+            mended[number], slipped[number] = expected, True
+    return mended, slipped
+
+
 def _scatter_s(taps: Floats, beats: Ints) -> float:
     """How far single taps scatter, as a standard deviation: from their second differences."""
     periods = np.diff(taps) / np.diff(beats)
     bends = np.abs(np.diff(periods))
-    return float(np.clip(1.4826 * np.median(bends) / 6.0**0.5, 0.006, 0.035))
+    return float(np.clip(1.4826 * np.median(bends) / 6.0**0.5, _LEAST_SCATTER_S, 0.035))
 
 
 def _early_s(taps: Floats, onsets: Onsets, scatter_s: float) -> float:

@@ -246,6 +246,8 @@ def _source(path: Path) -> _Source:
             head = file.read(4096)
             file.seek(max(0, size - 2**17))
             tail = file.read()
+    except FileNotFoundError:
+        raise RecordingError(f"There is no file {path}: check the name and the folder.") from None
     except OSError as error:
         raise RecordingError(f"{_named(path)} cannot be read: {error.strerror or error}.") from None
     if head.startswith(b"OggS"):

@@ -38,6 +38,10 @@ QUIET = gain(QUIET_DB)
 #: How long a new level takes until it is reached: a step would crack.
 RAMP_S = 0.02
 
+#: In how long a stream rises that begins to sound in its middle: no crack, and a stroke there is
+#: still a stroke.
+RISE_S = 0.003
+
 #: How long a stream that is cleared away takes to fall silent.
 STOP_S = 0.02
 
@@ -77,6 +81,8 @@ class Placed:
     source: Stream
     gain: np.float32
     is_long: bool
+    #: The frames over which it rises; none where it sounds from its own beginning.
+    rise: tuple[int, int] | None = None
     #: Ways down to silence: first frame, and how many. Where there are several the lower counts.
     fades: tuple[tuple[int, int], ...] = ()
     #: It has been heard to its end, or was taken away.
@@ -87,6 +93,8 @@ class Placed:
         fades = self.fades  # another thread may add one
         part: Frames = self.source.read(begin - self.start, end - begin) * self.gain
         self.is_over = len(part) < end - begin
+        if self.rise is not None and begin < self.rise[1]:
+            part *= risen(np.arange(begin, begin + len(part)), *self.rise)
         if fades:
             frames = np.arange(begin, begin + len(part))
             shares = [(first + length - frames) / length for first, length in fades]
@@ -123,13 +131,16 @@ class Timeline:
     def place(self, frame: int | None, sound: Source, gain: float = 1.0) -> Placed:
         """Let ``sound`` begin at ``frame``, or, where that is None, as soon as it can be.
 
-        What would lie before the frames already rendered is left out.
+        What would lie before the frames already rendered is left out; a stream then rises from
+        there within ``RISE_S``.
         """
         is_long = not isinstance(sound, np.ndarray)
         source = _Whole(sound) if isinstance(sound, np.ndarray) else sound
         with self._lock:
             start = self.rendered if frame is None else frame
             placed = Placed(start, source, np.float32(gain), is_long)
+            if is_long and start < self.rendered:
+                placed.rise = (self.rendered, self.rendered + round(RISE_S * self.rate))
             heappush(self._coming, (start, next(self._numbers), placed))
         return placed
 
@@ -192,6 +203,12 @@ class _Ramp:
         way = ((np.arange(begin, end) - self.start) / self.length).clip(0.0, 1.0)
         levels = np.where(way < 1.0, self.first + (self.last - self.first) * way, self.last)
         return levels.astype(np.float32)[:, np.newaxis]
+
+
+def risen(frames: NDArray[np.int64], begin: int, end: int) -> Frames:
+    """The gain of each of ``frames`` (n,) where sound rises from ``begin`` to ``end``, (n, 1)."""
+    way = ((frames - begin) / (end - begin)).clip(0.0, 1.0)
+    return way.astype(np.float32)[:, np.newaxis]
 
 
 def limited(block: Frames) -> Frames:

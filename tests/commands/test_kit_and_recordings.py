@@ -89,7 +89,7 @@ def test_beats_are_typed_in_kept_and_played_along_with(tmp_path, groove, capsys)
     ("arguments", "words"),
     [
         (["beats", "{}", "--tempo", "80"], "no recording"),
-        (["beats", "{}.mp3", "--tempo", "80"], "cannot be read"),
+        (["beats", "{}.mp3", "--tempo", "80"], "There is no file"),
         (["hear", "late-bus-home", "--with", "{}"], "not known yet"),
         (["hear", "late-bus-home", "--chunk", "nowhere"], "has no chunk"),
         (["hear", "late-bus-home", "--gap", "0+1", "--out", "x.wav"], "--gap"),

@@ -1,5 +1,6 @@
 """Along with a recording: cut to a loop, played to, tapped, checked; on the stepped clock."""
 
+import sys
 import wave
 from collections.abc import Iterator
 from dataclasses import replace
@@ -7,12 +8,14 @@ from itertools import pairwise
 from pathlib import Path
 from typing import ClassVar
 
+import mir_eval.beat
 import numpy as np
 import pytest
 import soundfile
 
 from playalong.grading.verdicts import Rules
 from playalong.kit.player import Performance, SimulatedPort, Skill, Truth, perform
+from playalong.live.along import Excerpt
 from playalong.live.clock import SteppedClock
 from playalong.live.loop import Run, Stage, Task
 from playalong.live.rec_draft import Draft, DraftError
@@ -312,6 +315,49 @@ def test_the_space_bar_taps_as_well(recording, stage):
     assert errors_s(beats).max() < 0.010
 
 
+def test_who_leaves_off_need_not_stop_it(recording, stage):
+    """Nor is another tapping begun anywhere but where this one was."""
+    began_s = LEAD_S + 0.02
+    stage.window.plan = [(0.0, "t")]
+    stage.window.plan += [(began_s + at_s, Key.SPACE) for at_s in BEATS_S[:12].tolist()]
+    stage.window.plan += [(began_s + BEATS_S[12] + 6.0, "k")]  # not offered while it is tapped
+    beats = BeatsSession(stage, recording, None, None, Kept()).go()
+    assert beats is not None
+    assert errors_s(beats).max() < 0.010
+
+
+def test_after_a_tapping_in_vain_the_place_is_the_old_one(recording, stage):
+    places: list[float] = []
+    stage.window.plan = [(0.0, "t"), (3.0, Key.ENTER), (3.4, Key.ESCAPE)]
+    BeatsSession(replace(stage, seen=places.append), recording, None, None, Kept()).go()
+    assert max(places) > 2.0
+    assert places[-1] == 0.0
+
+
+def test_beats_that_cannot_be_found_are_told_on_the_page(recording, stage, monkeypatch):
+    """Without the extra the way to install it is said, and the beats there are stay."""
+    monkeypatch.setitem(sys.modules, "librosa", None)
+    monkeypatch.setitem(sys.modules, "librosa.beat", None)
+    pressed(stage, [*chosen(Setting.ORIGIN), Key.RIGHT])
+    stage.window.plan += [(4.0, "k")]
+    assert BeatsSession(stage, recording, TRUE, None, Kept()).go() == TRUE
+    told = next(words for words in stage.window.words if "librosa" in words)
+    assert "pip install 'playalong[beats]'" in told
+    assert told.endswith("The beats stay as they were.")
+
+
+@pytest.mark.beats
+def test_beats_are_found_by_the_setting_of_the_page(recording, stage):
+    kept = Kept()
+    pressed(stage, [*chosen(Setting.ORIGIN), Key.RIGHT])
+    stage.window.plan += [(4.0, "k")]
+    beats = BeatsSession(stage, recording, None, None, kept).go()
+    assert beats is not None
+    assert kept == [beats]
+    # Source: mir_eval.beat, with its usual window of 70 ms.
+    assert mir_eval.beat.f_measure(BEATS_S[:-1], np.array(beats.times_s)) > 0.9
+
+
 def test_too_few_taps_are_told_and_the_beats_stay(recording, stage):
     stage.window.plan = [(0.0, "t"), *((1.0 + n, Key.SPACE) for n in range(3))]
     stage.window.plan += [(5.0, Key.ENTER), (5.2, "k")]
@@ -344,6 +390,12 @@ def test_each_change_is_kept_at_once_and_can_be_undone(recording, stage):
     beats = BeatsSession(stage, recording, TRUE, None, kept).go()
     assert beats == TRUE.nudge(5.0)
     assert kept == [TRUE.nudge(5.0), TRUE.nudge(5.0).nudge(5.0), TRUE.nudge(5.0)]
+
+
+def test_who_leaves_has_what_was_kept(recording, stage):
+    kept = Kept()
+    pressed(stage, [*chosen(Setting.ALL), Key.RIGHT, Key.ESCAPE])
+    assert BeatsSession(stage, recording, TRUE, None, kept).go() == kept[-1] == TRUE.nudge(5.0)
 
 
 def test_the_map_is_found_again(recording, stage, tmp_path):
@@ -388,6 +440,23 @@ def test_chosen_bars_are_played_over_and_over(recording, stage):
     assert max(places) < end_s + 0.05
 
 
+def test_the_line_goes_to_the_bars_that_are_chosen(recording, stage):
+    places: list[float] = []
+    keys = [*chosen(Setting.FIRST), Key.RIGHT, Key.RIGHT, "", Key.ESCAPE]
+    pressed(stage, keys)
+    BeatsSession(replace(stage, seen=places.append), recording, TRUE, None, Kept()).go()
+    assert places[-1] == pytest.approx(TRUE.bar_start_s(2))
+
+
+def test_from_the_middle_a_recording_rises_without_a_step():
+    loud = Played(np.full((4_800, 2), 0.5, np.float32))
+    heard_first = Excerpt(loud, 0, 0.0).after(0.01).read(0, 1_000)[:, 0]
+    assert heard_first[0] == 0.0
+    assert np.abs(np.diff(heard_first)).max() < 0.01
+    assert heard_first[200:] == pytest.approx(0.5)
+    assert Excerpt(loud, 0, 0.0).read(0, 10)[:, 0] == pytest.approx(0.5)
+
+
 def test_a_change_is_heard_while_it_plays(recording):
     clicked = Clicked(Played(np.zeros((recording.frames, 2), np.float32)), TRUE)
     first, second = (round(beat_s * RATE) for beat_s in BEATS_S[:2].tolist())
@@ -408,6 +477,9 @@ class Called:
 
     def begin(self) -> None:
         self.begun += 1
+
+    def is_there(self, now_s: float) -> bool:
+        return True
 
     def asked(self, page, now_s: float) -> Outcome | None:
         if self.plan and self.plan[0][0] <= now_s and page.offers(self.plan[0][1]):

@@ -82,7 +82,15 @@ def test_even_beats_from_a_tempo_reach_to_the_end() -> None:
     assert beat_map.tempo_bpm(4) == pytest.approx(120.0)
 
 
-@pytest.mark.parametrize(("bpm", "first_s", "words"), [(0.0, 0.0, "tempo"), (60.0, 9.5, "second")])
+@pytest.mark.parametrize(
+    ("bpm", "first_s", "words"),
+    [
+        (0.0, 0.0, "tempo"),
+        (60.0, 9.5, "second"),
+        (60.0, -3.0, "not in the recording: it goes from 0 to 10.0 s"),
+        (60.0, float("nan"), "not in the recording"),
+    ],
+)
 def test_no_beats_from_a_tempo(bpm: float, first_s: float, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         BeatMap.from_tempo(bpm, first_s, 10.0)

@@ -244,6 +244,16 @@ def test_a_click_goes_to_a_place(theme):
     assert page.wanted_s == 0.0  # not before the beginning
 
 
+def test_a_click_on_a_sheet_is_a_tap_while_the_player_taps(theme):
+    page = a_page(theme, tapping=True, playing=True, chosen=0)
+    picture(page, now_s=20.0)
+    for scale in page._sheets:
+        assert page.handle(Click(*scale.rect.center)) is None
+    assert page.struck == 2
+    page.handle(Click(*page._cells[3].center))
+    assert (page.wanted_s, page.chosen, page.struck) == (None, 0, 2)
+
+
 def test_a_click_chooses_a_setting(theme, written):
     page = a_page(theme)
     surface = picture(page)

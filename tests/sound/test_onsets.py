@@ -104,6 +104,31 @@ def test_beats_without_a_tap_are_put_in(drift: str, groove: str) -> None:
     assert np.abs(np.array(found.times_s) - truth).max() < 0.010
 
 
+@pytest.mark.parametrize("late_s", [-0.15, 0.15, 0.25])
+@pytest.mark.parametrize("number", [0, 5])
+def test_a_tap_that_slipped_is_put_right(number: int, late_s: float) -> None:
+    truth, onsets = recorded("swaying", "straight")
+    taps = tapped(truth, 7)[:20]
+    taps[number] += late_s
+    found = refined(taps, onsets)
+    assert np.abs(np.array(found.times_s) - truth[:20]).max() < 0.006
+
+
+def test_a_bass_that_speaks_late_does_not_move_the_stroke_with_it() -> None:
+    at_s = np.arange(RATE // 4) / RATE
+    bass = 0.5 * np.minimum(at_s / 0.02, 1.0) * np.sin(2 * np.pi * 55.0 * at_s)
+    ride = stroke("ride", 75, RATE)
+    sound = np.random.default_rng(1).normal(0.0, 0.001, (9 * RATE, 2)).astype(np.float32)
+    begins = [round((0.8 + 1.5037 * number) * RATE) for number in range(5)]
+    for begin in begins:
+        for part in (bass.astype(np.float32), ride[: len(bass)]):
+            sound[begin : begin + len(part)] += part[:, None]
+    times_s, _ = Onsets.of(Played(sound)).peaks
+    assert [np.abs(times_s - begin / RATE).min() for begin in begins] == pytest.approx(
+        [0.0] * 5, abs=0.005
+    )
+
+
 def test_a_pad_that_triggers_twice_does_no_harm() -> None:
     truth, onsets = recorded("swaying", "straight")
     taps = tapped(truth, 6)
@@ -155,11 +180,13 @@ def test_a_long_pause_in_the_taps_is_told_with_its_place() -> None:
 
 
 @pytest.mark.parametrize(("drift", "groove"), CASES)
-def test_beats_go_on_along_the_recording(drift: str, groove: str) -> None:
+@pytest.mark.parametrize("seed", [8, 10, 13])
+def test_beats_go_on_along_the_recording(drift: str, groove: str, seed: int) -> None:
     truth, onsets = recorded(drift, groove)
-    found = continued(refined(tapped(truth, 8)[:16], onsets), onsets)
-    assert f_measure(truth, found) > 0.97
-    assert f_measure(truth, found, 0.010) > 0.96
+    found = continued(refined(tapped(truth, seed)[:16], onsets), onsets)
+    # Up to three more beats, in the silence around: an F-measure of 0.98 has no other cause.
+    assert np.abs(np.array(found.times_s)[:, None] - truth).min(axis=0).max() < 0.006
+    assert f_measure(truth, found, 0.010) > 0.98
     assert found.bar_start_s(0) == pytest.approx(truth[0], abs=0.010)
 
 

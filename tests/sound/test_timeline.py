@@ -14,7 +14,17 @@ from scipy.signal import correlate
 
 from playalong.sound import rendering
 from playalong.sound.click import Click, Kind, sample
-from playalong.sound.timeline import CEILING, KNEE, QUIET, RAMP_S, RATE, STOP_S, Timeline, limited
+from playalong.sound.timeline import (
+    CEILING,
+    KNEE,
+    QUIET,
+    RAMP_S,
+    RATE,
+    RISE_S,
+    STOP_S,
+    Timeline,
+    limited,
+)
 
 
 class Tape:
@@ -129,7 +139,7 @@ def test_streams_fades_and_levels_are_the_same_in_every_block_size(placed, level
 
 
 @settings(deadline=None)
-@given(st.integers(-300, 300), st.integers(0, 300))
+@given(st.integers(0, 300), st.integers(0, 300))
 def test_a_stream_sounds_as_the_array_does(frame, length):
     as_stream, as_array = Timeline(), Timeline()
     stream = as_stream.place(frame, Tape(slope(length)))
@@ -201,6 +211,19 @@ def test_clear_fades_a_stream_that_has_begun():
     assert not heard[stop:].any()
     assert stream.is_over
     assert not timeline.is_streaming
+
+
+def test_a_stream_that_comes_too_late_rises_to_where_it_is():
+    timeline = Timeline(level=1.0)
+    timeline.render(1000)
+    timeline.place(0, Tape(np.full((48_000, 2), 0.25, np.float32)))
+    timeline.place(5000, Tape(np.full((100, 2), 0.25, np.float32)))
+    heard = timeline.render(10_000)[:, 0]
+    rise = round(RISE_S * 48_000)
+    assert heard[0] == 0.0
+    assert np.diff(heard[: rise + 1]) == pytest.approx(0.25 / rise, abs=1e-6)
+    assert heard[rise:4000] == pytest.approx(0.25)
+    assert heard[4000] == pytest.approx(0.5)  # from its own beginning: as it is
 
 
 def test_a_new_level_is_reached_evenly_and_from_where_the_last_one_had_come():
