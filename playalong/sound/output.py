@@ -52,6 +52,11 @@ FADE_S = 0.03
 #: frames. Python's own 5 ms are half of a buffer.
 SWITCH_S = 0.0005
 
+#: How long ``tend`` sleeps, so that the device gets the lock. Who draws without a pause lets go of
+#: the lock for moments only, and has it again before a waiting thread is awake: each time that
+#: thread waits anew, and never long enough to be given its turn.
+GIVE_WAY_S = 0.0001
+
 #: How long a device that is to be closed may take.
 _CLOSING_S = 1.0
 
@@ -242,18 +247,19 @@ class DeviceOutput(_Levelled):
         level_db: float = QUIET_DB,
         buffer_ms: float = BUFFER_MS,
         clock: Callable[[], float] = time.perf_counter,
+        sleep: Callable[[float], None] = time.sleep,
     ) -> None:
         """Open the device that has ``part`` in its name, or the default one.
 
         ``buffer_ms`` is what the device asks for at once, ``SHORTEST_MS`` to ``LONGEST_MS``;
-        ``clock`` the program's. OutputError, with the names there are, when a device was asked
-        for and cannot be had.
+        ``clock`` the program's, on which ``sleep`` sleeps. OutputError, with the names there
+        are, when a device was asked for and cannot be had.
         """
         if not SHORTEST_MS <= buffer_ms <= LONGEST_MS:
             raise OutputError(
                 f"A sound buffer is {SHORTEST_MS:g} to {LONGEST_MS:g} ms long, not {buffer_ms:g}."
             )
-        self._part, self._buffer_ms, self._clock = part, buffer_ms, clock
+        self._part, self._buffer_ms, self._clock, self._sleep = part, buffer_ms, clock, sleep
         self._waiting: deque[tuple[float, Sound]] = deque()
         self._given: list[_Given] = []
         #: The search for another device, and what it found.
@@ -315,7 +321,8 @@ class DeviceOutput(_Levelled):
         self.timeline.fade(sound, None, seconds)
 
     def tend(self) -> None:
-        """Place what is heard soon, and look after the device."""
+        """Place what is heard soon, look after the device, and give way to it."""
+        self._sleep(GIVE_WAY_S)
         if self._search is None and self._line.is_gone():
             self._look_for_another()
         if self._found is not None:

@@ -205,7 +205,7 @@ def drift_ms(ppm: float) -> float:
     clock, there = Simulated(), DriftingDevice()
     jitter_s = np.random.default_rng(1).exponential(JITTER_S, round(HOUR_S * 110))
     with patch.object(miniaudio, "PlaybackDevice", there.opened):
-        device = DeviceOutput(clock=clock)
+        device = DeviceOutput(clock=clock, sleep=lambda _: None)
     buffer_s = there.frames_at_once / (RATE * (1.0 + ppm * 1e-6))
     placed: list[int] = []
     place = device.timeline.place

@@ -583,6 +583,16 @@ def test_the_interpreter_is_asked_to_switch_soon_while_a_device_plays(machine):
     assert sys.getswitchinterval() == before
 
 
+def test_who_draws_gives_way_to_the_device_in_each_frame(machine):
+    slept: list[float] = []
+    device = DeviceOutput(clock=Now(), sleep=slept.append)
+    for _ in range(3):
+        device.tend()
+    device.close()
+    assert len(slept) == 3
+    assert 0.0 < min(slept) <= max(slept) < BUFFER_S / 10
+
+
 def test_what_is_there_is_not_looked_through_for_garbage_while_a_device_plays(machine):
     tracked = [[number] for number in range(1000)]
     device = DeviceOutput(clock=Now())
