@@ -9,7 +9,7 @@ from playalong.kit.mapping import Mapper
 from playalong.kit.plugged import Lookout
 from playalong.kit.ports import Port
 from playalong.live.controls import MEANT, pads_of
-from playalong.live.loop import GONE, Stage
+from playalong.live.loop import GONE_MEANWHILE, Stage
 from playalong.pattern.kit import BY_NAME
 from playalong.plain import PlainError
 from playalong.profile.pads import pad_of
@@ -18,6 +18,7 @@ from playalong.profile.sticks import Listener
 from playalong.screen.keys import Key
 from playalong.screen.kit_drawing import USUAL, KitDrawing
 from playalong.screen.page import Outcome, Page
+from playalong.screen.slip import Covered
 from playalong.screen.widgets import Button, Buttons
 
 #: The pads that are asked for where nobody has said which there are: the foot has no strokes.
@@ -76,8 +77,7 @@ class Desk:
     @property
     def notices(self) -> list[str]:
         """What is to be told on any page."""
-        gone = "" if self.is_there else GONE[0]
-        return [words for words in (gone, self.trouble) if words]
+        return [self.trouble] if self.trouble else []
 
     def learned(self, **changes: Any) -> None:
         """Change these of the profile's fields, and keep it."""
@@ -121,7 +121,8 @@ class Desk:
             self._listen(hears, calls)
             self._lookout.look(now_s)
             ended = before_frame(now_s)
-            stage.window.frame(page, now_s)
+            seen = page if self.is_there else Covered(page, stage.theme, GONE_MEANWHILE)
+            stage.window.frame(seen, now_s)
             stage.seen(now_s)
             stage.output.tend()
             outcome = self._asked(page) or ended or (calls and calls.asked(page, now_s))

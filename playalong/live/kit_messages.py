@@ -45,10 +45,7 @@ def messages(desk: Desk) -> None:
         if heard.hit is not None:
             page.drawing.strike(heard.hit.voice, heard.hit.velocity, desk.stage.clock.now())
 
-    def before_frame(_now_s: float) -> None:
-        page.port = " ".join([desk.port.name, *desk.notices])
-
-    while desk.show(page, hears, before_frame, sticks=True) is not Outcome.LEAVE:
+    while desk.show(page, hears, sticks=True) is not Outcome.LEAVE:
         pass
 
 

@@ -75,7 +75,9 @@ class MessagesPage(ButtonPage):
         """Draw the page as it is at ``now_s``, in seconds."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, "What the kit sends", f"{self.kit}  ·  {self.port}", "", None)
+        # A kit that nobody named has the name of its port.
+        where = "  ·  ".join(dict.fromkeys((self.kit, self.port)))
+        head(pen, "What the kit sends", where, "", None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         notes = (
             [f"{self._later} later messages below: ↓"] if self._later else ["↑ earlier messages"]

@@ -19,7 +19,7 @@ from playalong.live.kit_desk import PADS, pads_of_kit
 from playalong.live.kit_player import ROUTE, Kit, KitPlayer
 from playalong.live.kit_words import latency as latency_words
 from playalong.live.kit_words import lines
-from playalong.live.loop import Run, Stage, Task
+from playalong.live.loop import GONE_MEANWHILE, Run, Stage, Task
 from playalong.pattern.kit import BY_NOTE, Limb
 from playalong.pattern.model import Dynamic
 from playalong.pattern.text import read as read_pattern
@@ -34,6 +34,7 @@ from playalong.screen.latency_page import LatencyPage
 from playalong.screen.messages_page import MessagesPage
 from playalong.screen.pads_page import PadsPage
 from playalong.screen.page import Outcome, Page
+from playalong.screen.slip import Covered
 from playalong.screen.sticks_page import SticksPage
 from playalong.screen.theme import Theme
 from playalong.screen.touch_page import TouchPage
@@ -407,21 +408,29 @@ def test_a_typed_latency_out_of_bounds_is_a_plain_error():
         typed_latency(Profile("k", "me"), 5000.0)
 
 
-def test_the_overview_tells_a_port_that_goes_and_comes_back(stage):
+@pytest.mark.parametrize(
+    "name", [None, "pads", "touch", "triggers", "latency", "sticks", "messages"]
+)
+def test_every_page_tells_a_port_that_goes_and_comes_back(stage, name):
     port = Wire(stage.clock)
     port.away_s = (2.0, 5.0)
     seen: list[tuple[float, bool]] = []
 
     def script(page: Page, now_s: float) -> Press | None:
-        assert isinstance(page, KitPage)
-        assert ("check its cable" in page.port) is not page.there
-        seen.append((now_s, page.there))
+        gone = isinstance(page, Covered)
+        if gone:
+            assert page.words == GONE_MEANWHILE
+            page = page.page
+        if isinstance(page, KitPage):
+            assert page.there is not gone
+            assert ("check its cable" in page.port) is gone
+        seen.append((now_s, gone))
         return Key.ESCAPE if now_s > 8.0 else None
 
-    shows(stage, script, port)
-    gone = [now_s for now_s, there in seen if not there]
-    assert 2.0 <= gone[0] <= 2.6
-    assert 5.0 - 0.1 <= gone[-1] <= 5.6
+    shows(stage, script, port, name)
+    gone_s = [now_s for now_s, gone in seen if gone]
+    assert 2.0 <= gone_s[0] <= 2.6
+    assert 5.0 - 0.1 <= gone_s[-1] <= 5.6
 
 
 def test_strokes_work_the_overview(stage):
