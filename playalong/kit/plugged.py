@@ -66,8 +66,9 @@ class Plugged(Generic[_Opened]):
         return True
 
     def close(self) -> None:
-        """Let go of the port."""
+        """Let go of the port, and of the library."""
         self._let_go()
+        self._library.close()
 
     def _let_go(self) -> None:
         self._port.close()

@@ -100,6 +100,9 @@ class PortMidiBackend:
         _devices.look()
         return port
 
+    def close(self) -> None:
+        """Nothing is to be let go of: PortMidi is shared."""
+
 
 class PortMidiOutputs:
     """The outputs; see ``ports.Backend``."""
@@ -115,6 +118,9 @@ class PortMidiOutputs:
         output = PortMidiOutput(name)
         _devices.look()
         return output
+
+    def close(self) -> None:
+        """Nothing is to be let go of: PortMidi is shared."""
 
 
 class PortMidiPort:

@@ -98,6 +98,10 @@ class Backend(Protocol[Opened]):
         """Open ``name``; PortError when it will not open."""
         ...
 
+    def close(self) -> None:
+        """Let go of the MIDI system; what was opened is closed already."""
+        ...
+
 
 def backend() -> Backend[OpenPort]:
     """The inputs of the library that works here."""

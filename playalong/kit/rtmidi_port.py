@@ -67,6 +67,12 @@ class _Clients(ABC, Generic[_Port]):
         self._client, self._free = client, False
         return self._opened(client)
 
+    def close(self) -> None:
+        """Take leave of the MIDI system: JACK's server waits for seconds for one who just goes."""
+        if self._client is not None:
+            self._client.delete()
+            self._client = None
+
     def closed(self, client: Any) -> None:
         """A port was closed: its client is free for another."""
         self._client, self._free = client, True
@@ -127,6 +133,8 @@ class RtMidiPort(_Opened):
     def poll(self) -> list[Arrival]:
         """What has arrived since the last call."""
         found: list[tuple[float, bytes]] = []
+        if self._client.is_deleted:
+            return []
         while (event := self._client.get_message()) is not None:
             message, since_last_s = event
             self._stamp_s += since_last_s

@@ -119,6 +119,9 @@ class Fixed:
             raise PortError("it does not open")
         return self.stepped
 
+    def close(self) -> None:
+        assert self.stepped.closed == 2
+
 
 def test_an_output_is_chosen_by_a_part_of_its_name_and_may_come_back(monkeypatch):
     library = Fixed("Through:0", "Pad Box:MIDI 1")
@@ -134,6 +137,7 @@ def test_an_output_is_chosen_by_a_part_of_its_name_and_may_come_back(monkeypatch
     assert output.back()
     output.send(OFF)
     assert [data for _, data in library.stepped.sent] == [ON, OFF]
+    output.close()
 
 
 def test_where_there_is_no_output_it_says_so(monkeypatch):

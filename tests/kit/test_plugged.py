@@ -43,6 +43,7 @@ class Library:
         self.listed = ["Through:0 14:0", KIT]
         self.opened: list[tuple[str, Input]] = []
         self.held = False
+        self.closed = False
         self.now_s = 0.0
 
     def names(self) -> list[str]:
@@ -53,6 +54,10 @@ class Library:
             raise PortError("it does not open")
         self.opened.append((name, Input()))
         return self.opened[-1][1]
+
+    def close(self) -> None:
+        assert all(port.closed for _, port in self.opened)
+        self.closed = True
 
     def pull_out(self) -> None:
         self.listed = self.listed[:1]
@@ -190,3 +195,11 @@ def test_200_plug_outs_at_random_moments_lose_no_hit(seed):
     assert [int.from_bytes(arrival.data, "big") for arrival in heard] == list(range(sent))
     streams = [arrival.stream for arrival in heard]
     assert streams == sorted(streams)
+
+
+def test_closing_lets_go_of_the_port_and_then_of_the_library():
+    library = Library()
+    port = opened(library)
+    assert not library.closed
+    port.close()
+    assert library.closed
