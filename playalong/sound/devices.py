@@ -20,6 +20,9 @@ SHORTEST_MS, LONGEST_MS = 5.0, 100.0
 #: Buffers in the device: one is heard while another is filled.
 BUFFERS = 2
 
+#: A request that comes no sooner than so many buffers after the one before is overdue.
+OVERDUE = 1.5
+
 #: How long a device may take until it asks for its first frames.
 FIRST_REQUEST_S = 1.0
 
@@ -123,6 +126,7 @@ class Line:
         self.requests = 0
         self.underruns = 0
         self._now = now
+        self._asked_s = now()
         self._dry_s = -inf
         self._stopped = False
         self._seen, self._silent_s, self._looked_s = 0, 0.0, now()
@@ -158,7 +162,8 @@ class Line:
                 self.buffer_s = wanted / self.timeline.rate
                 self.clock.latency_s = self.waits_s
             frame = self.timeline.rendered
-            self.clock.asked(frame, self._now())
+            self._asked_s = self._now()
+            self.clock.asked(frame, self._asked_s)
             self.requests += 1
             block = self.timeline.render(wanted)
             self._handed(frame, self._now())
@@ -179,6 +184,10 @@ class Line:
         while not self.requests and time.perf_counter() < until_s:
             time.sleep(0.002)
         return self.requests > 0
+
+    def is_overdue(self) -> bool:
+        """Whether its next request should have come by now: it may wait for the interpreter."""
+        return self._now() - self._asked_s > OVERDUE * self.buffer_s
 
     def is_gone(self) -> bool:
         """Whether the device has stopped, or asked for nothing for ``GONE_S``.

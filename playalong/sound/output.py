@@ -57,6 +57,9 @@ SWITCH_S = 0.0005
 #: thread waits anew, and never long enough to be given its turn.
 GIVE_WAY_S = 0.0001
 
+#: The same where its request is overdue: it is not through yet, as on a busy machine.
+GIVE_MORE_S = 0.001
+
 #: How long a device that is to be closed may take.
 _CLOSING_S = 1.0
 
@@ -322,7 +325,7 @@ class DeviceOutput(_Levelled):
 
     def tend(self) -> None:
         """Place what is heard soon, look after the device, and give way to it."""
-        self._sleep(GIVE_WAY_S)
+        self._sleep(GIVE_MORE_S if self._line.is_overdue() else GIVE_WAY_S)
         if self._search is None and self._line.is_gone():
             self._look_for_another()
         if self._found is not None:
