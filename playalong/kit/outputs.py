@@ -1,7 +1,7 @@
 """MIDI outputs, and messages sent at their time: a click that the kit's own module sounds."""
 
 from collections.abc import Callable, Iterable
-from contextlib import suppress
+from contextlib import closing, suppress
 from heapq import heappop, heappush
 from threading import Event, Lock, Thread
 from typing import Protocol
@@ -49,7 +49,8 @@ def outputs() -> Backend[Output]:
 
 def output_names() -> list[str]:
     """The names of the MIDI outputs."""
-    return outputs().names()
+    with closing(outputs()) as library:
+        return library.names()
 
 
 def open_output(part: str | None, remembered: str | None = None) -> PluggedOutput:
@@ -58,10 +59,14 @@ def open_output(part: str | None, remembered: str | None = None) -> PluggedOutpu
     ``remembered`` is the ``name`` of an output that was opened before: it goes before others.
     """
     library = outputs()
-    names = library.names()
-    if not names:
-        raise PortError(NO_OUTPUT)
-    return PluggedOutput(library, choose(names, part, remembered))
+    try:
+        names = library.names()
+        if not names:
+            raise PortError(NO_OUTPUT)
+        return PluggedOutput(library, choose(names, part, remembered))
+    except PortError:
+        library.close()
+        raise
 
 
 class Sending:

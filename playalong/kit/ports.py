@@ -8,6 +8,7 @@ import re
 import sys
 from collections import Counter
 from collections.abc import Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, TypeVar
 
@@ -117,7 +118,8 @@ def backend() -> Backend[OpenPort]:
 
 def port_names() -> list[str]:
     """The names of the MIDI inputs."""
-    return backend().names()
+    with closing(backend()) as library:
+        return library.names()
 
 
 def open_port(part: str | None, remembered: str | None = None) -> "PluggedPort":
@@ -128,7 +130,11 @@ def open_port(part: str | None, remembered: str | None = None) -> "PluggedPort":
     from playalong.kit.plugged import PluggedPort
 
     library = backend()
-    return PluggedPort(library, choose(library.names(), part, remembered))
+    try:
+        return PluggedPort(library, choose(library.names(), part, remembered))
+    except PortError:
+        library.close()
+        raise
 
 
 def plain_name(name: str, numbers: str = _NUMBERS) -> str:

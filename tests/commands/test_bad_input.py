@@ -121,6 +121,9 @@ def test_no_midi_port(capsys, monkeypatch):
         def open(self, name):
             raise AssertionError(f"there is no {name} to open")
 
+        def close(self):
+            pass
+
     monkeypatch.setattr("playalong.kit.ports.backend", Nothing)
     assert "no MIDI port" in told(capsys, "play", PATTERN)
     assert "no MIDI port" in told(capsys, "ports")

@@ -206,3 +206,22 @@ def test_messages_go_out_at_their_time_to_an_output_chosen_by_name(listening):
     sending.close()
     assert soon(arrived)  # what sounds is ended
     assert found == [*range(1, 51), 0]
+
+
+def test_who_only_lists_takes_leave_of_the_server(output, monkeypatch):
+    """JACK's server holds up the next client for seconds where one just goes."""
+    from playalong.kit import rtmidi_port
+
+    made: list[rtmidi.MidiIn] = []
+    make = rtmidi_port.RtMidiBackend._made
+
+    def making(self: rtmidi_port.RtMidiBackend, api: int) -> rtmidi.MidiIn:
+        made.append(make(self, api))
+        return made[-1]
+
+    monkeypatch.setattr(rtmidi_port.RtMidiBackend, "_made", making)
+    ports.port_names()
+    with pytest.raises(PortError):
+        ports.open_port("attic")
+    ports.open_port(NAME).close()
+    assert [client.is_deleted for client in made] == [True, True, True]
