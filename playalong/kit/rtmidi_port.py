@@ -29,6 +29,9 @@ from playalong.quiet import quiet
 #: thousand messages a second.
 _QUEUE = 1 << 14
 
+#: What our clients are called: some systems list our own inputs among the outputs.
+_INPUT, _OUTPUT = "playalong", "playalong out"
+
 _Port = TypeVar("_Port")
 
 
@@ -47,7 +50,7 @@ class _Clients(ABC, Generic[_Port]):
         if self._client is None:
             self._client = self._made(self._api)
         with quiet():
-            return told_apart([str(name) for name in self._client.get_ports()])
+            return list(_numbers(self._client))
 
     def open(self, name: str) -> _Port:
         """Open ``name``."""
@@ -58,9 +61,8 @@ class _Clients(ABC, Generic[_Port]):
             client = self._made(self._api)
         with quiet():
             try:
-                names = told_apart([str(other) for other in client.get_ports()])
-                client.open_port(names.index(name), name="kit")
-            except (ValueError, rtmidi.RtMidiError):
+                client.open_port(_numbers(client)[name], name="kit")
+            except (KeyError, rtmidi.RtMidiError):
                 raise PortError(
                     f'The MIDI port "{name}" does not open: another program may hold it.'
                 ) from None
@@ -91,7 +93,7 @@ class RtMidiBackend(_Clients["RtMidiPort"]):
 
     def _made(self, api: int) -> Any:
         with quiet():
-            client = rtmidi.MidiIn(api, name="playalong", queue_size_limit=_QUEUE)
+            client = rtmidi.MidiIn(api, name=_INPUT, queue_size_limit=_QUEUE)
         client.ignore_types(sysex=False, timing=False, active_sense=False)
         return client
 
@@ -104,7 +106,7 @@ class RtMidiOutputs(_Clients["RtMidiOutput"]):
 
     def _made(self, api: int) -> Any:
         with quiet():
-            return rtmidi.MidiOut(api, name="playalong out")
+            return rtmidi.MidiOut(api, name=_OUTPUT)
 
     def _opened(self, client: Any) -> "RtMidiOutput":
         return RtMidiOutput(self, client)
@@ -173,6 +175,13 @@ class VirtualOutput:
         """Take the port away."""
         self._output.close_port()
         self._output.delete()
+
+
+def _numbers(client: Any) -> dict[str, int]:
+    """The number of each port that is not our own, by its name."""
+    names = told_apart([str(name) for name in client.get_ports()])
+    ours = (f"{_INPUT}:", f"{_OUTPUT}:")
+    return {name: number for number, name in enumerate(names) if not name.startswith(ours)}
 
 
 def _working_api() -> int | None:

@@ -1,10 +1,11 @@
 """The kit as it really is: its overview, and from there each thing that can be learned of it."""
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 
 from playalong.kit.mapping import Mapper
-from playalong.kit.ports import Port
+from playalong.kit.ports import Port, PortError
 from playalong.live import kit_words
 from playalong.live.kit_click import KitClick
 from playalong.live.kit_desk import Desk, Keep, pads_of_kit
@@ -21,12 +22,19 @@ from playalong.screen.kit_page import CHOOSING, KitPage
 from playalong.screen.page import Outcome
 from playalong.sound.output import Output, SilentOutput
 
-__all__ = ["KitSession", "shown", "typed_latency", "watch"]
+__all__ = ["KitSession", "click_on_kit", "shown", "typed_latency", "watch"]
 
 
-def _click_on_kit(port: str) -> Output:
-    """The kit's own sound, and nothing of the computer's."""
-    return KitClick(SilentOutput(), port)
+def click_on_kit(port: str) -> Output:
+    """The sound of the kit on ``port``, and nothing of the computer's; PortError, with what helps,
+    where none of the outputs has the name of the port or of its device.
+    """
+    try:
+        with suppress(PortError):
+            return KitClick(SilentOutput(), port)
+        return KitClick(SilentOutput(), port.partition(":")[0])
+    except PortError as error:
+        raise PortError(f"{error} Start again with --click-to and a part of that name.") from None
 
 
 class KitSession:
@@ -38,18 +46,20 @@ class KitSession:
         port: Port,
         profile: Profile,
         keep: Keep,
-        to_kit: ToKit = _click_on_kit,
+        to_kit: ToKit = click_on_kit,
+        starts_on_kit: bool = False,
     ) -> None:
         """``keep`` keeps a profile; what it returns, or says with PlainError, stands on the page.
 
-        ``to_kit`` gives the output on which the kit sounds the click, by the name of its port.
+        ``to_kit`` gives the output on which the kit sounds the click, by the name of its port;
+        with ``starts_on_kit`` it does so from the beginning.
         """
         self._desk = Desk(stage, port, profile, keep, pads_of_kit(profile))
         self._pages: dict[Outcome, Callable[[Desk], None]] = {
             Outcome.PADS: pads,
             Outcome.TOUCH: touch,
             Outcome.TRIGGERS: triggers,
-            Outcome.LATENCY: lambda desk: latency(desk, to_kit),
+            Outcome.LATENCY: lambda desk: latency(desk, to_kit, starts_on_kit),
             Outcome.STICKS: sticks,
             Outcome.MESSAGES: messages,
         }

@@ -59,10 +59,12 @@ _HOW = "Strike one pad with every click: one bar is counted in, then come {} cli
 ToKit = Callable[[str], Output]
 
 
-def latency(desk: Desk, to_kit: ToKit) -> None:
+def latency(desk: Desk, to_kit: ToKit, starts_on_kit: bool = False) -> None:
     """Measure the latency, or let it be typed in, until the page is left."""
     page = _Latency(desk, to_kit)
     try:
+        if starts_on_kit:
+            page.change_output()
         page.go()
     finally:
         page.close()
@@ -112,7 +114,7 @@ class _Latency:
             Outcome.START: self._begin,
             Outcome.AGAIN: self._begin,
             Outcome.BACK: self._begin,
-            Outcome.CLICK_ON_KIT: self._change_output,
+            Outcome.CLICK_ON_KIT: self.change_output,
             Outcome.SLOWER: lambda: self._change_tempo(-1),
             Outcome.FASTER: lambda: self._change_tempo(1),
             Outcome.LOUDER: desk.stage.output.louder,
@@ -206,7 +208,7 @@ class _Latency:
             self._page.median_ms = found.latency.ms
             self._page.interval_ms = median_interval(found.errors_ms)
 
-    def _change_output(self) -> None:
+    def change_output(self) -> None:
         """Let the kit sound the click, or the computer again."""
         self._output.clear()
         self._playing = self._found = None

@@ -8,7 +8,7 @@ from playalong.kit.ports import NO_PORT, Port, PortError, open_port
 from playalong.kit.rough import ROUGH
 from playalong.live.clock import Clock, RealClock, SteppedClock
 from playalong.live.home import Home
-from playalong.live.kit import KitSession
+from playalong.live.kit import KitSession, click_on_kit
 from playalong.live.kit_player import ROUTE, Kit, KitPlayer
 from playalong.live.loop import Stage, Task
 from playalong.live.opened import Look, Opened, on_kit
@@ -34,13 +34,23 @@ def set_up(
     if isinstance(by, Player):
         return _simulated(by, look, home, page)
     profile = profile or home.profile(by.name, None)
+    # What is measured is told by where the click is: here only the page of latency moves it.
+    part, look = look.kit_click, replace(look, kit_click=None)
     with Opened(look, home, RealClock(), ()) as stage:
         if stage.window.offscreen:
             raise PlainError(
                 "There is no screen for the pages of a kit: --watch prints every message, "
                 "--latency-ms takes a latency, and --show prints what is known."
             )
-        return KitSession(on_kit(stage, look, by, profile), by, profile, _keeping(home)).go(page)
+        session = KitSession(
+            on_kit(stage, look, by, profile),
+            by,
+            profile,
+            _keeping(home),
+            lambda name: click_on_kit(part or name),
+            starts_on_kit=part is not None,
+        )
+        return session.go(page)
 
 
 def _simulated(by: Player, look: Look, home: Home, page: str | None) -> Profile:

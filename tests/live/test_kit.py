@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import islice
+from typing import ClassVar
 
 import numpy as np
 import pytest
@@ -14,7 +15,7 @@ from playalong.kit.player import SKILLS, SimulatedPort, Skill, perform
 from playalong.kit.ports import Arrival
 from playalong.kit.rough import ROUGH, Rough
 from playalong.live.clock import SteppedClock
-from playalong.live.kit import KitSession, shown, typed_latency, watch
+from playalong.live.kit import KitSession, click_on_kit, shown, typed_latency, watch
 from playalong.live.kit_desk import PADS, pads_of_kit
 from playalong.live.kit_player import ROUTE, Kit, KitPlayer
 from playalong.live.kit_words import latency as latency_words
@@ -293,6 +294,59 @@ def test_a_kit_that_cannot_sound_the_click_is_told(stage):
 
     shows(stage, script, Wire(stage.clock), "latency", to_kit=to_kit)
     assert 'No MIDI output has "wire" in its name.' in seen
+
+
+def test_the_click_may_be_on_the_kit_from_the_beginning(stage):
+    asked: list[str] = []
+
+    def to_kit(name: str):
+        asked.append(name)
+        return SilentOutput()
+
+    def script(page: Page, _now_s: float) -> Press | None:
+        return None if not asked else Key.CLOSE
+
+    shows(stage, script, Wire(stage.clock), "latency", to_kit=to_kit, starts_on_kit=True)
+    assert asked == ["wire"]
+
+
+@pytest.mark.parametrize(
+    ("outputs", "sent_to"),
+    [
+        (["Through:0", "Pad Box:MIDI 1"], "Pad Box:MIDI 1"),
+        (["Through:0", "Pad Box:MIDI 2"], "Pad Box:MIDI 2"),  # its input is "Pad Box:MIDI 1"
+        (["Through:0"], None),
+    ],
+)
+def test_the_output_of_a_kit_is_found_by_its_port_or_device(monkeypatch, outputs, sent_to):
+    class Silent:
+        def send(self, data):
+            pass
+
+        def close(self):
+            pass
+
+    class Library:
+        opened: ClassVar[list[str]] = []
+
+        def names(self):
+            return outputs
+
+        def open(self, name):
+            self.opened.append(name)
+            return Silent()
+
+        def close(self):
+            pass
+
+    Library.opened.clear()
+    monkeypatch.setattr("playalong.kit.outputs.outputs", Library)
+    if sent_to is None:
+        with pytest.raises(PlainError, match="Start again with --click-to"):
+            click_on_kit("Pad Box:MIDI 1")
+    else:
+        click_on_kit("Pad Box:MIDI 1").close()
+    assert Library.opened == [sent_to] * (sent_to is not None)
 
 
 def test_a_figure_is_typed_in(stage):
