@@ -52,6 +52,7 @@ _SILENT = (
     "The computer plays no sound: the click is only seen, and eyes are slower than ears. Better "
     "let the kit sound the click, or type in a figure that was measured."
 )
+_BY_KIT = "The kit itself sounds the click."
 _HOW = "Strike one pad with every click: one bar is counted in, then come {} clicks at {} bpm."
 
 #: Gives the output on which the kit sounds the click, by the name of its port; PortError where
@@ -156,7 +157,9 @@ class _Latency:
 
     def _how(self) -> list[str]:
         said = [_HOW.format(CLICKS, TEMPI_BPM[self._tempo])]
-        if self._on_kit is None and self._desk.stage.output.silent:
+        if self._on_kit is not None:
+            said.append(_BY_KIT)
+        elif self._desk.stage.output.silent:
             said.append(_SILENT)
         return said
 

@@ -11,7 +11,7 @@
 * Further on: where the tapping ends, beats go on with a period that changes slowly, along
   the path through the strongest onsets (after Ellis, Beat tracking by dynamic programming,
   Journal of New Music Research 36(1), 2007, from memory), and are then laid on the onsets
-  likewise.
+  likewise. Where the tapped beats are weaker than what lies between them, they are known by both.
 """
 
 from collections.abc import Sequence
@@ -364,6 +364,10 @@ _CHANGE = 250.0  # what a change of the period costs, for its squared logarithm
 _JUMP = 2.0, 8.0  # what one costs at most, and for its logarithm
 _OTHER = 2.0  # what each beat costs whose period is not the tapped one, likewise
 
+#: Nearer to a beat than this part of it is the beat itself; and the most that what is heard
+#: between the beats may weigh against what is heard on them.
+_FIRST_PART, _MOST_WEIGHT = 0.2, 2.0
+
 
 def _tracked(strength: Floats, times_s: Floats) -> Floats:
     """Beats after the last of ``times_s``, to the end of ``strength``."""
@@ -375,7 +379,9 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
         return np.zeros(0)
     reach = np.arange(-4, 5)
     blurred = np.convolve(strength, np.exp(-0.5 * (reach / 1.5) ** 2), "same")
-    gain = np.minimum(blurred, 2.0)[origin:]
+    heard = np.minimum(blurred, 2.0)
+    part, weight = _between(heard, times_s)
+    gain = heard[origin:]
     gain = gain - gain.mean()
 
     hops = len(gain)
@@ -384,6 +390,7 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
     # (to, from): what it costs to change from one period to another.
     cost = _change(log[:, None] - log[None, :]) + _OTHER * log[:, None] ** 2
     nothing = -1e9
+    back = np.rint((1.0 - part) * periods).astype(np.int64)
     kept = high + low  # best is needed for so long, and then written over
     best = np.full((kept, len(periods)), nothing)
     best[0] = -_change(log)
@@ -393,7 +400,8 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
         source = at[:, None] - periods[None, :]
         prior = np.where((source >= 0)[:, :, None], best[source % kept], nothing) - cost
         whence[at] = prior.argmax(axis=2)
-        best[at % kept] = prior.max(axis=2) + gain[at, None]
+        worth = gain[at, None] + weight * gain[np.maximum(at[:, None] - back[None, :], 0)]
+        best[at % kept] = prior.max(axis=2) + worth
     ends = np.arange(max(0, hops - high), hops)
     end, kind = divmod(int(best[ends % kept].argmax()), len(periods))
     hop = int(ends[end])
@@ -402,6 +410,23 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
         found.append(origin + hop)
         kind, hop = int(whence[hop, kind]), hop - int(periods[kind])
     return np.array(found[::-1], np.float64) * HOP_S
+
+
+def _between(heard: Floats, times_s: Floats) -> tuple[float, float]:
+    """Where between the beats at ``times_s`` most is heard, as a part of a beat, and its weight.
+
+    Where that is more than on the beats, the beats are to be known by it: or they would slip to
+    where more is heard. Weighed by how much more it is, it is worth most where it was. Elsewhere
+    it says nothing, and its weight is 0.
+    """
+    parts = np.arange(_FIRST_PART, 1.0 - _FIRST_PART + 0.01, 0.05)
+    before, lengths = times_s[:-1], np.diff(times_s)
+    hops = np.rint((before + parts[:, None] * lengths) / HOP_S).astype(np.int64)
+    means = heard[hops.clip(0, len(heard) - 1)].mean(axis=1)
+    on_beats = heard[np.rint(before / HOP_S).astype(np.int64).clip(0, len(heard) - 1)].mean()
+    most = int(means.argmax())
+    more = float(means[most] / max(on_beats, 1e-9))
+    return float(parts[most]), min(more, _MOST_WEIGHT) if more > 1.0 else 0.0
 
 
 def _change(log: Floats) -> Floats:

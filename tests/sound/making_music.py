@@ -97,6 +97,12 @@ GROOVES: dict[str, Groove] = {
         (1.5, "snare", 105),
         (3.5, "snare", 100),
     ),
+    # Far more is heard between the beats than on them.
+    "hidden": (
+        *((n + 0.5, "snare", 100) for n in range(4)),
+        *((n, "hi-hat", 60) for n in range(4)),
+        (0, "kick", 70),
+    ),
     "sixteenths": (
         *((n / 4, "hi-hat", (95, 50, 75, 50)[n % 4]) for n in range(16)),
         *_BACKBEAT,
