@@ -79,6 +79,8 @@ def parser(run: Mapping[str, Run]) -> argparse.ArgumentParser:
     _port(practice)
     _simulated(practice, None)
     _rules(practice)
+    _click(practice)
+    _sound_pads(practice)
     _folder(practice)
     _look(practice)
 
@@ -144,6 +146,10 @@ def _run(parser: argparse.ArgumentParser) -> None:
     _time(parser)
     _folder(parser)
     _look(parser)
+    _sound_pads(parser)
+
+
+def _sound_pads(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--sound-pads", action="store_true", help="let the pads sound through the program"
     )
@@ -165,6 +171,10 @@ def _rules(parser: argparse.ArgumentParser) -> None:
 def _time(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--tempo", type=float, metavar="BPM")
     parser.add_argument("--count-in", type=int, default=1, metavar="BARS", choices=(1, 2))
+    _click(parser)
+
+
+def _click(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--click", choices=("beats", "eighths", "off-beats"), default="beats", help="where it is"
     )

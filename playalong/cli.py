@@ -258,19 +258,19 @@ def _practice(given: argparse.Namespace) -> int:
     from playalong.live.session import Player, plan_lines, practise
     from playalong.regrading import checked_rules
 
-    pattern, home = _pattern(given.pattern), _home()
+    pattern, home, clicking = _pattern(given.pattern), _home(), _clicking(given)
     rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
     if given.plan:
         print("\n".join(plan_lines(pattern, rules, given.out or home.data)))
         return 0
     if given.player or given.fast:
         by = Player(_skill(given.player or "steady"), given.seed, given.fast)
-        told = practise(pattern, rules, _look(given), by, None, home, given.out)
+        told = practise(pattern, rules, _look(given), by, None, home, given.out, clicking)
     else:
         with _listening(given) as (port, profile, home):
             bands = _bands(given) or profile.bands
             rules = checked_rules(given.capture_ms, given.tolerance_ms, bands)
-            told = practise(pattern, rules, _look(given), port, profile, home, given.out)
+            told = practise(pattern, rules, _look(given), port, profile, home, given.out, clicking)
     print(f"{told.learned} of {told.steps} steps are learned, after {told.repetitions} runs today.")
     if told.next:
         print(f"Next: {told.next}")

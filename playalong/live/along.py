@@ -1,7 +1,7 @@
 """A run along with a recording: its beats in the place of an even tempo."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +12,7 @@ from playalong.pattern.beats import Meter
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out_on
 from playalong.plain import PlainError, sentence
+from playalong.sound.recordings import Progress
 from playalong.sound.timeline import RATE, RISE_S, Frames, Stream, risen
 
 
@@ -66,13 +67,16 @@ class Excerpt:
 class Along:
     """What a run goes along with: ``beats`` as fast as it is played, from ``first_bar`` on.
 
-    ``sounds`` are the recording itself, on the run's time line; ``name`` its file's.
+    ``sounds`` are the recording itself, on the run's time line; ``name`` its file's. It is played
+    at ``percent`` of its speed; ``at`` gives the same at other per cent, and tells its progress.
     """
 
     beats: BeatMap
     first_bar: int
     sounds: tuple[Excerpt, ...] = ()
     name: str = ""
+    percent: int = 100
+    at: "Callable[[int, Progress], Along] | None" = field(default=None, repr=False)
 
     def targets(self, pattern: Pattern, bars: int, variations: Sequence[str]) -> Targets:
         """The targets on the recording's beats; PlainError where the meters do not fit."""

@@ -99,6 +99,11 @@ class Task:
         """The bars of the pattern with the variations in place."""
         return self.pattern.with_variations(self.variations)
 
+    def going_along(self, along: Along) -> "Task":
+        """The same along with a recording, whose tempo is on the average that of its beats."""
+        task = replace(self, along=along)
+        return replace(task, tempo_bpm=round(task.targets().tempo_bpm(self.pattern.meter), 1))
+
     def meters(self) -> list[Meter]:
         """The meter of every bar of the run."""
         bars = self.written()

@@ -42,6 +42,7 @@ from playalong.screen.page import Outcome
 from playalong.screen.plan_page import PlanLine, PlanPage
 from playalong.screen.texture_page import TexturePage
 from playalong.screen.widgets import LESSON, Buttons
+from playalong.sound.click import PLAIN, Clicking
 from playalong.sound.voice import Speaker
 
 #: How long words stay at least before something else is played.
@@ -93,7 +94,10 @@ def overview_of(pattern: Pattern, rules: Rules, folder: Path) -> list[PlanLine]:
 
 
 class Practice:
-    """One sitting with a lesson; ``lesson_folder`` keeps it, ``takes_folder`` what was played."""
+    """One sitting with a lesson; ``lesson_folder`` keeps it, ``takes_folder`` what was played.
+
+    ``clicking`` says where it clicks.
+    """
 
     def __init__(
         self,
@@ -103,9 +107,10 @@ class Practice:
         connect: Connect,
         lesson_folder: Path,
         takes_folder: Path,
+        clicking: Clicking = PLAIN,
     ) -> None:
         self._pattern, self._rules, self._stage = pattern, rules, stage
-        self._connect, self._lesson_folder = connect, lesson_folder
+        self._connect, self._lesson_folder, self._clicking = connect, lesson_folder, clicking
         self.lesson, self._told = begun(pattern, rules, lesson_folder)
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
@@ -139,7 +144,7 @@ class Practice:
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:
         """Play one repetition, and take it to the lesson; LEAVE ends the sitting."""
-        task = _task(exercise)
+        task = _task(exercise, self._clicking)
         if exercise.listen:
             self._begin_s = self._before = None
             heard = self._hear(task)
@@ -275,7 +280,7 @@ class Practice:
             return self._plan(None)
         exercise = self.lesson.exercise
         if outcome is Outcome.HEAR and exercise is not None:
-            return self._hear(_task(exercise))
+            return self._hear(_task(exercise, self._clicking))
         wishes = {
             Outcome.SKIP: self.lesson.skip,
             Outcome.BACK: self.lesson.back,
@@ -331,7 +336,7 @@ class Practice:
                 self._trouble.append(str(error))
 
 
-def _task(exercise: Exercise) -> Task:
+def _task(exercise: Exercise, clicking: Clicking) -> Task:
     # The empty bar at the end is the rest, in which nothing is asked.
     pattern = exercise.pattern
     rests = len(pattern.bars) > 1 and not pattern.bars[-1].strokes
@@ -344,6 +349,7 @@ def _task(exercise: Exercise) -> Task:
         company=exercise.accompaniment,
         free=exercise.step.kind is Kind.FREE,
         about=exercise.words,
+        clicking=clicking,
         waits=False,  # the exercise is played again
     )
     return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task

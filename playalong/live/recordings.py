@@ -77,7 +77,13 @@ def along(
         Excerpt(last if number == rounds - 1 else middle, 0, number * length_s - before_s)
         for number in range(rounds)
     ]
-    return Along(played, 0, tuple(sounds), printable(recording.path.name))
+
+    def at(other: int, progress: Progress) -> Along:
+        return along(
+            recording, beats, first_bar, last_bar, other, level_db, rounds, progress=progress
+        )
+
+    return Along(played, 0, tuple(sounds), printable(recording.path.name), percent, at)
 
 
 def _repeated(beats: BeatMap, first_bar: int, last_bar: int, percent: int, rounds: int) -> BeatMap:

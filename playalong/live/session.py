@@ -30,6 +30,7 @@ from playalong.pattern.targets import Targets
 from playalong.profile.profile import Profile
 from playalong.screen.plan_page import PlanLine
 from playalong.screen.window import Window
+from playalong.sound.click import PLAIN, Clicking
 
 #: What the simulated player's own MIDI port is called.
 _PLAYER = "playalong player"
@@ -159,6 +160,7 @@ def practise(
     profile: Profile | None,
     home: Home,
     folder: Path | None,
+    clicking: Clicking = PLAIN,
 ) -> Practised:
     """Practise ``pattern`` on a port, or let a simulated player do so."""
     kept = folder or home.data
@@ -176,5 +178,5 @@ def practise(
         stage = opened
         if not isinstance(by, Player):
             stage = on_kit(opened, look, by, profile or Profile(by.name, ""))
-        sitting = Practice(pattern, rules, stage, connect, kept / "lessons", kept / "takes")
-        return sitting.go()
+        takes, lessons = kept / "takes", kept / "lessons"
+        return Practice(pattern, rules, stage, connect, lessons, takes, clicking).go()

@@ -110,9 +110,7 @@ def with_recording(
     recording = opened(path)
     home.told += filter(None, [recording.message])
     played = along(recording, beats, first - 1, last - 1, round(percent), level_db, rounds)
-    run = replace(task, bars=rounds * length, along=replace(played, name=path.name))
-    tempo_bpm = run.targets().tempo_bpm(task.pattern.meter)
-    return replace(run, tempo_bpm=round(tempo_bpm, 1))
+    return replace(task, bars=rounds * length).going_along(played)
 
 
 def beats(

@@ -14,6 +14,8 @@ from playalong.grading.words import figures
 from playalong.kit.ports import Port
 from playalong.live.listen_back import Played, listen_back
 from playalong.live.loop import Ended, Nobody, Run, Stage, Task, hold
+from playalong.live.rec_work import LeftError, shown
+from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT
 from playalong.plain import CAUTION
 from playalong.profile.profile import Profile
 from playalong.records.takes import Recording, TakeError
@@ -41,6 +43,9 @@ from playalong.screen.widgets import (
 
 #: How much one step slower or faster is, in beats a minute.
 STEP_BPM = 4.0
+
+#: The same with a recording, in per cent of its speed.
+STEP_PERCENT = 5
 
 AS_WRITTEN = "as written"
 
@@ -114,16 +119,33 @@ class Sitting:
     def _change(self, outcome: Outcome | None) -> None:
         """Another tempo or another way of playing; or hear it first."""
         task = self._task
-        if outcome in (Outcome.SLOWER, Outcome.FASTER) and task.along is None:
-            step = STEP_BPM if outcome is Outcome.FASTER else -STEP_BPM
-            tempo_bpm = min(max(task.tempo_bpm + step, SLOWEST_BPM), FASTEST_BPM)
-            self._task = replace(task, tempo_bpm=tempo_bpm)
+        if outcome in (Outcome.SLOWER, Outcome.FASTER):
+            steps = 1 if outcome is Outcome.FASTER else -1
+            self._task = self._at_other_tempo(steps)
         elif outcome in (Outcome.NEXT, Outcome.BACK):
             at = self._choices.index(task.variations) + (1 if outcome is Outcome.NEXT else -1)
             self._task = replace(task, variations=self._choices[at % len(self._choices)])
         elif outcome is Outcome.HEAR:
             Run(to_hear(task), self._stage, lambda _: Nobody()).play()
             self._stage.output.clear()
+
+    def _at_other_tempo(self, steps: int) -> Task:
+        """The task so many steps faster; a recording with it, its pitch unchanged."""
+        task, along = self._task, self._task.along
+        if along is None:
+            tempo_bpm = task.tempo_bpm + steps * STEP_BPM
+            return replace(task, tempo_bpm=min(max(tempo_bpm, SLOWEST_BPM), FASTEST_BPM))
+        percent = along.percent + steps * STEP_PERCENT
+        percent = round(min(max(percent, SLOWEST_PERCENT), FASTEST_PERCENT))
+        if along.at is None or percent == along.percent:
+            return task
+        at, words = along.at, f"Making it {'faster' if steps > 0 else 'slower'}"
+        try:
+            return task.going_along(
+                shown(self._stage, along.name, words, lambda progress: at(percent, progress))
+            )
+        except LeftError:
+            return task
 
     def _ready_page(self) -> ReadyPage:
         task, stage = self._task, self._stage
@@ -146,9 +168,7 @@ class Sitting:
         )
 
     def _may(self, button: Button) -> bool:
-        if button.outcome in (Outcome.NEXT, Outcome.BACK):
-            return len(self._choices) > 1
-        return button.outcome not in (Outcome.SLOWER, Outcome.FASTER) or self._task.along is None
+        return len(self._choices) > 1 or button.outcome not in (Outcome.NEXT, Outcome.BACK)
 
 
 def _with_pads(stage: Stage, offered: list[Button]) -> Buttons:
@@ -172,7 +192,7 @@ def _facts(task: Task, stage: Stage, port: Port) -> list[tuple[str, str]]:
     facts = [("kit", port.name), ("player", profile.player), ("latency", _late(profile))]
     facts.append(("loudness", "your own strokes" if profile.strokes else "usual bands"))
     if task.along is not None:
-        facts.append(("recording", task.along.name))
+        facts.append(("recording", f"{task.along.name}, at {task.along.percent} % of its speed"))
     if stage.echo:
         late_ms = stage.output.latency_s * 1000.0
         facts.append(("your pads sound here", f"about {late_ms:.0f} ms after the stroke"))

@@ -20,6 +20,7 @@ from playalong.screen.page import Outcome
 from playalong.screen.theme import Theme
 from playalong.screen.window import Window
 from playalong.shipped import folder
+from playalong.sound.click import Click, Clicking, Kind, Places
 from playalong.sound.output import SilentOutput
 
 TEXT = """
@@ -174,6 +175,26 @@ def test_a_port_that_goes_away_keeps_the_lesson(stage, tmp_path):
 
     told = Practice(PATTERN, Rules(), stage, connect, tmp_path / "l", tmp_path / "t").go()
     assert "went away" in told.trouble[0]
+
+
+def test_it_clicks_where_it_is_asked_to(stage, tmp_path):
+    kinds: set[Kind] = set()
+    schedule = stage.output.schedule
+
+    def listening(start_s, sounds):
+        kinds.update(sound.kind for sound in sounds if isinstance(sound, Click))
+        schedule(start_s, sounds)
+
+    stage.output.schedule = listening
+
+    def connect(targets, number, start_s):
+        return SimulatedPort(perform(targets, SKILLS["steady"], 1), start_s, stage.clock.now)
+
+    stage.window.plan = [(24.0, Key.ESCAPE)]
+    folders = (tmp_path / "l", tmp_path / "t")
+    Practice(PATTERN, Rules(), stage, connect, *folders, Clicking(Places.OFF_BEATS)).go()
+    assert Kind.OFF_BEAT in kinds
+    assert kinds.isdisjoint({Kind.ONE, Kind.BEAT})
 
 
 def test_what_cannot_be_read_is_set_aside(tmp_path):

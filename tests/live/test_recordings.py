@@ -192,6 +192,9 @@ def test_the_count_in_has_the_tempo_of_the_first_bar(recording):
 
 def test_a_loop_is_repeated_with_its_beats(recording):
     once = along(recording, TRUE, 3, 4, 80)
+    assert once.percent == 80
+    assert once.at is not None
+    assert once.at(60, lambda _: None).beats == along(recording, TRUE, 3, 4, 60).beats
     thrice = along(recording, TRUE, 3, 4, 80, rounds=3)
     length_s = (TRUE.bar_start_s(5) - TRUE.bar_start_s(3)) / 0.8
     row = np.array(once.beats.times_s[:-1])

@@ -1,6 +1,7 @@
 """A sitting from the ready page to the grade, worked by keys and by strokes."""
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import partial
 
 import pytest
@@ -8,10 +9,12 @@ import pytest
 from playalong.grading.verdicts import Rules
 from playalong.kit.player import SKILLS, Performance, SimulatedPort, perform
 from playalong.kit.ports import Arrival
+from playalong.live.along import Along
 from playalong.live.clock import SteppedClock
 from playalong.live.controls import Sticks
 from playalong.live.loop import GONE_MEANWHILE, Run, Stage, Task
 from playalong.live.sitting import Sitting, keep
+from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.kit import note_of
 from playalong.pattern.text import read as read_pattern
 from playalong.profile.latency import typed
@@ -24,9 +27,11 @@ from playalong.screen.result_page import ResultPage
 from playalong.screen.run_page import RunPage
 from playalong.screen.slip import Covered
 from playalong.screen.theme import Theme
+from playalong.screen.wait_page import WaitPage
 from playalong.screen.window import Window
 from playalong.shipped import folder
 from playalong.sound.output import SilentOutput
+from playalong.sound.recordings import Progress
 
 TEXT = """
 title = "A Test"
@@ -95,7 +100,9 @@ def window() -> Iterator[Window]:
     made.close()
 
 
-def sitting(window: Window, script: Callable[[Page], Press | None], tmp_path, profile=None):
+def sitting(
+    window: Window, script: Callable[[Page], Press | None], tmp_path, profile=None, along=None
+):
     clock = SteppedClock()
     kit = Kit(clock)
     profile = profile or Profile("a kit", "somebody")
@@ -106,6 +113,8 @@ def sitting(window: Window, script: Callable[[Page], Press | None], tmp_path, pr
     )
     stage = Stage(**{**stage.__dict__, "sticks": Sticks(kit, profile, stage.stamps)})
     task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
+    if along is not None:
+        task = task.going_along(along)
     return Sitting(task, stage, kit, tmp_path), kit, clock
 
 
@@ -132,6 +141,50 @@ def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
     assert grade.counts.targets == 8 + 5 + 4 + 1  # the strokes of TEXT, and the variation's
     assert len(set(listened)) == 4
     assert "half speed" in listened[-1]
+
+
+def going_along(percent: int, _: Progress | None = None) -> Along:
+    """Two bars of a recording of 120 bpm."""
+    beats = BeatMap.from_tempo(1.2 * percent, 0.0, 10.0)
+    return Along(beats, 0, (), "a recording.wav", percent, going_along)
+
+
+@pytest.mark.parametrize(
+    ("presses", "percent"),
+    [([Key.DOWN, Key.DOWN], 90), ([Key.UP] * 3, 110), ([Key.DOWN] * 11, 50), ([], 100)],
+)
+def test_a_recording_is_played_slower_and_faster(window, tmp_path, presses, percent):
+    keys = iter([*presses, Key.ENTER])
+    facts: list[str] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ReadyPage):
+            facts.append(dict(page.facts)["recording"])
+            return next(keys)
+        return Key.ESCAPE if isinstance(page, ResultPage) else None
+
+    made, _, _ = sitting(window, script, tmp_path, along=going_along(100))
+    (kept,) = made.runs()
+    assert facts[0] == "a recording.wav, at 100 % of its speed"
+    assert facts[-1] == f"a recording.wav, at {percent} % of its speed"
+    assert kept.graded.grade.tempo_bpm == pytest.approx(1.2 * percent)
+
+
+def test_who_does_not_wait_for_another_speed_has_the_old_one(window, tmp_path):
+    def at(_percent: int, progress: Progress) -> Along:
+        while True:
+            progress(0.5)
+
+    keys = iter([Key.DOWN, Key.ENTER])
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ReadyPage):
+            return next(keys)
+        return Key.ESCAPE if isinstance(page, WaitPage | ResultPage) else None
+
+    made, _, _ = sitting(window, script, tmp_path, along=replace(going_along(100), at=at))
+    (kept,) = made.runs()
+    assert kept.graded.grade.tempo_bpm == pytest.approx(120.0)
 
 
 def test_strokes_start_and_leave(window, tmp_path):
