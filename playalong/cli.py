@@ -289,6 +289,7 @@ def _skill(name: str) -> Any:
 
 def _hear(given: argparse.Namespace) -> int:
     from playalong.live.hearing import hear, hear_take
+    from playalong.live.recordings import keep_off
 
     home, click = _home(), not given.no_click
     if given.take is not None:
@@ -296,6 +297,8 @@ def _hear(given: argparse.Namespace) -> int:
         pattern = _pattern(given.pattern)
         hear_take(pattern, given.take, given.which, half, click, _look(given), home, given.out)
     else:
+        if given.along is not None:
+            keep_off(given.along, given.out)
         task = _task(given)
         hear(_chunk(task, given) if given.chunk else task, _look(given), click, home, given.out)
     if given.out is not None:

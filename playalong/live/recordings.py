@@ -23,6 +23,15 @@ JOIN_S, BEFORE_S = 0.015, 0.010
 END_S = 0.4
 
 
+def keep_off(recording: Path, out: Path | None) -> None:
+    """PlainError where what is written to ``out`` would take the place of the recording."""
+    if out is not None and out.exists() and recording.exists() and out.samefile(recording):
+        raise PlainError(
+            f"{printable(str(out))} is the recording itself, which is never changed: choose "
+            "another name for what is written."
+        )
+
+
 def opened(path: Path, stage: Stage | None = None) -> Recording:
     """The recording at ``path``, its progress shown in the window, or told in the terminal.
 

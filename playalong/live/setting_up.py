@@ -13,7 +13,8 @@ from playalong.live.kit_player import ROUTE, Kit, KitPlayer
 from playalong.live.loop import Stage, Task
 from playalong.live.opened import Look, Opened, on_kit
 from playalong.live.rec_session import BeatsSession
-from playalong.live.recordings import along, opened, write_with_click
+from playalong.live.rec_sounds import HIGHEST_DB, LOWEST_DB
+from playalong.live.recordings import along, keep_off, opened, write_with_click
 from playalong.live.session import Player
 from playalong.pattern.beat_map import BeatMap
 from playalong.plain import PlainError, printable, sentence
@@ -102,8 +103,12 @@ def with_recording(
         )
     if told:
         home.told.append(told)
-    if percent != round(percent):
-        raise PlainError(f"A speed of {percent:g} % is too fine: choose whole per cent, 50 to 110.")
+    if not percent.is_integer():
+        raise PlainError(f"A speed of {percent:g} % cannot be: choose whole per cent, 50 to 110.")
+    if not LOWEST_DB <= level_db <= HIGHEST_DB:
+        raise PlainError(
+            f"A recording at {level_db:g} dB cannot be: choose {LOWEST_DB:g} to {HIGHEST_DB:g}."
+        )
     first, last = loop or (1, min(bars or beats.bars, beats.bars))
     length = last - first + 1
     rounds = -(-bars // length) if bars and loop else 1
@@ -134,6 +139,7 @@ def beats(
         home.told.append(told)
     given = (tempo_bpm, first_beat_s) != (None, None)
     if given or find or out is not None:
+        keep_off(path, out)
         recording = opened(path)
         home.told += filter(None, [recording.message])
         known = _found(recording, known, tempo_bpm, first_beat_s, per_bar, find)

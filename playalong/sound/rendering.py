@@ -48,7 +48,7 @@ def write_wave(path: Path, frames: Frames | Iterable[Frames]) -> None:
     parts = [frames] if isinstance(frames, np.ndarray) else frames
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with wave.open(str(path), "wb") as file:
+        with path.open("wb") as bare, wave.open(bare, "wb") as file:
             file.setnchannels(2)
             file.setsampwidth(2)
             file.setframerate(RATE)

@@ -1,5 +1,6 @@
 """The commands of a kit and of recordings, as typed; the tests' home is a folder of its own."""
 
+import gc
 import json
 from pathlib import Path
 
@@ -100,3 +101,40 @@ def test_what_cannot_be_is_told_plainly(tmp_path, capsys, arguments, words):
     path.write_text("these are no sounds at all, but words " * 50)
     assert main([one.format(path) for one in arguments]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_the_recording_itself_is_never_written_over(groove, capsys):
+    before = groove.read_bytes()
+    to = ["--out", str(groove)]
+    for command in (
+        ["beats", str(groove), "--tempo", "84", "--first-beat", "1", *to],
+        ["hear", "late-bus-home", "--with", str(groove), *to],
+    ):
+        assert main(command) == 2
+        assert "is the recording itself" in capsys.readouterr().err
+    assert groove.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (["--speed", "nan"], "A speed of nan %"),
+        (["--speed", "72.5"], "A speed of 72.5 %"),
+        (["--recording-db", "50"], "A recording at 50 dB cannot be: choose -36 to 0."),
+        (["--recording-db", "nan"], "choose -36 to 0"),
+    ],
+)
+def test_what_no_recording_can_be_played_at_is_told(groove, capsys, tmp_path, more, words):
+    assert main(["beats", str(groove), "--tempo", "84", "--first-beat", "1"]) == 0
+    out = tmp_path / "x.wav"
+    command = ["hear", "late-bus-home", "--with", str(groove), "--out", str(out), *more]
+    assert main(command) == 2
+    assert words in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_a_folder_is_no_file_to_write(capsys, tmp_path, recwarn):
+    assert main(["hear", "late-bus-home", "--out", str(tmp_path)]) == 2
+    gc.collect()
+    assert "cannot be written (Is a directory)" in capsys.readouterr().err
+    assert not recwarn.list
