@@ -5,6 +5,7 @@ that is scheduled, and strikes the pads of a simulated kit, whose messages come 
 makes them. What only a hand can do on a page, a key press does.
 """
 
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from heapq import heappop, heappush
@@ -35,6 +36,9 @@ ROUTE = (Outcome.PADS, Outcome.TOUCH, Outcome.TRIGGERS, Outcome.LATENCY)
 
 #: From what is seen to the stroke, and from one stroke to the next, in seconds.
 _SEES_S, _STEP_S = 0.3, 0.45
+
+#: How long the player reads a page before anything is pressed on it, for whoever looks on.
+_READS_S = 2.5
 
 #: How often a measurement is tried before it is given up.
 _TRIES = 3
@@ -87,7 +91,10 @@ class KitPlayer:
         self._chance = np.random.default_rng(seed)
         self._now = stage.clock.now
         self._page: Page | None = None
-        self._route = iter((*route, Outcome.LEAVE))
+        self._route = deque((*route, Outcome.LEAVE))
+        #: What is to be pressed on the page, and since when it is.
+        self._meant: Outcome | None = None
+        self._meant_s = 0.0
         self._asked: object = None
         self._next_s = 0.0
         self._pressed: list[Outcome] = []
@@ -99,7 +106,7 @@ class KitPlayer:
     def sees(self, page: Page) -> None:
         """A page is shown: what it asks for is struck, a little later."""
         if page is not self._page:
-            self._page, self._pressed = page, []
+            self._page, self._pressed, self._meant = page, [], None
         asked, now_s = _wanted(page), self._now()
         if asked != self._asked:
             self._asked, self._next_s = asked, now_s + _SEES_S
@@ -120,16 +127,22 @@ class KitPlayer:
             self._strike(Spot("snare"), Dynamic.NORMAL, at_s + error_ms / 1000.0)
 
     def presses(self) -> Iterator[Press]:
-        """What is pressed on the page that is seen."""
-        outcome = self._presses()
-        if outcome is not None:
+        """What is pressed on the page that is seen, once it has been read."""
+        outcome, now_s = self._means(), self._now()
+        if outcome is not self._meant:
+            self._meant, self._meant_s = outcome, now_s
+        if outcome is not None and now_s - self._meant_s >= _READS_S:
+            self._meant = None
+            if isinstance(self._page, KitPage):
+                self._route.popleft()
             self._pressed.append(outcome)
             yield outcome
 
-    def _presses(self) -> Outcome | None:
+    def _means(self) -> Outcome | None:
+        """What is to be pressed on it, None for nothing yet."""
         page, pressed = self._page, self._pressed
         if isinstance(page, KitPage):
-            return next(self._route)
+            return self._route[0]
         if isinstance(page, LatencyPage):
             if page.offers(Outcome.ACCEPT):
                 return Outcome.ACCEPT
