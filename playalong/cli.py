@@ -192,7 +192,8 @@ def _listening(given: argparse.Namespace) -> Iterator[tuple[Any, Any, Any]]:
     port = open_port(given.port, home.settings().port)
     try:
         profile = home.profile(port.name, given.who)
-        home.remember(port=port.name, kit=profile.kit, player=profile.player)
+        if not getattr(given, "show", False):  # who only looks changes nothing
+            home.remember(port=port.name, kit=profile.kit, player=profile.player)
         print(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
         for word in home.told:
             print(f"({word})")

@@ -27,7 +27,8 @@ from playalong.pattern.beats import Tempo
 from playalong.pattern.kit import VOICES, folded
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out, lay_out_on
-from playalong.plain import PlainError, printable, quoted
+from playalong.plain import PlainError, printable, quoted, sentence
+from playalong.profile.latency import typed
 from playalong.profile.pads import Pads
 from playalong.records.takes import Take
 
@@ -104,8 +105,9 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
     start_s = number(options.start_s, "start_s", take.start_s)
     taken_off_ms = number(None, "latency_ms", 0.0)
-    late_ms = taken_off_ms if options.latency_ms is None else options.latency_ms
-    hits, unknown = _hits(take, info, options, start_s + (late_ms - taken_off_ms) / 1000.0)
+    late_ms = taken_off_ms if options.latency_ms is None else checked_latency(options.latency_ms)
+    asked = lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations)
+    hits, unknown = _hits(take, info, options, start_s + (late_ms - taken_off_ms) / 1000.0, asked)
     pauses = Pauses.from_plain(info.get("pauses", []))
     hits = pauses.hits(hits)
     if not info:  # a run in which nothing was played is still a run
@@ -146,10 +148,13 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
 
 
 def _hits(
-    take: Take, info: Mapping[str, Any], options: Options, start_s: float
+    take: Take, info: Mapping[str, Any], options: Options, start_s: float, asked: Targets
 ) -> tuple[Hits, Counter[int]]:
-    """The hits of a take from ``start_s`` on, and its notes of no known pad."""
-    pads = options.pads
+    """The hits of a take from ``start_s`` on, and its notes of no known pad.
+
+    No guard swallows what is ``asked``.
+    """
+    pads = options.pads and options.pads.for_targets(asked)
     if pads is None and "pads" in info:
         pads = Pads.from_plain(info["pads"])
     if pads is not None:  # what came before a message decides what it means
@@ -232,6 +237,14 @@ def checked_tempo(tempo_bpm: float) -> float:
             f"choose one from {SLOWEST_BPM:g} to {FASTEST_BPM:g} beats a minute."
         )
     return tempo_bpm
+
+
+def checked_latency(ms: float) -> float:
+    """``ms``, if that can be a latency."""
+    try:
+        return typed(ms).ms
+    except ValueError as error:
+        raise PlainError(sentence(error)) from None
 
 
 def checked_rules(

@@ -52,6 +52,7 @@ _SILENT = (
     "The computer plays no sound: the click is only seen, and eyes are slower than ears. Better "
     "let the kit sound the click, or type in a figure that was measured."
 )
+_GONE = "The kit was gone meanwhile: measure again."
 _BY_KIT = "The kit itself sounds the click."
 _HOW = "Strike one pad with every click: one bar is counted in, then come {} clicks at {} bpm."
 
@@ -180,7 +181,10 @@ class _Latency:
         page, playing = self._page, self._playing
         known = self._desk.profile.latency
         page.now = kit_words.latency(known) if known else ""
-        if playing is not None:
+        if playing is not None and not self._desk.is_there:
+            self._output.clear()
+            self._playing, self._words, page.errors_ms = None, [_GONE, *self._how()], ()
+        elif playing is not None:
             page.errors_ms = playing.nearest_ms(now_s)
             self._words = [_counted(playing, now_s)]
             if now_s > playing.click_s[-1] + playing.beat_s:

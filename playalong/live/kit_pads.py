@@ -69,7 +69,10 @@ class _Learned:
         """NEXT once all is learned: the page has other buttons then."""
         machine, page = self._machine, self._page
         was_over = machine.zone is None
-        machine.time_passed(now_s)
+        if self._desk.is_there:
+            machine.time_passed(now_s)
+        else:
+            machine.wait_anew()
         if len(machine.found) != self._known:
             self._keep()
         zone = machine.zone

@@ -1,7 +1,8 @@
 """Changing the pads that work the program.
 
-A stroke alone, with a second of silence before and after, changes the pad of the chosen line;
-strokes that work the program are never alone, so they do not change it.
+A stroke alone, with a second of silence before and after, asks for its pad to be that of the chosen
+line, and the same once more changes it: nobody does that by accident. Strokes that work the program
+are never alone, so they do not change it.
 """
 
 from playalong.grading.hits import Hit
@@ -33,7 +34,7 @@ _LINES: tuple[Command | None, ...] = (
 
 def sticks(desk: Desk) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
-    alone = _Alone()
+    alone, asked = _Alone(), _Asked()
     mapper = Mapper(desk.profile.pads)
     page = SticksPage(desk.stage.theme, desk.profile.kit, "", (), drawing=desk.drawing())
 
@@ -46,7 +47,7 @@ def sticks(desk: Desk) -> None:
     def before_frame(now_s: float) -> Outcome | None:
         voice = alone.time_passed(now_s)
         if voice is not None:
-            page.told = _change(desk, page.chosen, voice)
+            page.told = asked.stroke(desk, page.chosen, voice)
         calls = desk.profile.calls
         page.call = (
             f"While nothing runs, after a second of silence: the {BY_NAME[calls.call].label} "
@@ -93,6 +94,23 @@ class _Alone:
         return pad_of(self._last.voice)
 
 
+class _Asked:
+    """What a stroke alone asked for, until it is struck once more."""
+
+    def __init__(self) -> None:
+        self._asked: tuple[int, str] | None = None
+
+    def stroke(self, desk: Desk, line: int, voice: str) -> str:
+        """A pad was struck alone while a line was chosen; what is to be told of it."""
+        refused = _refused(desk, line, voice)
+        if refused or self._asked == (line, voice):
+            self._asked = None
+            return refused or _change(desk, line, voice)
+        self._asked = line, voice
+        what = "what is struck first" if (command := _LINES[line]) is None else _what(command)
+        return f"Strike the {BY_NAME[voice].label} once more, alone: it is then for {what}."
+
+
 def _what(command: Command | None) -> str:
     if command is None:
         return "first, twice"
@@ -109,8 +127,8 @@ def _meant(command: Command) -> tuple[Command, ...]:
     return (command, Command.AGAIN) if command is Command.START else (command,)
 
 
-def _change(desk: Desk, line: int, voice: str) -> str:
-    """Give the pad of ``voice`` to a line; what is to be told of it."""
+def _refused(desk: Desk, line: int, voice: str) -> str:
+    """Why a line cannot have the pad of ``voice``, "" where it can."""
     calls, command, label = desk.profile.calls, _LINES[line], BY_NAME[voice].label
     others = [one for one, pad in calls.pads.items() if pad == voice]
     mine = _meant(command) if command is not None else ()
@@ -119,10 +137,16 @@ def _change(desk: Desk, line: int, voice: str) -> str:
     clash = next((one for one in others if one not in mine), None)
     if clash is not None:
         return f"The {label} asks for something else already: {COMMANDS[clash]}."
+    return ""
+
+
+def _change(desk: Desk, line: int, voice: str) -> str:
+    """Give the pad of ``voice`` to a line; what is to be told of it."""
+    calls, command, label = desk.profile.calls, _LINES[line], BY_NAME[voice].label
     if command is None:
         changed = Calls(voice, calls.pads)
     else:
-        changed = Calls(calls.call, {**calls.pads, **dict.fromkeys(mine, voice)})
+        changed = Calls(calls.call, {**calls.pads, **dict.fromkeys(_meant(command), voice)})
     desk.learned(calls=changed)
     what = "what is struck first" if command is None else _what(command)
     return f"Kept: {what} is the {label}."

@@ -16,10 +16,11 @@ from playalong.screen.touch_page import PadLine, TouchPage
 
 _HOW = (
     f"{STROKES} strokes each: soft as ghost notes, then ordinary, then strong as accents, with a "
-    "short pause between. To take another pad first, strike it."
+    "pause of a second between. To take another pad first, strike it once."
 )
 _OTHER = "That was the {}, and the {} is not done: finish it, or choose another with the arrows."
 _DONE = "All pads are done. To do one again, choose it, and strike it anew."
+_TOO_SOON = "That stroke was not counted: make a pause of a second before each new group."
 _ALL = STROKES * len(Dynamic)
 
 
@@ -102,6 +103,8 @@ class _Calibrating:
         words = [_HOW if machine.voice else _DONE]
         if told is not None and told.fault:
             words = [f"{BY_NAME[told.voice].label.capitalize()}: {told.fault}", told.advice]
+        if machine.too_soon:
+            words = [_TOO_SOON, *words]
         if (other := self._other()) is not None and machine.voice is not None:
             words = [_OTHER.format(BY_NAME[other].label, BY_NAME[machine.voice].label), *words]
         page.words = [*self._desk.notices, *words]

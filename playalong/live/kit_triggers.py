@@ -41,12 +41,15 @@ _HOW = (
     "Single strokes, about two a second, soft and strong ones, and no other pad. What the kit "
     "adds by itself is found in them."
 )
-_NONE = "Nothing was added: no pad sounded twice, and none sounded for another."
+_NONE = "Nothing was added on the {}: no pad sounded twice, and none sounded for another."
 _SOME = "A guard is used once you say so, and never swallows what a pattern asks for."
 
 
 def triggers(desk: Desk) -> None:
     """Find what the kit adds, and propose guards, until the page is left."""
+    for voice, hits in list(desk.struck.items()):
+        if _asked(hits, voice) < STROKES:  # too few to tell anything by
+            del desk.struck[voice]
     if not desk.struck and not _Asking(desk).go():
         return
     while _Found(desk).go() is Outcome.PADS:
@@ -55,11 +58,18 @@ def triggers(desk: Desk) -> None:
             return
 
 
+def _asked(hits: Sequence[Hit], voice: str) -> int:
+    """How many of the hits are strokes on the pad of ``voice`` that were asked for."""
+    return int(Strokes.calibrating(Hits.of(hits), voice).asked.sum())
+
+
 class _Asking:
     """Lets the pads be struck, one after the other."""
 
     def __init__(self, desk: Desk) -> None:
         self._desk, self._at = desk, 0
+        #: The pad to which hits belong.
+        self._of: str | None = None
         # What the guards in use keep out is to be found as well.
         self._mapper = Mapper(replace(desk.profile.pads, guards={}))
         self._page = PadsPage(
@@ -82,6 +92,7 @@ class _Asking:
             if outcome is Outcome.BACK:
                 self._at = max(0, self._at - 1)
                 self._desk.struck.pop(self._voice, None)
+                self._of = None
             else:
                 self._at += 1
         return bool(self._desk.struck)
@@ -96,13 +107,15 @@ class _Asking:
 
     def _left(self) -> int:
         """How many strokes are still asked for."""
-        asked = Strokes.calibrating(Hits.of(self._hits), self._voice).asked
-        return STROKES - int(asked.sum())
+        return STROKES - _asked(self._hits, self._voice)
 
     def _hears(self, time_s: float, data: bytes) -> None:
         hit = self._mapper.hit(time_s, data)
         if hit is not None:
-            self._desk.struck.setdefault(self._voice, []).append(hit)
+            if pad_of(hit.voice) == self._voice or self._voice in self._desk.struck:
+                self._of = self._voice
+            # Up to the first stroke on a pad it is the one before that still sounds.
+            self._desk.struck.setdefault(self._of or self._voice, []).append(hit)
             self._page.drawing.strike(hit.voice, hit.velocity, self._desk.stage.clock.now())
 
     def _before_frame(self, now_s: float) -> Outcome | None:
@@ -149,7 +162,7 @@ class _Found:
 
         def before_frame(_now_s: float) -> None:
             page.pads = [self._pad(voice, findings) for voice in voices]
-            page.words = " ".join([*desk.notices, _SOME if self._proposals else _NONE])
+            page.words = " ".join([*desk.notices, self._said])
 
         while True:
             outcome = desk.show(page, hears, before_frame, sticks=True)
@@ -162,6 +175,14 @@ class _Found:
             else:
                 return outcome
             mapper = Mapper(desk.profile.pads)
+
+    @property
+    def _said(self) -> str:
+        """What is to be said of all that was found."""
+        if self._proposals:
+            return _SOME
+        *others, last = [BY_NAME[pad.voice].label for pad in self._findings.pads]
+        return _NONE.format(" and ".join(filter(None, [", ".join(others), last])))
 
     def _pad(self, voice: str, findings: Findings) -> PadTriggers:
         doubles = next((one for one in findings.doubles if one.voice == voice), None)

@@ -33,6 +33,9 @@ LATE_S = 0.25
 #: How many strokes must agree on a note.
 AGREE = 2
 
+#: A pad that is struck so often, and sends nothing but what was taken for the foot, has that note.
+_NO_FOOT = 4
+
 #: A note that is known counts so much of its velocity against a new one of the same stroke: a rim
 #: shot sounds the head as well, and is about as loud; crosstalk is far softer.
 _KNOWN = 0.5
@@ -205,6 +208,8 @@ class Learning:
         self._named = {zone.name: zone for zone in self.asked}
         self._value: int | None = None
         self._counts: Counter[int] = Counter()
+        #: How often notes of the foot came alone while a stroke was asked for.
+        self._foot: Counter[int] = Counter()
         self._values: list[int] = []
         self._cluster: list[_Note] = []
         self._moves: list[_Move] = []
@@ -228,9 +233,11 @@ class Learning:
     @property
     def hint(self) -> str:
         """What to do where the kit lacks what is asked for, "" where it should not."""
-        if self.zone is None or not self.zone.optional:
+        if self.zone is None:
             return ""
         kick = any(found.zone.voice == "kick" and found.note is not None for found in self.found)
+        if not self.zone.optional:
+            return "If there is none, play the kick twice." if kick else ""
         waited_s = max(0.0, self._now_s - self._since_s) if self._since_s < inf else 0.0
         left = ceil(max(0.0, WAIT_S - waited_s))
         return f"If there is none, wait ({left} s){', or play the kick twice' if kick else ''}."
@@ -265,6 +272,10 @@ class Learning:
             self._settle(Found(zone), f"No {zone.name}: on without it.")
             self._passed_s = now_s
 
+    def wait_anew(self) -> None:
+        """The kit is not there: what is lit up is waited for from when it is back."""
+        self._since_s = inf
+
     def skip(self) -> None:
         """On without what is lit up."""
         if self.zone is not None:
@@ -294,6 +305,7 @@ class Learning:
 
     def _light_up(self) -> None:
         self._counts.clear()
+        self._foot.clear()
         self._values.clear()
         self._cluster.clear()
         # Where the pedal stands when it is asked for is one of its places.
@@ -330,7 +342,14 @@ class Learning:
         )
         note, earlier = loudest.note, known.get(loudest.note)
         by_foot = earlier is not None and BY_NAME[earlier.voice].by_itself
-        if by_foot and not BY_NAME[zone.voice].by_itself:
+        if earlier is not None and by_foot and not BY_NAME[zone.voice].by_itself:
+            self._foot[note] += 1
+            if self._foot[note] < _NO_FOOT:
+                return
+            # So often by itself the foot sounds nothing: the note was the pad's all along.
+            at = next(n for n, found in enumerate(self.found) if found.zone == earlier)
+            self.found[at] = Found(earlier)
+            self._settle(Found(zone, note, None), f"{zone.name.capitalize()}: note {note}.")
             return
         self._since_s = loudest.time_s
         self._counts[note] += 1

@@ -23,8 +23,9 @@ STROKES = 8
 
 #: Hits of a pad this close are one stroke, in seconds.
 TOGETHER_S = 0.06
-#: After a group, strokes count again from here on, in seconds: who miscounts plays one too many.
-PAUSE_S = 1.0
+#: After a group, strokes count again from here on, in seconds, or after so many times the usual
+#: time between its strokes: who miscounts plays one too many.
+PAUSE_S, PAUSE_TIMES = 1.0, 1.6
 
 #: With fewer strokes of a dynamic than this, nothing is said of a pad.
 ENOUGH = 3
@@ -154,7 +155,7 @@ def _cause(
         return Cause.LOST, (lost,)
     for cause, pair in ((Cause.SOFT_NEAR, soft), (Cause.STRONG_NEAR, strong)):
         if not pair.is_clear:
-            return cause, (pair.gap_db,)
+            return cause, (max(0.0, pair.gap_db),)
     return None, ()
 
 
@@ -182,6 +183,8 @@ class Touch:
             voice: {dynamic: [] for dynamic in Dynamic} for voice in self.voices
         }
         self._chosen_by: Hit | None = None
+        #: Whether the last stroke did not count, as it came without a pause after the group before.
+        self.too_soon = False
         #: When the last stroke of a pad that is done came: its crosstalk chooses no pad.
         self._done_s = -inf
         self.voice = next((voice for voice in self.voices if not self.is_complete(voice)), None)
@@ -228,10 +231,14 @@ class Touch:
             return False
         groups = self._hits[voice]
         taken = [one for hits in groups.values() for one in hits]
+        self.too_soon = False
         if taken:
             # A bounce is no stroke, and the next group begins after a pause.
-            least_s = TOGETHER_S if groups[dynamic] else PAUSE_S
-            if hit.time_s - taken[-1].time_s < least_s:
+            after_s = hit.time_s - taken[-1].time_s
+            if after_s < TOGETHER_S:
+                return False
+            self.too_soon = not groups[dynamic] and after_s < _pause_s(taken[-STROKES:])
+            if self.too_soon:
                 return False
         groups[dynamic].append(hit)
         if self.is_complete(voice):
@@ -303,6 +310,12 @@ class Touch:
         order = (*self.voices[first:], *self.voices[:first])
         self.voice = next((voice for voice in order if not self.is_complete(voice)), None)
         self._chosen_by = None
+
+
+def _pause_s(group: Sequence[Hit]) -> float:
+    """How long the pause after a group of strokes must be."""
+    gaps_s = sorted(later.time_s - sooner.time_s for sooner, later in pairwise(group))
+    return min(PAUSE_S, PAUSE_TIMES * gaps_s[len(gaps_s) // 2]) if gaps_s else PAUSE_S
 
 
 def _lost(soft: Sequence[Hit]) -> int:

@@ -7,6 +7,8 @@ line; a file with mistakes is set aside, never overwritten.
 """
 
 import re
+import tomllib
+from contextlib import suppress
 from dataclasses import asdict
 from itertools import count
 from pathlib import Path
@@ -292,11 +294,24 @@ def _find(folder: Path, kit: str, player: str) -> Path | None:
     return next((path for path in _files(folder) if _names(path) == (kit, player)), None)
 
 
+def _top_of_broken(path: Path) -> dict[str, Any]:
+    """The names on top of a file that is no TOML, as far as their own lines are."""
+    found: dict[str, Any] = {}
+    for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+        if line.lstrip().startswith("["):
+            break
+        with suppress(tomllib.TOMLDecodeError):
+            found |= tomllib.loads(line)
+    return found
+
+
 def _names(path: Path) -> tuple[str, str] | None:
     try:
         table = Tables(path).table()
-    except (OSError, TomlError):
+    except OSError:
         return None
+    except TomlError:
+        table = _top_of_broken(path)
     kit, player = table.get("kit"), table.get("player")
     both = isinstance(kit, str) and isinstance(player, str)
     return (str(kit), str(player)) if both else None

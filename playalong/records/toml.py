@@ -184,7 +184,12 @@ def read_or_set_aside(path: Path, read: Callable[[Path], T]) -> tuple[T | None, 
 
 
 def _set_aside(path: Path, mistakes: TomlError) -> str:
-    """Give the file at ``path`` a name that nothing has, and say so; OSError if that fails."""
+    """Move the file at ``path`` out of the way, and say so; OSError if that fails."""
+    return f"{mistakes}\nT{_moved(path)[1:]}: mend it, and give it its name again."
+
+
+def _moved(path: Path) -> str:
+    """Give the file at ``path`` a name that nothing has; what was done. OSError if that fails."""
     for attempt in count(1):
         aside = path.with_name(f"{path.name}.broken{'' if attempt == 1 else f'-{attempt}'}")
         with suppress(FileExistsError):
@@ -195,7 +200,7 @@ def _set_aside(path: Path, mistakes: TomlError) -> str:
     except OSError:
         aside.unlink()
         raise
-    return f"{mistakes}\nThe file was set aside as {aside}: mend it, and give it its name again."
+    return f"the file was set aside as {aside}"
 
 
 def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[Path], T]) -> str:
@@ -218,14 +223,13 @@ def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[P
         except TomlError as mistakes:
             told = _set_aside(path, mistakes)
             document = tomlkit.document()
-        fresh = tomlkit.parse(template)
-        if not document:
-            document = fresh
-        for key, value in fresh.items():
-            if key not in document:
-                document.add(key, value)
-        _renew(document, plain)
-        draft.write_text(tomlkit.dumps(document), encoding="utf-8")
+        text = _renewed(document, plain, template)
+        if text is None:
+            told = f"{path} is written in a way that cannot be kept: {_moved(path)}."
+            text = _renewed(tomlkit.document(), plain, template)
+        if text is None:
+            raise TomlError(f"{path} cannot be written: what is to be kept is no TOML.")
+        draft.write_text(text, encoding="utf-8")
         draft.replace(path)
     except (OSError, UnicodeError) as error:
         with suppress(OSError):
@@ -233,6 +237,24 @@ def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[P
         reason = getattr(error, "strerror", None) or error
         raise TomlError(f"{path} cannot be written ({reason}).") from None
     return told
+
+
+def _renewed(document: Any, plain: Mapping[str, Any], template: str) -> str | None:
+    """The text of ``document`` once it says ``plain``; None where it would not say that."""
+    import tomlkit
+
+    try:
+        fresh = tomlkit.parse(template)
+        if not document:
+            document = fresh
+        for key, value in fresh.items():
+            if key not in document:
+                document.add(key, value)
+        _renew(document, plain)
+        text = tomlkit.dumps(document)
+        return text if tomllib.loads(text) == plain else None
+    except (ValueError, TypeError, KeyError):  # a way of writing that does not take what is new
+        return None
 
 
 def _renew(table: Any, plain: Mapping[str, Any]) -> None:

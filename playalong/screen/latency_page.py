@@ -115,7 +115,8 @@ class LatencyPage(ButtonPage):
             return ""
         figure = f"{self.median_ms:.0f} ms"
         if self.interval_ms is not None:
-            figure += f" ± {(self.interval_ms[1] - self.interval_ms[0]) / 2:.0f}"
+            low_ms, high_ms = self.interval_ms
+            figure += f" ± {max(self.median_ms - low_ms, high_ms - self.median_ms):.0f}"
         return figure.replace("-", "−")
 
     def _draw_foot(self, pen: Pen) -> int:

@@ -77,6 +77,12 @@ class Pen:
             if line and self.width(longer, size, bold) > width:
                 yield line
                 longer = word
+            while self.width(longer, size, bold) > width and len(longer) > 1:  # as of a path
+                fits = longer
+                while len(fits) > 1 and self.width(fits, size, bold) > width:
+                    fits = fits[:-1]
+                yield fits
+                longer = longer[len(fits) :]
             line = longer
         yield line
 

@@ -63,7 +63,9 @@ class SticksPage(ListPage):
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, [self.told]) - pen.px(16)
         base = pen.px(HEAD + ADVICE)
-        said = f"{self.call} To change a pad, choose a line and strike the pad."
+        said = (
+            f"{self.call} To change a pad, choose a line and strike the pad alone, then once more."
+        )
         for line in pen.wrapped(said, LABEL, right - left):
             pen.text(line, LABEL, (left, base))
             base += pen.px(LABEL * 1.4)

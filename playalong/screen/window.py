@@ -56,6 +56,9 @@ class Window:
             unseen = pygame.display.get_driver() in _UNSEEN
             if unseen and not offscreen and not os.environ.get(_DRIVER):
                 raise pygame.error("the screen that DISPLAY or WAYLAND_DISPLAY names is not there")
+            if not unseen:  # a small screen has a window that fits
+                width, height = pygame.display.get_desktop_sizes()[0]
+                size = (min(size[0], width), min(size[1], height))
             pygame.display.set_caption("playalong")
             pygame.display.set_mode(size, pygame.RESIZABLE)
         except pygame.error as error:

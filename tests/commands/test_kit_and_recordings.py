@@ -4,6 +4,7 @@ import gc
 import json
 from pathlib import Path
 
+import mido
 import numpy as np
 import pytest
 from scipy.io import wavfile
@@ -138,3 +139,34 @@ def test_a_folder_is_no_file_to_write(capsys, tmp_path, recwarn):
     gc.collect()
     assert "cannot be written (Is a directory)" in capsys.readouterr().err
     assert not recwarn.list
+
+
+def test_no_guard_of_a_profile_swallows_a_flam_that_is_asked_for(tmp_path, capsys):
+    """The grace stroke of each flam comes 30 ms before its main stroke, and soft."""
+    pattern, take, profile = (tmp_path / name for name in ("f.toml", "t.mid", "p.toml"))
+    pattern.write_text('title = "F"\nmeter = "4/4"\ntempo = 120\n[[bar]]\nsnare = "f f f f"\n')
+    profile.write_text('kit = "k"\nplayer = "p"\n[guards.snare]\nmask_ms = 40\nthreshold = 30\n')
+    track = mido.MidiTrack()
+    sent = sorted((0.5 * n + d, v) for n in range(1, 9) for d, v in ((-0.03, 25), (0.0, 90)))
+    before_s = 0.0
+    for at_s, velocity in sent:
+        ticks = round((at_s - before_s) * 960)
+        track.append(mido.Message("note_on", channel=9, note=38, velocity=velocity, time=ticks))
+        before_s += ticks / 960
+    mido.MidiFile(ticks_per_beat=480, tracks=[track]).save(take)
+    grades = []
+    for more in ([], ["--profile", str(profile)]):
+        command = ["grade", str(pattern), str(take), "--start", "0.5", "--bars", "2", "--json"]
+        assert main([*command, *more]) == 0
+        grades.append(json.loads(capsys.readouterr().out))
+    assert grades[0]["counts"]["matched"] == 8
+    assert grades[0]["counts"] == grades[1]["counts"]
+    assert grades[0]["score"] == grades[1]["score"]
+
+
+@pytest.mark.parametrize("ms", ["nan", "inf", "1e9"])
+def test_a_latency_that_cannot_be_is_told(tmp_path, capsys, ms):
+    assert main(["demo", "--fast", "--out", str(tmp_path)]) == 0
+    (take,) = tmp_path.glob("*.mid")
+    assert main(["grade", "late-bus-home", str(take), "--latency-ms", ms]) == 2
+    assert "cannot be" in capsys.readouterr().err

@@ -39,6 +39,7 @@ from playalong.screen.slip import Covered
 from playalong.screen.sticks_page import SticksPage
 from playalong.screen.theme import Theme
 from playalong.screen.touch_page import TouchPage
+from playalong.screen.triggers_page import TriggersPage
 from playalong.screen.window import Window
 from playalong.shipped import folder
 from playalong.sound.click import Click
@@ -505,22 +506,105 @@ def test_strokes_work_the_overview(stage):
 
 
 def test_a_stroke_alone_changes_the_pad_of_a_line(stage):
-    """The line below the first is START's; a ride belongs to NEXT already, a high crash is free."""
-    strokes = [*struck(51, 3.0), *struck(52, 6.0)]
+    """The line below the first is START's; a ride belongs to NEXT already, a high crash is free.
+
+    One stroke alone might be an accident: it is asked for once more.
+    """
+    strokes = [*struck(51, 3.0), *struck(52, 6.0, 9.0)]
     told: list[str] = []
+    kept: list[Profile] = []
 
     def script(page: Page, now_s: float) -> Press | None:
         if not isinstance(page, SticksPage):
             return Key.CLOSE
         told.append(page.told)
+        assert now_s > 9.0 or not kept
         if not now_s >= 1.0:
             return None
-        return Key.DOWN if page.chosen == 0 else Key.ESCAPE if now_s > 9.0 else None
+        return Key.DOWN if page.chosen == 0 else Key.ESCAPE if now_s > 12.0 else None
 
-    profile = shows(stage, script, Wire(stage.clock, *strokes), "sticks")
+    profile = shows(stage, script, Wire(stage.clock, *strokes), "sticks", keep=kept.append)
+    assert "Strike the china once more, alone: it is then for start, again." in told
     assert "The ride asks for something else already: next." in told
     assert profile.calls.pads[Command.START] == profile.calls.pads[Command.AGAIN] == "china"
     assert profile.calls.pads[Command.NEXT] == "ride"
+
+
+def doubling(*times_s: float) -> list[tuple[float, bytes]]:
+    """Strokes on a kick that sounds again 20 ms later, softer."""
+    return [*struck(36, *times_s), *struck(36, *(at + 0.02 for at in times_s), velocity=40)]
+
+
+@pytest.mark.parametrize("count", [12, 13, 14])
+def test_a_stroke_too_many_belongs_to_the_pad_before(stage, count):
+    """Nobody stops exactly at twelve."""
+    kick_s = 1.0 + 0.33 * np.arange(count)
+    snare_s = kick_s[-1] + 1.0 + 0.33 * np.arange(12)
+    port = Wire(stage.clock, *doubling(*kick_s.tolist()), *struck(38, *snare_s.tolist()))
+    proposed: list[str] = []
+
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, TriggersPage):
+            proposed.append(page.words + " ".join(pad.words for pad in page.pads))
+            return Key.CLOSE
+        return Key.CLOSE if now_s > 30.0 else None
+
+    begun = Profile("kit", "me", has=("kick", "snare"))
+    shows(stage, script, port, "triggers", profile=begun)
+    assert "A mask time of" in proposed[0]
+
+
+def test_few_strokes_prove_nothing(stage):
+    """After a single stroke on the page of loudness the pads are asked for."""
+    asked: list[str] = []
+    pages = iter(["d", Key.CLOSE])
+
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, TouchPage):
+            return Key.ESCAPE if now_s > 3.0 else None
+        if isinstance(page, PadsPage):
+            asked.append(page.asked)
+        return next(pages, Key.CLOSE) if isinstance(page, KitPage) or asked else None
+
+    begun = Profile("kit", "me", has=("kick", "snare"))
+    shows(stage, script, Wire(stage.clock, *struck(36, 1.0)), "touch", profile=begun)
+    assert asked[0] == "Strike the kick: 12 more."
+
+
+def test_what_is_lit_up_is_waited_for_until_the_kit_is_back(stage):
+    port = Wire(stage.clock, *struck(36, 1.0, 1.5), *struck(38, 2.0, 2.5))
+    port.away_s = (3.0, 30.0)
+    asked: list[tuple[float, str]] = []
+
+    def script(page: Page, now_s: float) -> Press | None:
+        page = page.page if isinstance(page, Covered) else page
+        if isinstance(page, PadsPage):
+            asked.append((now_s, page.asked))
+        return Key.CLOSE if now_s > 40.0 else None
+
+    shows(stage, script, port, "pads")
+    assert {words for now_s, words in asked if 3.0 < now_s < 34.0} == {
+        "Strike the rim of the snare."
+    }
+    assert asked[-1][1] != "Strike the rim of the snare."
+
+
+def test_a_latency_is_not_measured_while_the_kit_is_gone(stage):
+    port = Wire(stage.clock)
+    port.away_s = (6.0, 9.0)
+    said: set[str] = set()
+    keys = iter([Key.ENTER])
+
+    def script(page: Page, now_s: float) -> Press | None:
+        page = page.page if isinstance(page, Covered) else page
+        if isinstance(page, LatencyPage):
+            said.update(page.words)
+            assert page.median_ms is None
+        return Key.CLOSE if now_s > 20.0 else next(keys, None)
+
+    shows(stage, script, port, "latency")
+    assert "The kit was gone meanwhile: measure again." in said
+    assert not any("clicks are answered" in words for words in said)
 
 
 def test_strokes_that_work_the_sticks_page_change_nothing(stage):

@@ -349,3 +349,35 @@ def test_the_table_hangs_together():
         assert zone.of is None or zone.of in names[:place]
         if zone.drum is not None:
             assert BY_NAME[zone.voice].folds_into == zone.drum
+
+
+def test_a_hi_hat_that_was_taken_for_the_pedal_is_put_right():
+    """Who strikes the hi-hat where its pedal is asked for can go on all the same."""
+    asked = [zone for zone in ZONES if zone.name in ("kick", "pedal chick", "hi-hat", "high tom")]
+    learning, at_s = Learning(asked), 0.0
+    assert learning.hint == ""
+    for note in (36, 36, 42, 42):
+        at_s += 0.5
+        learning.message(at_s, bytes((0x99, note, 90)))
+        learning.time_passed(at_s + 0.2)
+    assert learning.zone is not None
+    assert learning.zone.name == "hi-hat"
+    assert learning.hint == "If there is none, play the kick twice."
+    for _ in range(4):
+        at_s += 0.5
+        learning.message(at_s, bytes((0x99, 42, 90)))
+        learning.time_passed(at_s + 0.2)
+    assert learning.zone is not None
+    assert learning.zone.name == "high tom"
+    assert learning.result(False).voice(42) == "hi-hat"
+
+
+def test_what_is_lit_up_is_waited_for_anew():
+    learning = Learning([zone for zone in ZONES if zone.name == "china"])
+    for at_s in np.arange(0.0, 3 * WAIT_S, 0.5).tolist():
+        learning.time_passed(at_s)
+        learning.wait_anew()
+    assert learning.zone is not None
+    for at_s in (20.0, 20.0 + WAIT_S):
+        learning.time_passed(at_s)
+    assert learning.zone is None

@@ -308,3 +308,15 @@ def test_moving_goes_round_all_pads():
     nothing = Touch([])
     nothing.move(1)
     assert nothing.voice is None
+
+
+@pytest.mark.parametrize(("pause_s", "counts"), [(0.35, False), (0.5, False), (0.7, True)])
+def test_the_next_group_begins_after_a_pause_at_the_players_own_pace(pause_s, counts):
+    touch = Touch(["snare"])
+    for number in range(STROKES):
+        assert touch.hit(Hit(0.35 * number, "snare", 30.0))
+    last_s = 0.35 * (STROKES - 1)
+    assert touch.hit(Hit(last_s + pause_s, "snare", 80.0)) is counts
+    assert touch.too_soon is not counts
+    assert touch.hit(Hit(last_s + pause_s + 1.1, "snare", 80.0))
+    assert not touch.too_soon

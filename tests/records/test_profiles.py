@@ -337,10 +337,12 @@ def test_what_was_broken_while_the_program_ran_is_set_aside_before_it_is_written
     assert path.with_name(f"{path.name}.broken").read_text() == other
     assert read(tmp_path, "practice kit", "Ana") == (PROFILE, "")
 
-    path.write_text(mine)  # no TOML at all: whose it is cannot be told, so it is left alone
+    path.write_text(mine)  # no TOML at all: the names on top still tell whose it is
     again, told = write(tmp_path, PROFILE)
-    assert again != path
-    assert path.read_text() == mine
+    assert again == path
+    assert "line " in told
+    assert path.with_name(f"{path.name}.broken-2").read_text() == mine
+    assert read(tmp_path, "practice kit", "Ana") == (PROFILE, "")
 
 
 def test_a_name_that_cannot_be_written_is_told(tmp_path):
@@ -448,3 +450,37 @@ def test_strokes_that_cannot_be_read_are_told(tmp_path, text, words):
 def test_no_strokes_file(tmp_path):
     with pytest.raises(PlainError, match="cannot be read: No such file"):
         read_strokes(tmp_path / "nowhere.toml")
+
+
+@pytest.mark.parametrize(
+    "mine",
+    [
+        "guards = {} # none yet",
+        "guards.snare.mask_ms = 12 # flams!\nlatency.ms = 14",
+        "calls = { call = 'kick' }",
+        "[[strokes]]",
+    ],
+)
+def test_a_file_written_in_another_way_is_kept_or_set_aside_and_read_again(tmp_path, mine):
+    path = kept(tmp_path)
+    written = f'kit = "practice kit"\nplayer = "Ana"\n{mine}\n'
+    path.write_text(written)
+    again, told = write(tmp_path, PROFILE)
+    assert again == path
+    assert read(tmp_path, "practice kit", "Ana") == (PROFILE, "")
+    aside = path.with_name(f"{path.name}.broken")
+    if told:
+        assert str(aside) in told
+        assert aside.read_text() == written
+    else:
+        assert not aside.exists()
+
+
+def test_mistakes_are_told_whatever_a_file_is_called(tmp_path):
+    path = kept(tmp_path)
+    other = path.with_name("my-own-name.toml")
+    path.rename(other)
+    other.write_text(other.read_text().replace("open = 10", "open = ten"))
+    found, told = read(tmp_path, "practice kit", "Ana")
+    assert told.startswith(f"{other}, line ")
+    assert found == Profile("practice kit", "Ana")
