@@ -78,6 +78,14 @@ def test_wrapped_text_fits_and_loses_no_word(theme, words):
     assert all(pen.width(line, 15) <= 150 for line in lines)
 
 
+def test_a_word_that_is_wider_than_the_room_is_broken(theme):
+    pen = Pen(pygame.Surface((10, 10)), theme, 1.0)
+    path = "/home/somebody/" + "a-long-folder/" * 12
+    lines = pen.wrapped(f"at {path} there", 15, 150)
+    assert "".join(lines).replace(" ", "") == f"at{path}there"
+    assert all(pen.width(line, 15) <= 150 for line in lines)
+
+
 @pytest.mark.parametrize("left", [-12, -3, 0, 5, 18, 25])
 def test_a_filled_box_keeps_its_place_beyond_the_edges(theme, left):
     pen = Pen(pygame.Surface((20, 4)), theme, 1.0)
