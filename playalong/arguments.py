@@ -122,7 +122,7 @@ def _beats(beats: argparse.ArgumentParser) -> None:
     beats.add_argument("recording", type=Path, metavar="FILE", help="wav, flac, mp3 or ogg")
     beats.add_argument("--tempo", type=float, metavar="BPM", help="where it is even")
     beats.add_argument("--first-beat", type=float, metavar="SECONDS", help="the 1 of bar 1")
-    beats.add_argument("--per-bar", type=int, default=4, metavar="N", help="beats to a bar")
+    beats.add_argument("--per-bar", type=int, metavar="N", help="beats to a bar: 4 if not said")
     beats.add_argument("--find", action="store_true", help="let the extra [beats] find them")
     beats.add_argument("--out", type=Path, metavar="FILE.wav", help="write it with a click over it")
     _port(beats)

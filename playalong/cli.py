@@ -5,7 +5,7 @@ Imports stand inside the commands, so that none pays for what another needs.
 
 import argparse
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -217,6 +217,19 @@ def _task(given: argparse.Namespace, profile: Any = None) -> Any:
     from playalong.live.loop import Task
     from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
 
+    along = getattr(given, "along", None)
+    if along is None and hasattr(given, "along"):
+        recording = {
+            "--loop": given.loop is not None,
+            "--speed": given.speed != 100.0,
+            "--recording-db": given.recording_db != -6.0,
+        }
+        _check_alone(recording, "goes with --with, a recording that is played along with")
+    elif along is not None:
+        _check_alone(
+            {"--tempo": given.tempo is not None},
+            "does not go with --with: a recording has its own tempo, which --speed changes",
+        )
     pattern = _pattern(given.pattern)
     variations = tuple(given.variation or ())
     check_variations(pattern, variations)
@@ -227,17 +240,17 @@ def _task(given: argparse.Namespace, profile: Any = None) -> Any:
     task = Task(
         pattern, tempo_bpm, bars, variations, rules, given.count_in, clicking=_clicking(given)
     )
-    if getattr(given, "along", None) is None:
+    if along is None:
         return task
     from playalong.live.setting_up import with_recording
 
     home = _home()
-    along = with_recording(
-        task, home, given.along, given.loop, given.bars, given.speed, given.recording_db
+    found = with_recording(
+        task, home, along, given.loop, given.bars, given.speed, given.recording_db
     )
     for word in home.told:
         print(f"({word})")
-    return along
+    return found
 
 
 def _clicking(given: argparse.Namespace) -> Any:
@@ -293,18 +306,46 @@ def _hear(given: argparse.Namespace) -> int:
     from playalong.live.recordings import keep_off
 
     home, click = _home(), not given.no_click
+    _check_hear(given)
+    for heard in filter(None, (given.take, given.along, Path(given.pattern))):
+        keep_off(heard, given.out)
     if given.take is not None:
         half = 0.5 if given.half else 1.0
         pattern = _pattern(given.pattern)
         hear_take(pattern, given.take, given.which, half, click, _look(given), home, given.out)
     else:
-        if given.along is not None:
-            keep_off(given.along, given.out)
         task = _task(given)
         hear(_chunk(task, given) if given.chunk else task, _look(given), click, home, given.out)
     if given.out is not None:
         print(f"It is written: {given.out}")
     return 0
+
+
+def _check_hear(given: argparse.Namespace) -> None:
+    """PlainError for options of which one would say nothing beside another."""
+    if given.take is None:
+        taken = {"--half": given.half, "--which": given.which != "both"}
+        _check_alone(taken, "goes with --take, a take that is heard")
+        return
+    played = {
+        "--tempo": given.tempo is not None,
+        "--bars": given.bars is not None,
+        "--variation": given.variation is not None,
+        "--count-in": given.count_in != 1,
+        "--click": given.click != "beats",
+        "--eighths": given.eighths,
+        "--gap": given.gap is not None,
+        "--chunk": given.chunk is not None,
+        "--with": given.along is not None,
+    }
+    _check_alone(played, "does not go with --take: a take is heard as it was played")
+
+
+def _check_alone(options: Mapping[str, bool], why: str) -> None:
+    """PlainError that names the first of the options that was given."""
+    for name, is_given in options.items():
+        if is_given:
+            raise PlainError(f"{name} {why}. Leave it out.")
 
 
 def _chunk(task: Any, given: argparse.Namespace) -> Any:
@@ -343,11 +384,14 @@ def _beats(given: argparse.Namespace) -> int:
         raise PlainError("No beats were kept.")
     for word in home.told:
         print(f"({word})")
+    bars = "1 bar" if beat_map.bars == 1 else f"{beat_map.bars or 'no whole'} bars"
     print(
-        f"{len(beat_map)} beats in {beat_map.bars} bars of {beat_map.per_bar}: "
+        f"{len(beat_map)} beats in {bars} of {beat_map.per_bar}: "
         f"{beat_map.tempo_bpm(0):.1f} bpm in bar 1, "
         f"{beat_map.tempo_bpm(max(0, beat_map.bars - 1)):.1f} in the last."
     )
+    if given.find:
+        print("Hear whether bar 1 begins where it should: playalong beats and its name.")
     if given.out is not None:
         print(f"It is written: {given.out}")
     return 0

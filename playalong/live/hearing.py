@@ -61,7 +61,7 @@ def hear_take(
         write_wave(out, rendered(played.sounds(WHICH[which], speed)))
         return
     with Opened(look, home, RealClock(), notices=()) as stage:
-        listen_back(stage, _page(pattern, graded, stage), played)
+        listen_back(stage, _page(pattern, graded, stage), played, WHICH[which], speed)
 
 
 def _clicks(pattern: Pattern, targets: Targets) -> list[Click]:

@@ -57,13 +57,21 @@ def _chokes(take: Take, pads: Pads, pauses: Pauses) -> list[tuple[float, str]]:
     return found
 
 
-def listen_back(stage: Stage, page: RunPage, played: Played) -> None:
-    """Let the player listen until they have had enough; ``page`` is that of the run."""
+def listen_back(
+    stage: Stage,
+    page: RunPage,
+    played: Played,
+    which: Which = Which.BOTH,
+    speed: float = 1.0,
+) -> None:
+    """Let the player listen until they have had enough; ``page`` is that of the run.
+
+    It begins with ``which``, at ``speed`` (1, or ``HALF``).
+    """
     kept = page.buttons, page.said, page.subtitle
     pads = stage.sticks.pads if stage.sticks else {}
     page.buttons = Buttons([*LISTENING, LEAVE], pads, stage.sticks.call if stage.sticks else "")
     page.said, page.paused = (), ()
-    which, speed = Which.BOTH, 1.0
     outcome: Outcome | None = Outcome.AGAIN
     while outcome is not Outcome.LEAVE:
         which = _WHICH.get(outcome, which) if outcome else which

@@ -55,11 +55,12 @@ class BeatsSession:
         recording: Recording,
         beats: BeatMap | None,
         port: Port | None,
-        keep: Callable[[BeatMap], object],
+        keep: Callable[[BeatMap | None], object],
         per_bar: int = 4,
     ) -> None:
-        """``port`` is the kit's, None where there is none. ``keep`` keeps a map, and may raise
-        PlainError; ``per_bar`` is how many beats a bar will have where there are none yet.
+        """``port`` is the kit's, None where there is none. ``keep`` keeps a map, or with None keeps
+        none any more, and may raise PlainError; ``per_bar`` is how many beats a bar will have where
+        there are none yet.
         """
         self._stage, self._recording, self._port, self._keep = stage, recording, port, keep
         self._draft = Draft(beats, beats.per_bar if beats else per_bar)
@@ -347,7 +348,7 @@ class BeatsSession:
         is_new = draft.beats != self._draft.beats
         self._draft = draft
         self._sound.beats = draft.beats
-        if is_new and draft.beats is not None:
+        if is_new:
             try:
                 self._keep(draft.beats)
                 self._trouble = ""

@@ -23,11 +23,11 @@ JOIN_S, BEFORE_S = 0.015, 0.010
 END_S = 0.4
 
 
-def keep_off(recording: Path, out: Path | None) -> None:
-    """PlainError where what is written to ``out`` would take the place of the recording."""
-    if out is not None and out.exists() and recording.exists() and out.samefile(recording):
+def keep_off(heard: Path, out: Path | None) -> None:
+    """PlainError where what is written to ``out`` would take the place of what is heard."""
+    if out is not None and out.exists() and heard.exists() and out.samefile(heard):
         raise PlainError(
-            f"{printable(str(out))} is the recording itself, which is never changed: choose "
+            f"{printable(str(out))} is what is to be heard itself, which is never changed: choose "
             "another name for what is written."
         )
 

@@ -12,6 +12,7 @@ from playalong.live.kit import KitSession, click_on_kit
 from playalong.live.kit_player import ROUTE, Kit, KitPlayer
 from playalong.live.loop import Stage, Task
 from playalong.live.opened import Look, Opened, on_kit
+from playalong.live.rec_draft import MOST_TO_THE_BAR
 from playalong.live.rec_session import BeatsSession
 from playalong.live.rec_sounds import HIGHEST_DB, LOWEST_DB
 from playalong.live.recordings import along, keep_off, opened, write_with_click
@@ -23,6 +24,9 @@ from playalong.records import beat_maps
 from playalong.regrading import checked_tempo
 from playalong.screen.page import Outcome
 from playalong.sound.recordings import Recording
+
+#: Beats to a bar where nobody has said how many.
+USUAL_PER_BAR = 4
 
 #: The simulated kit that is learned where there is no real one.
 _SIMULATED = "simulated kit"
@@ -109,6 +113,10 @@ def with_recording(
         raise PlainError(
             f"A recording at {level_db:g} dB cannot be: choose {LOWEST_DB:g} to {HIGHEST_DB:g}."
         )
+    if not beats.bars:
+        raise PlainError(
+            f"The beats of {printable(path.name)} make no whole bar of {beats.per_bar}."
+        )
     first, last = loop or (1, min(bars or beats.bars, beats.bars))
     length = last - first + 1
     rounds = -(-bars // length) if bars and loop else 1
@@ -124,7 +132,7 @@ def beats(
     home: Home,
     tempo_bpm: float | None,
     first_beat_s: float | None,
-    per_bar: int,
+    per_bar: int | None,
     find: bool,
     port_part: str | None,
     out: Path | None,
@@ -135,9 +143,17 @@ def beats(
     """
     folder = maps_folder(home)
     known, told = beat_maps.read(folder, path) if path.is_file() else (None, "")
-    if told:
-        home.told.append(told)
     given = (tempo_bpm, first_beat_s) != (None, None)
+    if given and find:
+        raise PlainError("--find finds the tempo by itself: leave out --tempo and --first-beat.")
+    if told and not given and not find:
+        home.told.append(told)
+    if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
+        raise PlainError(f"{per_bar} beats to a bar cannot be: choose 1 to {MOST_TO_THE_BAR}.")
+    if known is not None and per_bar not in (None, known.per_bar):
+        known = replace(known, per_bar=per_bar)
+        beat_maps.write(folder, path, known)
+    per_bar = per_bar or USUAL_PER_BAR
     if given or find or out is not None:
         keep_off(path, out)
         recording = opened(path)
@@ -178,8 +194,11 @@ def _tapped(
     recording = opened(path, stage)
     folder = maps_folder(home)
 
-    def keep(beat_map: BeatMap) -> None:
-        beat_maps.write(folder, path, beat_map)
+    def keep(beat_map: BeatMap | None) -> None:
+        if beat_map is None:
+            beat_maps.remove(folder, path)
+        else:
+            beat_maps.write(folder, path, beat_map)
 
     return BeatsSession(stage, recording, known, port, keep, per_bar).go()
 

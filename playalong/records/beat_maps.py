@@ -4,7 +4,7 @@ A map is known by what its recording holds, so it is found again when the file w
 renamed; by its name where its content changed (a new tag), which is then told.
 
 recording = "rainy evening.flac"
-content = "6f1c0a..."      # SHA-256 of the first million bytes and of the length
+content = "6f1c0a..."      # SHA-256 of parts of the file all through it, and of its length
 beats_in_a_bar = 4
 bar_1_on_beat = 3          # the first beat of the map is 1
 beats_s = [                # seconds, a row for each bar
@@ -23,8 +23,9 @@ from typing import Any
 from playalong.pattern.beat_map import BeatMap
 from playalong.plain import PlainError, printable, quoted
 
-#: So many bytes of a recording tell it from another.
-HEAD_BYTES = 2**20
+#: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
+#: through it, tell it from another: two may begin with the same silence.
+HEAD_BYTES, PARTS, PART_BYTES = 2**20, 64, 2**14
 
 
 class BeatMapError(PlainError):
@@ -40,7 +41,8 @@ def read(folder: Path, recording: Path) -> tuple[BeatMap | None, str]:
     content, words = _content(recording), ""
     path = _of_content(folder, content)
     if path is None:
-        path = next(iter(sorted(folder.glob(f"{_stem(recording)}-????????????.toml"))), None)
+        named = sorted(folder.glob(f"{_stem(recording)}-????????????.toml"))
+        path = next((path for path in named if _is_of(path, recording)), None)
         if path is None:
             return None, ""
         words = (
@@ -80,12 +82,37 @@ def write(folder: Path, recording: Path, beat_map: BeatMap) -> Path:
     return path
 
 
+def remove(folder: Path, recording: Path) -> None:
+    """Keep no map for the recording any more; BeatMapError where that cannot be."""
+    try:
+        path = _of_content(folder, _content(recording))
+        if path is not None:
+            path.unlink()
+    except OSError as error:
+        raise BeatMapError(
+            f"The beats kept in {folder} cannot be taken away: {error.strerror or error}."
+        ) from None
+
+
+def _is_of(path: Path, recording: Path) -> bool:
+    """Whether the map in a file is of a recording of this name; one that is broken may be."""
+    try:
+        name = tomllib.loads(path.read_text(encoding="utf-8")).get("recording")
+    except (OSError, ValueError):
+        return True
+    return bool(name == printable(recording.name))
+
+
 def _content(recording: Path) -> str:
     """What tells the recording from another, whatever its name."""
     try:
-        with recording.open("rb") as file:
-            head = file.read(HEAD_BYTES)
+        told = sha256()
         length = recording.stat().st_size
+        with recording.open("rb") as file:
+            told.update(file.read(HEAD_BYTES))
+            for part in range(PARTS):
+                file.seek(length * part // PARTS)
+                told.update(file.read(PART_BYTES))
     except FileNotFoundError:
         raise BeatMapError(
             f"There is no file {recording}: check the name and the folder."
@@ -94,7 +121,8 @@ def _content(recording: Path) -> str:
         raise BeatMapError(
             f"{quoted(recording.name)} cannot be read: {error.strerror or error}."
         ) from None
-    return sha256(head + str(length).encode()).hexdigest()
+    told.update(str(length).encode())
+    return told.hexdigest()
 
 
 def _of_content(folder: Path, content: str) -> Path | None:
@@ -103,8 +131,8 @@ def _of_content(folder: Path, content: str) -> Path | None:
 
 def _stem(recording: Path) -> str:
     """The recording's name as a part of a file name, on every system."""
-    kept = "".join(char if char.isalnum() else "-" for char in recording.stem)
-    return kept[:60]
+    name = f"{recording.stem[:60]}{recording.suffix[:8]}"
+    return "".join(char if char.isalnum() else "-" for char in name)
 
 
 def _written(name: str, content: str, beat_map: BeatMap) -> str:

@@ -23,7 +23,7 @@ player = ""
 # The MIDI port on which the kit is heard; "" is any.
 port = ""
 
-# How loud the program sounds, in dB: level_db = 0.0 is as loud as it gets, -20.0 is quiet.
+# How loud the program sounds, in dB: level_db = -6.0 is as loud as it gets, -18.0 is quiet.
 """
 
 

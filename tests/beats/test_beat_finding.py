@@ -21,6 +21,8 @@ def test_the_beats_of_a_plain_groove_are_found(beats: object, groove: str) -> No
     found = find(Onsets.of(rendered(truth, GROOVES[groove])))
     # Source: mir_eval.beat, with its usual window of 70 ms.
     assert mir_eval.beat.f_measure(truth, np.array(found.times_s)) > 0.9
+    # Bar 1 begins on the first beat that is heard.
+    assert found.bar_start_s(0) == pytest.approx(truth[0], abs=0.010)
 
 
 def test_where_there_is_no_beat_that_is_told() -> None:

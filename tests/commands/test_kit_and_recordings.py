@@ -112,7 +112,7 @@ def test_the_recording_itself_is_never_written_over(groove, capsys):
         ["hear", "late-bus-home", "--with", str(groove), *to],
     ):
         assert main(command) == 2
-        assert "is the recording itself" in capsys.readouterr().err
+        assert "never changed: choose another name" in capsys.readouterr().err
     assert groove.read_bytes() == before
 
 
@@ -170,3 +170,63 @@ def test_a_latency_that_cannot_be_is_told(tmp_path, capsys, ms):
     (take,) = tmp_path.glob("*.mid")
     assert main(["grade", "late-bus-home", str(take), "--latency-ms", ms]) == 2
     assert "cannot be" in capsys.readouterr().err
+
+
+def test_neither_a_take_nor_a_pattern_is_written_over(tmp_path, capsys):
+    assert main(["demo", "--fast", "--out", str(tmp_path)]) == 0
+    (take,) = tmp_path.glob("*.mid")
+    pattern = tmp_path / "mine.toml"
+    pattern.write_text('title = "F"\nmeter = "4/4"\ntempo = 120\n[[bar]]\nsnare = "x x x x"\n')
+    for command in (
+        ["hear", "late-bus-home", "--take", str(take), "--out", str(take)],
+        ["hear", str(pattern), "--out", str(pattern)],
+    ):
+        before = Path(command[-1]).read_bytes()
+        assert main(command) == 2
+        assert "never changed: choose another name" in capsys.readouterr().err
+        assert Path(command[-1]).read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ["--take", "t.mid", "--tempo", "60"],
+        ["--take", "t.mid", "--bars", "2"],
+        ["--take", "t.mid", "--gap", "1+1"],
+        ["--take", "t.mid", "--click", "off-beats"],
+        ["--take", "t.mid", "--count-in", "2"],
+        ["--take", "t.mid", "--chunk", "beat 1"],
+        ["--take", "t.mid", "--with", "r.wav"],
+        ["--half"],
+        ["--which", "yours"],
+        ["--speed", "50"],
+        ["--loop", "1-2"],
+        ["--recording-db", "-12"],
+        ["--with", "r.wav", "--tempo", "70"],
+    ],
+)
+def test_an_option_that_would_say_nothing_is_told(options, capsys):
+    assert main(["hear", "late-bus-home", *options, "--out", "x.wav"]) == 2
+    err = capsys.readouterr().err
+    assert any(f"{option} " in err for option in options[::-1] if option.startswith("--"))
+    assert "Leave it out." in err
+
+
+def test_the_beats_to_the_bar_may_be_told_anew(groove, capsys):
+    beats = ["beats", str(groove)]
+    assert main([*beats, "--tempo", "84", "--first-beat", "1", "--per-bar", "3"]) == 0
+    assert "bars of 3" in capsys.readouterr().out
+    assert main([*beats, "--per-bar", "2", "--out", str(groove.with_name("c.wav"))]) == 0
+    assert "bars of 2" in capsys.readouterr().out
+    for wrong in (["--per-bar", "1000"], ["--per-bar", "0"], ["--find"]):
+        assert main([*beats, "--tempo", "84", "--first-beat", "1", *wrong]) == 2
+        assert capsys.readouterr().err
+
+
+def test_beats_without_a_whole_bar_are_told(tmp_path, capsys):
+    path = tmp_path / "short.wav"
+    wavfile.write(path, 48_000, np.full(48_000, 9, np.int16))
+    assert main(["beats", str(path), "--tempo", "100", "--first-beat", "0.2"]) == 0
+    assert "2 beats in no whole bars of 4" in capsys.readouterr().out
+    assert main(["hear", "late-bus-home", "--with", str(path), "--out", "x.wav"]) == 2
+    assert "make no whole bar of 4" in capsys.readouterr().err

@@ -278,10 +278,10 @@ def taps_on(times_s: np.ndarray) -> Performance:
     return Performance(tuple(notes), Truth(np.zeros(0), (), (), 0))
 
 
-class Kept(list[BeatMap]):
+class Kept(list[BeatMap | None]):
     """What was kept."""
 
-    def __call__(self, beats: BeatMap) -> None:
+    def __call__(self, beats: BeatMap | None) -> None:
         self.append(beats)
 
 
@@ -369,6 +369,19 @@ def test_too_few_taps_are_told_and_the_beats_stay(recording, stage):
     assert not kept
     told = next(words for words in stage.window.words if "too few" in words)
     assert told.endswith("The beats stay as they were.")
+
+
+def test_beats_that_are_taken_back_are_kept_no_more(recording, stage):
+    began_s = LEAD_S + 0.02
+    stage.window.plan = [(0.0, "t")]
+    stage.window.plan += [(began_s + at_s, Key.SPACE) for at_s in BEATS_S[:12].tolist()]
+    stage.window.plan += [(began_s + BEATS_S[12], Key.ENTER), (began_s + BEATS_S[14], "u")]
+    stage.window.plan += [(began_s + BEATS_S[16], Key.ESCAPE)]
+    kept = Kept()
+    assert BeatsSession(stage, recording, None, None, kept).go() is None
+    assert len(kept) == 2
+    assert kept[0] is not None
+    assert kept[1] is None
 
 
 def test_without_beats_there_is_nothing_to_keep(recording, stage):

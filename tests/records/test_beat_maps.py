@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.records.beat_maps import BeatMapError, read, write
+from playalong.records.beat_maps import BeatMapError, read, remove, write
 from tests.grading.making import law
 
 MAP = BeatMap((0.512, 1.02, 1.531, 2.04, 2.55, 3.061), first=2, per_bar=3)
@@ -91,6 +91,35 @@ def test_two_recordings_of_one_name_are_told_apart(tmp_path: Path, recording: Pa
     write(folder, other, OTHER)
     assert read(folder, recording) == (MAP, "")
     assert read(folder, other) == (OTHER, "")
+
+
+def test_two_that_begin_with_the_same_silence_are_told_apart(tmp_path: Path) -> None:
+    folder, silence = tmp_path / "kept", bytes(2**21)
+    one, two = tmp_path / "one.wav", tmp_path / "two.wav"
+    one.write_bytes(silence + b"one" * 10**6)
+    two.write_bytes(silence + b"two" * 10**6)
+    write(folder, one, MAP)
+    write(folder, two, OTHER)
+    assert read(folder, one) == (MAP, "")
+    assert read(folder, two) == (OTHER, "")
+
+
+@pytest.mark.parametrize(
+    ("name", "other"),
+    [("cut off.wav", "cut off.flac"), ("a" * 70 + " 1.wav", "a" * 70 + " 2.wav")],
+)
+def test_names_that_are_nearly_alike_are_two(tmp_path: Path, name: str, other: str) -> None:
+    for each in (name, other):
+        (tmp_path / each).write_bytes(each.encode())
+    write(tmp_path / "kept", tmp_path / name, MAP)
+    assert read(tmp_path / "kept", tmp_path / other) == (None, "")
+
+
+def test_a_map_is_taken_away(tmp_path: Path, recording: Path) -> None:
+    remove(tmp_path / "kept", recording)
+    write(tmp_path / "kept", recording, MAP)
+    remove(tmp_path / "kept", recording)
+    assert read(tmp_path / "kept", recording) == (None, "")
 
 
 def test_a_recording_that_changed_is_told(tmp_path: Path, recording: Path) -> None:
