@@ -140,7 +140,8 @@ def _kit(given: argparse.Namespace) -> int:
     with _listening(given) as (port, profile, home):
         if given.latency_ms is not None:
             profile = typed_latency(profile, given.latency_ms)
-            home.keep(profile)
+            if not home.keep(profile):
+                raise PlainError(f"The latency is not kept. {' '.join(home.told)}")
         if given.watch:
             for line in watch(port, profile, time.perf_counter):
                 print(line, flush=True)

@@ -57,13 +57,15 @@ class Home:
         self._tell(told)
         return found if found.port else replace(found, port=kit)
 
-    def keep(self, profile: Profile) -> None:
-        """Keep a profile."""
+    def keep(self, profile: Profile) -> bool:
+        """Keep a profile; whether it is kept."""
         try:
             _, told = profiles.write(self.config, profile)
-            self._tell(told)
         except PlainError as error:
             self._tell(str(error))
+            return False
+        self._tell(told)
+        return True
 
     def _tell(self, words: str) -> None:
         if words and words not in self.told:

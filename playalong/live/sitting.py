@@ -268,4 +268,5 @@ def result_page(
         offered=offered,
         pads=sticks.pads if sticks else {},
         call=sticks.call if sticks else "",
+        level=stage.level() if stage.sticks is not None else None,
     )

@@ -28,6 +28,9 @@ _COLUMNS = (
 #: The table's part of the width, and a line of it in units.
 _TABLE, _LINE = 0.64, 23
 
+#: The longest words of a message, which fit, and the most of the width that the table may take.
+_LONGEST, _WIDEST = "note 127, velocity 127.5, channel 16", 0.85
+
 
 @dataclass(frozen=True, slots=True)
 class MessageRow:
@@ -83,7 +86,9 @@ class MessagesPage(ButtonPage):
             [f"{self._later} later messages below: ↓"] if self._later else ["↑ earlier messages"]
         )
         top, bottom = pen.px(HEAD), foot(pen, self.buttons, notes) - pen.px(12)
-        middle = left + (right - left) * _TABLE
+        room = right - left
+        longest = pen.width(_LONGEST, BODY) + pen.px(8)
+        middle = left + min(max(_TABLE * room, longest / _COLUMNS[1][1]), _WIDEST * room)
         self._draw_table(pen, area(left, top, middle, bottom))
         self.drawing.draw(pen, area(middle + pen.px(24), top, right, bottom), now_s)
 

@@ -16,10 +16,12 @@ from playalong.screen.widgets import (
     AGAIN,
     HEAD,
     LEAVE,
+    LEVEL_WIDE,
     MARGIN,
     NO_PADS,
     Button,
     Buttons,
+    Level,
     foot,
     head,
     table,
@@ -37,7 +39,8 @@ class ResultPage:
 
     ``figures`` are (what, figure in words); ``places`` the grades of the strokes of ``bars``, in
     their order; ``voices`` the rows; ``notes`` are told at the foot, and ``caution`` under them.
-    ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them.
+    ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them; ``level`` is that of
+    the sound in which the run may be heard again.
     """
 
     def __init__(
@@ -57,7 +60,9 @@ class ResultPage:
         offered: Sequence[Button] = (AGAIN, LEAVE),
         pads: Mapping[Outcome, str] = NO_PADS,
         call: str = "",
+        level: Level | None = None,
     ) -> None:
+        self.level = level or Level()
         self._theme, self._title, self._subtitle = theme, title, subtitle
         self._total, self._advice, self._figures = total, advice, figures
         self._voices, self._rules = voices, rules or Rules()
@@ -97,7 +102,12 @@ class ResultPage:
         total = pen.text(f"{self._total:.0f}", SCORE, (rect.left, base), bold=True)
         of = pen.text("of 100", BODY, (total.right + pen.px(10), base), pen.colours.quiet)
         left = of.right + pen.px(36)
-        lines = pen.wrapped(self._advice, ADVICE, rect.right - left)
+        right = float(rect.right)
+        if self.level.db is not None:
+            right -= pen.px(LEVEL_WIDE)
+            self.level.draw(pen, (right, rect.top))
+            right -= pen.px(24)
+        lines = pen.wrapped(self._advice, ADVICE, right - left)
         step = pen.px(ADVICE * 1.35)
         base = rect.centery - step * (len(lines) - 1) / 2 + pen.capital(ADVICE) / 2
         for number, line in enumerate(lines):

@@ -143,6 +143,20 @@ def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
     assert "half speed" in listened[-1]
 
 
+def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
+    keys = {ReadyPage: iter([Key.ENTER]), ResultPage: iter(["+", "+", "-", Key.ESCAPE])}
+    levels: list[float | None] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ResultPage):
+            levels.append(page.level.db)
+        return next(keys.get(type(page), iter(())), None)
+
+    made, _, _ = sitting(window, script, tmp_path)
+    list(made.runs())
+    assert [round(level - levels[0]) for level in levels if level and levels[0]] == [0, 3, 6, 3]
+
+
 def going_along(percent: int, _: Progress | None = None) -> Along:
     """Two bars of a recording of 120 bpm."""
     beats = BeatMap.from_tempo(1.2 * percent, 0.0, 10.0)
