@@ -1,5 +1,6 @@
 """Which pad is which: strike what is lit up. What is learned is kept after each pad."""
 
+from collections.abc import Collection
 from dataclasses import replace
 
 from playalong.kit.mapping import Mapper
@@ -23,6 +24,7 @@ class _Learned:
 
     def __init__(self, desk: Desk) -> None:
         self._desk, self._before = desk, desk.profile.pads
+        self._was_taught = bool(desk.profile.has)
         self._machine = Learning()
         self._mapper = Mapper(desk.profile.pads)
         self._page = PadsPage(desk.stage.theme, desk.profile.kit, "", 0, 0)
@@ -91,6 +93,7 @@ class _Learned:
         if machine.zone is not None:
             told = {found.note for found in machine.found}
             notes |= {note: v for note, v in self._before.notes.items() if note not in told}
+            notes |= self._not_yet_asked(told)
         has_pedal = any(found.pedal for found in machine.found)
         pedal = learned.pedal if has_pedal else self._before.pedal
         known = Pads(notes, pedal, desk.profile.pads.guards)
@@ -101,6 +104,16 @@ class _Learned:
         found = replace(desk.profile, pads=known, calls=calls, has=has)
         if found != desk.profile:
             desk.learned(pads=known, calls=calls, has=has)
+
+    def _not_yet_asked(self, told: Collection[int | None]) -> dict[int, str]:
+        """Of a kit that was taught before, notes that were struck for one pad and meant another
+        that is not yet asked for: who leaves half-way has not lost that one.
+        """
+        if not self._was_taught:
+            return {}
+        asked = {found.zone.voice for found in self._machine.found}
+        meant = {note: self._before.voice(note) for note in told if note is not None}
+        return {note: voice for note, voice in meant.items() if voice and voice not in asked}
 
     def _voices(self) -> tuple[str, ...]:
         """The pads that the kit has."""

@@ -589,6 +589,20 @@ def test_what_is_lit_up_is_waited_for_until_the_kit_is_back(stage):
     assert asked[-1][1] != "Strike the rim of the snare."
 
 
+@pytest.mark.parametrize(("has", "means"), [(("kick", "snare"), "snare"), ((), "kick")])
+def test_who_leaves_half_way_has_not_lost_a_pad_that_was_taught(stage, has, means):
+    """A snare that was struck for the kick: of a kit that was never taught, it is the kick."""
+    begun = Profile("kit", "me", pads=Pads({99: "snare", 12: "kick"}), has=has)
+    port = Wire(stage.clock, *struck(99, 1.0, 1.5))
+
+    def script(page: Page, now_s: float) -> Press | None:
+        return Key.CLOSE if now_s > 3.0 else None
+
+    profile = shows(stage, script, port, "pads", profile=begun)
+    assert profile.pads.voice(99) == means
+    assert profile.pads.voice(12) == "kick"
+
+
 def test_a_latency_is_not_measured_while_the_kit_is_gone(stage):
     port = Wire(stage.clock)
     port.away_s = (6.0, 9.0)
