@@ -5,7 +5,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
-from playalong.plain import CAUTION
+from playalong.plain import CAUTION, PlainError
 
 Run = Callable[[argparse.Namespace], int]
 
@@ -24,7 +24,7 @@ def parser(run: Mapping[str, Run]) -> argparse.ArgumentParser:
 
     def command(name: str, about: str) -> Any:
         added = commands.add_parser(name, help=about, description=about)
-        added.set_defaults(command=run[name])
+        added.set_defaults(command=run[name], usual=added.get_default)
         return added
 
     command("patterns", "list the patterns")
@@ -100,6 +100,14 @@ def parser(run: Mapping[str, Run]) -> argparse.ArgumentParser:
     _bars(grade)
     _rules(grade)
     return made
+
+
+def check_unused(given: argparse.Namespace, options: str, why: str) -> None:
+    """PlainError for the first of ``options`` (names in a row) that was typed: it says nothing."""
+    for option in options.split():
+        name = "along" if option == "--with" else option[2:].replace("-", "_")
+        if getattr(given, name) != given.usual(name):
+            raise PlainError(f"{option} {why}. Leave it out.")
 
 
 def _kit(kit: argparse.ArgumentParser) -> None:

@@ -5,7 +5,7 @@ Imports stand inside the commands, so that none pays for what another needs.
 
 import argparse
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -215,22 +215,17 @@ def _home(given: argparse.Namespace | None = None) -> Any:
 
 def _task(given: argparse.Namespace, profile: Any = None) -> Any:
     """What is to be played."""
+    from playalong.arguments import check_unused
     from playalong.live.loop import Task
     from playalong.regrading import check_variations, checked_bars, checked_rules, checked_tempo
 
     along = getattr(given, "along", None)
-    if along is None and hasattr(given, "along"):
-        recording = {
-            "--loop": given.loop is not None,
-            "--speed": given.speed != 100.0,
-            "--recording-db": given.recording_db != -6.0,
-        }
-        _check_alone(recording, "goes with --with, a recording that is played along with")
-    elif along is not None:
-        _check_alone(
-            {"--tempo": given.tempo is not None},
-            "does not go with --with: a recording has its own tempo, which --speed changes",
-        )
+    if along is not None:
+        why = "does not go with --with: a recording has its own tempo, which --speed changes"
+        check_unused(given, "--tempo", why)
+    elif hasattr(given, "along"):
+        why = "goes with --with, a recording that is played along with"
+        check_unused(given, "--loop --speed --recording-db", why)
     pattern = _pattern(given.pattern)
     variations = tuple(given.variation or ())
     check_variations(pattern, variations)
@@ -303,11 +298,17 @@ def _skill(name: str) -> Any:
 
 
 def _hear(given: argparse.Namespace) -> int:
+    from playalong.arguments import check_unused
     from playalong.live.hearing import hear, hear_take
     from playalong.live.recordings import keep_off
 
     home, click = _home(), not given.no_click
-    _check_hear(given)
+    if given.take is None:
+        check_unused(given, "--half --which", "goes with --take, a take that is heard")
+    else:
+        played = "--tempo --bars --variation --count-in --click --eighths --gap --chunk --with"
+        why = "does not go with --take: a take is heard as it was played"
+        check_unused(given, played, why)
     for heard in filter(None, (given.take, given.along, Path(given.pattern))):
         keep_off(heard, given.out)
     if given.take is not None:
@@ -320,33 +321,6 @@ def _hear(given: argparse.Namespace) -> int:
     if given.out is not None:
         print(f"It is written: {given.out}")
     return 0
-
-
-def _check_hear(given: argparse.Namespace) -> None:
-    """PlainError for options of which one would say nothing beside another."""
-    if given.take is None:
-        taken = {"--half": given.half, "--which": given.which != "both"}
-        _check_alone(taken, "goes with --take, a take that is heard")
-        return
-    played = {
-        "--tempo": given.tempo is not None,
-        "--bars": given.bars is not None,
-        "--variation": given.variation is not None,
-        "--count-in": given.count_in != 1,
-        "--click": given.click != "beats",
-        "--eighths": given.eighths,
-        "--gap": given.gap is not None,
-        "--chunk": given.chunk is not None,
-        "--with": given.along is not None,
-    }
-    _check_alone(played, "does not go with --take: a take is heard as it was played")
-
-
-def _check_alone(options: Mapping[str, bool], why: str) -> None:
-    """PlainError that names the first of the options that was given."""
-    for name, is_given in options.items():
-        if is_given:
-            raise PlainError(f"{name} {why}. Leave it out.")
 
 
 def _chunk(task: Any, given: argparse.Namespace) -> Any:

@@ -106,8 +106,10 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     start_s = number(options.start_s, "start_s", take.start_s)
     taken_off_ms = number(None, "latency_ms", 0.0)
     late_ms = taken_off_ms if options.latency_ms is None else checked_latency(options.latency_ms)
-    asked = lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations)
-    hits, unknown = _hits(take, info, options, start_s + (late_ms - taken_off_ms) / 1000.0, asked)
+    pads = options.pads
+    if pads is not None:  # from one round to the next as well
+        pads = pads.for_targets(lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations))
+    hits, unknown = _hits(take, info, pads, start_s + (late_ms - taken_off_ms) / 1000.0)
     pauses = Pauses.from_plain(info.get("pauses", []))
     hits = pauses.hits(hits)
     if not info:  # a run in which nothing was played is still a run
@@ -148,13 +150,9 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
 
 
 def _hits(
-    take: Take, info: Mapping[str, Any], options: Options, start_s: float, asked: Targets
+    take: Take, info: Mapping[str, Any], pads: Pads | None, start_s: float
 ) -> tuple[Hits, Counter[int]]:
-    """The hits of a take from ``start_s`` on, and its notes of no known pad.
-
-    No guard swallows what is ``asked``.
-    """
-    pads = options.pads and options.pads.for_targets(asked)
+    """The hits of a take from ``start_s`` on, by ``pads`` or its own; its notes of no known pad."""
     if pads is None and "pads" in info:
         pads = Pads.from_plain(info["pads"])
     if pads is not None:  # what came before a message decides what it means

@@ -1,7 +1,6 @@
 """The kit as it really is: its overview, and from there each thing that can be learned of it."""
 
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import replace
 
 from playalong.kit.mapping import Mapper
@@ -29,12 +28,13 @@ def click_on_kit(port: str) -> Output:
     """The sound of the kit on ``port``, and nothing of the computer's; PortError, with what helps,
     where none of the outputs has the name of the port or of its device.
     """
-    try:
-        with suppress(PortError):
-            return KitClick(SilentOutput(), port)
-        return KitClick(SilentOutput(), port.partition(":")[0])
-    except PortError as error:
-        raise PortError(f"{error} Start again with --click-to and a part of that name.") from None
+    failed: list[PortError] = []
+    for part in (port, port.partition(":")[0]):
+        try:
+            return KitClick(SilentOutput(), part)
+        except PortError as error:
+            failed.append(error)
+    raise PortError(f"{failed[0]} Start again with --click-to and a part of the right name.")
 
 
 class KitSession:

@@ -9,7 +9,7 @@ from playalong.kit.mapping import Mapper
 from playalong.kit.plugged import Lookout
 from playalong.kit.ports import Port
 from playalong.live.controls import MEANT, pads_of
-from playalong.live.loop import GONE_MEANWHILE, Stage
+from playalong.live.loop import Stage
 from playalong.pattern.kit import BY_NAME
 from playalong.plain import PlainError
 from playalong.profile.pads import pad_of
@@ -18,7 +18,6 @@ from playalong.profile.sticks import Listener
 from playalong.screen.keys import Key
 from playalong.screen.kit_drawing import USUAL, KitDrawing
 from playalong.screen.page import Outcome, Page
-from playalong.screen.slip import Covered
 from playalong.screen.widgets import Button, Buttons
 
 #: The pads that are asked for where nobody has said which there are: the foot has no strokes.
@@ -121,10 +120,7 @@ class Desk:
             self._listen(hears, calls)
             self._lookout.look(now_s)
             ended = before_frame(now_s)
-            seen = page if self.is_there else Covered(page, stage.theme, GONE_MEANWHILE)
-            stage.window.frame(seen, now_s)
-            stage.seen(now_s)
-            stage.output.tend()
+            stage.show_with(page, now_s, self.is_there)
             outcome = self._asked(page) or ended or (calls and calls.asked(page, now_s))
             if outcome:
                 return outcome

@@ -107,8 +107,8 @@ class _Asked:
             self._asked = None
             return refused or _change(desk, line, voice)
         self._asked = line, voice
-        what = "what is struck first" if (command := _LINES[line]) is None else _what(command)
-        return f"Strike the {BY_NAME[voice].label} once more, alone: it is then for {what}."
+        what, label = _in_words(_LINES[line]), BY_NAME[voice].label
+        return f"Strike the {label} once more, alone: it is then for {what}."
 
 
 def _what(command: Command | None) -> str:
@@ -116,6 +116,11 @@ def _what(command: Command | None) -> str:
         return "first, twice"
     again = f", {COMMANDS[Command.AGAIN]}" if command is Command.START else ""
     return COMMANDS[command] + again
+
+
+def _in_words(command: Command | None) -> str:
+    """The same within a sentence."""
+    return "what is struck first" if command is None else _what(command)
 
 
 def _pad(calls: Calls, command: Command | None) -> str:
@@ -148,8 +153,7 @@ def _change(desk: Desk, line: int, voice: str) -> str:
     else:
         changed = Calls(calls.call, {**calls.pads, **dict.fromkeys(_meant(command), voice)})
     desk.learned(calls=changed)
-    what = "what is struck first" if command is None else _what(command)
-    return f"Kept: {what} is the {label}."
+    return f"Kept: {_in_words(command)} is the {label}."
 
 
 def _take_off(desk: Desk, line: int) -> str:

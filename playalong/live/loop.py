@@ -185,8 +185,11 @@ class Stage:
 
     def show(self, page: Page, now_s: float) -> None:
         """Show ``page`` as it is at ``now_s`` while no run is on, and say where the kit is gone."""
-        gone = self.sticks is not None and not self.sticks.is_there(self.clock.now())
-        if gone and not getattr(page, "paused", ()):
+        self.show_with(page, now_s, self.sticks is None or self.sticks.is_there(self.clock.now()))
+
+    def show_with(self, page: Page, now_s: float, is_there: bool) -> None:
+        """The same by whoever knows whether the kit is there."""
+        if not is_there and not getattr(page, "paused", ()):
             page = Covered(page, self.theme, GONE_MEANWHILE)
         self.window.frame(page, now_s)
         self.seen(now_s)

@@ -341,15 +341,15 @@ class Learning:
             cluster, key=lambda one: one.velocity * (_KNOWN if one.note in known else 1.0)
         )
         note, earlier = loudest.note, known.get(loudest.note)
-        by_foot = earlier is not None and BY_NAME[earlier.voice].by_itself
-        if earlier is not None and by_foot and not BY_NAME[zone.voice].by_itself:
+        by_foot = earlier if earlier and BY_NAME[earlier.voice].by_itself else None
+        if by_foot is not None and not BY_NAME[zone.voice].by_itself:
             self._foot[note] += 1
             if self._foot[note] < _NO_FOOT:
                 return
             # So often by itself the foot sounds nothing: the note was the pad's all along.
-            at = next(n for n, found in enumerate(self.found) if found.zone == earlier)
-            self.found[at] = Found(earlier)
-            self._settle(Found(zone, note, None), f"{zone.name.capitalize()}: note {note}.")
+            at = next(n for n, found in enumerate(self.found) if found.zone == by_foot)
+            self.found[at] = Found(by_foot)
+            self._settle(Found(zone, note), f"{zone.name.capitalize()}: note {note}.")
             return
         self._since_s = loudest.time_s
         self._counts[note] += 1

@@ -251,7 +251,7 @@ class Touch:
         if self.voices:
             at = self.voices.index(self.voice) if self.voice is not None else -(steps > 0)
             self.voice = self.voices[(at + steps) % len(self.voices)]
-            self._chosen_by = None
+            self._chosen_by, self.too_soon = None, False
 
     def undo(self) -> None:
         """Take back the last stroke of the pad that is asked for."""

@@ -300,7 +300,7 @@ def _top_of_broken(path: Path) -> dict[str, Any]:
     for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
         if line.lstrip().startswith("["):
             break
-        with suppress(tomllib.TOMLDecodeError):
+        with suppress(ValueError, RecursionError):
             found |= tomllib.loads(line)
     return found
 

@@ -185,11 +185,12 @@ def read_or_set_aside(path: Path, read: Callable[[Path], T]) -> tuple[T | None, 
 
 def _set_aside(path: Path, mistakes: TomlError) -> str:
     """Move the file at ``path`` out of the way, and say so; OSError if that fails."""
-    return f"{mistakes}\nT{_moved(path)[1:]}: mend it, and give it its name again."
+    aside = _moved(path)
+    return f"{mistakes}\nThe file was set aside as {aside}: mend it, and give it its name again."
 
 
-def _moved(path: Path) -> str:
-    """Give the file at ``path`` a name that nothing has; what was done. OSError if that fails."""
+def _moved(path: Path) -> Path:
+    """Give the file at ``path`` a name that nothing has; which. OSError if that fails."""
     for attempt in count(1):
         aside = path.with_name(f"{path.name}.broken{'' if attempt == 1 else f'-{attempt}'}")
         with suppress(FileExistsError):
@@ -200,7 +201,7 @@ def _moved(path: Path) -> str:
     except OSError:
         aside.unlink()
         raise
-    return f"the file was set aside as {aside}"
+    return aside
 
 
 def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[Path], T]) -> str:
@@ -224,12 +225,15 @@ def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[P
             told = _set_aside(path, mistakes)
             document = tomlkit.document()
         text = _renewed(document, plain, template)
+        is_new = text is None
         if text is None:
-            told = f"{path} is written in a way that cannot be kept: {_moved(path)}."
             text = _renewed(tomlkit.document(), plain, template)
         if text is None:
             raise TomlError(f"{path} cannot be written: what is to be kept is no TOML.")
         draft.write_text(text, encoding="utf-8")
+        if is_new:
+            told = f"{path} is written so that it cannot take what is new: it was set aside as "
+            told += f"{_moved(path)}."
         draft.replace(path)
     except (OSError, UnicodeError) as error:
         with suppress(OSError):

@@ -400,7 +400,9 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
         source = at[:, None] - periods[None, :]
         prior = np.where((source >= 0)[:, :, None], best[source % kept], nothing) - cost
         whence[at] = prior.argmax(axis=2)
-        worth = gain[at, None] + weight * gain[np.maximum(at[:, None] - back[None, :], 0)]
+        worth = gain[at, None]
+        if weight:
+            worth = worth + weight * gain[np.maximum(at[:, None] - back[None, :], 0)]
         best[at % kept] = prior.max(axis=2) + worth
     ends = np.arange(max(0, hops - high), hops)
     end, kind = divmod(int(best[ends % kept].argmax()), len(periods))
