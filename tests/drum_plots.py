@@ -15,14 +15,14 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from PIL import Image
 
-from playalong.pattern.kit import BY_NAME
 from playalong.pattern.model import Dynamic
-from playalong.screen.theme import LIGHT
-from playalong.shipped import folder
-from playalong.sound.click import Kind, sample
-from playalong.sound.drums import stroke
-from playalong.sound.notes import VELOCITIES
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base.theme import LIGHT
+from playalong.sound.synth.click import Kind, sample
+from playalong.sound.synth.drums import stroke
+from playalong.sound.synth.notes import VELOCITIES
 from playalong.sound.timeline import RATE
+from playalong.support.resources import folder
 
 Sound = NDArray[np.float32]
 

@@ -10,10 +10,10 @@ from statistics import fmean, median, pstdev
 
 import numpy as np
 
-from playalong.grading.hits import Hit
 from playalong.grading.loudness import level_db
-from playalong.grading.steadiness import STEADY, Strokes, steadiness
-from playalong.grading.verdicts import MATCHED, Judged, Rules
+from playalong.grading.measures.steadiness import STEADY, Strokes, steadiness
+from playalong.grading.verdicts import MATCHED, Rules, VerdictEvent
+from playalong.midi.hits import Hit
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, Targets
 
@@ -87,7 +87,7 @@ class Gauges:
         self._strokes: deque[tuple[float, float, int, int]] = deque()
         self._bar = 0
 
-    def heard(self, word: Judged, hit: Hit | None) -> None:
+    def heard(self, word: VerdictEvent, hit: Hit | None) -> None:
         """A settled word, and the hit it speaks of."""
         if word.grace or word.verdict not in MATCHED:
             return

@@ -43,7 +43,7 @@ class Rules:
 
 
 @dataclass(frozen=True, slots=True)
-class Judged:
+class VerdictEvent:
     """What the grader says of one target, one hit, or both together.
 
     ``target`` and ``hit`` are numbers in the run's targets and hits. ``missed`` has no hit,

@@ -4,11 +4,11 @@ from collections.abc import Mapping
 from difflib import get_close_matches
 
 from playalong.pattern.model import Pattern
-from playalong.pattern.text import read
-from playalong.plain import PlainError, quoted
+from playalong.pattern.reader import read
+from playalong.support.errors import UserError, quoted
 
 
-class UnknownPattern(PlainError):  # noqa: N818 - it is told as it is named
+class UnknownPattern(UserError):  # noqa: N818 - it is told as it is named
     """A name that no pattern has."""
 
 

@@ -10,8 +10,8 @@ from enum import StrEnum
 from fractions import Fraction
 from math import lcm
 
-from playalong.pattern.beats import STRAIGHT, Meter
-from playalong.pattern.kit import STAFF_ORDER
+from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.voices import STAFF_ORDER
 
 
 class Dynamic(StrEnum):

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.pattern.beats import STRAIGHT, Meter, Tempo
-from playalong.pattern.kit import STAFF_ORDER, VOICES
+from playalong.pattern.meter import STRAIGHT, Meter, Tempo
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
+from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 #: How far before its main stroke a grace stroke is placed, in seconds (common practice: close
 #: enough to be heard as one thick stroke). In a drag the first of the two lies twice as far.

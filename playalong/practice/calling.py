@@ -6,7 +6,7 @@ from random import Random
 from typing import TypeVar
 
 from playalong.pattern.model import Pattern
-from playalong.practice.chunks import Names, excerpt, whole_bars
+from playalong.practice.excerpts import Names, excerpt, whole_bars
 
 Name = TypeVar("Name")
 

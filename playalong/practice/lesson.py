@@ -18,13 +18,14 @@ from typing import Any
 
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
-from playalong.practice import keeping, saying
-from playalong.practice.answers import Answer, Exercise, Line, Record, State
+from playalong.practice import phrases as saying
+from playalong.practice import progress_file as keeping
 from playalong.practice.calling import called
-from playalong.practice.chunks import listed
+from playalong.practice.easing import EASIER_CLEAN, Setting, ease
+from playalong.practice.excerpts import listed
+from playalong.practice.feedback import Answer, Exercise, Line, Record, State
 from playalong.practice.plan import Kind, Step, loosened, plan
 from playalong.practice.repetition import Fault, Repetition
-from playalong.practice.setting import EASIER_CLEAN, Setting, ease
 
 #: After so many repetitions of one exercise that do not count, something changes.
 PATIENCE = 4

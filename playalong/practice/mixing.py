@@ -34,15 +34,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.grading.grade import Counts
-from playalong.grading.hits import Hit, Hits
-from playalong.grading.measure import counts
-from playalong.grading.run import Run
+from playalong.grading.grade_run import counts
+from playalong.grading.matching.matched_run import Run
 from playalong.grading.verdicts import Rules
-from playalong.pattern.beats import Tempo
-from playalong.pattern.kit import VOICES, folded, is_judged
+from playalong.midi.hits import Hit, Hits
+from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Bar, Pattern, Stroke
 from playalong.pattern.targets import GRACE_S, Place, Targets, lay_out, sounding
-from playalong.practice.chunks import Names
+from playalong.pattern.voices import VOICES, folded, is_judged
+from playalong.practice.excerpts import Names
 
 #: So many combinations are tried at most: where there are more, those of the fewest variations.
 MOST = 2**12

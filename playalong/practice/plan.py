@@ -19,9 +19,9 @@ from zlib import crc32
 
 from playalong.grading.loudness import Band, Bands
 from playalong.grading.verdicts import Rules
-from playalong.pattern.kit import BY_NAME
 from playalong.pattern.model import Dynamic, Pattern, Practice
-from playalong.practice.chunks import (
+from playalong.pattern.voices import BY_NAME
+from playalong.practice.excerpts import (
     PLAIN,
     Names,
     Part,

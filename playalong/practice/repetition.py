@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from playalong.grading.grade import Grade, PlaceGrade
-from playalong.grading.steadiness import STEADY
-from playalong.pattern.kit import BY_NAME
+from playalong.grading.measures.steadiness import STEADY
 from playalong.pattern.model import Dynamic, Pattern
+from playalong.pattern.voices import BY_NAME
 
 #: A tempo that is farther from the one asked does not hold, in per cent. Our own choice: below
 #: the 2.5 % at which one displaced onset is heard (Friberg and Sundberg, JASA 98, 1995).

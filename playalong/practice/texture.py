@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from playalong.practice.chunks import listed
+from playalong.practice.excerpts import listed
 from playalong.practice.mixing import Explanation, GrooveError
 
 #: A spread that is this many times that of the plain groove is told. Our own choice.

@@ -3,12 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from playalong.grading.calibrating import bands_of
+from playalong.grading.bands_from_strokes import bands_of
 from playalong.grading.loudness import Bands
+from playalong.midi.pads import Pads
 from playalong.pattern.model import Dynamic
 from playalong.profile.latency import Latency
-from playalong.profile.pads import Pads
-from playalong.profile.sticks import Calls
+from playalong.profile.pad_commands import Calls
 
 
 @dataclass(frozen=True)

@@ -31,13 +31,13 @@ from math import ceil, floor
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.grading.grader import judge
-from playalong.grading.hits import Hits
 from playalong.grading.loudness import level_db
+from playalong.grading.matching.live_grader import judge
 from playalong.grading.verdicts import VERDICTS, Rules, Verdict
-from playalong.pattern.kit import STAFF_ORDER, VOICES
+from playalong.midi.hits import Hits
+from playalong.midi.pads import Guard, pad_of
 from playalong.pattern.targets import Targets
-from playalong.profile.pads import Guard, pad_of
+from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 DOUBLE_MS, DOUBLE_DB, MOST_DOUBLES = 60.0, 4.0, 2
 CROSSTALK_MS, CROSSTALK_DB = 8.0, 10.0

@@ -21,14 +21,14 @@ from pathlib import Path
 from typing import Any
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.plain import PlainError, printable, quoted
+from playalong.support.errors import UserError, printable, quoted
 
 #: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
 #: through it, tell it from another: two may begin with the same silence.
 HEAD_BYTES, PARTS, PART_BYTES = 2**20, 64, 2**14
 
 
-class BeatMapError(PlainError):
+class BeatMapError(UserError):
     """A beat map that cannot be kept, or a recording that cannot be read for it."""
 
 

@@ -5,10 +5,10 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from playalong.plain import PlainError
+from playalong.support.errors import UserError
 
 
-class LessonError(PlainError):
+class LessonError(UserError):
     """A lesson that cannot be kept."""
 
 

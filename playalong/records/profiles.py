@@ -15,9 +15,9 @@ from pathlib import Path
 from typing import Any
 from unicodedata import normalize
 
-from playalong.pattern.kit import BY_NAME
+from playalong.midi.pads import HIGHEST, LONGEST_MASK_MS, Guard, Pads, Pedal
 from playalong.pattern.model import Dynamic
-from playalong.plain import quoted
+from playalong.pattern.voices import BY_NAME
 from playalong.profile.latency import (
     CLICK_ON_KIT,
     LEAST_MS,
@@ -26,11 +26,11 @@ from playalong.profile.latency import (
     TYPED,
     Latency,
 )
-from playalong.profile.pads import HIGHEST, LONGEST_MASK_MS, Guard, Pads, Pedal
+from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
-from playalong.profile.sticks import Calls, Command
-from playalong.records import toml
-from playalong.records.toml import TEXT, Kind, Tables, TomlError, number, one_of, whole
+from playalong.support import toml_files as toml
+from playalong.support.errors import quoted
+from playalong.support.toml_files import TEXT, Kind, Tables, TomlError, number, one_of, whole
 
 _TEMPLATE = """\
 # What playalong knows of a kit and its player. You may change it; what you add here stays.

@@ -4,8 +4,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from playalong.records import toml
-from playalong.records.toml import TEXT, Tables, number
+from playalong.support import toml_files as toml
+from playalong.support.toml_files import TEXT, Tables, number
 
 #: The sound level is a gain, so never above 0 dB; under the lowest nothing is heard.
 LOWEST_DB, HIGHEST_DB = -100.0, 0.0

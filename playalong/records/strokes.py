@@ -9,14 +9,14 @@ accent = [110, 118, 115, 121]
 
 from pathlib import Path
 
-from playalong.grading.calibrating import Strokes
-from playalong.plain import PlainError
+from playalong.grading.bands_from_strokes import Strokes
 from playalong.records.profiles import read_file, read_strokes
-from playalong.records.toml import Tables
+from playalong.support.errors import UserError
+from playalong.support.toml_files import Tables
 
 
 def read(path: Path) -> Strokes:
-    """The strokes in the file at ``path``; PlainError says what is wrong with it."""
+    """The strokes in the file at ``path``; UserError says what is wrong with it."""
     try:
         tables = Tables(path)
         if "strokes" in tables.table():
@@ -25,7 +25,7 @@ def read(path: Path) -> Strokes:
             found = read_strokes(tables, ())
             tables.done()
     except OSError as error:
-        raise PlainError(f"{path} cannot be read: {error.strerror}.") from None
+        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
     if not found:
-        raise PlainError(f"{path} holds no strokes: write a table like [snare] for each voice.")
+        raise UserError(f"{path} holds no strokes: write a table like [snare] for each voice.")
     return found

@@ -26,8 +26,8 @@ import mido
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.grading.hits import refined
-from playalong.plain import PlainError
+from playalong.midi.hits import refined
+from playalong.support.errors import UserError
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
 TICKS_PER_QUARTER = 30_000
@@ -47,7 +47,7 @@ _LENGTHS = {0x80: 3, 0x90: 3, 0xA0: 3, 0xB0: 3, 0xC0: 2, 0xD0: 2, 0xE0: 3}
 Messages = tuple[tuple[float, bytes], ...]
 
 
-class TakeError(PlainError):
+class TakeError(UserError):
     """A take that cannot be read or kept."""
 
 

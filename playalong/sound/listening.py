@@ -7,11 +7,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from enum import StrEnum
 
-from playalong.grading.hits import Hit
+from playalong.midi.hits import Hit
 from playalong.pattern.targets import Targets
-from playalong.sound.click import Click
-from playalong.sound.notes import Note, damped, notes
-from playalong.sound.output import Panned, Sound
+from playalong.sound.device.output import Panned, Sound
+from playalong.sound.synth.click import Click
+from playalong.sound.synth.notes import Note, damped, notes
 
 #: How strongly the click sounds under what is listened to: 12 dB weaker.
 SOFT_CLICK = 10.0 ** (-12.0 / 20.0)

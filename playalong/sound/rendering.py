@@ -6,9 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from playalong.plain import PlainError
-from playalong.sound.output import Sound
+from playalong.sound.device.output import Sound
 from playalong.sound.timeline import RATE, Frames, Timeline
+from playalong.support.errors import UserError
 
 #: The level of a rendered file: 6 dB under full scale.
 LEVEL = 0.5
@@ -56,4 +56,4 @@ def write_wave(path: Path, frames: Frames | Iterable[Frames]) -> None:
                 whole = np.rint(np.clip(part, -1.0, 1.0) * 32767).astype("<i2")
                 file.writeframes(whole.tobytes())
     except OSError as error:
-        raise PlainError(f"{path} cannot be written ({error.strerror or error}).") from None
+        raise UserError(f"{path} cannot be written ({error.strerror or error}).") from None

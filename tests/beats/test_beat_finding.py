@@ -4,10 +4,10 @@ import mir_eval.beat
 import numpy as np
 import pytest
 
-from playalong.plain import PlainError
-from playalong.sound.beat_finding import find
-from playalong.sound.onsets import Onsets
+from playalong.sound.recordings.beat_finding import find
+from playalong.sound.recordings.onsets import Onsets
 from playalong.sound.timeline import RATE
+from playalong.support.errors import UserError
 from tests.sound.making_music import GROOVES, Played, rendered, swaying, wandering
 
 pytestmark = pytest.mark.beats
@@ -27,5 +27,5 @@ def test_the_beats_of_a_plain_groove_are_found(beats: object, groove: str) -> No
 
 def test_where_there_is_no_beat_that_is_told() -> None:
     silence = Onsets.of(Played(np.zeros((10 * RATE, 2), np.float32)))
-    with pytest.raises(PlainError, match="No steady beat was found in the recording: tap along"):
+    with pytest.raises(UserError, match="No steady beat was found in the recording: tap along"):
         find(silence)

@@ -12,16 +12,16 @@ from pathlib import Path
 import numpy as np
 
 from playalong.grading.gauges import Gauges
-from playalong.grading.grader import Grader
-from playalong.grading.hits import Hit
+from playalong.grading.matching.live_grader import Grader
 from playalong.grading.verdicts import Rules
-from playalong.pattern.beats import Meter
+from playalong.midi.hits import Hit
+from playalong.pattern.meter import Meter
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.targets import Targets, lay_out
-from playalong.screen.chart import Sheet
-from playalong.screen.run_page import RunPage
-from playalong.screen.theme import Theme
-from playalong.screen.window import Window
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.screen.pages.run import RunPage
+from playalong.screen.sheet.sheet import Sheet
 
 FONTS = Path(__file__).resolve().parents[2] / "assets" / "fonts"
 SIZE = (1920, 1080)

@@ -15,14 +15,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.grading.grade import Grade
-from playalong.grading.hits import Hits
-from playalong.grading.measure import grade
-from playalong.grading.run import Run
+from playalong.grading.grade_run import grade
+from playalong.grading.matching.matched_run import Run
 from playalong.grading.verdicts import Rules
-from playalong.pattern.beats import Meter
-from playalong.pattern.kit import VOICES, note_of
+from playalong.midi.hits import Hits
+from playalong.pattern.meter import Meter
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.voices import VOICES, note_of
 
 TEMPO_BPM = 84.0
 #: A window that mir_eval and we both use; strokes of a voice are more than twice as far apart.

@@ -15,9 +15,9 @@ from pathlib import Path
 import mido
 import numpy as np
 
-from playalong.grading.grader import Grader
-from playalong.grading.hits import Hits
+from playalong.grading.matching.live_grader import Grader
 from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
 from playalong.pattern.targets import Targets, lay_out
 from tests.bench.grading import TEMPO_BPM, groove, targets_and_hits
 
@@ -101,14 +101,21 @@ def memory() -> None:
 
 def process() -> None:
     """``playalong grade`` of a minute, as a process of its own."""
-    if find_spec("playalong.cli") is None:
+    if find_spec("playalong.commands.cli") is None:
         print("  playalong grade: there is no command yet")
         return
     targets = lay_out(groove(), TEMPO_BPM, 21)
     with tempfile.TemporaryDirectory() as folder:
         take = Path(folder) / "take.mid"
         _save(targets, take)
-        command = [sys.executable, "-m", "playalong.cli", "grade", "late-bus-home", str(take)]
+        command = [
+            sys.executable,
+            "-m",
+            "playalong.commands.cli",
+            "grade",
+            "late-bus-home",
+            str(take),
+        ]
         took_s = _best_s([*command, "--json"])
     bare_s = _best_s([sys.executable, "-c", "import numpy"])
     print(

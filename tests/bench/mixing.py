@@ -8,8 +8,8 @@ import time
 
 import numpy as np
 
+from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.pattern.text import read
 from playalong.practice.calling import mixed
 from playalong.practice.mixing import Explainer
 from tests.practice.making import steady_player

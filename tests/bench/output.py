@@ -21,20 +21,20 @@ from unittest.mock import patch
 import miniaudio
 import numpy as np
 
-from playalong import shipped
 from playalong.grading.gauges import Gauges
-from playalong.grading.grader import Grader
+from playalong.grading.matching.live_grader import Grader
 from playalong.grading.verdicts import Rules
-from playalong.pattern.beats import Tempo
 from playalong.pattern.library import Library
+from playalong.pattern.meter import Tempo
 from playalong.pattern.targets import lay_out
-from playalong.screen.chart import Sheet
-from playalong.screen.run_page import RunPage
-from playalong.screen.theme import Theme
-from playalong.screen.window import Window
-from playalong.sound.click import Click, Kind, clicks
-from playalong.sound.output import SWITCH_S, DeviceOutput
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.screen.pages.run import RunPage
+from playalong.screen.sheet.sheet import Sheet
+from playalong.sound.device.output import SWITCH_S, DeviceOutput
+from playalong.sound.synth.click import Click, Kind, clicks
 from playalong.sound.timeline import RATE, Frames, Placed, Source
+from playalong.support import resources as shipped
 from tests.bench.frame import played
 
 PATTERN = "late-bus-home"

@@ -15,9 +15,9 @@ from typing import TypeVar
 
 import numpy as np
 
-from playalong.sound.onsets import Onsets, continued, refined
-from playalong.sound.recordings import Recording
-from playalong.sound.stretching import stretched
+from playalong.sound.recordings.decoding import Recording
+from playalong.sound.recordings.onsets import Onsets, continued, refined
+from playalong.sound.recordings.stretching import stretched
 from playalong.sound.timeline import RATE
 from tests.sound.making_music import GROOVES, of_periods, rendered, tapped
 

@@ -13,10 +13,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from unittest.mock import patch
 
-from playalong.pattern.kit import VOICES
-from playalong.sound import drums, kit_cache
-from playalong.sound.click import Kind, sample
-from playalong.sound.drums import LAYERS, stroke, warm
+from playalong.pattern.voices import VOICES
+from playalong.sound.synth import drums, kit_cache
+from playalong.sound.synth.click import Kind, sample
+from playalong.sound.synth.drums import LAYERS, stroke, warm
 from playalong.sound.timeline import RATE, Timeline
 
 SECONDS, CLICKS_PER_S, WAITING = 60, 16, 10_000

@@ -21,16 +21,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.grading.gauges import Gauges
-from playalong.grading.grader import Grader
+from playalong.grading.matching.live_grader import Grader
 from playalong.grading.verdicts import Rules
-from playalong.kit.mapping import Mapper
-from playalong.kit.ports import open_port
-from playalong.kit.stamps import StampFilter
+from playalong.midi.mapping import Mapper
+from playalong.midi_io.ports import open_port
+from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.targets import lay_out
-from playalong.screen.chart import Sheet
-from playalong.screen.run_page import RunPage
-from playalong.screen.theme import Theme
-from playalong.screen.window import Window
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.screen.pages.run import RunPage
+from playalong.screen.sheet.sheet import Sheet
 from tests.bench.frame import FONTS, TEMPO_BPM, groove
 
 HITS, GAP_S = 10_000, 0.004

@@ -5,7 +5,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from playalong.cli import main
+from playalong.commands.cli import main
 
 PATTERN = "late-bus-home"
 
@@ -124,7 +124,7 @@ def test_no_midi_port(capsys, monkeypatch):
         def close(self):
             pass
 
-    monkeypatch.setattr("playalong.kit.ports.backend", Nothing)
+    monkeypatch.setattr("playalong.midi_io.ports.backend", Nothing)
     assert "no MIDI port" in told(capsys, "play", PATTERN)
     assert "no MIDI port" in told(capsys, "ports")
 

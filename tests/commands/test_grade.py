@@ -7,7 +7,7 @@ import mido
 import numpy as np
 import pytest
 
-from playalong.cli import main
+from playalong.commands.cli import main
 
 PATTERN = """
 title = "A Test"

@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from playalong.grading.grade import Grade
-from playalong.grading.hits import Hit, Hits
-from playalong.grading.measure import grade
-from playalong.grading.run import Run
+from playalong.grading.grade_run import grade
+from playalong.grading.matching.matched_run import Run
 from playalong.grading.verdicts import Rules
-from playalong.pattern.beats import Meter
-from playalong.pattern.kit import STAFF_ORDER
+from playalong.midi.hits import Hit, Hits
+from playalong.pattern.meter import Meter
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
+from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Place, Targets, lay_out
-from playalong.pattern.text import read
+from playalong.pattern.voices import STAFF_ORDER
 
 #: A velocity in the middle of each default band.
 FITTING = {Dynamic.GHOST: 30.0, Dynamic.NORMAL: 84.0, Dynamic.ACCENT: 112.0}

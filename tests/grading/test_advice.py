@@ -6,11 +6,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from playalong.grading.hits import Hit, Hits
-from playalong.grading.words import as_json, figures, sided
-from playalong.pattern.kit import STAFF_ORDER, VOICES
+from playalong.grading.text import as_json, figures, sided
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
+from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 from .making import FITTING, faultless, graded, groove, groove_of, joined, without
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.assignment import align, pair
+from playalong.grading.matching.assignment import align, pair
 
 from .making import best_assignment, law
 

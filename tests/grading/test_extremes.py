@@ -10,13 +10,13 @@ import pytest
 from hypothesis import given
 
 from playalong.grading.gauges import Gauges
-from playalong.grading.hits import Hit, Hits
-from playalong.grading.measure import judged_hits
+from playalong.grading.grade_run import judged_hits
+from playalong.grading.text import as_json, figures
 from playalong.grading.verdicts import Rules
-from playalong.grading.words import as_json, figures
-from playalong.pattern.kit import VOICES
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic, Pattern, Stroke
 from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.voices import VOICES
 
 from .making import faultless, grade_and_run, groove, law, numbers_in, of_strokes, runs_with_takes
 

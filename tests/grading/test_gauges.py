@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 
 from playalong.grading.gauges import BARS_KEPT, Gauges
-from playalong.grading.grader import Grader
-from playalong.grading.hits import Hits
 from playalong.grading.loudness import Band, Bands, level_db
-from playalong.grading.run import Run
-from playalong.grading.steadiness import Strokes, steadiness
-from playalong.grading.verdicts import Judged, Rules, Verdict
-from playalong.pattern.kit import STAFF_ORDER
+from playalong.grading.matching.live_grader import Grader
+from playalong.grading.matching.matched_run import Run
+from playalong.grading.measures.steadiness import Strokes, steadiness
+from playalong.grading.verdicts import Rules, Verdict, VerdictEvent
+from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
+from playalong.pattern.voices import STAFF_ORDER
 
 from .making import faultless, groove, placed
 
@@ -28,7 +28,7 @@ def watched(targets: Targets, hits: Hits) -> Gauges:
     """The gauges after a whole run, fed as the realtime loop feeds them."""
     gauges, grader = Gauges(targets, RULES, 100.0), Grader(targets, RULES)
 
-    def tell(words: list[Judged]) -> None:
+    def tell(words: list[VerdictEvent]) -> None:
         for word in words:
             if word.settled:
                 gauges.heard(word, None if word.hit is None else hits[word.hit])
@@ -140,10 +140,10 @@ def test_a_long_run_keeps_the_last_bars_only() -> None:
 def test_only_answers_move_the_gauges() -> None:
     gauges = Gauges(placed([(1.0, "snare")]), RULES, 100.0)
     for word in (
-        Judged(Verdict.MISSED, 0, None, settled=True),
-        Judged(Verdict.EXTRA, None, 0, settled=True),
-        Judged(Verdict.WRONG_DRUM, 0, 0, 20.0, settled=True),
-        Judged(Verdict.ON_TIME, 0, 0, -30.0, grace=True, settled=True),
+        VerdictEvent(Verdict.MISSED, 0, None, settled=True),
+        VerdictEvent(Verdict.EXTRA, None, 0, settled=True),
+        VerdictEvent(Verdict.WRONG_DRUM, 0, 0, 20.0, settled=True),
+        VerdictEvent(Verdict.ON_TIME, 0, 0, -30.0, grace=True, settled=True),
     ):
         gauges.heard(word, faultless(placed([(1.0, "snare")]))[0])
     assert gauges.timing.mean_ms is None

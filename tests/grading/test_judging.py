@@ -4,20 +4,20 @@ from dataclasses import replace
 
 import pytest
 
-from playalong.grading.grader import Grader, judge
-from playalong.grading.hits import Hit, Hits
 from playalong.grading.loudness import Band, Bands, Loudness
-from playalong.grading.verdicts import Judged, Rules, Verdict
-from playalong.pattern.kit import VOICES, is_judged
+from playalong.grading.matching.live_grader import Grader, judge
+from playalong.grading.verdicts import Rules, Verdict, VerdictEvent
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.voices import VOICES, is_judged
 
 from .making import groove, groove_of, placed, with_optional
 
 RULES = Rules()
 
 
-def words(targets: Targets, *hits: Hit, rules: Rules = RULES) -> list[Judged]:
+def words(targets: Targets, *hits: Hit, rules: Rules = RULES) -> list[VerdictEvent]:
     """The settled words; every test here asks both ways to them."""
     played = Hits.of(hits)
     at_once = judge(targets, played, rules).words()
@@ -71,8 +71,8 @@ def test_the_tolerance_is_exact_wherever_it_falls(at_s: float, error_s: float) -
 def test_a_hit_exactly_half_way_answers_whichever_is_free() -> None:
     targets = placed([(1.0, "snare"), (1.1, "snare")])
     assert words(targets, snare(1.05)) == [
-        Judged(Verdict.LATE, 0, 0, 50.0, Loudness.RIGHT, settled=True),
-        Judged(Verdict.MISSED, 1, None, settled=True),
+        VerdictEvent(Verdict.LATE, 0, 0, 50.0, Loudness.RIGHT, settled=True),
+        VerdictEvent(Verdict.MISSED, 1, None, settled=True),
     ]
     # The first is answered better by another hit, so the one half-way has the second.
     found = words(targets, snare(1.0), snare(1.05))
@@ -113,7 +113,7 @@ def test_every_target_is_told_once_and_every_hit_at_most_once() -> None:
 
 def test_wrong_drum_is_one_word_for_both() -> None:
     assert words(ONE, Hit(1.03, "kick", 84)) == [
-        Judged(Verdict.WRONG_DRUM, 0, 0, 30.0, settled=True)
+        VerdictEvent(Verdict.WRONG_DRUM, 0, 0, 30.0, settled=True)
     ]
     # Outside the window of the missed stroke it is two faults, not one.
     assert told(ONE, Hit(1.101, "kick", 84)) == {0: Verdict.EXTRA}
@@ -199,8 +199,8 @@ DRAG = lay_out(groove(snare="d--- ---- ---- ----"), 120.0, 1, start_s=1.0)
 
 def test_the_grace_stroke_of_a_flam_belongs_to_its_main_stroke() -> None:
     assert words(FLAM, snare(0.975, 30), snare(1.005)) == [
-        Judged(Verdict.ON_TIME, 0, 0, -30.0, None, grace=True, settled=True),
-        Judged(Verdict.ON_TIME, 0, 1, 5.0, Loudness.RIGHT, settled=True),
+        VerdictEvent(Verdict.ON_TIME, 0, 0, -30.0, None, grace=True, settled=True),
+        VerdictEvent(Verdict.ON_TIME, 0, 1, 5.0, Loudness.RIGHT, settled=True),
     ]
 
 
@@ -229,7 +229,7 @@ def test_a_drag_has_two_grace_strokes() -> None:
 
 
 def test_a_flam_not_played_is_missed_once() -> None:
-    assert words(FLAM) == [Judged(Verdict.MISSED, 0, None, settled=True)]
+    assert words(FLAM) == [VerdictEvent(Verdict.MISSED, 0, None, settled=True)]
     assert words(FLAM, Hit(1.0, "kick", 84))[0].verdict is Verdict.WRONG_DRUM
 
 

@@ -7,13 +7,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from playalong.grading.hits import Hit, Hits
 from playalong.grading.loudness import DEFAULT_BANDS
-from playalong.grading.run import Run
+from playalong.grading.matching.matched_run import Run
 from playalong.grading.verdicts import Rules, Verdict
-from playalong.pattern.kit import STAFF_ORDER
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out
+from playalong.pattern.voices import STAFF_ORDER
 
 from .making import (
     FITTING,

@@ -8,9 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.grader import judge
-from playalong.grading.hits import Hits
-from playalong.grading.matching import (
+from playalong.grading.matching.live_grader import judge
+from playalong.grading.matching.windows import (
     HALF_NS_PER_MS,
     HALF_NS_PER_S,
     Windows,
@@ -21,7 +20,8 @@ from playalong.grading.matching import (
     wrong_drums,
 )
 from playalong.grading.verdicts import MATCHED, VERDICTS, Rules
-from playalong.pattern.kit import BY_NAME, STAFF_ORDER, VOICES, note_of
+from playalong.midi.hits import Hits
+from playalong.pattern.voices import BY_NAME, STAFF_ORDER, VOICES, note_of
 
 from .making import best_assignment, law, placed
 

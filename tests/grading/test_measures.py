@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 
 from playalong.grading.grade import Level, PlaceGrade
-from playalong.grading.hits import Hit, Hits
+from playalong.grading.grade_run import judged_hits
 from playalong.grading.loudness import level_db
-from playalong.grading.measure import judged_hits
 from playalong.grading.verdicts import Verdict
-from playalong.pattern.kit import STAFF_ORDER
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Bar, Dynamic, Stroke
 from playalong.pattern.targets import lay_out
+from playalong.pattern.voices import STAFF_ORDER
 
 from .making import faultless, grade_and_run, graded, groove, moved, near, of_strokes
 

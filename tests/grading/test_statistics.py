@@ -9,16 +9,16 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.chance import LEVEL, students_t
-from playalong.grading.hits import Hits
 from playalong.grading.loudness import level_db
-from playalong.grading.run import Run
-from playalong.grading.steadiness import Strokes, steadiness
-from playalong.grading.timing import timing
+from playalong.grading.matching.matched_run import Run
+from playalong.grading.measures.steadiness import Strokes, steadiness
+from playalong.grading.measures.timing import timing
+from playalong.grading.students_t import LEVEL, students_t
 from playalong.grading.verdicts import Rules
-from playalong.pattern.kit import BY_NAME, STAFF_ORDER, Limb
+from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, lay_out
+from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
 
 from .making import graded, groove, law, near
 

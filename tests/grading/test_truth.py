@@ -20,16 +20,16 @@ import pytest
 import scipy.stats
 from numpy.typing import NDArray
 
-from playalong.grading.following import Found, follow
-from playalong.grading.hits import Hits
-from playalong.grading.measure import grade
-from playalong.grading.steadiness import Strokes, steadiness
+from playalong.grading.grade_run import grade
+from playalong.grading.matching.tempo_following import Found, follow
+from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.verdicts import Rules
-from playalong.kit.player import SKILLS, perform
-from playalong.kit.player import Truth as Account
-from playalong.pattern.kit import BY_NAME, STAFF_ORDER, Limb
+from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
+from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
+from playalong.simulation.player import SKILLS, perform
+from playalong.simulation.player import Truth as Account
 
 from .making import graded, groove
 

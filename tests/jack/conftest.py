@@ -40,7 +40,7 @@ def jack() -> Iterator[str]:
 def _wait_for(server: "subprocess.Popen[bytes]") -> None:
     import rtmidi
 
-    from playalong.quiet import quiet
+    from playalong.support.quiet_stderr import quiet_stderr
 
     if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
         pytest.fail("python-rtmidi was built without JACK; its wheels for Linux have it")
@@ -48,7 +48,7 @@ def _wait_for(server: "subprocess.Popen[bytes]") -> None:
     while time.monotonic() < end_s:
         if server.poll() is not None:
             pytest.fail(f"jackd ended at once with code {server.returncode}")
-        with quiet():
+        with quiet_stderr():
             try:
                 rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="waiting").delete()
                 return

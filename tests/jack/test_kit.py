@@ -7,19 +7,20 @@ from itertools import islice
 
 import pytest
 
-from playalong.kit.ports import Port, open_port
-from playalong.kit.rtmidi_port import VirtualOutput
-from playalong.live.clock import RealClock
-from playalong.live.kit import KitSession, watch
-from playalong.live.loop import Stage
+from playalong.app.kit_setup.kit_session import KitSession, watch
+from playalong.app.run.clock import RealClock
+from playalong.app.run.run import RunContext
+from playalong.midi.port import Port
+from playalong.midi_io.ports import open_port
+from playalong.midi_io.rtmidi_port import VirtualOutput
 from playalong.profile.profile import Profile
-from playalong.screen.keys import Key, Press
-from playalong.screen.messages_page import MessageRow, MessagesPage
-from playalong.screen.page import Page
-from playalong.screen.theme import Theme
-from playalong.screen.window import Window
-from playalong.shipped import folder
-from playalong.sound.output import SilentOutput
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Page
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
+from playalong.sound.device.output import SilentOutput
+from playalong.support.resources import folder
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 
@@ -73,9 +74,9 @@ def test_the_messages_page_shows_what_comes(port):
             return [Key.CLOSE] if len(rows) >= 12 or clock.now() > end_s else []
 
     theme = Theme.load(folder("assets") / "fonts")
-    stage = Stage(clock, Seen(), theme, SilentOutput(), ())  # type: ignore[arg-type]
+    context = RunContext(clock, Seen(), theme, SilentOutput(), ())  # type: ignore[arg-type]
     try:
-        KitSession(stage, port, Profile("kit", "me"), lambda _: None).go("messages")
+        KitSession(context, port, Profile("kit", "me"), lambda _: None).go("messages")
     finally:
         window.close()
     assert len(rows) >= 12

@@ -6,15 +6,15 @@ from pathlib import Path
 
 import pytest
 
-from playalong.cli import main
-from playalong.grading.words import as_json
-from playalong.kit.player import SKILLS, perform, send
-from playalong.kit.rtmidi_port import VirtualOutput
-from playalong.live import sitting
-from playalong.live.loop import Run
-from playalong.live.sitting import Kept
+from playalong.app.play import play_session as sitting
+from playalong.app.play.play_session import Kept
+from playalong.app.run.run import Run
+from playalong.app.take_grading import Options, grade_take
+from playalong.commands.cli import main
+from playalong.grading.text import as_json
+from playalong.midi_io.rtmidi_port import VirtualOutput
 from playalong.records.takes import read
-from playalong.regrading import Options, grade_take
+from playalong.simulation.player import SKILLS, perform, send
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 
@@ -31,8 +31,8 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
     class Played(Run):
         """A run whose player sits at the other end of the port."""
 
-        def __init__(self, task, stage, connect) -> None:
-            super().__init__(task, stage, connect)
+        def __init__(self, task, context, connect) -> None:
+            super().__init__(task, context, connect)
             performance = perform(task.targets(), SKILLS["learning"], 4)
             sent.extend(performance.messages)
             arguments = (performance, output, self._start_s, time.perf_counter, time.sleep)

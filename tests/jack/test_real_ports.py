@@ -8,14 +8,15 @@ import numpy as np
 import pytest
 import rtmidi
 
-from playalong.kit import ports
-from playalong.kit.outputs import Sending, open_output
-from playalong.kit.player import SKILLS, perform, send
-from playalong.kit.ports import NO_PORT, PortError
-from playalong.kit.rtmidi_port import VirtualOutput
-from playalong.kit.stamps import StampFilter
+from playalong.midi.port import Port
+from playalong.midi_io import ports
+from playalong.midi_io.backend import NO_PORT, PortError
+from playalong.midi_io.outputs import Sending, open_output
+from playalong.midi_io.rtmidi_port import VirtualOutput
+from playalong.midi_io.timestamps import StampFilter
+from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.pattern.text import read
+from playalong.simulation.player import SKILLS, perform, send
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 
@@ -53,7 +54,7 @@ def listening() -> Iterator[rtmidi.MidiIn]:
     client.delete()
 
 
-def heard(output: VirtualOutput, port: ports.Port, velocity: int) -> set[int]:
+def heard(output: VirtualOutput, port: Port, velocity: int) -> set[int]:
     """The velocities that arrive when a stroke is sent until it is heard.
 
     What is sent before the server has joined the two ports goes nowhere.
@@ -210,7 +211,7 @@ def test_messages_go_out_at_their_time_to_an_output_chosen_by_name(listening):
 
 def test_who_only_lists_takes_leave_of_the_server(output, monkeypatch):
     """JACK's server holds up the next client for seconds where one just goes."""
-    from playalong.kit import rtmidi_port
+    from playalong.midi_io import rtmidi_port
 
     made: list[rtmidi.MidiIn] = []
     make = rtmidi_port.RtMidiBackend._made

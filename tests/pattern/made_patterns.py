@@ -13,7 +13,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from playalong.pattern.beats import Meter
+from playalong.pattern.meter import Meter
 from playalong.pattern.model import (
     Bar,
     Change,

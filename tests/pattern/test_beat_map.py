@@ -5,13 +5,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.following import find, follow
 from playalong.grading.gauges import Gauges
-from playalong.grading.grader import Grader
-from playalong.grading.hits import Hits
-from playalong.grading.measure import grade
-from playalong.grading.steadiness import FASTER, STEADY
+from playalong.grading.grade_run import grade
+from playalong.grading.matching.live_grader import Grader
+from playalong.grading.matching.tempo_following import find, follow
+from playalong.grading.measures.steadiness import FASTER, STEADY
 from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.targets import Targets, lay_out, lay_out_on
 from tests.grading.making import faultless, groove, law, moved

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.pattern.beats import SPOKEN, Meter, Tempo, spoken_count
+from playalong.pattern.meter import SPOKEN, Meter, Tempo, spoken_count
 from playalong.pattern.model import Stroke, divisions
 
 from .made_patterns import METERS

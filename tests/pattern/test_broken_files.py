@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.pattern.text import PatternError, Problem, read
+from playalong.pattern.reader import PatternError, Problem, read
 
 HEAD = 'title = "T"\nmeter = "4/4"\ntempo = 84\n'
 BAR = '[[bar]]\nsnare = "x x x x"\n'

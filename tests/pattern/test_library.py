@@ -3,7 +3,7 @@
 import pytest
 
 from playalong.pattern.library import Library, UnknownPattern
-from playalong.pattern.text import PatternError
+from playalong.pattern.reader import PatternError
 
 TEXT = 'title = "T"\nmeter = "1/4"\ntempo = 60\n[[bar]]\nsnare = "x"\n'
 LIBRARY = Library({"wet-stairs": TEXT, "early-tram": TEXT, "tin-roof-2": TEXT, "broken": "tempo ="})

@@ -6,11 +6,11 @@ from fractions import Fraction
 
 import pytest
 
-from playalong.pattern.kit import BY_NAME, Limb
 from playalong.pattern.model import Bar, Dynamic, Pattern
-from playalong.pattern.text import read
-from playalong.pattern.writing import write
-from playalong.shipped import folder
+from playalong.pattern.reader import read
+from playalong.pattern.voices import BY_NAME, Limb
+from playalong.pattern.writer import write
+from playalong.support.resources import folder
 
 FILES = sorted(folder("patterns").glob("*.toml"))
 FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from playalong.pattern.kit import STAFF_ORDER
 from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, lay_out
-from playalong.pattern.text import read
+from playalong.pattern.voices import STAFF_ORDER
 
 from .made_patterns import Made, patterns
 

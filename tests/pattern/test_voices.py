@@ -3,7 +3,15 @@
 import pretty_midi
 import pytest
 
-from playalong.pattern.kit import BY_NAME, BY_NOTE, STAFF_ORDER, VOICES, folded, is_judged, note_of
+from playalong.pattern.voices import (
+    BY_NAME,
+    BY_NOTE,
+    STAFF_ORDER,
+    VOICES,
+    folded,
+    is_judged,
+    note_of,
+)
 
 #: The names of General MIDI's percussion key map for what each of our voices covers. 40 is a rim
 #: on electronic kits, and 22, 26 and 58 are theirs alone (from memory of the mapping published

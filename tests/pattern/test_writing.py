@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from playalong.pattern.model import Change, Pattern, Variation
-from playalong.pattern.text import read
-from playalong.pattern.writing import write
+from playalong.pattern.reader import read
+from playalong.pattern.writer import write
 
 from .made_patterns import Made, patterns
 

@@ -6,13 +6,13 @@ import numpy as np
 from hypothesis import HealthCheck, settings
 
 from playalong.grading.grade import Grade
-from playalong.grading.hits import Hit, Hits
-from playalong.grading.measure import grade
+from playalong.grading.grade_run import grade
 from playalong.grading.verdicts import Rules
-from playalong.kit.player import SKILLS, perform
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic, Pattern
+from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
-from playalong.pattern.text import read
+from playalong.simulation.player import SKILLS, perform
 
 _FOLDER = Path(__file__).parents[2] / "patterns"
 SHIPPED = {path.stem: read(path.read_text("utf-8"), path.stem) for path in _FOLDER.glob("*.toml")}

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.hits import Hits
-from playalong.grading.measure import grade
-from playalong.pattern.kit import BY_NAME
+from playalong.grading.grade_run import grade
+from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
-from playalong.practice.answers import Exercise, State
+from playalong.pattern.voices import BY_NAME
+from playalong.practice.feedback import Exercise, State
 from playalong.practice.lesson import PATIENCE, Lesson
 from playalong.practice.plan import MANNERS, Kind, Step
 from playalong.practice.repetition import Fault, Repetition, repetition

@@ -11,12 +11,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from playalong.grading.hits import Hit, Hits
 from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern, Stroke
 from playalong.pattern.targets import GRACE_S, lay_out
 from playalong.practice.calling import called, mixed
-from playalong.practice.chunks import Names
+from playalong.practice.excerpts import Names
 from playalong.practice.mixing import GRACE_COST, MOST, Explainer, Explanation, allowed
 from playalong.practice.texture import texture
 

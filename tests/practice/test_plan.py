@@ -6,7 +6,7 @@ import pytest
 
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Dynamic, Pattern, Practice
-from playalong.practice.chunks import asked, excerpt, whole_bars
+from playalong.practice.excerpts import asked, excerpt, whole_bars
 from playalong.practice.plan import MANNERS, Easing, Kind, Step, loosened, plan, practice_of
 
 from .making import FOUR_BEATS, SHIPPED, pattern

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from playalong.grading.hits import Hit, Hits
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
-from playalong.practice.chunks import excerpt, whole_bars
+from playalong.practice.excerpts import excerpt, whole_bars
 from playalong.practice.repetition import Repetition, repetition
 
 from .making import FOUR_BEATS, as_list, faultless, graded, pattern

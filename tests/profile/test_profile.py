@@ -1,11 +1,11 @@
 """A profile: all that is known of one kit and player."""
 
-from playalong.grading.calibrating import SOURCE, bands_of
+from playalong.grading.bands_from_strokes import SOURCE, bands_of
 from playalong.grading.loudness import Loudness
+from playalong.midi.pads import Pads
 from playalong.pattern.model import Dynamic
-from playalong.profile.pads import Pads
+from playalong.profile.pad_commands import Calls
 from playalong.profile.profile import Profile
-from playalong.profile.sticks import Calls
 
 STROKES = {
     "snare": {

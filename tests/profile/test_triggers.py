@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.hits import Hit, Hits
 from playalong.grading.verdicts import Rules
-from playalong.pattern.kit import STAFF_ORDER
+from playalong.midi.hits import Hit, Hits
+from playalong.midi.pads import Guard, pad_of
+from playalong.pattern.reader import read
 from playalong.pattern.targets import GRACE_S, Targets, lay_out
-from playalong.pattern.text import read
-from playalong.profile.pads import Guard, pad_of
+from playalong.pattern.voices import STAFF_ORDER
 from playalong.profile.triggers import (
     MOST_MASK_MS,
     OFTEN,

@@ -10,11 +10,11 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from playalong.grading.words import as_json
-from playalong.pattern.text import read as read_pattern
-from playalong.plain import PlainError
+from playalong.app.take_grading import Options, grade_take
+from playalong.grading.text import as_json
+from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import Take, TakeError, read
-from playalong.regrading import Options, grade_take
+from playalong.support.errors import UserError
 
 from .midi_bytes import event, file, in_file, tempo, text, track
 
@@ -40,7 +40,7 @@ def attempt(work: Callable[[], T]) -> tuple[T | None, str]:
     """What ``work`` gives, or nothing and the plain words with which it refuses."""
     try:
         return work(), ""
-    except PlainError as error:
+    except UserError as error:
         return None, str(error)
 
 

@@ -13,10 +13,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.grading.hits import Hits
-from playalong.kit.mapping import Mapper, hits_of
-from playalong.pattern.kit import BY_NAME
-from playalong.profile.pads import Guard, Pads, Pedal
+from playalong.midi.hits import Hits
+from playalong.midi.mapping import Mapper, hits_of
+from playalong.midi.pads import Guard, Pads, Pedal
+from playalong.pattern.voices import BY_NAME
 from playalong.records.takes import Recording, Take, TakeError, read
 
 from .midi_bytes import END

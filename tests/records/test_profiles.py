@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.pattern.kit import VOICES
+from playalong.midi.pads import LONGEST_MASK_MS, Guard, Pads, Pedal
 from playalong.pattern.model import Dynamic
-from playalong.plain import PlainError
+from playalong.pattern.voices import VOICES
 from playalong.profile.latency import (
     CLICK_ON_KIT,
     LEAST_MS,
@@ -21,12 +21,12 @@ from playalong.profile.latency import (
     TYPED,
     Latency,
 )
-from playalong.profile.pads import LONGEST_MASK_MS, Guard, Pads, Pedal
+from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
-from playalong.profile.sticks import Calls, Command
 from playalong.records.profiles import list_profiles, read, read_file, write
 from playalong.records.strokes import read as read_strokes
-from playalong.records.toml import TomlError
+from playalong.support.errors import UserError
+from playalong.support.toml_files import TomlError
 
 NAMES = [voice.name for voice in VOICES]
 WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
@@ -441,14 +441,14 @@ def test_strokes_are_read_from_a_profile_or_from_a_file_of_their_own(tmp_path):
 def test_strokes_that_cannot_be_read_are_told(tmp_path, text, words):
     path = tmp_path / "strokes.toml"
     path.write_text(text)
-    with pytest.raises(PlainError) as caught:
+    with pytest.raises(UserError) as caught:
         read_strokes(path)
     assert str(path) in str(caught.value)
     assert words in str(caught.value)
 
 
 def test_no_strokes_file(tmp_path):
-    with pytest.raises(PlainError, match="cannot be read: No such file"):
+    with pytest.raises(UserError, match="cannot be read: No such file"):
         read_strokes(tmp_path / "nowhere.toml")
 
 

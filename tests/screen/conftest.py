@@ -7,9 +7,9 @@ from pathlib import Path
 import pygame
 import pytest
 
-from playalong.screen.pen import Pen
-from playalong.screen.theme import Theme
-from playalong.screen.window import Window
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
 
 from .screen_samples import Written
 

@@ -5,18 +5,18 @@ from random import Random
 
 from playalong.grading.loudness import Band
 from playalong.pattern.model import Dynamic
-from playalong.screen.kit_drawing import USUAL, KitDrawing, Link, Spot
-from playalong.screen.kit_page import PAGES, KitLine, KitPage
-from playalong.screen.latency_page import LatencyPage
-from playalong.screen.messages_page import MessageRow, MessagesPage
-from playalong.screen.pads_page import PadsPage
-from playalong.screen.page import Outcome
-from playalong.screen.ready_page import ReadyPage
-from playalong.screen.sticks_page import SticksPage
-from playalong.screen.theme import Theme
-from playalong.screen.touch_page import PadLine, TouchPage
-from playalong.screen.triggers_page import PadTriggers, TriggersPage
-from playalong.screen.widgets import Level
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.widgets import Level
+from playalong.screen.kit_pages.kit_drawing import USUAL, KitDrawing, Link, Spot
+from playalong.screen.kit_pages.latency import LatencyPage
+from playalong.screen.kit_pages.loudness import PadLine, TouchPage
+from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
+from playalong.screen.kit_pages.overview import PAGES, KitLine, KitPage
+from playalong.screen.kit_pages.pad_commands import SticksPage
+from playalong.screen.kit_pages.pads import PadsPage
+from playalong.screen.kit_pages.triggers import PadTriggers, TriggersPage
+from playalong.screen.pages.ready import ReadyPage
 
 from .screen_samples import RULES, crowded_bar, groove_bar
 

@@ -8,16 +8,16 @@ import pygame
 
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.grading.grade import PlaceGrade
-from playalong.grading.hits import Hit
 from playalong.grading.loudness import level_db
 from playalong.grading.verdicts import Rules
-from playalong.pattern.beats import STRAIGHT, Meter
+from playalong.midi.hits import Hit
+from playalong.pattern.meter import STRAIGHT, Meter
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.targets import Targets, lay_out
-from playalong.screen.chart import Sheet
-from playalong.screen.result_page import ResultPage
-from playalong.screen.run_page import CountIn, RunPage
-from playalong.screen.theme import Theme
+from playalong.screen.base.theme import Theme
+from playalong.screen.pages.result import ResultPage
+from playalong.screen.pages.run import CountIn, RunPage
+from playalong.screen.sheet.sheet import Sheet
 
 RULES = Rules()
 TEMPO_BPM = 84.0

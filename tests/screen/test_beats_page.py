@@ -5,13 +5,13 @@ import pygame
 import pytest
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.screen import beats_page
-from playalong.screen.beats_page import SETTINGS, SPANS_S, BeatsPage, Setting
-from playalong.screen.keys import Click, Key
-from playalong.screen.page import Outcome
-from playalong.screen.theme import LIGHT, Theme
-from playalong.screen.wait_page import WaitPage
-from playalong.screen.widgets import Level
+from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.base.widgets import Level
+from playalong.screen.pages import beats as beats_page
+from playalong.screen.pages.beats import SETTINGS, SPANS_S, BeatsPage, Setting
+from playalong.screen.pages.wait import WaitPage
 
 from .kit_samples import CALL, CALLED
 from .screen_samples import Written

@@ -7,13 +7,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.screen.keys import Click, Key
-from playalong.screen.page import Outcome
-from playalong.screen.pen import Pen
-from playalong.screen.plan_page import PlanLine, PlanPage
-from playalong.screen.texture_page import TexturePage
-from playalong.screen.theme import LIGHT, Theme
-from playalong.screen.widgets import (
+from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.base.widgets import (
     AGAIN,
     BACK,
     FASTER,
@@ -32,6 +30,8 @@ from playalong.screen.widgets import (
     Level,
     foot,
 )
+from playalong.screen.pages.plan import PlanLine, PlanPage
+from playalong.screen.pages.texture import TexturePage
 
 from .kit_samples import CALL, CALLED
 from .screen_samples import Written, a_sheet, groove_bar, result_page, run_page

@@ -9,16 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.grading.loudness import Band
-from playalong.pattern.kit import BY_NAME, VOICES
 from playalong.pattern.model import Dynamic
-from playalong.screen.keys import Click, Key
-from playalong.screen.kit_drawing import KitDrawing, Link, Part, Spot
-from playalong.screen.kit_page import PAGES
-from playalong.screen.latency_page import LatencyPage
-from playalong.screen.messages_page import KEPT, MessageRow
-from playalong.screen.page import Outcome
-from playalong.screen.pen import Pen
-from playalong.screen.theme import LIGHT, Theme
+from playalong.pattern.voices import BY_NAME, VOICES
+from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.kit_pages.kit_drawing import KitDrawing, Link, Part, Spot
+from playalong.screen.kit_pages.latency import LatencyPage
+from playalong.screen.kit_pages.messages import KEPT, MessageRow
+from playalong.screen.kit_pages.overview import PAGES
 
 from .kit_samples import (
     EVERY_PIECE,

@@ -2,12 +2,12 @@
 
 import pytest
 
-from playalong.screen.keys import Key
-from playalong.screen.page import Outcome
-from playalong.screen.plan_page import PlanLine, PlanPage
-from playalong.screen.texture_page import TexturePage
-from playalong.screen.theme import LIGHT, Theme
-from playalong.screen.widgets import LESSON, Buttons
+from playalong.screen.base.keys import Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.base.widgets import LESSON, Buttons
+from playalong.screen.pages.plan import PlanLine, PlanPage
+from playalong.screen.pages.texture import TexturePage
 
 from .screen_samples import a_sheet, run_page
 from .test_screen_pages import SIZES, check_texts, has, picture

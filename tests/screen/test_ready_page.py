@@ -4,11 +4,11 @@ from itertools import combinations
 
 import pytest
 
-from playalong.screen.keys import Click, Key
-from playalong.screen.page import Outcome
-from playalong.screen.ready_page import READY, ReadyPage
-from playalong.screen.theme import LIGHT, Theme
-from playalong.screen.widgets import Buttons
+from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.base.widgets import Buttons
+from playalong.screen.pages.ready import READY, ReadyPage
 
 from .kit_samples import CALL, CALLED, ready_page
 from .screen_samples import groove_bar

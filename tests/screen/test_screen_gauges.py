@@ -3,10 +3,10 @@ import pytest
 
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.grading.loudness import level_db
-from playalong.grading.steadiness import FASTER, SLOWER
-from playalong.screen import gauges
-from playalong.screen.pen import Pen
-from playalong.screen.theme import LIGHT
+from playalong.grading.measures.steadiness import FASTER, SLOWER
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import LIGHT
+from playalong.screen.sheet import gauges
 
 RECT = pygame.Rect(20, 20, 400, 130)
 

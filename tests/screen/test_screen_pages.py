@@ -5,13 +5,13 @@ import numpy as np
 import pygame
 import pytest
 
-from playalong.grading.grader import Grader
-from playalong.pattern.kit import BY_NAME
+from playalong.grading.matching.live_grader import Grader
 from playalong.pattern.targets import lay_out
-from playalong.screen.chart import Sheet
-from playalong.screen.keys import Click, Key
-from playalong.screen.page import Outcome
-from playalong.screen.theme import LIGHT, Theme
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.sheet.sheet import Sheet
 
 from .screen_samples import (
     RULES,

@@ -3,8 +3,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.screen.pen import Pen
-from playalong.screen.theme import DARK, LIGHT, Theme
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import DARK, LIGHT, Theme
 
 
 def luminance(colour: tuple[int, int, int]) -> float:

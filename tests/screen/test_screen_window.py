@@ -5,9 +5,9 @@ import sys
 import pygame
 import pytest
 
-from playalong.plain import PlainError
-from playalong.screen.keys import Click, Key
-from playalong.screen.window import Window, WindowError
+from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.window import Window, WindowError
+from playalong.support.errors import UserError
 
 from .screen_samples import run_page
 
@@ -44,7 +44,7 @@ def test_a_window_that_cannot_be_had_is_told_in_one_line(monkeypatch, offscreen)
     monkeypatch.setenv("SDL_VIDEODRIVER", "no-such-driver")
     with pytest.raises(WindowError) as told:
         Window.open((320, 200), offscreen=offscreen)
-    assert isinstance(told.value, PlainError)
+    assert isinstance(told.value, UserError)
     assert str(told.value).startswith("The window cannot be opened")
     assert "\n" not in str(told.value)
 

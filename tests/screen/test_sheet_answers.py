@@ -4,16 +4,16 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.grading.grader import Grader, judge
-from playalong.grading.hits import Hit, Hits
 from playalong.grading.loudness import Loudness
-from playalong.grading.verdicts import Judged, Verdict
-from playalong.screen.answers import Answers
+from playalong.grading.matching.live_grader import Grader, judge
+from playalong.grading.verdicts import Verdict, VerdictEvent
+from playalong.midi.hits import Hit, Hits
+from playalong.screen.sheet.answers import Answers
 
 from .screen_samples import RULES, a_run, answering, numbered
 
 
-def fed(targets, hits: list[Hit], words: list[Judged]) -> Answers:
+def fed(targets, hits: list[Hit], words: list[VerdictEvent]) -> Answers:
     answers = Answers(targets, RULES)
     for number, hit in enumerate(hits):
         answers.hit(number, hit)
@@ -56,9 +56,11 @@ def test_all_words_of_a_live_run_leave_what_the_settled_words_alone_say(played):
 def test_a_target_waits_again_when_its_hit_answers_another():
     targets, _ = a_run(2)
     first, second = np.flatnonzero(np.array(targets.names) == "hi-hat")[:2].tolist()
-    answers = fed(targets, [answering(targets, first)], [Judged(Verdict.LATE, first, 0, 40.0)])
+    answers = fed(
+        targets, [answering(targets, first)], [VerdictEvent(Verdict.LATE, first, 0, 40.0)]
+    )
     assert not answers.is_ahead(first)
-    shown = answers.judged(Judged(Verdict.EARLY, second, 0, -40.0))
+    shown = answers.judged(VerdictEvent(Verdict.EARLY, second, 0, -40.0))
     assert answers.is_ahead(first)
     assert not answers.is_ahead(second)
     assert {float(targets.time_s[first]), float(targets.time_s[second])} <= set(shown)
@@ -66,7 +68,7 @@ def test_a_target_waits_again_when_its_hit_answers_another():
 
 def test_a_word_that_only_settles_changes_nothing_on_the_sheet():
     targets, _ = a_run(2)
-    word = Judged(Verdict.ON_TIME, 0, 0, 1.0, Loudness.RIGHT)
+    word = VerdictEvent(Verdict.ON_TIME, 0, 0, 1.0, Loudness.RIGHT)
     answers = fed(targets, [answering(targets, 0)], [word])
     assert answers.judged(replace(word, settled=True)) == []
     assert answers.judged(replace(word, verdict=Verdict.LATE, settled=True)) != []
@@ -76,13 +78,13 @@ def test_a_voice_without_a_line_gets_a_row_in_staff_order_once_it_is_judged():
     targets, _ = a_run(2)
     answers = fed(targets, [Hit(0.5, "floor-tom", 60.0)], [])
     assert answers.voices == ("hi-hat", "snare", "kick")
-    answers.judged(Judged(Verdict.EXTRA, None, 0))
+    answers.judged(VerdictEvent(Verdict.EXTRA, None, 0))
     assert answers.voices == ("hi-hat", "snare", "floor-tom", "kick")
 
 
 def test_a_voice_that_folds_into_a_written_one_lies_in_its_row():
     targets, _ = a_run(2)
-    answers = fed(targets, [Hit(0.5, "rim-shot", 99.0)], [Judged(Verdict.EXTRA, None, 0)])
+    answers = fed(targets, [Hit(0.5, "rim-shot", 99.0)], [VerdictEvent(Verdict.EXTRA, None, 0)])
     assert answers.played[0].voice == "snare"
     assert answers.voices == targets.voices
 
@@ -102,6 +104,6 @@ def test_an_optional_stroke_stops_waiting_when_its_window_is_over():
 def test_a_hit_shows_only_once_something_is_said_of_it():
     targets, _ = a_run(2)
     hits = [Hit(0.4, "hi-hat-pedal", 60.0), Hit(0.5, "kick", 60.0)]
-    answers = fed(targets, hits, [Judged(Verdict.EXTRA, None, 1)])
+    answers = fed(targets, hits, [VerdictEvent(Verdict.EXTRA, None, 1)])
     assert [played.time_s for played, _ in answers.hits_between(0.0, 1.0)] == [0.5]
     assert list(answers.hits_between(0.51, 1.0)) == []

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from playalong.pattern.model import Stroke
 from playalong.pattern.targets import lay_out
-from playalong.screen.spoken import Count, Weight, count_of
+from playalong.screen.sheet.count import Count, Weight, count_of
 
 from .screen_samples import a_bar, a_pattern, a_run, crowded_bar, groove_bar
 

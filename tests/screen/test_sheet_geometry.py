@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.grading.loudness import Band, level_db
-from playalong.pattern.kit import VOICES
-from playalong.screen.geometry import GAP, SOFTEST, Geometry, height, height_of, nearest, rows
+from playalong.pattern.voices import VOICES
+from playalong.screen.sheet.geometry import GAP, SOFTEST, Geometry, height, height_of, nearest, rows
 
 times_s = st.floats(0.0, 3600.0)
 tolerances_s = st.floats(0.001, 0.2)

@@ -4,16 +4,16 @@ import numpy as np
 import pygame
 import pytest
 
-from playalong.grading.hits import Hit
 from playalong.grading.loudness import Loudness
-from playalong.grading.verdicts import Judged, Verdict
+from playalong.grading.verdicts import Verdict, VerdictEvent
+from playalong.midi.hits import Hit
 from playalong.pattern.model import Dynamic
-from playalong.screen.answers import Answers
-from playalong.screen.geometry import GAP, Geometry, rows
-from playalong.screen.painting import HEAD, Painting
-from playalong.screen.spoken import Count
-from playalong.screen.strip import PIECE, Strip
-from playalong.screen.theme import DARK, LIGHT, Theme
+from playalong.screen.base.theme import DARK, LIGHT, Theme
+from playalong.screen.sheet.answers import Answers
+from playalong.screen.sheet.count import Count
+from playalong.screen.sheet.geometry import GAP, Geometry, rows
+from playalong.screen.sheet.painting import HEAD, Painting
+from playalong.screen.sheet.tile_cache import PIECE, Strip
 
 from .screen_samples import RULES, a_pattern, a_run, answering, crowded_bar, groove_bar, numbered
 
@@ -29,7 +29,7 @@ class Sheet:
         self.answers = Answers(self.targets, RULES)
         self._count, self._theme, self._unit = Count(self.targets, bars), theme, unit
 
-    def say(self, word: Judged, hit: Hit | None = None) -> None:
+    def say(self, word: VerdictEvent, hit: Hit | None = None) -> None:
         if hit is not None and word.hit is not None:
             self.answers.hit(word.hit, hit)
         self.answers.judged(word)
@@ -84,7 +84,7 @@ def test_a_target_ahead_is_a_pale_box(sheet):
 
 def test_a_missed_target_is_hatched_in_the_second_colour(sheet):
     target = numbered(sheet.targets, "kick")
-    sheet.say(Judged(Verdict.MISSED, target, None))
+    sheet.say(VerdictEvent(Verdict.MISSED, target, None))
     surface, inside = sheet.painted(), sheet.box(target).inflate(-4, -4)
     pixels = pygame.surfarray.array3d(surface.subsurface(inside)).astype(int)
     # Lines are red, what lies between them is paper: their red and blue lie far apart or not.
@@ -96,7 +96,7 @@ def test_a_missed_target_is_hatched_in_the_second_colour(sheet):
 
 def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
     target = numbered(sheet.targets, "kick")
-    word = Judged(Verdict.ON_TIME, target, 0, 12.0, Loudness.RIGHT)
+    word = VerdictEvent(Verdict.ON_TIME, target, 0, 12.0, Loudness.RIGHT)
     sheet.say(word, answering(sheet.targets, target, 12.0))
     surface, at = sheet.painted(), sheet.at(0)
     assert sheet.box(target).collidepoint(at)
@@ -108,7 +108,7 @@ def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
 def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, verdict):
     target = numbered(sheet.targets, "kick")
     target = next(t for t in range(target + 1, 99) if sheet.targets.names[t] == "kick")
-    word = Judged(verdict, target, 0, late_ms, Loudness.RIGHT)
+    word = VerdictEvent(verdict, target, 0, late_ms, Loudness.RIGHT)
     sheet.say(word, answering(sheet.targets, target, late_ms))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert not box.collidepoint(x, y)
@@ -123,7 +123,7 @@ def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, v
 @pytest.mark.parametrize(("velocity", "loudness"), [(90.0, Loudness.TOO_LOUD)])
 def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness):
     target = numbered(sheet.targets, "snare", Dynamic.GHOST)
-    word = Judged(Verdict.ON_TIME, target, 0, 0.0, loudness)
+    word = VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, loudness)
     sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert y < box.top
@@ -132,7 +132,7 @@ def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness
 
 
 def test_an_extra_is_a_cross_in_its_row(sheet):
-    sheet.say(Judged(Verdict.EXTRA, None, 0), Hit(1.03, "kick", 60.0))
+    sheet.say(VerdictEvent(Verdict.EXTRA, None, 0), Hit(1.03, "kick", 60.0))
     surface, at = sheet.painted(), sheet.at(0)
     assert share(surface, around(at, 1), LIGHT.off) > 0.3
     # Nothing lies above, below or beside the middle of a cross, near its ends.
@@ -143,7 +143,7 @@ def test_an_extra_is_a_cross_in_its_row(sheet):
 def test_a_wrong_drum_joins_its_cross_to_the_hatched_box(sheet):
     target = numbered(sheet.targets, "kick")
     hit = Hit(float(sheet.targets.time_s[target]), "floor-tom", 60.0)
-    sheet.say(Judged(Verdict.WRONG_DRUM, target, 0), hit)
+    sheet.say(VerdictEvent(Verdict.WRONG_DRUM, target, 0), hit)
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert y < box.top
     assert share(surface, pygame.Rect(x, y, 1, box.top - y), LIGHT.off) == 1.0
@@ -172,7 +172,7 @@ def test_grace_strokes_stand_left_of_the_box(sheet):
 
 def test_a_grace_stroke_is_a_smaller_dot_and_leaves_its_target_waiting(sheet):
     graced = int(np.flatnonzero(sheet.targets.graces)[0])
-    grace = Judged(Verdict.ON_TIME, graced, 0, -30.0, grace=True)
+    grace = VerdictEvent(Verdict.ON_TIME, graced, 0, -30.0, grace=True)
     sheet.say(grace, answering(sheet.targets, graced, -60.0))
     surface, at, radius = sheet.painted(pieces=9), sheet.at(0), sheet.painting.radius
     assert is_like(surface, at, LIGHT.ink)
@@ -198,7 +198,7 @@ def test_pieces_meet_without_a_seam(theme, unit):
     for target, verdict in enumerate((Verdict.MISSED, Verdict.ON_TIME, Verdict.LATE) * 4):
         hit = None if verdict is Verdict.MISSED else answering(sheet.targets, target, 40.0)
         number = None if hit is None else target
-        sheet.say(Judged(verdict, target, number, 40.0, Loudness.RIGHT), hit)
+        sheet.say(VerdictEvent(verdict, target, number, 40.0, Loudness.RIGHT), hit)
     reference = pygame.surfarray.array3d(sheet.painted(0, 8))
     for shift in range(8, PIECE, 24):
         other = pygame.surfarray.array3d(sheet.painted(shift, 7))
@@ -209,7 +209,8 @@ def test_the_dark_sheet_shows_the_same_in_its_own_colours(fonts):
     sheet = Sheet(Theme.load(fonts, dark=True))
     target = numbered(sheet.targets, "kick")
     sheet.say(
-        Judged(Verdict.ON_TIME, target, 0, 0.0, Loudness.RIGHT), answering(sheet.targets, target)
+        VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, Loudness.RIGHT),
+        answering(sheet.targets, target),
     )
     assert share(sheet.painted(), around(sheet.at(0), 2), DARK.ink) == 1.0
 

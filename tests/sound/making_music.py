@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.sound.drums import stroke
+from playalong.sound.synth.drums import stroke
 from playalong.sound.timeline import RATE, Frames
 
 Floats = NDArray[np.float64]

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 from pretty_midi.constants import DRUM_MAP
 from scipy.optimize import brentq
 
-from playalong.pattern.beats import Meter, Tempo
+from playalong.pattern.meter import Meter, Tempo
+from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.pattern.text import read
-from playalong.sound.click import (
+from playalong.sound.synth.click import (
     BAR_MODES,
     CHANNEL,
     Clicking,

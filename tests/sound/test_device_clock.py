@@ -3,7 +3,7 @@
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.sound.device_clock import WINDOW_S, DeviceClock
+from playalong.sound.device.device_clock import WINDOW_S, DeviceClock
 
 RATE, BLOCK, LATENCY_S = 48_000, 480, 0.01
 

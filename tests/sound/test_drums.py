@@ -11,9 +11,9 @@ import pytest
 from scipy.signal import butter, periodogram, sosfilt, spectrogram
 from scipy.special import jn_zeros
 
-from playalong.pattern.kit import VOICES
-from playalong.sound import drums, kit_cache
-from playalong.sound.drums import MEMBRANE, stroke, warm
+from playalong.pattern.voices import VOICES
+from playalong.sound.synth import drums, kit_cache
+from playalong.sound.synth.drums import MEMBRANE, stroke, warm
 
 RATE = 48_000
 NAMES = [voice.name for voice in VOICES]
@@ -267,7 +267,7 @@ def digests() -> dict[str, str]:
 
 def test_another_process_hears_the_same():
     script = (
-        "import hashlib; from playalong.sound.drums import stroke\n"
+        "import hashlib; from playalong.sound.synth.drums import stroke\n"
         f"for voice in {NAMES[::-1]!r}:\n"
         f"    print(voice, hashlib.sha256(stroke(voice, 84, {RATE}).tobytes()).hexdigest())"
     )

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from playalong.sound import drums, kit_cache
-from playalong.sound.drums import LAYERS, stroke, warm
+from playalong.sound.synth import drums, kit_cache
+from playalong.sound.synth.drums import LAYERS, stroke, warm
 
 RATE = 24_000
 LAYERS_MADE = [np.linspace(0, 1, size, dtype=np.float32) for size in (1, 50, 333)]

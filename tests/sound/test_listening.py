@@ -3,13 +3,13 @@
 import numpy as np
 import pytest
 
-from playalong.grading.hits import Hit
+from playalong.midi.hits import Hit
+from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.pattern.text import read
-from playalong.sound.click import Click, Kind, sample
-from playalong.sound.drums import stroke
 from playalong.sound.listening import Panned, Which, listened
-from playalong.sound.notes import Note, notes
+from playalong.sound.synth.click import Click, Kind, sample
+from playalong.sound.synth.drums import stroke
+from playalong.sound.synth.notes import Note, notes
 
 RATE = 48_000
 

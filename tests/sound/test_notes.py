@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 
 from playalong.pattern.model import Dynamic
+from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
-from playalong.pattern.text import read
-from playalong.shipped import folder
-from playalong.sound.drums import stroke
-from playalong.sound.notes import FADE_S, Note, damped, notes
-from playalong.sound.output import SilentOutput
+from playalong.sound.device.output import SilentOutput
+from playalong.sound.synth.drums import stroke
+from playalong.sound.synth.notes import FADE_S, Note, damped, notes
+from playalong.support.resources import folder
 
 RATE = 48_000
 FILES = sorted(folder("patterns").glob("*.toml"))

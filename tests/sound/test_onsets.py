@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.plain import PlainError
-from playalong.sound.beat_finding import find
-from playalong.sound.drums import stroke
-from playalong.sound.onsets import HOP_S, Onsets, TapError, continued, refined
+from playalong.sound.recordings.beat_finding import find
+from playalong.sound.recordings.onsets import HOP_S, Onsets, TapError, continued, refined
+from playalong.sound.synth.drums import stroke
 from playalong.sound.timeline import RATE
+from playalong.support.errors import UserError
 from tests.sound.making_music import DRIFTS, GROOVES, Floats, Played, rendered, tapped
 
 BEATS = 96
@@ -212,5 +212,5 @@ def test_finding_beats_says_how_to_install_what_it_needs(monkeypatch: pytest.Mon
     monkeypatch.setitem(sys.modules, "librosa", None)
     monkeypatch.setitem(sys.modules, "librosa.beat", None)
     _, onsets = recorded("swaying", "straight")
-    with pytest.raises(PlainError, match=r"pip install 'playalong\[beats\]', or tap along"):
+    with pytest.raises(UserError, match=r"pip install 'playalong\[beats\]', or tap along"):
         find(onsets)

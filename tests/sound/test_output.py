@@ -11,12 +11,9 @@ import numpy as np
 import pytest
 from scipy.signal import correlate
 
-from playalong.pattern.beats import Meter, Tempo
-from playalong.sound import devices, output
-from playalong.sound.click import Click, Kind, clicks, sample
-from playalong.sound.drums import stroke
-from playalong.sound.notes import Note
-from playalong.sound.output import (
+from playalong.pattern.meter import Meter, Tempo
+from playalong.sound.device import devices, output
+from playalong.sound.device.output import (
     GIVE_MORE_S,
     GIVE_WAY_S,
     LOUDEST_DB,
@@ -26,6 +23,9 @@ from playalong.sound.output import (
     Panned,
     SilentOutput,
 )
+from playalong.sound.synth.click import Click, Kind, clicks, sample
+from playalong.sound.synth.drums import stroke
+from playalong.sound.synth.notes import Note
 from playalong.sound.timeline import QUIET_DB, RISE_S, gain
 
 BUFFER, RATE = 480, 48_000

@@ -9,7 +9,7 @@ import pytest
 import soundfile
 from scipy.signal import resample_poly
 
-from playalong.sound.recordings import Recording, RecordingError, Reel
+from playalong.sound.recordings.decoding import Recording, RecordingError, Reel
 from playalong.sound.timeline import RATE, Frames
 
 #: What 16 bit tell apart, where full scale is 2, and a little.
@@ -121,7 +121,7 @@ def test_any_part_can_be_read(tmp_path: Path) -> None:
 
 
 def test_a_long_reel_goes_to_the_disk_and_reads_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("playalong.sound.recordings.IN_MEMORY_BYTES", 1_000)
+    monkeypatch.setattr("playalong.sound.recordings.decoding.IN_MEMORY_BYTES", 1_000)
     noise = np.random.default_rng(4).uniform(-1.0, 1.0, (5_000, 2)).astype(np.float32)
     reel = Reel()
     for start in range(0, 5_000, 700):

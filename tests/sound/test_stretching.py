@@ -3,11 +3,11 @@
 import numpy as np
 import pytest
 
-from playalong.plain import PlainError
-from playalong.sound import stretching
-from playalong.sound.recordings import Reel
-from playalong.sound.stretching import stretched
+from playalong.sound.recordings import stretching
+from playalong.sound.recordings.decoding import Reel
+from playalong.sound.recordings.stretching import stretched
 from playalong.sound.timeline import RATE, Frames
+from playalong.support.errors import UserError
 from tests.sound.making_music import Played
 
 PERCENTS = (50, 63, 75, 93, 110)
@@ -98,5 +98,5 @@ def test_progress_is_told_up_to_all() -> None:
 
 @pytest.mark.parametrize(("percent", "begin", "end"), [(40, 0, 9), (111, 0, 9), (80, 9, 9)])
 def test_what_cannot_be_played_is_told(percent: int, begin: int, end: int) -> None:
-    with pytest.raises(PlainError, match=r"choose 50 to 110|nothing to play"):
+    with pytest.raises(UserError, match=r"choose 50 to 110|nothing to play"):
         stretched(clicks(1.0, [9]), percent, begin, end)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.signal import correlate
 
 from playalong.sound import rendering
-from playalong.sound.click import Click, Kind, sample
+from playalong.sound.synth.click import Click, Kind, sample
 from playalong.sound.timeline import (
     CEILING,
     KNEE,

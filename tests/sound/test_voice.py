@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from playalong.sound.voice import Speaker
+from playalong.sound.speech import Speaker
 
 ENGINE = """
 from pathlib import Path

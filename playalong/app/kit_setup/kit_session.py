@@ -1,0 +1,113 @@
+"""The kit as it really is: its overview, and from there each thing that can be learned of it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from playalong.app.kit_setup import profile_text as kit_words
+from playalong.app.kit_setup.latency import ToKit, latency, typed_in
+from playalong.app.kit_setup.loudness import touch
+from playalong.app.kit_setup.messages import messages, watch
+from playalong.app.kit_setup.pad_commands import sticks
+from playalong.app.kit_setup.pads import pads
+from playalong.app.kit_setup.profile_text import shown
+from playalong.app.kit_setup.setup_context import Desk, Keep, pads_of_kit
+from playalong.app.kit_setup.triggers import triggers
+from playalong.app.run.kit_click import KitClick
+from playalong.app.run.run import RunContext
+from playalong.midi.mapping import Mapper
+from playalong.midi.port import Port
+from playalong.midi_io.backend import PortError
+from playalong.profile.profile import Profile
+from playalong.screen.base.page import Outcome
+from playalong.screen.kit_pages.overview import CHOOSING, KitPage
+from playalong.sound.device.output import Output, SilentOutput
+
+__all__ = ["KitSession", "click_on_kit", "shown", "typed_latency", "watch"]
+
+
+def click_on_kit(port: str) -> Output:
+    """The sound of the kit on ``port``, and nothing of the computer's; PortError, with what helps,
+    where none of the outputs has the name of the port or of its device.
+    """
+    failed: list[PortError] = []
+    for part in (port, port.partition(":")[0]):
+        try:
+            return KitClick(SilentOutput(), part)
+        except PortError as error:
+            failed.append(error)
+    raise PortError(f"{failed[0]} Start again with --click-to and a part of the right name.")
+
+
+class KitSession:
+    """Shows what is known of a kit and learns more; the profile is kept after each thing."""
+
+    def __init__(
+        self,
+        context: RunContext,
+        port: Port,
+        profile: Profile,
+        keep: Keep,
+        to_kit: ToKit = click_on_kit,
+        starts_on_kit: bool = False,
+    ) -> None:
+        """``keep`` keeps a profile; what it returns, or says with PlainError, stands on the page.
+
+        ``to_kit`` gives the output on which the kit sounds the click, by the name of its port;
+        with ``starts_on_kit`` it does so from the beginning.
+        """
+        self._desk = Desk(context, port, profile, keep, pads_of_kit(profile))
+        self._pages: dict[Outcome, Callable[[Desk], None]] = {
+            Outcome.PADS: pads,
+            Outcome.TOUCH: touch,
+            Outcome.TRIGGERS: triggers,
+            Outcome.LATENCY: lambda desk: latency(desk, to_kit, starts_on_kit),
+            Outcome.STICKS: sticks,
+            Outcome.MESSAGES: messages,
+        }
+        self._chosen = 0
+
+    def go(self, page: str | None = None) -> Profile:
+        """Show the overview, after ``page`` where one is named, until it is left."""
+        desk = self._desk
+        outcome = Outcome(page) if page else self._overview()
+        while outcome in self._pages and not desk.is_closed:
+            self._pages[outcome](desk)
+            outcome = Outcome.LEAVE if desk.is_closed else self._overview()
+        return desk.profile
+
+    def _overview(self) -> Outcome:
+        desk = self._desk
+        profile = desk.profile
+        page = KitPage(
+            desk.context.theme,
+            profile.kit,
+            profile.player,
+            "",
+            True,
+            kit_words.lines(profile),
+            desk.drawing(),
+            buttons=desk.buttons(*CHOOSING),
+            chosen=self._chosen,
+        )
+        mapper = Mapper(profile.pads)
+
+        def hears(time_s: float, data: bytes) -> None:
+            hit = mapper.hit(time_s, data)
+            if hit is not None:
+                page.drawing.strike(hit.voice, hit.velocity, desk.context.clock.now())
+
+        def before_frame(_now_s: float) -> None:
+            page.there = desk.is_there
+            page.port = desk.port.name + ("" if desk.is_there else ": not there, check its cable")
+            page.notes = [words for words in (*desk.context.notices, desk.trouble) if words]
+
+        outcome = desk.show(page, hears, before_frame, sticks=True)
+        self._chosen = page.chosen
+        return outcome
+
+
+def typed_latency(profile: Profile, ms: float) -> Profile:
+    """``profile`` with a latency in milliseconds that the user knows; PlainError if none can be
+    so.
+    """
+    return replace(profile, latency=typed_in(ms))

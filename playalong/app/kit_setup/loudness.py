@@ -1,0 +1,131 @@
+"""How loud is loud: soft, ordinary and strong strokes on each pad, kept as each pad is done."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from math import inf
+
+from playalong.app.kit_setup.setup_context import Desk
+from playalong.midi.hits import Hit
+from playalong.midi.mapping import Mapper
+from playalong.midi.pads import pad_of
+from playalong.pattern.model import Dynamic
+from playalong.pattern.voices import BY_NAME
+from playalong.profile.loudness_calibration import STROKES, TOGETHER_S, PadTouch, Touch
+from playalong.screen.base.page import Outcome
+from playalong.screen.kit_pages.loudness import PadLine, TouchPage
+
+_HOW = (
+    f"{STROKES} strokes each: soft as ghost notes, then ordinary, then strong as accents, with a "
+    "pause of a second between. To take another pad first, strike it once."
+)
+_OTHER = "That was the {}, and the {} is not done: finish it, or choose another with the arrows."
+_DONE = "All pads are done. To do one again, choose it, and strike it anew."
+_TOO_SOON = "That stroke was not counted: make a pause of a second before each new group."
+_ALL = STROKES * len(Dynamic)
+
+
+def touch(desk: Desk) -> None:
+    """Calibrate the pads until the page is left."""
+    _Calibrating(desk).go()
+
+
+class _Calibrating:
+    """The page, and what has been struck on it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._machine = Touch(desk.voices, desk.profile.strokes)
+        self._mapper = Mapper(desk.profile.pads)
+        # What the guards in use keep out is to be found by the page of triggers.
+        self._bare = Mapper(replace(desk.profile.pads, guards={}))
+        self._page = TouchPage(desk.context.theme, desk.profile.kit, None, None)
+        #: The pad of which something is to be told: that which was struck last.
+        self._last: str | None = None
+        #: The last hit that was not taken, and when the last was that was.
+        self._stray: Hit | None = None
+        self._taken_s = -inf
+
+    def go(self) -> None:
+        """Show it until it is left."""
+        machine = self._machine
+        answers: dict[Outcome, Callable[[], None]] = {
+            Outcome.UNDO: machine.undo,
+            Outcome.AGAIN: self._again,
+            Outcome.NEXT: lambda: machine.move(1),
+            Outcome.BACK: lambda: machine.move(-1),
+        }
+        while True:
+            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+            if outcome not in answers:
+                return
+            answers[outcome]()
+            self._last, self._stray = machine.voice, None
+
+    def _again(self) -> None:
+        self._machine.again()
+        self._desk.struck.pop(self._machine.voice or "", None)
+
+    def _hears(self, time_s: float, data: bytes) -> None:
+        machine, struck = self._machine, self._desk.struck
+        bare, hit, voice = self._bare.hit(time_s, data), self._mapper.hit(time_s, data), None
+        if hit is not None:
+            voice = machine.voice
+            taken = machine.hit(hit)
+            # What other pads hear of a stroke is nobody's.
+            is_lone = hit.time_s - self._taken_s >= TOGETHER_S
+            self._stray = hit if not taken and is_lone else None
+            if taken and voice is not None:
+                self._last, self._taken_s = voice, hit.time_s
+                struck.setdefault(voice, [])
+                self._keep()
+        voice = voice or machine.voice
+        if bare is not None and voice is not None and voice in struck:
+            struck[voice].append(bare)
+
+    def _keep(self) -> None:
+        """Keep the strokes of all pads that are done."""
+        known = self._machine.result()
+        if known != self._desk.profile.strokes:
+            self._desk.learned(strokes=known)
+
+    def _before_frame(self, _now_s: float) -> None:
+        machine, page = self._machine, self._page
+        page.voice, page.dynamic = machine.voice, machine.dynamic
+        page.pads = [self._line(voice) for voice in machine.voices]
+        shown = machine.voice or self._last
+        page.strokes = machine.strokes(shown) if shown else {}
+        now, told = self._told(shown), self._told(self._last)
+        page.curve_of, page.curve = None, {}
+        if now is None and told is not None:
+            now, page.curve_of, page.curve = told, told.voice, told.velocities
+        page.bands = now.bands if now else {}
+        page.is_off = told is not None and bool(told.fault)
+        words = [_HOW if machine.voice else _DONE]
+        if told is not None and told.fault:
+            words = [f"{BY_NAME[told.voice].label.capitalize()}: {told.fault}", told.advice]
+        if machine.too_soon:
+            words = [_TOO_SOON, *words]
+        if (other := self._other()) is not None and machine.voice is not None:
+            words = [_OTHER.format(BY_NAME[other].label, BY_NAME[machine.voice].label), *words]
+        page.words = [*self._desk.notices, *words]
+
+    def _other(self) -> str | None:
+        """The pad that was struck where another is begun, and has to be done first."""
+        stray, asked = self._stray, self._machine.voice
+        if stray is None or asked is None or not any(self._machine.strokes(asked).values()):
+            return None
+        pad = pad_of(stray.voice)
+        return None if pad == asked or BY_NAME[pad].by_itself else pad
+
+    def _told(self, voice: str | None) -> PadTouch | None:
+        """What the strokes on a pad say, None while there are none."""
+        is_struck = voice is not None and any(self._machine.strokes(voice).values())
+        return self._machine.told(voice) if voice is not None and is_struck else None
+
+    def _line(self, voice: str) -> PadLine:
+        machine = self._machine
+        if not machine.is_complete(voice):
+            count = sum(map(len, machine.strokes(voice).values()))
+            return PadLine(voice, f"{count} of {_ALL} strokes" if count else "", False)
+        fault = machine.told(voice).fault
+        return PadLine(voice, fault or "soft, ordinary and strong are apart", True, bool(fault))

@@ -1,0 +1,90 @@
+"""Every message of a kit as it comes: on its page, and as lines for a terminal."""
+
+import time
+from collections.abc import Callable, Iterator
+
+from playalong.app.kit_setup.profile_text import loudness
+from playalong.app.kit_setup.setup_context import Desk
+from playalong.midi.mapping import Heard, Mapper
+from playalong.midi.port import Port
+from playalong.midi_io.hotplug import Lookout
+from playalong.midi_io.timestamps import StampFilter
+from playalong.pattern.voices import BY_NAME
+from playalong.profile.profile import Profile
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import LEAVE
+from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
+
+#: How long the port is left alone between two looks, in seconds.
+_SHORT_S = 0.005
+
+
+def messages(desk: Desk) -> None:
+    """Show what the kit sends until the page is left."""
+    profile = desk.profile
+    mapper, bands = Mapper(profile.pads), profile.bands
+    page = MessagesPage(
+        desk.context.theme,
+        profile.kit,
+        desk.port.name,
+        drawing=desk.drawing(),
+        buttons=desk.buttons(LEAVE),
+    )
+    begin_s = desk.context.clock.now()
+
+    def hears(time_s: float, data: bytes) -> None:
+        heard = mapper.heard(time_s, data)
+        if not heard.words:
+            return
+        said = "" if heard.hit is None else loudness(bands, heard.hit.voice, heard.hit.velocity)
+        page.heard(
+            MessageRow(
+                time_s - begin_s, heard.words, heard.voice, heard.velocity, said, heard.dropped
+            )
+        )
+        if heard.hit is not None:
+            page.drawing.strike(heard.hit.voice, heard.hit.velocity, desk.context.clock.now())
+
+    while desk.show(page, hears, sticks=True) is not Outcome.LEAVE:
+        pass
+
+
+def watch(
+    port: Port,
+    profile: Profile,
+    now: Callable[[], float] = time.perf_counter,
+    wait: Callable[[float], None] = time.sleep,
+) -> Iterator[str]:
+    """A line for each message as it comes, without an end; waits for it in short sleeps.
+
+    ``now`` is the program's clock, in seconds. A port that goes, and is back, has a line too.
+    """
+    mapper, stamps, bands = Mapper(profile.pads), StampFilter(), profile.bands
+    begin_s, at_the_port, was_there = now(), Lookout(port), True
+    yield _line("seconds", "message", "voice", "velocity", "loudness")
+    while True:
+        for one in port.poll():
+            time_s = stamps.time_s(one.stamp_s, one.arrival_s, one.stream)
+            heard = mapper.heard(time_s, one.data)
+            if heard.words:
+                hit = heard.hit
+                said = loudness(bands, hit.voice, hit.velocity) if hit else _why(heard)
+                yield _told(heard, time_s - begin_s, said)
+        if at_the_port.look(now()) is not was_there:
+            was_there = at_the_port.is_there
+            yield f"{port.name} is {'back' if was_there else 'gone: check its cable'}"
+        wait(_SHORT_S)
+
+
+def _why(heard: Heard) -> str:
+    return f"({heard.dropped})" if heard.dropped else ""
+
+
+def _told(heard: Heard, after_s: float, said: str) -> str:
+    voice = BY_NAME[heard.voice].label if heard.voice else ""
+    velocity = "" if heard.velocity is None else f"{heard.velocity:.0f}"
+    return _line(f"{after_s:.3f}", heard.words, voice, velocity, said)
+
+
+def _line(seconds: str, words: str, voice: str, velocity: str, said: str) -> str:
+    return f"{seconds:>9}  {words:<36}  {voice:<16}  {velocity:>8}  {said}".rstrip()

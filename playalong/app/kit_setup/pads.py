@@ -1,0 +1,121 @@
+"""Which pad is which: strike what is lit up. What is learned is kept after each pad."""
+
+from collections.abc import Collection
+from dataclasses import replace
+
+from playalong.app.kit_setup.setup_context import Desk
+from playalong.midi.mapping import Mapper
+from playalong.midi.pads import Pads, pad_of
+from playalong.pattern.voices import BY_NAME
+from playalong.profile.pad_learning import Learning
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import Buttons
+from playalong.screen.kit_pages.kit_drawing import Part, Spot
+from playalong.screen.kit_pages.pads import LEARNED, LEARNING, PadsPage
+
+
+def pads(desk: Desk) -> None:
+    """Learn the pads until the page is left."""
+    _Learned(desk).go()
+
+
+class _Learned:
+    """The page, and what has been learned on it."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk, self._before = desk, desk.profile.pads
+        self._was_taught = bool(desk.profile.has)
+        self._machine = Learning()
+        self._mapper = Mapper(desk.profile.pads)
+        self._page = PadsPage(desk.context.theme, desk.profile.kit, "", 0, 0)
+        self._known = 0
+
+    def go(self) -> None:
+        """Show it until it is left."""
+        desk = self._desk
+        answers = {
+            Outcome.SKIP: self._machine.skip,
+            Outcome.BACK: self._machine.back,
+            Outcome.FOLD: self._fold,
+        }
+        while True:
+            is_over = self._machine.zone is None
+            self._page.buttons = desk.buttons(*LEARNED) if is_over else Buttons(LEARNING)
+            # While pads are struck to be learned, they ask for nothing.
+            outcome = desk.show(self._page, self._hears, self._before_frame, sticks=is_over)
+            if outcome is Outcome.NEXT:
+                continue
+            if outcome not in answers:
+                return
+            answers[outcome]()
+            self._keep()
+
+    def _fold(self) -> None:
+        self._page.folds = not self._page.folds
+
+    def _hears(self, time_s: float, data: bytes) -> None:
+        machine, page = self._machine, self._page
+        machine.message(time_s, data)
+        heard = self._mapper.heard(time_s, data)
+        by_pedal = machine.zone is not None and machine.zone.travels
+        if heard.velocity is not None:
+            known = {found.note: found.zone for found in machine.found if found.note is not None}
+            zone = known.get(-1 if heard.note is None else heard.note) or machine.zone
+            if zone is not None:
+                now_s = self._desk.context.clock.now()
+                page.drawing.strike(zone.voice, heard.velocity, now_s, Part(zone.part))
+        if heard.velocity is not None or by_pedal:
+            page.heard = heard.words or page.heard
+
+    def _before_frame(self, now_s: float) -> Outcome | None:
+        """NEXT once all is learned: the page has other buttons then."""
+        machine, page = self._machine, self._page
+        was_over = machine.zone is None
+        if self._desk.is_there:
+            machine.time_passed(now_s)
+        else:
+            machine.wait_anew()
+        if len(machine.found) != self._known:
+            self._keep()
+        zone = machine.zone
+        page.asked = machine.words
+        page.told = "  ".join(filter(None, [*self._desk.notices, machine.said, machine.hint]))
+        page.done, page.of = machine.progress
+        page.drawing.lit = None if zone is None else Spot(zone.voice, Part(zone.part))
+        return Outcome.NEXT if zone is None and not was_over else None
+
+    def _keep(self) -> None:
+        """Keep what is known by now; what was known before of other notes stays until the end."""
+        machine, desk = self._machine, self._desk
+        self._known = len(machine.found)
+        learned = machine.result(self._page.folds)
+        notes = dict(learned.notes)
+        if machine.zone is not None:
+            told = {found.note for found in machine.found}
+            notes |= {note: v for note, v in self._before.notes.items() if note not in told}
+            notes |= self._not_yet_asked(told)
+        has_pedal = any(found.pedal for found in machine.found)
+        pedal = learned.pedal if has_pedal else self._before.pedal
+        known = Pads(notes, pedal, desk.profile.pads.guards)
+        calls, has = desk.profile.calls, desk.profile.has
+        if machine.zone is None and (voices := self._voices()):
+            desk.voices = has = voices
+            calls = calls.fitting(voices)
+        found = replace(desk.profile, pads=known, calls=calls, has=has)
+        if found != desk.profile:
+            desk.learned(pads=known, calls=calls, has=has)
+
+    def _not_yet_asked(self, told: Collection[int | None]) -> dict[int, str]:
+        """Of a kit that was taught before, notes that were struck for one pad and meant another
+        that is not yet asked for: who leaves half-way has not lost that one.
+        """
+        if not self._was_taught:
+            return {}
+        asked = {found.zone.voice for found in self._machine.found}
+        meant = {note: self._before.voice(note) for note in told if note is not None}
+        return {note: voice for note, voice in meant.items() if voice and voice not in asked}
+
+    def _voices(self) -> tuple[str, ...]:
+        """The pads that the kit has."""
+        there = (found.zone.voice for found in self._machine.found if found.note is not None)
+        return tuple(dict.fromkeys(pad_of(v) for v in there if not BY_NAME[v].by_itself))

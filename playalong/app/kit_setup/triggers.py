@@ -1,0 +1,237 @@
+"""Double triggers and crosstalk: found in strokes of which the pad is known, and guards to take.
+
+The strokes are those of the loudness calibration of this sitting; where there are none, each pad
+is asked for, one after the other.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from playalong.app.kit_setup.setup_context import Desk
+from playalong.grading.loudness import level_db
+from playalong.midi.hits import Hit, Hits
+from playalong.midi.mapping import Mapper
+from playalong.midi.pads import Guard, pad_of
+from playalong.pattern.voices import BY_NAME
+from playalong.profile.triggers import (
+    Findings,
+    Pad,
+    Proposal,
+    Strokes,
+    find,
+    proposals,
+)
+from playalong.screen.base.keys import Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import LEAVE, SKIP, Button, Buttons
+from playalong.screen.kit_pages.kit_drawing import Link, Spot
+from playalong.screen.kit_pages.pads import PadsPage
+from playalong.screen.kit_pages.triggers import PROPOSED, PadTriggers, TriggersPage
+
+#: So many strokes of each pad are asked for. What the last one makes comes within RING_S.
+STROKES, RING_S = 12, 0.1
+
+_TITLE = "Double triggers and crosstalk"
+_ANEW = Button(("p", "P"), "P", "strike the pads anew", Outcome.PADS)
+_BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", Outcome.BACK)
+_ASKED = "Strike the {}: {} more."
+_HOW = (
+    "Single strokes, about two a second, soft and strong ones, and no other pad. What the kit "
+    "adds by itself is found in them."
+)
+_NONE = "Nothing was added on the {}: no pad sounded twice, and none sounded for another."
+_SOME = "A guard is used once you say so, and never swallows what a pattern asks for."
+
+
+def triggers(desk: Desk) -> None:
+    """Find what the kit adds, and propose guards, until the page is left."""
+    for voice, hits in list(desk.struck.items()):
+        if _asked(hits, voice) < STROKES:  # too few to tell anything by
+            del desk.struck[voice]
+    if not desk.struck and not _Asking(desk).go():
+        return
+    while _Found(desk).go() is Outcome.PADS:
+        desk.struck.clear()
+        if not _Asking(desk).go():
+            return
+
+
+def _asked(hits: Sequence[Hit], voice: str) -> int:
+    """How many of the hits are strokes on the pad of ``voice`` that were asked for."""
+    return int(Strokes.calibrating(Hits.of(hits), voice).asked.sum())
+
+
+class _Asking:
+    """Lets the pads be struck, one after the other."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk, self._at = desk, 0
+        #: The pad to which hits belong.
+        self._of: str | None = None
+        # What the guards in use keep out is to be found as well.
+        self._mapper = Mapper(replace(desk.profile.pads, guards={}))
+        self._page = PadsPage(
+            desk.context.theme,
+            desk.profile.kit,
+            "",
+            0,
+            len(desk.voices),
+            drawing=desk.drawing(),
+            buttons=Buttons((SKIP, _BACK, LEAVE)),
+            title=_TITLE,
+        )
+
+    def go(self) -> bool:
+        """Ask for all; False where the page was left."""
+        while self._at < len(self._desk.voices):
+            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+            if outcome is Outcome.LEAVE:
+                return False
+            if outcome is Outcome.BACK:
+                self._at = max(0, self._at - 1)
+                self._desk.struck.pop(self._voice, None)
+                self._of = None
+            else:
+                self._at += 1
+        return bool(self._desk.struck)
+
+    @property
+    def _voice(self) -> str:
+        return self._desk.voices[self._at]
+
+    @property
+    def _hits(self) -> list[Hit]:
+        return self._desk.struck.get(self._voice, [])
+
+    def _left(self) -> int:
+        """How many strokes are still asked for."""
+        return STROKES - _asked(self._hits, self._voice)
+
+    def _hears(self, time_s: float, data: bytes) -> None:
+        hit = self._mapper.hit(time_s, data)
+        if hit is not None:
+            if pad_of(hit.voice) == self._voice or self._voice in self._desk.struck:
+                self._of = self._voice
+            # Up to the first stroke on a pad it is the one before that still sounds.
+            self._desk.struck.setdefault(self._of or self._voice, []).append(hit)
+            self._page.drawing.strike(hit.voice, hit.velocity, self._desk.context.clock.now())
+
+    def _before_frame(self, now_s: float) -> Outcome | None:
+        page, left = self._page, self._left()
+        page.done, page.drawing.lit = self._at, Spot(self._voice)
+        page.asked = _ASKED.format(BY_NAME[self._voice].label, max(1, left))
+        page.told = " ".join([*self._desk.notices, _HOW])
+        is_over = left <= 0 and now_s - self._hits[-1].time_s >= RING_S
+        return Outcome.NEXT if is_over else None
+
+
+class _Found:
+    """What was found, and which of the guards are used."""
+
+    def __init__(self, desk: Desk) -> None:
+        self._desk = desk
+        self._findings = find(
+            Strokes.calibrating(Hits.of(hits), voice) for voice, hits in desk.struck.items()
+        )
+        self._proposals = {one.voice: one for one in proposals(self._findings)}
+        self._refused: set[str] = set()
+
+    def go(self) -> Outcome:
+        """Show it until the page is left or the pads are to be struck anew."""
+        desk, findings = self._desk, self._findings
+        # Pads of which there is something to say; all that were struck where there is nothing.
+        voices = [*dict.fromkeys((*self._proposals, *desk.profile.pads.guards))]
+        using = PROPOSED[:3] if voices else ()
+        voices = voices or [pad.voice for pad in findings.pads]
+        page = TriggersPage(
+            desk.context.theme,
+            desk.profile.kit,
+            (),
+            drawing=desk.drawing(),
+            buttons=desk.buttons(*using, *PROPOSED[3:-1], _ANEW, LEAVE),
+        )
+        page.drawing.links = _links(findings)
+        mapper = Mapper(desk.profile.pads)
+
+        def hears(time_s: float, data: bytes) -> None:
+            hit = mapper.hit(time_s, data)
+            if hit is not None:
+                page.drawing.strike(hit.voice, hit.velocity, desk.context.clock.now())
+
+        def before_frame(_now_s: float) -> None:
+            page.pads = [self._pad(voice, findings) for voice in voices]
+            page.words = " ".join([*desk.notices, self._said])
+
+        while True:
+            outcome = desk.show(page, hears, before_frame, sticks=True)
+            if outcome is Outcome.ACCEPT:
+                self._use(voices[page.chosen : page.chosen + 1])
+            elif outcome is Outcome.ACCEPT_ALL:
+                self._use(voices)
+            elif outcome is Outcome.REFUSE:
+                self._leave_off(voices[page.chosen])
+            else:
+                return outcome
+            mapper = Mapper(desk.profile.pads)
+
+    @property
+    def _said(self) -> str:
+        """What is to be said of all that was found."""
+        if self._proposals:
+            return _SOME
+        *others, last = [BY_NAME[pad.voice].label for pad in self._findings.pads]
+        return _NONE.format(" and ".join(filter(None, [", ".join(others), last])))
+
+    def _pad(self, voice: str, findings: Findings) -> PadTriggers:
+        doubles = next((one for one in findings.doubles if one.voice == voice), None)
+        seconds = (
+            list(zip(doubles.delay_ms.tolist(), doubles.change_db.tolist(), strict=True))
+            if doubles
+            else []
+        )
+        proposal, used = self._proposals.get(voice), self._desk.profile.pads.guards.get(voice)
+        shown = used or (proposal.guard if proposal else Guard())
+        words = proposal.words if proposal else f"The {BY_NAME[voice].label} adds nothing."
+        stands = True if used else False if voice in self._refused else None
+        threshold_db = self._threshold_db(voice, shown, findings.pads)
+        return PadTriggers(voice, seconds, shown.mask_ms, threshold_db, words, stands)
+
+    def _threshold_db(self, voice: str, guard: Guard, pads: Sequence[Pad]) -> float | None:
+        """The threshold against the pad's ordinary stroke: the middle one of all."""
+        own = [
+            hit.velocity for hit in self._desk.struck.get(voice, ()) if pad_of(hit.voice) == voice
+        ]
+        if not guard.threshold or not own or voice not in (pad.voice for pad in pads):
+            return None
+        return level_db(guard.threshold) - level_db(float(np.median(own)))
+
+    def _use(self, voices: Sequence[str]) -> None:
+        """Use what is proposed for these pads; a guard of nothing is none."""
+        found = {one: self._proposals[one] for one in voices if one in self._proposals}
+        guards = {voice: one.guard for voice, one in found.items() if _keeps_out(one)}
+        if guards:
+            self._refused -= set(guards)
+            self._keep({**self._desk.profile.pads.guards, **guards})
+
+    def _leave_off(self, voice: str) -> None:
+        """Use no guard on this pad."""
+        self._refused.add(voice)
+        guards = dict(self._desk.profile.pads.guards)
+        if guards.pop(voice, None) is not None:
+            self._keep(guards)
+
+    def _keep(self, guards: dict[str, Guard]) -> None:
+        self._desk.learned(pads=replace(self._desk.profile.pads, guards=guards))
+
+
+def _keeps_out(proposal: Proposal) -> bool:
+    return proposal.guard != Guard()
+
+
+def _links(findings: Findings) -> list[Link]:
+    return [
+        Link(one.source, one.voice, f"{100 * one.share:.0f} %", min(1.0, one.share))
+        for one in findings.crosstalk
+    ]

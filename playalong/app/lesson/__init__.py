@@ -1,0 +1,1 @@
+"""A lesson, played in the window."""

@@ -1,0 +1,395 @@
+"""Practice: the lesson played in the window, hands on the sticks.
+
+The lesson (``playalong.practice``) says what to play and what it thinks of it; here each exercise
+becomes a run. In the bar of rest after an exercise the sheet stands still and says what to
+change; when the same comes again, that bar is its count-in, and the click never stops.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+from math import ceil
+from pathlib import Path
+
+from playalong.app.run.run import (
+    GONE,
+    HeldPage,
+    Nobody,
+    Run,
+    RunContext,
+    RunResult,
+    Task,
+    hold,
+)
+from playalong.grading.grade_run import grade
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.midi.port import Port
+from playalong.midi_io.hotplug import SEEK_S
+from playalong.pattern.meter import Tempo
+from playalong.pattern.model import Bar, Pattern
+from playalong.pattern.targets import Targets
+from playalong.practice.feedback import Answer, Exercise, State
+from playalong.practice.lesson import Lesson
+from playalong.practice.mixing import Explainer
+from playalong.practice.phrases import intro
+from playalong.practice.plan import Kind
+from playalong.practice.repetition import Repetition, repetition
+from playalong.practice.texture import Texture, texture
+from playalong.records import lessons
+from playalong.records.takes import TakeError
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import LESSON, Buttons
+from playalong.screen.pages.plan import PlanLine, PlanPage
+from playalong.screen.pages.texture import TexturePage
+from playalong.sound.speech import Speaker
+from playalong.sound.synth.click import PLAIN, Clicking
+
+#: How long words stay at least before something else is played.
+READ_S = 4.0
+
+#: How long the plan is shown at the beginning, unless a key goes on before.
+PLAN_S = 8.0
+
+#: How long the texture of a free mixing is shown, unless a key goes on before.
+TEXTURE_S = 15.0
+
+#: How long a rest is at least: more than one bar, where bars are short.
+REST_S = 1.8
+
+#: How many beats before the next repetition the sheet moves again, but never before the middle of
+#: the rest.
+SEEN_BEATS = 2
+
+#: How far past the last stroke the sheet stands still.
+STILL_S = 0.25
+
+#: Gives the port for a run of so many targets, told when bar 1 will start; and its number.
+Connect = Callable[[Targets, int, float], Port]
+
+
+@dataclass(frozen=True)
+class Practised:
+    """What came of it: steps learned of all, repetitions played, what is next, and trouble."""
+
+    learned: int
+    steps: int
+    repetitions: int
+    next: str
+    trouble: tuple[str, ...]
+
+
+def begun(pattern: Pattern, rules: Rules, folder: Path) -> tuple[Lesson, tuple[str, ...]]:
+    """The lesson on ``pattern`` as it was kept in ``folder``, or a new one; and what is to tell."""
+    kept, word = lessons.read(folder, pattern.name)
+    if kept is None:
+        return Lesson(pattern, rules), tuple(filter(None, [word]))
+    lesson = Lesson.from_plain(pattern, kept, rules)
+    return lesson, lesson.told
+
+
+def overview_of(pattern: Pattern, rules: Rules, folder: Path) -> list[PlanLine]:
+    """The plan as it stands, for a page or a list."""
+    return _plan_lines(begun(pattern, rules, folder)[0])
+
+
+class Practice:
+    """One sitting with a lesson; ``lesson_folder`` keeps it, ``takes_folder`` what was played.
+
+    ``clicking`` says where it clicks.
+    """
+
+    def __init__(
+        self,
+        pattern: Pattern,
+        rules: Rules,
+        context: RunContext,
+        connect: Connect,
+        lesson_folder: Path,
+        takes_folder: Path,
+        clicking: Clicking = PLAIN,
+    ) -> None:
+        self._pattern, self._rules, self._context = pattern, rules, context
+        self._connect, self._lesson_folder, self._clicking = connect, lesson_folder, clicking
+        self.lesson, self._told = begun(pattern, rules, lesson_folder)
+        self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
+        self._trouble: list[str] = []
+        self._number = 0
+        self._port: Port | None = None
+        self._texture: Texture | None = None
+        self._speaker = Speaker()
+        self._begin_s: float | None = None
+        self._before: HeldPage | None = None
+
+    def go(self) -> Practised:
+        """Practise until the lesson is over, or the player leaves."""
+        outcome = self._plan(PLAN_S)
+        try:
+            while outcome is not Outcome.LEAVE:
+                exercise = self.lesson.exercise
+                if exercise is None:
+                    break
+                outcome = self._exercise(exercise)
+        finally:
+            self._speaker.close()
+        lines = self.lesson.overview()
+        now = next((line.step for line in lines if line.now), None)
+        return Practised(
+            sum(line.record.state is State.LEARNED for line in lines),
+            len(lines),
+            self._number,
+            intro(now) if now else "",
+            tuple(self._trouble),
+        )
+
+    def _exercise(self, exercise: Exercise) -> Outcome | None:
+        """Play one repetition, and take it to the lesson; LEAVE ends the sitting."""
+        task = _task(exercise, self._clicking)
+        if exercise.listen:
+            self._begin_s = self._before = None
+            heard = self._hear(task)
+            if heard is not None or self.lesson.exercise != exercise:
+                return heard
+        ended = self._played(exercise, task)
+        self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
+        if ended.lost_port is not None:
+            return self._wait_for_kit(ended)
+        if ended.outcome is not None:
+            return self._wish(ended.outcome, ended)
+        answer = self.lesson.played(self._result(exercise, task, ended))
+        self._keep_lesson()
+        return self._say(exercise, task, ended, answer)
+
+    def _wait_for_kit(self, ended: RunResult) -> Outcome | None:
+        """The kit is gone: wait, and play the same exercise again when it is back."""
+        context, page = self._context, ended.page
+        context.output.clear()
+        self._begin_s = self._before = None
+        page.paused = GONE
+        until_s = context.clock.now() + context.patience_s
+        while context.clock.now() < until_s:
+            outcome = hold(context, page, _still_s(ended), context.clock.now() + SEEK_S)
+            if outcome is Outcome.LEAVE:
+                break
+            if self._port is not None and self._port.back():
+                return None
+        self._trouble.append(
+            f'The MIDI port "{ended.lost_port}" went away: check its cable. The lesson is kept.'
+        )
+        return Outcome.LEAVE
+
+    def _played(self, exercise: Exercise, task: Task) -> RunResult:
+        targets, number = task.targets(), self._number
+
+        def connect(start_s: float) -> Port:
+            self._port = self._connect(targets, number, start_s)
+            return self._port
+
+        run = Run(task, self._context, connect, self._begin_s, self._before)
+        self._number += 1
+        page, calls = run.page, exercise.calls
+        page.buttons = Buttons(LESSON)
+        page.clean = (exercise.in_a_row, exercise.clean) if exercise.clean > 1 else None
+
+        def each_bar(bar: int) -> None:
+            page.called = _call(calls[bar + 1]) if bar + 1 < len(calls) else ""
+            if page.called:
+                self._speaker.say(page.called)
+
+        each_bar(-1)
+        return run.play(each_bar)
+
+    def _hear(self, task: Task) -> Outcome | None:
+        """The program plays it once; nothing is judged."""
+        alone = replace(task, company=task.pattern, rest=0, judged=False)
+        run = Run(alone, self._context, lambda start_s: Nobody())
+        run.page.buttons = Buttons(LESSON)
+        run.notice("listen")
+        ended = run.play()
+        self._context.output.clear()
+        if ended.outcome in (None, Outcome.HEAR):
+            return None
+        return self._wish(ended.outcome, ended)
+
+    def _result(self, exercise: Exercise, task: Task, ended: RunResult) -> Repetition:
+        seconds = ended.targets.end_s - ended.targets.start_s
+        pattern, hits = task.pattern, Hits.of(ended.hits)
+        if exercise.step.kind is not Kind.FREE:
+            told, _ = grade(pattern, task.tempo_bpm, ended.targets, hits, task.rules)
+            return repetition(told, pattern, seconds)
+        # Free mixing: first find what was played, then judge it as that.
+        explainer = Explainer(self._pattern, task.tempo_bpm, task.rules)
+        bars = [
+            explainer.explain(own, number % len(self._pattern.bars))
+            for number, own in enumerate(explainer.split(ended.hits, task.bars))
+        ]
+        played: tuple[Bar, ...] = tuple(
+            self._pattern.with_variations(bar.names)[bar.bar] for bar in bars
+        )
+        mixed = replace(self._pattern, bars=played, variations={}, chunks=(), practice=None)
+        targets = replace(task, pattern=mixed).targets()
+        told, _ = grade(mixed, task.tempo_bpm, targets, hits, task.rules)
+        self._texture = texture(tuple(self._pattern.variations), bars)
+        return replace(repetition(told, mixed, seconds), worst=None)
+
+    def _say(
+        self, exercise: Exercise, task: Task, ended: RunResult, answer: Answer
+    ) -> Outcome | None:
+        """Let the sheet stand still with the lesson's words, and set the next run's beginning."""
+        page, still_s = ended.page, _still_s(ended)
+        page.said = tuple(filter(None, (answer.words, answer.next, answer.rest)))
+        done = exercise.in_a_row + 1 if answer.right else 0
+        page.clean = (min(done, exercise.clean), exercise.clean) if exercise.clean > 1 else None
+        beat_s = Tempo(task.tempo_bpm, task.pattern.meter.unit).seconds(task.pattern.meter.unit)
+        rest_s = task.rest * _bar_s(task)
+        seen_s = min(SEEN_BEATS * beat_s, rest_s / 2.0)
+        in_time = self._context.clock.now() < ended.next_s - seen_s
+        if task.rest and in_time and not answer.changed and not answer.rest:
+            self._begin_s = ended.next_s
+            self._before = HeldPage(page, still_s, -seen_s)
+            return None
+        self._begin_s = self._before = None
+        until_s = max(ended.next_s if task.rest else 0.0, self._context.clock.now() + READ_S)
+        page.buttons = self._buttons()
+        outcome = hold(self._context, page, still_s, until_s)
+        if outcome is None and self._texture is not None:
+            outcome = self._show_texture(self._texture)
+        self._context.output.clear()
+        return None if outcome is None else self._wish(outcome, ended)
+
+    def _show_texture(self, told: Texture) -> Outcome | None:
+        """After free mixing: which variation was played in which bar."""
+        self._texture = None
+        rows = [*told.used.items(), ("as written", told.plain)]
+        bars = 1 + max((bar for _, played in rows for bar in played), default=0)
+        page = TexturePage(
+            self._context.theme,
+            self._pattern.title,
+            rows,
+            bars,
+            told.words(),
+            pads=self._pads,
+            call=self._call,
+        )
+        outcome = hold(self._context, page, 0.0, self._context.clock.now() + TEXTURE_S)
+        return None if outcome is Outcome.AGAIN else outcome
+
+    def _wish(self, outcome: Outcome, ended: RunResult) -> Outcome | None:
+        """What the player asked for."""
+        self._context.output.clear()
+        self._begin_s = self._before = None
+        if outcome is Outcome.PLAN:
+            return self._plan(None)
+        exercise = self.lesson.exercise
+        if outcome is Outcome.HEAR and exercise is not None:
+            return self._hear(_task(exercise, self._clicking))
+        wishes = {
+            Outcome.SKIP: self.lesson.skip,
+            Outcome.BACK: self.lesson.back,
+            Outcome.EASIER: self.lesson.easier,
+        }
+        wish = wishes.get(outcome)
+        if wish is None:
+            return outcome
+        answer = wish()
+        self._keep_lesson()
+        ended.page.said = tuple(filter(None, (answer.words, answer.next)))
+        until_s = self._context.clock.now() + READ_S
+        outcome_after = hold(self._context, ended.page, _still_s(ended), until_s)
+        return None if outcome_after is None else self._wish(outcome_after, ended)
+
+    def _plan(self, stay_s: float | None) -> Outcome | None:
+        page = PlanPage(
+            self._context.theme,
+            self._pattern.title,
+            _plan_lines(self.lesson),
+            self._told,
+            pads=self._pads,
+            call=self._call,
+        )
+        if self._context.window.offscreen and stay_s is None:
+            return None
+        until_s = None if stay_s is None else self._context.clock.now() + stay_s
+        outcome = hold(self._context, page, 0.0, until_s)
+        return Outcome.LEAVE if outcome is Outcome.LEAVE else None
+
+    def _buttons(self) -> Buttons:
+        """What can be asked for while nothing is played."""
+        return Buttons(LESSON, self._pads, self._call)
+
+    @property
+    def _pads(self) -> Mapping[Outcome, str]:
+        return self._context.sticks.pads if self._context.sticks else {}
+
+    @property
+    def _call(self) -> str:
+        return self._context.sticks.call if self._context.sticks else ""
+
+    def _keep_lesson(self) -> None:
+        plain, name = self.lesson.as_plain(), self._pattern.name
+        self._keep(lambda: lessons.write(self._lesson_folder, name, plain))
+
+    def _keep(self, write: Callable[[], Path]) -> None:
+        """Write something; what goes wrong is told once, at the end."""
+        try:
+            write()
+        except (TakeError, lessons.LessonError) as error:
+            if str(error) not in self._trouble:
+                self._trouble.append(str(error))
+
+
+def _task(exercise: Exercise, clicking: Clicking) -> Task:
+    # The empty bar at the end is the rest, in which nothing is asked.
+    pattern = exercise.pattern
+    rests = len(pattern.bars) > 1 and not pattern.bars[-1].strokes
+    task = Task(
+        replace(pattern, name=pattern.title),  # its take is not one of the whole pattern
+        exercise.tempo_bpm,
+        exercise.bars - rests,
+        (),
+        exercise.rules,
+        company=exercise.accompaniment,
+        free=exercise.step.kind is Kind.FREE,
+        about=exercise.words,
+        clicking=clicking,
+        waits=False,  # the exercise is played again
+    )
+    return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task
+
+
+def _bar_s(task: Task) -> float:
+    """How long the last bar that is played lasts."""
+    tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
+    last = task.pattern.bars[(task.bars - 1) % len(task.pattern.bars)]
+    return tempo.seconds(last.meter.length)
+
+
+def _plan_lines(lesson: Lesson) -> list[PlanLine]:
+    return [
+        PlanLine(
+            intro(line.step),
+            line.record.state is State.LEARNED,
+            line.record.state is State.SKIPPED,
+            line.now,
+            _took(line.record.repetitions, line.record.seconds),
+        )
+        for line in lesson.overview()
+    ]
+
+
+def _still_s(ended: RunResult) -> float:
+    """Where the sheet stands still, in seconds of the run: the last strokes just gone by."""
+    times = ended.targets.time_s
+    last_s = float(times[-1]) if len(times) else 0.0
+    return min(ended.targets.end_s, last_s + STILL_S)
+
+
+def _call(name: str) -> str:
+    return name or "as written"
+
+
+def _took(repetitions: int, seconds: float) -> str:
+    if not repetitions:
+        return ""
+    times = "once" if repetitions == 1 else f"{repetitions} times"
+    return f"{times}, {seconds / 60:.0f} min" if seconds >= 60 else f"{times}, {seconds:.0f} s"

@@ -1,0 +1,102 @@
+"""Window and sound, opened together and closed together."""
+
+from dataclasses import dataclass, replace
+
+from playalong.app.run.clock import Clock, SteppedClock
+from playalong.app.run.controls import Sticks
+from playalong.app.run.kit_click import KitClick
+from playalong.app.run.run import FRAME_S, LISTEN_S, RunContext
+from playalong.app.user_folders import Home
+from playalong.midi.port import Port
+from playalong.profile.latency import PLAYED_ALONG
+from playalong.profile.profile import Profile
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.sound.device.devices import BUFFER_MS, OutputError
+from playalong.sound.device.output import DeviceOutput, Output, SilentOutput
+from playalong.sound.timeline import QUIET_DB
+from playalong.support import resources as shipped
+
+#: On the stepped clock only some frames are drawn: how far it goes between them.
+FAST_FRAME_S = 1 / 10
+
+
+@dataclass(frozen=True)
+class Look:
+    """How the window looks, and how it sounds.
+
+    ``device`` is part of a sound device's name, None for the remembered one; ``kit_click`` part
+    of the MIDI output on which the click is to sound, None for the computer's own sound. With
+    ``echo`` the pads sound through the program.
+    """
+
+    dark: bool = False
+    large: bool = False
+    device: str | None = None
+    buffer_ms: float = BUFFER_MS
+    kit_click: str | None = None
+    echo: bool = False
+
+
+class Opened:
+    """Window and sound, opened together and closed together.
+
+    The sound starts as loud as it was left, and quiet where it never was.
+    """
+
+    def __init__(self, look: Look, home: Home, clock: Clock, notices: tuple[str, ...]) -> None:
+        self._look, self._home, self._clock, self._notices = look, home, clock, notices
+        self._fast = isinstance(clock, SteppedClock)
+
+    def __enter__(self) -> RunContext:
+        look, fast = self._look, self._fast
+        fonts = shipped.folder("assets") / "fonts"
+        self._window = Window.open(offscreen=True if fast else None)
+        try:
+            self._output: Output = SilentOutput() if fast else self._device()
+            self._level_db = self._output.level_db
+            if look.kit_click and not fast:
+                self._output = KitClick(self._output, look.kit_click)
+        except BaseException:
+            self._window.close()
+            raise
+        return RunContext(
+            self._clock,
+            self._window,
+            Theme.load(fonts, look.dark, look.large),
+            self._output,
+            (*self._notices, *self._home.told),
+            FAST_FRAME_S if fast else FRAME_S,
+            listen_s=FAST_FRAME_S if fast else LISTEN_S,
+        )
+
+    def _device(self) -> DeviceOutput:
+        """The device that is asked for, or the remembered one if it is there."""
+        look, remembered = self._look, self._home.settings()
+        level_db = QUIET_DB if remembered.level_db is None else remembered.level_db
+        if look.device is None and remembered.sound_device:
+            try:
+                return DeviceOutput(remembered.sound_device, level_db, look.buffer_ms)
+            except OutputError:
+                pass  # it is not plugged in today
+        output = DeviceOutput(look.device, level_db, look.buffer_ms)
+        if look.device is not None:
+            self._home.remember(sound_device=look.device)
+        return output
+
+    def __exit__(self, *_: object) -> None:
+        level_db = self._output.level_db
+        self._output.close()
+        self._window.close()
+        if not self._fast and level_db != self._level_db:
+            self._home.remember(level_db=level_db)
+
+
+def on_kit(context: RunContext, look: Look, port: Port, profile: Profile) -> RunContext:
+    """``context`` with a player at a real kit."""
+    late = profile.latency
+    if look.kit_click and late is not None and late.how == PLAYED_ALONG:
+        # It holds the way of the computer's sound, which the click does not take now.
+        profile = replace(profile, latency=None)
+    sticks = Sticks(port, profile, context.stamps)
+    return replace(context, profile=profile, sticks=sticks, echo=look.echo)

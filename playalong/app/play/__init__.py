@@ -1,0 +1,1 @@
+"""Playing a pattern: ready, run, grade, again; and hearing it."""

@@ -1,0 +1,183 @@
+"""A session: opens what playing needs, lets play, and closes it again."""
+
+import json
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from pathlib import Path
+from threading import Thread
+
+from playalong.app.lesson.lesson_session import Practice, Practised, overview_of
+from playalong.app.open_devices import Look, Opened, on_kit
+from playalong.app.play.play_session import Kept, Sitting, keep, result_page
+from playalong.app.run.clock import Clock, RealClock, SteppedClock
+from playalong.app.run.run import (
+    Run,
+    RunContext,
+    RunResult,
+    Task,
+    hold,
+)
+from playalong.app.user_folders import Home
+from playalong.grading.grade_run import judged_hits
+from playalong.grading.text import as_json
+from playalong.grading.verdicts import Rules
+from playalong.midi.port import Port
+from playalong.midi_io.ports import open_port
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets
+from playalong.profile.profile import Profile
+from playalong.screen.base.window import Window
+from playalong.screen.pages.plan import PlanLine
+from playalong.simulation.player import Performance, SimulatedPort, Skill, perform, send
+from playalong.sound.synth.click import PLAIN, Clicking
+
+#: What the simulated player's own MIDI port is called.
+_PLAYER = "playalong player"
+
+#: How long before the end of the run the picture of the sheet is taken.
+_PICTURE_S = 1.6
+
+
+def play(
+    task: Task, look: Look, port: Port, profile: Profile, home: Home, folder: Path | None
+) -> Iterator[Kept]:
+    """Play ``task`` on ``port``, again as often as the player asks; what each run left."""
+    with Opened(look, home, RealClock(), notices=(port.name,)) as opened:
+        context = on_kit(opened, look, port, profile)
+        yield from Sitting(task, context, port, folder or home.data / "takes").runs()
+
+
+@dataclass(frozen=True)
+class Player:
+    """A simulated player: ``fast`` on the stepped clock, ``through_port`` by real MIDI."""
+
+    skill: Skill
+    seed: int
+    fast: bool = False
+    through_port: bool = False
+
+
+def demo(
+    task: Task, look: Look, player: Player, home: Home, folder: Path | None, stay_s: float
+) -> tuple[Kept, list[Path]]:
+    """Let ``player`` play ``task``; what it left, and the files of the grade and pictures.
+
+    The grade stays on a screen for ``stay_s`` seconds, unless a key goes on before.
+    """
+    fast = player.fast
+    clock: Clock = SteppedClock() if fast else RealClock()
+    targets = task.targets()
+    performance = perform(targets, player.skill, player.seed)
+    with Opened(look, home, clock, ("a simulated player plays",)) as opened:
+        picture = _Picture(opened.window, targets.end_s - _PICTURE_S)
+        context = replace(opened, seen=picture.seen, echo=look.echo)
+        if player.through_port:
+            ended = _run_through_port(task, context, performance)
+        else:
+            ended = Run(
+                task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
+            ).play()
+        kept = keep(task, ended, folder or home.data / "takes")
+        beside = kept.path.with_suffix("")
+        files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
+        told = as_json(kept.graded.grade, judged_hits(kept.graded.run))
+        files[0].write_text(json.dumps(told, indent=1), encoding="utf-8")
+        picture.save(files[1])
+        page = result_page(task, kept, context)
+        context.window.frame(page, 0.0)
+        context.window.save(files[2])
+        if not fast and not context.window.offscreen:
+            hold(context, page, 0.0, clock.now() + stay_s)
+    return kept, files
+
+
+def _run_through_port(task: Task, context: RunContext, performance: Performance) -> RunResult:
+    """One run in which the player's messages go out of a port of our own and in by another."""
+    from playalong.midi_io.rtmidi_port import VirtualOutput
+
+    output = VirtualOutput(_PLAYER)
+    clock = context.clock
+    try:
+        port = open_port(_PLAYER)
+
+        def connect(start_s: float) -> Port:
+            Thread(
+                target=send, args=(performance, output, start_s, clock.now, clock.wait), daemon=True
+            ).start()
+            return port
+
+        try:
+            return Run(task, context, connect).play()
+        finally:
+            port.close()
+    finally:
+        output.close()
+
+
+class _Picture:
+    """The sheet as it was when the run had nearly ended."""
+
+    def __init__(self, window: Window, at_s: float) -> None:
+        self._window, self._at_s, self._taken = window, at_s, False
+        self._folder = tempfile.TemporaryDirectory()
+        self._draft = Path(self._folder.name) / "sheet.png"
+
+    def seen(self, now_s: float) -> None:
+        """A frame was shown."""
+        if not self._taken and now_s >= self._at_s:
+            self._taken = True
+            self._window.save(self._draft)
+
+    def save(self, path: Path) -> None:
+        """Keep the picture, or the last frame where the run ended before."""
+        if not self._taken:
+            self._window.save(self._draft)
+        shutil.move(self._draft, path)
+        self._folder.cleanup()
+
+
+def plan_lines(pattern: Pattern, rules: Rules, folder: Path) -> list[str]:
+    """The plan of a pattern as it stands, a line for each step."""
+    lines = overview_of(pattern, rules, folder / "lessons")
+    return [
+        f"{number:3}  {_stands(line):<8}  {line.words}" + (f" ({line.took})" if line.took else "")
+        for number, line in enumerate(lines, 1)
+    ]
+
+
+def _stands(line: PlanLine) -> str:
+    if line.now:
+        return "now"
+    return "done" if line.done else "left out" if line.left_out else ""
+
+
+def practise(
+    pattern: Pattern,
+    rules: Rules,
+    look: Look,
+    by: Port | Player,
+    profile: Profile | None,
+    home: Home,
+    folder: Path | None,
+    clicking: Clicking = PLAIN,
+) -> Practised:
+    """Practise ``pattern`` on a port, or let a simulated player do so."""
+    kept = folder or home.data
+    fast = isinstance(by, Player) and by.fast
+    clock: Clock = SteppedClock() if fast else RealClock()
+    notice = "a simulated player plays" if isinstance(by, Player) else by.name
+
+    def connect(targets: Targets, number: int, start_s: float) -> Port:
+        if not isinstance(by, Player):
+            return by
+        performance = perform(targets, by.skill, by.seed + number)
+        return SimulatedPort(performance, start_s, clock.now)
+
+    with Opened(look, home, clock, (notice,)) as opened:
+        context = opened
+        if not isinstance(by, Player):
+            context = on_kit(opened, look, by, profile or Profile(by.name, ""))
+        takes, lessons = kept / "takes", kept / "lessons"
+        return Practice(pattern, rules, context, connect, lessons, takes, clicking).go()

@@ -1,0 +1,106 @@
+"""Hearing a pattern, or a take against it: in the window, or into a wave file."""
+
+from fractions import Fraction
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.app.open_devices import Look, Opened
+from playalong.app.play.listen_back import Played, listen_back
+from playalong.app.play.play_session import to_hear
+from playalong.app.run.clock import RealClock
+from playalong.app.run.run import Nobody, Run, RunContext, Task, with_company
+from playalong.app.take_grading import DEFAULT, Graded, Options, grade_take
+from playalong.app.user_folders import Home
+from playalong.grading.gauges import Gauges
+from playalong.grading.matching.pauses import Pauses
+from playalong.midi.pads import Pads
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets
+from playalong.records.takes import read
+from playalong.screen.pages.run import RunPage
+from playalong.screen.sheet.sheet import Sheet
+from playalong.sound.listening import Which
+from playalong.sound.rendering import rendered, write_wave
+from playalong.sound.synth.click import Click, clicks
+
+WHICH = {"yours": Which.YOURS, "pattern": Which.PATTERN, "both": Which.BOTH}
+
+
+def hear(task: Task, look: Look, click: bool, home: Home, path: Path | None) -> None:
+    """Let the program play ``task``, in the window or into a wave file at ``path``."""
+    played = to_hear(task, click)
+    if path is not None:
+        ticks = task.ticks() if click else []
+        write_wave(path, rendered(with_company(ticks, played)))
+        return
+    with Opened(look, home, RealClock(), notices=("listen",)) as context:
+        Run(played, context, lambda _: Nobody()).play()
+
+
+def hear_take(
+    pattern: Pattern,
+    path: Path,
+    which: str,
+    speed: float,
+    click: bool,
+    look: Look,
+    home: Home,
+    out: Path | None,
+) -> None:
+    """Hear the take at ``path`` against ``pattern``, in the window or into a wave file."""
+    take = read(path)
+    graded = grade_take(pattern, take, Options())
+    pads = Pads.from_plain(take.info.get("pads", {}))
+    pauses = Pauses.from_plain(take.info.get("pauses", []))
+    ticks = _clicks(pattern, graded.run.targets) if click else []
+    played = Played.of(take, pads, graded.run, pauses, ticks)
+    if out is not None:
+        write_wave(out, rendered(played.sounds(WHICH[which], speed)))
+        return
+    with Opened(look, home, RealClock(), notices=()) as context:
+        listen_back(context, _page(pattern, graded, context), played, WHICH[which], speed)
+
+
+def _clicks(pattern: Pattern, targets: Targets) -> list[Click]:
+    """The click of a graded run, on the bars of its targets."""
+    meters = [pattern.bars[bar % len(pattern.bars)].meter for bar in range(targets.bars)]
+    lines = np.cumsum([0.0, *(float(meter.length) for meter in meters)])
+    return clicks(meters, _Bars(lines, np.append(targets.bar_starts_s, targets.end_s)), count_in=0)
+
+
+class _Bars(NamedTuple):
+    """Bar lines in whole notes, and in seconds: places written positions in time between them."""
+
+    lines: NDArray[np.float64]
+    lines_s: NDArray[np.float64]
+
+    def seconds(self, whole: Fraction) -> float:
+        """When the position ``whole`` comes, in seconds."""
+        return float(np.interp(float(whole), self.lines, self.lines_s))
+
+
+def _page(pattern: Pattern, graded: Graded, context: RunContext) -> RunPage:
+    """The sheet of a graded take, with every word on it."""
+    run, tempo_bpm = graded.run, graded.grade.tempo_bpm
+    sheet = Sheet(run.targets, pattern.bars, DEFAULT, pattern.swing)
+    for number in range(len(run.hits)):
+        sheet.hit(number, run.hits[number])
+    gauges = Gauges(run.targets, DEFAULT, tempo_bpm)
+    for word in run.verdicts.words():
+        sheet.judged(word)
+        if word.hit is not None:
+            gauges.heard(word, run.hits[word.hit])
+    return RunPage(
+        context.theme,
+        title=pattern.title,
+        subtitle="",
+        tempo_bpm=tempo_bpm,
+        sheet=sheet,
+        timing=gauges.timing,
+        ghosts=gauges.ghosts,
+        steadiness=gauges.steadiness,
+        level=context.level(),
+    )

@@ -1,0 +1,112 @@
+"""Listening back: hear yourself against the pattern, while the sheet goes by again."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Self
+
+from playalong.app.run.run import RunContext
+from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.pauses import Pauses
+from playalong.midi.hits import Hit
+from playalong.midi.mapping import CHOKE, Mapper
+from playalong.midi.pads import Pads
+from playalong.pattern.targets import Targets
+from playalong.records.takes import Take
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import LEAVE, LISTENING, Buttons
+from playalong.screen.pages.run import RunPage
+from playalong.sound.device.output import Sound
+from playalong.sound.listening import Which, listened
+from playalong.sound.synth.click import Click
+
+_WHICH = {Outcome.YOURS: Which.YOURS, Outcome.PATTERN: Which.PATTERN, Outcome.BOTH: Which.BOTH}
+HALF = 0.5
+
+#: From a choice to the first sound, and how long the last may ring.
+_LEAD_S, _RING_S = 0.4, 1.5
+
+
+@dataclass(frozen=True)
+class Played:
+    """What can be listened to: hits and targets in seconds of the run, chokes, the click."""
+
+    hits: Sequence[Hit]
+    targets: Targets
+    chokes: Sequence[tuple[float, str]] = ()
+    clicks: Sequence[Click] = ()
+
+    def sounds(self, which: Which, speed: float) -> list[Sound]:
+        """What is heard; second 0 is bar 1."""
+        return listened(self.hits, self.targets, which, speed, self.chokes, self.clicks)
+
+    @classmethod
+    def of(cls, take: Take, pads: Pads, run: Run, pauses: Pauses, clicks: Sequence[Click]) -> Self:
+        """What a graded take has."""
+        hits = [run.hits[number] for number in range(len(run.hits))]
+        return cls(hits, run.targets, _chokes(take, pads, pauses), clicks)
+
+
+def _chokes(take: Take, pads: Pads, pauses: Pauses) -> list[tuple[float, str]]:
+    """When the player's hand ended which cymbal, in seconds of the run."""
+    mapper, found = Mapper(pads), []
+    for time_s, data in take.messages:
+        heard = mapper.heard(time_s - take.start_s, data)
+        run_s = pauses.run_s(heard.time_s)
+        if heard.dropped == CHOKE and heard.voice and run_s is not None and data[2]:
+            found.append((run_s, heard.voice))
+    return found
+
+
+def listen_back(
+    context: RunContext,
+    page: RunPage,
+    played: Played,
+    which: Which = Which.BOTH,
+    speed: float = 1.0,
+) -> None:
+    """Let the player listen until they have had enough; ``page`` is that of the run.
+
+    It begins with ``which``, at ``speed`` (1, or ``HALF``).
+    """
+    kept = page.buttons, page.said, page.subtitle
+    pads = context.sticks.pads if context.sticks else {}
+    page.buttons = Buttons([*LISTENING, LEAVE], pads, context.sticks.call if context.sticks else "")
+    page.said, page.paused = (), ()
+    outcome: Outcome | None = Outcome.AGAIN
+    while outcome is not Outcome.LEAVE:
+        which = _WHICH.get(outcome, which) if outcome else which
+        if outcome is Outcome.HALF:
+            speed = HALF if speed == 1.0 else 1.0
+        page.subtitle = _words(which, speed)
+        outcome = _once(context, page, played, which, speed)
+    context.output.clear()
+    page.buttons, page.said, page.subtitle = kept
+
+
+def _words(which: Which, speed: float) -> str:
+    told = "yours on the left, the pattern on the right" if which is Which.BOTH else which.value
+    return f"listening: {told}" + ("  ·  half speed" if speed == HALF else "")
+
+
+def _once(
+    context: RunContext, page: RunPage, played: Played, which: Which, speed: float
+) -> Outcome | None:
+    """Once through; what was asked for meanwhile or, at the end, afterwards."""
+    context.output.clear()
+    if context.sticks is not None:
+        context.sticks.begin()
+    start_s = context.clock.now() + _LEAD_S
+    context.output.schedule(start_s, played.sounds(which, speed))
+    end_s = played.targets.end_s
+    while True:
+        now_s = (context.clock.now() - start_s) * speed
+        page.level.db = context.output.level_db
+        context.show(page, min(now_s, end_s))
+        outcome = context.asked(page)
+        if outcome is None and context.sticks is not None and now_s > end_s:
+            outcome = context.sticks.asked(page, context.clock.now())
+        if outcome is not None:
+            return outcome
+        if context.window.offscreen and now_s > end_s + _RING_S:
+            return Outcome.LEAVE
+        context.clock.wait(context.frame_s)

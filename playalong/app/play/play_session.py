@@ -1,0 +1,272 @@
+"""A sitting with one pattern: ready, a run, its grade, and again, as the player asks.
+
+Nothing that was played is lost: a take that cannot be written where it should be is written
+where it can be, and a run that loses its kit for good is graded up to there.
+"""
+
+import tempfile
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from pathlib import Path
+
+from playalong.app.play.listen_back import Played, listen_back
+from playalong.app.recording.background import LeftError, shown
+from playalong.app.run.run import Nobody, Run, RunContext, RunResult, Task, hold
+from playalong.app.take_grading import (
+    FASTEST_BPM,
+    SLOWEST_BPM,
+    Graded,
+    Options,
+    grade_take,
+)
+from playalong.grading.text import figures
+from playalong.midi.port import Port
+from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT
+from playalong.profile.profile import Profile
+from playalong.records.takes import Recording, TakeError
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import (
+    AGAIN,
+    BACK,
+    FASTER,
+    LEAVE,
+    LISTEN,
+    NEXT,
+    SLOWER,
+    Button,
+    Buttons,
+)
+from playalong.screen.pages.ready import READY, ReadyPage
+from playalong.screen.pages.result import ResultPage
+from playalong.support.errors import CAUTION
+
+#: How much one step slower or faster is, in beats a minute.
+STEP_BPM = 4.0
+
+#: The same with a recording, in per cent of its speed.
+STEP_PERCENT = 5
+
+AS_WRITTEN = "as written"
+
+#: What can be asked for after a run.
+AFTER = (AGAIN, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What a run left: where its take is, its grade, and what went wrong on the way."""
+
+    path: Path
+    graded: Graded
+    trouble: tuple[str, ...]
+
+
+class Sitting:
+    """Plays ``task`` as often as the player asks."""
+
+    def __init__(self, task: Task, context: RunContext, port: Port, folder: Path) -> None:
+        """Takes are kept in ``folder``."""
+        self._task, self._context, self._port, self._folder = task, context, port, folder
+        self._choices = _choices(task)
+
+    def runs(self) -> Iterator[Kept]:
+        """What each run left."""
+        context = self._context
+        if context.window.offscreen:  # nobody is there to say when
+            yield self._run()[0]
+            return
+        if self._ready() is Outcome.LEAVE:
+            return
+        while True:
+            kept, ended = self._run()
+            yield kept
+            if ended.outcome is Outcome.LEAVE and not ended.hits:
+                return
+            if self._result(kept, ended) is Outcome.LEAVE:
+                return
+
+    def _run(self) -> tuple[Kept, RunResult]:
+        ended = Run(self._task, self._context, lambda _: self._port).play()
+        self._context.output.clear()
+        return keep(self._task, ended, self._folder), ended
+
+    def _ready(self) -> Outcome:
+        """The page before a run, until START or LEAVE."""
+        while True:
+            outcome = hold(self._context, self._ready_page(), 0.0, None)
+            if outcome in (Outcome.START, Outcome.LEAVE):
+                return outcome
+            self._change(outcome)
+
+    def _result(self, kept: Kept, ended: RunResult) -> Outcome:
+        """The page after a run, until AGAIN or LEAVE."""
+        while True:
+            offered = [button for button in AFTER if self._may(button)]
+            page = result_page(self._task, kept, self._context, offered)
+            outcome = hold(self._context, page, 0.0, None)
+            if outcome is Outcome.LISTEN:
+                take, pads = ended.recording.take(), self._context.profile.pads
+                clicks = [tick for tick in self._task.ticks() if tick.time_s >= 0.0]
+                played = Played.of(take, pads, kept.graded.run, ended.pauses, clicks)
+                listen_back(self._context, ended.page, played)
+            elif outcome in (Outcome.AGAIN, Outcome.LEAVE):
+                return outcome
+            elif outcome in (Outcome.SLOWER, Outcome.FASTER, Outcome.NEXT, Outcome.BACK):
+                self._change(outcome)
+                return Outcome.LEAVE if self._ready() is Outcome.LEAVE else Outcome.AGAIN
+
+    def _change(self, outcome: Outcome | None) -> None:
+        """Another tempo or another way of playing; or hear it first."""
+        task = self._task
+        if outcome in (Outcome.SLOWER, Outcome.FASTER):
+            steps = 1 if outcome is Outcome.FASTER else -1
+            self._task = self._at_other_tempo(steps)
+        elif outcome in (Outcome.NEXT, Outcome.BACK):
+            at = self._choices.index(task.variations) + (1 if outcome is Outcome.NEXT else -1)
+            self._task = replace(task, variations=self._choices[at % len(self._choices)])
+        elif outcome is Outcome.HEAR:
+            Run(to_hear(task), self._context, lambda _: Nobody()).play()
+            self._context.output.clear()
+
+    def _at_other_tempo(self, steps: int) -> Task:
+        """The task so many steps faster; a recording with it, its pitch unchanged."""
+        task, along = self._task, self._task.along
+        if along is None:
+            tempo_bpm = task.tempo_bpm + steps * STEP_BPM
+            return replace(task, tempo_bpm=min(max(tempo_bpm, SLOWEST_BPM), FASTEST_BPM))
+        percent = along.percent + steps * STEP_PERCENT
+        percent = round(min(max(percent, SLOWEST_PERCENT), FASTEST_PERCENT))
+        if along.at is None or percent == along.percent:
+            return task
+        at, words = along.at, f"Making it {'faster' if steps > 0 else 'slower'}"
+        try:
+            return task.going_along(
+                shown(self._context, along.name, words, lambda progress: at(percent, progress))
+            )
+        except LeftError:
+            return task
+
+    def _ready_page(self) -> ReadyPage:
+        task, context = self._task, self._context
+        offered = [button for button in READY if self._may(button)]
+        return ReadyPage(
+            context.theme,
+            title=task.pattern.title,
+            tempo_bpm=task.tempo_bpm,
+            run_bars=task.bars,
+            bars=task.written(),
+            voices=task.pattern.voices,
+            facts=_facts(task, context, self._port),
+            choices=[_named(names) for names in self._choices],
+            choice=self._choices.index(task.variations),
+            rules=task.rules,
+            notes=[word for word in (*context.notices[1:], context.output.message) if word],
+            caution=CAUTION,
+            level=context.level(),
+            buttons=_with_pads(context, offered),
+        )
+
+    def _may(self, button: Button) -> bool:
+        return len(self._choices) > 1 or button.outcome not in (Outcome.NEXT, Outcome.BACK)
+
+
+def _with_pads(context: RunContext, offered: list[Button]) -> Buttons:
+    if context.sticks is None:
+        return Buttons(offered)
+    return Buttons(offered, context.sticks.pads, context.sticks.call)
+
+
+def _choices(task: Task) -> list[tuple[str, ...]]:
+    """The ways in which a pattern can be played: as written, and with each variation."""
+    ways: list[tuple[str, ...]] = [(), *((name,) for name in task.pattern.variations)]
+    return ways if task.variations in ways else [task.variations, *ways]
+
+
+def _named(variations: tuple[str, ...]) -> str:
+    return " and ".join(variations) or AS_WRITTEN
+
+
+def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]:
+    profile = context.profile
+    facts = [("kit", port.name), ("player", profile.player), ("latency", _late(profile))]
+    facts.append(("loudness", "your own strokes" if profile.strokes else "usual bands"))
+    if task.along is not None:
+        facts.append(("recording", f"{task.along.name}, at {task.along.percent} % of its speed"))
+    if context.echo:
+        late_ms = context.output.latency_s * 1000.0
+        facts.append(("your pads sound here", f"about {late_ms:.0f} ms after the stroke"))
+    return facts
+
+
+def _late(profile: Profile) -> str:
+    latency = profile.latency
+    if latency is None:
+        return "not measured: playalong kit"
+    spread = "" if latency.plus_minus_ms is None else f" ± {latency.plus_minus_ms:.0f}"
+    return f"{latency.ms:.0f}{spread} ms taken off, {latency.how}"
+
+
+def to_hear(task: Task, clicked: bool = True) -> Task:
+    """The task as the program plays it: the pattern with its variations written out."""
+    written = replace(task.pattern, bars=task.written(), variations={})
+    return replace(
+        task, pattern=written, variations=(), company=written, judged=False, clicked=clicked
+    )
+
+
+def keep(task: Task, ended: RunResult, folder: Path) -> Kept:
+    """Write the take of a run and grade it."""
+    trouble = []
+    if ended.lost_port is not None:
+        trouble.append(
+            f'The MIDI port "{ended.lost_port}" went away: check its cable. '
+            "What was played until then is graded."
+        )
+    path, moved = _write(ended.recording, folder, task.pattern.name)
+    if moved:
+        trouble.append(moved)
+    graded = grade_take(task.pattern, ended.recording.take(), Options())
+    return Kept(path, graded, tuple(trouble))
+
+
+def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | None]:
+    """Write the take, elsewhere if it must be; its path, and a word if it is elsewhere."""
+    stamped = f"{name}-{datetime.now():%Y-%m-%d-%H%M%S}"
+    try:
+        return recording.save(folder, stamped), None
+    except TakeError as error:
+        for other in (Path.home(), Path.cwd(), Path(tempfile.gettempdir())):
+            try:
+                path = recording.save(other, stamped)
+            except TakeError:
+                continue
+            return path, f"{error} It is kept here instead: {path}"
+        raise
+
+
+def result_page(
+    task: Task, kept: Kept, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
+) -> ResultPage:
+    """The page of a grade."""
+    grade = kept.graded.grade
+    bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+    sticks = context.sticks
+    return ResultPage(
+        context.theme,
+        title=task.pattern.title,
+        subtitle=f"{bars} at {grade.tempo_bpm:g} bpm",
+        total=grade.score.total,
+        advice=grade.advice,
+        figures=figures(grade),
+        places=grade.places,
+        bars=task.written(),
+        voices=kept.graded.run.targets.voices,
+        notes=[*kept.trouble, f"The take is kept: {kept.path}"],
+        caution=CAUTION,
+        rules=task.rules,
+        offered=offered,
+        pads=sticks.pads if sticks else {},
+        call=sticks.call if sticks else "",
+        level=context.level() if context.sticks is not None else None,
+    )

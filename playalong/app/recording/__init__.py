@@ -1,0 +1,1 @@
+"""Playing along with a recording, and telling where its beats are."""

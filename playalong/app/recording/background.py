@@ -1,0 +1,89 @@
+"""Work that takes its time, with its progress in the window or in the terminal."""
+
+import sys
+from collections.abc import Callable
+from threading import Thread
+from typing import Generic, TypeVar
+
+from playalong.app.run.run import RunContext
+from playalong.screen.base.page import Outcome
+from playalong.screen.pages.wait import WaitPage
+from playalong.sound.recordings.decoding import Progress
+from playalong.support.errors import UserError
+
+Result = TypeVar("Result")
+
+#: Something that is done, and tells how far it has come.
+Work = Callable[[Progress], Result]
+
+#: How often the terminal is told.
+_STEP = 0.1
+
+
+class LeftError(UserError):
+    """The player did not wait for it."""
+
+
+def shown(context: RunContext, title: str, words: str, work: Work[Result]) -> Result:
+    """Do ``work`` behind a page that says so and stays alive; ``LeftError`` where it is left.
+
+    What the work raises is raised here.
+    """
+    page = WaitPage(context.theme, title, words)
+    doing = _Doing(work, page)
+    while doing.is_alive():
+        context.window.frame(page, 0.0)
+        context.output.tend()
+        if context.asked(page) is Outcome.LEAVE:
+            doing.is_left = True
+        doing.join(context.frame_s)
+    return doing.result()
+
+
+def told(words: str, work: Work[Result]) -> Result:
+    """Do ``work`` and say on standard error how far it has come, where somebody sees it."""
+    if not sys.stderr.isatty():
+        return work(lambda _: None)
+    said = -1
+
+    def progress(share: float) -> None:
+        nonlocal said
+        step = int(share / _STEP)
+        if step > said:
+            said = step
+            print(f"\r{words}: {step * _STEP:.0%}", end="", file=sys.stderr, flush=True)
+
+    try:
+        return work(progress)
+    finally:
+        if said >= 0:
+            print(file=sys.stderr)
+
+
+class _Doing(Thread, Generic[Result]):
+    """The work, in a thread of its own."""
+
+    def __init__(self, work: Work[Result], page: WaitPage) -> None:
+        super().__init__(daemon=True)
+        self.is_left = False
+        self._work, self._page = work, page
+        self._made: list[Result] = []
+        self._error: BaseException | None = None
+        self.start()
+
+    def run(self) -> None:
+        try:
+            self._made.append(self._work(self._progress))
+        except BaseException as error:
+            self._error = error
+
+    def _progress(self, share: float) -> None:
+        self._page.share = share
+        if self.is_left:
+            raise LeftError("It was left before it was ready.")
+
+    def result(self) -> Result:
+        """What came of it; raises what it raised."""
+        if self._error is not None:
+            raise self._error
+        return self._made[0]

@@ -1,0 +1,115 @@
+"""Playing along with a recording: opened, its bars cut out for a run, or checked by ear."""
+
+from pathlib import Path
+
+import numpy as np
+
+from playalong.app.recording.background import shown, told
+from playalong.app.recording.recording_sounds import UNDER_CLICK_DB, Clicked, Faded
+from playalong.app.run.along import Along, Excerpt
+from playalong.app.run.run import RunContext
+from playalong.pattern.beat_map import BeatMap, check_speed
+from playalong.sound.recordings.decoding import Progress, Recording
+from playalong.sound.recordings.stretching import stretched
+from playalong.sound.rendering import blocks, write_wave
+from playalong.sound.timeline import RATE, gain
+from playalong.support.errors import UserError, printable, sentence
+
+#: A loop is joined over ``JOIN_S``, which is over ``BEFORE_S`` before the 1: what begins on the 1
+#: begins once, and whole, even where the map has it a little late.
+JOIN_S, BEFORE_S = 0.015, 0.010
+
+#: After the last bar the recording falls silent in so long.
+END_S = 0.4
+
+
+def keep_off(heard: Path, out: Path | None) -> None:
+    """UserError where what is written to ``out`` would take the place of what is heard."""
+    if out is not None and out.exists() and heard.exists() and out.samefile(heard):
+        raise UserError(
+            f"{printable(str(out))} is what is to be heard itself, which is never changed: choose "
+            "another name for what is written."
+        )
+
+
+def opened(path: Path, context: RunContext | None = None) -> Recording:
+    """The recording at ``path``, its progress shown in the window, or told in the terminal.
+
+    RecordingError says what is wrong with it; ``rec_work.LeftError`` that the player did not wait.
+    """
+    words = f"Reading {printable(path.name)}"
+    if context is None:
+        return told(words, lambda progress: Recording.open(path, progress))
+    return shown(
+        context, printable(path.name), words, lambda progress: Recording.open(path, progress)
+    )
+
+
+def along(
+    recording: Recording,
+    beats: BeatMap,
+    first_bar: int,
+    last_bar: int,
+    percent: int = 100,
+    level_db: float = UNDER_CLICK_DB,
+    rounds: int = 1,
+    progress: Progress | None = None,
+) -> Along:
+    """The bars ``first_bar`` to ``last_bar`` (from 0, both played), ``rounds`` times over.
+
+    They are heard at ``percent`` of their speed, 50 to 110, and ``level_db`` against what they
+    were made at. The beats of the run are theirs, going on from round to round; bar 1 of the run
+    is the first of them. PlainError says which bars or what speed there may be.
+    """
+    try:
+        begin_s, end_s = beats.loop(first_bar, last_bar)
+        check_speed(percent)
+    except ValueError as error:
+        raise UserError(sentence(error)) from None
+    if rounds < 1:
+        raise UserError("The bars of a recording are played once at least.")
+    played = _repeated(beats, first_bar, last_bar, percent, rounds)
+    length_s = (end_s - begin_s) * 100.0 / percent
+
+    lead = round((BEFORE_S + JOIN_S) * RATE)
+    begin = int(begin_s * RATE) - -(-lead * percent // 100)
+    end = round((end_s + END_S * percent / 100.0) * RATE)
+    reel = stretched(recording, percent, begin, end, progress)
+    # So many seconds of what was stretched come before the 1.
+    before_s = (begin_s - begin / RATE) * 100.0 / percent
+    join = round(JOIN_S * RATE)
+    through = round((length_s + before_s - BEFORE_S) * RATE)
+    level = gain(level_db)
+    middle = Faded(reel, through, join, join, level)
+    last = Faded(reel, reel.frames, join, round(END_S * RATE), level)
+    sounds = [
+        Excerpt(last if number == rounds - 1 else middle, 0, number * length_s - before_s)
+        for number in range(rounds)
+    ]
+
+    def at(other: int, progress: Progress) -> Along:
+        return along(
+            recording, beats, first_bar, last_bar, other, level_db, rounds, progress=progress
+        )
+
+    return Along(played, 0, tuple(sounds), printable(recording.path.name), percent, at)
+
+
+def _repeated(beats: BeatMap, first_bar: int, last_bar: int, percent: int, rounds: int) -> BeatMap:
+    """The beats of a loop as they are played, and the one after the last; second 0 is the first."""
+    count = (last_bar + 1 - first_bar) * beats.per_bar
+    start = beats.first + first_bar * beats.per_bar
+    times_s = beats.seconds(start + np.arange(count + 1, dtype=np.float64))
+    times_s = (times_s - times_s[0]) * (100.0 / percent)
+    whole = times_s[:-1] + times_s[-1] * np.arange(rounds)[:, None]
+    return BeatMap.of([*whole.ravel(), rounds * times_s[-1]], 0, beats.per_bar)
+
+
+def write_with_click(
+    path: Path, recording: Recording, beats: BeatMap, level_db: float = UNDER_CLICK_DB
+) -> None:
+    """Write the whole recording with a click on each beat as a wave file, to check them by ear.
+
+    PlainError when it cannot be written.
+    """
+    write_wave(path, blocks([Excerpt(Clicked(recording, beats, level_db), 0, 0.0)]))

@@ -1,0 +1,41 @@
+"""The player's pads sounding through the program, for kits without a module."""
+
+from playalong.midi.hits import Hit
+from playalong.midi.pads import Pads
+from playalong.pattern.voices import BY_NAME
+from playalong.sound.device.output import Output
+from playalong.sound.synth.drums import warm
+from playalong.sound.synth.notes import HATS, RINGING_HATS, Note, one_cymbal
+from playalong.sound.timeline import RATE, Placed
+
+_KEY_PRESSURE, _CHANNEL_PRESSURE = 0xA0, 0xD0
+_CYMBALS = frozenset({"crash", "ride", "ride-bell", "china", "splash"})
+
+
+class Echo:
+    """Sounds every hit as soon as the device can; a closed hi-hat and a hand end what rings."""
+
+    def __init__(self, output: Output, pads: Pads) -> None:
+        self._output, self._pads = output, pads
+        self._ringing: dict[str, Placed] = {}
+        warm(BY_NAME, RATE)  # nothing is made while it sounds
+
+    def hit(self, hit: Hit) -> None:
+        """Sound a hit."""
+        if hit.voice in HATS:
+            self._end(RINGING_HATS)
+        placed = self._output.now(Note(0.0, hit.voice, hit.velocity))
+        if hit.voice in RINGING_HATS or hit.voice in _CYMBALS:
+            self._ringing[hit.voice] = placed
+
+    def message(self, data: bytes) -> None:
+        """A hand on a cymbal ends it."""
+        kind = data[0] & 0xF0 if data else 0
+        if kind == _KEY_PRESSURE and len(data) > 2 and data[2]:
+            self._end(one_cymbal(self._pads.voice(data[1]) or ""))
+        elif kind == _CHANNEL_PRESSURE and len(data) > 1 and data[1]:
+            self._end(_CYMBALS)
+
+    def _end(self, voices: frozenset[str]) -> None:
+        for voice in voices & self._ringing.keys():
+            self._output.fade(self._ringing.pop(voice))

@@ -1,0 +1,90 @@
+"""The click on the kit's own module, for those whose computer sound comes late."""
+
+import time
+from collections.abc import Sequence
+
+from playalong.midi_io.outputs import Sending, open_output
+from playalong.sound.device.output import FADE_S, Output, Sound
+from playalong.sound.synth.click import CHANNEL, Click, midi
+from playalong.sound.timeline import Placed
+
+_NOTE_ON, _NOTE_OFF = 0x90, 0x80
+
+#: How long a note of the click lasts.
+_HELD_S = 0.05
+
+
+class KitClick:
+    """An output whose clicks go to the kit as notes; everything else to another output."""
+
+    def __init__(self, output: Output, port: str) -> None:
+        """``port`` is the MIDI output, by a part of its name; PortError where there is none."""
+        self._output = output
+        self.silent = False
+        self.message = "the click is on the kit"
+        self._sending = Sending(open_output(port), time.perf_counter, time.sleep)
+
+    @property
+    def level_db(self) -> float:
+        """The level of the computer's own sound."""
+        return self._output.level_db
+
+    @level_db.setter
+    def level_db(self, level_db: float) -> None:
+        self._output.level_db = level_db
+
+    @property
+    def latency_s(self) -> float:
+        """That of the computer's own sound."""
+        return self._output.latency_s
+
+    def louder(self) -> None:
+        """One step up."""
+        self._output.louder()
+
+    def softer(self) -> None:
+        """One step down."""
+        self._output.softer()
+
+    def schedule(self, start_s: float, sounds: Sequence[Sound]) -> None:
+        """Clicks go to the kit, the rest is heard here."""
+        self._output.schedule(start_s, [one for one in sounds if not isinstance(one, Click)])
+        self._sending.schedule(
+            [
+                message
+                for one in sounds
+                if isinstance(one, Click)
+                for message in _messages(start_s + one.time_s, one)
+            ]
+        )
+
+    def now(self, sound: Sound) -> Placed:
+        """As the other output does."""
+        return self._output.now(sound)
+
+    def fade(self, sound: Placed, seconds: float = FADE_S) -> None:
+        """As the other output does."""
+        self._output.fade(sound, seconds)
+
+    def tend(self) -> None:
+        """As the other output does."""
+        self._output.tend()
+
+    def clear(self) -> None:
+        """Take away all that has not begun to sound."""
+        self._output.clear()
+        self._sending.clear()
+
+    def close(self) -> None:
+        """Let go of both."""
+        self._sending.close()
+        self._output.close()
+
+
+def _messages(at_s: float, click: Click) -> list[tuple[float, bytes]]:
+    note, velocity = midi(click.kind)
+    channel = CHANNEL - 1
+    return [
+        (at_s, bytes((_NOTE_ON | channel, note, velocity))),
+        (at_s + _HELD_S, bytes((_NOTE_OFF | channel, note, 0))),
+    ]

@@ -1,0 +1,309 @@
+"""A take held against a pattern: what `grade` does, and what every run ends with.
+
+A take that was played with this program carries how it was played, so grading it again needs no
+option and gives the same figures. An option that is given goes before what the take says.
+"""
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from math import inf, isfinite
+from typing import Any
+
+import numpy as np
+
+from playalong.grading.bands_from_take import bands_found
+from playalong.grading.grade import Grade
+from playalong.grading.grade_run import grade
+from playalong.grading.loudness import Bands
+from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.pauses import Pauses
+from playalong.grading.matching.tempo_following import FASTEST, Found, find, follow
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.midi.mapping import hits_of
+from playalong.midi.pads import Pads
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.meter import Tempo
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets, lay_out, lay_out_on
+from playalong.pattern.voices import VOICES, folded
+from playalong.profile.latency import typed
+from playalong.records.takes import Take
+from playalong.support.errors import UserError, printable, quoted, sentence
+
+#: Tempi outside these can be neither played nor meant.
+SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
+MOST_BARS = 100_000
+
+DEFAULT = Rules()
+
+AUTO = "auto"
+
+#: A take is followed of its own accord where the click's places answer less than this share of
+#: the targets, and following answers this many times as many.
+POOR, BETTER = 0.8, 1.2
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How a take is to be graded; None leaves it to the take, the pattern, or the default.
+
+    ``tempo_bpm`` and ``start_s`` may be ``AUTO``: they are then found in the take, and the
+    grader follows the player. ``pads`` say what the notes of the kit mean; ``latency_ms`` is
+    taken off every hit of a take from which it has not been.
+    """
+
+    tempo_bpm: float | str | None = None
+    start_s: float | str | None = None
+    bars: int | None = None
+    variations: tuple[str, ...] | None = None
+    capture_ms: float | None = None
+    tolerance_ms: float | None = None
+    bands: Bands | None = None
+    pads: Pads | None = None
+    latency_ms: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Graded:
+    """A grade, the matched run behind it, and what should be said of how it was made.
+
+    ``followed``: the targets went along with the player; ``start_s`` is where bar 1 began in
+    the take; ``latency_ms`` is what was taken off every hit.
+    """
+
+    grade: Grade
+    run: Run
+    followed: bool
+    start_s: float
+    remarks: tuple[str, ...]
+    latency_ms: float = 0.0
+
+
+def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
+    """Grade ``take`` against ``pattern``; UserError says what is wrong with either."""
+    info = take.info if take.info.get("pattern") == pattern.name else {}
+
+    def number(option: float | str | None, key: str, default: float) -> float:
+        told = info.get(key)
+        if isinstance(option, int | float):
+            return option
+        return float(told) if isinstance(told, int | float) else default
+
+    rules = checked_rules(
+        number(options.capture_ms, "capture_ms", DEFAULT.capture_ms),
+        number(options.tolerance_ms, "tolerance_ms", DEFAULT.tolerance_ms),
+    )
+    variations = options.variations
+    if variations is None:
+        told = info.get("variations")
+        variations = tuple(map(str, told)) if isinstance(told, list) else ()
+    check_variations(pattern, variations)
+    told_bars = info.get("bars") if options.bars is None else options.bars
+    bars = checked_bars(int(told_bars)) if isinstance(told_bars, int | float) else None
+    tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
+    start_s = number(options.start_s, "start_s", take.start_s)
+    taken_off_ms = number(None, "latency_ms", 0.0)
+    late_ms = taken_off_ms if options.latency_ms is None else checked_latency(options.latency_ms)
+    pads = options.pads
+    if pads is not None:  # from one round to the next as well
+        pads = pads.for_targets(lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations))
+    hits, unknown = _hits(take, info, pads, start_s + (late_ms - taken_off_ms) / 1000.0)
+    pauses = Pauses.from_plain(info.get("pauses", []))
+    hits = pauses.hits(hits)
+    if not info:  # a run in which nothing was played is still a run
+        check_hits(pattern, hits, len(take.note))
+
+    if options.bands is not None:
+        rules = replace(rules, bands=options.bands)
+    elif info:
+        rules = replace(rules, bands=rules.bands.from_plain(info.get("bands")))
+    else:
+        asked = lay_out(pattern, tempo_bpm, None, variations)
+        rules = replace(rules, bands=bands_found(asked, hits, rules.bands))
+    beats = None if options.tempo_bpm is not None else _beats(info.get("along"))
+    held = _Held(pattern, hits, rules, variations, bars, pauses, beats)
+    if AUTO in (options.tempo_bpm, options.start_s):
+        seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
+        graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
+    else:
+        until_s = number(None, "until_s", inf) if options.bars is None else inf
+        graded = held.to_the_click(tempo_bpm, until_s)
+        if not info and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
+            other = held.to_the_player(tempo_bpm, False, False)
+            if other.grade.counts.matched > BETTER * graded.grade.counts.matched:
+                graded = other
+    graded = replace(graded, start_s=graded.start_s + start_s, latency_ms=late_ms)
+    remarks = list(take.remarks)
+    if graded.followed:
+        remarks.append(
+            f"The grader followed the player: bar 1 starts at {graded.start_s:.2f} s, "
+            f"the tempo kept is {graded.grade.steadiness.tempo_bpm or tempo_bpm:.1f} bpm."
+        )
+    if graded.grade.dynamics.bands != DEFAULT.bands.source:
+        remarks.append(f"Loudness is held against {graded.grade.dynamics.bands}.")
+    if unknown:
+        numbers = ", ".join(map(str, sorted(unknown)))
+        remarks.append(f"{unknown.total()} notes of no known pad were left out: {numbers}.")
+    return replace(graded, remarks=tuple(remarks))
+
+
+def _hits(
+    take: Take, info: Mapping[str, Any], pads: Pads | None, start_s: float
+) -> tuple[Hits, Counter[int]]:
+    """The hits of a take from ``start_s`` on, by ``pads`` or its own; its notes of no known pad."""
+    if pads is None and "pads" in info:
+        pads = Pads.from_plain(info["pads"])
+    if pads is not None:  # what came before a message decides what it means
+        return hits_of(take.messages, pads, start_s)
+    hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
+    return hits, Counter(unknown.tolist())
+
+
+def _beats(plain: Any) -> BeatMap | None:
+    """The beats of the recording that a take was played along with, if it was."""
+    try:
+        return BeatMap.of(map(float, plain["times_s"]), 0, int(plain["per_bar"]))
+    except (KeyError, TypeError, ValueError):
+        return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Held:
+    """Hits held against a pattern, on the click or following the player."""
+
+    pattern: Pattern
+    hits: Hits
+    rules: Rules
+    variations: tuple[str, ...]
+    bars: int | None
+    pauses: Pauses
+    beats: BeatMap | None
+
+    def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
+        """Grade on the click's places; a run that was broken off, up to ``until_s``."""
+        bars = self.bars or _bars_reached(self.pattern, tempo_bpm, self._last_s())
+        if self.beats is None:
+            targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
+        else:
+            targets = lay_out_on(self.pattern, self.beats, 0, bars, self.variations)
+        if until_s < targets.end_s:
+            targets = targets.until(until_s)
+        targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
+        told, run = grade(self.pattern, tempo_bpm, targets, self.hits, self.rules)
+        return Graded(told, run, False, 0.0, ())
+
+    def to_the_player(self, tempo_bpm: float, seek_tempo: bool, seek_start: bool) -> Graded:
+        """Grade along the player's own course, whose start and tempo may have to be found."""
+        targets = self._roomy(tempo_bpm)
+        found = find(targets, self.hits, None if seek_start else 0.0, None if seek_tempo else 1.0)
+        if seek_tempo:
+            # The search is coarse: the straight fit along the first course is exact.
+            kept = self._along(tempo_bpm, targets, found)[0].steadiness.tempo_bpm
+            tempo_bpm = checked_tempo(kept or tempo_bpm * found.ratio)
+            targets, found = self._roomy(tempo_bpm), replace(found, ratio=1.0)
+        told, run = self._along(tempo_bpm, targets, found)
+        return Graded(told, run, True, run.targets.start_s, ())
+
+    def _last_s(self) -> float:
+        """When the last bar must have begun: the 1 of the bar that would follow begins none."""
+        return float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
+
+    def _roomy(self, tempo_bpm: float) -> Targets:
+        """Targets for as many bars as a fast player could have played."""
+        bars = self.bars
+        if bars is None:
+            span_s = float(self.hits.time_s[-1]) - min(0.0, float(self.hits.time_s[0]))
+            bars = _bars_reached(self.pattern, tempo_bpm, FASTEST * span_s) + 1
+        return lay_out(self.pattern, tempo_bpm, bars, self.variations)
+
+    def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, Run]:
+        followed = follow(targets, self.hits, found)
+        if self.bars is None:
+            bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))
+            if bars < followed.bars:
+                followed = followed.until(float(followed.bar_starts_s[bars]))
+        return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules)
+
+
+def checked_tempo(tempo_bpm: float) -> float:
+    """``tempo_bpm``, if it can be played."""
+    if not isfinite(tempo_bpm) or not SLOWEST_BPM <= tempo_bpm <= FASTEST_BPM:
+        raise UserError(
+            f"A tempo of {tempo_bpm:g} cannot be played: "
+            f"choose one from {SLOWEST_BPM:g} to {FASTEST_BPM:g} beats a minute."
+        )
+    return tempo_bpm
+
+
+def checked_latency(ms: float) -> float:
+    """``ms``, if that can be a latency."""
+    try:
+        return typed(ms).ms
+    except ValueError as error:
+        raise UserError(sentence(error)) from None
+
+
+def checked_rules(
+    capture_ms: float | None, tolerance_ms: float | None, bands: Bands | None = None
+) -> Rules:
+    """Rules with these windows and bands, the default for None, if they make sense."""
+    capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
+    tolerance = DEFAULT.tolerance_ms if tolerance_ms is None else tolerance_ms
+    if not 1.0 <= capture <= 1000.0:
+        raise UserError(f"A capture window of {capture:g} ms makes no sense: choose 1 to 1000.")
+    if not 0.0 <= tolerance <= capture:
+        raise UserError(
+            f"A tolerance of {tolerance:g} ms makes no sense: choose 0 to the capture window, "
+            f"{capture:g}."
+        )
+    return Rules(capture, tolerance, bands or DEFAULT.bands)
+
+
+def checked_bars(bars: int) -> int:
+    """``bars``, if there can be so many."""
+    if not 1 <= bars <= MOST_BARS:
+        raise UserError(f"{bars} bars cannot be played: choose 1 to {MOST_BARS}.")
+    return bars
+
+
+def check_variations(pattern: Pattern, names: Sequence[str]) -> None:
+    """UserError for a variation that ``pattern`` does not have."""
+    for name in names:
+        if name not in pattern.variations:
+            known = ", ".join(map(printable, pattern.variations)) or "none"
+            raise UserError(
+                f"{quoted(pattern.title)} has no variation {quoted(name)}; "
+                f"its variations are: {known}."
+            )
+
+
+def check_hits(pattern: Pattern, hits: Hits, notes: int) -> None:
+    """UserError where nothing in a take of so many notes can answer ``pattern``."""
+    voices = {VOICES[code].name for code in np.unique(hits.voice).tolist()}
+    if not any(folded(voice, pattern.voices) in pattern.voices for voice in voices):
+        played = f"it has {', '.join(sorted(voices))}" if voices else "it has no drum notes"
+        raise UserError(
+            f"None of the {notes} notes of the take belongs to {quoted(pattern.title)}, which is "
+            f"played on {', '.join(pattern.voices)}; {played}. Is it the right pattern, and the "
+            "drum track?"
+        )
+
+
+def _bars_reached(pattern: Pattern, tempo_bpm: float, last_s: float) -> int:
+    """The bars that are begun before ``last_s``, at least one."""
+    lengths = [bar.meter.length for bar in pattern.bars]
+    scale = Tempo(tempo_bpm, pattern.meter.unit).seconds_per_whole
+    round_s = float(sum(lengths)) * scale
+    if not last_s < MOST_BARS * round_s:
+        raise UserError(
+            f"The take is longer than {MOST_BARS} bars: give the number of bars with --bars."
+        )
+    rounds = max(0, int(last_s // round_s))
+    bars, left_s = rounds * len(lengths), last_s - rounds * round_s
+    for length in lengths:
+        if left_s <= 0:
+            break
+        bars, left_s = bars + 1, left_s - float(length) * scale
+    return max(bars, 1)

@@ -1,0 +1,72 @@
+"""Where a user's things are: settings and profiles in the config folder, takes in the data folder.
+
+Trouble in reading or keeping them never stops a run: it is told, and the run goes on.
+"""
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from playalong.profile.profile import Profile
+from playalong.records import profiles, settings
+from playalong.records.settings import Settings
+from playalong.support.errors import UserError
+
+#: What a player is called who has not said otherwise.
+SOMEBODY = "player"
+
+
+@dataclass
+class Home:
+    """The folders of one user; ``told`` is what went wrong with what is kept in them."""
+
+    config: Path
+    data: Path
+    told: list[str] = field(default_factory=list)
+
+    @classmethod
+    def of_user(cls) -> "Home":
+        """The user's own folders on this system."""
+        return cls(
+            platformdirs.user_config_path("playalong"), platformdirs.user_data_path("playalong")
+        )
+
+    def settings(self) -> Settings:
+        """What is remembered."""
+        found, told = settings.read(self.config)
+        self._tell(told)
+        return found
+
+    def remember(self, **changes: Any) -> None:
+        """Remember these of the settings' fields; nothing is written where nothing is new."""
+        found = self.settings()
+        changed = replace(found, **changes)
+        if changed == found:
+            return
+        try:
+            self._tell(settings.write(self.config, changed))
+        except UserError as error:
+            self._tell(str(error))
+
+    def profile(self, kit: str, who: str | None) -> Profile:
+        """The profile of ``kit`` as ``who`` plays it, by default the last player."""
+        player = who or self.settings().player or SOMEBODY
+        found, told = profiles.read(self.config, kit, player)
+        self._tell(told)
+        return found if found.port else replace(found, port=kit)
+
+    def keep(self, profile: Profile) -> bool:
+        """Keep a profile; whether it is kept."""
+        try:
+            _, told = profiles.write(self.config, profile)
+        except UserError as error:
+            self._tell(str(error))
+            return False
+        self._tell(told)
+        return True
+
+    def _tell(self, words: str) -> None:
+        if words and words not in self.told:
+            self.told.append(words)

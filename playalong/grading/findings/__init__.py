@@ -1,0 +1,1 @@
+"""What is behind a grade, and what to work on next. Pure."""

@@ -1,0 +1,95 @@
+"""All measures of one run: from targets and hits to the grade.
+
+Live play, grading a file, and grading a kept take again all end here.
+"""
+
+from playalong.grading.findings.advice import advice
+from playalong.grading.grade import Counts, Grade, JudgedHit
+from playalong.grading.loudness import LOUDNESSES, Loudness
+from playalong.grading.matching.matched_run import Run
+from playalong.grading.measures.by_position import graces, places, swing
+from playalong.grading.measures.dynamics import dynamics
+from playalong.grading.measures.score import Credits, score
+from playalong.grading.measures.steadiness import Strokes, steadiness
+from playalong.grading.measures.timing import timing
+from playalong.grading.measures.unison import unison
+from playalong.grading.verdicts import MATCHED, Rules, Verdict
+from playalong.midi.hits import Hits
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets
+from playalong.pattern.voices import folded
+
+
+def grade(
+    pattern: Pattern,
+    tempo_bpm: float,
+    targets: Targets,
+    hits: Hits,
+    rules: Rules,
+) -> tuple[Grade, Run]:
+    """The grade of ``hits`` against ``targets``, and the matched run behind it."""
+    run = Run.of(targets, hits, rules)
+    meters = tuple(bar.meter for bar in pattern.bars)
+    steady = steadiness(Strokes.of(run), tempo_bpm)
+    in_time, together = timing(run), unison(run)
+    credits = Credits.of(run)
+    scored = score(run, credits, steady)
+    by_place = places(run, meters)
+    return (
+        Grade(
+            pattern.name,
+            tempo_bpm,
+            targets.bars,
+            counts(run),
+            in_time,
+            steady,
+            dynamics(run),
+            together,
+            swing(run, meters, pattern.swing),
+            graces(run),
+            scored,
+            advice(run, credits, by_place, in_time, steady, together),
+            by_place,
+        ),
+        run,
+    )
+
+
+def counts(run: Run) -> Counts:
+    """How many of each verdict."""
+    n = {verdict: len(run.told[verdict]) for verdict in Verdict}
+    fit = run.verdicts.loudness[run.answered]
+    matched = sum(n[verdict] for verdict in MATCHED)
+    return Counts(
+        matched + n[Verdict.MISSED] + n[Verdict.WRONG_DRUM],
+        matched,
+        n[Verdict.ON_TIME],
+        n[Verdict.EARLY],
+        n[Verdict.LATE],
+        n[Verdict.MISSED],
+        n[Verdict.EXTRA],
+        n[Verdict.WRONG_DRUM],
+        int((fit == LOUDNESSES.index(Loudness.TOO_LOUD)).sum()),
+        int((fit == LOUDNESSES.index(Loudness.TOO_SOFT)).sum()),
+    )
+
+
+def judged_hits(run: Run) -> list[JudgedHit]:
+    """Every hit of a run, in order, and what became of it."""
+    told = {word.hit: word for word in run.verdicts.words() if word.hit is not None}
+    found = []
+    for number in range(len(run.hits)):
+        hit, word = run.hits[number], told.get(number)
+        found.append(
+            JudgedHit(
+                hit.time_s,
+                folded(hit.voice, run.targets.voices),
+                hit.velocity,
+                word.target if word else None,
+                word.error_ms if word else None,
+                word.verdict if word else None,
+                word.loudness if word else None,
+                bool(word and word.grace),
+            )
+        )
+    return found

@@ -1,0 +1,1 @@
+"""Which hit answers which target: windows, exact assignment, live and from a file. Pure."""

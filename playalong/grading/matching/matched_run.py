@@ -1,0 +1,114 @@
+"""One run after matching, as the measures see it.
+
+Conventions for all measures: errors in milliseconds, hit less target, positive is late; levels in
+decibel, 0 at velocity 127; spreads are population standard deviations; a figure that cannot be
+had is None. Answered means: a target's main stroke and the hit that answers it.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.grading.loudness import level_db
+from playalong.grading.matching.incremental import Verdicts
+from playalong.grading.matching.live_grader import judge
+from playalong.grading.verdicts import MATCHED, VERDICTS, Rules, Verdict
+from playalong.midi.hits import Hits
+from playalong.pattern.targets import Targets
+from playalong.pattern.voices import VOICES
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Run:
+    """Targets, hits and settled words of one run; arrays of k speak of answered targets."""
+
+    targets: Targets
+    hits: Hits
+    rules: Rules
+    verdicts: Verdicts
+
+    @classmethod
+    def of(cls, targets: Targets, hits: Hits, rules: Rules) -> "Run":
+        """Match and judge all ``hits``."""
+        return cls(targets, hits, rules, judge(targets, hits, rules))
+
+    @cached_property
+    def told(self) -> dict[Verdict, Ints]:
+        """The rows of ``verdicts`` for each verdict, grace strokes left out."""
+        main = np.where(self.verdicts.grace, np.int8(-1), self.verdicts.verdict)
+        return {kind: np.flatnonzero(main == code) for code, kind in enumerate(VERDICTS)}
+
+    @cached_property
+    def answered(self) -> Ints:
+        """(k,) the rows of ``verdicts`` with answered targets, in order of targets."""
+        rows = np.concatenate([self.told[kind] for kind in MATCHED])
+        row_of = np.full(len(self.targets), -1, np.int64)
+        row_of[self.verdicts.target[rows]] = rows
+        return row_of[row_of >= 0]
+
+    @cached_property
+    def target(self) -> Ints:
+        """(k,) the answered targets."""
+        return self.verdicts.target[self.answered]
+
+    @cached_property
+    def hit(self) -> Ints:
+        """(k,) the hits that answer them."""
+        return self.verdicts.hit[self.answered]
+
+    @cached_property
+    def error_ms(self) -> Floats:
+        """(k,) their errors."""
+        return self.verdicts.error_ms[self.answered]
+
+    @cached_property
+    def level_db(self) -> Floats:
+        """(k,) the levels of the hits."""
+        return level_db(self.hits.velocity[self.hit])
+
+    @cached_property
+    def voice(self) -> NDArray[np.int16]:
+        """(k,) the voices of the targets, as indexes into ``kit.VOICES``."""
+        return self.targets.voice[self.target]
+
+    @cached_property
+    def dynamic(self) -> NDArray[np.int8]:
+        """(k,) the dynamics asked, as indexes into ``DYNAMICS``."""
+        return self.targets.dynamic[self.target]
+
+    @cached_property
+    def place(self) -> Ints:
+        """(k,) the places of the targets in the written pattern."""
+        return self.targets.place[self.target].astype(np.int64)
+
+    @cached_property
+    def instant(self) -> Ints:
+        """(k,) a number for each written instant: equal where strokes belong together."""
+        written = self.targets.written[self.target]
+        return np.cumsum(np.diff(written, prepend=written[:1]) > 1e-9)
+
+    @cached_property
+    def by_voice(self) -> dict[str, Ints]:
+        """Which of the k belong to each voice that has answered targets, in staff order."""
+        codes = np.flatnonzero(np.bincount(self.voice, minlength=1)).tolist()
+        return {VOICES[code].name: np.flatnonzero(self.voice == code) for code in codes}
+
+
+def mean(values: Floats) -> float | None:
+    """The mean, None of nothing."""
+    return float(values.mean()) if len(values) else None
+
+
+def spread(values: Floats) -> float | None:
+    """The population standard deviation, None of nothing."""
+    return float(values.std()) if len(values) else None
+
+
+def median(values: Floats) -> float | None:
+    """The median, None of nothing."""
+    return float(np.median(values)) if len(values) else None

@@ -1,0 +1,113 @@
+"""Pauses: a run that stood still because the kit was gone.
+
+The take's clock goes on in a pause, the run's stands still. A run goes on at the bar line after
+the one in which it stopped, or plays the last bar once more; what lies between is not asked. Nor
+is what was written just before the kit was missed, unless it was answered: the player is never
+blamed for the cable. All hits stay in the take; those within a pause are not judged.
+"""
+
+from dataclasses import dataclass
+from math import inf
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.midi.hits import Hits
+from playalong.pattern.targets import Targets
+from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
+
+
+@dataclass(frozen=True, slots=True)
+class Pause:
+    """One pause, in seconds from bar 1.
+
+    It lasts from ``from_s`` to ``until_s`` on the take's clock. At ``stopped_s`` the run stood
+    still; when hits count again its time is ``on_s``, and from ``bar_s`` on targets are asked
+    again. A pause that nothing followed has ``inf`` for these three.
+    """
+
+    from_s: float
+    stopped_s: float
+    until_s: float = inf
+    on_s: float = inf
+    bar_s: float = inf
+
+
+@dataclass(frozen=True, slots=True)
+class Pauses:
+    """The pauses of a run, in order."""
+
+    each: tuple[Pause, ...] = ()
+
+    def run_s(self, take_s: float) -> float | None:
+        """The run's time at ``take_s`` on the take's clock, None within a pause."""
+        moved_s = 0.0
+        for pause in self.each:
+            if take_s < pause.from_s:
+                break
+            if take_s < pause.until_s:
+                return None
+            moved_s = pause.on_s - pause.until_s
+        return take_s + moved_s
+
+    def hits(self, hits: Hits) -> Hits:
+        """``hits`` on the take's clock, on the run's; without those within a pause."""
+        if not self.each:
+            return hits
+        told = [self.run_s(at_s) for at_s in hits.time_s.tolist()]
+        kept = np.array([at_s is not None for at_s in told], np.bool_)
+        time_s = np.array([at_s for at_s in told if at_s is not None], np.float64)
+        return Hits.sorted(time_s, hits.voice[kept], hits.velocity[kept])
+
+    def asked(self, targets: Targets, hits: Hits, capture_s: float) -> Targets:
+        """The targets that are asked, ``hits`` being on the run's clock.
+
+        ``capture_s`` is the capture window: what was written so shortly before a pause is asked
+        only if it was answered.
+        """
+        if not self.each:
+            return targets
+        at_s, keep = targets.time_s, np.ones(len(targets), np.bool_)
+        for pause in self.each:
+            unsure = (at_s >= pause.stopped_s - capture_s) & (at_s < pause.bar_s)
+            heard = hits.time_s < pause.stopped_s
+            answered = _near(targets, hits, heard, capture_s)
+            keep &= ~unsure | (answered & (at_s < pause.stopped_s + capture_s))
+        return targets.only(keep)
+
+    def end(self, pause: Pause) -> "Pauses":
+        """These, the last one being ``pause`` now that it is over."""
+        return Pauses((*self.each[:-1], pause))
+
+    def as_plain(self) -> list[list[float | None]]:
+        """The pauses as plain lists for a file, None standing for what never came."""
+        rows = [(p.from_s, p.stopped_s, p.until_s, p.on_s, p.bar_s) for p in self.each]
+        return [[None if value == inf else value for value in row] for row in rows]
+
+    @classmethod
+    def from_plain(cls, plain: Any) -> "Pauses":
+        """What ``as_plain`` gave; none where it makes no sense."""
+        try:
+            return cls(
+                tuple(
+                    Pause(*(inf if value is None else float(value) for value in row))
+                    for row in plain
+                )
+            )
+        except (TypeError, ValueError):
+            return cls()
+
+
+def _near(
+    targets: Targets, hits: Hits, heard: NDArray[np.bool_], capture_s: float
+) -> NDArray[np.bool_]:
+    """Which targets have one of the ``heard`` hits of their voice within the window, (n,)."""
+    counts_as = np.array([STAFF_ORDER[folded(one.name, targets.voices)] for one in VOICES])
+    near = np.zeros(len(targets), np.bool_)
+    for code in np.unique(targets.voice):
+        rows = targets.voice == code
+        times = hits.time_s[heard & (counts_as[hits.voice] == code)]
+        after = np.searchsorted(times, targets.time_s[rows] - capture_s)
+        near[rows] = after < np.searchsorted(times, targets.time_s[rows] + capture_s, side="right")
+    return near

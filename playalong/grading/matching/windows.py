@@ -1,0 +1,236 @@
+"""Which hit answers which target: the exact optimum within the capture windows.
+
+Measured: for each voice, of all one-to-one answers in which a hit lies in its target's window,
+one with the most answers and, of these, the least total absolute error. The window reaches
+``capture_ms`` to either side, but never more than half the way to the neighbouring target of
+that voice; both ends are inside. What is left: a missed target and an extra hit of another voice
+inside its window make a wrong drum, again the most pairs and then the least total error.
+
+Conventions: times are whole half-nanoseconds (``HALF_NS_PER_S``), int64, so that the middle
+between two targets is exact, a hit on the edge of a window is on it, and equal distances are
+equal. Hits are sorted. Where two answers are equally good, the earlier hit is taken.
+
+Because windows of one voice touch but never overlap, almost every window is settled by itself:
+its nearest hit answers. Only flams, drags and hits exactly half-way between two targets need the
+search in ``assignment``. The cost grows with the number of hits, however they lie.
+
+A grace stroke belongs to its main stroke: it has no window of its own, lies ``GRACE_S`` before
+where it is expected, and when there are fewer hits than strokes it is the graces that are left
+out.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, fields
+from itertools import islice
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.grading.matching.assignment import align, pair
+from playalong.pattern.targets import GRACE_S, Targets
+
+HALF_NS_PER_S = 2_000_000_000
+HALF_NS_PER_MS = 2_000_000
+
+Ints = NDArray[np.int64]
+
+_GRACE = round(GRACE_S * HALF_NS_PER_S)
+
+
+def half_ns(time_s: NDArray[np.float64]) -> Ints:
+    """Seconds, rounded to the nanosecond, as whole half-nanoseconds."""
+    whole = np.rint(time_s * 1e9).astype(np.int64)
+    whole *= 2
+    return whole
+
+
+@dataclass(frozen=True, slots=True)
+class Windows:
+    """The targets of one voice in order of time, with their capture windows; arrays of n.
+
+    ``target`` int64, the target's number; ``time``, ``start``, ``end`` int64 half-nanoseconds;
+    ``graces`` int8, grace strokes that belong to it.
+    """
+
+    target: Ints
+    time: Ints
+    start: Ints
+    end: Ints
+    graces: NDArray[np.int8]
+
+    def __len__(self) -> int:
+        return len(self.time)
+
+    def __getitem__(self, part: slice | Ints | NDArray[np.bool_]) -> "Windows":
+        return Windows(
+            self.target[part], self.time[part], self.start[part], self.end[part], self.graces[part]
+        )
+
+    @classmethod
+    def joined(cls, parts: "Sequence[Windows]") -> "Windows":
+        """All parts, in order of targets; of no parts, no windows."""
+        if not parts:
+            none = np.empty(0, np.int64)
+            return cls(none, none, none, none, np.empty(0, np.int8))
+        whole = cls(
+            *(np.concatenate([getattr(p, column.name) for p in parts]) for column in fields(cls))
+        )
+        return whole[np.argsort(whole.target, kind="stable")]
+
+
+def stroke_times(time: int, graces: int) -> list[int]:
+    """When the grace strokes before a main stroke, and itself at last, are expected."""
+    return [time - _GRACE * place for place in range(graces, -1, -1)]
+
+
+def windows_of(targets: Targets, capture_ms: float) -> dict[int, Windows]:
+    """The windows of each voice that has targets, by its index in ``kit.VOICES``."""
+    time = half_ns(targets.time_s)
+    capture = round(capture_ms * HALF_NS_PER_MS)
+    found = {}
+    for voice in np.flatnonzero(np.bincount(targets.voice, minlength=1)).tolist():
+        numbers = np.flatnonzero(targets.voice == voice)
+        own = time[numbers]
+        middle = own[:-1] + np.diff(own) // 2
+        start, end = own - capture, own + capture
+        start[1:] = np.maximum(start[1:], middle)
+        end[:-1] = np.minimum(end[:-1], middle)
+        found[voice] = Windows(numbers, own, start, end, targets.graces[numbers])
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Answers:
+    """Who answers whom, for one voice.
+
+    ``hit`` int64 (n,): for each window the index of the hit that answers it, -1 for none.
+    ``window`` int64 (m,): for each hit the index of the window that it answers, -1 for none.
+    ``grace`` bool (m,): the hit is a grace stroke of that window's target.
+    """
+
+    hit: Ints
+    window: Ints
+    grace: NDArray[np.bool_]
+
+
+def answer(windows: Windows, hits: Ints) -> Answers:
+    """The best answers of ``hits`` (m sorted times of one voice) to ``windows``."""
+    found = Answers(
+        np.full(len(windows), -1, dtype=np.int64),
+        np.full(len(hits), -1, dtype=np.int64),
+        np.zeros(len(hits), dtype=np.bool_),
+    )
+    if not len(windows) or not len(hits):
+        return found
+    # The last window that starts at or before each hit.
+    which = np.searchsorted(windows.start, hits, side="right") - 1
+    within = (which >= 0) & (hits <= windows.end[which])
+    on_edge = within & (hits == windows.start[which]) & (which > 0)
+    on_edge &= windows.end[np.maximum(which - 1, 0)] == hits
+
+    alone = windows.graces == 0
+    joined = np.zeros(len(windows), dtype=np.bool_)  # with the window before
+    joined[which[on_edge]] = True
+    alone &= ~joined
+    alone[:-1] &= ~joined[1:]
+
+    _nearest(windows, hits, np.flatnonzero(within & alone[which]), which, found)
+    for first, last in _runs(~alone, joined):
+        _search(windows, hits, first, last, found)
+    return found
+
+
+def _nearest(windows: Windows, hits: Ints, rows: Ints, which: Ints, found: Answers) -> None:
+    """Give each lone window the nearest of its hits, ``rows``, the earliest of equals."""
+    if not len(rows):
+        return
+    window = which[rows]
+    distance = np.abs(hits[rows] - windows.time[window])
+    firsts = np.flatnonzero(np.diff(window, prepend=-1))
+    least = np.minimum.reduceat(distance, firsts)
+    sizes = np.diff(np.append(firsts, len(rows)))
+    equal = np.flatnonzero(distance == np.repeat(least, sizes))
+    chosen = equal[np.flatnonzero(np.diff(window[equal], prepend=-1))]
+    found.hit[window[chosen]] = rows[chosen]
+    found.window[rows[chosen]] = window[chosen]
+
+
+def _runs(member: NDArray[np.bool_], joined: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
+    """Runs (first, last) of members, each joined with the one before it."""
+    members = np.flatnonzero(member)
+    begins = np.flatnonzero(~joined[members])
+    ends = np.append(begins, len(members))[1:] - 1
+    yield from zip(members[begins].tolist(), members[ends].tolist(), strict=True)
+
+
+def _search(windows: Windows, hits: Ints, first: int, last: int, found: Answers) -> None:
+    """Settle the windows ``first`` to ``last``, which share hits or have grace strokes."""
+    strokes: list[tuple[int, int, int]] = []
+    kept: set[int] = set()
+    for window in range(first, last + 1):
+        time, start, end = (
+            int(column[window]) for column in (windows.time, windows.start, windows.end)
+        )
+        times = stroke_times(time, int(windows.graces[window]))
+        strokes += [(at, start, end) for at in times]
+        kept |= _candidates(hits, start, end, times)
+    rows = sorted(kept)
+    answers = iter(align(strokes, [int(hits[row]) for row in rows]))
+    for window in range(first, last + 1):
+        own = islice(answers, int(windows.graces[window]) + 1)
+        played = [rows[choice] for choice in own if choice is not None]
+        if played:
+            found.hit[window] = played[-1]
+            found.window[played] = window
+            found.grace[played[:-1]] = True
+
+
+def _candidates(hits: Ints, start: int, end: int, times: list[int]) -> set[int]:
+    """The hits in a window that a best answer may need: near a stroke, or on an edge.
+
+    Of the hits on one side of a stroke, with k strokes in the window, only the k nearest matter:
+    one of them is always free. On an edge the neighbouring window may take one too.
+    """
+    low = int(np.searchsorted(hits, start, side="left"))
+    high = int(np.searchsorted(hits, end, side="right"))
+    reach = len(times) + 1
+    kept = {*range(low, min(low + reach, high)), *range(max(high - reach, low), high)}
+    for time in times:
+        near = int(np.searchsorted(hits, time))
+        kept |= set(range(max(near - reach, low), min(near + reach, high)))
+    return kept
+
+
+def wrong_drums(time: Ints, start: Ints, end: Ints, extras: Ints) -> Ints:
+    """For each missed target the index of the extra hit that was meant for it, -1 for none.
+
+    ``time``, ``start``, ``end``: (n,) of the missed targets, in any order; ``extras``: (m,)
+    sorted times of hits that answer nothing.
+    """
+    found = np.full(len(time), -1, dtype=np.int64)
+    low = np.searchsorted(extras, start, side="left")
+    high = np.searchsorted(extras, end, side="right")
+    rows = np.flatnonzero(high > low)
+    rows = rows[np.lexsort((time[rows], low[rows]))]
+    if not len(rows):
+        return found
+    reached = np.maximum.accumulate(high[rows])
+    begins = np.append(0, np.flatnonzero(low[rows][1:] >= reached[:-1]) + 1)
+    sizes = np.diff(np.append(begins, len(rows)))
+
+    lone = rows[begins[sizes == 1]]
+    after = np.clip(np.searchsorted(extras, time[lone]), low[lone], high[lone] - 1)
+    before = np.maximum(after - 1, low[lone])
+    nearer = np.abs(extras[before] - time[lone]) <= np.abs(extras[after] - time[lone])
+    found[lone] = np.where(nearer, before, after)
+
+    for begin, size in zip(begins[sizes > 1].tolist(), sizes[sizes > 1].tolist(), strict=True):
+        group = rows[begin : begin + size].tolist()
+        costs = []
+        for row in group:
+            near = int(np.searchsorted(extras, time[row]))
+            reach = range(max(near - size, int(low[row])), min(near + size, int(high[row])))
+            costs.append({hit: abs(int(extras[hit]) - int(time[row])) for hit in reach})
+        for row, hit in zip(group, pair(costs), strict=True):
+            found[row] = -1 if hit is None else hit
+    return found

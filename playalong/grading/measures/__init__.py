@@ -1,0 +1,1 @@
+"""What is measured of a matched run, one measure a file. Pure."""

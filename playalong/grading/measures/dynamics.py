@@ -1,0 +1,42 @@
+"""Loudness of a run: ghost contrast, levels and evenness of what should be equal.
+
+* Ghost contrast of a voice: the median level of its ghost notes less the median level of its
+  other strokes, in dB; more negative is softer.
+* For each voice and dynamic: how many, the median level, and the population standard deviation
+  of the levels (evenness), and how many were too soft or too loud for their band.
+"""
+
+import numpy as np
+
+from playalong.grading.grade import Dynamics, Level
+from playalong.grading.loudness import LOUDNESSES, Loudness
+from playalong.grading.matching.matched_run import Run, median, spread
+from playalong.pattern.model import Dynamic
+from playalong.pattern.targets import DYNAMICS
+
+_GHOST = DYNAMICS.index(Dynamic.GHOST)
+
+
+def dynamics(run: Run) -> Dynamics:
+    """The loudness of a run."""
+    fit = run.verdicts.loudness[run.answered]
+    contrast: dict[str, float | None] = {}
+    by_voice: dict[str, dict[Dynamic, Level]] = {}
+    for voice, own in run.by_voice.items():
+        levels, fits, asked = run.level_db[own], fit[own], run.dynamic[own]
+        ghost = asked == _GHOST
+        if ghost.any():
+            soft, strong = median(levels[ghost]), median(levels[~ghost])
+            contrast[voice] = None if soft is None or strong is None else soft - strong
+        by_voice[voice] = {}
+        for code, dynamic in enumerate(DYNAMICS):
+            rows = asked == code
+            if rows.any():
+                by_voice[voice][dynamic] = Level(
+                    int(rows.sum()),
+                    median(levels[rows]),
+                    spread(levels[rows]),
+                    int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_SOFT))),
+                    int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_LOUD))),
+                )
+    return Dynamics(contrast, by_voice, run.rules.bands.source)

@@ -1,0 +1,141 @@
+"""A grade in words and figures: as JSON for scripts, and as a small table for people."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import fields, is_dataclass
+from enum import Enum
+from math import isfinite
+from typing import Any
+
+from playalong.grading.grade import Grade, JudgedHit
+from playalong.grading.loudness import Loudness
+from playalong.grading.measures.steadiness import STEADY
+from playalong.grading.measures.unison import ENOUGH
+from playalong.pattern.meter import STRAIGHT
+from playalong.pattern.model import Dynamic
+from playalong.pattern.voices import BY_NAME
+
+#: Figures are given to a millionth: finer than any clock here, and free of rounding noise.
+_DECIMALS = 6
+
+#: A change of level where strokes fall together is listed from here on, in dB.
+TOLD_DB = 2.0
+
+
+def as_json(grade: Grade, hits: Sequence[JudgedHit] | None = None) -> dict[str, Any]:
+    """The grade as plain objects for JSON; keys as in the records, a missing figure is None."""
+    told: dict[str, Any] = _plain(grade)
+    if hits is not None:
+        told["hits"] = _plain(hits)
+    return told
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Enum):
+        return value.value
+    if isinstance(value, float):
+        return round(value, _DECIMALS) + 0.0 if isfinite(value) else None
+    if is_dataclass(value):
+        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(_plain(key)): _plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item) for item in value]
+    return value
+
+
+def figures(grade: Grade) -> list[tuple[str, str]]:
+    """What a teacher would write beside the score: (what, figure in words)."""
+    return [*_counted(grade), *_timed(grade), *_loud(grade), *_kept(grade)]
+
+
+_Rows = Iterator[tuple[str, str]]
+
+
+def _counted(grade: Grade) -> _Rows:
+    counts = grade.counts
+    yield "on time", f"{counts.on_time} of {counts.targets}"
+    yield "off time", _listed({"early": counts.early, "late": counts.late})
+    gone = {"missed": counts.missed, "extra": counts.extra, "wrong drum": counts.wrong_drum}
+    yield "not as written", _listed(gone)
+    yield "wrong loudness", _listed({"too soft": counts.too_soft, "too loud": counts.too_loud})
+
+
+def _timed(grade: Grade) -> _Rows:
+    timing, unison = grade.timing, grade.unison
+    if timing.mean_ms is not None and timing.sd_ms is not None:
+        yield "timing", f"{sided(timing.mean_ms)} on average, {timing.sd_ms:.0f} ms spread"
+    for limb, own in timing.by_limb.items():
+        if own.mean_ms is not None and own.sd_ms is not None:
+            leads = ", leads" if limb == timing.leads else ""
+            yield f"  {limb}", f"{sided(own.mean_ms)}, {own.sd_ms:.0f} ms spread{leads}"
+    if unison.median_ms is not None:
+        yield "strokes together", f"{unison.median_ms:.0f} ms apart (median of {unison.n})"
+    if grade.swing.played_percent is not None:
+        played, written = grade.swing.played_percent, grade.swing.written_percent
+        asked = "straight" if written == STRAIGHT else f"{written:.0f} %"
+        yield "swing", f"{played:.0f} % played, {asked} written"
+    if grade.graces is not None:
+        told, ahead = f"{grade.graces.played} of {grade.graces.asked}", grade.graces.median_ms
+        yield "grace strokes", told if ahead is None else f"{told}, {ahead:.0f} ms ahead"
+
+
+def _loud(grade: Grade) -> _Rows:
+    for voice, contrast in grade.dynamics.ghost_contrast_db.items():
+        if contrast is not None:
+            side = "under" if contrast <= 0 else "over"
+            yield f"{_kind(voice, True)} notes", f"{abs(contrast):.0f} dB {side} the other strokes"
+    spreads = [
+        (level.sd_db, voice, dynamic)
+        for voice, own in grade.dynamics.by_voice.items()
+        for dynamic, level in own.items()
+        if level.sd_db is not None and level.n >= ENOUGH
+    ]
+    if spreads:
+        widest_db, uneven, dynamic = max(spreads)
+        kind = _kind(uneven, dynamic is Dynamic.GHOST)
+        yield "least even", f"{kind}, {widest_db:.1f} dB spread"
+    for item in grade.unison.together:
+        ghost = item.dynamic is Dynamic.GHOST
+        if abs(item.change_db) >= TOLD_DB and (ghost or item.other_ghost):
+            side = "louder" if item.change_db > 0 else "softer"
+            other = _kind(item.other, item.other_ghost)
+            yield (
+                f"  {_kind(item.voice, ghost)}",
+                f"{abs(item.change_db):.0f} dB {side} with {other}",
+            )
+
+
+def _kept(grade: Grade) -> _Rows:
+    steady = grade.steadiness
+    if steady.tempo_bpm is not None and steady.drift_percent is not None:
+        drift = round(steady.drift_percent, 1) + 0.0  # no minus before nothing
+        yield "tempo kept", f"{steady.tempo_bpm:.1f} bpm ({drift:+.1f} %)"
+    if steady.trend != STEADY and steady.first_bpm and steady.last_bpm:
+        yield steady.trend, f"from {steady.first_bpm:.1f} to {steady.last_bpm:.1f} bpm"
+
+
+def hit_lines(hits: Sequence[JudgedHit]) -> list[str]:
+    """Every hit in a line, under a line that says what stands where."""
+    lines = [f"{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict"]
+    for hit in hits:
+        error = "" if hit.error_ms is None else f"{hit.error_ms:+.1f} ms"
+        told = "grace stroke" if hit.grace else hit.verdict or "not judged"
+        if hit.loudness not in (None, Loudness.RIGHT):
+            told = f"{told}, {hit.loudness}"
+        lines.append(f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {told}")
+    return lines
+
+
+def sided(error_ms: float) -> str:
+    """An error as it is said: "6 ms late"."""
+    rounded = round(abs(error_ms))
+    return f"{rounded} ms {'late' if error_ms > 0 else 'early'}" if rounded else "on the click"
+
+
+def _listed(counts: Mapping[str, int]) -> str:
+    return ", ".join(f"{count} {name}" for name, count in counts.items() if count) or "none"
+
+
+def _kind(voice: str, ghost: bool) -> str:
+    label = BY_NAME[voice].label
+    return f"{label} ghost" if ghost else label

@@ -1,0 +1,178 @@
+"""From MIDI messages to hits, as the kit's profile has it.
+
+A note-on is a hit, whatever its channel; velocity 0 is a note-off (MIDI 1.0). Controller 88 just
+before it adds to its velocity (CA-031, High Resolution Velocity Prefix, from memory). Controller 4
+is where the hi-hat pedal stands: once a channel has told it, it decides whether a stroke on the
+hi-hat was open, half open or closed; until then the note number does. Aftertouch is a hand that
+chokes a cymbal, and no hit.
+
+The same messages through a new ``Mapper`` with the same pads give the same hits.
+"""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from playalong.midi.hits import Hit, Hits, refined
+from playalong.midi.pads import Guard, Pads, pad_of
+from playalong.pattern.voices import BY_NAME
+
+_NOTE_OFF, _NOTE_ON, _KEY_PRESSURE, _CONTROL = 0x80, 0x90, 0xA0, 0xB0
+_PROGRAM, _PRESSURE, _BEND, _SYSTEM = 0xC0, 0xD0, 0xE0, 0xF0
+_PEDAL, _FINE_VELOCITY = 4, 88
+
+#: How many bytes each kind of channel message has (MIDI 1.0).
+_LENGTHS = {
+    _NOTE_OFF: 3,
+    _NOTE_ON: 3,
+    _KEY_PRESSURE: 3,
+    _CONTROL: 3,
+    _PROGRAM: 2,
+    _PRESSURE: 2,
+    _BEND: 3,
+}
+
+#: Why a message that might be a hit is none.
+DOUBLE_TRIGGER, TOO_SOFT, UNKNOWN_PAD, CHOKE = "double trigger", "too soft", "unknown pad", "choke"
+
+#: How far the pedal is pressed, in words, by the voice that a stroke on the hi-hat then is.
+_PRESSED = {"hi-hat": "closed", "hi-hat-half": "half open", "hi-hat-open": "open"}
+
+#: What is said of messages that are no hit, with their values.
+_WORDS = {
+    _NOTE_OFF: "note {} ends",
+    _NOTE_ON: "note {} ends",
+    _CONTROL: "controller {}, value {}",
+    _PROGRAM: "program {}",
+    _PRESSURE: "choke",
+    _BEND: "pitch bend",
+}
+
+_NO_GUARD = Guard()
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One message as it was understood, for a live view.
+
+    ``words`` is the message in a teacher's words, empty where nobody needs to see it (clock,
+    active sensing, a module's own messages). ``note``, ``velocity`` and ``voice`` are None where
+    it has none; ``hit`` is None where it is no hit, and ``dropped`` then says why one might have
+    thought so: "double trigger", "too soft", "unknown pad" or "choke", else "".
+    """
+
+    time_s: float
+    words: str
+    note: int | None = None
+    velocity: float | None = None
+    voice: str | None = None
+    hit: Hit | None = None
+    dropped: str = ""
+
+
+class Mapper:
+    """Turns the messages of one port into hits; ``unknown`` counts notes of no known voice.
+
+    Every message goes through ``hit`` or ``heard``, in order, and through one of them only: what
+    came before decides what it means.
+    """
+
+    def __init__(self, pads: Pads | None = None) -> None:
+        """``pads`` say what the notes mean; by default the one table of voices."""
+        pads = pads or Pads()
+        self.unknown: Counter[int] = Counter()
+        self._voices = [pads.voice(note) for note in range(128)]
+        self._by_pedal = [pads.pedal.voice(value) for value in range(128)]
+        self._guards = {
+            voice: (pad_of(voice), guard)
+            for voice in BY_NAME
+            if (guard := pads.guard(voice)) != _NO_GUARD
+        }
+        #: Of each pad with a guard, the last hit.
+        self._last: dict[str, Hit] = {}
+        self._fine: dict[int, int] = {}
+        #: By channel, what a stroke on the hi-hat is as the pedal stands.
+        self._hat: dict[int, str] = {}
+
+    def hit(self, time_s: float, data: bytes) -> Hit | None:
+        """The hit that a message means, if it means one."""
+        if len(data) < 3 or (data[1] | data[2]) > 127:
+            return None
+        kind, channel = data[0] & 0xF0, data[0] & 0x0F
+        if kind == _NOTE_ON and data[2]:
+            return self._struck(time_s, channel, data[1], data[2])[1]
+        if kind == _CONTROL:
+            self._turned(channel, data[1], data[2])
+        return None
+
+    def heard(self, time_s: float, data: bytes) -> Heard:
+        """What a message says, and the hit that it means, if it means one."""
+        kind, channel = (data[0] & 0xF0, data[0] & 0x0F) if data else (0, 0)
+        if kind == _SYSTEM:
+            return Heard(time_s, "")
+        length = _LENGTHS.get(kind, 0)
+        values = data[1:length]
+        if not length or len(values) < length - 1 or max(values) > 127:
+            return Heard(time_s, "a message that is not whole")
+        if kind == _NOTE_ON and values[1]:
+            velocity, hit, dropped = self._struck(time_s, channel, *values)
+            words = f"note {values[0]}, velocity {velocity:g}, channel {channel + 1}"
+            voice = self._voice(channel, values[0])
+            return Heard(time_s, words, values[0], velocity, voice, hit, dropped)
+        if kind == _CONTROL:
+            self._turned(channel, *values)
+            if values[0] == _PEDAL:
+                return Heard(time_s, f"pedal {values[1]}: {_PRESSED[self._hat[channel]]}")
+        if kind == _KEY_PRESSURE:
+            voice = self._voices[values[0]]
+            pad = f"the {BY_NAME[voice].label}" if voice else f"note {values[0]}"
+            words = f"choke of {pad}" if values[1] else f"{pad} let go"
+            return Heard(time_s, words, values[0], voice=voice, dropped=CHOKE)
+        words = f"{_WORDS[kind].format(*values)}, channel {channel + 1}"
+        return Heard(time_s, words, dropped=CHOKE if kind == _PRESSURE else "")
+
+    def _voice(self, channel: int, note: int) -> str | None:
+        voice = self._voices[note]
+        return self._hat.get(channel, voice) if voice in _PRESSED else voice
+
+    def _turned(self, channel: int, controller: int, value: int) -> None:
+        if controller == _PEDAL:
+            self._hat[channel] = self._by_pedal[value]
+        elif controller == _FINE_VELOCITY:
+            self._fine[channel] = value
+
+    def _struck(
+        self, time_s: float, channel: int, note: int, value: int
+    ) -> tuple[float, Hit | None, str]:
+        """The velocity of a note-on, the hit that it is, and why it is none."""
+        velocity = refined(value, self._fine.pop(channel, 0))
+        voice = self._voice(channel, note)
+        if voice is None:
+            self.unknown[note] += 1
+            return velocity, None, UNKNOWN_PAD
+        hit = Hit(time_s, voice, velocity)
+        if voice in self._guards:
+            pad, guard = self._guards[voice]
+            if velocity < guard.threshold:
+                return velocity, None, TOO_SOFT
+            last = self._last.get(pad)
+            if (
+                last is not None
+                and velocity <= last.velocity
+                and (time_s - last.time_s) * 1000.0 < guard.mask_ms
+            ):
+                return velocity, None, DOUBLE_TRIGGER
+            self._last[pad] = hit
+        return velocity, hit, ""
+
+
+def hits_of(
+    messages: Iterable[tuple[float, bytes]], pads: Pads | None = None, start_s: float = 0.0
+) -> tuple[Hits, Counter[int]]:
+    """The hits of kept messages, and how many notes of no known voice there are by number.
+
+    Times are counted from ``start_s``, as they were while the take was played.
+    """
+    mapper = Mapper(pads)
+    hits = (mapper.hit(time_s - start_s, data) for time_s, data in messages)
+    return Hits.of(hit for hit in hits if hit is not None), mapper.unknown

@@ -1,0 +1,128 @@
+"""One line of a bar as it is written: a group of symbols for each beat, a symbol for each step.
+
+The symbols are those of drum tab. Round brackets around a symbol make the stroke optional; the
+three characters are one step.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from playalong.pattern.meter import Meter
+from playalong.pattern.model import Dynamic
+
+REST, TAKEN = "-", "."
+
+#: More steps than this to a beat nobody can read or play.
+MOST_STEPS = 48
+
+
+@dataclass(frozen=True, slots=True)
+class Symbol:
+    """What a symbol stands for: dynamic, grace strokes, an open hi-hat on a hi-hat line."""
+
+    dynamic: Dynamic
+    graces: int = 0
+    is_open: bool = False
+
+
+SYMBOLS: dict[str, Symbol] = {
+    "x": Symbol(Dynamic.NORMAL),
+    "X": Symbol(Dynamic.ACCENT),
+    "o": Symbol(Dynamic.NORMAL, is_open=True),
+    "O": Symbol(Dynamic.ACCENT, is_open=True),
+    "g": Symbol(Dynamic.GHOST),
+    "f": Symbol(Dynamic.NORMAL, graces=1),
+    "F": Symbol(Dynamic.ACCENT, graces=1),
+    "d": Symbol(Dynamic.NORMAL, graces=2),
+    "D": Symbol(Dynamic.ACCENT, graces=2),
+}
+
+
+class GridError(ValueError):
+    """What is wrong in a line, and at which of its characters (0 is the first)."""
+
+    def __init__(self, message: str, at: int) -> None:
+        super().__init__(message)
+        self.at = at
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step that says something: position in the bar, the symbol, and where it stands."""
+
+    position: Fraction
+    symbol: str
+    optional: bool
+    at: int
+
+
+def read_line(
+    text: str, meter: Meter, allowed: str, optional: bool = True
+) -> tuple[list[Step], tuple[int, ...]]:
+    """The steps of a line that are not rests, and the number of steps in each beat.
+
+    ``allowed`` are the symbols that may stand in it, and ``optional`` whether in brackets.
+    Raises GridError.
+    """
+    groups = list(_groups(text))
+    beats = len(meter.beats)
+    if len(groups) != beats:
+        hint = ""
+        if len(meter.groups) == sum(meter.groups) and len(groups) < beats:
+            hint = f'; for beats of unequal length write the meter like "2+2+3/{meter.denominator}"'
+        raise GridError(
+            f"{meter.written} has {beats} beats, but this line has {len(groups)} groups: "
+            f"write one group for each beat, with a space between{hint}",
+            len(text) if len(groups) < beats else groups[beats][0],
+        )
+    steps: list[Step] = []
+    sizes = []
+    for (at, group), start, length in zip(groups, meter.beat_starts, meter.beats, strict=True):
+        marks = list(_marks(group, at, allowed, optional))
+        if len(marks) > MOST_STEPS:
+            raise GridError(f"a beat has at most {MOST_STEPS} steps, not {len(marks)}", at)
+        sizes.append(len(marks))
+        steps += [
+            Step(start + length * index / len(marks), symbol, in_brackets, where)
+            for index, (symbol, in_brackets, where) in enumerate(marks)
+            if symbol != REST
+        ]
+    return steps, tuple(sizes)
+
+
+def write_line(
+    steps: Sequence[tuple[Fraction, str]], meter: Meter, sizes: Sequence[int]
+) -> list[str]:
+    """The groups of a line with ``steps`` (position, text), ``sizes`` steps to each beat."""
+    at = dict(steps)
+    return [
+        "".join(at.get(start + length * index / size, REST) for index in range(size))
+        for start, length, size in zip(meter.beat_starts, meter.beats, sizes, strict=True)
+    ]
+
+
+def _groups(text: str) -> Iterator[tuple[int, str]]:
+    at = 0
+    for group in text.split(" "):
+        if group:
+            yield at, group
+        at += len(group) + 1
+
+
+def _marks(group: str, at: int, allowed: str, optional: bool) -> Iterator[tuple[str, bool, int]]:
+    index = 0
+    while index < len(group):
+        symbol, where = group[index], at + index
+        bracketed = symbol == "("
+        if bracketed:
+            if not optional:
+                raise GridError("brackets have no meaning here", where)
+            if group[index + 2 : index + 3] != ")" or group[index + 1] in (REST, TAKEN):
+                raise GridError('brackets hold one stroke, as in "(x)"', where)
+            symbol, where = group[index + 1], where + 1
+        if symbol not in allowed:
+            listed = " ".join(allowed)
+            raise GridError(f'"{symbol}" is no symbol here; use one of {listed}', where)
+        yield symbol, bracketed, where
+        index += 3 if bracketed else 1

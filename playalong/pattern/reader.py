@@ -1,0 +1,465 @@
+"""The pattern file: TOML in, a pattern out; whatever is wrong is told with line and column.
+
+    title = "Late Bus Home"        # asked for, as is meter, tempo and at least one bar
+    about = "one sentence on what it trains"
+    meter = "4/4"                  # or "12/8", or "2+2+3/8" for beats of unequal length
+    tempo = 84                     # beats in a minute; the shortest beat where they differ
+    swing = 50                     # per cent of an eighth-note pair for its first note
+
+    [[bar]]                        # one for each bar; may have a meter of its own
+    hi-hat   = "xx xx xx xx"       # a line for each voice, a group for each beat
+    snare    = "--g- X--g -(g)-- X---"
+    kick     = "x--x ---x --x- ----"
+    sticking = "-- -- -- --"       # R and L for the hands; of two at once, the upper voice
+
+    [variation.push]
+    about = "one more bass drum, just before the bar line"
+    bars  = [1]                    # which bars it changes; all unless it says
+    kick  = "---- ---- ---- ---x"  # added, or changed; a dot takes a stroke away
+
+    [[chunk]]                      # a part learned on its own; a beat unless it says
+    name = "the turn"
+    bar  = 1
+    from = 3                       # first and last beat
+    to   = 4
+
+    [practice]
+    start = 60                     # tempi
+    goal  = 84
+    clean = 4                      # clean repetitions in a row
+    tolerance = 25                 # milliseconds that are on time; the player's own unless it says
+
+Symbols: see ``grid.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
+"""
+
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from decimal import Decimal, InvalidOperation
+from difflib import get_close_matches
+from fractions import Fraction
+from math import lcm
+from typing import Any
+
+from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.model import (
+    Bar,
+    Change,
+    Chunk,
+    Hand,
+    Pattern,
+    Practice,
+    Stroke,
+    Variation,
+)
+from playalong.pattern.notation import MOST_STEPS, REST, SYMBOLS, TAKEN, GridError, Step, read_line
+from playalong.pattern.voices import BY_NAME, Limb
+from playalong.support.errors import UserError
+
+SLOWEST_BPM, FASTEST_BPM = 20, 400
+
+_STROKES = REST + "".join(SYMBOLS)
+_HANDS = REST + "".join(Hand)
+_FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
+
+Table = Mapping[str, Any]
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing that is wrong, with its line and column (1 is the first)."""
+
+    line: int
+    column: int
+    message: str
+
+
+class PatternError(UserError):
+    """A pattern file that cannot be read: every problem with its place, a line each."""
+
+    def __init__(self, name: str, problems: Sequence[Problem]) -> None:
+        self.name = name
+        self.problems = tuple(sorted(problems, key=lambda p: (p.line, p.column)))
+        super().__init__(
+            "\n".join(
+                f"{name}, line {p.line}, column {p.column}: {p.message}" for p in self.problems
+            )
+        )
+
+
+def read(text: str, name: str) -> Pattern:
+    """The pattern written in ``text``; PatternError tells all that is wrong."""
+    text = text.removeprefix("\ufeff")  # some editors begin a file with this mark
+    try:
+        tables = tomllib.loads(text, parse_float=_decimal)
+    except tomllib.TOMLDecodeError as error:
+        raise PatternError(name, [_syntax(str(error), text)]) from None
+    except (ValueError, RecursionError):  # numbers and lists beyond what the parser can hold
+        problem = Problem(1, 1, "a number or a list in this file is too long to be read")
+        raise PatternError(name, [problem]) from None
+    reader = _Reader(_Places(text))
+    pattern = reader.pattern(tables, name)
+    if reader.problems or pattern is None:
+        raise PatternError(name, reader.problems)
+    return pattern
+
+
+def _decimal(text: str) -> Decimal:
+    """A number as it is written; what no tempo or percentage can be becomes infinite."""
+    try:
+        value = Decimal(text)
+    except InvalidOperation:  # an exponent beyond all bounds
+        return Decimal("inf")
+    return Decimal("inf") if value.is_nan() else value
+
+
+def _syntax(message: str, text: str) -> Problem:
+    found = re.search(r" \(at line (\d+), column (\d+)\)$", message)
+    if found:
+        return Problem(int(found[1]), int(found[2]), message[: found.start()])
+    return Problem(text.count("\n") + 1, 1, message.split(" (at ")[0])
+
+
+class _Places:
+    """Where tables, keys and values stand in the text: line and column, 1 is the first."""
+
+    _NAME = r"""(?:"[^"]*"|'[^']*'|[A-Za-z0-9_-]+)"""
+    _NAMES = rf"{_NAME}(?:\s*\.\s*{_NAME})*"
+    _PART = re.compile(_NAME)
+    _HEADER = re.compile(rf"\s*(\[\[?)\s*({_NAMES})\s*\]\]?")
+    _KEY = re.compile(rf"\s*({_NAMES})\s*=\s*([\"']?)")
+
+    def __init__(self, text: str) -> None:
+        self._keys: dict[Path, tuple[int, int]] = {(): (1, 1)}
+        self._values: dict[Path, tuple[int, int]] = {}
+        path: Path = ()
+        counts: dict[Path, int] = {}
+        for number, line in enumerate(text.split("\n"), 1):
+            if header := self._HEADER.match(line):
+                path = self._parts(header[2])
+                if header[1] == "[[":
+                    counts[path] = counts.get(path, -1) + 1
+                    path = (*path, counts[path])
+                self._keys[path] = (number, header.start(1) + 1)
+            elif key := self._KEY.match(line):
+                own = (*path, *self._parts(key[1]))
+                self._keys[own] = (number, key.start(1) + 1)
+                self._values[own] = (number, key.end(2) + 1)
+
+    def _parts(self, names: str) -> tuple[str, ...]:
+        return tuple(part.strip("\"'") for part in self._PART.findall(names))
+
+    def key(self, path: Path) -> tuple[int, int]:
+        """The place of a table or key, or of what it stands in."""
+        while path not in self._keys:
+            path = path[:-1]
+        return self._keys[path]
+
+    def value(self, path: Path, offset: int = 0) -> tuple[int, int]:
+        """The place of a value's character ``offset``."""
+        if path not in self._values:
+            return self.key(path)
+        line, column = self._values[path]
+        return line, column + offset
+
+
+class _Reader:
+    """Reads the tables and collects what is wrong with them."""
+
+    def __init__(self, places: _Places) -> None:
+        self.problems: list[Problem] = []
+        self._places = places
+        #: False where strokes of the bars are not known, so that their lack says nothing.
+        self._bars_are_whole = True
+
+    def _wrong_key(self, path: Path, message: str) -> None:
+        self._tell(Problem(*self._places.key(path), message))
+
+    def _wrong(self, path: Path, message: str, offset: int = 0) -> None:
+        self._tell(Problem(*self._places.value(path, offset), message))
+
+    def _tell(self, problem: Problem) -> None:
+        if problem not in self.problems:  # a variation's line is read for each of its bars
+            self.problems.append(problem)
+
+    def _known(self, table: Table, path: Path, keys: Iterable[str]) -> None:
+        known = list(keys)
+        for key in table:
+            if key not in known:
+                near = get_close_matches(key, known, 3, 0.5)
+                listed = " or ".join(f'"{name}"' for name in near) or ", ".join(known)
+                self._wrong_key((*path, key), f'"{key}" is not known here; did you mean {listed}?')
+
+    def _get(self, table: Table, path: Path, key: str, kind: "_Kind", default: Any = None) -> Any:
+        """The value of ``key`` if it is of the right kind, else ``default``."""
+        if key not in table:
+            if default is None:
+                self._wrong_key(path, f'"{key}" is missing: write {kind.example.format(key=key)}')
+            return default
+        value = table[key]
+        if isinstance(value, bool) or not isinstance(value, kind.types) or not kind.fits(value):
+            self._wrong((*path, key), f'"{key}" must be {kind.about}')
+            return default
+        return value
+
+    def pattern(self, tables: Table, name: str) -> Pattern | None:
+        top = ("title", "about", "meter", "tempo", "swing", "bar", "variation", "chunk", "practice")
+        self._known(tables, (), top)
+        title = self._get(tables, (), "title", _TEXT)
+        about = self._get(tables, (), "about", _TEXT, "")
+        tempo = self._get(tables, (), "tempo", _TEMPO)
+        swing = self._get(tables, (), "swing", _SWING, Decimal(50))
+        meter = self._meter(tables, (), None)
+        written = self._tables(tables, "bar")
+        if tables.get("bar", []) == []:
+            self._wrong_key((), "there is no bar: write [[bar]] and a line for each voice")
+        if meter is None:
+            return None
+        before = len(self.problems)
+        bars = [self._bar(table, ("bar", index), meter) for index, table in enumerate(written)]
+        self._bars_are_whole = len(self.problems) == before
+        if bars and self._bars_are_whole and not any(bar.strokes for bar in bars):
+            self._wrong_key(("bar", 0), "no bar has a stroke: write a line for each voice")
+        if swing != STRAIGHT and any(
+            beat % Fraction(1, 4) for bar in bars for beat in bar.meter.beats
+        ):
+            self._wrong(("swing",), "swing is for beats of a quarter note; leave it out here")
+        variations = {
+            str(key): self._variation(str(key), table, bars)
+            for key, table in self._table(tables, "variation").items()
+        }
+        chunks = [
+            self._chunk(table, ("chunk", index), bars)
+            for index, table in enumerate(self._tables(tables, "chunk"))
+        ]
+        practice = self._practice(tables) if "practice" in tables else None
+        if self.problems:
+            return None
+        return Pattern(
+            name,
+            title,
+            meter,
+            float(tempo),
+            tuple(bars),
+            Fraction(swing),
+            about,
+            variations,
+            tuple(chunk for chunk in chunks if chunk),
+            practice,
+        )
+
+    def _tables(self, tables: Table, key: str) -> list[Table]:
+        found = tables.get(key, [])
+        if not isinstance(found, list) or not all(isinstance(item, dict) for item in found):
+            self._wrong_key((key,), f"write [[{key}]] with two brackets on each side")
+            return []
+        return found
+
+    def _table(self, tables: Table, key: str) -> Table:
+        found = tables.get(key, {})
+        if not isinstance(found, dict):
+            self._wrong_key((key,), f"write [{key}.NAME] and its lines below")
+            return {}
+        return found
+
+    def _meter(self, table: Table, path: Path, default: Meter | None) -> Meter | None:
+        if default is not None and "meter" not in table:
+            return default
+        text = self._get(table, path, "meter", _METER)
+        if text is None:
+            return default
+        try:
+            return Meter.parse(text)
+        except ValueError as error:
+            self._wrong((*path, "meter"), str(error))
+            return default
+
+    def _line(
+        self, table: Table, path: Path, key: str, meter: Meter, allowed: str, optional: bool
+    ) -> tuple[list[Step], tuple[int, ...]] | None:
+        text = self._get(table, path, key, _LINE)
+        if text is None:
+            return None
+        try:
+            return read_line(text, meter, allowed, optional)
+        except GridError as error:
+            self._wrong((*path, key), str(error), error.at)
+            return None
+
+    def _bar(self, table: Table, path: Path, default: Meter) -> Bar:
+        before = len(self.problems)
+        self._known(table, path, ("meter", "sticking", *BY_NAME))
+        meter = self._meter(table, path, default) or default
+        strokes: list[Stroke] = []
+        parts = [1] * len(meter.beats)
+        for voice in filter(BY_NAME.__contains__, table):
+            line = self._line(table, path, voice, meter, _STROKES, optional=True)
+            if line is None:
+                continue
+            steps, sizes = line
+            strokes += [_stroke(step, voice) for step in steps]
+            for beat in {meter.beat_of(step.position) for step in steps}:
+                parts[beat] = lcm(parts[beat], sizes[beat])
+                if parts[beat] > MOST_STEPS:
+                    self._wrong(
+                        (*path, voice),
+                        f"beat {beat + 1} of this line does not go with the lines above: together "
+                        f"they cut it into more than {MOST_STEPS} parts",
+                    )
+                    parts[beat] = sizes[beat]
+        strokes.sort(key=lambda stroke: stroke.place)
+        if "sticking" in table and len(self.problems) == before:
+            strokes = self._stuck(table, path, meter, strokes)
+        return Bar(meter, tuple(strokes), tuple(parts))
+
+    def _stuck(self, table: Table, path: Path, meter: Meter, strokes: list[Stroke]) -> list[Stroke]:
+        line = self._line(table, path, "sticking", meter, _HANDS, optional=False)
+        hands = dict.fromkeys(stroke.at for stroke in strokes if _by_hand(stroke))
+        for step in line[0] if line else []:
+            if step.position in hands:
+                hands[step.position] = Hand(step.symbol)
+            else:
+                self._wrong((*path, "sticking"), "no hand plays here: write -", step.at)
+        found = []
+        for stroke in strokes:
+            hand = hands.get(stroke.at) if _by_hand(stroke) else None
+            found.append(replace(stroke, hand=hand))
+            if hand:
+                hands[stroke.at] = Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT
+        return found
+
+    def _variation(self, name: str, table: Any, bars: Sequence[Bar]) -> Variation:
+        path: Path = ("variation", name)
+        if not isinstance(table, dict):
+            self._wrong_key(path, f"write [variation.{name}] and its lines below")
+            return Variation(name)
+        before = len(self.problems)
+        self._known(table, path, ("about", "bars", *BY_NAME))
+        about = self._get(table, path, "about", _TEXT, "")
+        default = list(range(1, len(bars) + 1))
+        chosen = self._get(table, path, "bars", _bar_numbers(len(bars)), default)
+        changes = []
+        for index in chosen:
+            bar = bars[index - 1]
+            added: list[Stroke] = []
+            taken: list[tuple[Fraction, str]] = []
+            there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
+            for voice in filter(BY_NAME.__contains__, table):
+                line = self._line(table, path, voice, bar.meter, _STROKES + TAKEN, optional=True)
+                for step in line[0] if line else []:
+                    if step.symbol != TAKEN:
+                        added.append(_stroke(step, voice))
+                    elif (step.position, voice) in there:
+                        taken.append((step.position, voice))
+                    elif self._bars_are_whole:
+                        self._wrong(
+                            (*path, voice),
+                            f"bar {index} has no {voice} stroke here to take away",
+                            step.at,
+                        )
+            added.sort(key=lambda stroke: stroke.place)
+            changes.append(Change(index - 1, tuple(added), tuple(sorted(taken))))
+        known = self._bars_are_whole and len(self.problems) == before
+        if changes and known and not any(change.added or change.taken for change in changes):
+            self._wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
+        return Variation(name, about, tuple(changes))
+
+    def _chunk(self, table: Table, path: Path, bars: Sequence[Bar]) -> Chunk | None:
+        self._known(table, path, ("name", "bar", "from", "to"))
+        name = self._get(table, path, "name", _TEXT)
+        number = self._get(table, path, "bar", _between(1, max(len(bars), 1)), 1)
+        if not bars:
+            return None
+        meter = bars[number - 1].meter
+        beats = len(meter.beats)
+        first = self._get(table, path, "from", _between(1, beats))
+        last = self._get(table, path, "to", _between(1, beats))
+        if name is None or first is None or last is None:
+            return None
+        if last < first:
+            self._wrong((*path, "to"), f'"to" must be {first} or more: a chunk runs forward')
+            return None
+        ends = [*meter.beat_starts[1:], meter.length]
+        return Chunk(name, number - 1, meter.beat_starts[first - 1], ends[last - 1])
+
+    def _practice(self, tables: Table) -> Practice | None:
+        table, path = tables["practice"], ("practice",)
+        if not isinstance(table, dict):
+            self._wrong_key(path, "write [practice] and its lines below")
+            return None
+        self._known(table, path, ("start", "goal", "clean", "tolerance"))
+        start = self._get(table, path, "start", _TEMPO)
+        goal = self._get(table, path, "goal", _TEMPO)
+        clean = self._get(table, path, "clean", _between(1, 99), 4)
+        if start is None or goal is None:
+            return None
+        if goal < start:
+            self._wrong((*path, "goal"), f'"goal" must be {start} or more: practice climbs')
+        tolerance = table.get("tolerance")
+        if tolerance is not None:
+            tolerance = self._get(table, path, "tolerance", _TOLERANCE, Decimal(0))
+        asked = None if tolerance is None else float(tolerance)
+        return Practice(float(start), float(goal), clean, asked)
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """A kind of value: its types, what it must be in words, an example, and which values fit."""
+
+    types: tuple[type, ...]
+    about: str
+    example: str
+    fits: Callable[[Any], bool] = lambda _: True
+
+
+def _between(low: int, high: int) -> _Kind:
+    about = f"a whole number from {low} to {high}" if low < high else str(low)
+    return _Kind((int,), about, f"{{key}} = {low}", lambda value: low <= value <= high)
+
+
+def _bar_numbers(bars: int) -> _Kind:
+    return _Kind(
+        (list,),
+        f"a list of bars from 1 to {bars}, as in [1]",
+        "{key} = [1]",
+        lambda value: (
+            len(value) > 0
+            and all(type(bar) is int and 1 <= bar <= bars for bar in value)
+            and sorted(set(value)) == value
+        ),
+    )
+
+
+_TEXT = _Kind((str,), "words in quotes", '{key} = "..."', lambda value: bool(value.strip()))
+_METER = _Kind((str,), "a meter in quotes", '{key} = "4/4"')
+_LINE = _Kind((str,), "a line of symbols in quotes", '{key} = "x--- x--- x--- x---"')
+_TEMPO = _Kind(
+    (int, Decimal),
+    f"a number from {SLOWEST_BPM} to {FASTEST_BPM}",
+    "{key} = 84",
+    lambda value: SLOWEST_BPM <= value <= FASTEST_BPM,
+)
+_TOLERANCE = _Kind(
+    (int, Decimal),
+    "milliseconds from 5 to 100",
+    "{key} = 25",
+    lambda value: 5 <= value <= 100,
+)
+_SWING = _Kind(
+    (int, Decimal),
+    "a percentage from 50 (straight) to 80",
+    "{key} = 50",
+    lambda value: 50 <= value <= 80,
+)
+
+
+def _stroke(step: Step, voice: str) -> Stroke:
+    symbol = SYMBOLS[step.symbol]
+    is_open = symbol.is_open and voice == "hi-hat"
+    return Stroke(step.position, voice, symbol.dynamic, step.optional, symbol.graces, is_open)
+
+
+def _by_hand(stroke: Stroke) -> bool:
+    return BY_NAME[stroke.voice].limb not in _FEET

@@ -1,0 +1,160 @@
+"""A pattern as the text of its file: reading it again gives the same pattern."""
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from math import lcm
+
+from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.model import Bar, Change, Pattern, Stroke, Variation
+from playalong.pattern.notation import SYMBOLS, TAKEN, Symbol, write_line
+from playalong.pattern.voices import STAFF_ORDER
+
+_SYMBOL_OF: dict[Symbol, str] = {symbol: mark for mark, symbol in SYMBOLS.items()}
+
+Steps = list[tuple[Fraction, str]]
+
+
+def write(pattern: Pattern) -> str:
+    """The file for ``pattern``. ValueError where a variation changes its bars differently."""
+    head = [
+        ("title", _quoted(pattern.title)),
+        *([("about", _quoted(pattern.about))] if pattern.about else []),
+        ("meter", _quoted(pattern.meter.written)),
+        ("tempo", _number(pattern.tempo)),
+        *([("swing", _decimal(pattern.swing))] if pattern.swing != STRAIGHT else []),
+    ]
+    blocks = [_lines(head)]
+    blocks += [_bar(bar, pattern.meter) for bar in pattern.bars]
+    blocks += [_variation(change, pattern) for change in pattern.variations.values()]
+    for chunk in pattern.chunks:
+        meter = pattern.bars[chunk.bar].meter
+        ends = [*meter.beat_starts[1:], meter.length]
+        rows = [
+            ("name", _quoted(chunk.name)),
+            ("bar", str(chunk.bar + 1)),
+            ("from", str(meter.beat_starts.index(chunk.start) + 1)),
+            ("to", str(ends.index(chunk.end) + 1)),
+        ]
+        blocks.append("[[chunk]]\n" + _lines(rows))
+    if pattern.practice:
+        practice = pattern.practice
+        rows = [
+            ("start", _number(practice.start_tempo)),
+            ("goal", _number(practice.goal_tempo)),
+            ("clean", str(practice.clean)),
+        ]
+        if practice.tolerance_ms is not None:
+            rows.append(("tolerance", _number(practice.tolerance_ms)))
+        blocks.append("[practice]\n" + _lines(rows))
+    return "\n".join(blocks)
+
+
+def _bar(bar: Bar, default: Meter) -> str:
+    rows = [("meter", _quoted(bar.meter.written))] if bar.meter != default else []
+    steps = {voice: _steps(strokes) for voice, strokes in _by_voice(bar.strokes)}
+    rows += _grid(steps, bar.meter, bar.divisions)
+    hands: dict[Fraction, str] = {}
+    for stroke in bar.strokes:
+        if stroke.hand:
+            hands.setdefault(stroke.at, stroke.hand.value)
+    if hands:
+        rows += _grid({"sticking": list(hands.items())}, bar.meter, bar.divisions)
+    return "[[bar]]\n" + _lines(rows)
+
+
+def _variation(variation: Variation, pattern: Pattern) -> str:
+    rows = [("about", _quoted(variation.about))] if variation.about else []
+    bars = [change.bar for change in variation.changes]
+    if bars != list(range(len(pattern.bars))):
+        rows.append(("bars", str([bar + 1 for bar in bars])))
+    told = {_changed(change, pattern) for change in variation.changes}
+    if len(told) > 1:
+        raise ValueError(f'the variation "{variation.name}" changes its bars differently')
+    rows += [row for lines in told for row in lines]
+    return f"[variation.{_key(variation.name)}]\n" + _lines(rows)
+
+
+def _changed(change: Change, pattern: Pattern) -> tuple[tuple[str, str], ...]:
+    meter = pattern.bars[change.bar].meter
+    steps = {voice: _steps(strokes) for voice, strokes in _by_voice(change.added)}
+    for at, voice in change.taken:
+        steps.setdefault(voice, []).append((at, TAKEN))
+    return tuple(_grid(steps, meter, [1] * len(meter.beats)))
+
+
+def _grid(lines: dict[str, Steps], meter: Meter, divisions: Sequence[int]) -> list[tuple[str, str]]:
+    """Lines with their groups below each other; each as coarse as its strokes allow, but
+    together as fine as ``divisions``."""
+    sizes = {voice: _sizes(steps, meter) for voice, steps in lines.items()}
+    for beat, parts in enumerate(divisions):
+        if lcm(*(own[beat] for own in sizes.values())) % parts:
+            for voice, steps in lines.items():
+                if any(meter.beat_of(at) == beat for at, _ in steps):
+                    sizes[voice][beat] = lcm(sizes[voice][beat], parts)
+    grid = {
+        voice: write_line(lines[voice], meter, sizes[voice])
+        for voice in sorted(lines, key=lambda name: STAFF_ORDER.get(name, len(STAFF_ORDER)))
+    }
+    widths = [max(len(group) for group in column) for column in zip(*grid.values(), strict=True)]
+    return [
+        (voice, _quoted(" ".join(g.ljust(w) for g, w in zip(groups, widths, strict=True)).rstrip()))
+        for voice, groups in grid.items()
+    ]
+
+
+def _sizes(steps: Steps, meter: Meter) -> list[int]:
+    sizes = [1] * len(meter.beats)
+    for at, _ in steps:
+        beat = meter.beat_of(at)
+        into = (at - meter.beat_starts[beat]) / meter.beats[beat]
+        sizes[beat] = lcm(sizes[beat], into.denominator)
+    return sizes
+
+
+def _by_voice(strokes: Iterable[Stroke]) -> list[tuple[str, list[Stroke]]]:
+    found: dict[str, list[Stroke]] = {}
+    for stroke in strokes:
+        found.setdefault(stroke.voice, []).append(stroke)
+    return list(found.items())
+
+
+def _steps(strokes: Iterable[Stroke]) -> Steps:
+    steps = []
+    for stroke in strokes:
+        mark = _SYMBOL_OF[Symbol(stroke.dynamic, stroke.graces, stroke.is_open)]
+        steps.append((stroke.at, f"({mark})" if stroke.optional else mark))
+    return steps
+
+
+def _lines(rows: Sequence[tuple[str, str]]) -> str:
+    width = max((len(key) for key, _ in rows), default=0)
+    return "".join(f"{key.ljust(width)} = {value}\n" for key, value in rows)
+
+
+def _quoted(text: str) -> str:
+    escaped = "".join(_ESCAPES.get(char, char) for char in text)
+    return f'"{escaped}"'
+
+
+_ESCAPES = {char: f"\\u{ord(char):04x}" for char in map(chr, [*range(32), 127])} | {
+    "\\": "\\\\",
+    '"': '\\"',
+}
+
+
+def _key(name: str) -> str:
+    plain = name and all(char.isascii() and (char.isalnum() or char in "_-") for char in name)
+    return name if plain else _quoted(name)
+
+
+def _number(value: float) -> str:
+    """A number with all the digits that it takes to read it back as it was."""
+    return repr(value).removesuffix(".0")
+
+
+def _decimal(value: Fraction) -> str:
+    """A fraction that came from decimals, as decimals."""
+    digits = 0
+    while (value * 10**digits).denominator != 1 and digits < 12:
+        digits += 1
+    return f"{float(value):.{digits}f}"

@@ -1,0 +1,72 @@
+"""Keeping a lesson: the records of its steps as plain objects for a file, and back.
+
+A record belongs to the step with its key, and only as long as the step asks the same (its mark).
+"""
+
+from collections.abc import Mapping, Sequence
+from math import isfinite
+from typing import Any
+
+from playalong.practice.excerpts import listed
+from playalong.practice.feedback import Record, State
+from playalong.practice.phrases import subject
+from playalong.practice.plan import Step
+
+
+def as_plain(pattern: str, steps: Sequence[Step], records: Sequence[Record]) -> dict[str, Any]:
+    """The records of the steps that were played or skipped; ``pattern`` is the pattern's name."""
+    return {
+        "pattern": pattern,
+        "steps": {
+            step.key: {
+                "name": subject(step),
+                "mark": step.mark,
+                "state": record.state.value,
+                "repetitions": record.repetitions,
+                "clean": record.clean,
+                "seconds": record.seconds,
+                "helped": record.helped,
+                "tempo_bpm": record.tempo_bpm,
+            }
+            for step, record in zip(steps, records, strict=True)
+            if record != Record()
+        },
+    }
+
+
+def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[str, ...]]:
+    """A record for each of ``steps``, and in words what could not be used."""
+    records = [Record() for _ in steps]
+    kept = plain.get("steps") if isinstance(plain, Mapping) else None
+    if not isinstance(kept, Mapping):
+        return records, ("What was kept of this lesson cannot be read; it starts anew.",)
+    numbers = {step.key: number for number, step in enumerate(steps)}
+    dropped = []
+    for key, raw in kept.items():
+        number, record = numbers.get(key), _record(raw)
+        if number is None or record is None or raw.get("mark") != steps[number].mark:
+            name = raw.get("name") if isinstance(raw, Mapping) else None
+            dropped.append(str(name or key))
+        else:
+            records[number] = record
+    if not dropped:
+        return records, ()
+    return records, (f"This no longer fits the pattern and starts anew: {listed(dropped)}.",)
+
+
+def _record(raw: Any) -> Record | None:
+    """A record from plain objects, None where they make no sense."""
+    try:
+        tempo = raw["tempo_bpm"]
+        record = Record(
+            State(raw["state"]),
+            int(raw["repetitions"]),
+            int(raw["clean"]),
+            float(raw["seconds"]),
+            int(raw["helped"]),
+            None if tempo is None else float(tempo),
+        )
+        told = (record.repetitions, record.clean, record.seconds, record.helped, tempo or 0.0)
+        return record if all(value >= 0 and isfinite(value) for value in told) else None
+    except (KeyError, TypeError, ValueError, OverflowError):
+        return None

@@ -1,0 +1,60 @@
+"""Words on a slip of paper that lies over a page."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pygame
+
+from playalong.screen.base.keys import Press
+from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import ADVICE, Theme
+
+#: From the edge of the room to the slip, and from that to its words, in units.
+MARGIN = 18
+
+#: The part of a page's width that a slip over all of it takes.
+_WIDE = 0.6
+
+
+@dataclass(frozen=True)
+class Covered:
+    """``page`` with ``words`` over it, the first in bold; see ``page.Page``."""
+
+    page: Page
+    theme: Theme
+    words: Sequence[str]
+
+    def handle(self, press: Press) -> Outcome | None:
+        """As the page does."""
+        return self.page.handle(press)
+
+    def offers(self, outcome: Outcome) -> bool:
+        """As the page does."""
+        return self.page.offers(outcome)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page, and the words over its middle."""
+        self.page.draw(surface, now_s)
+        room = surface.get_rect()
+        draw_slip(Pen(surface, self.theme), room.inflate(-room.width * (1 - _WIDE), 0), self.words)
+
+
+def draw_slip(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:
+    """``said`` in the middle of ``rect``, wrapped; the first in bold. Nothing where it is empty."""
+    if not said:
+        return
+    slip = rect.inflate(-2 * pen.px(MARGIN), 0)
+    room, step = slip.width - 2 * pen.px(MARGIN), pen.px(ADVICE * 1.4)
+    lines = [
+        (line, number == 0)
+        for number, words in enumerate(said)
+        if words
+        for line in pen.wrapped(words, ADVICE, room, bold=number == 0)
+    ]
+    slip.height = min(rect.height, step * len(lines) + 2 * pen.px(MARGIN))
+    slip.centery = rect.centery
+    pen.box(slip, pen.colours.paper, pen.colours.line)
+    base = slip.top + pen.px(MARGIN) + pen.px(ADVICE)
+    for number, (line, bold) in enumerate(lines):
+        pen.text(line, ADVICE, (slip.left + pen.px(MARGIN), base + number * step), bold=bold)

@@ -1,0 +1,70 @@
+"""A page: what fills the window until it answers a press with an outcome.
+
+To go from page to page, whoever shows them looks at the outcome and shows the next one.
+
+An outcome may be handed in as a press as well: strokes on the pads ask for an outcome and not for
+a key, and a page answers them as it answers the key that does the same.
+"""
+
+from enum import StrEnum
+from typing import Protocol
+
+import pygame
+
+from playalong.screen.base.keys import Press
+
+
+class Outcome(StrEnum):
+    """How a page ends."""
+
+    LEAVE = "leave"
+    START = "start"
+    AGAIN = "again"
+    NEXT = "next"
+    BACK = "back"
+    SLOWER = "slower"
+    FASTER = "faster"
+    LOUDER = "louder"
+    SOFTER = "softer"
+    SKIP = "skip"
+    EASIER = "easier"
+    PLAN = "plan"
+    HEAR = "hear"
+    LISTEN = "listen"
+
+    # What is listened to after a run, and how fast.
+    YOURS = "yours"
+    PATTERN = "the pattern"
+    BOTH = "both"
+    HALF = "half speed"
+
+    # The pages of a kit, and what they are answered with.
+    PADS = "pads"
+    TOUCH = "touch"
+    TRIGGERS = "triggers"
+    LATENCY = "latency"
+    STICKS = "sticks"
+    MESSAGES = "messages"
+    ACCEPT = "accept"
+    ACCEPT_ALL = "accept all"
+    REFUSE = "refuse"
+    FOLD = "fold"
+    UNDO = "undo"
+    TYPED = "typed"
+    CLICK_ON_KIT = "click on the kit"
+
+
+class Page(Protocol):
+    """One page."""
+
+    def handle(self, press: Press) -> Outcome | None:
+        """Take a press; an outcome when the page is done."""
+        ...
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether ``outcome`` can be asked of the page now, by whatever means."""
+        ...
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page over all of ``surface`` as it is at ``now_s``, in seconds of the run."""
+        ...

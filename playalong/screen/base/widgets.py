@@ -1,0 +1,388 @@
+"""What pages are made of: head and foot, dots, buttons, the level of the sound, a table."""
+
+from abc import ABC, abstractmethod
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+
+import pygame
+
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base import marks
+from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, LABEL, SMALL, TITLE
+
+#: Margins of a page, and the height of its head, in units.
+MARGIN, HEAD = 36, 62
+
+_HEAD_BASE = 44
+
+#: More repetitions than this are told in figures, not in dots.
+_MOST_DOTS = 10
+
+#: The least size of type in a table, in units.
+_LEAST = 11
+
+#: In units: the last baseline of a page, from one line of the foot to the next, from one line of
+#: buttons to the next, between buttons, inside a key's cap, and beside it.
+FOOT_BASE, _FOOT_LINE, _BUTTON_LINE, _BETWEEN, _INSIDE, _BESIDE = 18, 24, 27, 26, 7, 8
+
+#: Notes stand beside the buttons where more than this part of the line is free.
+_ENOUGH = 0.3
+
+#: In units: how much room the level of the sound takes. The bar begins at the lowest level.
+LEVEL_WIDE, LEVEL_HIGH, LEVEL_LOWEST_DB = 94, 48, -48.0
+
+#: Where an outcome goes in a list.
+_TO: dict[Outcome | None, int] = {Outcome.NEXT: 1, Outcome.BACK: -1}
+
+_LEVEL_KEYS = {"-": -1, "−": -1, "+": 1, "=": 1}
+
+
+def head(
+    pen: Pen,
+    title: str,
+    subtitle: str,
+    tempo: str,
+    clean: tuple[int, int] | None,
+    called: str = "",
+) -> None:
+    """The line at the top of a page: title, subtitle, what is called, clean repetitions, tempo."""
+    width, base = pen.surface.get_width(), pen.px(_HEAD_BASE)
+    right: float = width - pen.px(MARGIN)
+    if tempo:
+        right = pen.text(tempo, TITLE, (right, base), bold=True, align=1.0).left - pen.px(22)
+    if clean is not None:
+        right = dots(pen, (right, base), *clean) - pen.px(22)
+    if called:
+        right = pen.text(called, TITLE, (right, base), bold=True, align=1.0).left - pen.px(22)
+    title = pen.cut(title, TITLE, (right - pen.px(MARGIN)) * 0.7, bold=True)
+    left = pen.text(title, TITLE, (pen.px(MARGIN), base), bold=True).right + pen.px(18)
+    pen.text(pen.cut(subtitle, BODY, right - left), BODY, (left, base), pen.colours.quiet)
+
+
+def dots(pen: Pen, at: tuple[float, float], done: int, asked: int) -> float:
+    """Clean repetitions: a dot for each that is asked, solid when done; returns the left edge.
+
+    ``at`` is the right end of the baseline.
+    """
+    right, base = at
+    if asked > _MOST_DOTS:
+        words = f"clean {done} of {asked}"
+        return pen.text(words, BODY, at, pen.colours.quiet, align=1.0).left
+    radius, step, ink = pen.px(6), pen.px(19), pen.colours.ink
+    y = base - pen.capital(BODY) / 2
+    for place in range(asked):
+        x = right - radius - (asked - 1 - place) * step
+        is_done = place < done
+        mark = marks.dot(radius, ink) if is_done else marks.ring(radius, pen.px(1.8), ink, None)
+        pen.mark(mark, (x, y))
+    left = right - asked * step - pen.px(4)
+    return pen.text("clean", BODY, (left, base), pen.colours.quiet, align=1.0).left
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    """Something to choose: by its ``keys`` or by a click. ``cap`` is what the key is called."""
+
+    keys: tuple[Press, ...]
+    cap: str
+    words: str
+    outcome: Outcome
+
+
+#: What every page can be left by.
+LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "leave", Outcome.LEAVE)
+
+#: What more pages than one offer.
+START = Button((Key.ENTER,), "Enter", "start", Outcome.START)
+AGAIN = Button((Key.ENTER,), "Enter", "again", Outcome.AGAIN)
+GO_ON = Button((Key.ENTER, "p", "P"), "Enter", "go on", Outcome.AGAIN)
+ACCEPT = Button((Key.ENTER,), "Enter", "keep it", Outcome.ACCEPT)
+NEXT = Button(("n", "N"), "N", "next", Outcome.NEXT)
+BACK = Button(("b", "B"), "B", "back", Outcome.BACK)
+SLOWER = Button((Key.DOWN,), "↓", "slower", Outcome.SLOWER)
+FASTER = Button((Key.UP,), "↑", "faster", Outcome.FASTER)
+HEAR = Button(("h", "H"), "H", "hear it", Outcome.HEAR)
+LISTEN = Button(("l", "L"), "L", "listen back", Outcome.LISTEN)
+SKIP = Button(("s", "S"), "S", "skip", Outcome.SKIP)
+
+#: What can be listened to after a run.
+LISTENING = (
+    Button(("y", "Y"), "Y", "yours", Outcome.YOURS),
+    Button(("p", "P"), "P", "the pattern", Outcome.PATTERN),
+    Button(("b", "B"), "B", "both", Outcome.BOTH),
+    Button(("h", "H"), "H", "half speed", Outcome.HALF),
+    Button((Key.ENTER,), "Enter", "from the start", Outcome.AGAIN),
+)
+
+#: The same by arrows, beside one another or one above the other.
+TO_RIGHT = Button((Key.RIGHT, "n", "N"), "→", "next", Outcome.NEXT)
+TO_LEFT = Button((Key.LEFT, "b", "B"), "←", "back", Outcome.BACK)
+DOWN = Button((Key.DOWN, Key.RIGHT), "↓", "next", Outcome.NEXT)
+UP = Button((Key.UP, Key.LEFT), "↑", "back", Outcome.BACK)
+
+#: What a lesson can be asked for while it goes on.
+LESSON = (
+    Button(("p", "P"), "P", "the plan", Outcome.PLAN),
+    HEAR,
+    BACK,
+    Button(("e", "E"), "E", "easier", Outcome.EASIER),
+    SKIP,
+    LEAVE,
+)
+
+#: No pad does what a button does.
+NO_PADS: Mapping[Outcome, str] = MappingProxyType({})
+
+
+class Buttons:
+    """Buttons in a row, or in more where one is too short.
+
+    ``pads`` names the voice whose pad does what a button does: it is shown beside the button's
+    key, and ``call``, what is to be struck first, once at the beginning of the row.
+    """
+
+    def __init__(
+        self,
+        buttons: Sequence[Button],
+        pads: Mapping[Outcome, str] = NO_PADS,
+        call: str = "",
+    ) -> None:
+        self._buttons = tuple(buttons)
+        self._pads = {
+            button.outcome: BY_NAME[pads[button.outcome]].label
+            for button in buttons
+            if button.outcome in pads
+        }
+        self._call = call if self._pads else ""
+        self._areas: dict[Outcome, pygame.Rect] = {}
+
+    def handle(self, press: Press) -> Outcome | None:
+        """The outcome of the button that ``press`` chooses, if any."""
+        if isinstance(press, Click):
+            areas = self._areas.items()
+            return next((told for told, area in areas if area.collidepoint(press.x, press.y)), None)
+        return next(
+            (one.outcome for one in self._buttons if press in one.keys or press == one.outcome),
+            None,
+        )
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether one of the buttons has this outcome."""
+        return any(button.outcome is outcome for button in self._buttons)
+
+    def lines(self, pen: Pen, room: float) -> int:
+        """In how many lines they stand where there are ``room`` pixels from left to right."""
+        return len(self._wrapped(pen, room))
+
+    def height(self, pen: Pen, room: float) -> int:
+        """How far, in pixels, they reach above the height of a single line."""
+        return (self.lines(pen, room) - 1) * pen.px(_BUTTON_LINE)
+
+    def draw(self, pen: Pen, left: float, right: float, base: float) -> float:
+        """Draw them between two pixels, the last line on the baseline ``base``.
+
+        Returns the left edge of the last line, in pixels.
+        """
+        start = right
+        for above, line in enumerate(reversed(self._wrapped(pen, right - left))):
+            widths = [self._width(pen, item) for item in line]
+            at = right - sum(widths) - pen.px(_BETWEEN) * (len(line) - 1)
+            start = start if above else at
+            y = base - above * pen.px(_BUTTON_LINE)
+            for item, width in zip(line, widths, strict=True):
+                if item is None:
+                    pen.text(self._call, BODY, (at, y), pen.colours.quiet)
+                else:
+                    self.draw_one(pen, item, (at, y))
+                at += width + pen.px(_BETWEEN)
+        return start
+
+    def draw_one(self, pen: Pen, button: Button, at: tuple[float, float]) -> float:
+        """Draw one of them alone, ``at`` being its left end and baseline; returns its right end."""
+        x, base = at
+        edge = _capped(pen, button.cap, at)
+        x = edge.right + pen.px(_BESIDE)
+        label = self._pads.get(button.outcome)
+        if label is not None:
+            x = _pad(pen, label, (x, base)).right + pen.px(_BESIDE)
+        words = pen.text(button.words, BODY, (x, base))
+        self._areas[button.outcome] = edge.union(words)
+        return words.right
+
+    def _wrapped(self, pen: Pen, room: float) -> list[list[Button | None]]:
+        """The buttons in as few lines as there must be, and these about equally long."""
+        lines = self._filled(pen, room)
+        narrower = (self._filled(pen, room * part / 10) for part in range(5, 10))
+        if len(lines) == 1:
+            return lines
+        return next((even for even in narrower if len(even) == len(lines)), lines)
+
+    def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
+        """The buttons, line after line; None stands for what is to be struck first."""
+        items: list[Button | None] = [*([None] if self._call else []), *self._buttons]
+        lines: list[list[Button | None]] = [[]]
+        taken = 0.0
+        for item in items:
+            width = self._width(pen, item) + pen.px(_BETWEEN)
+            if lines[-1] and taken + width > room + pen.px(_BETWEEN):
+                lines.append([])
+                taken = 0.0
+            lines[-1].append(item)
+            taken += width
+        return lines
+
+    def _width(self, pen: Pen, item: Button | None) -> int:
+        if item is None:
+            return pen.width(self._call, BODY)
+        around = 2 * pen.px(_INSIDE) + pen.px(_BESIDE)
+        width = pen.width(item.cap, SMALL) + around + pen.width(item.words, BODY)
+        label = self._pads.get(item.outcome)
+        return width if label is None else width + around + pen.width(label, SMALL)
+
+
+class ButtonPage:
+    """A page that is answered by its ``buttons`` alone."""
+
+    buttons: Buttons
+
+    def handle(self, press: Press) -> Outcome | None:
+        """What the button is for that ``press`` chooses, if any."""
+        return self.buttons.handle(press)
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a button has this outcome."""
+        return self.buttons.offers(outcome)
+
+
+class ListPage(ButtonPage, ABC):
+    """A page of several things, one of which is ``chosen``: NEXT and BACK go through them."""
+
+    chosen: int
+
+    @property
+    @abstractmethod
+    def count(self) -> int:
+        """How many there are."""
+
+    def handle(self, press: Press) -> Outcome | None:
+        """What the button is for that ``press`` chooses, NEXT and BACK apart."""
+        outcome = super().handle(press)
+        if outcome not in _TO:
+            return outcome
+        self.chosen = (self.chosen + _TO[outcome]) % max(1, self.count)
+        return None
+
+
+def _capped(pen: Pen, cap: str, at: tuple[float, float]) -> pygame.Rect:
+    """The cap of a key, from its left end on; returns where it stands."""
+    inside = pen.px(_INSIDE)
+    written = pen.text(cap, SMALL, (at[0] + inside, at[1]), pen.colours.quiet)
+    edge = written.inflate(2 * inside, pen.px(2))
+    pygame.draw.rect(pen.surface, pen.colours.rule, edge, pen.px(1), border_radius=pen.px(4))
+    return edge
+
+
+def _pad(pen: Pen, label: str, at: tuple[float, float]) -> pygame.Rect:
+    """The name of a pad, round like a drum, from its left end on; returns where it stands."""
+    inside, colours = pen.px(_INSIDE), pen.colours
+    size = (pen.width(label, SMALL) + 2 * inside, pen.px(SMALL * 1.4))
+    edge = pygame.Rect((0, 0), size)
+    edge.midleft = (round(at[0]), round(at[1] - pen.capital(SMALL) / 2))
+    pygame.draw.rect(pen.surface, colours.ahead, edge, border_radius=size[1] // 2)
+    pygame.draw.rect(pen.surface, colours.ahead_edge, edge, pen.px(1), border_radius=size[1] // 2)
+    pen.text(label, SMALL, (edge.left + inside, at[1]))
+    return edge
+
+
+def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
+    """The foot of a page: ``buttons`` to the right, and ``notes`` beside them or above.
+
+    Returns the upper edge of what was drawn, in pixels.
+    """
+    width, height = pen.surface.get_size()
+    left, right = pen.px(MARGIN), width - pen.px(MARGIN)
+    base, room = height - pen.px(FOOT_BASE), right - left
+    end = buttons.draw(pen, left, right, base) - pen.px(_BETWEEN)
+    top = base - buttons.height(pen, room) - pen.px(_FOOT_LINE)
+    if not any(notes):
+        return top
+    beside = buttons.lines(pen, room) == 1 and end - left > _ENOUGH * room
+    if beside:
+        room = round(end) - left
+    else:
+        base = top - pen.px(4)
+    lines = [line for words in notes if words for line in pen.wrapped(words, BODY, room)]
+    for number, line in enumerate(reversed(lines)):
+        pen.text(
+            pen.cut(line, BODY, room),
+            BODY,
+            (left, base - number * pen.px(_FOOT_LINE)),
+            pen.colours.quiet,
+        )
+    return min(top, base - len(lines) * pen.px(_FOOT_LINE))
+
+
+class Level:
+    """The level of the sound: a bar, and the keys that move it. ``db`` is None where unknown."""
+
+    def __init__(self, db: float | None = None) -> None:
+        self.db = db
+        self._areas: tuple[tuple[pygame.Rect, int], ...] = ()
+
+    def steps(self, press: Press) -> int:
+        """What a press asks for: 1 is a step louder, -1 a step softer, 0 nothing."""
+        if self.db is None:
+            return 0
+        if isinstance(press, Click):
+            hit = (step for area, step in self._areas if area.collidepoint(press.x, press.y))
+            return next(hit, 0)
+        return _LEVEL_KEYS.get(press, 0) if isinstance(press, str) else 0
+
+    def draw(self, pen: Pen, at: tuple[float, float]) -> None:
+        """Draw it from its upper left corner on: LEVEL_WIDE times LEVEL_HIGH units."""
+        if self.db is None:
+            return
+        left, top = at
+        colours, width = pen.colours, pen.px(LEVEL_WIDE)
+        words = f"sound {round(self.db)} dB".replace("-", "−")
+        pen.text(words, SMALL, (left, top + pen.px(SMALL)), colours.quiet)
+        bar = area(left, top + pen.px(18), left + width, top + pen.px(25))
+        pen.fill(bar, colours.band)
+        full = min(1.0, max(0.0, 1.0 - self.db / LEVEL_LOWEST_DB))
+        pen.fill(area(bar.left, bar.top, bar.left + full * bar.width, bar.bottom), colours.ink)
+        pen.level_line(bar.bottom, bar.left, bar.right, colours.rule, 1)
+        base = top + pen.px(LEVEL_HIGH - 5)
+        cap = pen.width("+", SMALL) + 2 * pen.px(_INSIDE)
+        less = _capped(pen, "−", (left, base))
+        more = _capped(pen, "+", (left + width - cap, base))
+        self._areas = ((less, -1), (more, 1))
+
+
+def table(pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]]) -> None:
+    """A table of (what, figure) in as many columns as ``rect`` asks for.
+
+    The type is as large as fits; what still does not fit is cut.
+    """
+    beside, gap, needed = pen.px(16), pen.px(24), rect.width + 1.0
+    for size in range(LABEL, _LEAST - 1, -1):
+        if needed <= rect.width:
+            break
+        kind, line = size, pen.px(size * 1.45)
+        per_column = max(1, rect.height // line)
+        columns = [rows[at : at + per_column] for at in range(0, len(rows), per_column)]
+        whats = [max(pen.width(what, size) for what, _ in column) for column in columns]
+        figures = [max(pen.width(figure, size) for _, figure in column) for column in columns]
+        needed = sum(whats) + sum(figures) + (beside + gap) * len(columns)
+    share = (rect.width - needed) / max(1, len(columns))
+    left: float = rect.left
+    for column, what_width, figure_width in zip(columns, whats, figures, strict=True):
+        at, room = left + what_width + beside, figure_width + min(0, share)
+        for place, (what, figure) in enumerate(column):
+            base = rect.top + place * line + pen.px(kind)
+            pen.text(what, kind, (left, base), pen.colours.quiet)
+            pen.text(pen.cut(figure, kind, room), kind, (at, base))
+        left = at + figure_width + gap + share

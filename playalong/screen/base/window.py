@@ -1,0 +1,128 @@
+"""The window, or a surface in its place where there is no screen."""
+
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pygame
+
+from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.page import Page
+from playalong.support.errors import UserError
+
+_KEYS = {
+    pygame.K_RETURN: Key.ENTER,
+    pygame.K_KP_ENTER: Key.ENTER,
+    pygame.K_ESCAPE: Key.ESCAPE,
+    pygame.K_LEFT: Key.LEFT,
+    pygame.K_RIGHT: Key.RIGHT,
+    pygame.K_UP: Key.UP,
+    pygame.K_DOWN: Key.DOWN,
+    pygame.K_SPACE: Key.SPACE,
+    pygame.K_BACKSPACE: Key.BACKSPACE,
+}
+
+#: Names the video driver to the library beneath.
+_DRIVER = "SDL_VIDEODRIVER"
+
+#: Drivers that show nothing. The library falls back on one where no screen answers.
+_UNSEEN = ("dummy", "offscreen")
+
+
+class WindowError(UserError):
+    """The window cannot be opened; the text says why."""
+
+
+class Window:
+    """An open window. ``offscreen`` tells that nobody sees it."""
+
+    def __init__(self, offscreen: bool) -> None:
+        self.offscreen = offscreen
+
+    @classmethod
+    def open(cls, size: tuple[int, int] = (1280, 720), offscreen: bool | None = None) -> "Window":
+        """Open a window of ``size`` (width, height) pixels that can be resized.
+
+        With ``offscreen`` nothing is shown; by default so where there is no screen. Raises
+        WindowError where there is one, but no window can be had.
+        """
+        if offscreen is None:
+            offscreen = not _has_screen()
+        try:
+            with _driver("dummy" if offscreen else None):
+                pygame.display.init()
+            unseen = pygame.display.get_driver() in _UNSEEN
+            if unseen and not offscreen and not os.environ.get(_DRIVER):
+                raise pygame.error("the screen that DISPLAY or WAYLAND_DISPLAY names is not there")
+            if not unseen:  # a small screen has a window that fits
+                width, height = pygame.display.get_desktop_sizes()[0]
+                size = (min(size[0], width), min(size[1], height))
+            pygame.display.set_caption("playalong")
+            pygame.display.set_mode(size, pygame.RESIZABLE)
+        except pygame.error as error:
+            pygame.display.quit()
+            raise WindowError(
+                f"The window cannot be opened ({error}): start the program where there is a "
+                f"screen, or set {_DRIVER}=dummy to run without one."
+            ) from None
+        return cls(unseen)
+
+    @property
+    def surface(self) -> pygame.Surface:
+        """What pages are drawn on; as large as the window is now."""
+        return pygame.display.get_surface()
+
+    def frame(self, page: Page, now_s: float) -> None:
+        """Draw ``page`` as it is at ``now_s`` and show it."""
+        page.draw(self.surface, now_s)
+        pygame.display.flip()
+
+    def presses(self) -> list[Press]:
+        """What was pressed since the last call, in order."""
+        pressed = (_press(event) for event in pygame.event.get())
+        return [press for press in pressed if press is not None]
+
+    def save(self, path: Path) -> None:
+        """Keep the last frame as a PNG file."""
+        pygame.image.save(self.surface, path)
+
+    def close(self) -> None:
+        """Close the window."""
+        pygame.display.quit()
+
+
+def _press(event: pygame.event.Event) -> Press | None:
+    if event.type == pygame.QUIT:
+        return Key.CLOSE
+    if event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
+        return Click(*event.pos)
+    if event.type != pygame.KEYDOWN:
+        return None
+    key = _KEYS.get(event.key)
+    if key is not None:
+        return key
+    return str(event.unicode) if event.unicode.isprintable() and event.unicode else None
+
+
+def _has_screen() -> bool:
+    """Whether a screen may be there. Only a Linux session tells by its surroundings."""
+    if not sys.platform.startswith("linux"):
+        return True
+    return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", _DRIVER))
+
+
+@contextmanager
+def _driver(name: str | None) -> Iterator[None]:
+    """Open the display with the video driver ``name``, None for whichever there is."""
+    before = os.environ.get(_DRIVER)
+    if name is not None:
+        os.environ[_DRIVER] = name
+    try:
+        yield
+    finally:
+        if name is not None:
+            os.environ.pop(_DRIVER)
+            if before is not None:
+                os.environ[_DRIVER] = before

@@ -1,0 +1,1 @@
+"""The pages on which a kit is set up, one a file."""

@@ -1,0 +1,122 @@
+"""The page of what comes from the kit: every message, what it means, and what is made of it."""
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, SMALL, Theme
+from playalong.screen.base.widgets import HEAD, LEAVE, MARGIN, ButtonPage, Buttons, foot, head
+from playalong.screen.kit_pages.kit_drawing import KitDrawing
+
+#: How many messages are kept to be looked at.
+KEPT = 1000
+
+#: The columns: their heads, and how wide each is, in parts of the table.
+_COLUMNS = (
+    ("seconds", 0.11),
+    ("message", 0.38),
+    ("voice", 0.17),
+    ("velocity", 0.11),
+    ("loudness", 0.23),
+)
+
+#: The table's part of the width, and a line of it in units.
+_TABLE, _LINE = 0.64, 23
+
+#: The longest words of a message, which fit, and the most of the width that the table may take.
+_LONGEST, _WIDEST = "note 127, velocity 127.5, channel 16", 0.85
+
+
+@dataclass(frozen=True, slots=True)
+class MessageRow:
+    """A message: seconds, in words, and what became of it.
+
+    ``voice`` and ``velocity`` are None for what is no hit; ``loudness`` is the dynamic whose band
+    it fits; ``dropped`` says why it is no hit though it might have been.
+    """
+
+    time_s: float
+    words: str
+    voice: str | None = None
+    velocity: float | None = None
+    loudness: str = ""
+    dropped: str = ""
+
+
+@dataclass
+class MessagesPage(ButtonPage):
+    """The messages of a kit, the newest below; the up and down keys go through them."""
+
+    theme: Theme
+    kit: str
+    port: str
+    drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
+    buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
+    rows: deque[MessageRow] = field(default_factory=lambda: deque(maxlen=KEPT), repr=False)
+    _later: int = field(default=0, init=False)
+
+    def heard(self, row: MessageRow) -> None:
+        """A message came. Whoever looks at earlier ones goes on seeing them."""
+        self.rows.append(row)
+        if self._later:
+            self._later = min(self._later + 1, len(self.rows) - 1)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """LEAVE."""
+        if press is Key.UP:
+            self._later = min(max(0, len(self.rows) - 1), self._later + 1)
+        elif press is Key.DOWN:
+            self._later = max(0, self._later - 1)
+        return super().handle(press)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page as it is at ``now_s``, in seconds."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        # A kit that nobody named has the name of its port.
+        where = "  ·  ".join(dict.fromkeys((self.kit, self.port)))
+        head(pen, "What the kit sends", where, "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        notes = (
+            [f"{self._later} later messages below: ↓"] if self._later else ["↑ earlier messages"]
+        )
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons, notes) - pen.px(12)
+        room = right - left
+        longest = pen.width(_LONGEST, BODY) + pen.px(8)
+        middle = left + min(max(_TABLE * room, longest / _COLUMNS[1][1]), _WIDEST * room)
+        self._draw_table(pen, area(left, top, middle, bottom))
+        self.drawing.draw(pen, area(middle + pen.px(24), top, right, bottom), now_s)
+
+    def _draw_table(self, pen: Pen, rect: pygame.Rect) -> None:
+        colours, line = pen.colours, pen.px(_LINE)
+        edges = [float(rect.left)]
+        for name, part in _COLUMNS:
+            at = (edges[-1], rect.top + pen.px(BODY))
+            pen.text(pen.cut(name, SMALL, part * rect.width), SMALL, at, colours.quiet)
+            edges.append(edges[-1] + part * rect.width)
+        top = rect.top + line
+        pen.level_line(top, rect.left, rect.right, colours.rule, 1)
+        shown = max(1, (rect.bottom - top - pen.px(4)) // line)
+        end = len(self.rows) - self._later
+        for place, number in enumerate(range(max(0, end - shown), end)):
+            row = self.rows[number]
+            base = top + place * line + pen.px(BODY + 4)
+            lost = bool(row.dropped)
+            cells = (
+                f"{row.time_s:.3f}",
+                row.words,
+                BY_NAME[row.voice].label if row.voice else "",
+                "" if row.velocity is None else f"{row.velocity:.0f}",
+                row.dropped if lost else row.loudness,
+            )
+            for column, cell in enumerate(cells):
+                if cell:
+                    is_why = lost and column == len(cells) - 1
+                    colour = colours.off if is_why else colours.quiet if lost else colours.ink
+                    room = edges[column + 1] - edges[column] - pen.px(8)
+                    pen.text(pen.cut(cell, BODY, room), BODY, (edges[column], base), colour)

@@ -1,0 +1,136 @@
+"""The page of a kit as a whole: what is known of it, and what can be set."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.screen.base import marks
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, LABEL, Theme
+from playalong.screen.base.widgets import (
+    DOWN,
+    HEAD,
+    LEAVE,
+    MARGIN,
+    UP,
+    Button,
+    Buttons,
+    ListPage,
+    foot,
+    head,
+)
+from playalong.screen.kit_pages.kit_drawing import KitDrawing
+
+#: What can be set, in the order of the page.
+PAGES = (
+    Button(("p", "P"), "P", "pads", Outcome.PADS),
+    Button(("l", "L"), "L", "loudness", Outcome.TOUCH),
+    Button(("d", "D"), "D", "double triggers", Outcome.TRIGGERS),
+    Button(("t", "T"), "T", "latency", Outcome.LATENCY),
+    Button(("s", "S"), "S", "sticks in hand", Outcome.STICKS),
+    Button(("m", "M"), "M", "messages", Outcome.MESSAGES),
+)
+
+#: How the lines are gone through, so that few pads are enough to reach every page.
+CHOOSING = (
+    Button((Key.ENTER,), "Enter", "open", Outcome.START),
+    DOWN,
+    UP,
+    LEAVE,
+)
+
+#: The list's part of the width; in units, a line of it at most, and the room for its mark.
+_LIST, _LINE, _MARK = 0.46, 58, 24
+
+
+@dataclass(frozen=True, slots=True)
+class KitLine:
+    """How things stand with one of PAGES: in words, and whether it has been done."""
+
+    outcome: Outcome
+    words: str
+    done: bool
+
+
+@dataclass
+class KitPage(ListPage):
+    """The kit, who plays it, its port, and a line for each thing that can be set.
+
+    ``port`` is a line in words, ``there`` whether the port is; ``chosen`` is the number of the
+    line that START opens.
+    """
+
+    theme: Theme
+    kit: str
+    player: str
+    port: str
+    there: bool
+    lines: Sequence[KitLine]
+    drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
+    notes: Sequence[str] = ()
+    buttons: Buttons = field(default_factory=lambda: Buttons(CHOOSING), repr=False)
+    chosen: int = 0
+    _pages: Buttons = field(default_factory=lambda: Buttons(PAGES), init=False, repr=False)
+
+    @property
+    def count(self) -> int:
+        """How many lines there are."""
+        return len(self.lines)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """The page that is asked for, or LEAVE; NEXT and BACK go through the lines."""
+        outcome = super().handle(press) or self._pages.handle(press)
+        return self.lines[self.chosen].outcome if outcome is Outcome.START else outcome
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a button or a line has this outcome."""
+        return super().offers(outcome) or self._pages.offers(outcome)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page as it is at ``now_s``, in seconds."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        head(pen, self.kit, f"played by {self.player}", "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        bottom = foot(pen, self.buttons, self.notes) - pen.px(16)
+        middle = left + (right - left) * _LIST
+        self._draw_port(pen, left, right, pen.px(HEAD + BODY))
+        top = pen.px(HEAD + 46)
+        line = min((bottom - top) / len(self.lines), pen.px(_LINE))
+        for place, item in enumerate(self.lines):
+            self._draw_line(pen, item, left, middle, (top + place * line, line))
+        picture = area(middle + pen.px(24), top - pen.px(20), right, bottom)
+        self.drawing.draw(pen, picture, now_s)
+
+    def _draw_port(self, pen: Pen, left: float, right: float, base: float) -> None:
+        colours, radius = pen.colours, pen.px(6)
+        at = (left + radius, base - pen.capital(LABEL) / 2)
+        if self.there:
+            pen.mark(marks.dot(radius, colours.ink), at)
+        else:
+            pen.mark(marks.ring(radius, pen.px(1.8), colours.off, None), at)
+        x = left + pen.px(_MARK)
+        colour = colours.ink if self.there else colours.off
+        pen.text(pen.cut(self.port, LABEL, right - x), LABEL, (x, base), colour)
+
+    def _draw_line(
+        self, pen: Pen, item: KitLine, left: float, right: float, down: tuple[float, float]
+    ) -> None:
+        colours, radius = pen.colours, pen.px(6)
+        top, tall = down
+        base = top + tall / 2 - pen.px(4)
+        if item is self.lines[self.chosen]:
+            pen.fill(area(left - pen.px(8), top, right, top + tall - pen.px(2)), colours.band)
+        at = (left + radius, base - pen.capital(BODY) / 2)
+        if item.done:
+            pen.mark(marks.dot(radius, colours.ink), at)
+        else:
+            pen.mark(marks.ring(radius, pen.px(1.8), colours.ink, None), at)
+        x = left + pen.px(_MARK)
+        button = next(button for button in PAGES if button.outcome is item.outcome)
+        self._pages.draw_one(pen, button, (x, base))
+        below = base + min(tall / 2 - pen.px(5), pen.px(BODY * 1.4))
+        pen.text(pen.cut(item.words, BODY, right - x), BODY, (x, below), colours.quiet)

@@ -1,0 +1,87 @@
+"""The page on which the kit's pads are learned: what is lit up is to be struck."""
+
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.screen.base.keys import Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import ADVICE, BODY, TITLE, Theme
+from playalong.screen.base.widgets import (
+    ACCEPT,
+    HEAD,
+    LEAVE,
+    MARGIN,
+    SKIP,
+    Button,
+    ButtonPage,
+    Buttons,
+    foot,
+    head,
+)
+from playalong.screen.kit_pages.kit_drawing import KitDrawing
+
+_BACK = Button((Key.LEFT, "b", "B"), "B", "back", Outcome.BACK)
+_FOLD = Button(("f", "F"), "F", "rims and edges", Outcome.FOLD)
+
+#: What can be asked for while pads are learned, and when all have been.
+LEARNING = (SKIP, _BACK, _FOLD, LEAVE)
+LEARNED = (ACCEPT, _BACK, _FOLD, LEAVE)
+
+#: The words' part of the width, and in units, how tall the bar of progress is.
+_WORDS, _BAR = 0.36, 8
+
+
+@dataclass
+class PadsPage(ButtonPage):
+    """Learning the pads; what is lit up is ``drawing.lit``. Everything may be set anew.
+
+    ``asked`` says what to do, ``told`` more about it; ``done`` of ``of`` pads are learned;
+    ``heard`` is the last message in words; ``folds`` whether rims and edges count as their drum.
+    The same page asks for pads to be struck for another reason, which its ``title`` tells.
+    """
+
+    theme: Theme
+    kit: str
+    asked: str
+    done: int
+    of: int
+    told: str = ""
+    heard: str = ""
+    folds: bool = False
+    drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
+    buttons: Buttons = field(default_factory=lambda: Buttons(LEARNING), repr=False)
+    title: str = "Which pad is which"
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page as it is at ``now_s``, in seconds."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        head(pen, self.title, self.kit, f"{self.done} of {self.of}", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        top = pen.px(HEAD)
+        self._draw_progress(pen, left, right, top)
+        folded = "count as their drum" if self.folds else "are voices of their own"
+        notes = [f"Rims and edges {folded}."] if self.offers(Outcome.FOLD) else []
+        bottom = foot(pen, self.buttons, notes) - pen.px(16)
+        top += pen.px(36)
+        middle = left + (right - left) * _WORDS
+        base = top + pen.px(TITLE)
+        for words, size, bold in ((self.asked, TITLE, True), (self.told, ADVICE - 4, False)):
+            for line in pen.wrapped(words, size, middle - left, bold) if words else ():
+                pen.text(line, size, (left, base), bold=bold)
+                base += pen.px(size * 1.4)
+            base += pen.px(8)
+        heard = pen.wrapped(self.heard, BODY, middle - left) if self.heard else []
+        step = pen.px(BODY * 1.4)
+        for number, line in enumerate(heard):
+            at = (left, bottom - (len(heard) - 1 - number) * step)
+            pen.text(line, BODY, at, pen.colours.quiet)
+        self.drawing.draw(pen, area(middle + pen.px(24), top, right, bottom), now_s)
+
+    def _draw_progress(self, pen: Pen, left: float, right: float, top: float) -> None:
+        colours, bottom = pen.colours, top + pen.px(_BAR)
+        pen.fill(area(left, top, right, bottom), colours.band)
+        part = self.done / max(1, self.of)
+        pen.fill(area(left, top, left + (right - left) * part, bottom), colours.ink)

@@ -1,0 +1,170 @@
+"""The page of double triggers and crosstalk: what the kit adds to what is played, and guards.
+
+For each pad a small picture of its second hits: to the right how long after the first, from 0 to
+SPAN_MS; up how loud against the first, from -DEPTH_DB to as loud. What the proposed mask time
+covers is shaded, and the threshold is a line.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base import marks
+from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, LABEL, SMALL, Theme
+from playalong.screen.base.widgets import (
+    HEAD,
+    LEAVE,
+    MARGIN,
+    TO_LEFT,
+    TO_RIGHT,
+    Button,
+    Buttons,
+    ListPage,
+    foot,
+    head,
+)
+from playalong.screen.kit_pages.kit_drawing import KitDrawing
+
+#: What the pictures reach to.
+SPAN_MS, DEPTH_DB = 60.0, 40.0
+
+#: What can be asked for.
+PROPOSED = (
+    Button((Key.ENTER,), "Enter", "use it", Outcome.ACCEPT),
+    Button(("o", "O"), "O", "leave it off", Outcome.REFUSE),
+    Button(("a", "A"), "A", "use all", Outcome.ACCEPT_ALL),
+    TO_RIGHT,
+    TO_LEFT,
+    LEAVE,
+)
+
+#: The pictures' part of the width, how wide a picture is against its height, and the most columns.
+_PICTURES, _SHAPE, _COLUMNS = 0.54, 1.35, 5
+
+#: In units: between pictures, the name above one, and the words under all of them.
+_GAP, _NAME, _WORDS = 14, 22, 92
+
+
+@dataclass(frozen=True, slots=True)
+class PadTriggers:
+    """What is known of one pad.
+
+    ``seconds`` are its second hits: (ms after the first, dB against it). ``mask_ms`` and
+    ``threshold_db`` (against the pad's ordinary stroke) are proposed, 0 and None for none;
+    ``stands`` says whether they are used, None while nobody has said.
+    """
+
+    voice: str
+    seconds: Sequence[tuple[float, float]]
+    mask_ms: float
+    threshold_db: float | None
+    words: str
+    stands: bool | None = None
+
+    @property
+    def proposed(self) -> bool:
+        """Whether there is a guard to use or to leave."""
+        return self.mask_ms > 0.0 or self.threshold_db is not None
+
+
+@dataclass
+class TriggersPage(ListPage):
+    """Guards, pad by pad. Everything may be set anew between frames.
+
+    ``drawing.links`` are the lines of crosstalk; ``chosen`` is the number of the pad that ACCEPT
+    and REFUSE are about.
+    """
+
+    theme: Theme
+    kit: str
+    pads: Sequence[PadTriggers]
+    words: str = ""
+    drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
+    buttons: Buttons = field(default_factory=lambda: Buttons(PROPOSED), repr=False)
+    chosen: int = 0
+    _areas: list[pygame.Rect] = field(default_factory=list, init=False, repr=False)
+
+    @property
+    def count(self) -> int:
+        """How many pads there are."""
+        return len(self.pads)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """What a button is for; NEXT, BACK and a click on a picture choose the pad."""
+        if isinstance(press, Click):
+            there = (n for n, rect in enumerate(self._areas) if rect.collidepoint(press.x, press.y))
+            self.chosen = next(there, self.chosen)
+        return super().handle(press)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page as it is at ``now_s``, in seconds."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        axes = f"across: 0 to {SPAN_MS:.0f} ms later; up: as loud"
+        head(pen, "Double triggers and crosstalk", f"{self.kit}  ·  {axes}", "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons) - pen.px(12)
+        middle = left + (right - left) * _PICTURES
+        under = bottom - pen.px(_WORDS)
+        self._draw_pictures(pen, area(left, top, middle, under))
+        self.drawing.draw(pen, area(middle + pen.px(24), top, right, under), now_s)
+        told = [self.pads[self.chosen].words] if self.pads else []
+        base = under + pen.px(LABEL * 1.4)
+        for words, bold in [*((words, True) for words in told), (self.words, False)]:
+            for line in pen.wrapped(words, BODY, right - left, bold) if words else ():
+                if base <= bottom:
+                    pen.text(line, BODY, (left, base), bold=bold)
+                base += pen.px(BODY * 1.4)
+
+    def _draw_pictures(self, pen: Pen, rect: pygame.Rect) -> None:
+        gap, self._areas = pen.px(_GAP), []
+        count = max(1, len(self.pads))
+        columns = max(range(1, min(_COLUMNS, count) + 1), key=lambda n: _width(rect, n, count))
+        rows = -(-count // columns)
+        wide = (rect.width - gap * (columns - 1)) / columns
+        tall = min((rect.height - gap * (rows - 1)) / rows, wide / _SHAPE + pen.px(_NAME))
+        for number, pad in enumerate(self.pads):
+            x = rect.left + (number % columns) * (wide + gap)
+            y = rect.top + (number // columns) * (tall + gap)
+            cell = area(x, y, x + wide, y + tall)
+            self._areas.append(cell)
+            self._draw_pad(pen, cell, pad, number == self.chosen)
+
+    def _draw_pad(self, pen: Pen, rect: pygame.Rect, pad: PadTriggers, chosen: bool) -> None:
+        colours, base = pen.colours, rect.top + pen.px(BODY)
+        stands = {True: "used", False: "off", None: "proposed" if pad.proposed else ""}[pad.stands]
+        told = pen.text(stands, SMALL, (rect.right, base), colours.quiet, align=1.0)
+        label = pen.cut(BY_NAME[pad.voice].label, BODY, told.left - rect.left - pen.px(6), chosen)
+        pen.text(label, BODY, (rect.left, base), bold=chosen)
+        plot = area(rect.left, rect.top + pen.px(_NAME), rect.right, rect.bottom)
+        pen.fill(plot, colours.row)
+        per_ms, per_db = plot.width / SPAN_MS, plot.height / DEPTH_DB
+        if pad.mask_ms > 0.0:
+            mask = min(SPAN_MS, pad.mask_ms) * per_ms
+            pen.fill(area(plot.left, plot.top, plot.left + mask, plot.bottom), colours.ahead)
+            pen.upright(plot.left + mask, plot.top, plot.bottom, colours.ahead_edge, 1)
+        if pad.threshold_db is not None:
+            y = plot.top + min(DEPTH_DB, max(0.0, -pad.threshold_db)) * per_db
+            pen.level_line(y, plot.left, plot.right, colours.ahead_edge, 2)
+        radius = max(2, pen.px(3))
+        dot = marks.dot(radius, colours.ink)
+        inside = plot.inflate(-2 * radius, -2 * radius)
+        for after_ms, level in pad.seconds:
+            x = plot.left + after_ms * per_ms
+            y = plot.top - level * per_db
+            x = min(max(x, inside.left), inside.right - 1)
+            y = min(max(y, inside.top), inside.bottom - 1)
+            pen.mark(dot, (x, y))
+        edge, width = (colours.ink, 2) if chosen else (colours.rule, 1)
+        pygame.draw.rect(pen.surface, edge, plot, pen.px(width))
+
+
+def _width(rect: pygame.Rect, columns: int, count: int) -> float:
+    """How wide a picture of the right shape can be in so many columns, about."""
+    rows = -(-count // columns)
+    return min(rect.width / columns, rect.height / rows * _SHAPE)

@@ -1,0 +1,141 @@
+"""The page of a run: the sheet that scrolls, the gauges, the count-in."""
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import pygame
+
+from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
+from playalong.screen.base.overlay import draw_slip
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, Theme
+from playalong.screen.base.widgets import (
+    FOOT_BASE,
+    HEAD,
+    LEAVE,
+    MARGIN,
+    ButtonPage,
+    Buttons,
+    Level,
+    head,
+)
+from playalong.screen.sheet import gauges
+from playalong.screen.sheet.sheet import Sheet
+
+#: Heights from the bottom in units: the upper edge of the gauges, and of the last line.
+_GAUGES, _FOOT = 172, 44
+
+#: Right margin of the sheet, in units: it reaches further than the text.
+_SHEET_RIGHT = 30
+
+#: The largest type of the count-in, in units.
+_COUNT_IN = 110
+
+#: What the slip of paper under the count-in leaves free to its left and right, in units.
+_SLIP = 18
+
+
+@dataclass(frozen=True, slots=True)
+class CountIn:
+    """What is counted before bar 1, or before the run goes on after a pause.
+
+    The time in seconds and the word of each beat, in order, and when the last beat ends: None
+    for as long after it as it comes after the one before.
+    """
+
+    times_s: tuple[float, ...] = ()
+    words: tuple[str, ...] = ()
+    end_s: float | None = None
+
+    def sounds(self, now_s: float) -> bool:
+        """Whether it is being counted at ``now_s``."""
+        if not self.times_s:
+            return False
+        end_s = 2 * self.times_s[-1] - self.times_s[-2:][0] if self.end_s is None else self.end_s
+        return self.times_s[0] <= now_s < end_s
+
+
+@dataclass
+class RunPage(ButtonPage):
+    """A run as it goes on. Everything may be set anew between frames.
+
+    ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom. ``said``
+    stands on the sheet ahead of the now-line, its first line in bold; ``called`` at the top is
+    what the next bar is to be played with. ``paused`` are words on a slip over the whole sheet
+    while the run waits. ``buttons`` are those at the bottom, ``level`` is that of the sound.
+    """
+
+    theme: Theme
+    title: str
+    subtitle: str
+    tempo_bpm: float
+    sheet: Sheet
+    timing: TimingGauge
+    ghosts: GhostGauge
+    steadiness: SteadinessGauge
+    clean: tuple[int, int] | None = None
+    notices: list[str] = field(default_factory=list)
+    count_in: CountIn = field(default_factory=CountIn)
+    said: tuple[str, ...] = ()
+    called: str = ""
+    paused: tuple[str, ...] = ()
+    level: Level = field(default_factory=Level, repr=False)
+    buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page as it is at ``now_s``, in seconds of the run."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        called = f"Next bar: {self.called}" if self.called else ""
+        head(pen, self.title, self.subtitle, f"{self.tempo_bpm:g} bpm", self.clean, called)
+        width, height = surface.get_size()
+        left, right = pen.px(MARGIN), width - pen.px(MARGIN)
+        below = height - pen.px(_GAUGES)
+        # Where there are more lines of buttons, the gauges make room; the sheet does not move.
+        foot = height - pen.px(_FOOT) - self.buttons.height(pen, right - left)
+        sheet = area(left, pen.px(HEAD), width - pen.px(_SHEET_RIGHT), below - pen.px(10))
+        past = self.sheet.draw(pen, sheet, now_s)
+        pen.level_line(below - pen.px(1), left, right, pen.colours.line, 1)
+        gauges.draw(
+            pen,
+            area(left, below, right, foot),
+            self.timing,
+            self.ghosts,
+            self.steadiness,
+            self.sheet.has_ghosts,
+        )
+        base = height - pen.px(FOOT_BASE)
+        end = self.buttons.draw(pen, left, right, base) - pen.px(26)
+        words = pen.cut("  ·  ".join(self.notices), BODY, end - left)
+        pen.text(words, BODY, (left, base))
+        self.level.draw(pen, (left, sheet.top + pen.px(3)))
+        if self.paused:
+            draw_slip(pen, sheet, self.paused)
+            return
+        if now_s < self.sheet.targets.start_s or self.count_in.sounds(now_s):
+            draw_count_in(pen, past, self.count_in, now_s)
+        ahead = area(past.right, past.top, sheet.right, past.bottom)
+        draw_slip(pen, ahead, self.said)
+
+
+def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:
+    """The count-in, large, a row for each bar; the beat that sounds now is strong."""
+    words = count_in.words
+    if not words:
+        return
+    starts = [place for place, word in enumerate(words) if word == words[0]]
+    bars = [range(first, last) for first, last in pairwise([*starts, len(words)])]
+    rect = rect.inflate(-2 * pen.px(_SLIP), 0)
+    cell = rect.width / max(map(len, bars))
+    line = min(rect.height / len(bars), _COUNT_IN * 1.3 * pen.unit)
+    size = min(_COUNT_IN, cell * 0.8 / pen.unit, line * 0.8 / pen.unit)
+    top = rect.centery - line * len(bars) / 2
+    slip = area(rect.left, top, rect.right, top + line * len(bars))
+    pen.box(slip, pen.colours.paper, pen.colours.line)
+    now = sum(time_s <= now_s for time_s in count_in.times_s) - 1
+    for row, bar in enumerate(bars):
+        base = top + (row + 0.5) * line + pen.capital(size) / 2
+        for place, beat in enumerate(bar):
+            colour = pen.colours.ink if beat == now else pen.colours.rule
+            at = (rect.left + (place + 0.5) * cell, base)
+            pen.text(words[beat], size, at, colour, bold=beat == now, align=0.5)

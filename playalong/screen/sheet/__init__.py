@@ -1,0 +1,1 @@
+"""The sheet that scrolls, and the gauges under it."""

@@ -1,0 +1,136 @@
+"""What went wrong where in the bar: the written bar, and in each box what became of its stroke.
+
+A box is drawn as on the sheet. The mark in it is the mean of its hits, by time and loudness: solid
+inside the box, an open ring outside. The part of the box that is hatched is the part that was
+missed or fell on another drum; the number above says how often the stroke was off at all.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import pygame
+
+from playalong.grading.grade import PlaceGrade
+from playalong.grading.verdicts import Rules
+from playalong.pattern.model import Bar
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base import marks
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, COUNT, LABEL, SMALL
+from playalong.screen.sheet.count import Spoken, Weight, count_of
+from playalong.screen.sheet.geometry import Row, height, nearest, rows
+
+#: In units: the baseline of the count, where the rows begin, the room for numbers above a row.
+_COUNT_BASE, _ROWS, _NUMBERS = 18, 26, 17
+
+#: In units: room for the names of the rows, between them and the rows, and between bars.
+_NAMES, _BESIDE, _BETWEEN = 84, 14, 22
+
+#: In units: the least from one place of the count to the next, and the widest box.
+_CLOSEST, _WIDEST = 26, 20
+
+
+@dataclass(frozen=True, slots=True)
+class GradedBar:
+    """A bar of the pattern, its number (0 is the first), and the grades of its strokes."""
+
+    number: int
+    bar: Bar
+    places: tuple[PlaceGrade, ...]
+
+    @property
+    def off(self) -> int:
+        """How many strokes were not clean."""
+        return sum(place.targets - place.clean for place in self.places)
+
+
+def graded_bars(bars: Sequence[Bar], places: Sequence[PlaceGrade]) -> list[GradedBar]:
+    """The bars with their grades; ``places`` are in the order of the bars' strokes."""
+    return [
+        GradedBar(number, bar, tuple(place for place in places if place.bar == number))
+        for number, bar in enumerate(bars)
+    ]
+
+
+def fitting(pen: Pen, rect: pygame.Rect, bars: Sequence[GradedBar]) -> int:
+    """How many bars can be drawn into ``rect`` side by side, at least one."""
+    parts = max(len(list(count_of(each.bar))) for each in bars)
+    room = rect.width - pen.px(_NAMES + _BESIDE)
+    return max(1, int(room // (parts * _CLOSEST * pen.unit + pen.px(_BETWEEN))))
+
+
+def draw(
+    pen: Pen, rect: pygame.Rect, bars: Sequence[GradedBar], voices: Sequence[str], rules: Rules
+) -> None:
+    """Draw ``bars`` side by side into ``rect``, a row for each of ``voices``."""
+    names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
+    left: float = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
+    numbers = pen.px(_NUMBERS)
+    lines = rows(voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom, numbers)
+    middles = [(row.top + row.bottom) / 2 for row in lines.values()]
+    closest = min((low - high for high, low in pairwise(middles)), default=rect.height)
+    size = min(LABEL, int(0.8 * closest / pen.unit))
+    for row in lines.values():
+        base = (row.top + row.bottom) / 2 + pen.capital(size) / 2
+        pen.text(BY_NAME[row.voice].label, size, (left - pen.px(_BESIDE), base), align=1.0)
+    gap = pen.px(_BETWEEN)
+    whole = sum(float(each.bar.meter.length) for each in bars)
+    per_whole = (rect.right - left - gap * (len(bars) - 1)) / whole
+    for each in bars:
+        right = left + float(each.bar.meter.length) * per_whole
+        _draw_bar(pen, area(left, rect.top, right, rect.bottom), each, lines, rules)
+        left = right + gap
+
+
+def _draw_bar(
+    pen: Pen, rect: pygame.Rect, each: GradedBar, lines: dict[str, Row], rules: Rules
+) -> None:
+    colours, bar = pen.colours, each.bar
+    for row in lines.values():
+        pen.fill(pygame.Rect(rect.left, row.top, rect.width, row.bottom - row.top), colours.row)
+        pen.level_line(row.bottom, rect.left, rect.right, colours.rule, 1)
+    count = list(count_of(bar))
+    ends = [*(said.at for said in count[1:]), bar.meter.length]
+    per_whole = rect.width / float(bar.meter.length)
+    closest = min(end - said.at for end, said in zip(ends, count, strict=True))
+    step = float(closest) * per_whole
+    inset = rect.left + step / 2
+    for said in count:
+        _draw_spoken(pen, (inset + float(said.at) * per_whole, rect.top), said, step)
+    for stroke, place in zip(bar.strokes, each.places, strict=True):
+        x = inset + float(stroke.at) * per_whole
+        _draw_place(pen, x, min(step, 2 * pen.px(_WIDEST)), lines[stroke.voice], place, rules)
+
+
+def _draw_spoken(pen: Pen, at: tuple[float, float], said: Spoken, step: float) -> None:
+    at = (at[0], at[1] + pen.px(_COUNT_BASE))
+    if said.weight is not Weight.PART:
+        pen.text(said.words, COUNT, at, bold=True, align=0.5)
+    elif pen.width(said.words, BODY) < step:
+        pen.text(said.words, BODY, at, pen.colours.quiet, align=0.5)
+
+
+def _draw_place(pen: Pen, x: float, step: float, row: Row, place: PlaceGrade, rules: Rules) -> None:
+    """One stroke; ``step`` is the room for its box and its mark, in pixels."""
+    colours, half = pen.colours, step / 4
+    top, bottom = row.span(rules.bands.of(place.voice, place.dynamic))
+    box = area(x - half, top, x + half + 1, bottom + 1)
+    gone = place.missed + place.wrong_drum
+    pen.box(box, colours.answered, colours.rule)
+    if gone:
+        tall = max(pen.px(3), round(box.height * gone / place.targets))
+        pen.hatched(area(box.left, box.bottom - tall, box.right, box.bottom), colours.off)
+    off = place.targets - place.clean
+    if off:
+        pen.text(str(off), SMALL, (x, row.top - pen.px(3)), colours.off, bold=True, align=0.5)
+    if place.mean_ms is None or place.mean_db is None:
+        return
+    shift = place.mean_ms / max(rules.tolerance_ms, 1.0) * half
+    at = (round(x + min(step / 2, max(-step / 2, shift))), row.y(height(place.mean_db)))
+    radius = max(2, min(pen.px(4.6), round(half)))
+    if box.collidepoint(at):
+        pen.mark(marks.dot(radius, colours.ink), at)
+        return
+    pen.link(at, nearest(box, at), colours.off, 1.4)
+    pen.mark(marks.ring(radius, pen.px(1.6), colours.off, colours.row), at)

@@ -1,0 +1,96 @@
+"""The spoken count along a run: 1 e & a, at the times where it sounds."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import IntEnum
+from fractions import Fraction
+from itertools import pairwise
+
+from playalong.pattern.meter import STRAIGHT, spoken_count
+from playalong.pattern.model import Bar, Stroke
+from playalong.pattern.targets import Place, Targets, sounding
+from playalong.pattern.voices import VOICES
+
+
+class Weight(IntEnum):
+    """How much a place of the count weighs."""
+
+    PART = 0
+    BEAT = 1
+    BAR = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Spoken:
+    """A place of the count: its position in the bar in whole notes, and what is said there."""
+
+    at: Fraction
+    words: str
+    weight: Weight
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A place of the count in a run: seconds, words, weight, and the run's bar (0 is the first)."""
+
+    time_s: float
+    words: str
+    weight: Weight
+    bar: int
+
+
+def count_of(bar: Bar) -> Iterator[Spoken]:
+    """The count of one bar as written."""
+    meter = bar.meter
+    for beat, (start, length) in enumerate(zip(meter.beat_starts, meter.beats, strict=True)):
+        parts = bar.divisions[beat]
+        for part, syllable in enumerate(spoken_count(parts, meter.groups[beat])):
+            if part:
+                yield Spoken(start + length * part / parts, syllable, Weight.PART)
+            else:
+                yield Spoken(start, str(beat + 1), Weight.BEAT if beat else Weight.BAR)
+
+
+class Count:
+    """The count of a whole run.
+
+    ``closest_s`` gives for each weight the least time between neighbours of at least that
+    weight, so that the sheet can leave out what would be crowded.
+    """
+
+    def __init__(self, targets: Targets, bars: Sequence[Bar], swing: Fraction = STRAIGHT) -> None:
+        self._starts_s = targets.bar_starts_s
+        self.end_s = targets.end_s
+        first_s = float(self._starts_s[1]) if targets.bars > 1 else targets.end_s
+        scale = (first_s - targets.start_s) / float(bars[0].meter.length)
+        self._bars = [
+            [
+                (float(sounding(bar, Place(0, Stroke(said.at, _ANY)), swing)) * scale, said)
+                for said in count_of(bar)
+            ]
+            for bar in bars
+        ]
+        self.closest_s = {weight: self._closest(weight, bars, scale) for weight in Weight}
+
+    def between(self, start_s: float, end_s: float) -> Iterator[Tick]:
+        """The count from ``start_s`` to ``end_s``."""
+        first = max(0, int(self._starts_s.searchsorted(start_s, side="right")) - 1)
+        last = int(self._starts_s.searchsorted(end_s, side="right"))
+        for bar in range(first, last):
+            bar_s = float(self._starts_s[bar])
+            for after_s, said in self._bars[bar % len(self._bars)]:
+                time_s = bar_s + after_s
+                if start_s <= time_s <= end_s and time_s < self.end_s:
+                    yield Tick(time_s, said.words, said.weight, bar)
+
+    def _closest(self, weight: Weight, bars: Sequence[Bar], scale: float) -> float:
+        gaps = []
+        for bar, told in zip(bars, self._bars, strict=True):
+            at = [after_s for after_s, said in told if said.weight >= weight]
+            at.append(float(bar.meter.length) * scale)
+            gaps += [later - sooner for sooner, later in pairwise(at)]
+        return min(gaps)
+
+
+#: ``sounding`` asks for a stroke; where it falls does not depend on its voice.
+_ANY = VOICES[0].name

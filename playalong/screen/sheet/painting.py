@@ -1,0 +1,161 @@
+"""Paints a piece of the sheet: rows, count, boxes, and the marks of the hits."""
+
+from functools import cached_property
+
+import pygame
+
+from playalong.grading.loudness import Loudness
+from playalong.grading.verdicts import Verdict, VerdictEvent
+from playalong.pattern.model import Dynamic
+from playalong.pattern.targets import DYNAMICS
+from playalong.pattern.voices import VOICES
+from playalong.screen.base import marks
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import BODY, COUNT, SMALL, Theme
+from playalong.screen.sheet.answers import Answers, Played
+from playalong.screen.sheet.count import Count, Weight
+from playalong.screen.sheet.geometry import Geometry, Row, height_of, nearest
+from playalong.screen.sheet.tile_cache import PIECE
+
+#: Room above the rows, and of it for the ticks, in units; and the baselines in it of the bar
+#: number and the count.
+HEAD, TICK = 58, 7
+_BAR_BASE, _COUNT_BASE = 13, 39
+
+#: The least room between two words of the count, in units, for each weight.
+_ROOM = {Weight.PART: 22, Weight.BEAT: 26, Weight.BAR: 34}
+
+#: How far grace strokes and marks reach beyond the box and the hit they belong to, in units.
+_MARKS = 14
+
+_GONE = (Verdict.MISSED, Verdict.WRONG_DRUM)
+_RIGHT = (None, Loudness.RIGHT)
+
+
+class Painting:
+    """Paints the run of ``answers`` as ``geometry`` lays it out; ``unit`` is in pixels."""
+
+    def __init__(
+        self, answers: Answers, count: Count, geometry: Geometry, theme: Theme, unit: float
+    ) -> None:
+        self._answers, self._count, self._geometry = answers, count, geometry
+        self._theme, self._unit = theme, unit
+        self._tolerance_s = answers.rules.tolerance_ms / 1000.0
+        self._spans = {row.voice: self._spans_of(row) for row in geometry.rows.values()}
+
+    def paint(self, surface: pygame.Surface, first: int) -> None:
+        """Paint the piece whose leftmost pixel along the strip is ``first``."""
+        pen = Pen(surface, self._theme, self._unit)
+        surface.fill(pen.colours.paper)
+        start_s, end_s = self._geometry.time_s(first), self._geometry.time_s(first + PIECE)
+        words_s = 2 * COUNT * self._unit / self._geometry.px_per_s
+        self._paint_rows(pen)
+        self._paint_count(pen, first, start_s - words_s, end_s + words_s)
+        start_s, end_s = start_s - self.reach_s, end_s + self.reach_s
+        for target in self._answers.targets_between(start_s, end_s):
+            self._paint_target(pen, first, target)
+        for played, word in self._answers.hits_between(start_s, end_s):
+            self._paint_hit(pen, first, played, word)
+
+    @cached_property
+    def reach_s(self) -> float:
+        """How far from its own time a target or a hit reaches: its box, its line, its mark."""
+        rules = self._answers.rules
+        longest_ms = max(rules.capture_ms, rules.tolerance_ms)
+        return longest_ms / 1000.0 + _MARKS * self._unit / self._geometry.px_per_s
+
+    @cached_property
+    def radius(self) -> int:
+        """The radius of a hit's mark in pixels."""
+        wide = 2 * self._tolerance_s * self._geometry.px_per_s
+        return max(2, round(min(5.2 * self._unit, wide)))
+
+    def box(self, target: int) -> pygame.Rect:
+        """The box of a target along the strip."""
+        targets = self._answers.targets
+        voice = VOICES[targets.voice[target]].name
+        span = self._spans[voice][targets.dynamic[target]]
+        return self._geometry.box(float(targets.time_s[target]), self._tolerance_s, span)
+
+    def at(self, played: Played) -> tuple[int, int]:
+        """Where a hit lies along the strip."""
+        return self._geometry.x(played.time_s), self._geometry.rows[played.voice].y(played.height)
+
+    def _spans_of(self, row: Row) -> list[tuple[int, int]]:
+        bands = self._answers.rules.bands
+        return [row.span(bands.of(row.voice, dynamic)) for dynamic in DYNAMICS]
+
+    def _paint_rows(self, pen: Pen) -> None:
+        colours, bands = pen.colours, self._answers.rules.bands
+        for row in self._geometry.rows.values():
+            pen.fill(pygame.Rect(0, row.top, PIECE, row.bottom - row.top), colours.row)
+            # The border between soft and strong: the middle between ghost notes and the others.
+            soft = bands.of(row.voice, Dynamic.GHOST).high
+            strong = bands.of(row.voice, Dynamic.NORMAL).low
+            pen.level_line(row.y(height_of((soft + strong) / 2)), 0, PIECE, colours.line, 1)
+            pen.level_line(row.bottom, 0, PIECE, colours.rule, 1)
+
+    def _paint_count(self, pen: Pen, first: int, start_s: float, end_s: float) -> None:
+        colours, geometry, count = pen.colours, self._geometry, self._count
+        rows = list(geometry.rows.values())
+        said = {
+            weight: count.closest_s[weight] * geometry.px_per_s >= pen.px(room)
+            for weight, room in _ROOM.items()
+        }
+        inks = {Weight.PART: colours.line, Weight.BEAT: colours.rule, Weight.BAR: colours.ink}
+        for tick in count.between(start_s, end_s):
+            x, is_part = geometry.x(tick.time_s) - first, tick.weight is Weight.PART
+            if said[tick.weight]:
+                size, colour = (BODY, colours.quiet) if is_part else (COUNT, colours.ink)
+                at = (x, pen.px(_COUNT_BASE))
+                pen.text(tick.words, size, at, colour, bold=not is_part, align=0.5)
+            if tick.weight is Weight.BAR and said[Weight.BAR]:
+                at = (x, pen.px(_BAR_BASE))
+                pen.text(str(tick.bar + 1), SMALL, at, colours.quiet, align=0.5)
+            above = pen.px(HEAD) - pen.px(TICK)
+            for row in rows:
+                pen.upright(x, above, row.top, inks[tick.weight], 1)
+                above = row.bottom
+        end = geometry.x(count.end_s) - first
+        if -PIECE < end < 2 * PIECE:
+            pen.upright(end, rows[0].top, rows[-1].bottom, colours.rule, 1)
+            pen.upright(end + pen.px(5), rows[0].top, rows[-1].bottom, colours.rule, 3)
+
+    def _paint_target(self, pen: Pen, first: int, target: int) -> None:
+        colours, targets = pen.colours, self._answers.targets
+        box = self.box(target).move(-first, 0)
+        dashed = bool(targets.optional[target])
+        word = self._answers.of_target.get(target)
+        edge = colours.rule
+        if word is not None and word.verdict in _GONE:
+            edge = colours.off
+            pen.hatched(box, edge, dashed)
+        elif self._answers.is_ahead(target):
+            edge = colours.ahead_edge
+            pen.box(box, colours.ahead, edge, dashed)
+        else:
+            pen.box(box, colours.answered, edge, dashed)
+        for grace in range(int(targets.graces[target])):
+            x = box.left - pen.px(4) * (grace + 1)
+            pen.upright(x, box.centery - box.height / 4, box.centery + box.height / 4, edge, 1.6)
+        if targets.places[targets.place[target]].stroke.is_open:
+            radius = pen.px(4)
+            circle = marks.ring(radius, pen.px(1.6), edge, None)
+            pen.mark(circle, (box.centerx, box.top - radius - pen.px(2)))
+
+    def _paint_hit(self, pen: Pen, first: int, played: Played, word: VerdictEvent) -> None:
+        colours, radius = pen.colours, self.radius
+        x, y = self.at(played)
+        at, width = (x - first, y), pen.px(1.8)
+        if word.grace:
+            pen.mark(marks.dot(max(1, round(radius * 0.6)), colours.ink), at)
+            return
+        if word.verdict is Verdict.ON_TIME and word.loudness in _RIGHT:
+            pen.mark(marks.dot(radius, colours.ink), at)
+            return
+        if word.target is not None:
+            pen.link(at, nearest(self.box(word.target).move(-first, 0), at), colours.off, 1.4)
+        if word.verdict in (Verdict.EXTRA, Verdict.WRONG_DRUM):
+            pen.mark(marks.cross(radius, width, colours.off), at)
+        else:
+            pen.mark(marks.ring(radius, width, colours.off, colours.row), at)

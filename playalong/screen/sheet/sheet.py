@@ -1,0 +1,118 @@
+"""The sheet of one run: targets as boxes, hits as marks, scrolling past the now-line.
+
+A box is as wide as the tolerance and as high as the loudness band, so a hit that is right lies
+inside it. Shape and place tell everything; the second colour only repeats it.
+"""
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+import pygame
+
+from playalong.grading.verdicts import Rules, VerdictEvent
+from playalong.midi.hits import Hit
+from playalong.pattern.meter import STRAIGHT
+from playalong.pattern.model import Bar, Dynamic
+from playalong.pattern.targets import DYNAMICS, Targets
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base import marks
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import LABEL, Theme
+from playalong.screen.sheet.answers import Answers
+from playalong.screen.sheet.count import Count
+from playalong.screen.sheet.geometry import GAP, Geometry, rows
+from playalong.screen.sheet.painting import HEAD, TICK, Painting
+from playalong.screen.sheet.tile_cache import Strip
+
+#: How much time the sheet shows from edge to edge, in seconds: six beats at 84 bpm.
+SECONDS_ACROSS = 4.25
+
+#: Where the now-line stands, in parts of the sheet's width.
+_NOW = 0.39
+
+#: Room for the names of the rows, in units: the least, and what lies between them and the rows.
+_NAMES, _BESIDE = 84, 14
+
+
+@dataclass(frozen=True)
+class _View:
+    """The sheet as it is painted for one size, set of rows and theme."""
+
+    key: tuple[tuple[int, ...], float, tuple[str, ...], Theme]
+    rect: pygame.Rect
+    geometry: Geometry
+    painting: Painting
+    strip: Strip
+
+
+class Sheet:
+    """The sheet of one run.
+
+    ``bars`` are the bars of the pattern as they are played, over and over; ``swing`` is the
+    pattern's; ``seconds_across`` says how much time the sheet shows. ``has_ghosts`` tells whether
+    the run asks for ghost notes.
+    """
+
+    def __init__(
+        self,
+        targets: Targets,
+        bars: tuple[Bar, ...],
+        rules: Rules,
+        swing: Fraction = STRAIGHT,
+        seconds_across: float = SECONDS_ACROSS,
+    ) -> None:
+        self.targets = targets
+        self.has_ghosts = bool((targets.dynamic == DYNAMICS.index(Dynamic.GHOST)).any())
+        self._answers = Answers(targets, rules)
+        self._count = Count(targets, bars, swing)
+        self._across_s = seconds_across
+        self._view: _View | None = None
+
+    def hit(self, number: int, hit: Hit) -> None:
+        """A hit, by its number in the run. It shows once a word is said of it."""
+        self._answers.hit(number, hit)
+
+    def judged(self, word: VerdictEvent) -> None:
+        """A word on a target, a hit, or both; it takes the place of an earlier one."""
+        for time_s in self._answers.judged(word):
+            self._touch(time_s)
+
+    def draw(self, pen: Pen, rect: pygame.Rect, now_s: float) -> pygame.Rect:
+        """Draw the sheet into ``rect`` as it is at ``now_s``; returns the part that is past."""
+        for time_s in self._answers.passed(now_s):
+            self._touch(time_s)
+        key = (tuple(rect), pen.unit, self._answers.voices, pen.theme)
+        if self._view is None or self._view.key != key:
+            self._view = self._seen(pen, rect)
+        view, geometry = self._view, self._view.geometry
+        view.strip.show(pen.surface, view.rect, geometry.left(now_s))
+        for row in geometry.rows.values():
+            middle = rect.top + (row.top + row.bottom) / 2
+            at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(LABEL) / 2)
+            pen.text(BY_NAME[row.voice].label, LABEL, at, align=1.0)
+        now = view.rect.left + geometry.now
+        top, ink = rect.top + pen.px(HEAD - TICK), pen.colours.ink
+        pen.upright(now, top, rect.bottom, ink, 2)
+        pen.mark(marks.pointer(pen.px(6.5), ink), (now, top + pen.px(1)))
+        return pygame.Rect(view.rect.topleft, (geometry.now, rect.height))
+
+    def _touch(self, time_s: float) -> None:
+        view = self._view
+        if view is not None:
+            reach_s = view.painting.reach_s
+            view.strip.touch(view.geometry.x(time_s - reach_s), view.geometry.x(time_s + reach_s))
+
+    def _seen(self, pen: Pen, rect: pygame.Rect) -> _View:
+        voices = self._answers.voices
+        names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
+        left = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
+        scrolls = pygame.Rect(left, rect.top, rect.right - left, rect.height)
+        geometry = Geometry(
+            now=round(_NOW * scrolls.width),
+            px_per_s=scrolls.width / self._across_s,
+            origin_s=self.targets.start_s,
+            rows=rows(voices, pen.px(HEAD), rect.height - pen.px(1), pen.px(GAP)),
+        )
+        painting = Painting(self._answers, self._count, geometry, pen.theme, pen.unit)
+        strip = Strip(rect.height, painting.paint)
+        return _View((tuple(rect), pen.unit, voices, pen.theme), scrolls, geometry, painting, strip)

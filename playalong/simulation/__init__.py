@@ -1,0 +1,1 @@
+"""Players and kits that are not there: a simulated player, and a kit with faults."""

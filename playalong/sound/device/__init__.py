@@ -1,0 +1,1 @@
+"""The sound device, its frames on the program's clock."""

@@ -1,0 +1,1 @@
+"""Recordings that the player owns: decoded, searched for beats, stretched."""

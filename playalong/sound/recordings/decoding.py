@@ -1,0 +1,374 @@
+"""Recordings that the player owns: wave, FLAC, MP3 and Ogg Vorbis files, opened to be played.
+
+A recording is decoded once, block by block, to ``RATE`` and stereo, and kept as 16 bit: a short one
+in memory, a long one in a file without a name that is gone with the program. The player's own
+file is only read.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from math import ceil, gcd
+from pathlib import Path
+from struct import unpack_from
+from tempfile import SpooledTemporaryFile
+from threading import Lock
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.sound.timeline import RATE, Frames
+from playalong.support.errors import UserError, printable
+
+#: Told how far work has come: a share from 0 to 1.
+Progress = Callable[[float], None]
+
+#: Of a reel, so much is kept in memory: 23 minutes.
+IN_MEMORY_BYTES = 256 * 2**20
+
+#: The size that 16 bit can hold, 6 dB over full scale: what is made of a loud recording may be
+#: louder than it, and must not crack.
+HOLDS = 2.0
+
+#: Below this size nothing is heard: 70 dB under full scale.
+SILENT = 10.0 ** (-70.0 / 20.0)
+
+_BLOCK = 16_384
+_STEP = 32767.0 / HOLDS
+_KINDS = "wav, flac, mp3 or ogg (Vorbis)"
+
+
+class RecordingError(UserError):
+    """A recording that cannot be played."""
+
+
+class Reel:
+    """Stereo sound that grows at its end and is read from anywhere, by any thread."""
+
+    def __init__(self) -> None:
+        self.frames = 0
+        self._kept = SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115 - see close
+        self._lock = Lock()
+
+    def append(self, block: Frames) -> None:
+        """Join ``block`` (n, 2) to the end; what is louder than ``HOLDS`` is cut."""
+        whole = np.rint(np.clip(block, -HOLDS, HOLDS) * np.float32(_STEP)).astype("<i2")
+        with self._lock:
+            self._kept.seek(self.frames * 4)
+            self._kept.write(whole.tobytes())
+            self.frames += len(whole)
+
+    def read(self, begin: int, count: int) -> Frames:
+        """(count, 2) from frame ``begin``, or fewer where it ends; silence before its start."""
+        low, high = max(begin, 0), min(begin + count, self.frames)
+        found = np.zeros((max(high - begin, 0), 2), np.float32)
+        if low < high:
+            with self._lock:
+                self._kept.seek(low * 4)
+                raw = self._kept.read((high - low) * 4)
+            found[low - begin :] = np.frombuffer(raw, "<i2").reshape(-1, 2)
+            found /= np.float32(_STEP)
+        return found
+
+    def close(self) -> None:
+        """Let go of what is kept."""
+        self._kept.close()
+
+
+class Overview:
+    """The least and greatest of a sound, both channels as one, in columns of several widths.
+
+    It grows with the sound and draws an hour as fast as a second.
+    """
+
+    #: Frames to the finest column kept, and how many columns the next coarser one takes.
+    FINEST, TIMES = 256, 8
+
+    def __init__(self) -> None:
+        self._rest = np.zeros(0, np.float32)
+        self._made: list[Frames] = []
+        self._levels: list[Frames] = []
+
+    def add(self, block: Frames) -> None:
+        """The next frames (n, 2)."""
+        mono = np.concatenate([self._rest, block.mean(axis=1)])
+        whole = len(mono) // self.FINEST * self.FINEST
+        columns = mono[:whole].reshape(-1, self.FINEST)
+        self._made.append(np.stack([columns.min(axis=1), columns.max(axis=1)], axis=1))
+        self._rest = mono[whole:]
+
+    def finish(self) -> None:
+        """All frames are there: make the coarser columns."""
+        if len(self._rest):
+            self._made.append(np.array([[self._rest.min(), self._rest.max()]], np.float32))
+        level = np.concatenate(self._made) if self._made else np.zeros((0, 2), np.float32)
+        self._levels = [level]
+        while len(level) > self.TIMES:
+            at = np.arange(0, len(level), self.TIMES)
+            level = np.stack(
+                [np.minimum.reduceat(level[:, 0], at), np.maximum.reduceat(level[:, 1], at)], axis=1
+            )
+            self._levels.append(level)
+
+    @property
+    def peak(self) -> float:
+        """The greatest size of all."""
+        return float(np.abs(self._levels[-1]).max(initial=0.0))
+
+    def between(self, begin: int, end: int, columns: int) -> Frames | None:
+        """(columns, 2): the least and greatest in even parts from frame ``begin`` to ``end``.
+
+        0 outside the sound; None where the parts are finer than what is kept.
+        """
+        width = (end - begin) / columns
+        if width < self.FINEST:
+            return None
+        coarse = min(
+            int(np.log(max(1.0, width / self.FINEST / 4.0)) / np.log(self.TIMES)),
+            len(self._levels) - 1,
+        )
+        level = self._levels[coarse]
+        edges = np.linspace(begin, end, columns + 1) / (self.FINEST * self.TIMES**coarse)
+        return _extremes(level[:, 0], level[:, 1], np.floor(edges).astype(np.int64))
+
+
+def _extremes(least: Frames, most: Frames, edges: NDArray[np.int64]) -> Frames:
+    """(columns, 2): the least and most between each two of ``edges``, one value at least."""
+    found = np.zeros((len(edges) - 1, 2), np.float32)
+    low = np.maximum(edges[:-1], 0)
+    high = np.minimum(np.maximum(edges[1:], edges[:-1] + 1), len(least))
+    inside = low < high
+    if inside.any():
+        # reduceat takes what lies between each two marks: every second stretch is a column.
+        marks = np.stack([low[inside], high[inside]], axis=1).ravel()
+        padded = np.append(least, np.float32(0.0)), np.append(most, np.float32(0.0))
+        found[inside, 0] = np.minimum.reduceat(padded[0], marks)[::2]
+        found[inside, 1] = np.maximum.reduceat(padded[1], marks)[::2]
+    return found
+
+
+class Recording:
+    """A recording, ready to be played.
+
+    ``frames`` is its length at ``RATE``, ``length_s`` the same in seconds; ``message`` says what
+    the player should know of it (cut off, silent), "" for nothing.
+    """
+
+    def __init__(self, path: Path, reel: Reel, overview: Overview, message: str) -> None:
+        self.path = path
+        self.message = message
+        self._reel = reel
+        self._overview = overview
+
+    @classmethod
+    def open(cls, path: Path, progress: Progress | None = None) -> "Recording":
+        """Decode the file at ``path``; RecordingError says what is wrong with it.
+
+        ``progress`` is told the share done; whatever it raises breaks off.
+        """
+        source = _source(path)
+        reel, overview = Reel(), Overview()
+        expected = ceil(source.frames * RATE / source.rate)
+        try:
+            for block in _resampled(_decoded(path), source.rate):
+                reel.append(block)
+                overview.add(block)
+                if progress is not None and expected:
+                    progress(min(1.0, reel.frames / expected))
+        except BaseException:
+            reel.close()
+            raise
+        if not reel.frames:
+            reel.close()
+            raise RecordingError(f"{_named(path)} holds no sound: choose another recording.")
+        overview.finish()
+        if progress is not None:
+            progress(1.0)
+        return cls(path, reel, overview, _told(path, source, reel.frames, overview.peak))
+
+    @property
+    def frames(self) -> int:
+        """The length in frames at ``RATE``."""
+        return self._reel.frames
+
+    @property
+    def length_s(self) -> float:
+        """The length in seconds."""
+        return self.frames / RATE
+
+    def read(self, begin: int, count: int) -> Frames:
+        """(count, 2) float32 from frame ``begin``, or fewer where it ends; silence before it."""
+        return self._reel.read(begin, count)
+
+    def overview(self, begin_s: float, end_s: float, columns: int) -> Frames:
+        """(columns, 2): the least and greatest of each of so many even parts, for drawing.
+
+        From ``begin_s`` to ``end_s`` in seconds; 0 outside the recording.
+        """
+        begin, end = round(begin_s * RATE), max(round(end_s * RATE), round(begin_s * RATE) + 1)
+        found = self._overview.between(begin, end, columns)
+        if found is not None:
+            return found
+        mono = np.zeros(end - begin, np.float32)
+        there = self.read(begin, end - begin)
+        mono[: len(there)] = there.mean(axis=1)
+        edges = np.floor(np.linspace(0, end - begin, columns + 1)).astype(np.int64)
+        return _extremes(mono, mono, edges)
+
+    def close(self) -> None:
+        """Let go of what was decoded."""
+        self._reel.close()
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """What the head of a file says: frames in a second, and how many (0 where it is silent on it).
+
+    ``is_cut``: bytes are missing at its end, whatever was decoded.
+    """
+
+    rate: int
+    frames: int
+    is_cut: bool = False
+
+
+def _source(path: Path) -> _Source:
+    """What the file says of itself; RecordingError where it is none that can be played."""
+    import miniaudio
+
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise RecordingError(f"{_named(path)} is a folder: choose a {_KINDS} file in it.")
+        if not size:
+            raise RecordingError(f"{_named(path)} is empty: choose another recording.")
+        with path.open("rb") as file:
+            head = file.read(4096)
+            file.seek(max(0, size - 2**17))
+            tail = file.read()
+    except FileNotFoundError:
+        raise RecordingError(f"There is no file {path}: check the name and the folder.") from None
+    except OSError as error:
+        raise RecordingError(f"{_named(path)} cannot be read: {error.strerror or error}.") from None
+    if head.startswith(b"OggS"):
+        return _ogg(path, head, tail)
+    asked = (miniaudio.wav_get_file_info, miniaudio.flac_get_file_info, miniaudio.mp3_get_file_info)
+    for ask in asked:
+        try:
+            info = ask(str(path))
+        except miniaudio.MiniaudioError:
+            continue
+        if info.sample_rate <= 0:
+            break
+        if head.startswith(b"RIFF"):
+            return _wave(info, head, size)
+        return _Source(info.sample_rate, info.num_frames)
+    raise _no_audio(path)
+
+
+def _wave(info: Any, head: bytes, size: int) -> _Source:
+    """A wave file: its head says how many bytes follow (Multimedia Programming Interface and Data
+    Specifications 1.0, IBM and Microsoft, 1991, from memory), or that they were not counted.
+    """
+    said = unpack_from("<I", head, 4)[0] + 8
+    if said <= size or said >= 2**32 - 1:
+        return _Source(info.sample_rate, info.num_frames)
+    return _Source(info.sample_rate, info.num_frames * said // size, is_cut=True)
+
+
+def _ogg(path: Path, head: bytes, tail: bytes) -> _Source:
+    """An Ogg file: the rate stands in the first packet (Vorbis I, 4.2.2), the length and whether it
+    is the last in each page's head (RFC 3533, 6).
+    """
+    at = head.find(b"\x01vorbis")
+    if at < 0 or len(head) < at + 16:
+        raise _no_audio(path)
+    rate = unpack_from("<I", head, at + 12)[0]
+    page = tail.rfind(b"OggS")
+    if rate == 0:
+        raise _no_audio(path)
+    if page < 0 or len(tail) < page + 14 or not tail[page + 5] & 4:
+        return _Source(rate, 0, is_cut=True)
+    return _Source(rate, max(0, unpack_from("<q", tail, page + 6)[0]))
+
+
+def _decoded(path: Path) -> Iterator[Frames]:
+    """The file's own frames, (n, 2) at its own rate."""
+    import miniaudio
+
+    try:
+        for samples in miniaudio.stream_file(
+            str(path),
+            output_format=miniaudio.SampleFormat.FLOAT32,
+            nchannels=2,
+            sample_rate=0,
+            frames_to_read=_BLOCK,
+        ):
+            yield np.frombuffer(samples, np.float32).reshape(-1, 2)
+    except miniaudio.MiniaudioError:
+        raise _no_audio(path) from None
+
+
+def _resampled(blocks: Iterator[Frames], rate: int) -> Iterator[Frames]:
+    """``blocks`` (n, 2) of ``rate`` frames a second as blocks of ``RATE``, nothing delayed.
+
+    Each stretch of about a second is turned into its spectrum, cut or filled up to the other
+    rate, and turned back. Stretches overlap by a margin that is thrown away, with its ends faded,
+    so that they join without a seam.
+    """
+    if rate == RATE:
+        yield from blocks
+        return
+    common = gcd(rate, RATE)
+    step_in, step_out = rate // common, RATE // common
+    steps, margin_steps = ceil(rate / step_in), ceil(rate / step_in / 16)
+    block, margin = steps * step_in, margin_steps * step_in
+    fade = 0.5 - 0.5 * np.cos(np.pi * np.arange(margin // 2) / (margin // 2))
+    window = np.ones((block + 2 * margin, 1), np.float32)
+    window[: len(fade), 0], window[-len(fade) :, 0] = fade, fade[::-1]
+    out, cut = (steps + 2 * margin_steps) * step_out, margin_steps * step_out
+
+    def turned(stretch: Frames) -> Frames:
+        spectrum = np.fft.rfft(stretch * window, axis=0)
+        made = np.fft.irfft(spectrum[: out // 2 + 1], out, axis=0) * (out / len(stretch))
+        return made[cut : out - cut].astype(np.float32)
+
+    waiting = [np.zeros((margin, 2), np.float32)]
+    held, came, gone = margin, 0, 0
+    for piece in blocks:
+        waiting.append(piece)
+        held, came = held + len(piece), came + len(piece)
+        if held < len(window):
+            continue
+        row = np.concatenate(waiting)
+        while len(row) >= len(window):
+            yield turned(row[: len(window)])
+            gone, row = gone + steps * step_out, row[block:]
+        waiting, held = [row], len(row)
+    row, total = np.concatenate(waiting), ceil(came * RATE / rate)
+    while gone < total:
+        filled = np.zeros((len(window), 2), np.float32)
+        filled[: min(len(row), len(window))] = row[: len(window)]
+        made = turned(filled)[: total - gone]
+        yield made
+        gone, row = gone + len(made), row[block:]
+
+
+def _told(path: Path, source: _Source, frames: int, peak: float) -> str:
+    """What the player should know."""
+    there_s, whole_s = frames / RATE, source.frames / source.rate
+    words = []
+    if source.is_cut or there_s < whole_s - 0.1:
+        of = f" of its {whole_s:.1f}" if whole_s > there_s else ""
+        words.append(f"is cut off: {there_s:.1f}{of} s are there, and are played")
+    if peak < SILENT:
+        words.append("is silent from beginning to end: nothing will be heard of it")
+    return f"{_named(path)} {', and '.join(words)}." if words else ""
+
+
+def _no_audio(path: Path) -> RecordingError:
+    return RecordingError(f"{_named(path)} is no recording that can be played: choose a {_KINDS}.")
+
+
+def _named(path: Path) -> str:
+    return printable(path.name or str(path))

@@ -1,0 +1,1 @@
+"""Sounds made from figures: drums, clicks, notes of a pattern."""

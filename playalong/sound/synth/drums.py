@@ -1,0 +1,296 @@
+"""The drum kit: every voice, made from nothing but the figures in one table.
+
+- Skins (kick, snare, toms): tones in the ratios of an ideal round membrane, bent upwards where
+  the stick stretches the skin, under a short burst of noise from the stick or the beater. The
+  snare adds the wires, a band of noise that outlasts the skin; a rim shot adds the ring of the
+  hoop; a cross-stick is wood alone.
+- Metal (hi-hats, cymbals, tambourine): bands of many tones of no harmony, the higher ones dying
+  sooner, under a burst of noise from the stick. A closed hi-hat is the same metal as an open one,
+  held; a half-open one sizzles, its two cymbals touching; a foot splash is the two thrown together
+  and let go, with no stick. A bell rings in few strong tones. The jingles of a tambourine strike
+  more than once.
+- Cowbell: two tones of a plate and what lies above them.
+
+A stroke's velocity sets its level, on the curve of ``grading.loudness``, and its tone: in a soft
+stroke the bright parts are weaker and shorter. The level of a stroke is its energy. Tones are
+made in layers of ``LAYER`` velocities and kept, in the user's cache as well (``kit_cache``); within
+a layer only the level differs.
+
+The figures are this project's own choice, except where a source stands beside them.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from playalong.grading.loudness import level_db
+from playalong.sound.synth import kit_cache, parts
+from playalong.sound.synth.parts import Band, Part, Tone, mixed
+from playalong.sound.timeline import Frames
+
+#: Velocities to a layer of tone.
+LAYER = 8
+LAYERS = 128 // LAYER
+
+#: The lowest modes of an ideal round membrane, over the first: the zeros 2.405, 3.832 and 5.136
+#: of the Bessel functions J0, J1, J2 (Fletcher and Rossing, The Physics of Musical Instruments,
+#: chapter 3, from memory).
+MEMBRANE = (1.0, 1.593, 2.136)
+
+
+@dataclass(frozen=True, slots=True)
+class Drum:
+    """How a voice is made: its ``peak`` at the hardest stroke, of full scale 1, and its parts."""
+
+    peak: float
+    parts: tuple[Part, ...]
+
+
+def _skin(hz: float, ring_s: float, bend: float, over: float = 0.35) -> tuple[Tone, ...]:
+    """The modes of a skin: those above the first are weaker by ``over`` each, and shorter."""
+    return tuple(
+        Tone(
+            hz=hz * ratio,
+            ring_s=ring_s / ratio**1.5,
+            level=over**number,
+            keen=0.5 * number,
+            bend=bend,
+        )
+        for number, ratio in enumerate(MEMBRANE)
+    )
+
+
+def _tom(hz: float, ring_s: float) -> Drum:
+    stick = Band(low_hz=400, high_hz=4000, ring_s=0.04, level=0.35, keen=1.0)
+    return Drum(0.8, (*_skin(hz, ring_s, bend=0.25), stick))
+
+
+def _snare(peak: float, *more: Part) -> Drum:
+    return Drum(
+        peak,
+        (
+            *_skin(190, 0.26, bend=0.2, over=0.55),
+            Band(low_hz=900, high_hz=3500, ring_s=0.3, level=0.34, keen=0.2, rise_s=0.001),
+            Band(low_hz=3500, high_hz=9000, ring_s=0.24, level=0.36, keen=0.6, rise_s=0.001),
+            Band(low_hz=2000, high_hz=13000, ring_s=0.035, level=0.6, keen=1.2),
+            *more,
+        ),
+    )
+
+
+def _hat(peak: float, ring_s: float) -> Drum:
+    """A hi-hat whose body rings ``ring_s``."""
+    return Drum(
+        peak,
+        (
+            Band(low_hz=3800, high_hz=6500, ring_s=ring_s, level=0.45, modes=60),
+            Band(low_hz=6500, high_hz=10500, ring_s=0.9 * ring_s, level=0.6, keen=0.35, modes=120),
+            Band(low_hz=10500, high_hz=16000, ring_s=0.7 * ring_s, level=0.4, keen=0.8, modes=160),
+            Band(low_hz=5000, high_hz=17000, ring_s=0.025, level=0.8, keen=1.3),
+        ),
+    )
+
+
+def _jingle(at_s: float, level: float) -> tuple[Band, ...]:
+    return (
+        Band(low_hz=5000, high_hz=8000, ring_s=0.28, level=level, at_s=at_s, modes=9),
+        Band(low_hz=8500, high_hz=15500, ring_s=0.14, level=level, keen=0.7, at_s=at_s, modes=30),
+    )
+
+
+_DRUMS: dict[str, Drum] = {
+    "kick": Drum(
+        0.95,
+        (
+            Tone(hz=52, ring_s=0.5, bend=1.6, bend_s=0.018),
+            Tone(hz=83, ring_s=0.22, level=0.3, keen=0.3, bend=0.8, bend_s=0.015),
+            Band(low_hz=250, high_hz=1200, ring_s=0.05, level=0.12, keen=0.6),
+            Band(low_hz=1800, high_hz=6000, ring_s=0.02, level=0.35, keen=1.2),
+        ),
+    ),
+    "snare": _snare(0.85),
+    "rim-shot": _snare(
+        0.95,
+        Tone(hz=505, ring_s=0.24, level=0.85, keen=0.2),
+        Tone(hz=1130, ring_s=0.16, level=0.6, keen=0.4),
+        Band(low_hz=2500, high_hz=12000, ring_s=0.03, level=1.3, keen=1.2),
+    ),
+    "cross-stick": Drum(
+        0.5,
+        (
+            Tone(hz=740, ring_s=0.09, level=0.8),
+            Tone(hz=1720, ring_s=0.06, level=0.7, keen=0.3),
+            Tone(hz=2950, ring_s=0.035, level=0.4, keen=0.7),
+            Band(low_hz=1500, high_hz=7000, ring_s=0.015, level=0.3, keen=1.2),
+        ),
+    ),
+    "high-tom": _tom(196, 0.55),
+    "mid-tom": _tom(142, 0.7),
+    "floor-tom": _tom(92, 0.95),
+    "hi-hat": _hat(0.4, 0.13),
+    # The two cymbals touch as they ring: noise beside the tones, and a second, softer touch.
+    "hi-hat-half": Drum(
+        0.42,
+        (
+            *_hat(0.42, 0.45).parts,
+            Band(low_hz=2600, high_hz=7000, ring_s=0.5, level=0.55, rise_s=0.003),
+            Band(low_hz=7000, high_hz=15000, ring_s=0.4, level=0.5, keen=0.5, rise_s=0.003),
+            Band(low_hz=4000, high_hz=12000, ring_s=0.2, level=0.4, keen=0.3, at_s=0.022),
+        ),
+    ),
+    "hi-hat-open": _hat(0.42, 1.8),
+    "hi-hat-pedal": Drum(
+        0.3,
+        (
+            Band(low_hz=2800, high_hz=5200, ring_s=0.11, level=0.6, modes=50, rise_s=0.0015),
+            Band(low_hz=5200, high_hz=9500, ring_s=0.09, level=0.5, keen=0.6, rise_s=0.0015),
+            Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.12),
+        ),
+    ),
+    # Edge on edge: long metal that comes up softly, with the bump of the foot under it.
+    "foot-splash": Drum(
+        0.34,
+        (
+            Band(low_hz=1900, high_hz=4200, ring_s=1.3, level=0.35, modes=24, rise_s=0.003),
+            Band(low_hz=4200, high_hz=8000, ring_s=1.5, keen=0.3, modes=40, rise_s=0.003),
+            Band(
+                low_hz=8000, high_hz=12500, ring_s=1.0, level=0.5, keen=0.8, modes=60, rise_s=0.004
+            ),
+            Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.1),
+        ),
+    ),
+    "ride": Drum(
+        0.4,
+        (
+            Tone(hz=417, ring_s=1.1, level=0.1),
+            Tone(hz=689, ring_s=1.2, level=0.1),
+            Band(low_hz=1200, high_hz=3200, ring_s=1.5, level=0.12, modes=18, keen=0.1),
+            Band(low_hz=3200, high_hz=6500, ring_s=1.2, level=0.2, modes=60, keen=0.3),
+            Band(low_hz=6500, high_hz=12000, ring_s=0.8, level=0.12, modes=120, keen=0.7),
+            Band(low_hz=3000, high_hz=11000, ring_s=0.035, level=0.55, modes=90, keen=0.9),
+        ),
+    ),
+    "ride-bell": Drum(
+        0.5,
+        (
+            Tone(hz=868, ring_s=1.5, level=0.7),
+            Tone(hz=1394, ring_s=1.3, level=0.5, keen=0.1),
+            Tone(hz=2207, ring_s=1.0, level=0.4, keen=0.3),
+            Tone(hz=3511, ring_s=0.8, level=0.3, keen=0.5),
+            Band(low_hz=4000, high_hz=9500, ring_s=0.7, level=0.1, modes=70, keen=0.7),
+            Band(low_hz=3000, high_hz=11000, ring_s=0.03, level=0.35, keen=1.1),
+        ),
+    ),
+    "crash": Drum(
+        0.65,
+        (
+            Band(low_hz=280, high_hz=1100, ring_s=1.9, level=0.14, modes=24),
+            Band(low_hz=1100, high_hz=3200, ring_s=2.3, level=0.3, modes=80, keen=0.1),
+            Band(low_hz=3200, high_hz=7000, ring_s=1.9, level=0.4, modes=200, keen=0.4),
+            Band(
+                low_hz=7000,
+                high_hz=14000,
+                ring_s=1.4,
+                level=0.35,
+                modes=300,
+                keen=0.8,
+                rise_s=0.004,
+            ),
+            Band(low_hz=2500, high_hz=15000, ring_s=0.06, level=0.5, keen=1.1),
+        ),
+    ),
+    "splash": Drum(
+        0.5,
+        (
+            Band(low_hz=900, high_hz=3000, ring_s=0.5, level=0.15, modes=24),
+            Band(low_hz=3000, high_hz=8000, ring_s=0.65, level=0.4, modes=110, keen=0.3),
+            Band(low_hz=8000, high_hz=16000, ring_s=0.5, level=0.4, modes=200, keen=0.7),
+            Band(low_hz=4000, high_hz=16000, ring_s=0.03, level=0.5, keen=1.1),
+        ),
+    ),
+    # The turned-up edge of a china rattles: noise, where the other cymbals ring.
+    "china": Drum(
+        0.6,
+        (
+            Band(low_hz=350, high_hz=1300, ring_s=0.9, level=0.35, modes=30),
+            Band(low_hz=1300, high_hz=3800, ring_s=1.2, level=0.5, keen=0.2),
+            Band(low_hz=3800, high_hz=9000, ring_s=0.9, level=0.35, keen=0.6),
+            Band(low_hz=2000, high_hz=12000, ring_s=0.08, level=0.5, keen=1.0),
+        ),
+    ),
+    "cowbell": Drum(
+        0.5,
+        (
+            Tone(hz=587, ring_s=0.3, level=0.7),
+            Tone(hz=893, ring_s=0.26, level=0.6, keen=0.2),
+            Tone(hz=1810, ring_s=0.15, level=0.45, keen=0.5),
+            Tone(hz=2750, ring_s=0.1, level=0.35, keen=0.9),
+            Band(low_hz=2000, high_hz=7000, ring_s=0.015, level=0.2, keen=1.2),
+        ),
+    ),
+    "tambourine": Drum(
+        0.4,
+        (*_jingle(0.0, 0.5), *_jingle(0.034, 0.35), *_jingle(0.075, 0.25)),
+    ),
+}
+
+
+def stroke(voice: str, velocity: float, rate: int) -> Frames:
+    """The sound of a stroke, mono (n,) float32 at ``rate`` frames a second, 22,050 or more.
+
+    ``voice`` is a name in ``kit.VOICES`` (KeyError otherwise), ``velocity`` 1 to 127.
+    """
+    gain = 10.0 ** (level_db(velocity) / 20.0)
+    layer = min(int(velocity) // LAYER, LAYERS - 1)
+    return _layer(voice, layer, rate) * np.float32(gain)
+
+
+def warm(voices: Iterable[str], rate: int) -> None:
+    """Have every layer of ``voices`` ready, so that no stroke has to wait for its sound.
+
+    What had to be made for it is kept in the user's cache.
+    """
+    for voice in voices:
+        layers = [_layer(voice, layer, rate) for layer in range(LAYERS)]
+        if (made_by := _made_by(voice)) and _kept(voice, rate) is None:
+            kit_cache.write(voice, rate, made_by, layers)
+
+
+@cache
+def _layer(voice: str, layer: int, rate: int) -> Frames:
+    """The tone of a layer, before its level: all layers of a voice have the same energy."""
+    kept = _kept(voice, rate)
+    return _made(voice, layer, rate) if kept is None else kept[layer]
+
+
+@cache
+def _made_by(voice: str) -> str | None:
+    """The key of all that makes ``voice``; None where the program's files cannot be read."""
+    drum = _DRUMS[voice]
+    try:
+        return kit_cache.key(drum, __file__, parts.__file__)
+    except OSError:
+        return None
+
+
+@cache
+def _kept(voice: str, rate: int) -> tuple[Frames, ...] | None:
+    """The layers in the user's cache, if they are there."""
+    made_by = _made_by(voice)
+    return None if made_by is None else kit_cache.read(voice, rate, made_by)
+
+
+def _made(voice: str, layer: int, rate: int) -> Frames:
+    hardest, energy = _hardest(voice, rate)
+    sound = mixed(_DRUMS[voice].parts, (layer + 0.5) / LAYERS, rate)
+    scale = _DRUMS[voice].peak / hardest * np.sqrt(energy / np.square(sound).sum())
+    return np.asarray(scale * sound, np.float32)
+
+
+@cache
+def _hardest(voice: str, rate: int) -> tuple[float, float]:
+    """Peak and energy of the parts at the hardest stroke."""
+    sound = mixed(_DRUMS[voice].parts, 1.0, rate)
+    return float(np.abs(sound).max()), float(np.square(sound).sum())

@@ -1,0 +1,1 @@
+"""What every room may use: errors, resources, files, words for a terminal. Knows no drums."""

@@ -1,0 +1,213 @@
+"""Whole runs on the stepped clock: what is shown, kept and graded, and that nothing is lost."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from playalong.app.play import play_session as sitting
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.run import Run, RunContext, Task
+from playalong.app.take_grading import Options, grade_take
+from playalong.commands.cli import main
+from playalong.grading.grade_run import judged_hits
+from playalong.grading.text import as_json
+from playalong.grading.verdicts import Rules
+from playalong.pattern.reader import read as read_pattern
+from playalong.records.takes import read as read_take
+from playalong.screen.base.keys import Key
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.simulation.player import SKILLS, Performance, SimulatedPort, perform
+from playalong.sound.device.output import SilentOutput
+from playalong.support.resources import folder
+
+TEXT = """
+title = "A Test"
+meter = "4/4"
+tempo = 100
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "--g- X--g -g-- X---"
+kick   = "x--x ---x --x- ----"
+[variation.push]
+kick = "---- ---- ---- ---x"
+"""
+
+
+@pytest.fixture
+def task() -> Task:
+    return Task(read_pattern(TEXT, "a-test"), 100.0, 3, ("push",), Rules())
+
+
+@pytest.fixture
+def context():
+    clock = SteppedClock()
+    window = Window.open((640, 360), offscreen=True)
+    yield RunContext(
+        clock,
+        window,
+        Theme.load(folder("assets") / "fonts"),
+        SilentOutput(),
+        (),
+        frame_s=0.02,
+        patience_s=2.0,
+    )
+    window.close()
+
+
+class Pressed:
+    """A window whose player presses a key at a time of the run."""
+
+    def __init__(self, window: Window, clock: SteppedClock, key: Key, at_s: float) -> None:
+        self._window, self._clock, self._key, self._at_s = window, clock, key, at_s
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._window, name)
+
+    def presses(self) -> list[Key]:
+        return [self._key] if self._clock.now() >= self._at_s else []
+
+
+def played(task: Task, context: RunContext, seed: int = 5, skill: str = "learning"):
+    performance = perform(task.targets(), SKILLS[skill], seed)
+    return Run(
+        task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now)
+    ).play()
+
+
+def test_the_take_graded_again_gives_the_same(task, context, tmp_path):
+    ended = played(task, context)
+    kept = sitting.keep(task, ended, tmp_path)
+    again = grade_take(task.pattern, read_take(kept.path), Options())
+    assert as_json(again.grade) == as_json(kept.graded.grade)
+    assert again.grade.counts.targets == 3 * 18
+    assert judged_hits(again.run) == judged_hits(kept.graded.run)
+
+
+def test_what_was_shown_is_what_is_graded(task, context, tmp_path):
+    """The last word on the sheet for every target and hit is the grade's."""
+    said = []
+    performance = perform(task.targets(), SKILLS["learning"], 5)
+    run = Run(task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now))
+    shown = run._sheet.judged
+    run._sheet.judged = lambda word: (said.append(word), shown(word))  # type: ignore[method-assign]
+    kept = sitting.keep(task, run.play(), tmp_path)
+    for kind, number in (
+        ("target", lambda word: word.target),
+        ("hit", lambda word: word.hit),
+    ):
+        last = {number(w): w for w in said if number(w) is not None and not w.grace}
+        graded = {
+            number(w): w
+            for w in kept.graded.run.verdicts.words()
+            if number(w) is not None and not w.grace
+        }
+        assert {k: (w.verdict, w.error_ms) for k, w in last.items()} == {
+            k: (w.verdict, w.error_ms) for k, w in graded.items()
+        }, kind
+
+
+def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
+    bar_s = 2.4
+    at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
+    window = Pressed(context.window, context.clock, Key.ESCAPE, at_s)
+    left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
+    kept = sitting.keep(task, played(task, left, skill="steady"), tmp_path)
+    counts = kept.graded.grade.counts
+    assert 18 < counts.targets < 36
+    assert counts.missed == 0
+    assert kept.graded.grade.bars == 2
+    again = grade_take(task.pattern, read_take(kept.path), Options())
+    assert as_json(again.grade) == as_json(kept.graded.grade)
+
+
+class Vanishing(SimulatedPort):
+    """A port whose cable is pulled."""
+
+    def __init__(self, performance: Performance, start_s: float, now, gone_s: float) -> None:
+        super().__init__(performance, start_s, now)
+        self._gone_s, self._clock = gone_s, now
+
+    def is_there(self) -> bool:
+        return self._clock() < self._gone_s
+
+    def back(self) -> bool:
+        return False
+
+    def poll(self):
+        return super().poll() if self.is_there() else []
+
+
+def test_a_port_that_vanishes_loses_nothing(task, context, tmp_path):
+    performance = perform(task.targets(), SKILLS["steady"], 1)
+    run = Run(task, context, lambda s: Vanishing(performance, s, context.clock.now, s + 3.0))
+    kept = sitting.keep(task, run.play(), tmp_path)
+    assert "simulated player" in kept.trouble[0]
+    assert "went away" in kept.trouble[0]
+    assert kept.graded.grade.counts.missed == 0
+    assert kept.graded.grade.counts.matched >= 18
+    before = [t for t, data in performance.messages if data[0] == 0x99 and t < 3.0]
+    assert len(read_take(kept.path).note) >= len(before)
+
+
+def test_a_folder_that_cannot_be_written(task, context, tmp_path, monkeypatch):
+    """The take is kept elsewhere, and it is said where."""
+    blocked = tmp_path / "a file, not a folder"
+    blocked.write_text("")
+    monkeypatch.setenv("HOME", str(tmp_path))
+    monkeypatch.setenv("USERPROFILE", str(tmp_path))
+    kept = sitting.keep(task, played(task, context), blocked)
+    assert kept.path.parent == tmp_path
+    assert str(blocked) in kept.trouble[0]
+    assert str(kept.path) in kept.trouble[0]
+    assert len(read_take(kept.path).note) > 30
+
+
+def test_a_run_without_a_hit_is_graded(task, context, tmp_path):
+    class Silent(SimulatedPort):
+        def poll(self):
+            return []
+
+    performance = perform(task.targets(), SKILLS["steady"], 1)
+    run = Run(task, context, lambda s: Silent(performance, s, context.clock.now))
+    kept = sitting.keep(task, run.play(), tmp_path)
+    assert kept.graded.grade.counts.missed == 54
+    assert kept.graded.grade.score.total == 0
+
+
+def test_the_demo_leaves_a_take_a_grade_and_pictures(tmp_path, capsys):
+    def run(where: Path) -> tuple[dict, set[str]]:
+        assert main(["demo", "--fast", "--bars", "2", "--seed", "7", "--out", str(where)]) == 0
+        capsys.readouterr()
+        files = list(where.iterdir())
+        told = next(file for file in files if file.suffix == ".json")
+        return json.loads(told.read_text()), {file.suffix for file in files}
+
+    first, kinds = run(tmp_path / "one")
+    second, _ = run(tmp_path / "two")
+    assert kinds == {".mid", ".json", ".png"}
+    assert first == second
+    assert first["bars"] == 2
+    assert first["counts"]["targets"] == 2 * 17
+
+
+def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path):
+    window = Pressed(context.window, context.clock, Key.ESCAPE, 1.5)
+    left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
+    kept = sitting.keep(task, played(task, left), tmp_path)
+    assert kept.graded.grade.counts.targets == 0
+    assert kept.graded.grade.score.total == 0
+    page = sitting.result_page(task, kept, context)
+    context.window.frame(page, 0.0)
+
+
+def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context, tmp_path):
+    window = Pressed(context.window, context.clock, Key.ESCAPE, 1.0 + 1.5 * 2.4)
+    left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
+    kept = sitting.keep(task, played(task, left, skill="steady"), tmp_path)
+    take = read_take(kept.path)
+    whole = grade_take(task.pattern, take, Options(bars=2)).grade
+    assert kept.graded.grade.counts.targets < 18
+    assert whole.counts.targets == 36
+    assert whole.counts.missed > 18

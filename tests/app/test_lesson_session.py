@@ -1,0 +1,291 @@
+"""Practice in the window, on the stepped clock: from the first chunk to the last step."""
+
+import json
+from collections.abc import Iterator
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from playalong.app.lesson.lesson_session import Practice, overview_of
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.run import HeldPage, Run, RunContext, Task
+from playalong.commands.cli import main
+from playalong.grading.verdicts import Rules
+from playalong.pattern.reader import read as read_pattern
+from playalong.records import lessons
+from playalong.screen.base.keys import Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.simulation.player import SKILLS, SimulatedPort, perform
+from playalong.sound.device.output import SilentOutput
+from playalong.sound.synth.click import Click, Clicking, Kind, Places
+from playalong.support.resources import folder
+
+TEXT = """
+title = "Small"
+meter = "2/4"
+tempo = 120
+[[bar]]
+hi-hat = "xx xx"
+snare  = "-- X-"
+kick   = "x- --"
+[variation.more]
+kick = "-x --"
+[practice]
+start = 110
+goal = 120
+clean = 2
+"""
+PATTERN = read_pattern(TEXT, "small")
+
+
+class Keys:
+    """A window in which keys are pressed at times on the clock."""
+
+    def __init__(self, window: Window, clock: SteppedClock) -> None:
+        self._window, self._clock = window, clock
+        self.plan: list[tuple[float, Key | str]] = []
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._window, name)
+
+    def presses(self) -> list[Key | str]:
+        due = [key for at_s, key in self.plan if at_s <= self._clock.now()]
+        self.plan = self.plan[len(due) :]
+        return due
+
+
+class Listening(SilentOutput):
+    """Keeps what was to be heard."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.heard: list[tuple[float, str]] = []
+
+    def schedule(self, start_s, sounds) -> None:
+        self.heard += [(start_s + s.time_s, type(s).__name__) for s in sounds]
+
+
+@pytest.fixture
+def context() -> Iterator[RunContext]:
+    clock = SteppedClock()
+    window = Window.open((480, 270), offscreen=True)
+    theme = Theme.load(folder("assets") / "fonts")
+    yield RunContext(
+        clock, Keys(window, clock), theme, Listening(), (), frame_s=0.1, patience_s=3.0
+    )
+    window.close()
+
+
+def practice(context: RunContext, where: Path, skill: str = "steady", pattern=PATTERN) -> Practice:
+    def connect(targets, number, start_s):
+        return SimulatedPort(perform(targets, SKILLS[skill], number), start_s, context.clock.now)
+
+    return Practice(pattern, Rules(), context, connect, where / "lessons", where / "takes")
+
+
+def test_a_steady_player_learns_every_step(context, tmp_path):
+    told = practice(context, tmp_path).go()
+    assert told.learned == told.steps > 8
+    assert told.next == ""
+    assert told.trouble == ()
+    kept = json.loads((tmp_path / "lessons" / "small.json").read_text())
+    assert all(step["state"] == "learned" for step in kept["steps"].values())
+    assert len(list(tmp_path.rglob("*.mid"))) == told.repetitions
+
+
+def test_it_goes_on_where_it_stopped(context, tmp_path):
+    context.window.plan = [(40.0, Key.ESCAPE)]
+    first = practice(context, tmp_path).go()
+    assert 0 < first.learned < first.steps
+    assert [line.done for line in overview_of(PATTERN, Rules(), tmp_path / "lessons")].count(
+        True
+    ) == first.learned
+    second = practice(context, tmp_path).go()
+    assert second.learned == second.steps
+
+
+def test_the_rest_is_the_count_in_and_the_click_never_stops(context, tmp_path):
+    """While one exercise is repeated, its clicks are even: two beats played, four of rest."""
+    context.window.plan = [(24.0, Key.ESCAPE)]
+    practice(context, tmp_path).go()
+    ticks = sorted(at_s for at_s, kind in context.output.heard if kind == "Click")
+    beat_s = 60.0 / 110.0
+    gaps = [round((b - a) / beat_s, 6) for a, b in pairwise(ticks)]
+    assert 1.0 in gaps
+    longest = max(len(run) for run in "".join("#" if gap == 1.0 else " " for gap in gaps).split())
+    # Count-in, a bar, its rest, the bar again and its rest: fourteen beats without a seam.
+    assert longest >= 13
+
+
+def test_the_first_time_it_is_heard(context, tmp_path):
+    context.window.plan = [(12.0, Key.ESCAPE)]
+    practice(context, tmp_path).go()
+    assert "Note" in {kind for _, kind in context.output.heard}
+
+
+def test_skip_back_easier_hear_and_plan(context, tmp_path):
+    context.window.plan = [
+        (9.0, "h"),
+        (20.0, "s"),
+        (32.0, "b"),
+        (44.0, "e"),
+        (56.0, "p"),
+        (70.0, Key.ESCAPE),
+    ]
+    sitting = practice(context, tmp_path, "learning")
+    wishes = []
+    for name in ("skip", "back", "easier"):
+        wish = getattr(sitting.lesson, name)
+        setattr(sitting.lesson, name, lambda wish=wish, name=name: (wishes.append(name), wish())[1])
+    told = sitting.go()
+    assert wishes == ["skip", "back", "easier"]
+    assert told.learned < told.steps
+
+
+def test_someone_who_cannot_is_helped_and_never_stuck(context, tmp_path):
+    class Nothing(SimulatedPort):
+        def poll(self):
+            return []
+
+    def connect(targets, number, start_s):
+        return Nothing(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
+
+    context.window.plan = [(400.0, Key.ESCAPE)]
+    sitting = Practice(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t")
+    seen = []
+    played = sitting.lesson.played
+    sitting.lesson.played = lambda result: (seen.append(played(result)), seen[-1])[1]
+    sitting.go()
+    assert sum(answer.changed for answer in seen) >= 5
+    unchanged = "".join("x" if answer.changed else "-" for answer in seen).split("x")
+    assert max(map(len, unchanged)) <= 4
+
+
+def test_a_port_that_goes_away_keeps_the_lesson(context, tmp_path):
+    class Gone(SimulatedPort):
+        def is_there(self):
+            return False
+
+        def back(self):
+            return False
+
+    def connect(targets, number, start_s):
+        return Gone(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
+
+    told = Practice(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
+    assert "went away" in told.trouble[0]
+
+
+def test_it_clicks_where_it_is_asked_to(context, tmp_path):
+    kinds: set[Kind] = set()
+    schedule = context.output.schedule
+
+    def listening(start_s, sounds):
+        kinds.update(sound.kind for sound in sounds if isinstance(sound, Click))
+        schedule(start_s, sounds)
+
+    context.output.schedule = listening
+
+    def connect(targets, number, start_s):
+        return SimulatedPort(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
+
+    context.window.plan = [(24.0, Key.ESCAPE)]
+    folders = (tmp_path / "l", tmp_path / "t")
+    Practice(PATTERN, Rules(), context, connect, *folders, Clicking(Places.OFF_BEATS)).go()
+    assert Kind.OFF_BEAT in kinds
+    assert kinds.isdisjoint({Kind.ONE, Kind.BEAT})
+
+
+def test_what_cannot_be_read_is_set_aside(tmp_path):
+    where = tmp_path / "lessons"
+    where.mkdir()
+    (where / "small.json").write_text("{ half a fi")
+    plain, word = lessons.read(where, "small")
+    assert plain is None
+    assert "set aside" in word
+    assert (where / "small.broken.json").read_text() == "{ half a fi"
+    lessons.write(where, "small", {"pattern": "small"})
+    assert lessons.read(where, "small") == ({"pattern": "small"}, "")
+
+
+def test_a_lesson_that_cannot_be_kept_is_told_once(context, tmp_path):
+    blocked = tmp_path / "file"
+    blocked.write_text("")
+    context.window.plan = [(60.0, Key.ESCAPE)]
+    told = practice(context, blocked).go()
+    assert told.repetitions > 2
+    assert len(told.trouble) == len(set(told.trouble)) <= 2
+    assert str(blocked) in told.trouble[0]
+
+
+def test_the_sheet_stands_still_before_it_moves_on(context):
+    """Until two beats before, the page of the run before is drawn, at one time."""
+    task = Task(PATTERN, 120.0, 1, (), Rules())
+    start_s = context.clock.now() + 2.0
+    shown = []
+    frame = context.window._window.frame
+    context.window.frame = lambda page, now_s: (shown.append((page, now_s)), frame(page, now_s))
+
+    def connect(at_s):
+        return SimulatedPort(perform(task.targets(), SKILLS["steady"], 1), at_s, context.clock.now)
+
+    old = Run(task, context, connect).page
+    run = Run(task, context, connect, start_s, HeldPage(old, 0.7, -1.0))
+    ended = run.play()
+    still = [now_s for page, now_s in shown if page is old]
+    assert set(still) == {0.7}
+    assert len(still) >= 5
+    moving = [now_s for page, now_s in shown if page is run.page]
+    assert moving[0] == pytest.approx(-1.0, abs=0.11)
+    assert ended.outcome is None
+    assert ended.next_s == pytest.approx(start_s + 1.0)
+
+
+def test_buttons_of_a_lesson(context, tmp_path):
+    task = Task(PATTERN, 120.0, 1, (), Rules())
+    page = Run(
+        task,
+        context,
+        lambda s: SimulatedPort(perform(task.targets(), SKILLS["steady"], 1), s, context.clock.now),
+    ).page
+    assert page.handle(Key.ESCAPE) is Outcome.LEAVE
+    assert page.handle("s") is None
+
+
+def test_the_command(tmp_path, capsys):
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT)
+    arguments = ["practice", str(path), "--out", str(tmp_path)]
+    assert main([*arguments, "--plan"]) == 0
+    assert "now       Beat 1, alone" in capsys.readouterr().out
+    assert main([*arguments, "--fast", "--seed", "3"]) == 0
+    out = capsys.readouterr().out
+    assert "steps are learned" in out
+    assert main([*arguments, "--plan"]) == 0
+    assert "done" in capsys.readouterr().out
+
+
+def test_a_run_that_was_broken_off_is_kept_too(context, tmp_path):
+    context.window.plan = [(16.5, Key.ESCAPE)]
+    told = practice(context, tmp_path).go()
+    assert told.repetitions == len(list(tmp_path.rglob("*.mid"))) > 0
+
+
+def test_free_mixing_shows_no_fault_in_what_was_added(context):
+    """A stroke too many and one too few: on the sheet neither is marked."""
+    said = {}
+    for free in (False, True):
+        task = Task(PATTERN, 120.0, 1, (), Rules(), free=free)
+        performance = perform(task.targets(), SKILLS["steady"], 1)
+        messages = [m for m in performance.messages if m[1][1] != 36]
+        messages.append((0.25, bytes((0x99, 43, 90))))
+        played = type(performance)(tuple(sorted(messages)), performance.truth)
+        run = Run(task, context, lambda s, p=played: SimulatedPort(p, s, context.clock.now))
+        words = said.setdefault(free, [])
+        run._sheet.judged = lambda word, words=words: words.append(word.verdict.value)
+        run.play()
+    assert {"missed", "extra"} <= set(said[False])
+    assert set(said[True]) == {"on time"}

@@ -1,0 +1,291 @@
+"""A sitting from the ready page to the grade, worked by keys and by strokes."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import partial
+
+import pytest
+
+from playalong.app.play.play_session import Sitting, keep
+from playalong.app.run.along import Along
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.controls import Sticks
+from playalong.app.run.run import GONE_MEANWHILE, Run, RunContext, Task
+from playalong.grading.verdicts import Rules
+from playalong.midi.port import Arrival
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.reader import read as read_pattern
+from playalong.pattern.voices import note_of
+from playalong.profile.latency import typed
+from playalong.profile.profile import Profile
+from playalong.records.takes import read as read_take
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.overlay import Covered
+from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.screen.pages.ready import ReadyPage
+from playalong.screen.pages.result import ResultPage
+from playalong.screen.pages.run import RunPage
+from playalong.screen.pages.wait import WaitPage
+from playalong.simulation.player import SKILLS, Performance, SimulatedPort, perform
+from playalong.sound.device.output import SilentOutput
+from playalong.sound.recordings.decoding import Progress
+from playalong.support.resources import folder
+
+TEXT = """
+title = "A Test"
+meter = "4/4"
+tempo = 120
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "--g- X--g -g-- X---"
+kick   = "x--x ---x --x- ----"
+[variation.push]
+kick = "---- ---- ---- ---x"
+"""
+
+
+class Hands:
+    """A window that somebody looks at: ``script`` sees each page, and says what is pressed."""
+
+    offscreen = False
+
+    def __init__(self, window: Window, script: Callable[[Page], Press | None]) -> None:
+        self._window, self._script = window, script
+        self._presses: list[Press] = []
+
+    def frame(self, page: Page, now_s: float) -> None:
+        self._window.frame(page, now_s)
+        press = self._script(page)
+        self._presses = [] if press is None else [press]
+
+    def presses(self) -> list[Press]:
+        return self._presses
+
+
+class Kit(SimulatedPort):
+    """A kit on which strokes are struck when the script says so, and a run is played."""
+
+    def __init__(self, clock: SteppedClock) -> None:
+        self.name = "a kit"
+        self._clock = clock
+        self._coming: list[tuple[float, bytes]] = []
+
+    there = True
+
+    def is_there(self) -> bool:
+        return self.there
+
+    def back(self) -> bool:
+        return self.there
+
+    def strike(self, *strokes: tuple[float, str]) -> None:
+        now_s = self._clock.now()
+        self._coming += [
+            (now_s + after, bytes((0x99, note_of(voice), 90))) for after, voice in strokes
+        ]
+
+    def poll(self) -> list[Arrival]:
+        now_s = self._clock.now()
+        due = [row for row in self._coming if row[0] <= now_s]
+        self._coming = [row for row in self._coming if row[0] > now_s]
+        return [Arrival(at_s, at_s, data) for at_s, data in due]
+
+
+@pytest.fixture
+def window() -> Iterator[Window]:
+    made = Window.open((640, 360), offscreen=True)
+    yield made
+    made.close()
+
+
+def sitting(
+    window: Window, script: Callable[[Page], Press | None], tmp_path, profile=None, along=None
+):
+    clock = SteppedClock()
+    kit = Kit(clock)
+    profile = profile or Profile("a kit", "somebody")
+    theme = Theme.load(folder("assets") / "fonts")
+    hands = Hands(window, script)
+    context = RunContext(
+        clock, hands, theme, SilentOutput(), ("a kit",), 0.05, listen_s=0.05, profile=profile
+    )
+    context = RunContext(**{**context.__dict__, "sticks": Sticks(kit, profile, context.stamps)})
+    task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
+    if along is not None:
+        task = task.going_along(along)
+    return Sitting(task, context, kit, tmp_path), kit, clock
+
+
+def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
+    """Faster and a variation are chosen first, the run is listened to, then it is left."""
+    keys = {
+        ReadyPage: iter([Key.UP, Key.RIGHT, "h", Key.ENTER, Key.ENTER]),
+        ResultPage: iter(["l", Key.ENTER, Key.ESCAPE]),
+    }
+    listened = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, RunPage) and page.subtitle.startswith("listening"):
+            listened.append(page.subtitle)
+            presses = {1: "y", 2: "p", 3: "h", 4: Key.ESCAPE}
+            return presses.get(len(listened))
+        return next(keys.get(type(page), iter(())), None)
+
+    made, _, _ = sitting(window, script, tmp_path)
+    kept = list(made.runs())
+    assert len(kept) == 2
+    grade = kept[0].graded.grade
+    assert grade.tempo_bpm == 124.0
+    assert grade.counts.targets == 8 + 5 + 4 + 1  # the strokes of TEXT, and the variation's
+    assert len(set(listened)) == 4
+    assert "half speed" in listened[-1]
+
+
+def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
+    keys = {ReadyPage: iter([Key.ENTER]), ResultPage: iter(["+", "+", "-", Key.ESCAPE])}
+    levels: list[float | None] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ResultPage):
+            levels.append(page.level.db)
+        return next(keys.get(type(page), iter(())), None)
+
+    made, _, _ = sitting(window, script, tmp_path)
+    list(made.runs())
+    assert [round(level - levels[0]) for level in levels if level and levels[0]] == [0, 3, 6, 3]
+
+
+def going_along(percent: int, _: Progress | None = None) -> Along:
+    """Two bars of a recording of 120 bpm."""
+    beats = BeatMap.from_tempo(1.2 * percent, 0.0, 10.0)
+    return Along(beats, 0, (), "a recording.wav", percent, going_along)
+
+
+@pytest.mark.parametrize(
+    ("presses", "percent"),
+    [([Key.DOWN, Key.DOWN], 90), ([Key.UP] * 3, 110), ([Key.DOWN] * 11, 50), ([], 100)],
+)
+def test_a_recording_is_played_slower_and_faster(window, tmp_path, presses, percent):
+    keys = iter([*presses, Key.ENTER])
+    facts: list[str] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ReadyPage):
+            facts.append(dict(page.facts)["recording"])
+            return next(keys)
+        return Key.ESCAPE if isinstance(page, ResultPage) else None
+
+    made, _, _ = sitting(window, script, tmp_path, along=going_along(100))
+    (kept,) = made.runs()
+    assert facts[0] == "a recording.wav, at 100 % of its speed"
+    assert facts[-1] == f"a recording.wav, at {percent} % of its speed"
+    assert kept.graded.grade.tempo_bpm == pytest.approx(1.2 * percent)
+
+
+def test_who_does_not_wait_for_another_speed_has_the_old_one(window, tmp_path):
+    def at(_percent: int, progress: Progress) -> Along:
+        while True:
+            progress(0.5)
+
+    keys = iter([Key.DOWN, Key.ENTER])
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ReadyPage):
+            return next(keys)
+        return Key.ESCAPE if isinstance(page, WaitPage | ResultPage) else None
+
+    made, _, _ = sitting(window, script, tmp_path, along=replace(going_along(100), at=at))
+    (kept,) = made.runs()
+    assert kept.graded.grade.tempo_bpm == pytest.approx(120.0)
+
+
+def test_strokes_start_and_leave(window, tmp_path):
+    """The kick twice, then the pad of a command twice, while nothing runs."""
+    asked = {ReadyPage: "snare", ResultPage: "crash"}
+    begun: set[type] = set()
+
+    def script(page: Page) -> Press | None:
+        voice = asked.get(type(page))
+        if voice and type(page) not in begun:
+            begun.add(type(page))
+            kit.strike((1.2, "kick"), (1.6, "kick"), (2.0, voice), (2.4, voice))
+        return None
+
+    made, kit, clock = sitting(window, script, tmp_path)
+    kept = list(made.runs())
+    assert len(kept) == 1
+    assert clock.now() < 60.0
+    assert begun == {ReadyPage, ResultPage}
+
+
+def late_port(played: Performance, late_s: float, clock: SteppedClock, start_s: float):
+    return SimulatedPort(played, start_s + late_s, clock.now)
+
+
+@pytest.mark.parametrize("late_ms", [12.0, 40.0])
+def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_ms):
+    task = Task(read_pattern(TEXT, "a-test"), 120.0, 2, (), Rules())
+    played = perform(task.targets(), SKILLS["steady"], 2)
+    mean_ms = []
+    for latency_ms in (0.0, late_ms):
+        profile = Profile("a kit", "somebody", latency=typed(latency_ms))
+        clock = SteppedClock()
+        theme = Theme.load(folder("assets") / "fonts")
+        context = RunContext(clock, window, theme, SilentOutput(), (), 0.05, profile=profile)
+        run = Run(
+            task,
+            context,
+            partial(late_port, played, latency_ms / 1000.0, clock),
+        )
+        kept = keep(task, run.play(), tmp_path)
+        assert read_take(kept.path).info["latency_ms"] == latency_ms
+        assert kept.graded.latency_ms == latency_ms
+        mean_ms.append(kept.graded.grade.timing.mean_ms)
+    assert mean_ms[0] == pytest.approx(mean_ms[1], abs=0.2)
+
+
+def test_a_kit_that_goes_between_runs_is_told_on_every_page_and_taken_back(window, tmp_path):
+    """Out for two seconds on the ready page, and again after the run: told in a second each."""
+    told: dict[type[Page], list[float]] = {ReadyPage: [], ResultPage: []}
+    since: dict[type[Page], float] = {}
+    stay_s = 4.0
+
+    def script(page: Page) -> Press | None:
+        now_s = clock.now()
+        covered = isinstance(page, Covered)
+        kind = type(page.page if covered else page)
+        if kind not in told:
+            return None
+        begin_s = since.setdefault(kind, now_s)
+        kit.there = not 1.0 <= now_s - begin_s < 3.0
+        if covered:
+            assert page.words == GONE_MEANWHILE
+            told[kind].append(now_s - begin_s)
+        leave = Key.ENTER if kind is ReadyPage else Key.ESCAPE
+        return leave if now_s - begin_s > stay_s else None
+
+    made, kit, clock = sitting(window, script, tmp_path)
+    assert len(list(made.runs())) == 1
+    for times_s in told.values():
+        assert 1.0 <= times_s[0] < 2.0
+        assert 2.9 <= times_s[-1] < 3.5
+
+
+def test_a_covered_page_is_worked_as_ever(window, tmp_path):
+    presses = iter([None, None, Key.ENTER])
+    asked: list[Outcome | None] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, Covered):
+            asked.append(page.handle(Key.ESCAPE))
+            assert page.offers(Outcome.START)
+            assert not page.offers(Outcome.UNDO)
+            return next(presses)
+        return Key.ESCAPE if isinstance(page, ResultPage) else None
+
+    made, kit, _ = sitting(window, script, tmp_path)
+    kit.there = False
+    assert made._ready() is Outcome.START
+    assert set(asked) == {Outcome.LEAVE}

@@ -1,0 +1,98 @@
+"""A player without a click: start and tempo found, drift told as drift, habits kept."""
+
+import numpy as np
+import pytest
+
+from playalong.grading.grade_run import grade
+from playalong.grading.matching.tempo_following import FASTEST, SLOWEST, Found, find, follow
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.pattern.targets import lay_out
+from playalong.pattern.voices import STAFF_ORDER
+
+from .making import faultless, groove, without
+
+TEMPO = 100.0
+PATTERN = groove(
+    hi_hat="x-x- x-x- x-x- x-x-", snare="--g- X--g ---- X---", kick="x--- --x- x--- ----"
+)
+TARGETS = lay_out(PATTERN, TEMPO, 24)
+
+
+def played(seed: int, start_s: float, ratio: float, sd_s: float = 0.008) -> Hits:
+    """The pattern from ``start_s`` on, ``ratio`` times as fast, a twentieth left out."""
+    chance = np.random.default_rng(seed)
+    time_s = start_s + TARGETS.time_s / ratio + chance.normal(0.0, sd_s, len(TARGETS))
+    hits = Hits(time_s, TARGETS.voice, faultless(TARGETS).velocity)
+    kept = without(hits, 1 + np.flatnonzero(chance.random(len(TARGETS) - 1) < 0.05))
+    return Hits.sorted(kept.time_s, kept.voice, kept.velocity)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_the_start_is_found(seed: int) -> None:
+    start_s = float(np.random.default_rng(seed).uniform(0.0, 8.0))
+    found = find(TARGETS, played(seed, start_s, 1.0), ratio=1.0)
+    assert found.ratio == 1.0
+    assert found.start_s == pytest.approx(start_s, abs=0.03)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_start_and_tempo_are_found(seed: int) -> None:
+    chance = np.random.default_rng(50 + seed)
+    start_s, ratio = float(chance.uniform(0.0, 8.0)), float(chance.uniform(0.8, 1.25))
+    found = find(TARGETS, played(seed, start_s, ratio))
+    assert SLOWEST <= found.ratio <= FASTEST
+    assert found.ratio == pytest.approx(ratio, rel=0.02)
+    assert found.start_s == pytest.approx(start_s, abs=0.1)
+
+
+def test_what_is_given_is_kept() -> None:
+    hits = played(1, 2.0, 1.1)
+    assert find(TARGETS, hits, start_s=2.0).start_s == 2.0
+    assert find(TARGETS, hits, ratio=1.1).ratio == 1.1
+    assert find(TARGETS, hits, 2.0, 1.1) == Found(2.0, 1.1)
+
+
+def test_a_hit_of_a_drum_that_is_not_written_gives_the_start_alone() -> None:
+    hits = Hits.sorted(np.array([3.0]), np.array([STAFF_ORDER["cowbell"]], np.int16), np.ones(1))
+    assert find(TARGETS, hits) == Found(3.0, 1.0)
+    followed = follow(TARGETS, hits, Found(3.0, 1.0))
+    assert followed.time_s == pytest.approx(TARGETS.time_s + 3.0)
+
+
+def test_a_limb_that_is_always_early_is_still_early() -> None:
+    """The course follows the player's time, not the habit of one limb."""
+    late_s = np.where(TARGETS.voice == STAFF_ORDER["kick"], 0.02, 0.0)
+    hits = Hits.sorted(TARGETS.time_s / 0.97 + late_s, TARGETS.voice, faultless(TARGETS).velocity)
+    followed = follow(TARGETS, hits, Found(0.0, 1.0))
+    told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+    by_voice = told.timing.by_voice
+    lead_ms = (by_voice["kick"].mean_ms or 0.0) - (by_voice["hi-hat"].mean_ms or 0.0)
+    assert lead_ms == pytest.approx(20.0, abs=1.0)
+    assert told.counts.matched == told.counts.targets == len(TARGETS)
+
+
+def test_a_player_who_speeds_up_is_followed_and_told_so() -> None:
+    """From 95 to 105 bpm over 24 bars: seconds away from a click, and nothing missed."""
+    pace = 1.0 / (0.95 + 0.10 * TARGETS.time_s / TARGETS.end_s)
+    time_s = np.cumsum(np.diff(TARGETS.time_s, prepend=0.0) * pace)
+    hits = Hits.sorted(time_s, TARGETS.voice, faultless(TARGETS).velocity)
+    assert np.abs(time_s - TARGETS.time_s).max() > 0.5
+    followed = follow(TARGETS, hits, Found(0.0, 1.0))
+    told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+    assert told.counts.matched == len(TARGETS)
+    assert told.steadiness.trend == "speeding up"
+    assert told.steadiness.first_bpm == pytest.approx(95.0, abs=1.0)
+    assert told.steadiness.last_bpm == pytest.approx(105.0, abs=1.0)
+    # A twentieth for each per cent between the ends, never below a half.
+    first, last = told.steadiness.first_bpm or 1.0, told.steadiness.last_bpm or 1.0
+    assert told.score.steadiness == pytest.approx(
+        100.0 * max(0.5, 1.0 - 100.0 * abs(last / first - 1.0) / 20.0)
+    )
+
+
+def test_followed_or_not_a_faultless_take_scores_100() -> None:
+    hits = faultless(TARGETS)
+    followed = follow(TARGETS, hits, find(TARGETS, hits, 0.0, 1.0))
+    told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+    assert told.score.total == 100.0
