@@ -3,9 +3,9 @@
 from dataclasses import dataclass, replace
 
 from playalong.app.run.clock import Clock, SteppedClock
+from playalong.app.run.context import FRAME_S, LISTEN_S, RunContext
 from playalong.app.run.controls import Sticks
 from playalong.app.run.kit_click import KitClick
-from playalong.app.run.run import FRAME_S, LISTEN_S, RunContext
 from playalong.app.user_folders import Home
 from playalong.midi.port import Port
 from playalong.profile.latency import PLAYED_ALONG

@@ -214,7 +214,7 @@ def _home(given: argparse.Namespace | None = None) -> Any:
 
 def _task(given: argparse.Namespace, profile: Any = None) -> Any:
     """What is to be played."""
-    from playalong.app.run.run import Task
+    from playalong.app.run.task import Task
     from playalong.app.take_grading import (
         check_variations,
         checked_bars,

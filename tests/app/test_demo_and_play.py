@@ -7,7 +7,9 @@ import pytest
 
 from playalong.app.play import play_session as sitting
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.run import Run, RunContext, Task
+from playalong.app.run.context import RunContext
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task
 from playalong.app.take_grading import Options, grade_take
 from playalong.commands.cli import main
 from playalong.grading.grade_run import judged_hits

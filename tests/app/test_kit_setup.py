@@ -20,7 +20,9 @@ from playalong.app.kit_setup.profile_text import lines
 from playalong.app.kit_setup.setup_context import PADS, pads_of_kit
 from playalong.app.kit_setup.simulated_player import ROUTE, Kit, KitPlayer
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.run import GONE_MEANWHILE, Run, RunContext, Task
+from playalong.app.run.context import GONE_MEANWHILE, RunContext
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task
 from playalong.grading.matching.live_grader import judge
 from playalong.grading.verdicts import VERDICTS, Rules, Verdict
 from playalong.midi.hits import Hits

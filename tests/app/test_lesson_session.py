@@ -9,7 +9,9 @@ import pytest
 
 from playalong.app.lesson.lesson_session import Practice, overview_of
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.run import HeldPage, Run, RunContext, Task
+from playalong.app.run.context import RunContext
+from playalong.app.run.run import HeldPage, Run
+from playalong.app.run.task import Task
 from playalong.commands.cli import main
 from playalong.grading.verdicts import Rules
 from playalong.pattern.reader import read as read_pattern

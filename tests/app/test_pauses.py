@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 
 from playalong.app.play import play_session as sitting
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.run import BACK, GONE, Run, RunContext, Task
+from playalong.app.run.context import GONE, RunContext
+from playalong.app.run.run import BACK, Run
+from playalong.app.run.task import Task
 from playalong.app.take_grading import Options, grade_take
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.matching.pauses import Pause, Pauses

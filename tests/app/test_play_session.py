@@ -9,8 +9,10 @@ import pytest
 from playalong.app.play.play_session import Sitting, keep
 from playalong.app.run.along import Along
 from playalong.app.run.clock import SteppedClock
+from playalong.app.run.context import GONE_MEANWHILE, RunContext
 from playalong.app.run.controls import Sticks
-from playalong.app.run.run import GONE_MEANWHILE, Run, RunContext, Task
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Arrival
 from playalong.pattern.beat_map import BeatMap

@@ -21,7 +21,9 @@ from playalong.app.recording.loading import along, opened, write_with_click
 from playalong.app.recording.recording_sounds import Clicked
 from playalong.app.run.along import Excerpt
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.run import Run, RunContext, Task
+from playalong.app.run.context import RunContext
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.model import Dynamic

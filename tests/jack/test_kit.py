@@ -9,7 +9,7 @@ import pytest
 
 from playalong.app.kit_setup.kit_session import KitSession, watch
 from playalong.app.run.clock import RealClock
-from playalong.app.run.run import RunContext
+from playalong.app.run.context import RunContext
 from playalong.midi.port import Port
 from playalong.midi_io.ports import open_port
 from playalong.midi_io.rtmidi_port import VirtualOutput

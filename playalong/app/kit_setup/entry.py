@@ -13,7 +13,8 @@ from playalong.app.recording.beats_session import BeatsSession
 from playalong.app.recording.loading import along, keep_off, opened, write_with_click
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
-from playalong.app.run.run import RunContext, Task
+from playalong.app.run.context import RunContext
+from playalong.app.run.task import Task
 from playalong.app.take_grading import checked_tempo
 from playalong.app.user_folders import Home
 from playalong.midi.port import Port

@@ -12,8 +12,8 @@ from playalong.app.kit_setup.pads import pads
 from playalong.app.kit_setup.profile_text import shown
 from playalong.app.kit_setup.setup_context import Desk, Keep, pads_of_kit
 from playalong.app.kit_setup.triggers import triggers
+from playalong.app.run.context import RunContext
 from playalong.app.run.kit_click import KitClick
-from playalong.app.run.run import RunContext
 from playalong.midi.mapping import Mapper
 from playalong.midi.port import Port
 from playalong.midi_io.backend import PortError

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from playalong.app.run.context import RunContext
 from playalong.app.run.controls import MEANT, pads_of
-from playalong.app.run.run import RunContext
 from playalong.midi.hits import Hit
 from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of

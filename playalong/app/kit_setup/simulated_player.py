@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from playalong.app.run.run import RunContext
+from playalong.app.run.context import RunContext
 from playalong.midi.port import Arrival
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME, note_of

@@ -11,16 +11,9 @@ from datetime import datetime
 from math import ceil
 from pathlib import Path
 
-from playalong.app.run.run import (
-    GONE,
-    HeldPage,
-    Nobody,
-    Run,
-    RunContext,
-    RunResult,
-    Task,
-    hold,
-)
+from playalong.app.run.context import GONE, Nobody, RunContext, hold
+from playalong.app.run.run import HeldPage, Run, RunResult
+from playalong.app.run.task import Task
 from playalong.grading.grade_run import grade
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits

@@ -12,13 +12,9 @@ from playalong.app.lesson.lesson_session import Practice, Practised, overview_of
 from playalong.app.open_devices import Look, Opened, on_kit
 from playalong.app.play.play_session import Kept, Sitting, keep, result_page
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
-from playalong.app.run.run import (
-    Run,
-    RunContext,
-    RunResult,
-    Task,
-    hold,
-)
+from playalong.app.run.context import RunContext, hold
+from playalong.app.run.run import Run, RunResult
+from playalong.app.run.task import Task
 from playalong.app.user_folders import Home
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.text import as_json

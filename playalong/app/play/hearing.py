@@ -11,7 +11,9 @@ from playalong.app.open_devices import Look, Opened
 from playalong.app.play.listen_back import Played, listen_back
 from playalong.app.play.play_session import to_hear
 from playalong.app.run.clock import RealClock
-from playalong.app.run.run import Nobody, Run, RunContext, Task, with_company
+from playalong.app.run.context import Nobody, RunContext
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task, with_company
 from playalong.app.take_grading import DEFAULT, Graded, Options, grade_take
 from playalong.app.user_folders import Home
 from playalong.grading.gauges import Gauges

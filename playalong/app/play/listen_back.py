@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Self
 
-from playalong.app.run.run import RunContext
+from playalong.app.run.context import RunContext
 from playalong.grading.matching.matched_run import Run
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit

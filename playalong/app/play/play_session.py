@@ -12,7 +12,9 @@ from pathlib import Path
 
 from playalong.app.play.listen_back import Played, listen_back
 from playalong.app.recording.background import LeftError, shown
-from playalong.app.run.run import Nobody, Run, RunContext, RunResult, Task, hold
+from playalong.app.run.context import Nobody, RunContext, hold
+from playalong.app.run.run import Run, RunResult
+from playalong.app.run.task import Task
 from playalong.app.take_grading import (
     FASTEST_BPM,
     SLOWEST_BPM,

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from threading import Thread
 from typing import Generic, TypeVar
 
-from playalong.app.run.run import RunContext
+from playalong.app.run.context import RunContext
 from playalong.screen.base.page import Outcome
 from playalong.screen.pages.wait import WaitPage
 from playalong.sound.recordings.decoding import Progress

@@ -18,8 +18,8 @@ from playalong.app.recording.recording_sounds import (
     Clicked,
 )
 from playalong.app.run.along import Excerpt
+from playalong.app.run.context import RunContext
 from playalong.app.run.controls import Sticks
-from playalong.app.run.run import RunContext
 from playalong.midi.mapping import Mapper
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import BeatMap

@@ -7,7 +7,7 @@ import numpy as np
 from playalong.app.recording.background import shown, told
 from playalong.app.recording.recording_sounds import UNDER_CLICK_DB, Clicked, Faded
 from playalong.app.run.along import Along, Excerpt
-from playalong.app.run.run import RunContext
+from playalong.app.run.context import RunContext
 from playalong.pattern.beat_map import BeatMap, check_speed
 from playalong.sound.recordings.decoding import Progress, Recording
 from playalong.sound.recordings.stretching import stretched

@@ -6,42 +6,28 @@ then the run stands still, and goes on at the next bar line when the kit is back
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
-from playalong.app.run.along import Along, MapTime
-from playalong.app.run.clock import Clock
-from playalong.app.run.controls import Sticks, level_steps
+from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.echo import Echo
+from playalong.app.run.task import Task, with_company
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.live_grader import Grader
 from playalong.grading.matching.pauses import Pause, Pauses
-from playalong.grading.verdicts import MATCHED, Rules, VerdictEvent
+from playalong.grading.verdicts import MATCHED, VerdictEvent
 from playalong.midi.hits import Hit, Hits
 from playalong.midi.mapping import Mapper
 from playalong.midi.port import Arrival, Port
 from playalong.midi_io.hotplug import LOOK_S, SEEK_S
-from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.meter import Meter, Tempo
-from playalong.pattern.model import Bar, Pattern
-from playalong.pattern.targets import Targets, lay_out
-from playalong.profile.profile import Profile
+from playalong.pattern.targets import Targets
 from playalong.records.takes import Recording
-from playalong.screen.base.overlay import Covered
-from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.theme import Theme
-from playalong.screen.base.widgets import Level
-from playalong.screen.base.window import Window
+from playalong.screen.base.page import Outcome
 from playalong.screen.pages.run import CountIn, RunPage
 from playalong.screen.sheet.sheet import Sheet
-from playalong.sound.device.output import Output, Sound
-from playalong.sound.synth.click import PLAIN, Click, Clicking, Kind, clicks
-from playalong.sound.synth.drums import warm
-from playalong.sound.synth.notes import notes
-from playalong.sound.timeline import RATE
-
-FRAME_S = 1 / 60
+from playalong.sound.synth.click import Click, Kind, clicks
 
 #: From the start to the count-in.
 LEAD_S = 1.0
@@ -49,155 +35,13 @@ LEAD_S = 1.0
 #: How long the sheet runs on after the last bar, for late hits and the words on them.
 TAIL_S = 0.4
 
-#: How often hits are taken from the port while a frame is waited for.
-LISTEN_S = 0.002
-
-#: How long a run waits for a kit that has gone.
-PATIENCE_S = 600.0
 
 #: A pause begins this long after the last hit before it.
 _AFTER_S = 0.001
 
 _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
-GONE = ("The kit is gone: check its cable.", "The run waits, and every hit so far is kept.")
-GONE_MEANWHILE = (GONE[0], "Until it is back, keys work the program.")
 BACK = "the kit is back"
-
-
-@dataclass(frozen=True)
-class Task:
-    """What is to be played, and how it is judged.
-
-    ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
-    between the beats, None for none. ``rest``: so many bars the click goes on after the last.
-    ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
-    player only listens, ``clicked`` where no click is to sound after the count-in. ``free``
-    is where the player may add and leave out: only what answers is shown. ``about`` stands beside
-    the title. ``clicking`` says where it clicks; ``along`` is a recording that is played along
-    with. ``waits`` is False where a run that has lost its kit is over.
-    """
-
-    pattern: Pattern
-    tempo_bpm: float
-    bars: int
-    variations: tuple[str, ...]
-    rules: Rules
-    count_in: int = 1
-    between: Fraction | None = None
-    rest: int = 0
-    company: Pattern | None = None
-    judged: bool = True
-    clicked: bool = True
-    free: bool = False
-    about: str = ""
-    clicking: Clicking = PLAIN
-    along: Along | None = None
-    waits: bool = True
-
-    def written(self) -> tuple[Bar, ...]:
-        """The bars of the pattern with the variations in place."""
-        return self.pattern.with_variations(self.variations)
-
-    def going_along(self, along: Along) -> "Task":
-        """The same along with a recording, whose tempo is on the average that of its beats."""
-        task = replace(self, along=along)
-        return replace(task, tempo_bpm=round(task.targets().tempo_bpm(self.pattern.meter), 1))
-
-    def meters(self) -> list[Meter]:
-        """The meter of every bar of the run."""
-        bars = self.written()
-        return [bars[number % len(bars)].meter for number in range(self.bars)]
-
-    def time(self) -> Tempo | MapTime:
-        """Where written positions are, second 0 being the start of bar 1."""
-        if self.along is not None:
-            return self.along.time(self.pattern)
-        return Tempo(self.tempo_bpm, self.pattern.meter.unit)
-
-    def targets(self) -> Targets:
-        """The targets, second 0 being the start of bar 1."""
-        if self.along is not None:
-            return self.along.targets(self.pattern, self.bars, self.variations)
-        return lay_out(self.pattern, self.tempo_bpm, self.bars, self.variations)
-
-    def ticks(self) -> list[Click]:
-        """The clicks of the count-in, the run and the rest after it."""
-        meters = self.meters()
-        resting = [meters[-1]] * self.rest
-        swung = replace(self.clicking, swing=self.pattern.swing)
-        return clicks(
-            [*meters, *resting], self.time(), self.count_in, self.between, swung, self.rest
-        )
-
-    def recording(self, lead_s: float, profile: Profile, targets: Targets) -> Recording:
-        """An empty take of this, ``lead_s`` of which come before bar 1."""
-        info = {
-            "pattern": self.pattern.name,
-            "tempo_bpm": self.tempo_bpm,
-            "bars": self.bars,
-            "variations": list(self.variations),
-            "capture_ms": self.rules.capture_ms,
-            "tolerance_ms": self.rules.tolerance_ms,
-            "bands": self.rules.bands.as_plain(),
-            "pads": profile.pads.for_targets(targets).as_plain(),
-            "latency_ms": profile.latency.ms if profile.latency else 0.0,
-        }
-        if self.along is not None:
-            info["along"] = self.along.as_plain(self.bars)
-        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info)
-
-
-@dataclass(frozen=True)
-class RunContext:
-    """Everything around the player.
-
-    ``notices`` are words that stand on the sheet; ``seen`` is told of every frame that was shown,
-    with the time in seconds of the run. ``stamps`` learns the port's least delay from run to run.
-    ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
-    the program. A run waits ``patience_s`` for a kit that has gone. ``sticks`` hears strokes that
-    work the program, where there is a port for it.
-    """
-
-    clock: Clock
-    window: Window
-    theme: Theme
-    output: Output
-    notices: tuple[str, ...]
-    frame_s: float = FRAME_S
-    seen: Callable[[float], None] = lambda _: None
-    stamps: StampFilter = field(default_factory=StampFilter)
-    profile: Profile = field(default_factory=lambda: Profile("", ""))
-    echo: bool = False
-    listen_s: float = LISTEN_S
-    patience_s: float = PATIENCE_S
-    sticks: Sticks | None = None
-
-    def asked(self, page: Page) -> Outcome | None:
-        """What was asked for by key or mouse; the level of the sound is moved at once."""
-        for press in self.window.presses():
-            for _ in range(abs(steps := level_steps(press, page))):
-                (self.output.louder if steps > 0 else self.output.softer)()
-            outcome = page.handle(press) if not steps else None
-            if outcome is not None:
-                return outcome
-        return None
-
-    def show(self, page: Page, now_s: float) -> None:
-        """Show ``page`` as it is at ``now_s`` while no run is on, and say where the kit is gone."""
-        self.show_with(page, now_s, self.sticks is None or self.sticks.is_there(self.clock.now()))
-
-    def show_with(self, page: Page, now_s: float, is_there: bool) -> None:
-        """The same by whoever knows whether the kit is there."""
-        if not is_there and not getattr(page, "paused", ()):
-            page = Covered(page, self.theme, GONE_MEANWHILE)
-        self.window.frame(page, now_s)
-        self.seen(now_s)
-        self.output.tend()
-
-    def level(self) -> Level:
-        """The level of the sound, for a page."""
-        return Level(self.output.level_db)
 
 
 @dataclass(frozen=True)
@@ -511,28 +355,6 @@ class Run:
         self._recording.info["until_s"] = max(0.0, now_s)
 
 
-def hold(context: RunContext, page: Page, now_s: float, until_s: float | None) -> Outcome | None:
-    """Show a page that stands still until a time on the clock, None for no end, or a press.
-
-    Strokes work it as keys do.
-    """
-    if context.sticks is not None:
-        context.sticks.begin()
-    while until_s is None or context.clock.now() < until_s:
-        level = getattr(page, "level", None)
-        if level is not None:
-            level.db = context.output.level_db
-        context.show(page, now_s)
-        outcome = context.asked(page)
-        if outcome is None and context.sticks is not None:
-            called = context.sticks.asked(page, context.clock.now())
-            outcome = None if called is None else page.handle(called)
-        if outcome is not None:
-            return outcome
-        context.clock.wait(context.frame_s)
-    return None
-
-
 def _progress(bar: int | None, task: Task) -> str:
     """How far the run has come: the bar that is played, None before the first."""
     bars = "1 bar" if task.bars == 1 else f"{task.bars} bars"
@@ -559,37 +381,3 @@ def _local_bpm(targets: Targets, bar: int, meter: Meter) -> float:
     ends_s = [*targets.bar_starts_s.tolist(), targets.end_s]
     length_s = [end - start for start, end in pairwise(ends_s)][bar]
     return float(60.0 * float(meter.length / meter.unit) / length_s)
-
-
-class Nobody:
-    """A port on which nothing comes, while the program plays; see ``kit.ports.Port``."""
-
-    name = "nobody"
-
-    def poll(self) -> list[Arrival]:
-        """Nothing."""
-        return []
-
-    def is_there(self) -> bool:
-        """Always."""
-        return True
-
-    def back(self) -> bool:
-        """Always."""
-        return True
-
-    def close(self) -> None:
-        """Nothing to let go of."""
-
-
-def with_company(ticks: Sequence[Click], task: Task) -> list[Sound]:
-    """The clicks, and what the program plays along, in order of time."""
-    sounds: list[Sound] = [*ticks]
-    if task.company is not None:
-        targets = replace(task, pattern=task.company, variations=()).targets()
-        company = notes(targets)
-        warm({note.voice for note in company}, RATE)  # nothing is made while it sounds
-        sounds += company
-    if task.along is not None:
-        sounds += task.along.sounds
-    return sorted(sounds, key=lambda sound: sound.time_s)

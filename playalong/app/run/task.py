@@ -1,0 +1,114 @@
+"""What is to be played in one run, and how it is judged."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from playalong.app.run.along import Along, MapTime
+from playalong.grading.verdicts import Rules
+from playalong.pattern.meter import Meter, Tempo
+from playalong.pattern.model import Bar, Pattern
+from playalong.pattern.targets import Targets, lay_out
+from playalong.profile.profile import Profile
+from playalong.records.takes import Recording
+from playalong.sound.device.output import Sound
+from playalong.sound.synth.click import PLAIN, Click, Clicking, clicks
+from playalong.sound.synth.drums import warm
+from playalong.sound.synth.notes import notes
+from playalong.sound.timeline import RATE
+
+
+@dataclass(frozen=True)
+class Task:
+    """What is to be played, and how it is judged.
+
+    ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
+    between the beats, None for none. ``rest``: so many bars the click goes on after the last.
+    ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
+    player only listens, ``clicked`` where no click is to sound after the count-in. ``free``
+    is where the player may add and leave out: only what answers is shown. ``about`` stands beside
+    the title. ``clicking`` says where it clicks; ``along`` is a recording that is played along
+    with. ``waits`` is False where a run that has lost its kit is over.
+    """
+
+    pattern: Pattern
+    tempo_bpm: float
+    bars: int
+    variations: tuple[str, ...]
+    rules: Rules
+    count_in: int = 1
+    between: Fraction | None = None
+    rest: int = 0
+    company: Pattern | None = None
+    judged: bool = True
+    clicked: bool = True
+    free: bool = False
+    about: str = ""
+    clicking: Clicking = PLAIN
+    along: Along | None = None
+    waits: bool = True
+
+    def written(self) -> tuple[Bar, ...]:
+        """The bars of the pattern with the variations in place."""
+        return self.pattern.with_variations(self.variations)
+
+    def going_along(self, along: Along) -> "Task":
+        """The same along with a recording, whose tempo is on the average that of its beats."""
+        task = replace(self, along=along)
+        return replace(task, tempo_bpm=round(task.targets().tempo_bpm(self.pattern.meter), 1))
+
+    def meters(self) -> list[Meter]:
+        """The meter of every bar of the run."""
+        bars = self.written()
+        return [bars[number % len(bars)].meter for number in range(self.bars)]
+
+    def time(self) -> Tempo | MapTime:
+        """Where written positions are, second 0 being the start of bar 1."""
+        if self.along is not None:
+            return self.along.time(self.pattern)
+        return Tempo(self.tempo_bpm, self.pattern.meter.unit)
+
+    def targets(self) -> Targets:
+        """The targets, second 0 being the start of bar 1."""
+        if self.along is not None:
+            return self.along.targets(self.pattern, self.bars, self.variations)
+        return lay_out(self.pattern, self.tempo_bpm, self.bars, self.variations)
+
+    def ticks(self) -> list[Click]:
+        """The clicks of the count-in, the run and the rest after it."""
+        meters = self.meters()
+        resting = [meters[-1]] * self.rest
+        swung = replace(self.clicking, swing=self.pattern.swing)
+        return clicks(
+            [*meters, *resting], self.time(), self.count_in, self.between, swung, self.rest
+        )
+
+    def recording(self, lead_s: float, profile: Profile, targets: Targets) -> Recording:
+        """An empty take of this, ``lead_s`` of which come before bar 1."""
+        info = {
+            "pattern": self.pattern.name,
+            "tempo_bpm": self.tempo_bpm,
+            "bars": self.bars,
+            "variations": list(self.variations),
+            "capture_ms": self.rules.capture_ms,
+            "tolerance_ms": self.rules.tolerance_ms,
+            "bands": self.rules.bands.as_plain(),
+            "pads": profile.pads.for_targets(targets).as_plain(),
+            "latency_ms": profile.latency.ms if profile.latency else 0.0,
+        }
+        if self.along is not None:
+            info["along"] = self.along.as_plain(self.bars)
+        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info)
+
+
+def with_company(ticks: Sequence[Click], task: Task) -> list[Sound]:
+    """The clicks, and what the program plays along, in order of time."""
+    sounds: list[Sound] = [*ticks]
+    if task.company is not None:
+        targets = replace(task, pattern=task.company, variations=()).targets()
+        company = notes(targets)
+        warm({note.voice for note in company}, RATE)  # nothing is made while it sounds
+        sounds += company
+    if task.along is not None:
+        sounds += task.along.sounds
+    return sorted(sounds, key=lambda sound: sound.time_s)
