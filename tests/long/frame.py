@@ -1,0 +1,105 @@
+"""What every long check uses: its options, its processes, its tables."""
+
+import multiprocessing
+import sys
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+import numpy as np
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+VERDICTS = {None: "", True: "holds", False: "DOES NOT HOLD"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """How much of a check, with which seed, in how many processes."""
+
+    count: int
+    seed: int
+    jobs: int
+
+    def map(self, work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
+        """``work`` of each item, in the items' order, over all processes.
+
+        ``work`` is a function of a module and its items and results can be pickled. What it
+        raises is raised here.
+        """
+        everything = list(items)
+        if self.jobs == 1:
+            yield from _shown(map(work, everything), len(everything))
+            return
+        # Spawned: a process that is forked would take over threads and windows of this one.
+        context = multiprocessing.get_context("spawn")
+        portion = max(1, min(64, len(everything) // (8 * self.jobs)))
+        with ProcessPoolExecutor(self.jobs, mp_context=context) as pool:
+            results = pool.map(work, everything, chunksize=portion)
+            yield from _shown(results, len(everything))
+
+
+def generator(seed: int, case: int) -> np.random.Generator:
+    """The chance of one case: the same in whatever process and order it is run."""
+    return np.random.default_rng([seed, case])
+
+
+@dataclass
+class Table:
+    """Rows under headings, each with an optional verdict: does it hold what it must?"""
+
+    title: str
+    headings: Sequence[str]
+    rows: list[tuple[list[str], bool | None]] = field(default_factory=list)
+
+    def row(self, *cells: object, holds: bool | None = None) -> None:
+        """Add a row; a float is shown with four digits, anything else as it prints."""
+        if len(cells) != len(self.headings):
+            raise ValueError(f"{len(cells)} cells under {len(self.headings)} headings")
+        self.rows.append(([_cell(cell) for cell in cells], holds))
+
+    @property
+    def holds(self) -> bool:
+        """No row says that it does not hold."""
+        return all(holds is not False for _, holds in self.rows)
+
+    def __str__(self) -> str:
+        lines = [list(self.headings), *(cells for cells, _ in self.rows)]
+        widths = [max(len(line[column]) for line in lines) for column in range(len(self.headings))]
+        marks = [
+            "",
+            *({None: "", True: "holds", False: "DOES NOT HOLD"}[own] for _, own in self.rows),
+        ]
+        rendered = [
+            "  ".join(
+                cell.rjust(width) if _is_figure(cell) else cell.ljust(width)
+                for cell, width in zip(line, widths, strict=True)
+            )
+            for line in lines
+        ]
+        return "\n".join(
+            [self.title]
+            + [f"  {line}  {mark}".rstrip() for line, mark in zip(rendered, marks, strict=True)]
+        )
+
+
+def _cell(value: object) -> str:
+    if isinstance(value, float | np.floating):
+        return f"{value:.4g}"
+    return str(value)
+
+
+def _is_figure(cell: str) -> bool:
+    return cell[:1].isdigit() or (cell[:1] in ("-", "+") and cell[1:2].isdigit())
+
+
+def _shown(results: Iterable[R], total: int) -> Iterator[R]:
+    """The results, with a count on the terminal if somebody looks on."""
+    looked_at = sys.stderr.isatty()
+    for done, result in enumerate(results, start=1):
+        if looked_at:
+            end = "\n" if done == total else ""
+            print(f"\r  {done} of {total}", end=end, file=sys.stderr, flush=True)
+        yield result

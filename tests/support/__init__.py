@@ -1,0 +1,1 @@
+"""What several rooms of tests share."""
