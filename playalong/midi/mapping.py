@@ -14,23 +14,24 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from playalong.midi.hits import Hit, Hits, refined
+from playalong.midi.messages import (
+    CHANNEL_PRESSURE,
+    CONTROL_CHANGE,
+    FOOT_CONTROLLER,
+    HIGHEST,
+    KEY_PRESSURE,
+    NOTE_OFF,
+    NOTE_ON,
+    PITCH_BEND,
+    PROGRAM_CHANGE,
+    SYSTEM,
+    VELOCITY_PREFIX,
+    channel_of,
+    kind_of,
+    whole,
+)
 from playalong.midi.pads import Guard, Pads, pad_of
 from playalong.pattern.voices import BY_NAME
-
-_NOTE_OFF, _NOTE_ON, _KEY_PRESSURE, _CONTROL = 0x80, 0x90, 0xA0, 0xB0
-_PROGRAM, _PRESSURE, _BEND, _SYSTEM = 0xC0, 0xD0, 0xE0, 0xF0
-_PEDAL, _FINE_VELOCITY = 4, 88
-
-#: How many bytes each kind of channel message has (MIDI 1.0).
-_LENGTHS = {
-    _NOTE_OFF: 3,
-    _NOTE_ON: 3,
-    _KEY_PRESSURE: 3,
-    _CONTROL: 3,
-    _PROGRAM: 2,
-    _PRESSURE: 2,
-    _BEND: 3,
-}
 
 #: Why a message that might be a hit is none.
 DOUBLE_TRIGGER, TOO_SOFT, UNKNOWN_PAD, CHOKE = "double trigger", "too soft", "unknown pad", "choke"
@@ -40,12 +41,12 @@ _PRESSED = {"hi-hat": "closed", "hi-hat-half": "half open", "hi-hat-open": "open
 
 #: What is said of messages that are no hit, with their values.
 _WORDS = {
-    _NOTE_OFF: "note {} ends",
-    _NOTE_ON: "note {} ends",
-    _CONTROL: "controller {}, value {}",
-    _PROGRAM: "program {}",
-    _PRESSURE: "choke",
-    _BEND: "pitch bend",
+    NOTE_OFF: "note {} ends",
+    NOTE_ON: "note {} ends",
+    CONTROL_CHANGE: "controller {}, value {}",
+    PROGRAM_CHANGE: "program {}",
+    CHANNEL_PRESSURE: "choke",
+    PITCH_BEND: "pitch bend",
 }
 
 _NO_GUARD = Guard()
@@ -81,8 +82,8 @@ class Mapper:
         """``pads`` say what the notes mean; by default the one table of voices."""
         pads = pads or Pads()
         self.unknown: Counter[int] = Counter()
-        self._voices = [pads.voice(note) for note in range(128)]
-        self._by_pedal = [pads.pedal.voice(value) for value in range(128)]
+        self._voices = [pads.voice(note) for note in range(HIGHEST + 1)]
+        self._by_pedal = [pads.pedal.voice(value) for value in range(HIGHEST + 1)]
         self._guards = {
             voice: (pad_of(voice), guard)
             for voice in BY_NAME
@@ -96,49 +97,49 @@ class Mapper:
 
     def hit(self, time_s: float, data: bytes) -> Hit | None:
         """The hit that a message means, if it means one."""
-        if len(data) < 3 or (data[1] | data[2]) > 127:
+        if len(data) < 3 or (data[1] | data[2]) > HIGHEST:
             return None
-        kind, channel = data[0] & 0xF0, data[0] & 0x0F
-        if kind == _NOTE_ON and data[2]:
-            return self._struck(time_s, channel, data[1], data[2])[1]
-        if kind == _CONTROL:
-            self._turned(channel, data[1], data[2])
+        kind = kind_of(data)
+        if kind == NOTE_ON and data[2]:
+            return self._struck(time_s, channel_of(data), data[1], data[2])[1]
+        if kind == CONTROL_CHANGE:
+            self._turned(channel_of(data), data[1], data[2])
         return None
 
     def heard(self, time_s: float, data: bytes) -> Heard:
         """What a message says, and the hit that it means, if it means one."""
-        kind, channel = (data[0] & 0xF0, data[0] & 0x0F) if data else (0, 0)
-        if kind == _SYSTEM:
+        kind = kind_of(data)
+        if kind == SYSTEM:
             return Heard(time_s, "")
-        length = _LENGTHS.get(kind, 0)
-        values = data[1:length]
-        if not length or len(values) < length - 1 or max(values) > 127:
+        message = whole(data)
+        if not message:
             return Heard(time_s, "a message that is not whole")
-        if kind == _NOTE_ON and values[1]:
+        channel, values = channel_of(message), message[1:]
+        if kind == NOTE_ON and values[1]:
             velocity, hit, dropped = self._struck(time_s, channel, *values)
-            words = f"note {values[0]}, velocity {velocity:g}, channel {channel + 1}"
+            words = f"note {values[0]}, velocity {velocity:g}, channel {channel}"
             voice = self._voice(channel, values[0])
             return Heard(time_s, words, values[0], velocity, voice, hit, dropped)
-        if kind == _CONTROL:
+        if kind == CONTROL_CHANGE:
             self._turned(channel, *values)
-            if values[0] == _PEDAL:
+            if values[0] == FOOT_CONTROLLER:
                 return Heard(time_s, f"pedal {values[1]}: {_PRESSED[self._hat[channel]]}")
-        if kind == _KEY_PRESSURE:
+        if kind == KEY_PRESSURE:
             voice = self._voices[values[0]]
             pad = f"the {BY_NAME[voice].label}" if voice else f"note {values[0]}"
             words = f"choke of {pad}" if values[1] else f"{pad} let go"
             return Heard(time_s, words, values[0], voice=voice, dropped=CHOKE)
-        words = f"{_WORDS[kind].format(*values)}, channel {channel + 1}"
-        return Heard(time_s, words, dropped=CHOKE if kind == _PRESSURE else "")
+        words = f"{_WORDS[kind].format(*values)}, channel {channel}"
+        return Heard(time_s, words, dropped=CHOKE if kind == CHANNEL_PRESSURE else "")
 
     def _voice(self, channel: int, note: int) -> str | None:
         voice = self._voices[note]
         return self._hat.get(channel, voice) if voice in _PRESSED else voice
 
     def _turned(self, channel: int, controller: int, value: int) -> None:
-        if controller == _PEDAL:
+        if controller == FOOT_CONTROLLER:
             self._hat[channel] = self._by_pedal[value]
-        elif controller == _FINE_VELOCITY:
+        elif controller == VELOCITY_PREFIX:
             self._fine[channel] = value
 
     def _struck(

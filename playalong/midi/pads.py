@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.midi.messages import HIGHEST
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets
 from playalong.pattern.voices import BY_NAME, BY_NOTE, folded
 
-HIGHEST = 127
 #: No mask is longer: a second stroke so long after the first is nobody's double trigger.
 LONGEST_MASK_MS = 200.0
 

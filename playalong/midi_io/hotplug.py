@@ -11,11 +11,9 @@ from dataclasses import replace
 from math import inf
 from typing import Generic, TypeVar
 
+from playalong.midi.messages import SYSTEM, is_sensing, kind_of
 from playalong.midi.port import Arrival, Port
 from playalong.midi_io.backend import Backend, Closes, OpenPort, PortError, plain_names
-
-_ACTIVE_SENSING = 0xFE
-_SYSTEM = 0xF0
 
 #: How often a port is asked whether it is still there: no cable is out for a shorter time, as a USB
 #: device that was plugged in must rest for 100 ms before it is spoken to (USB 2.0, 7.1.7.3, from
@@ -124,10 +122,9 @@ class PluggedPort(Plugged[OpenPort]):
 
     def _pull(self) -> None:
         for arrival in self._port.poll():
-            status = arrival.data[0] if arrival.data else _SYSTEM
-            if status == _ACTIVE_SENSING or self._sensed_s is not None:
+            if is_sensing(arrival.data) or self._sensed_s is not None:
                 self._sensed_s = arrival.arrival_s
-            if status < _SYSTEM:
+            if arrival.data and kind_of(arrival.data) != SYSTEM:
                 self._waiting.append(replace(arrival, stream=self._stream))
 
 

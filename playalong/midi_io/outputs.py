@@ -6,10 +6,9 @@ from heapq import heappop, heappush
 from threading import Event, Lock, Thread
 from typing import Protocol
 
+from playalong.midi.messages import NOTE_OFF, NOTE_ON, channel_of, is_stroke, kind_of, note_off
 from playalong.midi_io.backend import Backend, Closes, PortError, choose
 from playalong.midi_io.hotplug import Plugged
-
-_NOTE_OFF, _NOTE_ON = 0x80, 0x90
 
 #: How long the sender sleeps at most while something is to be sent: as late as a message can be
 #: that is scheduled for sooner.
@@ -101,7 +100,7 @@ class Sending:
         with self._lock:
             self._waiting.clear()
             for channel, note in sorted(self._sounding):
-                self._output.send(bytes((_NOTE_OFF | channel, note, 0)))
+                self._output.send(note_off(channel, note))
             self._sounding.clear()
 
     def close(self) -> None:
@@ -132,8 +131,7 @@ class Sending:
 
     def _send(self, data: bytes) -> None:
         self._output.send(data)
-        kind, channel = data[0] & 0xF0, data[0] & 0x0F
-        if kind == _NOTE_ON and data[2]:
-            self._sounding.add((channel, data[1]))
-        elif kind in (_NOTE_ON, _NOTE_OFF):
-            self._sounding.discard((channel, data[1]))
+        if is_stroke(data):
+            self._sounding.add((channel_of(data), data[1]))
+        elif kind_of(data) in (NOTE_ON, NOTE_OFF):
+            self._sounding.discard((channel_of(data), data[1]))

@@ -17,6 +17,7 @@ from itertools import groupby
 from math import ceil, inf
 from statistics import median
 
+from playalong.midi.messages import CONTROL_CHANGE, FOOT_CONTROLLER, is_stroke, kind_of, whole
 from playalong.midi.pads import Pads, Pedal
 from playalong.pattern.voices import BY_NAME, BY_NOTE
 
@@ -43,8 +44,6 @@ _KNOWN = 0.5
 #: The pedal moved if its values lie so far apart, rests after so long in seconds, and is at one
 #: of its ends within this share of its way.
 _LEAST_WAY, _REST_S, _AT_END = 8, 0.5, 0.25
-
-_NOTE_ON, _CONTROL, _PEDAL = 0x90, 0xB0, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -250,14 +249,14 @@ class Learning:
     def message(self, time_s: float, data: bytes) -> None:
         """Take a message of the kit, whatever it is."""
         self._gather(time_s)
-        if len(data) != 3 or max(data[1:]) > 127:
+        if len(data) != 3 or not whole(data):
             return
-        kind, number, value = data[0] & 0xF0, data[1], data[2]
-        if kind == _CONTROL and number == _PEDAL:
+        number, value = data[1], data[2]
+        if kind_of(data) == CONTROL_CHANGE and number == FOOT_CONTROLLER:
             self._value = value
             if self.zone is not None and self.zone.travels:
                 self._moves.append(_Move(time_s, value))
-        elif kind == _NOTE_ON and value:
+        elif is_stroke(data):
             self._cluster.append(_Note(time_s, number, value, self._value))
 
     def time_passed(self, now_s: float) -> None:

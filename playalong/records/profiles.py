@@ -15,7 +15,8 @@ from pathlib import Path
 from typing import Any
 from unicodedata import normalize
 
-from playalong.midi.pads import HIGHEST, LONGEST_MASK_MS, Guard, Pads, Pedal
+from playalong.midi.messages import HIGHEST
+from playalong.midi.pads import LONGEST_MASK_MS, Guard, Pads, Pedal
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.latency import (

@@ -27,21 +27,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.midi.hits import refined
+from playalong.midi.messages import PERCUSSION_CHANNEL, VELOCITY_PREFIX, whole
 from playalong.support.errors import UserError
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
 TICKS_PER_QUARTER = 30_000
 
 _MARK = "playalong "
-_PERCUSSION = 9
-_FINE_VELOCITY = 88
+#: Channels count from 0 in the library that reads the file.
+_PERCUSSION = PERCUSSION_CHANNEL - 1
 _DEFAULT_TEMPO_US = 500_000
 #: The slowest tempo that a file can say: three bytes of microseconds to a quarter note.
 _SLOWEST_US = 0xFFFFFF
-
-#: How many bytes each kind of channel message has (MIDI 1.0).
-_LENGTHS = {0x80: 3, 0x90: 3, 0xA0: 3, 0xB0: 3, 0xC0: 2, 0xD0: 2, 0xE0: 3}
-
 
 #: Messages with the time of each in seconds.
 Messages = tuple[tuple[float, bytes], ...]
@@ -136,7 +133,7 @@ class _Events:
                 if message.type == "note_on" and message.velocity > 0:
                     velocity = refined(message.velocity, fine.pop(message.channel, 0))
                     self.notes.append((tick, message.channel, message.note, velocity))
-                elif message.type == "control_change" and message.control == _FINE_VELOCITY:
+                elif message.type == "control_change" and message.control == VELOCITY_PREFIX:
                     fine[message.channel] = message.value
                 elif message.type == "set_tempo":
                     self.tempi.append((tick, message.tempo))
@@ -227,9 +224,8 @@ class Recording:
         What is no whole channel message has no place in a file, and is left out.
         """
         tick = max(0, self._lead + round(time_s / self._seconds(1)))
-        length = _LENGTHS.get(data[0] & 0xF0, 0) if data else 0
-        message = data[:length]
-        if len(message) == length > 0 and max(message[1:]) < 0x80:
+        message = whole(data)
+        if message:
             self._messages.append((tick, message))
         return self._seconds(tick) - float(self.info["start_s"])
 

@@ -5,8 +5,8 @@ that it is there, velocities are bent, and a serial line sends one byte after th
 turns a performance (``player.perform``) into the stream of such a kit, and tells what was added;
 the same for the same seed. The kits by name (``ROUGH``) are our own invention.
 
-Bytes as in MIDI 1.0: foot controller 4, active sensing 0xFE at most 300 ms apart, note-on with
-velocity 0 for note-off, and 10 bits a byte on a line of 31,250 baud, 0.32 ms.
+As in MIDI 1.0: the foot controller, active sensing at most 300 ms apart, note-on with velocity 0
+for note-off, and 10 bits a byte on a line of 31,250 baud, 0.32 ms.
 """
 
 from collections.abc import Mapping
@@ -14,15 +14,21 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from playalong.midi.messages import (
+    FOOT_CONTROLLER,
+    HIGHEST,
+    PERCUSSION_CHANNEL,
+    SENSING,
+    control_change,
+    is_stroke,
+    note_off,
+    note_on,
+)
 from playalong.pattern.voices import BY_NAME, BY_NOTE
 from playalong.simulation.player import Performance
 
 BYTE_S = 10.0 / 31250.0
 SENSING_S = 0.3
-
-_NOTE_ON, _NOTE_OFF, _CONTROL = 0x90, 0x80, 0xB0
-_SENSING = bytes((0xFE,))
-_PEDAL = 4
 
 #: A pad that was struck this shortly before or after, in seconds, hears no knock of another.
 _BUSY_S = 0.02
@@ -164,16 +170,14 @@ def through(performance: Performance, rough: Rough, seed: int) -> RoughPerforman
     """``performance`` as the kit ``rough`` sends it; the same for the same ``seed``."""
     chance = np.random.default_rng(seed)
     strokes = [
-        _Stroke(at_s, data[1], data[2])
-        for at_s, data in performance.messages
-        if data[0] & 0xF0 == _NOTE_ON and data[2]
+        _Stroke(at_s, data[1], data[2]) for at_s, data in performance.messages if is_stroke(data)
     ]
     bounces = _bounces(strokes, rough, chance)
     knocks = _knocks(strokes, rough, chance)
     added = [*bounces, *knocks]
     notes = [*performance.messages]
-    notes += [(hit.time_s, bytes((_NOTE_ON, hit.note, hit.velocity))) for hit in added]
-    notes += [(hit.time_s + _HELD_S, bytes((_NOTE_OFF, hit.note, 0))) for hit in added]
+    notes += [(hit.time_s, note_on(PERCUSSION_CHANNEL, hit.note, hit.velocity)) for hit in added]
+    notes += [(hit.time_s + _HELD_S, note_off(PERCUSSION_CHANNEL, hit.note)) for hit in added]
     messages = [(at_s, _spoken(data, rough)) for at_s, data in notes]
     if messages:
         last_s = max(at_s for at_s, _ in messages)
@@ -234,12 +238,12 @@ def _knocks(strokes: list[_Stroke], rough: Rough, chance: np.random.Generator) -
 
 def _spoken(note: bytes, rough: Rough) -> bytes:
     """A note's start or end as this kit says it."""
-    channel, (kind, number, velocity) = rough.channel - 1, note
-    if kind & 0xF0 != _NOTE_ON or not velocity:
-        end = _NOTE_ON if rough.ends_with_velocity_0 else _NOTE_OFF
-        return bytes((end | channel, number, 0))
-    bent = rough.softest + (rough.loudest - rough.softest) * (velocity / 127.0) ** rough.curve
-    return bytes((_NOTE_ON | channel, number, min(127, max(1, round(bent)))))
+    channel, number, velocity = rough.channel, note[1], note[2]
+    if not is_stroke(note):
+        ends_with_on = rough.ends_with_velocity_0
+        return note_on(channel, number, 0) if ends_with_on else note_off(channel, number)
+    bent = rough.softest + (rough.loudest - rough.softest) * (velocity / HIGHEST) ** rough.curve
+    return note_on(channel, number, min(HIGHEST, max(1, round(bent))))
 
 
 def _pedal(
@@ -259,14 +263,14 @@ def _pedal(
     ):
         low, high = moves[count - 1][1] if count else _CLOSED
         value = int(chance.integers(low, high + 1))
-        messages.append((at_s, bytes((_CONTROL | rough.channel - 1, _PEDAL, value))))
+        messages.append((at_s, control_change(rough.channel, FOOT_CONTROLLER, value)))
     return messages
 
 
 def _signs_of_life(first_s: float, last_s: float, rough: Rough) -> _Messages:
     if not rough.sensing:
         return []
-    return [(at_s, _SENSING) for at_s in np.arange(first_s, last_s, SENSING_S).tolist()]
+    return [(at_s, SENSING) for at_s in np.arange(first_s, last_s, SENSING_S).tolist()]
 
 
 def _sent(messages: _Messages, rough: Rough, chance: np.random.Generator) -> _Messages:

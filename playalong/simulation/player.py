@@ -13,14 +13,19 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.midi.messages import (
+    FOOT_CONTROLLER,
+    PERCUSSION_CHANNEL,
+    control_change,
+    note_off,
+    note_on,
+)
 from playalong.midi.port import Arrival
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets
 from playalong.pattern.voices import VOICES, Limb, folded, note_of
 
-_NOTE_ON, _NOTE_OFF, _CONTROL = 0x99, 0x89, 0xB9
-#: Controller 4 tells where the hi-hat pedal stands, 127 being closed (MIDI 1.0).
-_PEDAL = 4
+#: Where the foot controller stands: at 127 the hi-hat is closed.
 _PRESSED = {"hi-hat": 127, "hi-hat-half": 60, "hi-hat-open": 0}
 _HELD_S = 0.03
 #: How far an extra hit keeps from every target of its voice: beyond any capture window.
@@ -184,10 +189,11 @@ def _messages(
     messages = []
     for at_s, voice, velocity in hits:
         if with_pedal and voice in _PRESSED:
-            messages.append((at_s, bytes((_CONTROL, _PEDAL, _PRESSED[voice]))))
+            pressed = control_change(PERCUSSION_CHANNEL, FOOT_CONTROLLER, _PRESSED[voice])
+            messages.append((at_s, pressed))
         note = note_of(voice)
-        messages.append((at_s, bytes((_NOTE_ON, note, velocity))))
-        messages.append((at_s + _HELD_S, bytes((_NOTE_OFF, note, 0))))
+        messages.append((at_s, note_on(PERCUSSION_CHANNEL, note, velocity)))
+        messages.append((at_s + _HELD_S, note_off(PERCUSSION_CHANNEL, note)))
     return tuple(sorted(messages, key=lambda message: message[0]))
 
 

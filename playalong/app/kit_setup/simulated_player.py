@@ -14,6 +14,15 @@ from typing import Any
 import numpy as np
 
 from playalong.app.run.context import RunContext
+from playalong.midi.messages import (
+    FOOT_CONTROLLER,
+    HIGHEST,
+    PERCUSSION_CHANNEL,
+    control_change,
+    has_note,
+    note_off,
+    note_on,
+)
 from playalong.midi.port import Arrival
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME, note_of
@@ -43,12 +52,11 @@ _READS_S = 2.5
 #: How often a measurement is tried before it is given up.
 _TRIES = 3
 
-_NOTE_ON, _NOTE_OFF, _CONTROL, _PEDAL = 0x99, 0x89, 0xB0, 4
 _HELD_S = 0.03
 _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
 #: The pedal pressed right down and let right up, twice, and how long each takes.
-_WAY, _WAY_S = (0, 127, 0, 127, 0), 0.3
+_WAY, _WAY_S = (0, HIGHEST, 0, HIGHEST, 0), 0.3
 
 #: The notes of rims and edges that are no voices of their own.
 _RIMS = {"hi-hat": 22, "high-tom": 50, "mid-tom": 47, "floor-tom": 58, "ride": 59, "crash": 57}
@@ -72,13 +80,16 @@ class Kit:
 
     def moves(self, values: Sequence[int], step_s: float) -> list[tuple[float, bytes]]:
         """The pedal going through ``values``, where it tells where it stands."""
-        told = _CONTROL | self.rough.channel - 1
-        values = values if self.rough.pedal_hz else ()
-        return [(at * step_s, bytes((told, _PEDAL, value))) for at, value in enumerate(values)]
+        values, channel = values if self.rough.pedal_hz else (), self.rough.channel
+        return [
+            (at * step_s, control_change(channel, FOOT_CONTROLLER, value))
+            for at, value in enumerate(values)
+        ]
 
     def _own(self, data: bytes) -> bytes:
-        has_note = data[0] < _CONTROL and len(data) > 1
-        return bytes((data[0], self.notes.get(data[1], data[1]), *data[2:])) if has_note else data
+        if not has_note(data):
+            return data
+        return bytes((data[0], self.notes.get(data[1], data[1]), *data[2:]))
 
 
 class KitPlayer:
@@ -171,8 +182,8 @@ class KitPlayer:
         note = _RIMS.get(spot.voice) if spot.part is Part.RIM else None
         note = note_of(spot.voice) if note is None else note
         stroke = (
-            (at_s, bytes((_NOTE_ON, note, velocity))),
-            (at_s + _HELD_S, bytes((_NOTE_OFF, note, 0))),
+            (at_s, note_on(PERCUSSION_CHANNEL, note, velocity)),
+            (at_s + _HELD_S, note_off(PERCUSSION_CHANNEL, note)),
         )
         self._seed += 1
         nothing = Truth(np.zeros(0), (), (), 0)

@@ -1,6 +1,7 @@
 """The player's pads sounding through the program, for kits without a module."""
 
 from playalong.midi.hits import Hit
+from playalong.midi.messages import CHANNEL_PRESSURE, KEY_PRESSURE, kind_of
 from playalong.midi.pads import Pads
 from playalong.pattern.voices import BY_NAME
 from playalong.sound.device.output import Output
@@ -8,7 +9,6 @@ from playalong.sound.synth.drums import warm
 from playalong.sound.synth.notes import HATS, RINGING_HATS, Note, one_cymbal
 from playalong.sound.timeline import RATE, Placed
 
-_KEY_PRESSURE, _CHANNEL_PRESSURE = 0xA0, 0xD0
 _CYMBALS = frozenset({"crash", "ride", "ride-bell", "china", "splash"})
 
 
@@ -30,10 +30,10 @@ class Echo:
 
     def message(self, data: bytes) -> None:
         """A hand on a cymbal ends it."""
-        kind = data[0] & 0xF0 if data else 0
-        if kind == _KEY_PRESSURE and len(data) > 2 and data[2]:
+        kind = kind_of(data)
+        if kind == KEY_PRESSURE and len(data) > 2 and data[2]:
             self._end(one_cymbal(self._pads.voice(data[1]) or ""))
-        elif kind == _CHANNEL_PRESSURE and len(data) > 1 and data[1]:
+        elif kind == CHANNEL_PRESSURE and len(data) > 1 and data[1]:
             self._end(_CYMBALS)
 
     def _end(self, voices: frozenset[str]) -> None:

@@ -3,12 +3,11 @@
 import time
 from collections.abc import Sequence
 
+from playalong.midi.messages import note_off, note_on
 from playalong.midi_io.outputs import Sending, open_output
 from playalong.sound.device.output import FADE_S, Output, Sound
 from playalong.sound.synth.click import CHANNEL, Click, midi
 from playalong.sound.timeline import Placed
-
-_NOTE_ON, _NOTE_OFF = 0x90, 0x80
 
 #: How long a note of the click lasts.
 _HELD_S = 0.05
@@ -83,8 +82,7 @@ class KitClick:
 
 def _messages(at_s: float, click: Click) -> list[tuple[float, bytes]]:
     note, velocity = midi(click.kind)
-    channel = CHANNEL - 1
     return [
-        (at_s, bytes((_NOTE_ON | channel, note, velocity))),
-        (at_s + _HELD_S, bytes((_NOTE_OFF | channel, note, 0))),
+        (at_s, note_on(CHANNEL, note, velocity)),
+        (at_s + _HELD_S, note_off(CHANNEL, note)),
     ]
