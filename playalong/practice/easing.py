@@ -10,12 +10,11 @@ from dataclasses import dataclass, replace
 from playalong.pattern.model import Pattern
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.excerpts import (
+    Excerpt,
     Names,
     Part,
-    accompaniment,
     beats,
     cut,
-    excerpt,
     is_empty,
     spoken,
     touched,
@@ -64,21 +63,20 @@ class Setting:
             clean,
         )
 
-    def excerpt(self, pattern: Pattern) -> Pattern:
+    @property
+    def excerpt(self) -> Excerpt:
         """What the player plays."""
-        return excerpt(
-            pattern, self.parts, self.rounds, with_rest=self.with_rest, voices=self.voices
+        return Excerpt(
+            parts=self.parts, rounds=self.rounds, with_rest=self.with_rest, voices=self.voices
         )
 
     def accompaniment(self, pattern: Pattern) -> Pattern | None:
         """What the program plays: the other voices, or all of it; None where that is nothing."""
         if self.guided:
-            return excerpt(pattern, self.parts, self.rounds, with_rest=self.with_rest)
+            return replace(self.excerpt, voices=None).of(pattern)
         if self.voices is None:
             return None
-        others = accompaniment(
-            pattern, self.parts, self.rounds, with_rest=self.with_rest, voices=self.voices
-        )
+        others = self.excerpt.others_of(pattern)
         return others if others.voices else None
 
     def spoken(self, pattern: Pattern) -> str:
@@ -146,7 +144,7 @@ def _one_limb(setting: Setting, pattern: Pattern, worst: Fault | None) -> Settin
     if worst is None:
         return None
     limb = BY_NAME[worst.voice].limb
-    voices = setting.excerpt(pattern).voices
+    voices = setting.excerpt.of(pattern).voices
     own = tuple(voice for voice in voices if BY_NAME[voice].limb is limb)
     if not own or own == voices:
         return None

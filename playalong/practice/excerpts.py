@@ -3,14 +3,19 @@
 An excerpt is itself a pattern, so it is laid out, played and graded like any other: the bars that
 its parts touch, with the strokes of the parts in their places and rests elsewhere, and after them,
 if wanted, an empty bar of rest. Positions are whole notes from the bar line, as in the pattern.
+
+A take keeps an ``Excerpt``, so that the same can be cut out of the pattern again: what its fields
+make of a pattern must never change.
 """
 
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
+from typing import Any
 
 from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.voices import BY_NAME
 
 #: The variations that are in place in one round through the parts.
 Names = tuple[str, ...]
@@ -31,6 +36,76 @@ class Part:
     def holds(self, bar: int, at: Fraction) -> bool:
         """Whether a position lies in it."""
         return bar == self.bar and self.start <= at < self.end
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Excerpt:
+    """What is cut out of a pattern: the fields are what ``excerpt`` takes."""
+
+    parts: tuple[Part, ...]
+    rounds: tuple[Names, ...] = PLAIN
+    with_rest: bool = False
+    voices: tuple[str, ...] | None = None
+
+    def of(self, pattern: Pattern) -> Pattern:
+        """The excerpt of ``pattern``; KeyError for a variation that it does not have."""
+        return excerpt(
+            pattern, self.parts, self.rounds, with_rest=self.with_rest, voices=self.voices
+        )
+
+    def others_of(self, pattern: Pattern) -> Pattern:
+        """The same parts of ``pattern`` in the voices that the excerpt leaves out."""
+        voices = BY_NAME if self.voices is None else self.voices
+        return accompaniment(
+            pattern, self.parts, self.rounds, with_rest=self.with_rest, voices=voices
+        )
+
+    def as_plain(self) -> dict[str, Any]:
+        """As plain objects for a file: bars are counted from 1, positions are fractions."""
+        return {
+            "parts": [
+                {
+                    "name": part.name,
+                    "bar": part.bar + 1,
+                    "from": str(part.start),
+                    "to": str(part.end),
+                }
+                for part in self.parts
+            ],
+            "rounds": [list(names) for names in self.rounds],
+            "rest": self.with_rest,
+            "voices": None if self.voices is None else list(self.voices),
+        }
+
+    @classmethod
+    def from_plain(cls, plain: Any, pattern: Pattern) -> "Excerpt":
+        """What ``as_plain`` gave; ValueError where it cannot be cut out of ``pattern``."""
+        try:
+            found = cls(
+                parts=tuple(
+                    Part(
+                        str(part["name"]),
+                        int(part["bar"]) - 1,
+                        Fraction(part["from"]),
+                        Fraction(part["to"]),
+                    )
+                    for part in plain["parts"]
+                ),
+                rounds=tuple(tuple(map(str, names)) for names in plain["rounds"]),
+                with_rest=bool(plain["rest"]),
+                voices=None if plain["voices"] is None else tuple(map(str, plain["voices"])),
+            )
+        except (ArithmeticError, AttributeError, KeyError, TypeError, ValueError):
+            raise ValueError("it does not say which part of the pattern was played") from None
+        if not found.parts or not found.rounds:
+            raise ValueError("it says that no part of the pattern was played")
+        for part in found.parts:
+            if not 0 <= part.bar < len(pattern.bars):
+                raise ValueError(f"the pattern has no bar {part.bar + 1}")
+        for name in {name for names in found.rounds for name in names}:
+            if name not in pattern.variations:
+                raise ValueError(f"the pattern has no variation {name!r}")
+        return found
 
 
 def cut(pattern: Pattern) -> tuple[Part, ...]:

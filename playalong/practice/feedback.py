@@ -5,6 +5,7 @@ from enum import StrEnum
 
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
+from playalong.practice.excerpts import Excerpt
 from playalong.practice.plan import Step
 
 
@@ -46,14 +47,16 @@ class Line:
 class Exercise:
     """What to play now.
 
-    Lay out ``bars`` bars of ``pattern`` at ``tempo_bpm`` and grade them by ``rules``: that is one
-    repetition. ``accompaniment``, of the same bars, is what the program plays with it. ``calls``
-    holds for each bar the variation to be named one bar ahead ("" for none), and is empty where
-    nothing is called. ``clean`` repetitions in a row are asked, ``in_a_row`` were played. Where
-    ``listen``, it should be heard first. ``words`` say what it is.
+    Lay out ``bars`` bars of ``pattern``, which is ``excerpt`` of the lesson's own, at ``tempo_bpm``
+    and grade them by ``rules``: that is one repetition. ``accompaniment``, of the same bars, is
+    what the program plays with it. ``calls`` holds for each bar the variation to be named one bar
+    ahead ("" for none), and is empty where nothing is called. ``clean`` repetitions in a row are
+    asked, ``in_a_row`` were played. Where ``listen``, it should be heard first. ``words`` say what
+    it is.
     """
 
     step: Step
+    excerpt: Excerpt
     pattern: Pattern
     bars: int
     tempo_bpm: float

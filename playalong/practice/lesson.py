@@ -75,13 +75,14 @@ class Lesson:
         if step is None:
             return None
         setting = self._setting
-        part = setting.excerpt(self.pattern)
+        part = setting.excerpt.of(self.pattern)
         calls: tuple[str, ...] = ()
         if step.kind is Kind.CALLED and len(setting.rounds) > 1:
             bars_each = len(part.bars) // len(setting.rounds)
             calls = tuple(" ".join(names) for names in setting.rounds for _ in range(bars_each))
         return Exercise(
             step,
+            setting.excerpt,
             part,
             len(part.bars) * setting.times,
             setting.tempo_bpm,

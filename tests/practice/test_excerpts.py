@@ -1,5 +1,6 @@
 """Chunks: the parts of a pattern, which of them are the same, and excerpts of them."""
 
+import json
 from collections import Counter
 from collections.abc import Sequence
 from fractions import Fraction
@@ -8,9 +9,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.targets import lay_out
 from playalong.practice.excerpts import (
+    Excerpt,
     Part,
     accompaniment,
     asked,
@@ -193,3 +195,76 @@ def test_a_part_holds_its_start_and_not_its_end() -> None:
     assert part.holds(0, Fraction(1, 4))
     assert not part.holds(0, Fraction(1, 2))
     assert not part.holds(1, Fraction(1, 4))
+
+
+@law(60)
+@given(PATTERNS, st.data())
+def test_what_a_take_keeps_of_an_excerpt_cuts_out_the_same(
+    whole: Pattern, data: st.DataObject
+) -> None:
+    names = st.lists(st.sampled_from([*whole.variations]), unique=True).map(tuple)
+    kept = Excerpt(
+        parts=tuple(data.draw(st.lists(st.sampled_from(cut(whole)), min_size=1, unique=True))),
+        rounds=tuple(data.draw(st.lists(names, min_size=1, max_size=4))),
+        with_rest=data.draw(st.booleans()),
+        voices=data.draw(st.none() | st.lists(st.sampled_from(whole.voices)).map(tuple)),
+    )
+    again = Excerpt.from_plain(json.loads(json.dumps(kept.as_plain())), whole)
+    assert again == kept
+    assert again.of(whole) == kept.of(whole)
+
+
+def test_what_an_excerpt_in_a_take_means_stays_as_it_was() -> None:
+    """Written out by hand: takes that are kept rely on it."""
+    groove = pattern(FOUR_BEATS + '[variation.push]\nkick = "-- -- -- -x"')
+    plain = {
+        "parts": [
+            {"name": "beat 2", "bar": 1, "from": "1/4", "to": "1/2"},
+            {"name": "beat 4", "bar": 1, "from": "3/4", "to": "1"},
+        ],
+        "rounds": [[], ["push"]],
+        "rest": True,
+        "voices": ["snare", "kick"],
+    }
+    found = Excerpt.from_plain(plain, groove).of(groove)
+    twice = [
+        ("1/4", "snare", Dynamic.ACCENT),
+        ("3/8", "kick", Dynamic.NORMAL),
+        ("3/4", "snare", Dynamic.ACCENT),
+        ("7/8", "snare", Dynamic.GHOST),
+    ]
+    assert [[(str(s.at), s.voice, s.dynamic) for s in bar.strokes] for bar in found.bars] == [
+        twice,
+        [*twice, ("7/8", "kick", Dynamic.NORMAL)],
+        [],
+    ]
+    assert {bar.meter.written for bar in found.bars} == {"4/4"}
+
+
+PART = {"name": "beat 1", "bar": 1, "from": "0", "to": "1/4"}
+WHOLE = {"parts": [PART], "rounds": [[]], "rest": False, "voices": None}
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ({"parts": []}, "no part"),
+        ({"rounds": []}, "no part"),
+        ({"parts": [{**PART, "bar": 2}]}, "has no bar 2"),
+        ({"parts": [{**PART, "bar": 0}]}, "has no bar 0"),
+        ({"parts": [{**PART, "to": "1/0"}]}, "does not say which part"),
+        ({"parts": [{**PART, "from": None}]}, "does not say which part"),
+        ({"parts": 4}, "does not say which part"),
+        ({"rounds": [["push"]]}, "has no variation 'push'"),
+        ({"voices": 3}, "does not say which part"),
+    ],
+)
+def test_an_excerpt_that_cannot_be_cut_out_is_told(change, told) -> None:
+    with pytest.raises(ValueError, match=told):
+        Excerpt.from_plain({**WHOLE, **change}, pattern(FOUR_BEATS))
+
+
+@pytest.mark.parametrize("plain", [None, [], "beat 1", 3, {}])
+def test_what_is_no_excerpt_is_told(plain) -> None:
+    with pytest.raises(ValueError, match="does not say which part"):
+        Excerpt.from_plain(plain, pattern(FOUR_BEATS))
