@@ -73,7 +73,7 @@ def parser(run: Mapping[str, Run]) -> argparse.ArgumentParser:
     beats = command("beats", "tell where the beats of a recording of yours are")
     _beats(beats)
 
-    practice = command("practice", "learn a pattern, from its beats to free mixing")
+    practice = command("practice", "learn a pattern, from its beats to free playing")
     practice.add_argument("pattern", **_PATTERN)
     practice.add_argument("--plan", action="store_true", help="print the plan, and how it stands")
     _port(practice)

@@ -13,7 +13,7 @@
     sticking = "-- -- -- --"       # R and L for the hands; of two at once, the upper voice
 
     [variation.push]
-    about = "one more bass drum, just before the bar line"
+    about = "one more kick, just before the bar line"
     bars  = [1]                    # which bars it changes; all unless it says
     kick  = "---- ---- ---- ---x"  # added, or changed; a dot takes a stroke away
 

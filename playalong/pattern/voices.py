@@ -17,7 +17,7 @@ from enum import StrEnum
 class Limb(StrEnum):
     """Who plays a voice, as a right-handed player usually does (common practice)."""
 
-    LEAD_HAND = "lead hand"
+    HAT_HAND = "hi-hat hand"
     SNARE_HAND = "snare hand"
     KICK_FOOT = "kick foot"
     HAT_FOOT = "hi-hat foot"
@@ -45,7 +45,7 @@ class Voice:
     by_itself: bool = False
 
 
-_LEAD, _SNARE, _KICK, _HAT = Limb.LEAD_HAND, Limb.SNARE_HAND, Limb.KICK_FOOT, Limb.HAT_FOOT
+_LEAD, _SNARE, _KICK, _HAT = Limb.HAT_HAND, Limb.SNARE_HAND, Limb.KICK_FOOT, Limb.HAT_FOOT
 
 #: All voices in staff order, the highest first.
 VOICES: tuple[Voice, ...] = (
@@ -66,7 +66,7 @@ VOICES: tuple[Voice, ...] = (
     Voice("snare", "snare", (38,), 5, _SNARE),
     Voice("floor-tom", "floor tom", (43, 41, 58), 3, _LEAD),
     Voice("kick", "kick", (36, 35), 1, _KICK),
-    Voice("hi-hat-pedal", "pedal", (44,), -1, _HAT, by_itself=True),
+    Voice("hi-hat-pedal", "hi-hat foot", (44,), -1, _HAT, by_itself=True),
     Voice("foot-splash", "foot splash", (), -1, _HAT, folds_into="hi-hat-pedal", by_itself=True),
 )
 

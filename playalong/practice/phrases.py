@@ -18,8 +18,8 @@ _INTRO: Mapping[Kind, str] = {
     Kind.ALONE: 'The variation "{variation}": {name}, alone; then a bar of rest.',
     Kind.IN_BAR: 'The variation "{variation}" in {name}, then a bar of rest.',
     Kind.IN_TURN: '{Name} without "{variation}" and with it, in turn, on the way to {goal:g} bpm.',
-    Kind.CALLED: "Called mixing: each variation is named one bar ahead.",
-    Kind.FREE: "Free mixing: play the variations as you like; afterwards you hear which they were.",
+    Kind.CALLED: "Called variations: each is named one bar ahead.",
+    Kind.FREE: "Play the variations freely; afterwards you hear which they were.",
 }
 
 FINISHED = "That was the last step: the whole pattern is learned."
@@ -99,8 +99,8 @@ _SUBJECT: Mapping[Kind, str] = {
     Kind.GHOST: "the ghost note over the kick in {name}",
     Kind.LOOP: "{name} without a rest",
     Kind.CLIMB: "{name} at {goal:g} bpm",
-    Kind.CALLED: "called mixing",
-    Kind.FREE: "free mixing",
+    Kind.CALLED: "the called variations",
+    Kind.FREE: "the variations, played freely",
 }
 
 

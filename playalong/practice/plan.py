@@ -1,4 +1,4 @@
-"""The plan: every step from the first chunk to free mixing, computed from the pattern.
+"""The plan: every step from the first chunk to free playing, computed from the pattern.
 
 For each bar its chunks are learned, each new one joined to those before it, then the bar is
 played with a rest and looped without one. Ghost notes over the kick have a step of their
@@ -56,8 +56,8 @@ class Kind(StrEnum):
     ALONE = "variation alone"
     IN_BAR = "variation in the bar"
     IN_TURN = "with and without"
-    CALLED = "called mixing"
-    FREE = "free mixing"
+    CALLED = "called variations"
+    FREE = "variations played freely"
 
 
 class Easing(StrEnum):
@@ -111,7 +111,7 @@ class Step:
     ``name`` is the parts as they are spoken; ``variation`` the one that it is about, "" for none.
     One repetition is ``rounds`` (the variations in place each time through ``parts``) played
     ``times`` over, of ``voices`` only (None for all), with a bar of rest where ``with_rest``; in
-    called mixing ``rounds`` come in an order by chance.
+    called variations ``rounds`` come in an order by chance.
     ``clean`` repetitions in a row are asked at ``tempo_bpm``, and from there up to ``goal_bpm``.
     ``note`` says what the player should be told beside it. ``key`` tells it from the other steps
     of its plan, and ``mark`` changes with what it asks.
@@ -310,7 +310,7 @@ class _Maker:
         return parts if len(parts) < len(every) else []
 
     def mixing(self) -> Iterator[Step]:
-        """Called and free mixing, at the goal."""
+        """Variations called, and played freely, at the goal."""
         names = tuple((name,) for name in self.pattern.variations)
         if not names:
             return

@@ -1,4 +1,4 @@
-"""How loud is loud: eight soft, eight ordinary and eight strong strokes on each pad.
+"""How loud is loud: eight soft strokes, eight normal ones and eight accents on each pad.
 
 From them come the bands of ghost note, normal stroke and accent (``grading.calibrating``), and
 where a pad cannot tell them apart, what to change on the module or in the playing. Some pads
@@ -30,8 +30,8 @@ PAUSE_S, PAUSE_TIMES = 1.0, 1.6
 #: With fewer strokes of a dynamic than this, nothing is said of a pad.
 ENOUGH = 3
 
-#: What is a fault: this share of the ordinary strokes at the highest velocity; soft and strong
-#: strokes less than so many dB apart; no more different velocities than this; so many soft
+#: What is a fault: this share of the normal strokes at the highest velocity; soft strokes and
+#: accents less than so many dB apart; no more different velocities than this; so many soft
 #: strokes not heard (our own choices).
 _HIGHEST, _STUCK, _FLAT_DB, _FEW, _LOST = 127.0, 0.25, 2 * LEAST_DB, 5, 2
 
@@ -56,9 +56,9 @@ class PadTouch:
     """What the strokes on one pad say.
 
     ``velocities``: dynamic to its velocities (1 to 127), rising, and ``levels_db`` their levels:
-    the velocity curve. ``bands``: dynamic to its band. ``soft`` tells how well soft and ordinary
-    strokes are apart, ``strong`` ordinary and strong ones; None while there are too few. ``fault``
-    is what is wrong and ``advice`` what to change, both "" where nothing is; ``cause`` is why.
+    the velocity curve. ``bands``: dynamic to its band. ``soft`` tells how well soft and normal
+    strokes are apart, ``strong`` normal strokes and accents; None while there are too few.
+    ``fault`` is what is wrong and ``advice`` what to change, both "" where nothing is; ``cause`` is why.
     """
 
     voice: str
@@ -75,11 +75,11 @@ class PadTouch:
 #: What is said of each cause, and what to change. The braces take its figures.
 _WORDS: Mapping[Cause, tuple[str, str]] = {
     Cause.STUCK: (
-        "{} of {} ordinary strokes came at 127, the loudest there is.",
+        "{} of {} normal strokes came at 127, the loudest there is.",
         "Turn this pad's sensitivity down on the module, then strike it again.",
     ),
     Cause.FLAT: (
-        "Soft and strong strokes came only {:.0f} dB apart.",
+        "Soft strokes and accents came only {:.0f} dB apart.",
         "Choose a straighter velocity curve on the module, or turn this pad's sensitivity down.",
     ),
     Cause.STEPS: (
@@ -91,12 +91,12 @@ _WORDS: Mapping[Cause, tuple[str, str]] = {
         "Turn this pad's threshold down on the module, then strike it again.",
     ),
     Cause.SOFT_NEAR: (
-        "Soft and ordinary strokes cannot be told apart: they lie {:.0f} dB from each other.",
+        "Soft and normal strokes cannot be told apart: they lie {:.0f} dB from each other.",
         "Play the soft ones from lower down.",
     ),
     Cause.STRONG_NEAR: (
-        "Ordinary and strong strokes cannot be told apart: they lie {:.0f} dB from each other.",
-        "Play the strong ones from higher up.",
+        "Normal strokes and accents cannot be told apart: they lie {:.0f} dB from each other.",
+        "Play the accents from higher up.",
     ),
 }
 

@@ -57,7 +57,7 @@ closed = 127
 # stroke only a louder one counts, and never one that is softer than velocity threshold.
 
 [strokes]
-# The velocities of your own soft, ordinary and strong strokes, from which the loudness of ghost
+# The velocities of your own soft strokes, normal ones and accents, from which the loudness of ghost
 # notes, plain strokes and accents is judged. A table for each voice.
 
 [latency]

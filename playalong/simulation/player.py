@@ -59,7 +59,7 @@ _TOUCH = {Dynamic.GHOST: (32.0, 5.0), Dynamic.NORMAL: (84.0, 7.0), Dynamic.ACCEN
 SKILLS: dict[str, Skill] = {
     "steady": Skill(
         {
-            Limb.LEAD_HAND: (-2.0, 7.0),
+            Limb.HAT_HAND: (-2.0, 7.0),
             Limb.SNARE_HAND: (-10.0, 8.0),
             Limb.KICK_FOOT: (-10.0, 9.0),
             Limb.HAT_FOOT: (-6.0, 9.0),
@@ -68,7 +68,7 @@ SKILLS: dict[str, Skill] = {
     ),
     "learning": Skill(
         {
-            Limb.LEAD_HAND: (-4.0, 16.0),
+            Limb.HAT_HAND: (-4.0, 16.0),
             Limb.SNARE_HAND: (-14.0, 18.0),
             Limb.KICK_FOOT: (12.0, 22.0),
             Limb.HAT_FOOT: (8.0, 24.0),

@@ -233,7 +233,7 @@ def test_a_professional_is_told_who_leads() -> None:
     """Fujii et al., Music Perception 28(5), 2011: at 60 and 120 bpm the hi-hat hand about 2 ms
     ahead of the metronome, the snare hand and the kick foot about 10."""
     targets = lay_out(PATTERN, 120.0, 200)
-    published_ms = {Limb.LEAD_HAND: -2.0, Limb.SNARE_HAND: -10.0, Limb.KICK_FOOT: -10.0}
+    published_ms = {Limb.HAT_HAND: -2.0, Limb.SNARE_HAND: -10.0, Limb.KICK_FOOT: -10.0}
     for seed in range(12):
         hits, _ = heard(targets, "steady", seed)
         told, _ = grade(PATTERN, 120.0, targets, hits, Rules())

@@ -61,7 +61,7 @@ def what(lesson: Lesson) -> tuple[object, ...] | None:
     found = lesson.exercise
     if found is None:
         return None
-    # In called mixing the order is another each time; that alone is no change.
+    # In called variations the order is another each time; that alone is no change.
     bars = found.pattern.bars if not found.calls else None
     return (found.step.key, bars, found.bars, found.tempo_bpm, found.clean, found.accompaniment)
 

@@ -38,7 +38,7 @@ EVERY_PIECE = (*USUAL, "china", "splash", "cowbell", "tambourine")
 
 STATES = (
     "13 pads learned, 4 differ from the usual numbers; rims and edges are voices of their own",
-    "7 of 9 pads calibrated; the high tom cannot tell soft from ordinary",
+    "7 of 9 pads calibrated; the high tom cannot tell soft from normal",
     "guards on 3 pads",
     "12 ms ± 3, played along",
     "kick twice, then a pad",
@@ -112,11 +112,11 @@ def touch_page(theme: Theme) -> TouchPage:
         Dynamic.ACCENT: Band(98, 127),
     }
     words = [
-        "This pad cannot tell ordinary from strong: 5 of 16 strokes are on the wrong side.",
+        "This pad cannot tell normal from accent: 5 of 16 strokes are on the wrong side.",
         "Lower its sensitivity on the module, or choose a straighter velocity curve.",
     ]
     pads = [
-        PadLine("kick", "soft, ordinary and strong are apart", True),
+        PadLine("kick", "soft, normal and accent are well apart", True),
         PadLine("snare", "0 of 24 strokes", False),
         PadLine("high-tom", "nearly the same velocity whatever the stroke", True, True),
         *(PadLine(voice, "", False) for voice in ("hi-hat", "ride", "crash", "floor-tom", "china")),

@@ -277,7 +277,7 @@ def test_a_stroke_outside_its_band_is_off(theme):
 def test_a_pad_that_cannot_tell_strokes_apart_is_told_in_words(theme, written):
     surface = picture(touch_page(theme))
     off = " ".join(t.words for t in on(written, surface) if t.colour == LIGHT.off)
-    assert "This pad cannot tell ordinary from strong" in off
+    assert "This pad cannot tell normal from accent" in off
     assert "sensitivity" in off
 
 

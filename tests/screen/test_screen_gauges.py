@@ -69,7 +69,7 @@ def test_ghost_notes_are_told_against_the_strong_strokes(pen, written):
     for is_ghost in (True, False) * 3:
         gauge.add(is_ghost, -24.0 if is_ghost else -7.0)
     gauges.draw_ghosts(pen, RECT, gauge, has_ghosts=True)
-    assert "17 dB under the strong strokes" in [text.words for text in written]
+    assert "17 dB under the plain strokes" in [text.words for text in written]
     assert not coloured(pen, LIGHT.off)
 
 
@@ -80,7 +80,7 @@ def test_a_loud_ghost_note_has_the_second_colour(pen, written):
     gauges.draw_ghosts(pen, RECT, gauge, has_ghosts=True)
     assert coloured(pen, LIGHT.off)
     told = next(text for text in written if "dB" in text.words)
-    assert (told.words, told.colour) == ("3 dB over the strong strokes", LIGHT.off)
+    assert (told.words, told.colour) == ("3 dB over the plain strokes", LIGHT.off)
 
 
 def test_a_pattern_without_ghost_notes_says_so(pen, written):

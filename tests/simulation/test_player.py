@@ -198,7 +198,7 @@ def test_over_many_strokes_the_faults_are_those_of_the_skill():
 def test_a_steady_player_is_the_published_professional():
     """Fujii et al., Music Perception 28(5), 2011: hi-hat about 2 ms, snare and kick 10 ahead."""
     means = {limb: STEADY.error_ms[limb][0] for limb in Limb}
-    assert means[Limb.LEAD_HAND] == -2.0
+    assert means[Limb.HAT_HAND] == -2.0
     assert means[Limb.SNARE_HAND] == means[Limb.KICK_FOOT] == -10.0
     assert STEADY.miss == STEADY.extra == STEADY.wrong_drum == 0.0
 

@@ -1,4 +1,4 @@
-"""How loud is loud: soft, ordinary and strong strokes on each pad, kept as each pad is done."""
+"""How loud is loud: soft strokes, normal ones and accents on each pad, kept as each pad is done."""
 
 from collections.abc import Callable
 from dataclasses import replace
@@ -15,7 +15,7 @@ from playalong.screen.base.page import Outcome
 from playalong.screen.kit_pages.loudness import PadLine, TouchPage
 
 _HOW = (
-    f"{STROKES} strokes each: soft as ghost notes, then ordinary, then strong as accents, with a "
+    f"{STROKES} strokes each: soft as ghost notes, then normal, then accents, with a "
     "pause of a second between. To take another pad first, strike it once."
 )
 _OTHER = "That was the {}, and the {} is not done: finish it, or choose another with the arrows."
@@ -128,4 +128,4 @@ class _Calibrating:
             count = sum(map(len, machine.strokes(voice).values()))
             return PadLine(voice, f"{count} of {_ALL} strokes" if count else "", False)
         fault = machine.told(voice).fault
-        return PadLine(voice, fault or "soft, ordinary and strong are apart", True, bool(fault))
+        return PadLine(voice, fault or "soft, normal and accent are well apart", True, bool(fault))

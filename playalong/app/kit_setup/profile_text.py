@@ -101,7 +101,7 @@ def _notes(pads: Pads) -> str:
 def _calibrated(profile: Profile) -> str:
     voices = list(profile.strokes)
     if not voices:
-        return "not calibrated: the usual bands are used"
+        return "not calibrated: heard against your own strokes"
     names = ", ".join(_label(voice) for voice in voices)
     return f"{_pads(len(voices))} calibrated: {names}"
 

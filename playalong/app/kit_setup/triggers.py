@@ -38,7 +38,7 @@ _ANEW = Button(("p", "P"), "P", "strike the pads anew", Outcome.PADS)
 _BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", Outcome.BACK)
 _ASKED = "Strike the {}: {} more."
 _HOW = (
-    "Single strokes, about two a second, soft and strong ones, and no other pad. What the kit "
+    "Single strokes, about two a second, soft and loud ones, and no other pad. What the kit "
     "adds by itself is found in them."
 )
 _NONE = "Nothing was added on the {}: no pad sounded twice, and none sounded for another."
@@ -199,7 +199,7 @@ class _Found:
         return PadTriggers(voice, seconds, shown.mask_ms, threshold_db, words, stands)
 
     def _threshold_db(self, voice: str, guard: Guard, pads: Sequence[Pad]) -> float | None:
-        """The threshold against the pad's ordinary stroke: the middle one of all."""
+        """The threshold against the pad's normal stroke: the middle one of all."""
         own = [
             hit.velocity for hit in self._desk.struck.get(voice, ()) if pad_of(hit.voice) == voice
         ]

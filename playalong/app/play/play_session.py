@@ -192,7 +192,9 @@ def _named(variations: tuple[str, ...]) -> str:
 def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]:
     profile = context.profile
     facts = [("kit", port.name), ("player", profile.player), ("latency", _late(profile))]
-    facts.append(("loudness", "your own strokes" if profile.strokes else "usual bands"))
+    facts.append(
+        ("loudness", "your own strokes" if profile.strokes else "heard against your own strokes")
+    )
     if task.along is not None:
         facts.append(("recording", f"{task.along.name}, at {task.along.percent} % of its speed"))
     if context.echo:
@@ -204,7 +206,7 @@ def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]
 def _late(profile: Profile) -> str:
     latency = profile.latency
     if latency is None:
-        return "not measured: playalong kit"
+        return "not measured yet. Measure it (2 minutes): playalong kit"
     spread = "" if latency.plus_minus_ms is None else f" ± {latency.plus_minus_ms:.0f}"
     return f"{latency.ms:.0f}{spread} ms taken off, {latency.how}"
 

@@ -1,4 +1,4 @@
-"""The page on which the loudness of pads is learned: soft, ordinary and strong strokes.
+"""The page on which the loudness of pads is learned: soft strokes, normal ones and accents.
 
 The velocity curve of a pad: its strokes from left to right, the soft ones first, each group in
 order of velocity; height is loudness, as in the rows of the sheet. Behind each group lies the
@@ -44,7 +44,7 @@ TOUCHING = (
 )
 
 #: How a teacher calls the three.
-STROKES = {Dynamic.GHOST: "soft", Dynamic.NORMAL: "ordinary", Dynamic.ACCENT: "strong"}
+STROKES = {Dynamic.GHOST: "soft", Dynamic.NORMAL: "normal", Dynamic.ACCENT: "accent"}
 
 #: Parts of the width: where the picture begins, and the list of pads.
 _PICTURE, _LIST = 0.34, 0.76

@@ -55,7 +55,7 @@ class PadTriggers:
     """What is known of one pad.
 
     ``seconds`` are its second hits: (ms after the first, dB against it). ``mask_ms`` and
-    ``threshold_db`` (against the pad's ordinary stroke) are proposed, 0 and None for none;
+    ``threshold_db`` (against the pad's normal stroke) are proposed, 0 and None for none;
     ``stands`` says whether they are used, None while nobody has said.
     """
 

@@ -76,7 +76,7 @@ def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge, has_ghosts: bool
     if gauge.contrast_db is not None:
         is_off = gauge.contrast_db > 0
         side = "over" if is_off else "under"
-        words = f"{abs(gauge.contrast_db):.0f} dB {side} the strong strokes"
+        words = f"{abs(gauge.contrast_db):.0f} dB {side} the plain strokes"
     plot = _frame(pen, rect, "Ghost notes", words, "last strokes", "", is_off)
     colours = pen.colours
     pen.level_line(plot.bottom, plot.left, plot.right, colours.rule, 1)

@@ -55,7 +55,7 @@ def _skin(hz: float, ring_s: float, bend: float, over: float = 0.35) -> tuple[To
             hz=hz * ratio,
             ring_s=ring_s / ratio**1.5,
             level=over**number,
-            keen=0.5 * number,
+            sensitivity=0.5 * number,
             bend=bend,
         )
         for number, ratio in enumerate(MEMBRANE)
@@ -63,7 +63,7 @@ def _skin(hz: float, ring_s: float, bend: float, over: float = 0.35) -> tuple[To
 
 
 def _tom(hz: float, ring_s: float) -> Drum:
-    stick = Band(low_hz=400, high_hz=4000, ring_s=0.04, level=0.35, keen=1.0)
+    stick = Band(low_hz=400, high_hz=4000, ring_s=0.04, level=0.35, sensitivity=1.0)
     return Drum(0.8, (*_skin(hz, ring_s, bend=0.25), stick))
 
 
@@ -72,9 +72,9 @@ def _snare(peak: float, *more: Part) -> Drum:
         peak,
         (
             *_skin(190, 0.26, bend=0.2, over=0.55),
-            Band(low_hz=900, high_hz=3500, ring_s=0.3, level=0.34, keen=0.2, rise_s=0.001),
-            Band(low_hz=3500, high_hz=9000, ring_s=0.24, level=0.36, keen=0.6, rise_s=0.001),
-            Band(low_hz=2000, high_hz=13000, ring_s=0.035, level=0.6, keen=1.2),
+            Band(low_hz=900, high_hz=3500, ring_s=0.3, level=0.34, sensitivity=0.2, rise_s=0.001),
+            Band(low_hz=3500, high_hz=9000, ring_s=0.24, level=0.36, sensitivity=0.6, rise_s=0.001),
+            Band(low_hz=2000, high_hz=13000, ring_s=0.035, level=0.6, sensitivity=1.2),
             *more,
         ),
     )
@@ -86,9 +86,23 @@ def _hat(peak: float, ring_s: float) -> Drum:
         peak,
         (
             Band(low_hz=3800, high_hz=6500, ring_s=ring_s, level=0.45, modes=60),
-            Band(low_hz=6500, high_hz=10500, ring_s=0.9 * ring_s, level=0.6, keen=0.35, modes=120),
-            Band(low_hz=10500, high_hz=16000, ring_s=0.7 * ring_s, level=0.4, keen=0.8, modes=160),
-            Band(low_hz=5000, high_hz=17000, ring_s=0.025, level=0.8, keen=1.3),
+            Band(
+                low_hz=6500,
+                high_hz=10500,
+                ring_s=0.9 * ring_s,
+                level=0.6,
+                sensitivity=0.35,
+                modes=120,
+            ),
+            Band(
+                low_hz=10500,
+                high_hz=16000,
+                ring_s=0.7 * ring_s,
+                level=0.4,
+                sensitivity=0.8,
+                modes=160,
+            ),
+            Band(low_hz=5000, high_hz=17000, ring_s=0.025, level=0.8, sensitivity=1.3),
         ),
     )
 
@@ -96,7 +110,15 @@ def _hat(peak: float, ring_s: float) -> Drum:
 def _jingle(at_s: float, level: float) -> tuple[Band, ...]:
     return (
         Band(low_hz=5000, high_hz=8000, ring_s=0.28, level=level, at_s=at_s, modes=9),
-        Band(low_hz=8500, high_hz=15500, ring_s=0.14, level=level, keen=0.7, at_s=at_s, modes=30),
+        Band(
+            low_hz=8500,
+            high_hz=15500,
+            ring_s=0.14,
+            level=level,
+            sensitivity=0.7,
+            at_s=at_s,
+            modes=30,
+        ),
     )
 
 
@@ -105,25 +127,25 @@ _DRUMS: dict[str, Drum] = {
         0.95,
         (
             Tone(hz=52, ring_s=0.5, bend=1.6, bend_s=0.018),
-            Tone(hz=83, ring_s=0.22, level=0.3, keen=0.3, bend=0.8, bend_s=0.015),
-            Band(low_hz=250, high_hz=1200, ring_s=0.05, level=0.12, keen=0.6),
-            Band(low_hz=1800, high_hz=6000, ring_s=0.02, level=0.35, keen=1.2),
+            Tone(hz=83, ring_s=0.22, level=0.3, sensitivity=0.3, bend=0.8, bend_s=0.015),
+            Band(low_hz=250, high_hz=1200, ring_s=0.05, level=0.12, sensitivity=0.6),
+            Band(low_hz=1800, high_hz=6000, ring_s=0.02, level=0.35, sensitivity=1.2),
         ),
     ),
     "snare": _snare(0.85),
     "rim-shot": _snare(
         0.95,
-        Tone(hz=505, ring_s=0.24, level=0.85, keen=0.2),
-        Tone(hz=1130, ring_s=0.16, level=0.6, keen=0.4),
-        Band(low_hz=2500, high_hz=12000, ring_s=0.03, level=1.3, keen=1.2),
+        Tone(hz=505, ring_s=0.24, level=0.85, sensitivity=0.2),
+        Tone(hz=1130, ring_s=0.16, level=0.6, sensitivity=0.4),
+        Band(low_hz=2500, high_hz=12000, ring_s=0.03, level=1.3, sensitivity=1.2),
     ),
     "cross-stick": Drum(
         0.5,
         (
             Tone(hz=740, ring_s=0.09, level=0.8),
-            Tone(hz=1720, ring_s=0.06, level=0.7, keen=0.3),
-            Tone(hz=2950, ring_s=0.035, level=0.4, keen=0.7),
-            Band(low_hz=1500, high_hz=7000, ring_s=0.015, level=0.3, keen=1.2),
+            Tone(hz=1720, ring_s=0.06, level=0.7, sensitivity=0.3),
+            Tone(hz=2950, ring_s=0.035, level=0.4, sensitivity=0.7),
+            Band(low_hz=1500, high_hz=7000, ring_s=0.015, level=0.3, sensitivity=1.2),
         ),
     ),
     "high-tom": _tom(196, 0.55),
@@ -136,8 +158,8 @@ _DRUMS: dict[str, Drum] = {
         (
             *_hat(0.42, 0.45).parts,
             Band(low_hz=2600, high_hz=7000, ring_s=0.5, level=0.55, rise_s=0.003),
-            Band(low_hz=7000, high_hz=15000, ring_s=0.4, level=0.5, keen=0.5, rise_s=0.003),
-            Band(low_hz=4000, high_hz=12000, ring_s=0.2, level=0.4, keen=0.3, at_s=0.022),
+            Band(low_hz=7000, high_hz=15000, ring_s=0.4, level=0.5, sensitivity=0.5, rise_s=0.003),
+            Band(low_hz=4000, high_hz=12000, ring_s=0.2, level=0.4, sensitivity=0.3, at_s=0.022),
         ),
     ),
     "hi-hat-open": _hat(0.42, 1.8),
@@ -145,7 +167,7 @@ _DRUMS: dict[str, Drum] = {
         0.3,
         (
             Band(low_hz=2800, high_hz=5200, ring_s=0.11, level=0.6, modes=50, rise_s=0.0015),
-            Band(low_hz=5200, high_hz=9500, ring_s=0.09, level=0.5, keen=0.6, rise_s=0.0015),
+            Band(low_hz=5200, high_hz=9500, ring_s=0.09, level=0.5, sensitivity=0.6, rise_s=0.0015),
             Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.12),
         ),
     ),
@@ -154,9 +176,15 @@ _DRUMS: dict[str, Drum] = {
         0.34,
         (
             Band(low_hz=1900, high_hz=4200, ring_s=1.3, level=0.35, modes=24, rise_s=0.003),
-            Band(low_hz=4200, high_hz=8000, ring_s=1.5, keen=0.3, modes=40, rise_s=0.003),
+            Band(low_hz=4200, high_hz=8000, ring_s=1.5, sensitivity=0.3, modes=40, rise_s=0.003),
             Band(
-                low_hz=8000, high_hz=12500, ring_s=1.0, level=0.5, keen=0.8, modes=60, rise_s=0.004
+                low_hz=8000,
+                high_hz=12500,
+                ring_s=1.0,
+                level=0.5,
+                sensitivity=0.8,
+                modes=60,
+                rise_s=0.004,
             ),
             Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.1),
         ),
@@ -166,48 +194,48 @@ _DRUMS: dict[str, Drum] = {
         (
             Tone(hz=417, ring_s=1.1, level=0.1),
             Tone(hz=689, ring_s=1.2, level=0.1),
-            Band(low_hz=1200, high_hz=3200, ring_s=1.5, level=0.12, modes=18, keen=0.1),
-            Band(low_hz=3200, high_hz=6500, ring_s=1.2, level=0.2, modes=60, keen=0.3),
-            Band(low_hz=6500, high_hz=12000, ring_s=0.8, level=0.12, modes=120, keen=0.7),
-            Band(low_hz=3000, high_hz=11000, ring_s=0.035, level=0.55, modes=90, keen=0.9),
+            Band(low_hz=1200, high_hz=3200, ring_s=1.5, level=0.12, modes=18, sensitivity=0.1),
+            Band(low_hz=3200, high_hz=6500, ring_s=1.2, level=0.2, modes=60, sensitivity=0.3),
+            Band(low_hz=6500, high_hz=12000, ring_s=0.8, level=0.12, modes=120, sensitivity=0.7),
+            Band(low_hz=3000, high_hz=11000, ring_s=0.035, level=0.55, modes=90, sensitivity=0.9),
         ),
     ),
     "ride-bell": Drum(
         0.5,
         (
             Tone(hz=868, ring_s=1.5, level=0.7),
-            Tone(hz=1394, ring_s=1.3, level=0.5, keen=0.1),
-            Tone(hz=2207, ring_s=1.0, level=0.4, keen=0.3),
-            Tone(hz=3511, ring_s=0.8, level=0.3, keen=0.5),
-            Band(low_hz=4000, high_hz=9500, ring_s=0.7, level=0.1, modes=70, keen=0.7),
-            Band(low_hz=3000, high_hz=11000, ring_s=0.03, level=0.35, keen=1.1),
+            Tone(hz=1394, ring_s=1.3, level=0.5, sensitivity=0.1),
+            Tone(hz=2207, ring_s=1.0, level=0.4, sensitivity=0.3),
+            Tone(hz=3511, ring_s=0.8, level=0.3, sensitivity=0.5),
+            Band(low_hz=4000, high_hz=9500, ring_s=0.7, level=0.1, modes=70, sensitivity=0.7),
+            Band(low_hz=3000, high_hz=11000, ring_s=0.03, level=0.35, sensitivity=1.1),
         ),
     ),
     "crash": Drum(
         0.65,
         (
             Band(low_hz=280, high_hz=1100, ring_s=1.9, level=0.14, modes=24),
-            Band(low_hz=1100, high_hz=3200, ring_s=2.3, level=0.3, modes=80, keen=0.1),
-            Band(low_hz=3200, high_hz=7000, ring_s=1.9, level=0.4, modes=200, keen=0.4),
+            Band(low_hz=1100, high_hz=3200, ring_s=2.3, level=0.3, modes=80, sensitivity=0.1),
+            Band(low_hz=3200, high_hz=7000, ring_s=1.9, level=0.4, modes=200, sensitivity=0.4),
             Band(
                 low_hz=7000,
                 high_hz=14000,
                 ring_s=1.4,
                 level=0.35,
                 modes=300,
-                keen=0.8,
+                sensitivity=0.8,
                 rise_s=0.004,
             ),
-            Band(low_hz=2500, high_hz=15000, ring_s=0.06, level=0.5, keen=1.1),
+            Band(low_hz=2500, high_hz=15000, ring_s=0.06, level=0.5, sensitivity=1.1),
         ),
     ),
     "splash": Drum(
         0.5,
         (
             Band(low_hz=900, high_hz=3000, ring_s=0.5, level=0.15, modes=24),
-            Band(low_hz=3000, high_hz=8000, ring_s=0.65, level=0.4, modes=110, keen=0.3),
-            Band(low_hz=8000, high_hz=16000, ring_s=0.5, level=0.4, modes=200, keen=0.7),
-            Band(low_hz=4000, high_hz=16000, ring_s=0.03, level=0.5, keen=1.1),
+            Band(low_hz=3000, high_hz=8000, ring_s=0.65, level=0.4, modes=110, sensitivity=0.3),
+            Band(low_hz=8000, high_hz=16000, ring_s=0.5, level=0.4, modes=200, sensitivity=0.7),
+            Band(low_hz=4000, high_hz=16000, ring_s=0.03, level=0.5, sensitivity=1.1),
         ),
     ),
     # The turned-up edge of a china rattles: noise, where the other cymbals ring.
@@ -215,19 +243,19 @@ _DRUMS: dict[str, Drum] = {
         0.6,
         (
             Band(low_hz=350, high_hz=1300, ring_s=0.9, level=0.35, modes=30),
-            Band(low_hz=1300, high_hz=3800, ring_s=1.2, level=0.5, keen=0.2),
-            Band(low_hz=3800, high_hz=9000, ring_s=0.9, level=0.35, keen=0.6),
-            Band(low_hz=2000, high_hz=12000, ring_s=0.08, level=0.5, keen=1.0),
+            Band(low_hz=1300, high_hz=3800, ring_s=1.2, level=0.5, sensitivity=0.2),
+            Band(low_hz=3800, high_hz=9000, ring_s=0.9, level=0.35, sensitivity=0.6),
+            Band(low_hz=2000, high_hz=12000, ring_s=0.08, level=0.5, sensitivity=1.0),
         ),
     ),
     "cowbell": Drum(
         0.5,
         (
             Tone(hz=587, ring_s=0.3, level=0.7),
-            Tone(hz=893, ring_s=0.26, level=0.6, keen=0.2),
-            Tone(hz=1810, ring_s=0.15, level=0.45, keen=0.5),
-            Tone(hz=2750, ring_s=0.1, level=0.35, keen=0.9),
-            Band(low_hz=2000, high_hz=7000, ring_s=0.015, level=0.2, keen=1.2),
+            Tone(hz=893, ring_s=0.26, level=0.6, sensitivity=0.2),
+            Tone(hz=1810, ring_s=0.15, level=0.45, sensitivity=0.5),
+            Tone(hz=2750, ring_s=0.1, level=0.35, sensitivity=0.9),
+            Band(low_hz=2000, high_hz=7000, ring_s=0.015, level=0.2, sensitivity=1.2),
         ),
     ),
     "tambourine": Drum(

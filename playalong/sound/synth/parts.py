@@ -1,8 +1,8 @@
 """What a struck sound is made of: tones that bend and die away, and bands of noise or of metal.
 
 A part is harder or softer with the stroke. Hardness is above 0 and at most 1, the hardest stroke
-there is. A ``keen`` part falls off faster than the rest when the stroke is softer, and is shorter
-then: so a soft stroke is darker, with less of a crack at its start.
+there is. A part of greater ``sensitivity`` falls off faster than the rest when the stroke is
+softer, and is shorter then: so a soft stroke is darker, with less of a crack at its start.
 """
 
 from abc import ABC, abstractmethod
@@ -19,7 +19,7 @@ Samples = NDArray[np.float64]
 #: from memory).
 _DECAYS = np.log(10.0 ** (60.0 / 20.0))
 
-#: How much of its keenness a part shows in its length.
+#: How much of its sensitivity a part shows in its length.
 _SHORTER = 0.25
 
 
@@ -27,22 +27,22 @@ _SHORTER = 0.25
 class Part(ABC):
     """One part of a sound.
 
-    ``ring_s``: when it has died away; ``level``: its amplitude at the hardest stroke; ``keen``:
-    the power of the hardness by which it weakens; ``at_s``: when it begins, after the stroke.
+    ``ring_s``: when it has died away; ``level``: its amplitude at the hardest stroke;
+    ``sensitivity``: the power of the hardness by which it weakens; ``at_s``: when it begins, after the stroke.
     """
 
     ring_s: float
     level: float = 1.0
-    keen: float = 0.0
+    sensitivity: float = 0.0
     at_s: float = 0.0
 
     def ring(self, hardness: float) -> float:
         """How long it rings after a stroke of ``hardness``, in seconds."""
-        return float(self.ring_s * hardness ** (_SHORTER * self.keen))
+        return float(self.ring_s * hardness ** (_SHORTER * self.sensitivity))
 
     def strength(self, hardness: float) -> float:
         """Its amplitude at a stroke of ``hardness``."""
-        return float(self.level * hardness**self.keen)
+        return float(self.level * hardness**self.sensitivity)
 
     @abstractmethod
     def sounding(self, hardness: float, rate: int) -> Samples:
