@@ -34,6 +34,14 @@ def as_plain(pattern: str, steps: Sequence[Step], records: Sequence[Record]) -> 
     }
 
 
+#: How steps were called in files of earlier versions, and are called now.
+_RENAMED = (("called mixing ", "called variations "), ("free mixing ", "variations played freely "))
+
+
+def _key(key: str) -> str:
+    return next((new + key[len(old) :] for old, new in _RENAMED if key.startswith(old)), key)
+
+
 def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[str, ...]]:
     """A record for each of ``steps``, and in words what could not be used."""
     records = [Record() for _ in steps]
@@ -43,7 +51,7 @@ def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[s
     numbers = {step.key: number for number, step in enumerate(steps)}
     dropped = []
     for key, raw in kept.items():
-        number, record = numbers.get(key), _record(raw)
+        number, record = numbers.get(_key(str(key))), _record(raw)
         if number is None or record is None or raw.get("mark") != steps[number].mark:
             name = raw.get("name") if isinstance(raw, Mapping) else None
             dropped.append(str(name or key))

@@ -58,7 +58,8 @@ class PadTouch:
     ``velocities``: dynamic to its velocities (1 to 127), rising, and ``levels_db`` their levels:
     the velocity curve. ``bands``: dynamic to its band. ``soft`` tells how well soft and normal
     strokes are apart, ``strong`` normal strokes and accents; None while there are too few.
-    ``fault`` is what is wrong and ``advice`` what to change, both "" where nothing is; ``cause`` is why.
+    ``fault`` is what is wrong and ``advice`` what to change, both "" where nothing is;
+    ``cause`` is why.
     """
 
     voice: str

@@ -322,6 +322,22 @@ def test_what_is_kept_comes_back(name: str, results: list[Repetition], skips: in
     assert open_steps(again) == open_steps(lesson)
 
 
+def test_steps_that_had_another_name_in_earlier_versions_keep_their_records() -> None:
+    lesson = Lesson(SHIPPED["late-bus-home"])
+    for _ in lesson.steps:
+        lesson.skip()
+    plain = lesson.as_plain()
+    old = {
+        key.replace("called variations", "called mixing").replace(
+            "variations played freely", "free mixing"
+        ): record
+        for key, record in plain["steps"].items()
+    }
+    assert set(old) != set(plain["steps"])
+    again = Lesson.from_plain(SHIPPED["late-bus-home"], {**plain, "steps": old})
+    assert (again.as_plain(), again.told) == (plain, ())
+
+
 def test_another_day_begins_with_what_took_help_and_goes_on_where_it_stopped() -> None:
     lesson = Lesson(pattern(FOUR_BEATS))
     for _ in range(PATIENCE):

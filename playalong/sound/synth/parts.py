@@ -28,7 +28,8 @@ class Part(ABC):
     """One part of a sound.
 
     ``ring_s``: when it has died away; ``level``: its amplitude at the hardest stroke;
-    ``sensitivity``: the power of the hardness by which it weakens; ``at_s``: when it begins, after the stroke.
+    ``sensitivity``: the power of the hardness by which it weakens; ``at_s``: when it
+    begins, after the stroke.
     """
 
     ring_s: float
