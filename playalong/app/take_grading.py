@@ -16,7 +16,7 @@ from playalong.grading.bands_from_take import bands_found
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade
 from playalong.grading.loudness import Bands
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
 from playalong.grading.matching.tempo_following import FASTEST, Found, find, follow
 from playalong.grading.verdicts import Rules
@@ -74,7 +74,7 @@ class Graded:
     """
 
     grade: Grade
-    run: Run
+    run: MatchedRun
     followed: bool
     start_s: float
     remarks: tuple[str, ...]
@@ -218,7 +218,7 @@ class _Held:
             bars = _bars_reached(self.pattern, tempo_bpm, FASTEST * span_s) + 1
         return lay_out(self.pattern, tempo_bpm, bars, self.variations)
 
-    def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, Run]:
+    def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, MatchedRun]:
         followed = follow(targets, self.hits, found)
         if self.bars is None:
             bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))

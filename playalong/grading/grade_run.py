@@ -6,7 +6,7 @@ Live play, grading a file, and grading a kept take again all end here.
 from playalong.grading.findings.advice import advice
 from playalong.grading.grade import Counts, Grade, JudgedHit
 from playalong.grading.loudness import LOUDNESSES, Loudness
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.by_position import graces, places, swing
 from playalong.grading.measures.dynamics import dynamics
 from playalong.grading.measures.score import Credits, score
@@ -26,14 +26,14 @@ def grade(
     targets: Targets,
     hits: Hits,
     rules: Rules,
-) -> tuple[Grade, Run]:
+) -> tuple[Grade, MatchedRun]:
     """The grade of ``hits`` against ``targets``, and the matched run behind it."""
-    run = Run.of(targets, hits, rules)
+    run = MatchedRun.of(targets, hits, rules)
     meters = tuple(bar.meter for bar in pattern.bars)
     steady = steadiness(Strokes.of(run), tempo_bpm)
     in_time, together = timing(run), unison(run)
     credits = Credits.of(run)
-    scored = score(run, credits, steady)
+    scored = score(run, credits)
     by_place = places(run, meters)
     return (
         Grade(
@@ -55,7 +55,7 @@ def grade(
     )
 
 
-def counts(run: Run) -> Counts:
+def counts(run: MatchedRun) -> Counts:
     """How many of each verdict."""
     n = {verdict: len(run.told[verdict]) for verdict in Verdict}
     fit = run.verdicts.loudness[run.answered]
@@ -74,7 +74,7 @@ def counts(run: Run) -> Counts:
     )
 
 
-def judged_hits(run: Run) -> list[JudgedHit]:
+def judged_hits(run: MatchedRun) -> list[JudgedHit]:
     """Every hit of a run, in order, and what became of it."""
     told = {word.hit: word for word in run.verdicts.words() if word.hit is not None}
     found = []

@@ -35,7 +35,7 @@ from numpy.typing import NDArray
 
 from playalong.grading.grade import Counts
 from playalong.grading.grade_run import counts
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.meter import Tempo
@@ -114,7 +114,7 @@ class Explainer:
         cost = self._costs(hits, bar)
         best = int(np.argmin(cost))  # the first of equals: fewest variations
         targets = choices.targets(best, self._pattern, self._tempo_bpm)
-        run = Run.of(targets, Hits.of(hits), self._rules)
+        run = MatchedRun.of(targets, Hits.of(hits), self._rules)
         groove = tuple(
             GrooveError(targets.names[number], float(error_ms))
             for number, error_ms in zip(run.target.tolist(), run.error_ms, strict=True)

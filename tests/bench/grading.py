@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.meter import Meter
@@ -82,7 +82,7 @@ def seconds(work: Callable[[], object], times: int) -> float:
     return least
 
 
-def graded(targets: Targets, hits: Hits) -> tuple[Grade, Run]:
+def graded(targets: Targets, hits: Hits) -> tuple[Grade, MatchedRun]:
     """The whole grade."""
     return grade(groove(), TEMPO_BPM, targets, hits, Rules(capture_ms=1000.0 * WINDOW_S))
 

@@ -14,7 +14,7 @@ from scipy.optimize import linear_sum_assignment
 
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.meter import Meter
@@ -121,7 +121,7 @@ def graded(pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None =
 
 def grade_and_run(
     pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None
-) -> tuple[Grade, Run]:
+) -> tuple[Grade, MatchedRun]:
     """The grade, and the matched run behind it."""
     return grade(pattern, pattern.tempo, targets, hits, rules or Rules())
 

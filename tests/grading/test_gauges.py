@@ -8,7 +8,7 @@ import pytest
 from playalong.grading.gauges import BARS_KEPT, Gauges
 from playalong.grading.loudness import Band, Bands, level_db
 from playalong.grading.matching.live_grader import Grader
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.verdicts import Rules, Verdict, VerdictEvent
 from playalong.midi.hits import Hits
@@ -56,7 +56,7 @@ def test_timing_is_that_of_the_last_hits() -> None:
     targets = lay_out(PATTERN, 100.0, 6)
     hits = spread_out(targets, 1)
     gauge = watched(targets, hits).timing
-    run = Run.of(targets, hits, RULES)
+    run = MatchedRun.of(targets, hits, RULES)
     kept = gauge.errors_ms.maxlen
     assert kept is not None
     assert len(gauge.errors_ms) == kept < len(targets)
@@ -75,7 +75,7 @@ def test_ghost_notes_against_the_strong_strokes_of_the_same_voice() -> None:
     # ghost notes and do not count.
     snare = targets.voice == STAFF_ORDER["snare"]
     ghost = targets.dynamic == DYNAMICS.index(Dynamic.GHOST)
-    run = Run.of(targets, hits, RULES)
+    run = MatchedRun.of(targets, hits, RULES)
     level = run.level_db
     assert len(gauge.levels) == snare.sum()
     assert gauge.contrast_db == pytest.approx(
@@ -99,7 +99,7 @@ def test_the_course_of_the_tempo_is_that_of_the_bars_that_are_over() -> None:
     gauge = watched(targets, hits).steadiness
     assert gauge.written_bpm == 100.0
     assert gauge.course[-1][0] == 4
-    run = Run.of(targets, hits, RULES)
+    run = MatchedRun.of(targets, hits, RULES)
     whole = Strokes.of(run)
     before = whole.bar < 5
     alone = Strokes(

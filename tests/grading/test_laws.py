@@ -8,7 +8,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from playalong.grading.loudness import DEFAULT_BANDS
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
@@ -304,7 +304,7 @@ def test_leaving_out_a_faultless_stroke_never_raises_the_score(case: Case) -> No
         assert after <= grade.score.total + 1e-9
 
 
-def _faultless_and_alone(run: Run) -> list[int]:
+def _faultless_and_alone(run: MatchedRun) -> list[int]:
     """Hits on time and of the right loudness that no extra of the voice could replace."""
     on_time = set(run.verdicts.hit[run.told[Verdict.ON_TIME]].tolist())
     right = set(run.hit[run.verdicts.loudness[run.answered] == 0].tolist())

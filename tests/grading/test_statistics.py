@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.grading.loudness import level_db
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.measures.timing import timing
 from playalong.grading.students_t import LEVEL, students_t
@@ -28,14 +28,14 @@ GROOVE = groove(
 TEMPO = 100.0
 
 
-def played(seed: int, bars: int = 8) -> tuple[Run, np.ndarray, np.ndarray]:
+def played(seed: int, bars: int = 8) -> tuple[MatchedRun, np.ndarray, np.ndarray]:
     """A run in which row i of what was played answers target i: errors in ms and velocities."""
     chance = np.random.default_rng(seed)
     targets = lay_out(GROOVE, TEMPO, bars)
     errors_ms = chance.normal(3.0, 12.0, len(targets)).clip(-70, 70)
     velocity = chance.integers(1, 128, len(targets)).astype(np.float64)
     hits = Hits.sorted(targets.time_s + errors_ms / 1000.0, targets.voice, velocity)
-    return Run.of(targets, hits, Rules()), errors_ms, velocity
+    return MatchedRun.of(targets, hits, Rules()), errors_ms, velocity
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -77,7 +77,7 @@ def test_the_limb_that_leads() -> None:
         hits = Hits.sorted(
             targets.time_s + errors / 1000.0, targets.voice, np.full(len(errors), 84.0)
         )
-        told = timing(Run.of(targets, hits, Rules())).leads
+        told = timing(MatchedRun.of(targets, hits, Rules())).leads
         groups = {str(list(Limb)[code]): errors[limb == code] for code in np.unique(limb).tolist()}
         means = {name: float(own.mean()) for name, own in groups.items()}
         first, last = min(means, key=means.__getitem__), max(means, key=means.__getitem__)
@@ -95,12 +95,12 @@ def test_nobody_leads_with_too_few_strokes_or_no_spread() -> None:
     velocity = np.full(len(targets), 84.0)
     for lead_s, leads in ((0.0, None), (0.01, "snare hand"), (-0.01, "kick foot")):
         time_s = targets.time_s - np.where(snare, lead_s, 0.0)
-        told = timing(Run.of(targets, Hits.sorted(time_s, targets.voice, velocity), Rules()))
+        told = timing(MatchedRun.of(targets, Hits.sorted(time_s, targets.voice, velocity), Rules()))
         assert told.leads == leads
     few = lay_out(groove(snare="x--- x--- x--- x---", kick="x--- ---- ---- ----"), TEMPO, 1)
     time_s = few.time_s - np.where(few.voice == STAFF_ORDER["snare"], 0.01, 0.0)
     hits = Hits.sorted(time_s, few.voice, np.full(len(few), 84.0))
-    assert timing(Run.of(few, hits, Rules())).leads is None
+    assert timing(MatchedRun.of(few, hits, Rules())).leads is None
 
 
 @pytest.mark.parametrize("level", [0.01, 0.05])

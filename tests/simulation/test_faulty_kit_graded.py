@@ -10,7 +10,7 @@ import pytest
 
 from playalong.grading.grade import Counts
 from playalong.grading.grade_run import counts, grade
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.mapping import hits_of
 from playalong.midi.pads import Guard, Pads
@@ -82,7 +82,7 @@ def guarded(name: str) -> Pads:
 
 
 def told(targets: Targets, performance: Performance, pads: Pads | None = None) -> Counts:
-    return counts(Run.of(targets, hits_of(performance.messages, pads)[0], Rules()))
+    return counts(MatchedRun.of(targets, hits_of(performance.messages, pads)[0], Rules()))
 
 
 def beside_the_pattern(counted: Counts) -> tuple[int, int, int, int]:

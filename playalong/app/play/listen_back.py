@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from playalong.app.run.context import RunContext
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit
 from playalong.midi.mapping import CHOKE, Mapper
@@ -40,7 +40,9 @@ class Played:
         return listened(self.hits, self.targets, which, speed, self.chokes, self.clicks)
 
     @classmethod
-    def of(cls, take: Take, pads: Pads, run: Run, pauses: Pauses, clicks: Sequence[Click]) -> Self:
+    def of(
+        cls, take: Take, pads: Pads, run: MatchedRun, pauses: Pauses, clicks: Sequence[Click]
+    ) -> Self:
         """What a graded take has."""
         hits = [run.hits[number] for number in range(len(run.hits))]
         return cls(hits, run.targets, _chokes(take, pads, pauses), clicks)

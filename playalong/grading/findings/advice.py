@@ -12,7 +12,7 @@ from enum import IntEnum
 import numpy as np
 
 from playalong.grading.grade import PlaceGrade, Steadiness, Timing, Unison
-from playalong.grading.matching.matched_run import Floats, Ints, Run
+from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun
 from playalong.grading.measures.score import Credits
 from playalong.grading.measures.steadiness import STEADY
 from playalong.grading.verdicts import Verdict
@@ -40,7 +40,7 @@ class Fault(IntEnum):
 
 
 def advice(
-    run: Run,
+    run: MatchedRun,
     credits: Credits,
     places: tuple[PlaceGrade, ...],
     timing: Timing,
@@ -81,7 +81,7 @@ def advice(
     return _of_voice(fault, BY_NAME[str(voices[column])].label, n, mean)
 
 
-def _causes(run: Run, credits: Credits) -> tuple[Ints, Floats, Floats]:
+def _causes(run: MatchedRun, credits: Credits) -> tuple[Ints, Floats, Floats]:
     """How often, at what cost, and with what sum of figures: (faults, places) each."""
     on_time, loud, grace = credits.timing, credits.loudness, credits.graces
     excess, late = credits.excess_db, run.error_ms > 0

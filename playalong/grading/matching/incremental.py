@@ -7,7 +7,7 @@ gives the same words, since a window or a group of rivals is only ever settled w
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,8 @@ from playalong.grading.matching.windows import (
     windows_of,
     wrong_drums,
 )
-from playalong.grading.verdicts import VERDICTS, Rules, Verdict, VerdictEvent
+from playalong.grading.verdicts import MATCHED, VERDICTS, Rules, Verdict, VerdictEvent
+from playalong.midi.hits import Hits
 from playalong.pattern.targets import DYNAMICS, Targets
 from playalong.pattern.voices import VOICES
 
@@ -31,6 +32,29 @@ NEVER = 2**62
 
 _CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
 _FITS = {loudness: code for code, loudness in enumerate(LOUDNESSES)}
+_ANSWERED = tuple(_CODE[verdict] for verdict in MATCHED)
+
+
+def in_time(error: Ints, tolerance: int) -> NDArray[np.int8]:
+    """The verdict on hits that answer their targets, from their errors in half-nanoseconds."""
+    verdict = np.full(len(error), _CODE[Verdict.ON_TIME], np.int8)
+    verdict[error < -tolerance] = _CODE[Verdict.EARLY]
+    verdict[error > tolerance] = _CODE[Verdict.LATE]
+    return verdict
+
+
+def fit(
+    targets: Targets, rules: Rules, target: Ints, velocity: NDArray[np.float64]
+) -> NDArray[np.int8]:
+    """How the loudness of hits fits their targets, as indexes into ``LOUDNESSES``; all (k,)."""
+    asked = [[rules.bands.of(voice.name, dynamic) for dynamic in DYNAMICS] for voice in VOICES]
+    low = np.array([[band.low for band in row] for row in asked])
+    high = np.array([[band.high for band in row] for row in asked])
+    voice, dynamic = targets.voice[target], targets.dynamic[target]
+    found = np.full(len(target), _FITS[Loudness.RIGHT], np.int8)
+    found[velocity < low[voice, dynamic]] = _FITS[Loudness.TOO_SOFT]
+    found[velocity > high[voice, dynamic]] = _FITS[Loudness.TOO_LOUD]
+    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +97,47 @@ class Verdicts:
             )
             for verdict, target, hit, error, grace, loudness in zip(*columns, strict=True)
         ]
+
+    def judged_anew(self, targets: Targets, hits: Hits, rules: Rules) -> "Verdicts":
+        """The same answers, held, with ``hits`` played otherwise: at other times, or levels.
+
+        ``hits`` keep their numbers, and need not be in order.
+        """
+        error, main = np.zeros(len(self), np.int64), np.full(len(targets), -1, np.int64)
+        both = np.flatnonzero((self.target >= 0) & (self.hit >= 0))
+        time, own = half_ns(hits.time_s), both[~self.grace[both]]
+        main[self.target[own]] = self.hit[own]
+        error[own] = time[self.hit[own]] - half_ns(targets.time_s)[self.target[own]]
+        graces = both[self.grace[both]]
+        error[graces] = time[self.hit[graces]] - time[main[self.target[graces]]]
+        verdict, loudness = self.verdict.copy(), self.loudness.copy()
+        own = own[np.isin(self.verdict[own], _ANSWERED)]
+        verdict[own] = in_time(error[own], round(rules.tolerance_ms * HALF_NS_PER_MS))
+        loudness[own] = fit(targets, rules, self.target[own], hits.velocity[self.hit[own]])
+        return replace(self, verdict=verdict, error=error, loudness=loudness)
+
+    def without(self, targets: Targets, removed: NDArray[np.bool_]) -> "Verdicts":
+        """These, had the hits ``removed`` (m,) not been played: what they answered is missed.
+
+        Grace strokes of a main stroke that is gone have gone with it.
+        """
+        gone = (self.hit >= 0) & removed[self.hit]
+        unanswered = np.zeros(len(targets), np.bool_)
+        unanswered[self.target[gone & ~self.grace & (self.target >= 0)]] = True
+        lost = gone & ~self.grace & (self.target >= 0)
+        lost[lost] = ~targets.optional[self.target[lost]]
+        gone |= self.grace & unanswered[self.target]
+        changed = replace(
+            self,
+            verdict=np.where(lost, np.int8(_CODE[Verdict.MISSED]), self.verdict),
+            hit=np.where(lost, np.int64(-1), self.hit),
+            error=np.where(lost, np.int64(0), self.error),
+            loudness=np.where(lost, np.int8(-1), self.loudness),
+        )
+        return changed[lost | ~gone]
+
+    def __getitem__(self, rows: Ints | NDArray[np.bool_]) -> "Verdicts":
+        return Verdicts(*(getattr(self, column.name)[rows] for column in fields(self)))
 
     @classmethod
     def joined(cls, parts: "list[Verdicts]") -> "Verdicts":
@@ -147,11 +212,8 @@ class Settler:
         #: Nothing can be settled before this time.
         self.due = min((int(windows.end[0]) for windows in self.windows.values()), default=NEVER)
 
-        self._tolerance = rules.tolerance_ms * HALF_NS_PER_MS
-        self._targets = targets
-        asked = [[rules.bands.of(voice.name, dynamic) for dynamic in DYNAMICS] for voice in VOICES]
-        self._low = np.array([[band.low for band in row] for row in asked])
-        self._high = np.array([[band.high for band in row] for row in asked])
+        self._tolerance = round(rules.tolerance_ms * HALF_NS_PER_MS)
+        self._targets, self._rules = targets, rules
 
         #: How many windows of each voice are settled.
         self.settled = dict.fromkeys(self.windows, 0)
@@ -218,24 +280,16 @@ class Settler:
             mains = np.zeros(len(windows), np.int64)
             mains[own[~grace]] = hits.time[rows[~grace]]
             error[grace] = hits.time[rows[grace]] - mains[own[grace]]
-        verdict = np.full(len(rows), _CODE[Verdict.ON_TIME], np.int8)
-        verdict[~grace & (error < -self._tolerance)] = _CODE[Verdict.EARLY]
-        verdict[~grace & (error > self._tolerance)] = _CODE[Verdict.LATE]
+        verdict = in_time(error, self._tolerance)
+        verdict[grace] = _CODE[Verdict.ON_TIME]
         return Verdicts(
             verdict,
             target,
             hits.number[rows],
             error,
             grace,
-            np.where(grace, np.int8(-1), self._fit(target, velocity)),
+            np.where(grace, np.int8(-1), fit(self._targets, self._rules, target, velocity)),
         )
-
-    def _fit(self, target: Ints, velocity: NDArray[np.float64]) -> NDArray[np.int8]:
-        voice, dynamic = self._targets.voice[target], self._targets.dynamic[target]
-        fit = np.full(len(target), _FITS[Loudness.RIGHT], np.int8)
-        fit[velocity < self._low[voice, dynamic]] = _FITS[Loudness.TOO_SOFT]
-        fit[velocity > self._high[voice, dynamic]] = _FITS[Loudness.TOO_LOUD]
-        return fit
 
     def _left_over(self, certain: int) -> Verdicts:
         """Missed targets and extras of which nothing before ``certain`` is open any more."""

@@ -14,6 +14,7 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from playalong.grading.matching.assignment import align
 from playalong.grading.matching.incremental import NEVER, Played, Settler, Verdicts
@@ -30,14 +31,18 @@ SETTLE_S = 0.15
 PORTION = 1 << 17
 
 
-def judge(targets: Targets, hits: Hits, rules: Rules) -> Verdicts:
-    """The settled words on all ``hits`` of a run, whose numbers are their rows."""
+def judge(
+    targets: Targets, hits: Hits, rules: Rules, rows: NDArray[np.int64] | None = None
+) -> Verdicts:
+    """The settled words on all ``hits`` of a run, or on those in ``rows``; numbers are rows."""
     counts_as = np.full(len(VOICES), -1, np.int16)
     for code, voice in enumerate(VOICES):
         if is_judged(voice.name, targets.voices):
             counts_as[code] = STAFF_ORDER[folded(voice.name, targets.voices)]
     voices = counts_as[hits.voice]
     played = Played(half_ns(hits.time_s), voices, np.arange(len(hits)), hits.velocity)
+    if rows is not None:
+        voices, played = voices[rows], played[rows]
     judged = voices >= 0
     played = (played if judged.all() else played[judged]).in_order()
     settler, parts = Settler(targets, rules), []

@@ -5,7 +5,7 @@ decibel, 0 at velocity 127; spreads are population standard deviations; a figure
 had is None. Answered means: a target's main stroke and the hit that answers it.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -24,7 +24,7 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
-class Run:
+class MatchedRun:
     """Targets, hits and settled words of one run; arrays of k speak of answered targets."""
 
     targets: Targets
@@ -33,9 +33,47 @@ class Run:
     verdicts: Verdicts
 
     @classmethod
-    def of(cls, targets: Targets, hits: Hits, rules: Rules) -> "Run":
+    def of(cls, targets: Targets, hits: Hits, rules: Rules) -> "MatchedRun":
         """Match and judge all ``hits``."""
         return cls(targets, hits, rules, judge(targets, hits, rules))
+
+    def mended(
+        self,
+        *,
+        time_s: Floats | None = None,
+        velocity: Floats | None = None,
+        voice: NDArray[np.int16] | None = None,
+        removed: NDArray[np.bool_] | None = None,
+        added: Hits | None = None,
+        anew: bool = False,
+    ) -> "MatchedRun":
+        """The run judged again with some of its hits played otherwise.
+
+        ``time_s``, ``velocity``, ``voice``: (m,) of all hits, where they change; ``removed`` (m,):
+        hits that were not played. Hits keep their numbers; those ``added`` follow on. Who answers
+        whom is held, so that only what was mended changes: what a removed hit answered is missed.
+        Only other voices, more hits, or ``anew`` make a new matching.
+        """
+        hits = Hits(
+            self.hits.time_s if time_s is None else time_s,
+            self.hits.voice if voice is None else voice,
+            self.hits.velocity if velocity is None else velocity,
+        )
+        gone = np.zeros(len(hits), np.bool_) if removed is None else removed
+        if voice is None and added is None and not anew:
+            held = self.verdicts.without(self.targets, gone) if gone.any() else self.verdicts
+            return replace(
+                self, hits=hits, verdicts=held.judged_anew(self.targets, hits, self.rules)
+            )
+        if added is not None:
+            hits = Hits(
+                np.concatenate([hits.time_s, added.time_s]),
+                np.concatenate([hits.voice, added.voice]),
+                np.concatenate([hits.velocity, added.velocity]),
+            )
+            gone = np.concatenate([gone, np.zeros(len(added), np.bool_)])
+        verdicts = judge(self.targets, hits, self.rules, np.flatnonzero(~gone))
+        return replace(self, hits=hits, verdicts=verdicts)
 
     @cached_property
     def told(self) -> dict[Verdict, Ints]:

@@ -14,7 +14,7 @@ import numpy as np
 
 from playalong.grading.grade import Graces, PlaceGrade, Swing
 from playalong.grading.loudness import LOUDNESSES, Loudness
-from playalong.grading.matching.matched_run import Floats, Ints, Run, median
+from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun, median
 from playalong.grading.verdicts import VERDICTS, Verdict
 from playalong.pattern.meter import Meter
 
@@ -22,7 +22,7 @@ _PAIR = Fraction(1, 4)
 _CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
 
 
-def places(run: Run, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
+def places(run: MatchedRun, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
     """What became of each stroke of the pattern; ``meters`` are those of the pattern's bars."""
     count = len(run.targets.places)
 
@@ -65,14 +65,14 @@ def places(run: Run, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]:
     )
 
 
-def swing(run: Run, meters: tuple[Meter, ...], written: Fraction) -> Swing:
+def swing(run: MatchedRun, meters: tuple[Meter, ...], written: Fraction) -> Swing:
     """The swing as played against ``written``, the percentage that the pattern asks for."""
     played = swing_percent(run, meters)
     ratio = played / (100.0 - played) if played is not None and 0.0 < played < 100.0 else None
     return Swing(played, float(written), ratio)
 
 
-def swing_percent(run: Run, meters: tuple[Meter, ...]) -> float | None:
+def swing_percent(run: MatchedRun, meters: tuple[Meter, ...]) -> float | None:
     """The swing as played, 50 is straight; None where no eighth-note pair was answered."""
     if not len(run.target) or any(beat != _PAIR for meter in meters for beat in meter.beats):
         return None
@@ -102,7 +102,7 @@ def _eighth(at: Fraction) -> int:
     return int(number) if number.denominator == 1 else -1
 
 
-def graces(run: Run) -> Graces | None:
+def graces(run: MatchedRun) -> Graces | None:
     """The grace strokes of a run, None where the pattern asks for none."""
     asked = int(run.targets.graces[run.target].sum())
     if not run.targets.graces.any():

@@ -10,14 +10,14 @@ import numpy as np
 
 from playalong.grading.grade import Dynamics, Level
 from playalong.grading.loudness import LOUDNESSES, Loudness
-from playalong.grading.matching.matched_run import Run, median, spread
+from playalong.grading.matching.matched_run import MatchedRun, median, spread
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS
 
 _GHOST = DYNAMICS.index(Dynamic.GHOST)
 
 
-def dynamics(run: Run) -> Dynamics:
+def dynamics(run: MatchedRun) -> Dynamics:
     """The loudness of a run."""
     fit = run.verdicts.loudness[run.answered]
     contrast: dict[str, float | None] = {}

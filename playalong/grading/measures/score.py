@@ -28,10 +28,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from playalong.grading.grade import Score, Steadiness
+from playalong.grading.grade import Score
 from playalong.grading.loudness import LOUDNESSES, Loudness, level_db
-from playalong.grading.matching.matched_run import Floats, Run
-from playalong.grading.measures.steadiness import STEADY
+from playalong.grading.matching.matched_run import Floats, MatchedRun
+from playalong.grading.measures.steadiness import STEADY, Strokes, steadiness
 from playalong.grading.verdicts import Verdict
 from playalong.pattern.targets import DYNAMICS
 from playalong.pattern.voices import VOICES
@@ -51,7 +51,7 @@ class Credits:
     excess_db: Floats
 
     @classmethod
-    def of(cls, run: Run) -> "Credits":
+    def of(cls, run: MatchedRun) -> "Credits":
         """The credits of a run."""
         excess_db = _excess_db(run)
         loudness = np.ones(len(run.target))
@@ -60,7 +60,7 @@ class Credits:
         return cls(_timing(run), loudness, _graces(run), excess_db)
 
 
-def _timing(run: Run) -> Floats:
+def _timing(run: MatchedRun) -> Floats:
     tolerance, capture = run.rules.tolerance_ms, run.rules.capture_ms
     credit = np.ones(len(run.target))
     excess = np.abs(run.error_ms)
@@ -71,7 +71,7 @@ def _timing(run: Run) -> Floats:
     return credit
 
 
-def _excess_db(run: Run) -> Floats:
+def _excess_db(run: MatchedRun) -> Floats:
     excess = np.zeros(len(run.target))
     fit = run.verdicts.loudness[run.answered]
     outside = np.flatnonzero(fit != LOUDNESSES.index(Loudness.RIGHT))
@@ -85,7 +85,7 @@ def _excess_db(run: Run) -> Floats:
     return excess
 
 
-def _graces(run: Run) -> Floats:
+def _graces(run: MatchedRun) -> Floats:
     credit = np.ones(len(run.target))
     asked = run.targets.graces[run.target]
     main = np.flatnonzero(asked)
@@ -96,22 +96,15 @@ def _graces(run: Run) -> Floats:
     return credit
 
 
-def score(run: Run, credits: Credits, steadiness: Steadiness) -> Score:
-    """The score of a run."""
+def score(run: MatchedRun, credits: Credits | None = None) -> Score:
+    """The score of a run; its ``credits`` may be given where they are known already."""
+    credits = credits or Credits.of(run)
     wrong = len(run.told[Verdict.WRONG_DRUM])
     others = len(run.told[Verdict.MISSED]) + len(run.told[Verdict.EXTRA])
     worth = len(run.target) + others + 1.25 * wrong
     if not worth:
         return Score(0.0, 0.0, 0.0, 0.0, 0.0)
-    steady = 1.0
-    if (
-        run.targets.followed
-        and steadiness.trend != STEADY
-        and steadiness.first_bpm
-        and steadiness.last_bpm
-    ):
-        change = 100.0 * abs(steadiness.last_bpm / steadiness.first_bpm - 1.0)
-        steady = max(0.5, 1.0 - change / 20.0)
+    steady = _steady(run)
     won = float(np.sum(credits.timing * credits.loudness * credits.graces))
     k = max(len(run.target), 1)
     return Score(
@@ -121,3 +114,13 @@ def score(run: Run, credits: Credits, steadiness: Steadiness) -> Score:
         100.0 * float(credits.loudness.sum()) / k,
         100.0 * steady,
     )
+
+
+def _steady(run: MatchedRun) -> float:
+    if not run.targets.followed:
+        return 1.0
+    kept = steadiness(Strokes.of(run), 60.0)  # only the share by which the tempo changes counts
+    if kept.trend == STEADY or not kept.first_bpm or not kept.last_bpm:
+        return 1.0
+    change = 100.0 * abs(kept.last_bpm / kept.first_bpm - 1.0)
+    return max(0.5, 1.0 - change / 20.0)

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from playalong.grading.grade import Steadiness
-from playalong.grading.matching.matched_run import Floats, Ints, Run
+from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun
 from playalong.grading.students_t import LEVEL, students_t
 
 STEADY, FASTER, SLOWER = "steady", "speeding up", "slowing down"
@@ -43,7 +43,7 @@ class Strokes:
     bar_starts_s: Floats
 
     @classmethod
-    def of(cls, run: Run) -> "Strokes":
+    def of(cls, run: MatchedRun) -> "Strokes":
         """The answered strokes of a run."""
         targets = run.targets
         written_s = targets.written[run.target] * targets.seconds_per_whole

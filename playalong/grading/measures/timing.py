@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.grading.grade import Spread, Timing
-from playalong.grading.matching.matched_run import Floats, Run, mean, median, spread
+from playalong.grading.matching.matched_run import Floats, MatchedRun, mean, median, spread
 from playalong.grading.students_t import LEVEL, students_t
 from playalong.pattern.voices import BY_NAME, Limb
 
 
-def timing(run: Run) -> Timing:
+def timing(run: MatchedRun) -> Timing:
     """The timing of a run."""
     errors = {voice: run.error_ms[own] for voice, own in run.by_voice.items()}
     parts: dict[Limb, list[Floats]] = {}

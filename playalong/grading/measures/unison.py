@@ -14,7 +14,7 @@ from fractions import Fraction
 import numpy as np
 
 from playalong.grading.grade import Together, Unison
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import VOICES
 
@@ -22,7 +22,7 @@ from playalong.pattern.voices import VOICES
 ENOUGH = 4
 
 
-def unison(run: Run) -> Unison:
+def unison(run: MatchedRun) -> Unison:
     """How strokes together fall."""
     instant = run.instant
     sizes = np.bincount(instant) if len(instant) else np.zeros(0, np.int64)
@@ -45,7 +45,7 @@ def unison(run: Run) -> Unison:
     )
 
 
-def _together(run: Run) -> list[Together]:
+def _together(run: MatchedRun) -> list[Together]:
     """From the sums of each place of the written pattern: what falls together is written there."""
     places = run.targets.places
     n = np.bincount(run.place, minlength=len(places))
