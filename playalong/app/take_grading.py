@@ -30,7 +30,8 @@ from playalong.pattern.targets import Targets, lay_out, lay_out_on
 from playalong.pattern.voices import VOICES, folded
 from playalong.profile.latency import typed
 from playalong.records.takes import Take
-from playalong.support.errors import UserError, printable, quoted, sentence
+from playalong.support.errors import UserError
+from playalong.support.text import printable, quoted, sentence
 
 #: Tempi outside these can be neither played nor meant.
 SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0

@@ -3,18 +3,35 @@
 import argparse
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
-from playalong.support.errors import CAUTION, UserError
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
 
 Run = Callable[[argparse.Namespace], int]
 
 _PATTERN = {"metavar": "PATTERN", "help": "a pattern's name, or a file"}
 
 
+class Parser(argparse.ArgumentParser):
+    """A parser that prints as all the program does, and tells what is wrong as a UserError."""
+
+    def __init__(self, *args: Any, **options: Any) -> None:
+        super().__init__(*args, **options)
+        self.color = False  # from Python 3.14 on: the terminal is given text alone
+
+    def error(self, message: str) -> NoReturn:
+        """What was typed does not fit."""
+        raise UserError(f"{message}. See {self.prog} --help.")
+
+    def _print_message(self, message: str, file: object = None) -> None:
+        print_lines(*message.removesuffix("\n").split("\n"))
+
+
 def parser(run: Mapping[str, Run]) -> argparse.ArgumentParser:
     """The parser; ``run`` has what each command does, by its name."""
-    made = argparse.ArgumentParser(
+    made = Parser(
         prog="playalong",
         description="Listens to an electronic drum kit, compares each hit with a pattern, "
         "and answers at once.",

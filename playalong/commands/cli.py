@@ -5,28 +5,31 @@ Imports stand inside the commands, so that none pays for what another needs.
 
 import argparse
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from playalong.support.errors import CAUTION, UserError, quoted
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_errors, print_lines
+from playalong.support.text import quoted
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit code is 0 when it did its work, 2 when the input was bad."""
     from playalong.commands.arguments import parser
 
-    given = parser(_COMMANDS).parse_args(arguments)
     try:
+        given = parser(_COMMANDS).parse_args(arguments)
         return int(given.command(given))
     except UserError as error:
-        print(f"playalong: {error}", file=sys.stderr)
+        first, *more = error.lines
+        print_errors(f"playalong: {first}", *more)
         return 2
     except KeyboardInterrupt:
         return 130
     except BrokenPipeError:  # the reader of our output has gone
-        sys.stderr.close()
         return 0
 
 
@@ -35,11 +38,11 @@ def _patterns(_: argparse.Namespace) -> int:
     for name in library.names():
         pattern = library.get(name)
         tempo = f"{pattern.tempo:g} bpm"
-        print(f"{name:<24} {pattern.meter.written:>7}  {tempo:>8}  {pattern.title}")
+        print_lines(f"{name:<24} {pattern.meter.written:>7}  {tempo:>8}  {pattern.title}")
         if pattern.about:
-            print(f"    {pattern.about}")
+            print_lines(f"    {pattern.about}")
         if pattern.variations:
-            print(f"    variations: {', '.join(pattern.variations)}")
+            print_lines(f"    variations: {', '.join(pattern.variations)}")
     return 0
 
 
@@ -51,11 +54,11 @@ def _check(given: argparse.Namespace) -> int:
         try:
             pattern = read(_text(path), path.name)
         except PatternError as error:
-            print(error, file=sys.stderr)
+            print_errors(*error.lines)
             wrong += 1
             continue
         bars = "1 bar" if len(pattern.bars) == 1 else f"{len(pattern.bars)} bars"
-        print(f'{path}: "{pattern.title}" is right: {bars} of {pattern.meter.written}.')
+        print_lines(f'{path}: "{pattern.title}" is right: {bars} of {pattern.meter.written}.')
     return 2 if wrong else 0
 
 
@@ -66,7 +69,7 @@ def _ports(_: argparse.Namespace) -> int:
     names = port_names()
     if not names:
         raise UserError(NO_PORT)
-    print("\n".join(names))
+    print_lines(*names)
     return 0
 
 
@@ -101,18 +104,20 @@ def _grade(given: argparse.Namespace) -> int:
             "start_s": round(graded.start_s, 6),
             "latency_ms": graded.latency_ms,
         }
-        print(json.dumps(told, indent=1))
+        print_lines(*json.dumps(told, indent=1).split("\n"))
         return 0
     grade = graded.grade
     bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
-    print(f"{pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {grade.score.total:.0f} of 100\n")
+    print_lines(
+        f"{pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {grade.score.total:.0f} of 100"
+    )
+    print_lines("")
     for what, figure in figures(grade):
-        print(f"  {what:<18} {figure}")
-    print(f"\n{grade.advice}")
-    for remark in graded.remarks:
-        print(f"({remark})")
+        print_lines(f"  {what:<18} {figure}")
+    print_lines("", grade.advice)
+    _notice(graded.remarks)
     if hits is not None:
-        print("\n" + "\n".join(hit_lines(hits)))
+        print_lines("", *hit_lines(hits))
     return 0
 
 
@@ -122,7 +127,7 @@ def _sounds(_: argparse.Namespace) -> int:
     names = device_names()
     if not names:
         raise UserError("There is no sound device: the click is seen, not heard.")
-    print("\n".join(names))
+    print_lines(*names)
     return 0
 
 
@@ -136,7 +141,7 @@ def _kit(given: argparse.Namespace) -> int:
     if given.player or given.fast:
         by: Any = Player(_skill(given.player or "steady"), given.seed, given.fast)
         profile = set_up(by, _look(given), None, _home(given), given.page)
-        print("\n".join(shown(profile, ())))
+        print_lines(*shown(profile, ()))
         return 0
     with _listening(given) as (port, profile, home):
         if given.latency_ms is not None:
@@ -145,10 +150,10 @@ def _kit(given: argparse.Namespace) -> int:
                 raise UserError(f"The latency is not kept. {' '.join(home.told)}")
         if given.watch:
             for line in watch(port, profile, time.perf_counter):
-                print(line, flush=True)
+                print_lines(line)
         elif not given.show and given.latency_ms is None:
             profile = set_up(port, _look(given), profile, home, given.page)
-        print("\n".join(shown(profile, home.told)))
+        print_lines(*shown(profile, home.told))
     return 0
 
 
@@ -162,7 +167,7 @@ def _play(given: argparse.Namespace) -> int:
             _tell(kept)
             trouble = kept.trouble
     if trouble:
-        raise UserError(" ".join(trouble))
+        raise UserError.of(trouble)
     return 0
 
 
@@ -177,9 +182,9 @@ def _demo(given: argparse.Namespace) -> int:
     kept, files = demo(task, _look(given), player, _home(), given.out, given.stay)
     _tell(kept)
     for file in files:
-        print(f"Also there: {file}")
+        print_lines(f"Also there: {file}")
     if kept.trouble:
-        raise UserError(" ".join(kept.trouble))
+        raise UserError.of(kept.trouble)
     return 0
 
 
@@ -194,9 +199,8 @@ def _listening(given: argparse.Namespace) -> Iterator[tuple[Any, Any, Any]]:
         profile = home.profile(port.name, given.who)
         if not getattr(given, "show", False):  # who only looks changes nothing
             home.remember(port=port.name, kit=profile.kit, player=profile.player)
-        print(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
-        for word in home.told:
-            print(f"({word})")
+        print_lines(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
+        _notice(home.told)
         yield port, profile, home
     finally:
         port.close()
@@ -248,8 +252,7 @@ def _task(given: argparse.Namespace, profile: Any = None) -> Any:
     found = with_recording(
         task, home, along, given.loop, given.bars, given.speed, given.recording_db
     )
-    for word in home.told:
-        print(f"({word})")
+    _notice(home.told)
     return found
 
 
@@ -275,7 +278,7 @@ def _practice(given: argparse.Namespace) -> int:
     pattern, home, clicking = _pattern(given.pattern), _home(), _clicking(given)
     rules = checked_rules(given.capture_ms, given.tolerance_ms, _bands(given))
     if given.plan:
-        print("\n".join(plan_lines(pattern, rules, given.out or home.data)))
+        print_lines(*plan_lines(pattern, rules, given.out or home.data))
         return 0
     if given.player or given.fast:
         by = Player(_skill(given.player or "steady"), given.seed, given.fast)
@@ -285,11 +288,13 @@ def _practice(given: argparse.Namespace) -> int:
             bands = _bands(given) or profile.bands
             rules = checked_rules(given.capture_ms, given.tolerance_ms, bands)
             told = practise(pattern, rules, _look(given), port, profile, home, given.out, clicking)
-    print(f"{told.learned} of {told.steps} steps are learned, after {told.repetitions} runs today.")
+    print_lines(
+        f"{told.learned} of {told.steps} steps are learned, after {told.repetitions} runs today."
+    )
     if told.next:
-        print(f"Next: {told.next}")
+        print_lines(f"Next: {told.next}")
     if told.trouble:
-        raise UserError(" ".join(told.trouble))
+        raise UserError.of(told.trouble)
     return 0
 
 
@@ -323,7 +328,7 @@ def _hear(given: argparse.Namespace) -> int:
         task = _task(given)
         hear(_chunk(task, given) if given.chunk else task, _look(given), click, home, given.out)
     if given.out is not None:
-        print(f"It is written: {given.out}")
+        print_lines(f"It is written: {given.out}")
     return 0
 
 
@@ -361,18 +366,17 @@ def _beats(given: argparse.Namespace) -> int:
     )
     if beat_map is None:
         raise UserError("No beats were kept.")
-    for word in home.told:
-        print(f"({word})")
+    _notice(home.told)
     bars = "1 bar" if beat_map.bars == 1 else f"{beat_map.bars or 'no whole'} bars"
-    print(
+    print_lines(
         f"{len(beat_map)} beats in {bars} of {beat_map.per_bar}: "
         f"{beat_map.tempo_bpm(0):.1f} bpm in bar 1, "
         f"{beat_map.tempo_bpm(max(0, beat_map.bars - 1)):.1f} in the last."
     )
     if given.find:
-        print("Hear whether bar 1 begins where it should: playalong beats and its name.")
+        print_lines("Hear whether bar 1 begins where it should: playalong beats and its name.")
     if given.out is not None:
-        print(f"It is written: {given.out}")
+        print_lines(f"It is written: {given.out}")
     return 0
 
 
@@ -409,10 +413,15 @@ def _look(given: argparse.Namespace) -> Any:
     return Look(given.dark, given.large, given.sound, given.buffer_ms, given.click_to, echo)
 
 
+def _notice(words: Iterable[str]) -> None:
+    for word in words:
+        print_lines(*f"({word})".split("\n"))
+
+
 def _tell(kept: Any) -> None:
     grade = kept.graded.grade
-    print(f"{grade.score.total:.0f} of 100. {grade.advice}")
-    print(f"The take is kept: {kept.path}")
+    print_lines(f"{grade.score.total:.0f} of 100. {grade.advice}")
+    print_lines(f"The take is kept: {kept.path}")
 
 
 def _library() -> Any:

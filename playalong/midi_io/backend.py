@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from typing import Protocol, TypeVar
 
 from playalong.midi.port import Arrival
-from playalong.support.errors import UserError, quoted
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 NO_PORT = (
     "There is no MIDI port: plug the kit in, switch it on, and try again. "

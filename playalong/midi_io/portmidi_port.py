@@ -223,7 +223,9 @@ def main() -> None:
         line = json.dumps((_listed(inputs=True), _listed(inputs=False)))
         pygame.midi.quit()
         if line != told:
-            print(line, flush=True)
+            to_program = sys.stdout  # noqa: TID251 - a pipe to the program, no terminal
+            to_program.write(f"{line}\n")
+            to_program.flush()
             told = line
         ended.join(_LOOK_S)
         if not ended.is_alive():

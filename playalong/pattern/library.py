@@ -5,7 +5,8 @@ from difflib import get_close_matches
 
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
-from playalong.support.errors import UserError, quoted
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 
 class UnknownPattern(UserError):  # noqa: N818 - it is told as it is named

@@ -83,10 +83,11 @@ class PatternError(UserError):
         self.name = name
         self.problems = tuple(sorted(problems, key=lambda p: (p.line, p.column)))
         super().__init__(
-            "\n".join(
-                f"{name}, line {p.line}, column {p.column}: {p.message}" for p in self.problems
-            )
+            *(f"{name}, line {p.line}, column {p.column}: {p.message}" for p in self.problems)
         )
+
+    def __reduce__(self) -> tuple[type["PatternError"], tuple[str, tuple[Problem, ...]]]:
+        return PatternError, (self.name, self.problems)
 
 
 def read(text: str, name: str) -> Pattern:

@@ -21,7 +21,8 @@ from pathlib import Path
 from typing import Any
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.support.errors import UserError, printable, quoted
+from playalong.support.errors import UserError
+from playalong.support.text import printable, quoted
 
 #: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
 #: through it, tell it from another: two may begin with the same silence.

@@ -30,7 +30,7 @@ from playalong.profile.latency import (
 from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
 from playalong.support import toml_files as toml
-from playalong.support.errors import quoted
+from playalong.support.text import quoted
 from playalong.support.toml_files import TEXT, Kind, Tables, TomlError, number, one_of, whole
 
 _TEMPLATE = """\

@@ -1,26 +1,29 @@
-"""Plain words: errors that the user can mend, and the caution that goes with playing."""
+"""The one error that reaches a user: something that the user can mend, in plain words."""
 
-CAUTION = (
-    "Start quiet, rest between runs, and stop on pain or ringing in the ears; "
-    "if it stays, ask a physician or an audiologist."
-)
+from collections.abc import Iterable
+from typing import Self
+
+from playalong.support.text import printable
 
 
 class UserError(Exception):
-    """Something the user can mend: its text says what, where, and what would be right."""
+    """Something the user can mend: it says what, where, and what would be right.
 
+    ``lines`` are its lines, fit to be shown; as text they stand below each other.
+    """
 
-def printable(text: str) -> str:
-    """``text`` on one line, whatever it holds."""
-    return "".join(char if char.isprintable() else "\N{REPLACEMENT CHARACTER}" for char in text)
+    def __init__(self, *lines: str) -> None:
+        super().__init__(*map(printable, lines))
 
+    @classmethod
+    def of(cls, words: Iterable[str]) -> Self:
+        """From words on trouble, each of one line or more."""
+        return cls(*(line for word in words for line in word.split("\n")))
 
-def quoted(text: str) -> str:
-    """``text`` in quotes, on one line."""
-    return f'"{printable(text)}"'
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """One for each thing that is wrong."""
+        return self.args
 
-
-def sentence(error: Exception) -> str:
-    """The words of an error as a sentence: with a capital, and a full stop."""
-    words = str(error)
-    return f"{words[:1].upper()}{words[1:]}."
+    def __str__(self) -> str:
+        return "\n".join(self.args)

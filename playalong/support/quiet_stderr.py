@@ -14,8 +14,9 @@ def quiet_stderr() -> Iterator[None]:
     except OSError:  # there is no standard error
         yield
         return
-    if sys.stderr is not None:  # as in a program without a console
-        sys.stderr.flush()
+    stream = sys.stderr  # noqa: TID251 - nothing is printed
+    if stream is not None:  # as in a program without a console
+        stream.flush()
     nowhere = os.open(os.devnull, os.O_WRONLY)
     try:
         os.dup2(nowhere, 2)

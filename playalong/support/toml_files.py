@@ -12,7 +12,8 @@ from itertools import count
 from pathlib import Path
 from typing import Any, TypeVar
 
-from playalong.support.errors import UserError, quoted
+from playalong.support.errors import UserError
+from playalong.support.text import printable, quoted
 
 T = TypeVar("T")
 Keys = tuple[str, ...]
@@ -121,9 +122,7 @@ class Tables:
             raise self._error(sorted(self._mistakes))
 
     def _error(self, mistakes: list[tuple[int, str]]) -> TomlError:
-        return TomlError(
-            "\n".join(f"{self._path}, line {line}: {message}" for line, message in mistakes)
-        )
+        return TomlError(*(f"{self._path}, line {line}: {message}" for line, message in mistakes))
 
 
 def _or(names: Sequence[str]) -> str:
@@ -175,7 +174,7 @@ def read_or_set_aside(path: Path, read: Callable[[Path], T]) -> tuple[T | None, 
     except FileNotFoundError:
         return None, ""
     except OSError as error:
-        return None, f"{path} cannot be read ({error.strerror or error})."
+        return None, f"{printable(str(path))} cannot be read ({error.strerror or error})."
     except TomlError as mistakes:
         try:
             return None, _set_aside(path, mistakes)
@@ -186,7 +185,8 @@ def read_or_set_aside(path: Path, read: Callable[[Path], T]) -> tuple[T | None, 
 def _set_aside(path: Path, mistakes: TomlError) -> str:
     """Move the file at ``path`` out of the way, and say so; OSError if that fails."""
     aside = _moved(path)
-    return f"{mistakes}\nThe file was set aside as {aside}: mend it, and give it its name again."
+    name = printable(str(aside))
+    return f"{mistakes}\nThe file was set aside as {name}: mend it, and give it its name again."
 
 
 def _moved(path: Path) -> Path:
@@ -232,8 +232,8 @@ def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[P
             raise TomlError(f"{path} cannot be written: what is to be kept is no TOML.")
         draft.write_text(text, encoding="utf-8")
         if is_new:
-            told = f"{path} is written so that it cannot take what is new: it was set aside as "
-            told += f"{_moved(path)}."
+            told = f"{printable(str(path))} is written so that it cannot take what is new: it was "
+            told += f"set aside as {printable(str(_moved(path)))}."
         draft.replace(path)
     except (OSError, UnicodeError) as error:
         with suppress(OSError):

@@ -26,7 +26,8 @@ from playalong.records import beat_maps
 from playalong.screen.base.page import Outcome
 from playalong.simulation.faulty_kit import ROUGH
 from playalong.sound.recordings.decoding import Recording
-from playalong.support.errors import UserError, printable, sentence
+from playalong.support.errors import UserError
+from playalong.support.text import printable, sentence
 
 #: Beats to a bar where nobody has said how many.
 USUAL_PER_BAR = 4
@@ -77,7 +78,7 @@ def _keeping(home: Home) -> Callable[[Profile], None]:
         before = len(home.told)
         home.keep(profile)
         if home.told[before:]:
-            raise UserError(" ".join(home.told[before:]))
+            raise UserError.of(home.told[before:])
 
     return keep
 

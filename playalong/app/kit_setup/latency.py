@@ -253,7 +253,7 @@ def typed_in(ms: float) -> Latency:
     try:
         return typed(ms)
     except ValueError as error:
-        raise UserError(str(error)) from None
+        raise UserError.of([str(error)]) from None
 
 
 def _counted(playing: _Playing, now_s: float) -> str:

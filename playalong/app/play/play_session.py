@@ -41,7 +41,7 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.pages.ready import READY, ReadyPage
 from playalong.screen.pages.result import ResultPage
-from playalong.support.errors import CAUTION
+from playalong.support.cautions import CAUTION
 
 #: How much one step slower or faster is, in beats a minute.
 STEP_BPM = 4.0

@@ -1,6 +1,5 @@
 """Work that takes its time, with its progress in the window or in the terminal."""
 
-import sys
 from collections.abc import Callable
 from threading import Thread
 from typing import Generic, TypeVar
@@ -10,6 +9,7 @@ from playalong.screen.base.page import Outcome
 from playalong.screen.pages.wait import WaitPage
 from playalong.sound.recordings.decoding import Progress
 from playalong.support.errors import UserError
+from playalong.support.terminal import print_progress
 
 Result = TypeVar("Result")
 
@@ -42,8 +42,6 @@ def shown(context: RunContext, title: str, words: str, work: Work[Result]) -> Re
 
 def told(words: str, work: Work[Result]) -> Result:
     """Do ``work`` and say on standard error how far it has come, where somebody sees it."""
-    if not sys.stderr.isatty():
-        return work(lambda _: None)
     said = -1
 
     def progress(share: float) -> None:
@@ -51,13 +49,13 @@ def told(words: str, work: Work[Result]) -> Result:
         step = int(share / _STEP)
         if step > said:
             said = step
-            print(f"\r{words}: {step * _STEP:.0%}", end="", file=sys.stderr, flush=True)
+            print_progress(f"{words}: {step * _STEP:.0%}")
 
     try:
         return work(progress)
     finally:
         if said >= 0:
-            print(file=sys.stderr)
+            print_progress(f"{words}: {said * _STEP:.0%}", is_last=True)
 
 
 class _Doing(Thread, Generic[Result]):

@@ -29,7 +29,8 @@ from playalong.sound.recordings.beat_finding import find
 from playalong.sound.recordings.decoding import Progress, Recording
 from playalong.sound.recordings.onsets import FEWEST, GAP_BEATS, Onsets, continued, refined
 from playalong.sound.timeline import RATE
-from playalong.support.errors import UserError, printable
+from playalong.support.errors import UserError
+from playalong.support.text import printable
 
 #: From the press to the sound.
 LEAD_S = 0.3

@@ -13,7 +13,8 @@ from playalong.sound.recordings.decoding import Progress, Recording
 from playalong.sound.recordings.stretching import stretched
 from playalong.sound.rendering import blocks, write_wave
 from playalong.sound.timeline import RATE, gain
-from playalong.support.errors import UserError, printable, sentence
+from playalong.support.errors import UserError
+from playalong.support.text import printable, sentence
 
 #: A loop is joined over ``JOIN_S``, which is over ``BEFORE_S`` before the 1: what begins on the 1
 #: begins once, and whole, even where the map has it a little late.

@@ -13,7 +13,8 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out_on
 from playalong.sound.recordings.decoding import Progress
 from playalong.sound.timeline import RATE, RISE_S, Frames, Stream, risen
-from playalong.support.errors import UserError, sentence
+from playalong.support.errors import UserError
+from playalong.support.text import sentence
 
 
 @dataclass(frozen=True)

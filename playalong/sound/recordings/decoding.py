@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.sound.timeline import RATE, Frames
-from playalong.support.errors import UserError, printable
+from playalong.support.errors import UserError
+from playalong.support.text import printable
 
 #: Told how far work has come: a share from 0 to 1.
 Progress = Callable[[float], None]
