@@ -4,9 +4,9 @@ from dataclasses import dataclass, replace
 
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import FRAME_S, LISTEN_S, RunContext
-from playalong.app.run.controls import Sticks
 from playalong.app.run.kit_click import KitClick
-from playalong.app.user_folders import Home
+from playalong.app.run.pad_commands import PadCommands
+from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.profile.latency import PLAYED_ALONG
 from playalong.profile.profile import Profile
@@ -38,13 +38,15 @@ class Look:
     echo: bool = False
 
 
-class Opened:
+class OpenDevices:
     """Window and sound, opened together and closed together.
 
     The sound starts as loud as it was left, and quiet where it never was.
     """
 
-    def __init__(self, look: Look, home: Home, clock: Clock, notices: tuple[str, ...]) -> None:
+    def __init__(
+        self, look: Look, home: UserFolders, clock: Clock, notices: tuple[str, ...]
+    ) -> None:
         self._look, self._home, self._clock, self._notices = look, home, clock, notices
         self._fast = isinstance(clock, SteppedClock)
 
@@ -98,5 +100,5 @@ def on_kit(context: RunContext, look: Look, port: Port, profile: Profile) -> Run
     if look.kit_click and late is not None and late.how == PLAYED_ALONG:
         # It holds the way of the computer's sound, which the click does not take now.
         profile = replace(profile, latency=None)
-    sticks = Sticks(port, profile, context.stamps)
-    return replace(context, profile=profile, sticks=sticks, echo=look.echo)
+    pad_commands = PadCommands(port, profile, context.stamps)
+    return replace(context, profile=profile, pad_commands=pad_commands, echo=look.echo)

@@ -19,7 +19,7 @@ SOMEBODY = "player"
 
 
 @dataclass
-class Home:
+class UserFolders:
     """The folders of one user; ``told`` is what went wrong with what is kept in them."""
 
     config: Path
@@ -27,7 +27,7 @@ class Home:
     told: list[str] = field(default_factory=list)
 
     @classmethod
-    def of_user(cls) -> "Home":
+    def of_user(cls) -> "UserFolders":
         """The user's own folders on this system."""
         return cls(
             platformdirs.user_config_path("playalong"), platformdirs.user_data_path("playalong")

@@ -131,7 +131,7 @@ def _kit(kit: argparse.ArgumentParser) -> None:
     kit.add_argument(
         "page",
         nargs="?",
-        choices=("pads", "touch", "triggers", "latency", "sticks", "messages"),
+        choices=("pads", "loudness", "triggers", "latency", "pad-commands", "messages"),
         help="go there at once",
     )
     kit.add_argument("--watch", action="store_true", help="print every message as it comes")

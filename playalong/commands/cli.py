@@ -207,12 +207,12 @@ def _listening(given: argparse.Namespace) -> Iterator[tuple[Any, Any, Any]]:
 
 
 def _home(given: argparse.Namespace | None = None) -> Any:
-    from playalong.app.user_folders import Home
+    from playalong.app.user_folders import UserFolders
 
-    home = Home.of_user()
+    home = UserFolders.of_user()
     folder = getattr(given, "out", None)
     if folder is not None and given is not None and given.command is _kit:
-        home = Home(folder, folder)
+        home = UserFolders(folder, folder)
     return home
 
 

@@ -32,7 +32,7 @@ class Port(Protocol):
         """Whether the port is still plugged in."""
         ...
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         """Open a port that has gone again, if it can be had; whether it is there. Never waits."""
         ...
 

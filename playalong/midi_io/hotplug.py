@@ -44,12 +44,12 @@ class Plugged(Generic[_Opened]):
     def is_there(self) -> bool:
         """Whether the port is still plugged in; to be asked every ``LOOK_S``.
 
-        Once it was not, only ``back`` can bring it back: a port of the same name may be another.
+        Once it was not, only ``reopen`` can bring it back: a port of the same name may be another.
         """
         self._lost = self._lost or self._listed not in self._library.names()
         return not self._lost
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         """Open the port again if it can be had; whether it is there now. Never waits."""
         if self.is_there():
             return True
@@ -107,10 +107,10 @@ class PluggedPort(Plugged[OpenPort]):
             self._lost = True
         return super().is_there()
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         """Open the port again if it can be had; whether it is there now. Never waits."""
         was_there = self.is_there()
-        is_there = was_there or super().back()
+        is_there = was_there or super().reopen()
         if is_there and not was_there:
             self._stream += 1
             self._sensed_s = None
@@ -138,6 +138,6 @@ class Lookout:
     def look(self, now_s: float) -> bool:
         """Whether the port is there at ``now_s``, in seconds on any clock; called in each frame."""
         if now_s >= self._look_s:
-            self.is_there = self._port.is_there() or self._port.back()
+            self.is_there = self._port.is_there() or self._port.reopen()
             self._look_s = now_s + (LOOK_S if self.is_there else SEEK_S)
         return self.is_there

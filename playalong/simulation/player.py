@@ -221,7 +221,7 @@ class SimulatedPort:
         """It never leaves."""
         return True
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         """It never leaves."""
         return True
 

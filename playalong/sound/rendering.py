@@ -43,7 +43,7 @@ def rendered(sounds: Sequence[Sound], level: float = LEVEL) -> Frames:
 def write_wave(path: Path, frames: Frames | Iterable[Frames]) -> None:
     """Write frames (n, 2), at once or in blocks, as a 16-bit wave file.
 
-    PlainError when it cannot be written.
+    UserError when it cannot be written.
     """
     parts = [frames] if isinstance(frames, np.ndarray) else frames
     try:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app.play import play_session as sitting
+from playalong.app.play import play_session
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
@@ -80,7 +80,7 @@ def played(task: Task, context: RunContext, seed: int = 5, skill: str = "learnin
 
 def test_the_take_graded_again_gives_the_same(task, context, tmp_path):
     ended = played(task, context)
-    kept = sitting.keep(task, ended, tmp_path)
+    kept = play_session.save_run(task, ended, tmp_path)
     again = grade_take(task.pattern, read_take(kept.path), Options())
     assert as_json(again.grade) == as_json(kept.graded.grade)
     assert again.grade.counts.targets == 3 * 18
@@ -94,7 +94,7 @@ def test_what_was_shown_is_what_is_graded(task, context, tmp_path):
     run = Run(task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now))
     shown = run._sheet.judged
     run._sheet.judged = lambda word: (said.append(word), shown(word))  # type: ignore[method-assign]
-    kept = sitting.keep(task, run.play(), tmp_path)
+    kept = play_session.save_run(task, run.play(), tmp_path)
     for kind, number in (
         ("target", lambda word: word.target),
         ("hit", lambda word: word.hit),
@@ -115,7 +115,7 @@ def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
     at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
     window = Pressed(context.window, context.clock, Key.ESCAPE, at_s)
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
-    kept = sitting.keep(task, played(task, left, skill="steady"), tmp_path)
+    kept = play_session.save_run(task, played(task, left, skill="steady"), tmp_path)
     counts = kept.graded.grade.counts
     assert 18 < counts.targets < 36
     assert counts.missed == 0
@@ -134,7 +134,7 @@ class Vanishing(SimulatedPort):
     def is_there(self) -> bool:
         return self._clock() < self._gone_s
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         return False
 
     def poll(self):
@@ -144,7 +144,7 @@ class Vanishing(SimulatedPort):
 def test_a_port_that_vanishes_loses_nothing(task, context, tmp_path):
     performance = perform(task.targets(), SKILLS["steady"], 1)
     run = Run(task, context, lambda s: Vanishing(performance, s, context.clock.now, s + 3.0))
-    kept = sitting.keep(task, run.play(), tmp_path)
+    kept = play_session.save_run(task, run.play(), tmp_path)
     assert "simulated player" in kept.trouble[0]
     assert "went away" in kept.trouble[0]
     assert kept.graded.grade.counts.missed == 0
@@ -159,7 +159,7 @@ def test_a_folder_that_cannot_be_written(task, context, tmp_path, monkeypatch):
     blocked.write_text("")
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setenv("USERPROFILE", str(tmp_path))
-    kept = sitting.keep(task, played(task, context), blocked)
+    kept = play_session.save_run(task, played(task, context), blocked)
     assert kept.path.parent == tmp_path
     assert str(blocked) in kept.trouble[0]
     assert str(kept.path) in kept.trouble[0]
@@ -173,7 +173,7 @@ def test_a_run_without_a_hit_is_graded(task, context, tmp_path):
 
     performance = perform(task.targets(), SKILLS["steady"], 1)
     run = Run(task, context, lambda s: Silent(performance, s, context.clock.now))
-    kept = sitting.keep(task, run.play(), tmp_path)
+    kept = play_session.save_run(task, run.play(), tmp_path)
     assert kept.graded.grade.counts.missed == 54
     assert kept.graded.grade.score.total == 0
 
@@ -197,17 +197,17 @@ def test_the_demo_leaves_a_take_a_grade_and_pictures(tmp_path, capsys):
 def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path):
     window = Pressed(context.window, context.clock, Key.ESCAPE, 1.5)
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
-    kept = sitting.keep(task, played(task, left), tmp_path)
+    kept = play_session.save_run(task, played(task, left), tmp_path)
     assert kept.graded.grade.counts.targets == 0
     assert kept.graded.grade.score.total == 0
-    page = sitting.result_page(task, kept, context)
+    page = play_session.result_page(task, kept, context)
     context.window.frame(page, 0.0)
 
 
 def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context, tmp_path):
     window = Pressed(context.window, context.clock, Key.ESCAPE, 1.0 + 1.5 * 2.4)
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
-    kept = sitting.keep(task, played(task, left, skill="steady"), tmp_path)
+    kept = play_session.save_run(task, played(task, left, skill="steady"), tmp_path)
     take = read_take(kept.path)
     whole = grade_take(task.pattern, take, Options(bars=2)).grade
     assert kept.graded.grade.counts.targets < 18

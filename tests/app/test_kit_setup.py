@@ -40,10 +40,10 @@ from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.screen.kit_pages.latency import LatencyPage
-from playalong.screen.kit_pages.loudness import TouchPage
+from playalong.screen.kit_pages.loudness import LoudnessPage
 from playalong.screen.kit_pages.messages import MessagesPage
 from playalong.screen.kit_pages.overview import KitPage
-from playalong.screen.kit_pages.pad_commands import SticksPage
+from playalong.screen.kit_pages.pad_commands import PadCommandsPage
 from playalong.screen.kit_pages.pads import PadsPage
 from playalong.screen.kit_pages.triggers import TriggersPage
 from playalong.simulation.faulty_kit import ROUGH, Rough
@@ -127,7 +127,7 @@ class Wire:
     def is_there(self) -> bool:
         return not self.away_s[0] <= self._clock.now() < self.away_s[1]
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         return self.is_there()
 
     def close(self) -> None:
@@ -206,7 +206,7 @@ def test_every_pad_is_kept_at_once(context):
 
 
 def test_every_pad_is_calibrated_with_eight_strokes_of_each_kind(context):
-    profile, kept = learned(context, Kit(), (Outcome.TOUCH,))
+    profile, kept = learned(context, Kit(), (Outcome.LOUDNESS,))
     assert set(profile.strokes) == set(PADS)
     for voice, groups in profile.strokes.items():
         assert {dynamic: len(group) for dynamic, group in groups.items()} == dict.fromkeys(
@@ -222,7 +222,7 @@ def test_what_a_calibration_has_shown_is_not_asked_for_again(context):
     """The page of triggers comes at once with what the strokes on the page before have told."""
     asked: list[str] = []
     player = KitPlayer(
-        context, EXACT, Kit(ROUGH["loose heads"]), 7, (Outcome.TOUCH, Outcome.TRIGGERS)
+        context, EXACT, Kit(ROUGH["loose heads"]), 7, (Outcome.LOUDNESS, Outcome.TRIGGERS)
     )
 
     def script(page: Page, _now_s: float) -> Press | None:
@@ -439,12 +439,12 @@ def test_a_pad_that_has_to_wait_is_told(context):
     told: list[str] = []
 
     def script(page: Page, now_s: float) -> Press | None:
-        told.extend(page.words if isinstance(page, TouchPage) else [])
+        told.extend(page.words if isinstance(page, LoudnessPage) else [])
         return Key.CLOSE if now_s > 4.0 else None
 
     kicks = struck(36, 0.5, 1.0, 1.5)
     crosstalk = struck(48, 1.501, velocity=9)
-    shows(context, script, Wire(context.clock, *kicks, *crosstalk, *struck(38, 2.5)), "touch")
+    shows(context, script, Wire(context.clock, *kicks, *crosstalk, *struck(38, 2.5)), "loudness")
     others = {line for line in told if line.startswith("That was")}
     assert others == {
         "That was the snare, and the kick is not done: finish it, or choose another with the "
@@ -454,10 +454,10 @@ def test_a_pad_that_has_to_wait_is_told(context):
 
 def test_the_curve_of_the_pad_that_was_done_stays_until_the_next_is_struck(context):
     pages: list[tuple[str | None, str | None, bool]] = []
-    player = KitPlayer(context, EXACT, Kit(), 7, (Outcome.TOUCH,))
+    player = KitPlayer(context, EXACT, Kit(), 7, (Outcome.LOUDNESS,))
 
     def script(page: Page, _now_s: float) -> Press | None:
-        if isinstance(page, TouchPage):
+        if isinstance(page, LoudnessPage):
             pages.append((page.voice, page.curve_of, any(page.strokes.values())))
         return None
 
@@ -474,7 +474,7 @@ def test_a_typed_latency_out_of_bounds_is_a_plain_error():
 
 
 @pytest.mark.parametrize(
-    "name", [None, "pads", "touch", "triggers", "latency", "sticks", "messages"]
+    "name", [None, "pads", "loudness", "triggers", "latency", "pad-commands", "messages"]
 )
 def test_every_page_tells_a_port_that_goes_and_comes_back(context, name):
     port = Wire(context.clock)
@@ -525,7 +525,7 @@ def test_a_stroke_alone_changes_the_pad_of_a_line(context):
     kept: list[Profile] = []
 
     def script(page: Page, now_s: float) -> Press | None:
-        if not isinstance(page, SticksPage):
+        if not isinstance(page, PadCommandsPage):
             return Key.CLOSE
         told.append(page.told)
         assert now_s > 9.0 or not kept
@@ -533,7 +533,9 @@ def test_a_stroke_alone_changes_the_pad_of_a_line(context):
             return None
         return Key.DOWN if page.chosen == 0 else Key.ESCAPE if now_s > 12.0 else None
 
-    profile = shows(context, script, Wire(context.clock, *strokes), "sticks", keep=kept.append)
+    profile = shows(
+        context, script, Wire(context.clock, *strokes), "pad-commands", keep=kept.append
+    )
     assert "Strike the china once more, alone: it is then for start, again." in told
     assert "The ride asks for something else already: next." in told
     assert profile.calls.pads[Command.START] == profile.calls.pads[Command.AGAIN] == "china"
@@ -570,14 +572,14 @@ def test_few_strokes_prove_nothing(context):
     pages = iter(["d", Key.CLOSE])
 
     def script(page: Page, now_s: float) -> Press | None:
-        if isinstance(page, TouchPage):
+        if isinstance(page, LoudnessPage):
             return Key.ESCAPE if now_s > 3.0 else None
         if isinstance(page, PadsPage):
             asked.append(page.asked)
         return next(pages, Key.CLOSE) if isinstance(page, KitPage) or asked else None
 
     begun = Profile("kit", "me", has=("kick", "snare"))
-    shows(context, script, Wire(context.clock, *struck(36, 1.0)), "touch", profile=begun)
+    shows(context, script, Wire(context.clock, *struck(36, 1.0)), "loudness", profile=begun)
     assert asked[0] == "Strike the kick: 12 more."
 
 
@@ -640,7 +642,7 @@ def test_strokes_that_work_the_sticks_page_change_nothing(context):
             return Key.CLOSE
         return None
 
-    profile = shows(context, script, Wire(context.clock, *leave), "sticks", profile=before)
+    profile = shows(context, script, Wire(context.clock, *leave), "pad-commands", profile=before)
     assert profile == before
     assert context.clock.now() < 6.0
 

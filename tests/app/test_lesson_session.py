@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app.lesson.lesson_session import Practice, overview_of
+from playalong.app.lesson.lesson_session import LessonSession, overview_of
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import HeldPage, Run
@@ -81,11 +81,13 @@ def context() -> Iterator[RunContext]:
     window.close()
 
 
-def practice(context: RunContext, where: Path, skill: str = "steady", pattern=PATTERN) -> Practice:
+def practice(
+    context: RunContext, where: Path, skill: str = "steady", pattern=PATTERN
+) -> LessonSession:
     def connect(targets, number, start_s):
         return SimulatedPort(perform(targets, SKILLS[skill], number), start_s, context.clock.now)
 
-    return Practice(pattern, Rules(), context, connect, where / "lessons", where / "takes")
+    return LessonSession(pattern, Rules(), context, connect, where / "lessons", where / "takes")
 
 
 def test_a_steady_player_learns_every_step(context, tmp_path):
@@ -137,12 +139,12 @@ def test_skip_back_easier_hear_and_plan(context, tmp_path):
         (56.0, "p"),
         (70.0, Key.ESCAPE),
     ]
-    sitting = practice(context, tmp_path, "learning")
+    session = practice(context, tmp_path, "learning")
     wishes = []
     for name in ("skip", "back", "easier"):
-        wish = getattr(sitting.lesson, name)
-        setattr(sitting.lesson, name, lambda wish=wish, name=name: (wishes.append(name), wish())[1])
-    told = sitting.go()
+        wish = getattr(session.lesson, name)
+        setattr(session.lesson, name, lambda wish=wish, name=name: (wishes.append(name), wish())[1])
+    told = session.go()
     assert wishes == ["skip", "back", "easier"]
     assert told.learned < told.steps
 
@@ -156,11 +158,11 @@ def test_someone_who_cannot_is_helped_and_never_stuck(context, tmp_path):
         return Nothing(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
 
     context.window.plan = [(400.0, Key.ESCAPE)]
-    sitting = Practice(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t")
+    session = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t")
     seen = []
-    played = sitting.lesson.played
-    sitting.lesson.played = lambda result: (seen.append(played(result)), seen[-1])[1]
-    sitting.go()
+    played = session.lesson.played
+    session.lesson.played = lambda result: (seen.append(played(result)), seen[-1])[1]
+    session.go()
     assert sum(answer.changed for answer in seen) >= 5
     unchanged = "".join("x" if answer.changed else "-" for answer in seen).split("x")
     assert max(map(len, unchanged)) <= 4
@@ -171,13 +173,13 @@ def test_a_port_that_goes_away_keeps_the_lesson(context, tmp_path):
         def is_there(self):
             return False
 
-        def back(self):
+        def reopen(self):
             return False
 
     def connect(targets, number, start_s):
         return Gone(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
 
-    told = Practice(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
+    told = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
     assert "went away" in told.trouble[0]
 
 
@@ -196,7 +198,7 @@ def test_it_clicks_where_it_is_asked_to(context, tmp_path):
 
     context.window.plan = [(24.0, Key.ESCAPE)]
     folders = (tmp_path / "l", tmp_path / "t")
-    Practice(PATTERN, Rules(), context, connect, *folders, Clicking(Places.OFF_BEATS)).go()
+    LessonSession(PATTERN, Rules(), context, connect, *folders, Clicking(Places.OFF_BEATS)).go()
     assert Kind.OFF_BEAT in kinds
     assert kinds.isdisjoint({Kind.ONE, Kind.BEAT})
 

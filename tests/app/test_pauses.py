@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.app.play import play_session as sitting
+from playalong.app.play import play_session
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.run import BACK, Run
@@ -80,7 +80,7 @@ class Pulled:
         self._open = self._open and self._plugged()
         return self._open
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         self._open = self._plugged()
         return self._open
 
@@ -129,7 +129,7 @@ def test_the_run_waits_and_goes_on_at_the_bar_line(window, tmp_path):
     assert GONE in seen
     assert run.page.paused == ()
     assert BACK in run.page.notices
-    kept = sitting.keep(task, ended, tmp_path)
+    kept = play_session.save_run(task, ended, tmp_path)
     take = read_take(kept.path)
     assert len(take.note) == port.sent
     counts = kept.graded.grade.counts
@@ -151,7 +151,7 @@ def test_a_last_bar_that_is_broken_off_is_played_once_more(window, tmp_path, bar
     _, task, port, run = run_with(window, [(out_s, out_s + 3.0)], bars)
     ended = run.play()
     assert ended.lost_port is None
-    kept = sitting.keep(task, ended, tmp_path)
+    kept = play_session.save_run(task, ended, tmp_path)
     take = read_take(kept.path)
     assert len(take.note) == port.sent > len(ended.hits)
     counts = kept.graded.grade.counts

@@ -6,11 +6,11 @@ from functools import partial
 
 import pytest
 
-from playalong.app.play.play_session import Sitting, keep
+from playalong.app.play.play_session import PlaySession, save_run
 from playalong.app.run.along import Along
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE_MEANWHILE, RunContext
-from playalong.app.run.controls import Sticks
+from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
@@ -79,7 +79,7 @@ class Kit(SimulatedPort):
     def is_there(self) -> bool:
         return self.there
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         return self.there
 
     def strike(self, *strokes: tuple[float, str]) -> None:
@@ -102,7 +102,7 @@ def window() -> Iterator[Window]:
     made.close()
 
 
-def sitting(
+def session_with(
     window: Window, script: Callable[[Page], Press | None], tmp_path, profile=None, along=None
 ):
     clock = SteppedClock()
@@ -113,11 +113,13 @@ def sitting(
     context = RunContext(
         clock, hands, theme, SilentOutput(), ("a kit",), 0.05, listen_s=0.05, profile=profile
     )
-    context = RunContext(**{**context.__dict__, "sticks": Sticks(kit, profile, context.stamps)})
+    context = RunContext(
+        **{**context.__dict__, "pad_commands": PadCommands(kit, profile, context.stamps)}
+    )
     task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
     if along is not None:
         task = task.going_along(along)
-    return Sitting(task, context, kit, tmp_path), kit, clock
+    return PlaySession(task, context, kit, tmp_path), kit, clock
 
 
 def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
@@ -135,7 +137,7 @@ def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
             return presses.get(len(listened))
         return next(keys.get(type(page), iter(())), None)
 
-    made, _, _ = sitting(window, script, tmp_path)
+    made, _, _ = session_with(window, script, tmp_path)
     kept = list(made.runs())
     assert len(kept) == 2
     grade = kept[0].graded.grade
@@ -154,7 +156,7 @@ def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
             levels.append(page.level.db)
         return next(keys.get(type(page), iter(())), None)
 
-    made, _, _ = sitting(window, script, tmp_path)
+    made, _, _ = session_with(window, script, tmp_path)
     list(made.runs())
     assert [round(level - levels[0]) for level in levels if level and levels[0]] == [0, 3, 6, 3]
 
@@ -179,7 +181,7 @@ def test_a_recording_is_played_slower_and_faster(window, tmp_path, presses, perc
             return next(keys)
         return Key.ESCAPE if isinstance(page, ResultPage) else None
 
-    made, _, _ = sitting(window, script, tmp_path, along=going_along(100))
+    made, _, _ = session_with(window, script, tmp_path, along=going_along(100))
     (kept,) = made.runs()
     assert facts[0] == "a recording.wav, at 100 % of its speed"
     assert facts[-1] == f"a recording.wav, at {percent} % of its speed"
@@ -198,7 +200,7 @@ def test_who_does_not_wait_for_another_speed_has_the_old_one(window, tmp_path):
             return next(keys)
         return Key.ESCAPE if isinstance(page, WaitPage | ResultPage) else None
 
-    made, _, _ = sitting(window, script, tmp_path, along=replace(going_along(100), at=at))
+    made, _, _ = session_with(window, script, tmp_path, along=replace(going_along(100), at=at))
     (kept,) = made.runs()
     assert kept.graded.grade.tempo_bpm == pytest.approx(120.0)
 
@@ -215,7 +217,7 @@ def test_strokes_start_and_leave(window, tmp_path):
             kit.strike((1.2, "kick"), (1.6, "kick"), (2.0, voice), (2.4, voice))
         return None
 
-    made, kit, clock = sitting(window, script, tmp_path)
+    made, kit, clock = session_with(window, script, tmp_path)
     kept = list(made.runs())
     assert len(kept) == 1
     assert clock.now() < 60.0
@@ -241,7 +243,7 @@ def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_
             context,
             partial(late_port, played, latency_ms / 1000.0, clock),
         )
-        kept = keep(task, run.play(), tmp_path)
+        kept = save_run(task, run.play(), tmp_path)
         assert read_take(kept.path).info["latency_ms"] == latency_ms
         assert kept.graded.latency_ms == latency_ms
         mean_ms.append(kept.graded.grade.timing.mean_ms)
@@ -268,7 +270,7 @@ def test_a_kit_that_goes_between_runs_is_told_on_every_page_and_taken_back(windo
         leave = Key.ENTER if kind is ReadyPage else Key.ESCAPE
         return leave if now_s - begin_s > stay_s else None
 
-    made, kit, clock = sitting(window, script, tmp_path)
+    made, kit, clock = session_with(window, script, tmp_path)
     assert len(list(made.runs())) == 1
     for times_s in told.values():
         assert 1.0 <= times_s[0] < 2.0
@@ -287,7 +289,7 @@ def test_a_covered_page_is_worked_as_ever(window, tmp_path):
             return next(presses)
         return Key.ESCAPE if isinstance(page, ResultPage) else None
 
-    made, kit, _ = sitting(window, script, tmp_path)
+    made, kit, _ = session_with(window, script, tmp_path)
     kit.there = False
     assert made._ready() is Outcome.START
     assert set(asked) == {Outcome.LEAVE}

@@ -489,7 +489,7 @@ def test_a_change_is_heard_while_it_plays(recording):
 
 
 class Called:
-    """Strokes that ask for something at times on the clock; see ``live.controls.Sticks``."""
+    """Strokes that ask for something at times on the clock; see ``pad_commands.PadCommands``."""
 
     call = "Kick twice, then:"
     pads: ClassVar[dict[Outcome, str]] = {Outcome.START: "snare", Outcome.ACCEPT: "snare"}
@@ -512,18 +512,25 @@ class Called:
 def test_strokes_work_the_page_while_nothing_plays(recording, context):
     """One setting on, more of it; back over the first to the last, where it is kept."""
     plan = [Outcome.NEXT, Outcome.FASTER, *[Outcome.BACK] * 2, Outcome.FASTER]
-    sticks = Called([(0.1 * number, outcome) for number, outcome in enumerate(plan)])
-    beats = BeatsSession(replace(context, sticks=sticks), recording, TRUE, None, Kept()).go()
+    pad_commands = Called([(0.1 * number, outcome) for number, outcome in enumerate(plan)])
+    beats = BeatsSession(
+        replace(context, pad_commands=pad_commands), recording, TRUE, None, Kept()
+    ).go()
     assert beats == TRUE.nudge(5.0)
-    assert sticks.begun
+    assert pad_commands.begun
 
 
 def test_strokes_are_not_listened_for_while_it_plays(recording, context):
-    sticks = Called([(1.0, Outcome.FASTER)])
+    pad_commands = Called([(1.0, Outcome.FASTER)])
     pressed(context, [*chosen(Setting.ALL), Key.ENTER])
     context.window.plan += [(3.0, "k")]
-    assert BeatsSession(replace(context, sticks=sticks), recording, TRUE, None, Kept()).go() == TRUE
-    assert sticks.plan
+    assert (
+        BeatsSession(
+            replace(context, pad_commands=pad_commands), recording, TRUE, None, Kept()
+        ).go()
+        == TRUE
+    )
+    assert pad_commands.plan
 
 
 # Drafts.

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app.play import play_session as sitting
-from playalong.app.play.play_session import Kept
+from playalong.app.play import play_session
+from playalong.app.play.play_session import SavedRun
 from playalong.app.run.run import Run
 from playalong.app.take_grading import Options, grade_take
 from playalong.commands.cli import main
@@ -38,14 +38,14 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
             arguments = (performance, output, self._start_s, time.perf_counter, time.sleep)
             threading.Thread(target=send, args=arguments, daemon=True).start()
 
-    keep = sitting.keep
+    keep = play_session.save_run
 
-    def keeping(*arguments) -> Kept:
+    def keeping(*arguments) -> SavedRun:
         kept.append((arguments[0], keep(*arguments)))
         return kept[-1][1]
 
-    monkeypatch.setattr(sitting, "Run", Played)
-    monkeypatch.setattr(sitting, "keep", keeping)
+    monkeypatch.setattr(play_session, "Run", Played)
+    monkeypatch.setattr(play_session, "save_run", keeping)
     try:
         command = ["play", "late-bus-home", "--bars", "2", "--port", NAME, "--out", str(tmp_path)]
         assert main(command) == 0

@@ -160,7 +160,7 @@ def test_200_times_a_port_is_pulled_out_and_comes_back_and_no_hit_is_lost():
             time.sleep(0.03)  # the cable is not cut while a message is on it
             output.close()
             assert soon(lambda: not port.is_there())
-            assert not port.back()
+            assert not port.reopen()
             output = VirtualOutput(NAME)
             assert soon(port.back)
             found += port.poll()

@@ -85,13 +85,13 @@ def test_it_comes_back_under_its_name_though_its_numbers_changed():
     library = Library()
     port = opened(library)
     assert port.is_there()
-    assert port.back()
+    assert port.reopen()
     library.pull_out()
     assert not port.is_there()
-    assert not port.back()
+    assert not port.reopen()
     library.plug_in("Pad Box:MIDI 1 32:0")
     assert not port.is_there()
-    assert port.back()
+    assert port.reopen()
     assert port.is_there()
     assert [name for name, _ in library.opened] == [KIT, "Pad Box:MIDI 1 32:0"]
     assert [port.closed for _, port in library.opened] == [True, False]
@@ -104,7 +104,7 @@ def test_what_came_before_it_went_is_still_given_and_what_comes_after_is_another
     library.pull_out()
     assert not port.is_there()
     library.plug_in(KIT)
-    assert port.back()
+    assert port.reopen()
     library.send(bytes((0x99, 38, 2)))
     assert [(arrival.data[2], arrival.stream) for arrival in port.poll()] == [(1, 0), (2, 1)]
     assert port.poll() == []
@@ -114,7 +114,7 @@ def test_another_port_is_not_taken_for_it():
     library = Library()
     port = opened(library)
     library.plug_in("Pad Box:MIDI 2 24:0")
-    assert not port.back()
+    assert not port.reopen()
     assert len(library.opened) == 1
 
 
@@ -125,10 +125,10 @@ def test_a_port_that_does_not_open_yet_is_tried_again():
     assert not port.is_there()
     library.plug_in(KIT)
     library.held = True
-    assert not port.back()
+    assert not port.reopen()
     assert not port.is_there()
     library.held = False
-    assert port.back()
+    assert port.reopen()
 
 
 def test_system_messages_are_left_out():
@@ -152,7 +152,7 @@ def test_a_kit_that_stops_its_active_sensing_has_gone_though_it_is_listed():
     assert port.is_there()
     library.now_s += 0.1
     assert not port.is_there()
-    assert port.back()
+    assert port.reopen()
     library.now_s += 10.0
     assert port.is_there()  # opened again, it is not silent before it has been heard
 
@@ -189,9 +189,9 @@ def test_200_plug_outs_at_random_moments_lose_no_hit(seed):
             heard += port.poll()
         assert not port.is_there()
         while chance.random() < 0.5:
-            assert not port.back()
+            assert not port.reopen()
         library.plug_in(f"Pad Box:MIDI 1 {chance.randrange(16, 128)}:0")
-        assert port.back()
+        assert port.reopen()
     heard += port.poll()
     assert [int.from_bytes(arrival.data, "big") for arrival in heard] == list(range(sent))
     streams = [arrival.stream for arrival in heard]

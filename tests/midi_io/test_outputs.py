@@ -134,9 +134,9 @@ def test_an_output_is_chosen_by_a_part_of_its_name_and_may_come_back(monkeypatch
     output.send(ON)
     library.listed.pop()
     assert not output.is_there()
-    assert not output.back()
+    assert not output.reopen()
     library.listed.append("Pad Box:MIDI 1")
-    assert output.back()
+    assert output.reopen()
     output.send(OFF)
     assert [data for _, data in library.stepped.sent] == [ON, OFF]
     assert library.closed == 1

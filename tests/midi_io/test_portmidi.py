@@ -175,9 +175,9 @@ def test_it_goes_and_comes_back_in_another_place_of_the_list(midi):
     pad = midi.plugged.pop()
     midi.waiting = [[[0x99, 38, 90, 0], 5]]
     assert not port.is_there()
-    assert not port.back()
+    assert not port.reopen()
     midi.plugged = [(b"ALSA", b"Keys", 1, 0, 0), *midi.plugged, pad]
-    assert port.back()
+    assert port.reopen()
     assert port.is_there()
     assert midi.opened == [2, 3]
     assert midi.closed == 1

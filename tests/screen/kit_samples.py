@@ -10,10 +10,10 @@ from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import Level
 from playalong.screen.kit_pages.kit_drawing import USUAL, KitDrawing, Link, Spot
 from playalong.screen.kit_pages.latency import LatencyPage
-from playalong.screen.kit_pages.loudness import PadLine, TouchPage
+from playalong.screen.kit_pages.loudness import LoudnessPage, PadLine
 from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
 from playalong.screen.kit_pages.overview import PAGES, KitLine, KitPage
-from playalong.screen.kit_pages.pad_commands import SticksPage
+from playalong.screen.kit_pages.pad_commands import PadCommandsPage
 from playalong.screen.kit_pages.pads import PadsPage
 from playalong.screen.kit_pages.triggers import PadTriggers, TriggersPage
 from playalong.screen.pages.ready import ReadyPage
@@ -99,7 +99,7 @@ def pads_page(theme: Theme) -> PadsPage:
     return page
 
 
-def touch_page(theme: Theme) -> TouchPage:
+def loudness_page(theme: Theme) -> LoudnessPage:
     random = Random(3)
     strokes = {
         Dynamic.GHOST: [random.gauss(30, 6) for _ in range(8)],
@@ -121,7 +121,7 @@ def touch_page(theme: Theme) -> TouchPage:
         PadLine("high-tom", "nearly the same velocity whatever the stroke", True, True),
         *(PadLine(voice, "", False) for voice in ("hi-hat", "ride", "crash", "floor-tom", "china")),
     ]
-    return TouchPage(theme, KIT, "snare", Dynamic.ACCENT, strokes, bands, 8, words, True, pads)
+    return LoudnessPage(theme, KIT, "snare", Dynamic.ACCENT, strokes, bands, 8, words, True, pads)
 
 
 def triggers_page(theme: Theme, count: int = 9) -> TriggersPage:
@@ -187,7 +187,7 @@ def messages_page(theme: Theme) -> MessagesPage:
     return page
 
 
-def sticks_page(theme: Theme) -> SticksPage:
+def pad_commands_page(theme: Theme) -> PadCommandsPage:
     calls = [
         ("start, again", "snare"),
         ("next", "ride"),
@@ -196,7 +196,7 @@ def sticks_page(theme: Theme) -> SticksPage:
         ("faster", "high tom"),
         ("leave", ""),
     ]
-    return SticksPage(
+    return PadCommandsPage(
         theme,
         KIT,
         "A second of silence, kick twice, then the pad.",
@@ -209,10 +209,10 @@ def sticks_page(theme: Theme) -> SticksPage:
 PAGES_OF_A_KIT: dict[str, Callable[[Theme], object]] = {
     "kit": kit_page,
     "pads": pads_page,
-    "touch": touch_page,
+    "loudness": loudness_page,
     "triggers": triggers_page,
     "latency": latency_page,
     "messages": messages_page,
-    "sticks": sticks_page,
+    "pad-commands": pad_commands_page,
     "ready": ready_page,
 }

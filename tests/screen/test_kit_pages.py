@@ -26,10 +26,10 @@ from .kit_samples import (
     PAGES_OF_A_KIT,
     kit_page,
     latency_page,
+    loudness_page,
     messages_page,
+    pad_commands_page,
     pads_page,
-    sticks_page,
-    touch_page,
     triggers_page,
 )
 from .test_buttons import on
@@ -253,7 +253,7 @@ def reddish(surface: pygame.Surface) -> bool:
 
 
 def test_boxes_fill_with_the_strokes(theme):
-    page = touch_page(theme)
+    page = loudness_page(theme)
     page.bands, page.words = {}, ()
     filled = []
     for count in range(9):
@@ -266,7 +266,7 @@ def test_boxes_fill_with_the_strokes(theme):
 
 
 def test_a_stroke_outside_its_band_is_off(theme):
-    page = touch_page(theme)
+    page = loudness_page(theme)
     page.is_off, page.pads = False, ()
     page.strokes, page.bands = {Dynamic.GHOST: [30.0]}, {Dynamic.GHOST: Band(1, 50)}
     assert not reddish(picture(page))
@@ -275,14 +275,14 @@ def test_a_stroke_outside_its_band_is_off(theme):
 
 
 def test_a_pad_that_cannot_tell_strokes_apart_is_told_in_words(theme, written):
-    surface = picture(touch_page(theme))
+    surface = picture(loudness_page(theme))
     off = " ".join(t.words for t in on(written, surface) if t.colour == LIGHT.off)
     assert "This pad cannot tell normal from accent" in off
     assert "sensitivity" in off
 
 
 def test_touch_is_answered_by_keys(theme):
-    page = touch_page(theme)
+    page = loudness_page(theme)
     wishes = {
         "u": Outcome.UNDO,
         Key.BACKSPACE: Outcome.UNDO,
@@ -430,7 +430,7 @@ def test_what_was_dropped_says_why_in_the_second_colour(theme, written):
 
 
 def test_a_call_is_chosen_by_key_and_strokes(theme, written):
-    page = sticks_page(theme)
+    page = pad_commands_page(theme)
     assert page.handle(Outcome.NEXT) is None
     assert page.chosen == 3
     for _ in page.calls:

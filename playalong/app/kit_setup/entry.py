@@ -6,7 +6,7 @@ from pathlib import Path
 
 from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
 from playalong.app.kit_setup.simulated_player import ROUTE, Kit, KitPlayer
-from playalong.app.open_devices import Look, Opened, on_kit
+from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.entry import Player
 from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
 from playalong.app.recording.beats_session import BeatsSession
@@ -16,7 +16,7 @@ from playalong.app.run.clock import Clock, RealClock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.task import Task
 from playalong.app.take_grading import checked_tempo
-from playalong.app.user_folders import Home
+from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.midi_io.backend import NO_PORT, PortError
 from playalong.midi_io.ports import open_port
@@ -37,7 +37,7 @@ _SIMULATED = "simulated kit"
 
 
 def set_up(
-    by: Port | Player, look: Look, profile: Profile | None, home: Home, page: str | None
+    by: Port | Player, look: Look, profile: Profile | None, home: UserFolders, page: str | None
 ) -> Profile:
     """Learn the kit on a port, or let a simulated player do so; the profile as it is left."""
     if isinstance(by, Player):
@@ -45,7 +45,7 @@ def set_up(
     profile = profile or home.profile(by.name, None)
     # What is measured is told by where the click is: here only the page of latency moves it.
     part, look = look.kit_click, replace(look, kit_click=None)
-    with Opened(look, home, RealClock(), ()) as context:
+    with OpenDevices(look, home, RealClock(), ()) as context:
         if context.window.offscreen:
             raise UserError(
                 "There is no screen for the pages of a kit: --watch prints every message, "
@@ -62,10 +62,10 @@ def set_up(
         return session.go(page)
 
 
-def _simulated(by: Player, look: Look, home: Home, page: str | None) -> Profile:
+def _simulated(by: Player, look: Look, home: UserFolders, page: str | None) -> Profile:
     clock: Clock = SteppedClock() if by.fast else RealClock()
     name, rough = next(iter(ROUGH.items()))
-    with Opened(look, home, clock, ("a simulated player plays",)) as context:
+    with OpenDevices(look, home, clock, ("a simulated player plays",)) as context:
         route = (Outcome(page),) if page else ROUTE
         player = KitPlayer(context, by.skill, Kit(rough), by.seed, route)
         profile = Profile(f"{_SIMULATED} {name}", "simulated player", _SIMULATED)
@@ -73,7 +73,7 @@ def _simulated(by: Player, look: Look, home: Home, page: str | None) -> Profile:
         return session.go()
 
 
-def _keeping(home: Home) -> Callable[[Profile], None]:
+def _keeping(home: UserFolders) -> Callable[[Profile], None]:
     def keep(profile: Profile) -> None:
         before = len(home.told)
         home.keep(profile)
@@ -83,14 +83,14 @@ def _keeping(home: Home) -> Callable[[Profile], None]:
     return keep
 
 
-def maps_folder(home: Home) -> Path:
+def maps_folder(home: UserFolders) -> Path:
     """Where the beats of recordings are kept."""
     return home.data / "beats"
 
 
 def with_recording(
     task: Task,
-    home: Home,
+    home: UserFolders,
     path: Path,
     loop: tuple[int, int] | None,
     bars: int | None,
@@ -133,7 +133,7 @@ def with_recording(
 def beats(
     path: Path,
     look: Look,
-    home: Home,
+    home: UserFolders,
     tempo_bpm: float | None,
     first_beat_s: float | None,
     per_bar: int | None,
@@ -173,7 +173,7 @@ def beats(
         return known
     port = _some_port(port_part)
     try:
-        with Opened(look, home, RealClock(), ()) as context:
+        with OpenDevices(look, home, RealClock(), ()) as context:
             return _tapped(context, look, path, known, port, home, per_bar)
     finally:
         if port is not None:
@@ -186,7 +186,7 @@ def _tapped(
     path: Path,
     known: BeatMap | None,
     port: Port | None,
-    home: Home,
+    home: UserFolders,
     per_bar: int,
 ) -> BeatMap | None:
     if context.window.offscreen:

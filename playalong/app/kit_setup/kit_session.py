@@ -5,12 +5,12 @@ from dataclasses import replace
 
 from playalong.app.kit_setup import profile_text as kit_words
 from playalong.app.kit_setup.latency import ToKit, latency, typed_in
-from playalong.app.kit_setup.loudness import touch
+from playalong.app.kit_setup.loudness import loudness
 from playalong.app.kit_setup.messages import messages, watch
-from playalong.app.kit_setup.pad_commands import sticks
+from playalong.app.kit_setup.pad_commands import pad_commands
 from playalong.app.kit_setup.pads import pads
 from playalong.app.kit_setup.profile_text import shown
-from playalong.app.kit_setup.setup_context import Desk, Keep, pads_of_kit
+from playalong.app.kit_setup.setup_context import Keep, SetupContext, pads_of_kit
 from playalong.app.kit_setup.triggers import triggers
 from playalong.app.run.context import RunContext
 from playalong.app.run.kit_click import KitClick
@@ -50,43 +50,43 @@ class KitSession:
         to_kit: ToKit = click_on_kit,
         starts_on_kit: bool = False,
     ) -> None:
-        """``keep`` keeps a profile; what it returns, or says with PlainError, stands on the page.
+        """``keep`` keeps a profile; what it returns, or says with UserError, stands on the page.
 
         ``to_kit`` gives the output on which the kit sounds the click, by the name of its port;
         with ``starts_on_kit`` it does so from the beginning.
         """
-        self._desk = Desk(context, port, profile, keep, pads_of_kit(profile))
-        self._pages: dict[Outcome, Callable[[Desk], None]] = {
+        self._setup = SetupContext(context, port, profile, keep, pads_of_kit(profile))
+        self._pages: dict[Outcome, Callable[[SetupContext], None]] = {
             Outcome.PADS: pads,
-            Outcome.TOUCH: touch,
+            Outcome.LOUDNESS: loudness,
             Outcome.TRIGGERS: triggers,
-            Outcome.LATENCY: lambda desk: latency(desk, to_kit, starts_on_kit),
-            Outcome.STICKS: sticks,
+            Outcome.LATENCY: lambda setup: latency(setup, to_kit, starts_on_kit),
+            Outcome.PAD_COMMANDS: pad_commands,
             Outcome.MESSAGES: messages,
         }
         self._chosen = 0
 
     def go(self, page: str | None = None) -> Profile:
         """Show the overview, after ``page`` where one is named, until it is left."""
-        desk = self._desk
+        setup = self._setup
         outcome = Outcome(page) if page else self._overview()
-        while outcome in self._pages and not desk.is_closed:
-            self._pages[outcome](desk)
-            outcome = Outcome.LEAVE if desk.is_closed else self._overview()
-        return desk.profile
+        while outcome in self._pages and not setup.is_closed:
+            self._pages[outcome](setup)
+            outcome = Outcome.LEAVE if setup.is_closed else self._overview()
+        return setup.profile
 
     def _overview(self) -> Outcome:
-        desk = self._desk
-        profile = desk.profile
+        setup = self._setup
+        profile = setup.profile
         page = KitPage(
-            desk.context.theme,
+            setup.context.theme,
             profile.kit,
             profile.player,
             "",
             True,
             kit_words.lines(profile),
-            desk.drawing(),
-            buttons=desk.buttons(*CHOOSING),
+            setup.drawing(),
+            buttons=setup.buttons(*CHOOSING),
             chosen=self._chosen,
         )
         mapper = Mapper(profile.pads)
@@ -94,20 +94,20 @@ class KitSession:
         def hears(time_s: float, data: bytes) -> None:
             hit = mapper.hit(time_s, data)
             if hit is not None:
-                page.drawing.strike(hit.voice, hit.velocity, desk.context.clock.now())
+                page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())
 
         def before_frame(_now_s: float) -> None:
-            page.there = desk.is_there
-            page.port = desk.port.name + ("" if desk.is_there else ": not there, check its cable")
-            page.notes = [words for words in (*desk.context.notices, desk.trouble) if words]
+            page.there = setup.is_there
+            page.port = setup.port.name + ("" if setup.is_there else ": not there, check its cable")
+            page.notes = [words for words in (*setup.context.notices, setup.trouble) if words]
 
-        outcome = desk.show(page, hears, before_frame, sticks=True)
+        outcome = setup.show(page, hears, before_frame, by_pads=True)
         self._chosen = page.chosen
         return outcome
 
 
 def typed_latency(profile: Profile, ms: float) -> Profile:
-    """``profile`` with a latency in milliseconds that the user knows; PlainError if none can be
+    """``profile`` with a latency in milliseconds that the user knows; UserError if none can be
     so.
     """
     return replace(profile, latency=typed_in(ms))

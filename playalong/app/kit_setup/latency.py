@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.app.kit_setup import profile_text as kit_words
-from playalong.app.kit_setup.setup_context import Desk
+from playalong.app.kit_setup.setup_context import SetupContext
 from playalong.app.run.run import LEAD_S
 from playalong.midi.hits import Hit
 from playalong.midi.mapping import Mapper
@@ -61,9 +61,9 @@ _HOW = "Strike one pad with every click: one bar is counted in, then come {} cli
 ToKit = Callable[[str], Output]
 
 
-def latency(desk: Desk, to_kit: ToKit, starts_on_kit: bool = False) -> None:
+def latency(setup: SetupContext, to_kit: ToKit, starts_on_kit: bool = False) -> None:
     """Measure the latency, or let it be typed in, until the page is left."""
-    page = _Latency(desk, to_kit)
+    page = _Latency(setup, to_kit)
     try:
         if starts_on_kit:
             page.change_output()
@@ -103,14 +103,14 @@ class _Playing:
 class _Latency:
     """The page, and what is going on on it."""
 
-    def __init__(self, desk: Desk, to_kit: ToKit) -> None:
-        self._desk, self._to_kit = desk, to_kit
+    def __init__(self, setup: SetupContext, to_kit: ToKit) -> None:
+        self._setup, self._to_kit = setup, to_kit
         self._on_kit: Output | None = None
         self._tempo = TEMPI_BPM.index(USUAL_BPM)
         self._playing: _Playing | None = None
         self._found: Measured | None = None
-        self._page = LatencyPage(desk.context.theme, desk.profile.kit, of=CLICKS)
-        self._mapper = Mapper(desk.profile.pads)
+        self._page = LatencyPage(setup.context.theme, setup.profile.kit, of=CLICKS)
+        self._mapper = Mapper(setup.profile.pads)
         self._words = self._how()
         self._answers = {
             Outcome.START: self._begin,
@@ -119,8 +119,8 @@ class _Latency:
             Outcome.CLICK_ON_KIT: self.change_output,
             Outcome.SLOWER: lambda: self._change_tempo(-1),
             Outcome.FASTER: lambda: self._change_tempo(1),
-            Outcome.LOUDER: desk.context.output.louder,
-            Outcome.SOFTER: desk.context.output.softer,
+            Outcome.LOUDER: setup.context.output.louder,
+            Outcome.SOFTER: setup.context.output.softer,
         }
 
     def go(self) -> None:
@@ -128,16 +128,18 @@ class _Latency:
         while True:
             self._page.buttons = self._buttons()
             is_still = self._playing is None
-            outcome = self._desk.show(self._page, self._hears, self._before_frame, sticks=is_still)
+            outcome = self._setup.show(
+                self._page, self._hears, self._before_frame, by_pads=is_still
+            )
             if outcome is Outcome.LEAVE:
                 return
             if outcome is Outcome.ACCEPT and self._found and self._found.latency:
-                self._desk.learned(latency=self._found.latency)
+                self._setup.learned(latency=self._found.latency)
                 return
             if outcome is Outcome.TYPED:
                 known = self._typed()
                 if known is not None:
-                    self._desk.learned(latency=known)
+                    self._setup.learned(latency=known)
                     return
             if outcome in self._answers:
                 self._answers[outcome]()
@@ -150,7 +152,7 @@ class _Latency:
 
     @property
     def _output(self) -> Output:
-        return self._on_kit or self._desk.context.output
+        return self._on_kit or self._setup.context.output
 
     @property
     def _how_measured(self) -> str:
@@ -160,7 +162,7 @@ class _Latency:
         said = [_HOW.format(CLICKS, TEMPI_BPM[self._tempo])]
         if self._on_kit is not None:
             said.append(_BY_KIT)
-        elif self._desk.context.output.silent:
+        elif self._setup.context.output.silent:
             said.append(_SILENT)
         return said
 
@@ -169,7 +171,7 @@ class _Latency:
             return Buttons((_AGAIN, _LOUDER, _SOFTER, LEAVE))
         where = _ON_COMPUTER if self._on_kit else _ON_KIT
         first = (ACCEPT, _ANEW) if self._found and self._found.latency else (START,)
-        return self._desk.buttons(*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE)
+        return self._setup.buttons(*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE)
 
     def _hears(self, time_s: float, data: bytes) -> None:
         hit = self._mapper.hit(time_s, data)
@@ -179,9 +181,9 @@ class _Latency:
     def _before_frame(self, now_s: float) -> Outcome | None:
         """NEXT once the last click is over: the pads work the page again."""
         page, playing = self._page, self._playing
-        known = self._desk.profile.latency
+        known = self._setup.profile.latency
         page.now = kit_words.latency(known) if known else ""
-        if playing is not None and not self._desk.is_there:
+        if playing is not None and not self._setup.is_there:
             self._output.clear()
             self._playing, self._words, page.errors_ms = None, [_GONE, *self._how()], ()
         elif playing is not None:
@@ -189,13 +191,13 @@ class _Latency:
             self._words = [_counted(playing, now_s)]
             if now_s > playing.click_s[-1] + playing.beat_s:
                 self._end(playing)
-        page.words = [*self._desk.notices, *self._words]
+        page.words = [*self._setup.notices, *self._words]
         return Outcome.NEXT if playing is not None and self._playing is None else None
 
     def _begin(self) -> None:
         """Count in, and click."""
         self._output.clear()
-        start_s = self._desk.context.clock.now() + LEAD_S
+        start_s = self._setup.context.clock.now() + LEAD_S
         tempo = Tempo(float(TEMPI_BPM[self._tempo]), _METER.unit)
         found: list[Click] = clicks([_METER] * (CLICKS // len(_METER.beats)), tempo)
         start_s -= found[0].time_s
@@ -224,7 +226,7 @@ class _Latency:
             self._on_kit = None
         else:
             try:
-                self._on_kit = self._to_kit(self._desk.port.name)
+                self._on_kit = self._to_kit(self._setup.port.name)
             except UserError as error:
                 self._words = [str(error), *self._how()]
                 return

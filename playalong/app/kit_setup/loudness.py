@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from math import inf
 
-from playalong.app.kit_setup.setup_context import Desk
+from playalong.app.kit_setup.setup_context import SetupContext
 from playalong.midi.hits import Hit
 from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of
@@ -12,7 +12,7 @@ from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.loudness_calibration import STROKES, TOGETHER_S, PadTouch, Touch
 from playalong.screen.base.page import Outcome
-from playalong.screen.kit_pages.loudness import PadLine, TouchPage
+from playalong.screen.kit_pages.loudness import LoudnessPage, PadLine
 
 _HOW = (
     f"{STROKES} strokes each: soft as ghost notes, then normal, then accents, with a "
@@ -24,21 +24,21 @@ _TOO_SOON = "That stroke was not counted: make a pause of a second before each n
 _ALL = STROKES * len(Dynamic)
 
 
-def touch(desk: Desk) -> None:
+def loudness(setup: SetupContext) -> None:
     """Calibrate the pads until the page is left."""
-    _Calibrating(desk).go()
+    _Calibrating(setup).go()
 
 
 class _Calibrating:
     """The page, and what has been struck on it."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
-        self._machine = Touch(desk.voices, desk.profile.strokes)
-        self._mapper = Mapper(desk.profile.pads)
+    def __init__(self, setup: SetupContext) -> None:
+        self._setup = setup
+        self._machine = Touch(setup.voices, setup.profile.strokes)
+        self._mapper = Mapper(setup.profile.pads)
         # What the guards in use keep out is to be found by the page of triggers.
-        self._bare = Mapper(replace(desk.profile.pads, guards={}))
-        self._page = TouchPage(desk.context.theme, desk.profile.kit, None, None)
+        self._bare = Mapper(replace(setup.profile.pads, guards={}))
+        self._page = LoudnessPage(setup.context.theme, setup.profile.kit, None, None)
         #: The pad of which something is to be told: that which was struck last.
         self._last: str | None = None
         #: The last hit that was not taken, and when the last was that was.
@@ -55,7 +55,7 @@ class _Calibrating:
             Outcome.BACK: lambda: machine.move(-1),
         }
         while True:
-            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+            outcome = self._setup.show(self._page, self._hears, self._before_frame)
             if outcome not in answers:
                 return
             answers[outcome]()
@@ -63,10 +63,10 @@ class _Calibrating:
 
     def _again(self) -> None:
         self._machine.again()
-        self._desk.struck.pop(self._machine.voice or "", None)
+        self._setup.struck.pop(self._machine.voice or "", None)
 
     def _hears(self, time_s: float, data: bytes) -> None:
-        machine, struck = self._machine, self._desk.struck
+        machine, struck = self._machine, self._setup.struck
         bare, hit, voice = self._bare.hit(time_s, data), self._mapper.hit(time_s, data), None
         if hit is not None:
             voice = machine.voice
@@ -85,8 +85,8 @@ class _Calibrating:
     def _keep(self) -> None:
         """Keep the strokes of all pads that are done."""
         known = self._machine.result()
-        if known != self._desk.profile.strokes:
-            self._desk.learned(strokes=known)
+        if known != self._setup.profile.strokes:
+            self._setup.learned(strokes=known)
 
     def _before_frame(self, _now_s: float) -> None:
         machine, page = self._machine, self._page
@@ -107,7 +107,7 @@ class _Calibrating:
             words = [_TOO_SOON, *words]
         if (other := self._other()) is not None and machine.voice is not None:
             words = [_OTHER.format(BY_NAME[other].label, BY_NAME[machine.voice].label), *words]
-        page.words = [*self._desk.notices, *words]
+        page.words = [*self._setup.notices, *words]
 
     def _other(self) -> str | None:
         """The pad that was struck where another is begun, and has to be done first."""

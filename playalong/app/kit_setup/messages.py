@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable, Iterator
 
 from playalong.app.kit_setup.profile_text import loudness
-from playalong.app.kit_setup.setup_context import Desk
+from playalong.app.kit_setup.setup_context import SetupContext
 from playalong.midi.mapping import Heard, Mapper
 from playalong.midi.port import Port
 from playalong.midi_io.hotplug import Lookout
@@ -19,18 +19,18 @@ from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
 _SHORT_S = 0.005
 
 
-def messages(desk: Desk) -> None:
+def messages(setup: SetupContext) -> None:
     """Show what the kit sends until the page is left."""
-    profile = desk.profile
+    profile = setup.profile
     mapper, bands = Mapper(profile.pads), profile.bands
     page = MessagesPage(
-        desk.context.theme,
+        setup.context.theme,
         profile.kit,
-        desk.port.name,
-        drawing=desk.drawing(),
-        buttons=desk.buttons(LEAVE),
+        setup.port.name,
+        drawing=setup.drawing(),
+        buttons=setup.buttons(LEAVE),
     )
-    begin_s = desk.context.clock.now()
+    begin_s = setup.context.clock.now()
 
     def hears(time_s: float, data: bytes) -> None:
         heard = mapper.heard(time_s, data)
@@ -43,9 +43,9 @@ def messages(desk: Desk) -> None:
             )
         )
         if heard.hit is not None:
-            page.drawing.strike(heard.hit.voice, heard.hit.velocity, desk.context.clock.now())
+            page.drawing.strike(heard.hit.voice, heard.hit.velocity, setup.context.clock.now())
 
-    while desk.show(page, hears, sticks=True) is not Outcome.LEAVE:
+    while setup.show(page, hears, by_pads=True) is not Outcome.LEAVE:
         pass
 
 

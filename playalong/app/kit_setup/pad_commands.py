@@ -6,7 +6,7 @@ are never alone, so they do not change it.
 """
 
 from playalong.app.kit_setup.profile_text import COMMANDS
-from playalong.app.kit_setup.setup_context import Desk
+from playalong.app.kit_setup.setup_context import SetupContext
 from playalong.midi.hits import Hit
 from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of
@@ -15,7 +15,7 @@ from playalong.profile.pad_commands import QUIET_BEFORE_S, TOGETHER_S, Calls, Co
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.widgets import DOWN, LEAVE, UP, Button
-from playalong.screen.kit_pages.pad_commands import SticksPage
+from playalong.screen.kit_pages.pad_commands import PadCommandsPage
 
 #: What can be asked for: what is learned is kept at once.
 CHANGING = (
@@ -32,39 +32,39 @@ _LINES: tuple[Command | None, ...] = (
 )
 
 
-def sticks(desk: Desk) -> None:
+def pad_commands(setup: SetupContext) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
     alone, asked = _Alone(), _Asked()
-    mapper = Mapper(desk.profile.pads)
-    page = SticksPage(desk.context.theme, desk.profile.kit, "", (), drawing=desk.drawing())
+    mapper = Mapper(setup.profile.pads)
+    page = PadCommandsPage(setup.context.theme, setup.profile.kit, "", (), drawing=setup.drawing())
 
     def hears(time_s: float, data: bytes) -> None:
         hit = mapper.hit(time_s, data)
         if hit is not None:
             alone.hit(hit)
-            page.drawing.strike(hit.voice, hit.velocity, desk.context.clock.now())
+            page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())
 
     def before_frame(now_s: float) -> Outcome | None:
         voice = alone.time_passed(now_s)
         if voice is not None:
-            page.told = asked.stroke(desk, page.chosen, voice)
-        calls = desk.profile.calls
+            page.told = asked.stroke(setup, page.chosen, voice)
+        calls = setup.profile.calls
         page.call = (
             f"While nothing runs, after a second of silence: the {BY_NAME[calls.call].label} "
             "twice, then twice the pad of what you want."
         )
         page.calls = [(_what(command), _pad(calls, command)) for command in _LINES]
-        page.told = " ".join(desk.notices) or page.told
+        page.told = " ".join(setup.notices) or page.told
         # What works the page may be another pad now.
         return None if voice is None else Outcome.ACCEPT
 
     while True:
-        page.buttons = desk.buttons(*CHANGING)
-        outcome = desk.show(page, hears, before_frame, sticks=True)
+        page.buttons = setup.buttons(*CHANGING)
+        outcome = setup.show(page, hears, before_frame, by_pads=True)
         if outcome is Outcome.LEAVE:
             return
         if outcome is Outcome.UNDO:
-            page.told = _take_off(desk, page.chosen)
+            page.told = _take_off(setup, page.chosen)
 
 
 class _Alone:
@@ -100,12 +100,12 @@ class _Asked:
     def __init__(self) -> None:
         self._asked: tuple[int, str] | None = None
 
-    def stroke(self, desk: Desk, line: int, voice: str) -> str:
+    def stroke(self, setup: SetupContext, line: int, voice: str) -> str:
         """A pad was struck alone while a line was chosen; what is to be told of it."""
-        refused = _refused(desk, line, voice)
+        refused = _refused(setup, line, voice)
         if refused or self._asked == (line, voice):
             self._asked = None
-            return refused or _change(desk, line, voice)
+            return refused or _change(setup, line, voice)
         self._asked = line, voice
         what, label = _in_words(_LINES[line]), BY_NAME[voice].label
         return f"Strike the {label} once more, alone: it is then for {what}."
@@ -132,9 +132,9 @@ def _meant(command: Command) -> tuple[Command, ...]:
     return (command, Command.AGAIN) if command is Command.START else (command,)
 
 
-def _refused(desk: Desk, line: int, voice: str) -> str:
+def _refused(setup: SetupContext, line: int, voice: str) -> str:
     """Why a line cannot have the pad of ``voice``, "" where it can."""
-    calls, command, label = desk.profile.calls, _LINES[line], BY_NAME[voice].label
+    calls, command, label = setup.profile.calls, _LINES[line], BY_NAME[voice].label
     others = [one for one, pad in calls.pads.items() if pad == voice]
     mine = _meant(command) if command is not None else ()
     if command is not None and voice == calls.call:
@@ -145,22 +145,22 @@ def _refused(desk: Desk, line: int, voice: str) -> str:
     return ""
 
 
-def _change(desk: Desk, line: int, voice: str) -> str:
+def _change(setup: SetupContext, line: int, voice: str) -> str:
     """Give the pad of ``voice`` to a line; what is to be told of it."""
-    calls, command, label = desk.profile.calls, _LINES[line], BY_NAME[voice].label
+    calls, command, label = setup.profile.calls, _LINES[line], BY_NAME[voice].label
     if command is None:
         changed = Calls(voice, calls.pads)
     else:
         changed = Calls(calls.call, {**calls.pads, **dict.fromkeys(_meant(command), voice)})
-    desk.learned(calls=changed)
+    setup.learned(calls=changed)
     return f"Kept: {_in_words(command)} is the {label}."
 
 
-def _take_off(desk: Desk, line: int) -> str:
+def _take_off(setup: SetupContext, line: int) -> str:
     """Take the pad of a line away; what is to be told of it."""
-    calls, command = desk.profile.calls, _LINES[line]
+    calls, command = setup.profile.calls, _LINES[line]
     if command is None:
         return "Something has to be struck first: strike another pad to change it."
     left = {one: pad for one, pad in calls.pads.items() if one not in _meant(command)}
-    desk.learned(calls=Calls(calls.call, left))
+    setup.learned(calls=Calls(calls.call, left))
     return f"Kept: {_what(command)} is on no pad, and works by key only."

@@ -3,7 +3,7 @@
 from collections.abc import Collection
 from dataclasses import replace
 
-from playalong.app.kit_setup.setup_context import Desk
+from playalong.app.kit_setup.setup_context import SetupContext
 from playalong.midi.mapping import Mapper
 from playalong.midi.pads import Pads, pad_of
 from playalong.pattern.voices import BY_NAME
@@ -14,25 +14,25 @@ from playalong.screen.kit_pages.kit_drawing import Part, Spot
 from playalong.screen.kit_pages.pads import LEARNED, LEARNING, PadsPage
 
 
-def pads(desk: Desk) -> None:
+def pads(setup: SetupContext) -> None:
     """Learn the pads until the page is left."""
-    _Learned(desk).go()
+    _Learned(setup).go()
 
 
 class _Learned:
     """The page, and what has been learned on it."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk, self._before = desk, desk.profile.pads
-        self._was_taught = bool(desk.profile.has)
+    def __init__(self, setup: SetupContext) -> None:
+        self._setup, self._before = setup, setup.profile.pads
+        self._was_taught = bool(setup.profile.has)
         self._machine = Learning()
-        self._mapper = Mapper(desk.profile.pads)
-        self._page = PadsPage(desk.context.theme, desk.profile.kit, "", 0, 0)
+        self._mapper = Mapper(setup.profile.pads)
+        self._page = PadsPage(setup.context.theme, setup.profile.kit, "", 0, 0)
         self._known = 0
 
     def go(self) -> None:
         """Show it until it is left."""
-        desk = self._desk
+        setup = self._setup
         answers = {
             Outcome.SKIP: self._machine.skip,
             Outcome.BACK: self._machine.back,
@@ -40,9 +40,9 @@ class _Learned:
         }
         while True:
             is_over = self._machine.zone is None
-            self._page.buttons = desk.buttons(*LEARNED) if is_over else Buttons(LEARNING)
+            self._page.buttons = setup.buttons(*LEARNED) if is_over else Buttons(LEARNING)
             # While pads are struck to be learned, they ask for nothing.
-            outcome = desk.show(self._page, self._hears, self._before_frame, sticks=is_over)
+            outcome = setup.show(self._page, self._hears, self._before_frame, by_pads=is_over)
             if outcome is Outcome.NEXT:
                 continue
             if outcome not in answers:
@@ -62,7 +62,7 @@ class _Learned:
             known = {found.note: found.zone for found in machine.found if found.note is not None}
             zone = known.get(-1 if heard.note is None else heard.note) or machine.zone
             if zone is not None:
-                now_s = self._desk.context.clock.now()
+                now_s = self._setup.context.clock.now()
                 page.drawing.strike(zone.voice, heard.velocity, now_s, Part(zone.part))
         if heard.velocity is not None or by_pedal:
             page.heard = heard.words or page.heard
@@ -71,7 +71,7 @@ class _Learned:
         """NEXT once all is learned: the page has other buttons then."""
         machine, page = self._machine, self._page
         was_over = machine.zone is None
-        if self._desk.is_there:
+        if self._setup.is_there:
             machine.time_passed(now_s)
         else:
             machine.wait_anew()
@@ -79,14 +79,14 @@ class _Learned:
             self._keep()
         zone = machine.zone
         page.asked = machine.words
-        page.told = "  ".join(filter(None, [*self._desk.notices, machine.said, machine.hint]))
+        page.told = "  ".join(filter(None, [*self._setup.notices, machine.said, machine.hint]))
         page.done, page.of = machine.progress
         page.drawing.lit = None if zone is None else Spot(zone.voice, Part(zone.part))
         return Outcome.NEXT if zone is None and not was_over else None
 
     def _keep(self) -> None:
         """Keep what is known by now; what was known before of other notes stays until the end."""
-        machine, desk = self._machine, self._desk
+        machine, setup = self._machine, self._setup
         self._known = len(machine.found)
         learned = machine.result(self._page.folds)
         notes = dict(learned.notes)
@@ -96,14 +96,14 @@ class _Learned:
             notes |= self._not_yet_asked(told)
         has_pedal = any(found.pedal for found in machine.found)
         pedal = learned.pedal if has_pedal else self._before.pedal
-        known = Pads(notes, pedal, desk.profile.pads.guards)
-        calls, has = desk.profile.calls, desk.profile.has
+        known = Pads(notes, pedal, setup.profile.pads.guards)
+        calls, has = setup.profile.calls, setup.profile.has
         if machine.zone is None and (voices := self._voices()):
-            desk.voices = has = voices
+            setup.voices = has = voices
             calls = calls.fitting(voices)
-        found = replace(desk.profile, pads=known, calls=calls, has=has)
-        if found != desk.profile:
-            desk.learned(pads=known, calls=calls, has=has)
+        found = replace(setup.profile, pads=known, calls=calls, has=has)
+        if found != setup.profile:
+            setup.learned(pads=known, calls=calls, has=has)
 
     def _not_yet_asked(self, told: Collection[int | None]) -> dict[int, str]:
         """Of a kit that was taught before, notes that were struck for one pad and meant another

@@ -30,10 +30,10 @@ def lines(profile: Profile) -> list[KitLine]:
     pads_are_known = bool(profile.has or pads.notes) or pads.pedal != Pedal()
     said = {
         Outcome.PADS: (_learned(profile), pads_are_known),
-        Outcome.TOUCH: (_calibrated(profile), bool(strokes)),
+        Outcome.LOUDNESS: (_calibrated(profile), bool(strokes)),
         Outcome.TRIGGERS: (_guarded(pads), bool(pads.guards)),
         Outcome.LATENCY: (latency(profile.latency), profile.latency is not None),
-        Outcome.STICKS: (_called(profile), bool(profile.calls.pads)),
+        Outcome.PAD_COMMANDS: (_called(profile), bool(profile.calls.pads)),
         Outcome.MESSAGES: ("every message as it comes, and what becomes of it", True),
     }
     return [KitLine(page.outcome, *said[page.outcome]) for page in PAGES]

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from playalong.app.run.context import RunContext
-from playalong.app.run.controls import MEANT, pads_of
+from playalong.app.run.pad_commands import MEANT, pads_of
 from playalong.midi.hits import Hit
 from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of
@@ -23,7 +23,7 @@ from playalong.support.errors import UserError
 #: The pads that are asked for where nobody has said which there are: the foot has no strokes.
 PADS = tuple(voice for voice in USUAL if voice != "hi-hat-pedal")
 
-#: Keeps a profile; returns what is to be told of it, or raises PlainError.
+#: Keeps a profile; returns what is to be told of it, or raises UserError.
 Keep = Callable[[Profile], str | None]
 
 #: Told of every message: when it was sent, in seconds on the program's clock, and its bytes.
@@ -48,7 +48,7 @@ def pads_of_kit(profile: Profile) -> tuple[str, ...]:
 
 
 @dataclass
-class Desk:
+class SetupContext:
     """A kit at hand.
 
     ``profile`` is what is known by now, and kept; ``voices`` are the pads that there are;
@@ -107,14 +107,14 @@ class Desk:
         page: Page,
         hears: Hears,
         before_frame: BeforeFrame = _nothing,
-        sticks: bool = False,
+        by_pads: bool = False,
     ) -> Outcome:
-        """Show ``page`` until something is asked of it by key, mouse or, with ``sticks``, stroke.
+        """Show ``page`` until something is asked of it by key, mouse or, with ``by_pads``, stroke.
 
         ``hears`` is told of every message; ``before_frame`` may end the page too.
         """
         context, clock = self.context, self.context.clock
-        calls = _Calls(self.profile) if sticks else None
+        calls = _Calls(self.profile) if by_pads else None
         while True:
             now_s = clock.now()
             self._listen(hears, calls)

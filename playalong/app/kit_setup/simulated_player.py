@@ -31,7 +31,7 @@ from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.kit_pages.kit_drawing import Part, Spot
 from playalong.screen.kit_pages.latency import LatencyPage
-from playalong.screen.kit_pages.loudness import TouchPage
+from playalong.screen.kit_pages.loudness import LoudnessPage
 from playalong.screen.kit_pages.overview import KitPage
 from playalong.screen.kit_pages.pads import PadsPage
 from playalong.screen.kit_pages.triggers import TriggersPage
@@ -41,7 +41,7 @@ from playalong.sound.device.output import Sound
 from playalong.sound.synth.click import Click, Kind
 
 #: What is gone through, in this order.
-ROUTE = (Outcome.PADS, Outcome.TOUCH, Outcome.TRIGGERS, Outcome.LATENCY)
+ROUTE = (Outcome.PADS, Outcome.LOUDNESS, Outcome.TRIGGERS, Outcome.LATENCY)
 
 #: From what is seen to the stroke, and from one stroke to the next, in seconds.
 _SEES_S, _STEP_S = 0.3, 0.45
@@ -169,7 +169,7 @@ class KitPlayer:
         if isinstance(page, TriggersPage):
             return Outcome.LEAVE if Outcome.ACCEPT_ALL in pressed else Outcome.ACCEPT_ALL
         is_done = isinstance(page, PadsPage) or (
-            isinstance(page, TouchPage) and page.pads and all(pad.done for pad in page.pads)
+            isinstance(page, LoudnessPage) and page.pads and all(pad.done for pad in page.pads)
         )
         return Outcome.ACCEPT if is_done and page and page.offers(Outcome.ACCEPT) else None
 
@@ -204,7 +204,7 @@ def _wanted(page: Page) -> _Wanted | None:
     if isinstance(page, PadsPage) and page.drawing.lit is not None:
         zone = next((zone for zone in ZONES if page.asked.startswith(zone.words)), None)
         return _Wanted(page.drawing.lit, zone=zone)
-    if isinstance(page, TouchPage) and page.voice is not None:
+    if isinstance(page, LoudnessPage) and page.voice is not None:
         return _Wanted(Spot(page.voice), page.dynamic)
     return None
 
@@ -237,7 +237,7 @@ class _Sent:
         """Always."""
         return True
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         """Always."""
         return True
 

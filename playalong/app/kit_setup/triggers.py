@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from playalong.app.kit_setup.setup_context import Desk
+from playalong.app.kit_setup.setup_context import SetupContext
 from playalong.grading.loudness import level_db
 from playalong.midi.hits import Hit, Hits
 from playalong.midi.mapping import Mapper
@@ -45,16 +45,16 @@ _NONE = "Nothing was added on the {}: no pad sounded twice, and none sounded for
 _SOME = "A guard is used once you say so, and never swallows what a pattern asks for."
 
 
-def triggers(desk: Desk) -> None:
+def triggers(setup: SetupContext) -> None:
     """Find what the kit adds, and propose guards, until the page is left."""
-    for voice, hits in list(desk.struck.items()):
+    for voice, hits in list(setup.struck.items()):
         if _asked(hits, voice) < STROKES:  # too few to tell anything by
-            del desk.struck[voice]
-    if not desk.struck and not _Asking(desk).go():
+            del setup.struck[voice]
+    if not setup.struck and not _Asking(setup).go():
         return
-    while _Found(desk).go() is Outcome.PADS:
-        desk.struck.clear()
-        if not _Asking(desk).go():
+    while _Found(setup).go() is Outcome.PADS:
+        setup.struck.clear()
+        if not _Asking(setup).go():
             return
 
 
@@ -66,44 +66,44 @@ def _asked(hits: Sequence[Hit], voice: str) -> int:
 class _Asking:
     """Lets the pads be struck, one after the other."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk, self._at = desk, 0
+    def __init__(self, setup: SetupContext) -> None:
+        self._setup, self._at = setup, 0
         #: The pad to which hits belong.
         self._of: str | None = None
         # What the guards in use keep out is to be found as well.
-        self._mapper = Mapper(replace(desk.profile.pads, guards={}))
+        self._mapper = Mapper(replace(setup.profile.pads, guards={}))
         self._page = PadsPage(
-            desk.context.theme,
-            desk.profile.kit,
+            setup.context.theme,
+            setup.profile.kit,
             "",
             0,
-            len(desk.voices),
-            drawing=desk.drawing(),
+            len(setup.voices),
+            drawing=setup.drawing(),
             buttons=Buttons((SKIP, _BACK, LEAVE)),
             title=_TITLE,
         )
 
     def go(self) -> bool:
         """Ask for all; False where the page was left."""
-        while self._at < len(self._desk.voices):
-            outcome = self._desk.show(self._page, self._hears, self._before_frame)
+        while self._at < len(self._setup.voices):
+            outcome = self._setup.show(self._page, self._hears, self._before_frame)
             if outcome is Outcome.LEAVE:
                 return False
             if outcome is Outcome.BACK:
                 self._at = max(0, self._at - 1)
-                self._desk.struck.pop(self._voice, None)
+                self._setup.struck.pop(self._voice, None)
                 self._of = None
             else:
                 self._at += 1
-        return bool(self._desk.struck)
+        return bool(self._setup.struck)
 
     @property
     def _voice(self) -> str:
-        return self._desk.voices[self._at]
+        return self._setup.voices[self._at]
 
     @property
     def _hits(self) -> list[Hit]:
-        return self._desk.struck.get(self._voice, [])
+        return self._setup.struck.get(self._voice, [])
 
     def _left(self) -> int:
         """How many strokes are still asked for."""
@@ -112,17 +112,17 @@ class _Asking:
     def _hears(self, time_s: float, data: bytes) -> None:
         hit = self._mapper.hit(time_s, data)
         if hit is not None:
-            if pad_of(hit.voice) == self._voice or self._voice in self._desk.struck:
+            if pad_of(hit.voice) == self._voice or self._voice in self._setup.struck:
                 self._of = self._voice
             # Up to the first stroke on a pad it is the one before that still sounds.
-            self._desk.struck.setdefault(self._of or self._voice, []).append(hit)
-            self._page.drawing.strike(hit.voice, hit.velocity, self._desk.context.clock.now())
+            self._setup.struck.setdefault(self._of or self._voice, []).append(hit)
+            self._page.drawing.strike(hit.voice, hit.velocity, self._setup.context.clock.now())
 
     def _before_frame(self, now_s: float) -> Outcome | None:
         page, left = self._page, self._left()
         page.done, page.drawing.lit = self._at, Spot(self._voice)
         page.asked = _ASKED.format(BY_NAME[self._voice].label, max(1, left))
-        page.told = " ".join([*self._desk.notices, _HOW])
+        page.told = " ".join([*self._setup.notices, _HOW])
         is_over = left <= 0 and now_s - self._hits[-1].time_s >= RING_S
         return Outcome.NEXT if is_over else None
 
@@ -130,42 +130,42 @@ class _Asking:
 class _Found:
     """What was found, and which of the guards are used."""
 
-    def __init__(self, desk: Desk) -> None:
-        self._desk = desk
+    def __init__(self, setup: SetupContext) -> None:
+        self._setup = setup
         self._findings = find(
-            Strokes.calibrating(Hits.of(hits), voice) for voice, hits in desk.struck.items()
+            Strokes.calibrating(Hits.of(hits), voice) for voice, hits in setup.struck.items()
         )
         self._proposals = {one.voice: one for one in proposals(self._findings)}
         self._refused: set[str] = set()
 
     def go(self) -> Outcome:
         """Show it until the page is left or the pads are to be struck anew."""
-        desk, findings = self._desk, self._findings
+        setup, findings = self._setup, self._findings
         # Pads of which there is something to say; all that were struck where there is nothing.
-        voices = [*dict.fromkeys((*self._proposals, *desk.profile.pads.guards))]
+        voices = [*dict.fromkeys((*self._proposals, *setup.profile.pads.guards))]
         using = PROPOSED[:3] if voices else ()
         voices = voices or [pad.voice for pad in findings.pads]
         page = TriggersPage(
-            desk.context.theme,
-            desk.profile.kit,
+            setup.context.theme,
+            setup.profile.kit,
             (),
-            drawing=desk.drawing(),
-            buttons=desk.buttons(*using, *PROPOSED[3:-1], _ANEW, LEAVE),
+            drawing=setup.drawing(),
+            buttons=setup.buttons(*using, *PROPOSED[3:-1], _ANEW, LEAVE),
         )
         page.drawing.links = _links(findings)
-        mapper = Mapper(desk.profile.pads)
+        mapper = Mapper(setup.profile.pads)
 
         def hears(time_s: float, data: bytes) -> None:
             hit = mapper.hit(time_s, data)
             if hit is not None:
-                page.drawing.strike(hit.voice, hit.velocity, desk.context.clock.now())
+                page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())
 
         def before_frame(_now_s: float) -> None:
             page.pads = [self._pad(voice, findings) for voice in voices]
-            page.words = " ".join([*desk.notices, self._said])
+            page.words = " ".join([*setup.notices, self._said])
 
         while True:
-            outcome = desk.show(page, hears, before_frame, sticks=True)
+            outcome = setup.show(page, hears, before_frame, by_pads=True)
             if outcome is Outcome.ACCEPT:
                 self._use(voices[page.chosen : page.chosen + 1])
             elif outcome is Outcome.ACCEPT_ALL:
@@ -174,7 +174,7 @@ class _Found:
                 self._leave_off(voices[page.chosen])
             else:
                 return outcome
-            mapper = Mapper(desk.profile.pads)
+            mapper = Mapper(setup.profile.pads)
 
     @property
     def _said(self) -> str:
@@ -191,7 +191,7 @@ class _Found:
             if doubles
             else []
         )
-        proposal, used = self._proposals.get(voice), self._desk.profile.pads.guards.get(voice)
+        proposal, used = self._proposals.get(voice), self._setup.profile.pads.guards.get(voice)
         shown = used or (proposal.guard if proposal else Guard())
         words = proposal.words if proposal else f"The {BY_NAME[voice].label} adds nothing."
         stands = True if used else False if voice in self._refused else None
@@ -201,7 +201,7 @@ class _Found:
     def _threshold_db(self, voice: str, guard: Guard, pads: Sequence[Pad]) -> float | None:
         """The threshold against the pad's normal stroke: the middle one of all."""
         own = [
-            hit.velocity for hit in self._desk.struck.get(voice, ()) if pad_of(hit.voice) == voice
+            hit.velocity for hit in self._setup.struck.get(voice, ()) if pad_of(hit.voice) == voice
         ]
         if not guard.threshold or not own or voice not in (pad.voice for pad in pads):
             return None
@@ -213,17 +213,17 @@ class _Found:
         guards = {voice: one.guard for voice, one in found.items() if _keeps_out(one)}
         if guards:
             self._refused -= set(guards)
-            self._keep({**self._desk.profile.pads.guards, **guards})
+            self._keep({**self._setup.profile.pads.guards, **guards})
 
     def _leave_off(self, voice: str) -> None:
         """Use no guard on this pad."""
         self._refused.add(voice)
-        guards = dict(self._desk.profile.pads.guards)
+        guards = dict(self._setup.profile.pads.guards)
         if guards.pop(voice, None) is not None:
             self._keep(guards)
 
     def _keep(self, guards: dict[str, Guard]) -> None:
-        self._desk.learned(pads=replace(self._desk.profile.pads, guards=guards))
+        self._setup.learned(pads=replace(self._setup.profile.pads, guards=guards))
 
 
 def _keeps_out(proposal: Proposal) -> bool:

@@ -11,7 +11,7 @@ from datetime import datetime
 from math import ceil
 from pathlib import Path
 
-from playalong.app.run.context import GONE, Nobody, RunContext, hold
+from playalong.app.run.context import GONE, RunContext, SilentPort, hold
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
 from playalong.grading.grade_run import grade
@@ -62,7 +62,7 @@ Connect = Callable[[Targets, int, float], Port]
 
 
 @dataclass(frozen=True)
-class Practised:
+class LessonSummary:
     """What came of it: steps learned of all, repetitions played, what is next, and trouble."""
 
     learned: int
@@ -86,7 +86,7 @@ def overview_of(pattern: Pattern, rules: Rules, folder: Path) -> list[PlanLine]:
     return _plan_lines(begun(pattern, rules, folder)[0])
 
 
-class Practice:
+class LessonSession:
     """One sitting with a lesson; ``lesson_folder`` keeps it, ``takes_folder`` what was played.
 
     ``clicking`` says where it clicks.
@@ -114,7 +114,7 @@ class Practice:
         self._begin_s: float | None = None
         self._before: HeldPage | None = None
 
-    def go(self) -> Practised:
+    def go(self) -> LessonSummary:
         """Practise until the lesson is over, or the player leaves."""
         outcome = self._plan(PLAN_S)
         try:
@@ -127,7 +127,7 @@ class Practice:
             self._speaker.close()
         lines = self.lesson.overview()
         now = next((line.step for line in lines if line.now), None)
-        return Practised(
+        return LessonSummary(
             sum(line.record.state is State.LEARNED for line in lines),
             len(lines),
             self._number,
@@ -164,7 +164,7 @@ class Practice:
             outcome = hold(context, page, _still_s(ended), context.clock.now() + SEEK_S)
             if outcome is Outcome.LEAVE:
                 break
-            if self._port is not None and self._port.back():
+            if self._port is not None and self._port.reopen():
                 return None
         self._trouble.append(
             f'The MIDI port "{ended.lost_port}" went away: check its cable. The lesson is kept.'
@@ -195,7 +195,7 @@ class Practice:
     def _hear(self, task: Task) -> Outcome | None:
         """The program plays it once; nothing is judged."""
         alone = replace(task, company=task.pattern, rest=0, judged=False)
-        run = Run(alone, self._context, lambda start_s: Nobody())
+        run = Run(alone, self._context, lambda start_s: SilentPort())
         run.page.buttons = Buttons(LESSON)
         run.notice("listen")
         ended = run.play()
@@ -312,11 +312,11 @@ class Practice:
 
     @property
     def _pads(self) -> Mapping[Outcome, str]:
-        return self._context.sticks.pads if self._context.sticks else {}
+        return self._context.pad_commands.pads if self._context.pad_commands else {}
 
     @property
     def _call(self) -> str:
-        return self._context.sticks.call if self._context.sticks else ""
+        return self._context.pad_commands.call if self._context.pad_commands else ""
 
     def _keep_lesson(self) -> None:
         plain, name = self.lesson.as_plain(), self._pattern.name

@@ -8,14 +8,14 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Thread
 
-from playalong.app.lesson.lesson_session import Practice, Practised, overview_of
-from playalong.app.open_devices import Look, Opened, on_kit
-from playalong.app.play.play_session import Kept, Sitting, keep, result_page
+from playalong.app.lesson.lesson_session import LessonSession, LessonSummary, overview_of
+from playalong.app.open_devices import Look, OpenDevices, on_kit
+from playalong.app.play.play_session import PlaySession, SavedRun, result_page, save_run
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
 from playalong.app.run.context import RunContext, hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
-from playalong.app.user_folders import Home
+from playalong.app.user_folders import UserFolders
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
@@ -37,12 +37,12 @@ _PICTURE_S = 1.6
 
 
 def play(
-    task: Task, look: Look, port: Port, profile: Profile, home: Home, folder: Path | None
-) -> Iterator[Kept]:
+    task: Task, look: Look, port: Port, profile: Profile, home: UserFolders, folder: Path | None
+) -> Iterator[SavedRun]:
     """Play ``task`` on ``port``, again as often as the player asks; what each run left."""
-    with Opened(look, home, RealClock(), notices=(port.name,)) as opened:
+    with OpenDevices(look, home, RealClock(), notices=(port.name,)) as opened:
         context = on_kit(opened, look, port, profile)
-        yield from Sitting(task, context, port, folder or home.data / "takes").runs()
+        yield from PlaySession(task, context, port, folder or home.data / "takes").runs()
 
 
 @dataclass(frozen=True)
@@ -56,8 +56,8 @@ class Player:
 
 
 def demo(
-    task: Task, look: Look, player: Player, home: Home, folder: Path | None, stay_s: float
-) -> tuple[Kept, list[Path]]:
+    task: Task, look: Look, player: Player, home: UserFolders, folder: Path | None, stay_s: float
+) -> tuple[SavedRun, list[Path]]:
     """Let ``player`` play ``task``; what it left, and the files of the grade and pictures.
 
     The grade stays on a screen for ``stay_s`` seconds, unless a key goes on before.
@@ -66,7 +66,7 @@ def demo(
     clock: Clock = SteppedClock() if fast else RealClock()
     targets = task.targets()
     performance = perform(targets, player.skill, player.seed)
-    with Opened(look, home, clock, ("a simulated player plays",)) as opened:
+    with OpenDevices(look, home, clock, ("a simulated player plays",)) as opened:
         picture = _Picture(opened.window, targets.end_s - _PICTURE_S)
         context = replace(opened, seen=picture.seen, echo=look.echo)
         if player.through_port:
@@ -75,7 +75,7 @@ def demo(
             ended = Run(
                 task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
             ).play()
-        kept = keep(task, ended, folder or home.data / "takes")
+        kept = save_run(task, ended, folder or home.data / "takes")
         beside = kept.path.with_suffix("")
         files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
         told = as_json(kept.graded.grade, judged_hits(kept.graded.run))
@@ -155,10 +155,10 @@ def practise(
     look: Look,
     by: Port | Player,
     profile: Profile | None,
-    home: Home,
+    home: UserFolders,
     folder: Path | None,
     clicking: Clicking = PLAIN,
-) -> Practised:
+) -> LessonSummary:
     """Practise ``pattern`` on a port, or let a simulated player do so."""
     kept = folder or home.data
     fast = isinstance(by, Player) and by.fast
@@ -171,9 +171,9 @@ def practise(
         performance = perform(targets, by.skill, by.seed + number)
         return SimulatedPort(performance, start_s, clock.now)
 
-    with Opened(look, home, clock, (notice,)) as opened:
+    with OpenDevices(look, home, clock, (notice,)) as opened:
         context = opened
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile or Profile(by.name, ""))
         takes, lessons = kept / "takes", kept / "lessons"
-        return Practice(pattern, rules, context, connect, lessons, takes, clicking).go()
+        return LessonSession(pattern, rules, context, connect, lessons, takes, clicking).go()

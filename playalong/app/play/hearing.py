@@ -7,15 +7,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.app.open_devices import Look, Opened
-from playalong.app.play.listen_back import Played, listen_back
+from playalong.app.open_devices import Look, OpenDevices
+from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.play.play_session import to_hear
 from playalong.app.run.clock import RealClock
-from playalong.app.run.context import Nobody, RunContext
+from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task, with_company
 from playalong.app.take_grading import DEFAULT, Graded, Options, grade_take
-from playalong.app.user_folders import Home
+from playalong.app.user_folders import UserFolders
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.pads import Pads
@@ -31,15 +31,15 @@ from playalong.sound.synth.click import Click, clicks
 WHICH = {"yours": Which.YOURS, "pattern": Which.PATTERN, "both": Which.BOTH}
 
 
-def hear(task: Task, look: Look, click: bool, home: Home, path: Path | None) -> None:
+def hear(task: Task, look: Look, click: bool, home: UserFolders, path: Path | None) -> None:
     """Let the program play ``task``, in the window or into a wave file at ``path``."""
     played = to_hear(task, click)
     if path is not None:
         ticks = task.ticks() if click else []
         write_wave(path, rendered(with_company(ticks, played)))
         return
-    with Opened(look, home, RealClock(), notices=("listen",)) as context:
-        Run(played, context, lambda _: Nobody()).play()
+    with OpenDevices(look, home, RealClock(), notices=("listen",)) as context:
+        Run(played, context, lambda _: SilentPort()).play()
 
 
 def hear_take(
@@ -49,7 +49,7 @@ def hear_take(
     speed: float,
     click: bool,
     look: Look,
-    home: Home,
+    home: UserFolders,
     out: Path | None,
 ) -> None:
     """Hear the take at ``path`` against ``pattern``, in the window or into a wave file."""
@@ -58,11 +58,11 @@ def hear_take(
     pads = Pads.from_plain(take.info.get("pads", {}))
     pauses = Pauses.from_plain(take.info.get("pauses", []))
     ticks = _clicks(pattern, graded.run.targets) if click else []
-    played = Played.of(take, pads, graded.run, pauses, ticks)
+    played = Playback.of(take, pads, graded.run, pauses, ticks)
     if out is not None:
         write_wave(out, rendered(played.sounds(WHICH[which], speed)))
         return
-    with Opened(look, home, RealClock(), notices=()) as context:
+    with OpenDevices(look, home, RealClock(), notices=()) as context:
         listen_back(context, _page(pattern, graded, context), played, WHICH[which], speed)
 
 

@@ -27,7 +27,7 @@ _LEAD_S, _RING_S = 0.4, 1.5
 
 
 @dataclass(frozen=True)
-class Played:
+class Playback:
     """What can be listened to: hits and targets in seconds of the run, chokes, the click."""
 
     hits: Sequence[Hit]
@@ -62,7 +62,7 @@ def _chokes(take: Take, pads: Pads, pauses: Pauses) -> list[tuple[float, str]]:
 def listen_back(
     context: RunContext,
     page: RunPage,
-    played: Played,
+    played: Playback,
     which: Which = Which.BOTH,
     speed: float = 1.0,
 ) -> None:
@@ -71,8 +71,10 @@ def listen_back(
     It begins with ``which``, at ``speed`` (1, or ``HALF``).
     """
     kept = page.buttons, page.said, page.subtitle
-    pads = context.sticks.pads if context.sticks else {}
-    page.buttons = Buttons([*LISTENING, LEAVE], pads, context.sticks.call if context.sticks else "")
+    pads = context.pad_commands.pads if context.pad_commands else {}
+    page.buttons = Buttons(
+        [*LISTENING, LEAVE], pads, context.pad_commands.call if context.pad_commands else ""
+    )
     page.said, page.paused = (), ()
     outcome: Outcome | None = Outcome.AGAIN
     while outcome is not Outcome.LEAVE:
@@ -91,12 +93,12 @@ def _words(which: Which, speed: float) -> str:
 
 
 def _once(
-    context: RunContext, page: RunPage, played: Played, which: Which, speed: float
+    context: RunContext, page: RunPage, played: Playback, which: Which, speed: float
 ) -> Outcome | None:
     """Once through; what was asked for meanwhile or, at the end, afterwards."""
     context.output.clear()
-    if context.sticks is not None:
-        context.sticks.begin()
+    if context.pad_commands is not None:
+        context.pad_commands.begin()
     start_s = context.clock.now() + _LEAD_S
     context.output.schedule(start_s, played.sounds(which, speed))
     end_s = played.targets.end_s
@@ -105,8 +107,8 @@ def _once(
         page.level.db = context.output.level_db
         context.show(page, min(now_s, end_s))
         outcome = context.asked(page)
-        if outcome is None and context.sticks is not None and now_s > end_s:
-            outcome = context.sticks.asked(page, context.clock.now())
+        if outcome is None and context.pad_commands is not None and now_s > end_s:
+            outcome = context.pad_commands.asked(page, context.clock.now())
         if outcome is not None:
             return outcome
         if context.window.offscreen and now_s > end_s + _RING_S:

@@ -10,9 +10,9 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from playalong.app.play.listen_back import Played, listen_back
+from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.recording.background import LeftError, shown
-from playalong.app.run.context import Nobody, RunContext, hold
+from playalong.app.run.context import RunContext, SilentPort, hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.take_grading import (
@@ -56,7 +56,7 @@ AFTER = (AGAIN, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
 
 
 @dataclass(frozen=True)
-class Kept:
+class SavedRun:
     """What a run left: where its take is, its grade, and what went wrong on the way."""
 
     path: Path
@@ -64,7 +64,7 @@ class Kept:
     trouble: tuple[str, ...]
 
 
-class Sitting:
+class PlaySession:
     """Plays ``task`` as often as the player asks."""
 
     def __init__(self, task: Task, context: RunContext, port: Port, folder: Path) -> None:
@@ -72,7 +72,7 @@ class Sitting:
         self._task, self._context, self._port, self._folder = task, context, port, folder
         self._choices = _choices(task)
 
-    def runs(self) -> Iterator[Kept]:
+    def runs(self) -> Iterator[SavedRun]:
         """What each run left."""
         context = self._context
         if context.window.offscreen:  # nobody is there to say when
@@ -88,10 +88,10 @@ class Sitting:
             if self._result(kept, ended) is Outcome.LEAVE:
                 return
 
-    def _run(self) -> tuple[Kept, RunResult]:
+    def _run(self) -> tuple[SavedRun, RunResult]:
         ended = Run(self._task, self._context, lambda _: self._port).play()
         self._context.output.clear()
-        return keep(self._task, ended, self._folder), ended
+        return save_run(self._task, ended, self._folder), ended
 
     def _ready(self) -> Outcome:
         """The page before a run, until START or LEAVE."""
@@ -101,7 +101,7 @@ class Sitting:
                 return outcome
             self._change(outcome)
 
-    def _result(self, kept: Kept, ended: RunResult) -> Outcome:
+    def _result(self, kept: SavedRun, ended: RunResult) -> Outcome:
         """The page after a run, until AGAIN or LEAVE."""
         while True:
             offered = [button for button in AFTER if self._may(button)]
@@ -110,7 +110,7 @@ class Sitting:
             if outcome is Outcome.LISTEN:
                 take, pads = ended.recording.take(), self._context.profile.pads
                 clicks = [tick for tick in self._task.ticks() if tick.time_s >= 0.0]
-                played = Played.of(take, pads, kept.graded.run, ended.pauses, clicks)
+                played = Playback.of(take, pads, kept.graded.run, ended.pauses, clicks)
                 listen_back(self._context, ended.page, played)
             elif outcome in (Outcome.AGAIN, Outcome.LEAVE):
                 return outcome
@@ -128,7 +128,7 @@ class Sitting:
             at = self._choices.index(task.variations) + (1 if outcome is Outcome.NEXT else -1)
             self._task = replace(task, variations=self._choices[at % len(self._choices)])
         elif outcome is Outcome.HEAR:
-            Run(to_hear(task), self._context, lambda _: Nobody()).play()
+            Run(to_hear(task), self._context, lambda _: SilentPort()).play()
             self._context.output.clear()
 
     def _at_other_tempo(self, steps: int) -> Task:
@@ -174,9 +174,9 @@ class Sitting:
 
 
 def _with_pads(context: RunContext, offered: list[Button]) -> Buttons:
-    if context.sticks is None:
+    if context.pad_commands is None:
         return Buttons(offered)
-    return Buttons(offered, context.sticks.pads, context.sticks.call)
+    return Buttons(offered, context.pad_commands.pads, context.pad_commands.call)
 
 
 def _choices(task: Task) -> list[tuple[str, ...]]:
@@ -219,7 +219,7 @@ def to_hear(task: Task, clicked: bool = True) -> Task:
     )
 
 
-def keep(task: Task, ended: RunResult, folder: Path) -> Kept:
+def save_run(task: Task, ended: RunResult, folder: Path) -> SavedRun:
     """Write the take of a run and grade it."""
     trouble = []
     if ended.lost_port is not None:
@@ -231,7 +231,7 @@ def keep(task: Task, ended: RunResult, folder: Path) -> Kept:
     if moved:
         trouble.append(moved)
     graded = grade_take(task.pattern, ended.recording.take(), Options())
-    return Kept(path, graded, tuple(trouble))
+    return SavedRun(path, graded, tuple(trouble))
 
 
 def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | None]:
@@ -250,12 +250,12 @@ def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | N
 
 
 def result_page(
-    task: Task, kept: Kept, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
+    task: Task, kept: SavedRun, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
 ) -> ResultPage:
     """The page of a grade."""
     grade = kept.graded.grade
     bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
-    sticks = context.sticks
+    pad_commands = context.pad_commands
     return ResultPage(
         context.theme,
         title=task.pattern.title,
@@ -270,7 +270,7 @@ def result_page(
         caution=CAUTION,
         rules=task.rules,
         offered=offered,
-        pads=sticks.pads if sticks else {},
-        call=sticks.call if sticks else "",
-        level=context.level() if context.sticks is not None else None,
+        pads=pad_commands.pads if pad_commands else {},
+        call=pad_commands.call if pad_commands else "",
+        level=context.level() if context.pad_commands is not None else None,
     )

@@ -19,7 +19,7 @@ from playalong.app.recording.recording_sounds import (
 )
 from playalong.app.run.along import Excerpt
 from playalong.app.run.context import RunContext
-from playalong.app.run.controls import Sticks
+from playalong.app.run.pad_commands import PadCommands
 from playalong.midi.mapping import Mapper
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import BeatMap
@@ -65,7 +65,7 @@ class BeatsSession:
         per_bar: int = 4,
     ) -> None:
         """``port`` is the kit's, None where there is none. ``keep`` keeps a map, or with None keeps
-        none any more, and may raise PlainError; ``per_bar`` is how many beats a bar will have where
+        none any more, and may raise UserError; ``per_bar`` is how many beats a bar will have where
         there are none yet.
         """
         self._context, self._recording, self._port, self._keep = context, recording, port, keep
@@ -82,7 +82,7 @@ class BeatsSession:
         self._taps: list[float] | None = None
         #: Why the beats could not be kept, where they could not.
         self._trouble = ""
-        sticks = context.sticks
+        pad_commands = context.pad_commands
         self._page = BeatsPage(
             context.theme,
             printable(recording.path.name),
@@ -90,8 +90,8 @@ class BeatsSession:
             recording.overview,
             words=_BEGIN if beats is None else _CHECK,
             level=context.level(),
-            pads=_pads(sticks) if sticks else {},
-            call=sticks.call if sticks else "",
+            pads=_pads(pad_commands) if pad_commands else {},
+            call=pad_commands.call if pad_commands else "",
         )
 
     @property
@@ -157,8 +157,8 @@ class BeatsSession:
         if page.wanted_s is not None:
             self._move(page.wanted_s)
             page.wanted_s = None
-        if outcome is None and context.sticks is not None and self._since_s is None:
-            called = context.sticks.asked(page, context.clock.now())
+        if outcome is None and context.pad_commands is not None and self._since_s is None:
+            called = context.pad_commands.asked(page, context.clock.now())
             outcome = page.handle(called) if called is not None else None
         while (left_s := frame_s + context.frame_s - context.clock.now()) > 0:
             context.clock.wait(min(left_s, context.listen_s))
@@ -244,8 +244,8 @@ class BeatsSession:
         """Nothing plays: strokes work the page from now on."""
         if self._port is not None:
             self._port.poll()
-        if self._context.sticks is not None:
-            self._context.sticks.begin()
+        if self._context.pad_commands is not None:
+            self._context.pad_commands.begin()
 
     def _ended(self) -> None:
         """The end: of the bars that are played over and over, or of all."""
@@ -362,10 +362,10 @@ class BeatsSession:
                 self._trouble = str(error)
 
 
-def _pads(sticks: Sticks) -> dict[Outcome, str]:
+def _pads(pad_commands: PadCommands) -> dict[Outcome, str]:
     """Which pad does what: the one that starts plays, and neither taps nor keeps."""
     return {
         outcome: voice
-        for outcome, voice in sticks.pads.items()
+        for outcome, voice in pad_commands.pads.items()
         if outcome not in (Outcome.AGAIN, Outcome.ACCEPT)
     }

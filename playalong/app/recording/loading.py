@@ -60,7 +60,7 @@ def along(
 
     They are heard at ``percent`` of their speed, 50 to 110, and ``level_db`` against what they
     were made at. The beats of the run are theirs, going on from round to round; bar 1 of the run
-    is the first of them. PlainError says which bars or what speed there may be.
+    is the first of them. UserError says which bars or what speed there may be.
     """
     try:
         begin_s, end_s = beats.loop(first_bar, last_bar)
@@ -111,6 +111,6 @@ def write_with_click(
 ) -> None:
     """Write the whole recording with a click on each beat as a wave file, to check them by ear.
 
-    PlainError when it cannot be written.
+    UserError when it cannot be written.
     """
     write_wave(path, blocks([Excerpt(Clicked(recording, beats, level_db), 0, 0.0)]))

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from playalong.app.run.clock import Clock
-from playalong.app.run.controls import Sticks, level_steps
+from playalong.app.run.pad_commands import PadCommands, level_steps
 from playalong.midi.port import Arrival
 from playalong.midi_io.timestamps import StampFilter
 from playalong.profile.profile import Profile
@@ -34,8 +34,8 @@ class RunContext:
     ``notices`` are words that stand on the sheet; ``seen`` is told of every frame that was shown,
     with the time in seconds of the run. ``stamps`` learns the port's least delay from run to run.
     ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
-    the program. A run waits ``patience_s`` for a kit that has gone. ``sticks`` hears strokes that
-    work the program, where there is a port for it.
+    the program. A run waits ``patience_s`` for a kit that has gone. ``pad_commands`` hears strokes
+    that work the program, where there is a port for it.
     """
 
     clock: Clock
@@ -50,7 +50,7 @@ class RunContext:
     echo: bool = False
     listen_s: float = LISTEN_S
     patience_s: float = PATIENCE_S
-    sticks: Sticks | None = None
+    pad_commands: PadCommands | None = None
 
     def asked(self, page: Page) -> Outcome | None:
         """What was asked for by key or mouse; the level of the sound is moved at once."""
@@ -64,7 +64,9 @@ class RunContext:
 
     def show(self, page: Page, now_s: float) -> None:
         """Show ``page`` as it is at ``now_s`` while no run is on, and say where the kit is gone."""
-        self.show_with(page, now_s, self.sticks is None or self.sticks.is_there(self.clock.now()))
+        self.show_with(
+            page, now_s, self.pad_commands is None or self.pad_commands.is_there(self.clock.now())
+        )
 
     def show_with(self, page: Page, now_s: float, is_there: bool) -> None:
         """The same by whoever knows whether the kit is there."""
@@ -84,16 +86,16 @@ def hold(context: RunContext, page: Page, now_s: float, until_s: float | None) -
 
     Strokes work it as keys do.
     """
-    if context.sticks is not None:
-        context.sticks.begin()
+    if context.pad_commands is not None:
+        context.pad_commands.begin()
     while until_s is None or context.clock.now() < until_s:
         level = getattr(page, "level", None)
         if level is not None:
             level.db = context.output.level_db
         context.show(page, now_s)
         outcome = context.asked(page)
-        if outcome is None and context.sticks is not None:
-            called = context.sticks.asked(page, context.clock.now())
+        if outcome is None and context.pad_commands is not None:
+            called = context.pad_commands.asked(page, context.clock.now())
             outcome = None if called is None else page.handle(called)
         if outcome is not None:
             return outcome
@@ -101,8 +103,8 @@ def hold(context: RunContext, page: Page, now_s: float, until_s: float | None) -
     return None
 
 
-class Nobody:
-    """A port on which nothing comes, while the program plays; see ``kit.ports.Port``."""
+class SilentPort:
+    """A port on which nothing comes, while the program plays; see ``midi.port.Port``."""
 
     name = "nobody"
 
@@ -114,7 +116,7 @@ class Nobody:
         """Always."""
         return True
 
-    def back(self) -> bool:
+    def reopen(self) -> bool:
         """Always."""
         return True
 

@@ -264,7 +264,7 @@ class Run:
             return True
         self._look_s = clock_s + (LOOK_S if self._waits_since_s is None else SEEK_S)
         if self._waits_since_s is not None:
-            if self._port.back():
+            if self._port.reopen():
                 self._go_on(clock_s)
             return clock_s - (self._waits_since_s or clock_s) < self._context.patience_s
         if self._port.is_there():

@@ -40,10 +40,10 @@ class Outcome(StrEnum):
 
     # The pages of a kit, and what they are answered with.
     PADS = "pads"
-    TOUCH = "touch"
+    LOUDNESS = "loudness"
     TRIGGERS = "triggers"
     LATENCY = "latency"
-    STICKS = "sticks"
+    PAD_COMMANDS = "pad-commands"
     MESSAGES = "messages"
     ACCEPT = "accept"
     ACCEPT_ALL = "accept all"

@@ -67,7 +67,7 @@ class PadLine:
 
 
 @dataclass
-class TouchPage(ButtonPage):
+class LoudnessPage(ButtonPage):
     """Learning how loud a pad is struck. Everything may be set anew between frames.
 
     ``voice`` is the pad that is asked for, None when all are done, ``dynamic`` how; so many

@@ -27,10 +27,10 @@ from playalong.screen.kit_pages.kit_drawing import KitDrawing
 #: What can be set, in the order of the page.
 PAGES = (
     Button(("p", "P"), "P", "pads", Outcome.PADS),
-    Button(("l", "L"), "L", "loudness", Outcome.TOUCH),
+    Button(("l", "L"), "L", "loudness", Outcome.LOUDNESS),
     Button(("d", "D"), "D", "double triggers", Outcome.TRIGGERS),
     Button(("t", "T"), "T", "latency", Outcome.LATENCY),
-    Button(("s", "S"), "S", "sticks in hand", Outcome.STICKS),
+    Button(("s", "S"), "S", "sticks in hand", Outcome.PAD_COMMANDS),
     Button(("m", "M"), "M", "messages", Outcome.MESSAGES),
 )
 

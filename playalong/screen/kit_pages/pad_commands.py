@@ -34,7 +34,7 @@ _LIST, _LINE, _PADS = 0.42, 40, 130
 
 
 @dataclass
-class SticksPage(ListPage):
+class PadCommandsPage(ListPage):
     """What each pad asks for: ``calls`` are (what, the pad's label, "" for none).
 
     ``call`` says what is to be struck first; ``told`` is a line on the last change. The pad that

@@ -24,7 +24,7 @@ _NEAR_S = 0.02
 def find(onsets: Onsets, per_bar: int = 4, start_bpm: float = 110.0) -> BeatMap:
     """The beats that librosa finds in ``onsets``, laid on them; bar 1 begins on the first.
 
-    ``start_bpm`` is where it begins to search. PlainError where librosa is missing or finds none.
+    ``start_bpm`` is where it begins to search. UserError where librosa is missing or finds none.
     """
     try:
         from librosa.beat import beat_track

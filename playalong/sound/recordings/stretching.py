@@ -28,7 +28,7 @@ def stretched(
 ) -> Reel:
     """The frames ``begin`` to ``end`` of ``recording`` at ``percent`` of its speed, 50 to 110.
 
-    Frame i of what comes out is frame ``begin + i * percent / 100`` of the recording. PlainError
+    Frame i of what comes out is frame ``begin + i * percent / 100`` of the recording. UserError
     for another speed, or where nothing lies between ``begin`` and ``end``.
     """
     try:

@@ -34,7 +34,7 @@ def pads_of(calls: Calls) -> dict[Outcome, str]:
 
 
 @dataclass
-class Sticks:
+class PadCommands:
     """Listens on the port for strokes that work the program, while nothing runs."""
 
     port: Port
