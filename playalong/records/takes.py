@@ -13,7 +13,7 @@ it was played and where bar 1 is; without it the take is still a take.
 """
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -27,18 +27,28 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.midi.hits import refined
-from playalong.midi.messages import PERCUSSION_CHANNEL, VELOCITY_PREFIX, whole
+from playalong.midi.messages import (
+    CONTROL_CHANGE,
+    NOTE_ON,
+    PERCUSSION_CHANNEL,
+    VELOCITY_PREFIX,
+    whole,
+)
+from playalong.records.midi_file import Track, parse
 from playalong.support.errors import UserError
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
 TICKS_PER_QUARTER = 30_000
 
 _MARK = "playalong "
-#: Channels count from 0 in the library that reads the file.
+#: Channels count from 0 in a status byte.
 _PERCUSSION = PERCUSSION_CHANNEL - 1
 _DEFAULT_TEMPO_US = 500_000
 #: The slowest tempo that a file can say: three bytes of microseconds to a quarter note.
 _SLOWEST_US = 0xFFFFFF
+
+#: No tick is later: a thousand of the longest times that one event can have (RP-001: four bytes).
+_LAST_TICK = 1_000 * 0x0FFF_FFFF
 
 #: Messages with the time of each in seconds.
 Messages = tuple[tuple[float, bytes], ...]
@@ -88,7 +98,7 @@ def tick_seconds(ticks: Any, tempo_us: Any, ticks_per_quarter: int) -> Any:
 def read(path: Path) -> Take:
     """The take in the file at ``path``; TakeError says in one line what is wrong with it."""
     try:
-        file = mido.MidiFile(path, clip=True)
+        file = parse(path.read_bytes())
     except (FileNotFoundError, NotADirectoryError):
         raise TakeError(f"There is no file {path}: check the name and the folder.") from None
     except IsADirectoryError:
@@ -105,40 +115,41 @@ def read(path: Path) -> Take:
             f"{path} is no Standard MIDI File ({reason}): save the take as .mid."
         ) from None
     tracks = file.tracks
-    if file.type == 2:
-        tracks = [next((t for t in tracks if any(m.type == "note_on" for m in t)), [])]
-    if not file.ticks_per_beat & (0xFF if file.ticks_per_beat < 0 else 0x7FFF):
+    if file.format == 2:
+        tracks = [next((track for track in tracks if track.has_notes), Track())]
+    if not file.division & (0xFF if file.division < 0 else 0x7FFF):
         raise TakeError(f"{path} does not say how long a tick lasts: save the take again.")
+    if any(track.last_tick > _LAST_TICK for track in tracks):
+        raise TakeError(f"{path} is no take: it would last for years. Save or copy it again.")
     events = _Events(tracks)
     if not events.notes:
         raise TakeError(f"The take {path} is empty: it holds no note.")
-    return events.take(file.ticks_per_beat)
+    return events.take(file.division)
 
 
 class _Events:
     """What counts in the tracks of a file: notes, tempi, and what the take says of itself."""
 
-    def __init__(self, tracks: list[Any]) -> None:
+    def __init__(self, tracks: Sequence[Track]) -> None:
         self.notes: list[tuple[int, int, int, float]] = []  # tick, channel, note, velocity
-        self.messages: list[tuple[int, Any]] = []  # tick, channel message
-        self.tempi: list[tuple[int, int]] = []
         self.info: dict[str, Any] = {}
+        self.messages = [row for track in tracks for row in track.messages]
+        self.tempi = [row for track in tracks for row in track.tempi]
         for track in tracks:
-            tick = 0
-            fine: dict[int, int] = {}
-            for message in track:
-                tick += message.time
-                if hasattr(message, "channel"):
-                    self.messages.append((tick, message))
-                if message.type == "note_on" and message.velocity > 0:
-                    velocity = refined(message.velocity, fine.pop(message.channel, 0))
-                    self.notes.append((tick, message.channel, message.note, velocity))
-                elif message.type == "control_change" and message.control == VELOCITY_PREFIX:
-                    fine[message.channel] = message.value
-                elif message.type == "set_tempo":
-                    self.tempi.append((tick, message.tempo))
-                elif message.type == "text" and message.text.startswith(_MARK):
-                    self._read_info(message.text[len(_MARK) :])
+            self._read_notes(track.messages)
+            for text in track.texts:
+                if text.startswith(_MARK):
+                    self._read_info(text[len(_MARK) :])
+
+    def _read_notes(self, messages: Iterable[tuple[int, bytes]]) -> None:
+        fine: dict[int, int] = {}
+        for tick, data in messages:
+            kind, channel = data[0] & 0xF0, data[0] & 0x0F
+            if kind == NOTE_ON and data[2]:
+                velocity = refined(data[2], fine.pop(channel, 0))
+                self.notes.append((tick, channel, data[1], velocity))
+            elif kind == CONTROL_CHANGE and data[1] == VELOCITY_PREFIX:
+                fine[channel] = data[2]
 
     def _read_info(self, text: str) -> None:
         try:
@@ -170,11 +181,10 @@ class _Events:
 
     def _in_seconds(self, division: int, only: int | None) -> Messages:
         """The messages in order, of one channel or of all."""
-        rows = [row for row in self.messages if only is None or row[1].channel == only]
+        rows = [row for row in self.messages if only is None or row[1][0] & 0x0F == only]
         rows.sort(key=lambda row: row[0])
         times = self._seconds(np.array([tick for tick, _ in rows], np.int64), division)
-        raw = (bytes(message.bytes()) for _, message in rows)
-        return tuple(zip(times.tolist(), raw, strict=True))
+        return tuple(zip(times.tolist(), (data for _, data in rows), strict=True))
 
     def _seconds(self, tick: NDArray[np.int64], division: int) -> NDArray[np.float64]:
         if division < 0:  # SMPTE: the high byte is minus the frames, the low one ticks a frame
@@ -231,7 +241,8 @@ class Recording:
 
     def take(self) -> Take:
         """The take as it stands, just as ``read`` would give it back."""
-        events = _Events([self._track()])
+        track = Track(self._in_order(), [(0, self._tempo_us)], [self._text()])
+        events = _Events([track])
         if not events.notes:
             return Take(np.empty(0), np.empty(0, np.int64), np.empty(0), dict(self.info))
         return events.take(TICKS_PER_QUARTER)
@@ -260,12 +271,18 @@ class Recording:
             ) from None
         return path
 
+    def _in_order(self) -> list[tuple[int, bytes]]:
+        return sorted(self._messages, key=lambda row: row[0])
+
+    def _text(self) -> str:
+        return _MARK + json.dumps(self.info)
+
     def _track(self) -> Any:
         track = mido.MidiTrack()
         track.append(mido.MetaMessage("set_tempo", tempo=self._tempo_us))
-        track.append(mido.MetaMessage("text", text=_MARK + json.dumps(self.info)))
+        track.append(mido.MetaMessage("text", text=self._text()))
         last = 0
-        for tick, data in sorted(self._messages, key=lambda row: row[0]):
+        for tick, data in self._in_order():
             track.append(mido.Message.from_bytes(data, time=tick - last))
             last = tick
         track.append(mido.MetaMessage("end_of_track"))

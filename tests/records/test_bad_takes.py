@@ -104,6 +104,14 @@ def test_no_time(tmp_path, division):
     assert "does not say how long a tick lasts" in line(in_file(tmp_path, data))
 
 
+@pytest.mark.parametrize("late", [event(0, *SNARE), tempo(0, 400_000)])
+def test_times_beyond_all_bounds(tmp_path, late):
+    """A time has four bytes at most in the standard; more of them overflow what counts ticks."""
+    ticks = b"\xff" * 9 + b"\x7f"
+    data = file(0, 480, [track(event(0, *SNARE), ticks + late[1:])])
+    assert "would last for years" in line(in_file(tmp_path, data))
+
+
 def test_the_small_file_is_right():
     take = read_or_told(SMALL)
     assert take is not None
