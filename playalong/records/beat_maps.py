@@ -22,6 +22,7 @@ from typing import Any
 
 from playalong.pattern.beat_map import BeatMap
 from playalong.support.errors import UserError
+from playalong.support.files import FileError, set_aside, write_file
 from playalong.support.text import printable, quoted
 
 #: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
@@ -56,9 +57,8 @@ def read(folder: Path, recording: Path) -> tuple[BeatMap | None, str]:
         return None, f"The beats in {path} cannot be read: {error.strerror or error}."
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         what = f"{error} is missing" if isinstance(error, KeyError) else str(error)
-        aside = path.with_suffix(".broken")
         try:
-            path.replace(aside)
+            aside = set_aside(path)
         except OSError:
             return None, f"The beats in {path} are not written right: {what}."
         return None, f"The beats kept are not written right ({what}) and were set aside: {aside}"
@@ -69,13 +69,12 @@ def write(folder: Path, recording: Path, beat_map: BeatMap) -> Path:
     content = _content(recording)
     path = folder / f"{_stem(recording)}-{content[:12]}.toml"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
         before = _of_content(folder, content)
-        draft = path.with_suffix(".part")
-        draft.write_text(_written(recording.name, content, beat_map), encoding="utf-8")
-        draft.replace(path)
+        write_file(path, _written(recording.name, content, beat_map))
         if before is not None and before != path:
             before.unlink()  # the recording was renamed
+    except FileError as error:
+        raise BeatMapError(f"The beats cannot be kept in {folder}: {error.reason}.") from None
     except OSError as error:
         raise BeatMapError(
             f"The beats cannot be kept in {folder}: {error.strerror or error}."

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from playalong.support.errors import UserError
+from playalong.support.files import FileError, set_aside, write_file
 
 
 class LessonError(UserError):
@@ -23,9 +24,8 @@ def read(folder: Path, pattern: str) -> tuple[Any, str]:
     except FileNotFoundError:
         return None, ""
     except (OSError, ValueError, RecursionError):
-        aside = path.with_suffix(".broken.json")
         try:
-            path.replace(aside)
+            aside = set_aside(path)
         except OSError:
             return None, f"What was kept in {path} cannot be read; the lesson starts anew."
         return None, f"What was kept cannot be read and was set aside: {aside}"
@@ -34,13 +34,8 @@ def read(folder: Path, pattern: str) -> tuple[Any, str]:
 def write(folder: Path, pattern: str, plain: Mapping[str, Any]) -> Path:
     """Keep the lesson; LessonError when the folder cannot be written."""
     path = folder / f"{pattern}.json"
-    draft = path.with_suffix(".part")
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        draft.write_text(json.dumps(plain, indent=1), encoding="utf-8")
-        draft.replace(path)
-    except OSError as error:
-        raise LessonError(
-            f"The lesson cannot be kept in {folder} ({error.strerror or error})."
-        ) from None
+        write_file(path, json.dumps(plain, indent=1))
+    except FileError as error:
+        raise LessonError(f"The lesson cannot be kept in {folder} ({error.reason}).") from None
     return path

@@ -14,11 +14,10 @@ it was played and where bar 1 is; without it the take is still a take.
 
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
-from itertools import count
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +35,7 @@ from playalong.midi.messages import (
 )
 from playalong.records.midi_file import Track, parse
 from playalong.support.errors import UserError
+from playalong.support.files import FileError, write_new_file
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
 TICKS_PER_QUARTER = 30_000
@@ -254,22 +254,12 @@ class Recording:
         """
         file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER)
         file.tracks.append(self._track())
+        data = BytesIO()
+        file.save(file=data)
         try:
-            folder.mkdir(parents=True, exist_ok=True)
-            path = _new(folder, name)
-            draft = path.with_suffix(".part")
-            try:
-                file.save(draft)
-                draft.replace(path)
-            except BaseException:
-                draft.unlink(missing_ok=True)
-                path.unlink()
-                raise
-        except OSError as error:
-            raise TakeError(
-                f"The take cannot be written to {folder} ({error.strerror or error})."
-            ) from None
-        return path
+            return write_new_file(folder, f"{name}.mid", data.getvalue())
+        except FileError as error:
+            raise TakeError(f"The take cannot be written to {folder} ({error.reason}).") from None
 
     def _in_order(self) -> list[tuple[int, bytes]]:
         return sorted(self._messages, key=lambda row: row[0])
@@ -287,13 +277,3 @@ class Recording:
             last = tick
         track.append(mido.MetaMessage("end_of_track"))
         return track
-
-
-def _new(folder: Path, name: str) -> Path:
-    """An empty file made in ``folder``, so that nobody else takes its name."""
-    for number in count(1):
-        path = folder / (f"{name}.mid" if number == 1 else f"{name}-{number}.mid")
-        with suppress(FileExistsError):
-            path.open("xb").close()
-            break
-    return path

@@ -8,7 +8,7 @@ import numpy as np
 
 from playalong.sound.device.output import Sound
 from playalong.sound.timeline import RATE, Frames, Timeline
-from playalong.support.errors import UserError
+from playalong.support.files import writing
 
 #: The level of a rendered file: 6 dB under full scale.
 LEVEL = 0.5
@@ -43,17 +43,13 @@ def rendered(sounds: Sequence[Sound], level: float = LEVEL) -> Frames:
 def write_wave(path: Path, frames: Frames | Iterable[Frames]) -> None:
     """Write frames (n, 2), at once or in blocks, as a 16-bit wave file.
 
-    UserError when it cannot be written.
+    FileError when it cannot be written; a file that was there then stands.
     """
     parts = [frames] if isinstance(frames, np.ndarray) else frames
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("wb") as bare, wave.open(bare, "wb") as file:
-            file.setnchannels(2)
-            file.setsampwidth(2)
-            file.setframerate(RATE)
-            for part in parts:
-                whole = np.rint(np.clip(part, -1.0, 1.0) * 32767).astype("<i2")
-                file.writeframes(whole.tobytes())
-    except OSError as error:
-        raise UserError(f"{path} cannot be written ({error.strerror or error}).") from None
+    with writing(path) as bare, wave.open(bare, "wb") as file:
+        file.setnchannels(2)
+        file.setsampwidth(2)
+        file.setframerate(RATE)
+        for part in parts:
+            whole = np.rint(np.clip(part, -1.0, 1.0) * 32767).astype("<i2")
+            file.writeframes(whole.tobytes())

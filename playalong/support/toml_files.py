@@ -5,14 +5,13 @@ that what the person added stays, and never lost: a broken file is set aside und
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from difflib import get_close_matches
-from itertools import count
 from pathlib import Path
 from typing import Any, TypeVar
 
 from playalong.support.errors import UserError
+from playalong.support.files import FileError, set_aside, write_file
 from playalong.support.text import printable, quoted
 
 T = TypeVar("T")
@@ -184,24 +183,9 @@ def read_or_set_aside(path: Path, read: Callable[[Path], T]) -> tuple[T | None, 
 
 def _set_aside(path: Path, mistakes: TomlError) -> str:
     """Move the file at ``path`` out of the way, and say so; OSError if that fails."""
-    aside = _moved(path)
+    aside = set_aside(path)
     name = printable(str(aside))
     return f"{mistakes}\nThe file was set aside as {name}: mend it, and give it its name again."
-
-
-def _moved(path: Path) -> Path:
-    """Give the file at ``path`` a name that nothing has; which. OSError if that fails."""
-    for attempt in count(1):
-        aside = path.with_name(f"{path.name}.broken{'' if attempt == 1 else f'-{attempt}'}")
-        with suppress(FileExistsError):
-            aside.open("xb").close()
-            break
-    try:
-        path.replace(aside)
-    except OSError:
-        aside.unlink()
-        raise
-    return aside
 
 
 def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[Path], T]) -> str:
@@ -213,9 +197,8 @@ def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[P
     """
     import tomlkit  # only where something is written: reading need not wait for it
 
-    draft, told = path.with_suffix(".part"), ""
+    told = ""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
         try:
             read(path)
             document = tomlkit.parse(path.read_text(encoding="utf-8").removeprefix("\ufeff"))
@@ -230,17 +213,29 @@ def write(path: Path, plain: Mapping[str, Any], template: str, read: Callable[[P
             text = _renewed(tomlkit.document(), plain, template)
         if text is None:
             raise TomlError(f"{path} cannot be written: what is to be kept is no TOML.")
-        draft.write_text(text, encoding="utf-8")
+        data = text.encode()
         if is_new:
             told = f"{printable(str(path))} is written so that it cannot take what is new: it was "
-            told += f"set aside as {printable(str(_moved(path)))}."
-        draft.replace(path)
+            told += f"set aside as {printable(str(_replace(path, data)))}."
+        else:
+            write_file(path, data)
+    except FileError as error:
+        raise TomlError(*error.lines) from None
     except (OSError, UnicodeError) as error:
-        with suppress(OSError):
-            draft.unlink(missing_ok=True)
         reason = getattr(error, "strerror", None) or error
         raise TomlError(f"{path} cannot be written ({reason}).") from None
     return told
+
+
+def _replace(path: Path, data: bytes) -> Path:
+    """Write ``data`` to ``path``, and set aside what was there; where that is now."""
+    aside = set_aside(path)
+    try:
+        write_file(path, data)
+    except FileError:
+        aside.replace(path)
+        raise
+    return aside
 
 
 def _renewed(document: Any, plain: Mapping[str, Any], template: str) -> str | None:

@@ -210,7 +210,7 @@ def test_what_cannot_be_read_is_set_aside(tmp_path):
     plain, word = lessons.read(where, "small")
     assert plain is None
     assert "set aside" in word
-    assert (where / "small.broken.json").read_text() == "{ half a fi"
+    assert (where / "small.json.broken").read_text() == "{ half a fi"
     lessons.write(where, "small", {"pattern": "small"})
     assert lessons.read(where, "small") == ({"pattern": "small"}, "")
 

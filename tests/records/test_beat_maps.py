@@ -155,7 +155,7 @@ def test_a_broken_file_is_told_and_set_aside(
     found, told = read(folder, recording)
     assert found is None
     assert words in told
-    aside = path.with_suffix(".broken")
+    aside = path.with_name(f"{path.name}.broken")
     assert str(aside) in told
     assert aside.read_text(encoding="utf-8") == broken
     assert read(folder, recording) == (None, "")

@@ -1,8 +1,6 @@
 """A session: opens what playing needs, lets play, and closes it again."""
 
 import json
-import shutil
-import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -28,6 +26,7 @@ from playalong.screen.base.window import Window
 from playalong.screen.pages.plan import PlanLine
 from playalong.simulation.player import Performance, SimulatedPort, Skill, perform, send
 from playalong.sound.synth.click import PLAIN, Clicking
+from playalong.support.files import write_file
 
 #: What the simulated player's own MIDI port is called.
 _PLAYER = "playalong player"
@@ -79,8 +78,8 @@ def demo(
         beside = kept.path.with_suffix("")
         files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
         told = as_json(kept.graded.grade, judged_hits(kept.graded.run))
-        files[0].write_text(json.dumps(told, indent=1), encoding="utf-8")
-        picture.save(files[1])
+        write_file(files[0], json.dumps(told, indent=1))
+        write_file(files[1], picture.taken())
         page = result_page(task, kept, context)
         context.window.frame(page, 0.0)
         context.window.save(files[2])
@@ -116,22 +115,17 @@ class _Picture:
     """The sheet as it was when the run had nearly ended."""
 
     def __init__(self, window: Window, at_s: float) -> None:
-        self._window, self._at_s, self._taken = window, at_s, False
-        self._folder = tempfile.TemporaryDirectory()
-        self._draft = Path(self._folder.name) / "sheet.png"
+        self._window, self._at_s = window, at_s
+        self._taken: bytes | None = None
 
     def seen(self, now_s: float) -> None:
         """A frame was shown."""
-        if not self._taken and now_s >= self._at_s:
-            self._taken = True
-            self._window.save(self._draft)
+        if self._taken is None and now_s >= self._at_s:
+            self._taken = self._window.picture()
 
-    def save(self, path: Path) -> None:
-        """Keep the picture, or the last frame where the run ended before."""
-        if not self._taken:
-            self._window.save(self._draft)
-        shutil.move(self._draft, path)
-        self._folder.cleanup()
+    def taken(self) -> bytes:
+        """The picture, or the last frame where the run ended before; a PNG."""
+        return self._window.picture() if self._taken is None else self._taken
 
 
 def plan_lines(pattern: Pattern, rules: Rules, folder: Path) -> list[str]:

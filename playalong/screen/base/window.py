@@ -4,6 +4,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from io import BytesIO
 from pathlib import Path
 
 import pygame
@@ -11,6 +12,7 @@ import pygame
 from playalong.screen.base.keys import Click, Key, Press
 from playalong.screen.base.page import Page
 from playalong.support.errors import UserError
+from playalong.support.files import write_file
 
 _KEYS = {
     pygame.K_RETURN: Key.ENTER,
@@ -85,8 +87,14 @@ class Window:
         return [press for press in pressed if press is not None]
 
     def save(self, path: Path) -> None:
-        """Keep the last frame as a PNG file."""
-        pygame.image.save(self.surface, path)
+        """Keep the last frame as a PNG file; FileError where it cannot be written."""
+        write_file(path, self.picture())
+
+    def picture(self) -> bytes:
+        """The last frame as a PNG."""
+        data = BytesIO()
+        pygame.image.save(self.surface, data, "frame.png")
+        return data.getvalue()
 
     def close(self) -> None:
         """Close the window."""

@@ -11,11 +11,11 @@ from collections.abc import Sequence
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
-from tempfile import NamedTemporaryFile
 
 import numpy as np
 
 from playalong.sound.timeline import Frames
+from playalong.support.files import FileError, writing
 
 
 def key(figures: object, *sources: str) -> str:
@@ -45,15 +45,8 @@ def read(voice: str, rate: int, made_by: str) -> tuple[Frames, ...] | None:
 def write(voice: str, rate: int, made_by: str, layers: Sequence[Frames]) -> None:
     """Keep the layers of ``voice``, whole or not at all; nothing where it cannot be done."""
     path = _path(voice, rate)
-    with suppress(OSError):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with NamedTemporaryFile(dir=path.parent, suffix=".part", delete=False) as part:
-            try:
-                np.savez(part, *layers, key=np.array(made_by))
-                part.close()
-                Path(part.name).replace(path)
-            except OSError:
-                Path(part.name).unlink(missing_ok=True)
+    with suppress(FileError), writing(path) as file:
+        np.savez(file, *layers, key=np.array(made_by))
 
 
 def folder() -> Path:

@@ -1,0 +1,150 @@
+"""Writing files: all that the program keeps is written here, whole or not at all.
+
+A file is written under another name in the same folder, flushed to the disk, and then given its
+name. Whatever goes wrong before, nothing is left of it, and a file that was there stands as it was.
+A link is followed; a device or a pipe is written as it is; a file that may not be written stays.
+"""
+
+import errno
+import os
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager, suppress
+from itertools import count
+from pathlib import Path
+from secrets import token_hex
+from typing import IO
+
+from playalong.support.errors import UserError
+
+#: So much of a file's name is in that of its draft: enough to know it, never too long.
+_KNOWN_BY = 40
+
+
+class FileError(UserError):
+    """A file that cannot be written; ``reason`` is what the system says."""
+
+    def __init__(self, path: Path, reason: str) -> None:
+        super().__init__(f"{path} cannot be written ({reason}).")
+        self.path, self.reason = path, reason
+
+    def __reduce__(self) -> tuple[type["FileError"], tuple[Path, str]]:
+        return FileError, (self.path, self.reason)
+
+
+def write_file(path: Path, data: bytes | str) -> None:
+    """Write ``data``, text as UTF-8, to ``path``; FileError where that cannot be."""
+    with writing(path) as file:
+        file.write(_as_bytes(data))
+
+
+def write_new_file(folder: Path, name: str, data: bytes | str) -> Path:
+    """Write ``data``, text as UTF-8, into ``folder``; returns the path. FileError as above.
+
+    Nothing is written over: where the name is taken, a number is put behind its stem.
+    """
+    path = folder / name
+    with _told(path), _draft(path) as (draft, file):
+        file.write(_as_bytes(data))
+        _finish(file)
+        free = _free(
+            path if number == 1 else path.with_stem(f"{path.stem}-{number}") for number in count(1)
+        )
+        try:
+            draft.replace(free)
+        except OSError:
+            free.unlink()
+            raise
+        _flush_folder(folder)
+        return free
+
+
+@contextmanager
+def writing(path: Path) -> Iterator[IO[bytes]]:
+    """A binary file that becomes the one at ``path`` at the end of the block; FileError as above.
+
+    Where the block raises, an OSError in it is taken for one of writing.
+    """
+    with _told(path):
+        target = path.resolve() if path.is_symlink() else path
+        if target.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        if target.exists() and not target.is_file():  # a device, a pipe
+            with target.open("wb") as device:
+                yield device
+            return
+        mode = target.stat().st_mode if target.exists() else None
+        if mode is not None and not os.access(target, os.W_OK):
+            raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
+        with _draft(target) as (draft, file):
+            yield file
+            _finish(file)
+            if mode is not None:
+                draft.chmod(mode & 0o7777)
+            draft.replace(target)
+            _flush_folder(target.parent)
+
+
+def set_aside(path: Path) -> Path:
+    """Give the file at ``path``, which cannot be used, a name that nothing has; returns it.
+
+    OSError where that cannot be: the file is then still where it was.
+    """
+    names = (f"{path.name}.broken{'' if number == 1 else f'-{number}'}" for number in count(1))
+    aside = _free(path.with_name(name) for name in names)
+    try:
+        path.replace(aside)
+    except OSError:
+        aside.unlink()
+        raise
+    return aside
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise FileError(path, error.strerror or str(error)) from None
+
+
+@contextmanager
+def _draft(path: Path) -> Iterator[tuple[Path, IO[bytes]]]:
+    """A new file beside ``path``, under another name; it is gone at the end, or has moved."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    draft = path.with_name(f".{path.name[:_KNOWN_BY]}-{token_hex(4)}.part")
+    try:
+        with draft.open("xb") as file:
+            yield draft, file
+    finally:
+        with suppress(OSError):
+            draft.unlink(missing_ok=True)
+
+
+def _finish(file: IO[bytes]) -> None:
+    """Let what was written be on the disk, and close: some systems rename no open file."""
+    file.flush()
+    os.fsync(file.fileno())
+    file.close()
+
+
+def _flush_folder(folder: Path) -> None:
+    """Let a new name be on the disk, where a system can be asked for that."""
+    with suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _free(paths: Iterable[Path]) -> Path:
+    """The first of ``paths`` that nothing has, taken by an empty file."""
+    for path in paths:
+        with suppress(FileExistsError):
+            path.open("xb").close()
+            return path
+    raise AssertionError("there is no end of names")
+
+
+def _as_bytes(data: bytes | str) -> bytes:
+    return data.encode() if isinstance(data, str) else data
