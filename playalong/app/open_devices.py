@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import FRAME_S, LISTEN_S, RunContext
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.kit_click import KitClick
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.user_folders import UserFolders
@@ -100,5 +101,6 @@ def on_kit(context: RunContext, look: Look, port: Port, profile: Profile) -> Run
     if look.kit_click and late is not None and late.how == PLAYED_ALONG:
         # It holds the way of the computer's sound, which the click does not take now.
         profile = replace(profile, latency=None)
-    pad_commands = PadCommands(port, profile, context.stamps)
+    pads = HitInput(port, context.stamps, profile.pads)
+    pad_commands = PadCommands(pads, profile.calls)
     return replace(context, profile=profile, pad_commands=pad_commands, echo=look.echo)

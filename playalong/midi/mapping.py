@@ -70,6 +70,13 @@ class Heard:
     hit: Hit | None = None
     dropped: str = ""
 
+    @property
+    def unguarded(self) -> Hit | None:
+        """The hit that it would be if no pad had a guard."""
+        if self.voice is None or self.velocity is None:
+            return None
+        return Hit(self.time_s, self.voice, self.velocity)
+
 
 class Mapper:
     """Turns the messages of one port into hits; ``unknown`` counts notes of no known voice.

@@ -129,15 +129,23 @@ class PluggedPort(Plugged[OpenPort]):
 
 
 class Lookout:
-    """Looks after ``port``: knows whether it is there, and takes it back when it comes."""
+    """Looks after ``port``: knows whether it is there, and reopens it when it comes back.
+
+    A port that was away is always told to be gone first, however soon it is back: what it sends
+    then has another beginning.
+    """
 
     def __init__(self, port: Port) -> None:
         self._port, self._look_s = port, -inf
         self.is_there = True
+        #: When it was last found there, in seconds on the clock of ``look``.
+        self.there_s = -inf
 
     def look(self, now_s: float) -> bool:
         """Whether the port is there at ``now_s``, in seconds on any clock; called in each frame."""
         if now_s >= self._look_s:
-            self.is_there = self._port.is_there() or self._port.reopen()
             self._look_s = now_s + (LOOK_S if self.is_there else SEEK_S)
+            self.is_there = self._port.is_there() if self.is_there else self._port.reopen()
+            if self.is_there:
+                self.there_s = now_s
         return self.is_there

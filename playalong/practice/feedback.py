@@ -6,7 +6,7 @@ from enum import StrEnum
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.practice.excerpts import Excerpt
-from playalong.practice.plan import Step
+from playalong.practice.plan import Kind, Step
 
 
 class State(StrEnum):
@@ -67,6 +67,11 @@ class Exercise:
     in_a_row: int
     listen: bool
     words: str
+
+    @property
+    def is_free(self) -> bool:
+        """Whether the player may add and leave out what they like; see ``free_playing``."""
+        return self.step.kind is Kind.FREE
 
 
 @dataclass(frozen=True, slots=True)

@@ -92,8 +92,8 @@ def test_what_was_shown_is_what_is_graded(task, context, tmp_path):
     said = []
     performance = perform(task.targets(), SKILLS["learning"], 5)
     run = Run(task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now))
-    shown = run._sheet.judged
-    run._sheet.judged = lambda word: (said.append(word), shown(word))  # type: ignore[method-assign]
+    shown = run.judging.sheet.judged
+    run.judging.sheet.judged = lambda word: (said.append(word), shown(word))  # type: ignore[method-assign]
     kept = play_session.save_run(task, run.play(), tmp_path)
     for kind, number in (
         ("target", lambda word: word.target),

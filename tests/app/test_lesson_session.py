@@ -13,8 +13,9 @@ from playalong.app.run.context import RunContext
 from playalong.app.run.run import HeldPage, Run
 from playalong.app.run.task import Task
 from playalong.commands.cli import main
-from playalong.grading.verdicts import Rules
+from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.reader import read as read_pattern
+from playalong.practice.free_playing import SHOWN
 from playalong.records import lessons
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
@@ -282,14 +283,15 @@ def test_free_mixing_shows_no_fault_in_what_was_added(context):
     """A stroke too many and one too few: on the sheet neither is marked."""
     said = {}
     for free in (False, True):
-        task = Task(PATTERN, 120.0, 1, (), Rules(), free=free)
+        shown = SHOWN if free else frozenset(Verdict)
+        task = Task(PATTERN, 120.0, 1, (), Rules(), shown=shown)
         performance = perform(task.targets(), SKILLS["steady"], 1)
         messages = [m for m in performance.messages if m[1][1] != 36]
         messages.append((0.25, bytes((0x99, 43, 90))))
         played = type(performance)(tuple(sorted(messages)), performance.truth)
         run = Run(task, context, lambda s, p=played: SimulatedPort(p, s, context.clock.now))
         words = said.setdefault(free, [])
-        run._sheet.judged = lambda word, words=words: words.append(word.verdict.value)
+        run.judging.sheet.judged = lambda word, words=words: words.append(word.verdict.value)
         run.play()
     assert {"missed", "extra"} <= set(said[False])
     assert set(said[True]) == {"on time"}

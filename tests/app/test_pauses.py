@@ -12,7 +12,7 @@ from playalong.app.run.run import BACK, Run
 from playalong.app.run.task import Task
 from playalong.app.take_grading import Options, grade_take
 from playalong.grading.grade_run import judged_hits
-from playalong.grading.matching.pauses import Pause, Pauses
+from playalong.grading.matching.pauses import EndedPause, LastPause, OpenPause, Pauses
 from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Arrival
@@ -67,9 +67,9 @@ class Pulled:
         now_s = self._clock.now()
         if self.run is None or not self._plugged() or not self._open:
             self._open = self._open and self._plugged()
-            self._told_s = self.run._now_s(now_s) if self.run else self._told_s
+            self._told_s = self.run.time.run_s(now_s) if self.run else self._told_s
             return []
-        run_s = self.run._now_s(now_s)
+        run_s = self.run.time.run_s(now_s)
         due = [row for row in self._messages if self._told_s < row[0] <= run_s]
         self._told_s = run_s
         self.sent += len(due)
@@ -203,11 +203,28 @@ def test_pulled_at_any_moment_no_hit_is_lost_and_none_is_blamed(window, outs):
 
 
 def test_times_in_a_pause_are_of_no_run():
-    pauses = Pauses((Pause(3.0, 3.0, 9.0, 3.9, 4.0),))
+    ended = EndedPause(from_s=3.0, stopped_s=3.0, until_s=9.0, on_s=3.9, bar_s=4.0)
+    pauses = Pauses((ended,))
     assert pauses.run_s(2.9) == 2.9
     assert pauses.run_s(3.0) is None
     assert pauses.run_s(8.9) is None
     assert pauses.run_s(9.1) == pytest.approx(4.0)
-    assert Pauses.from_plain(pauses.as_plain()) == pauses
     assert Pauses.from_plain([[1.0]]) == Pauses()
     assert Pauses.from_plain("nonsense") == Pauses()
+
+
+@pytest.mark.parametrize(
+    ("pause", "row"),
+    [
+        (
+            EndedPause(from_s=5.0, stopped_s=3.0, until_s=9.0, on_s=3.9, bar_s=4.0),
+            [5.0, 3.0, 9.0, 3.9, 4.0],
+        ),
+        (OpenPause(from_s=5.0, stopped_s=3.0, bar_s=4.0), [5.0, 3.0, None, None, 4.0]),
+        (LastPause(from_s=5.0, stopped_s=3.0), [5.0, 3.0, None, None, None]),
+    ],
+)
+def test_a_take_says_how_a_pause_stands(pause, row):
+    """The rows are those that earlier versions wrote: five figures, null for what never came."""
+    assert Pauses((pause,)).as_plain() == [row]
+    assert Pauses.from_plain([row]) == Pauses((pause,))

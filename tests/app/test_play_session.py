@@ -10,6 +10,7 @@ from playalong.app.play.play_session import PlaySession, save_run
 from playalong.app.run.along import Along
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE_MEANWHILE, RunContext
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
@@ -113,9 +114,8 @@ def session_with(
     context = RunContext(
         clock, hands, theme, SilentOutput(), ("a kit",), 0.05, listen_s=0.05, profile=profile
     )
-    context = RunContext(
-        **{**context.__dict__, "pad_commands": PadCommands(kit, profile, context.stamps)}
-    )
+    pads = HitInput(kit, context.stamps, profile.pads)
+    context = replace(context, pad_commands=PadCommands(pads, profile.calls))
     task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
     if along is not None:
         task = task.going_along(along)

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from playalong.app.play.play_session import keep
+from playalong.app.play.play_session import save_run
 from playalong.app.recording.background import LeftError, shown
 from playalong.app.recording.beats_draft import Draft, DraftError
 from playalong.app.recording.beats_session import LEAD_S, BeatsSession
@@ -25,6 +25,7 @@ from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hit
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.model import Dynamic
 from playalong.pattern.reader import read as read_pattern
@@ -164,7 +165,7 @@ def test_who_plays_on_its_beats_is_on_time_and_steady(recording, context, tmp_pa
     ended = Run(
         task, context, lambda at_s: SimulatedPort(performance, at_s, context.clock.now)
     ).play()
-    grade = keep(task, ended, tmp_path).graded.grade
+    grade = save_run(task, ended, tmp_path).graded.grade
     assert grade.counts.matched == grade.counts.targets == len(targets)
     assert abs(grade.timing.mean_ms) < 3.0
     assert grade.steadiness.trend == "steady"
@@ -500,10 +501,10 @@ class Called:
     def begin(self) -> None:
         self.begun += 1
 
-    def is_there(self, now_s: float) -> bool:
-        return True
+    def hit(self, hit: Hit) -> None:
+        pass
 
-    def asked(self, page, now_s: float) -> Outcome | None:
+    def outcome(self, page, now_s: float) -> Outcome | None:
         if self.plan and self.plan[0][0] <= now_s and page.offers(self.plan[0][1]):
             return self.plan.pop(0)[1]
         return None

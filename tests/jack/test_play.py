@@ -35,7 +35,7 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
             super().__init__(task, context, connect)
             performance = perform(task.targets(), SKILLS["learning"], 4)
             sent.extend(performance.messages)
-            arguments = (performance, output, self._start_s, time.perf_counter, time.sleep)
+            arguments = (performance, output, self.time.start_s, time.perf_counter, time.sleep)
             threading.Thread(target=send, args=arguments, daemon=True).start()
 
     keep = play_session.save_run

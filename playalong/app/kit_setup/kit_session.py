@@ -13,8 +13,8 @@ from playalong.app.kit_setup.profile_text import shown
 from playalong.app.kit_setup.setup_context import Keep, SetupContext, pads_of_kit
 from playalong.app.kit_setup.triggers import triggers
 from playalong.app.run.context import RunContext
+from playalong.app.run.hit_input import Received
 from playalong.app.run.kit_click import KitClick
-from playalong.midi.mapping import Mapper
 from playalong.midi.port import Port
 from playalong.midi_io.backend import PortError
 from playalong.profile.profile import Profile
@@ -89,10 +89,9 @@ class KitSession:
             buttons=setup.buttons(*CHOOSING),
             chosen=self._chosen,
         )
-        mapper = Mapper(profile.pads)
 
-        def hears(time_s: float, data: bytes) -> None:
-            hit = mapper.hit(time_s, data)
+        def hears(message: Received) -> None:
+            hit = message.hit
             if hit is not None:
                 page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())
 

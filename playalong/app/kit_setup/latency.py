@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from playalong.app.kit_setup import profile_text as kit_words
 from playalong.app.kit_setup.setup_context import SetupContext
+from playalong.app.run.hit_input import Received
 from playalong.app.run.run import LEAD_S
 from playalong.midi.hits import Hit
-from playalong.midi.mapping import Mapper
 from playalong.pattern.meter import Meter, Tempo
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.latency import (
@@ -110,7 +110,6 @@ class _Latency:
         self._playing: _Playing | None = None
         self._found: Measured | None = None
         self._page = LatencyPage(setup.context.theme, setup.profile.kit, of=CLICKS)
-        self._mapper = Mapper(setup.profile.pads)
         self._words = self._how()
         self._answers = {
             Outcome.START: self._begin,
@@ -173,8 +172,8 @@ class _Latency:
         first = (ACCEPT, _ANEW) if self._found and self._found.latency else (START,)
         return self._setup.buttons(*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE)
 
-    def _hears(self, time_s: float, data: bytes) -> None:
-        hit = self._mapper.hit(time_s, data)
+    def _hears(self, message: Received) -> None:
+        hit = message.hit
         if hit is not None and self._playing is not None and not BY_NAME[hit.voice].by_itself:
             self._playing.hits.append(hit)
 

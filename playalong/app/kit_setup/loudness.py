@@ -1,12 +1,11 @@
 """How loud is loud: soft strokes, normal ones and accents on each pad, kept as each pad is done."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from math import inf
 
 from playalong.app.kit_setup.setup_context import SetupContext
+from playalong.app.run.hit_input import Received
 from playalong.midi.hits import Hit
-from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME
@@ -35,9 +34,6 @@ class _Calibrating:
     def __init__(self, setup: SetupContext) -> None:
         self._setup = setup
         self._machine = Touch(setup.voices, setup.profile.strokes)
-        self._mapper = Mapper(setup.profile.pads)
-        # What the guards in use keep out is to be found by the page of triggers.
-        self._bare = Mapper(replace(setup.profile.pads, guards={}))
         self._page = LoudnessPage(setup.context.theme, setup.profile.kit, None, None)
         #: The pad of which something is to be told: that which was struck last.
         self._last: str | None = None
@@ -65,9 +61,10 @@ class _Calibrating:
         self._machine.again()
         self._setup.struck.pop(self._machine.voice or "", None)
 
-    def _hears(self, time_s: float, data: bytes) -> None:
+    def _hears(self, message: Received) -> None:
         machine, struck = self._machine, self._setup.struck
-        bare, hit, voice = self._bare.hit(time_s, data), self._mapper.hit(time_s, data), None
+        # What the guards in use keep out is to be found by the page of triggers.
+        bare, hit, voice = message.heard.unguarded, message.hit, None
         if hit is not None:
             voice = machine.voice
             taken = machine.hit(hit)

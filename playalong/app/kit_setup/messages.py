@@ -5,9 +5,9 @@ from collections.abc import Callable, Iterator
 
 from playalong.app.kit_setup.profile_text import loudness
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.midi.mapping import Heard, Mapper
+from playalong.app.run.hit_input import HitInput, Received
+from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
-from playalong.midi_io.hotplug import Lookout
 from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.profile import Profile
@@ -22,7 +22,7 @@ _SHORT_S = 0.005
 def messages(setup: SetupContext) -> None:
     """Show what the kit sends until the page is left."""
     profile = setup.profile
-    mapper, bands = Mapper(profile.pads), profile.bands
+    bands = profile.bands
     page = MessagesPage(
         setup.context.theme,
         profile.kit,
@@ -32,14 +32,19 @@ def messages(setup: SetupContext) -> None:
     )
     begin_s = setup.context.clock.now()
 
-    def hears(time_s: float, data: bytes) -> None:
-        heard = mapper.heard(time_s, data)
+    def hears(message: Received) -> None:
+        heard = message.heard
         if not heard.words:
             return
         said = "" if heard.hit is None else loudness(bands, heard.hit.voice, heard.hit.velocity)
         page.heard(
             MessageRow(
-                time_s - begin_s, heard.words, heard.voice, heard.velocity, said, heard.dropped
+                heard.time_s - begin_s,
+                heard.words,
+                heard.voice,
+                heard.velocity,
+                said,
+                heard.dropped,
             )
         )
         if heard.hit is not None:
@@ -59,19 +64,18 @@ def watch(
 
     ``now`` is the program's clock, in seconds. A port that goes, and is back, has a line too.
     """
-    mapper, stamps, bands = Mapper(profile.pads), StampFilter(), profile.bands
-    begin_s, at_the_port, was_there = now(), Lookout(port), True
+    hits, bands = HitInput(port, StampFilter(), profile.pads), profile.bands
+    begin_s, was_there = now(), True
     yield _line("seconds", "message", "voice", "velocity", "loudness")
     while True:
-        for one in port.poll():
-            time_s = stamps.time_s(one.stamp_s, one.arrival_s, one.stream)
-            heard = mapper.heard(time_s, one.data)
+        for message in hits.read():
+            heard = message.heard
             if heard.words:
                 hit = heard.hit
                 said = loudness(bands, hit.voice, hit.velocity) if hit else _why(heard)
-                yield _told(heard, time_s - begin_s, said)
-        if at_the_port.look(now()) is not was_there:
-            was_there = at_the_port.is_there
+                yield _told(heard, heard.time_s - begin_s, said)
+        if hits.look(now()) is not was_there:
+            was_there = hits.is_there
             yield f"{port.name} is {'back' if was_there else 'gone: check its cable'}"
         wait(_SHORT_S)
 

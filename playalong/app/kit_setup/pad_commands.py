@@ -7,8 +7,8 @@ are never alone, so they do not change it.
 
 from playalong.app.kit_setup.profile_text import COMMANDS
 from playalong.app.kit_setup.setup_context import SetupContext
+from playalong.app.run.hit_input import Received
 from playalong.midi.hits import Hit
-from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.pad_commands import QUIET_BEFORE_S, TOGETHER_S, Calls, Command
@@ -35,11 +35,10 @@ _LINES: tuple[Command | None, ...] = (
 def pad_commands(setup: SetupContext) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
     alone, asked = _Alone(), _Asked()
-    mapper = Mapper(setup.profile.pads)
     page = PadCommandsPage(setup.context.theme, setup.profile.kit, "", (), drawing=setup.drawing())
 
-    def hears(time_s: float, data: bytes) -> None:
-        hit = mapper.hit(time_s, data)
+    def hears(message: Received) -> None:
+        hit = message.hit
         if hit is not None:
             alone.hit(hit)
             page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())

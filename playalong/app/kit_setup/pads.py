@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.midi.mapping import Mapper
+from playalong.app.run.hit_input import Received
 from playalong.midi.pads import Pads, pad_of
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.pad_learning import Learning
@@ -26,7 +26,6 @@ class _Learned:
         self._setup, self._before = setup, setup.profile.pads
         self._was_taught = bool(setup.profile.has)
         self._machine = Learning()
-        self._mapper = Mapper(setup.profile.pads)
         self._page = PadsPage(setup.context.theme, setup.profile.kit, "", 0, 0)
         self._known = 0
 
@@ -53,10 +52,9 @@ class _Learned:
     def _fold(self) -> None:
         self._page.folds = not self._page.folds
 
-    def _hears(self, time_s: float, data: bytes) -> None:
-        machine, page = self._machine, self._page
-        machine.message(time_s, data)
-        heard = self._mapper.heard(time_s, data)
+    def _hears(self, message: Received) -> None:
+        machine, page, heard = self._machine, self._page, message.heard
+        machine.message(message.time_s, message.data)
         by_pedal = machine.zone is not None and machine.zone.travels
         if heard.velocity is not None:
             known = {found.note: found.zone for found in machine.found if found.note is not None}

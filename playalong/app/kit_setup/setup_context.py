@@ -1,20 +1,19 @@
-"""What all pages of a kit share: the port and what comes from it, the profile, and one loop."""
+"""What all pages of a kit share: the kit, its profile, and how a page is shown."""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from playalong.app.run.context import RunContext
-from playalong.app.run.pad_commands import MEANT, pads_of
+from playalong.app.run.frame_loop import Scene, View, show
+from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.pad_commands import PadCommands, pads_of
 from playalong.midi.hits import Hit
-from playalong.midi.mapping import Mapper
 from playalong.midi.pads import pad_of
 from playalong.midi.port import Port
-from playalong.midi_io.hotplug import Lookout
 from playalong.pattern.voices import BY_NAME
-from playalong.profile.pad_commands import Listener
 from playalong.profile.profile import Profile
-from playalong.screen.base.keys import Key
+from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import Button, Buttons
 from playalong.screen.kit_pages.kit_drawing import USUAL, KitDrawing
@@ -26,9 +25,8 @@ PADS = tuple(voice for voice in USUAL if voice != "hi-hat-pedal")
 #: Keeps a profile; returns what is to be told of it, or raises UserError.
 Keep = Callable[[Profile], str | None]
 
-#: Told of every message: when it was sent, in seconds on the program's clock, and its bytes.
-Hears = Callable[[float, bytes], None]
-
+#: Told of every message; its time is that of the stamp, from which no latency is taken.
+Hears = Callable[[Received], None]
 
 #: Told of the time, in seconds, before each frame; an outcome where the page ends by itself.
 BeforeFrame = Callable[[float], Outcome | None]
@@ -66,12 +64,12 @@ class SetupContext:
     trouble: str = ""
 
     def __post_init__(self) -> None:
-        self._lookout = Lookout(self.port)
+        self._input = HitInput(self.port, self.context.stamps, self.profile.pads)
 
     @property
     def is_there(self) -> bool:
         """Whether the port is; what it sends when it is back has another beginning."""
-        return self._lookout.is_there
+        return self._input.is_there
 
     @property
     def notices(self) -> list[str]:
@@ -81,6 +79,7 @@ class SetupContext:
     def learned(self, **changes: Any) -> None:
         """Change these of the profile's fields, and keep it."""
         self.profile = replace(self.profile, **changes)
+        self._input.pads = self.profile.pads
         try:
             self.trouble = self.keep(self.profile) or ""
         except UserError as error:
@@ -94,14 +93,6 @@ class SetupContext:
         """Buttons that show the pads which do the same."""
         return Buttons(buttons, pads_of(self.profile.calls), self.profile.calls.words())
 
-    def messages(self) -> list[tuple[float, bytes]]:
-        """What came since the last call: when it was sent, and its bytes."""
-        stamps = self.context.stamps
-        return [
-            (stamps.time_s(one.stamp_s, one.arrival_s, one.stream), one.data)
-            for one in self.port.poll()
-        ]
-
     def show(
         self,
         page: Page,
@@ -109,55 +100,40 @@ class SetupContext:
         before_frame: BeforeFrame = _nothing,
         by_pads: bool = False,
     ) -> Outcome:
-        """Show ``page`` until something is asked of it by key, mouse or, with ``by_pads``, stroke.
+        """Show ``page`` until something is asked of it by key, mouse or, ``by_pads``, stroke.
 
         ``hears`` is told of every message; ``before_frame`` may end the page too.
         """
-        context, clock = self.context, self.context.clock
-        calls = _Calls(self.profile) if by_pads else None
-        while True:
-            now_s = clock.now()
-            self._listen(hears, calls)
-            self._lookout.look(now_s)
-            ended = before_frame(now_s)
-            context.show_with(page, now_s, self.is_there)
-            outcome = self._asked(page) or ended or (calls and calls.asked(page, now_s))
-            if outcome:
-                return outcome
-            while (left_s := now_s + context.frame_s - clock.now()) > 0:
-                clock.wait(min(left_s, context.listen_s))
-                self._listen(hears, calls)
+        shown = _Shown(self, page, hears, before_frame)
+        commands = PadCommands(self._input, self.profile.calls) if by_pads else None
+        return show(self.context, shown, self._input, commands) or shown.ended
 
-    def _asked(self, page: Page) -> Outcome | None:
-        for press in self.context.window.presses():
-            self.is_closed = self.is_closed or press is Key.CLOSE
-            outcome = page.handle(press)
-            if outcome is not None:
-                return outcome
+
+class _Shown(Scene):
+    """One of the kit's pages."""
+
+    def __init__(
+        self, setup: SetupContext, page: Page, hears: Hears, before_frame: BeforeFrame
+    ) -> None:
+        self._setup, self._page = setup, page
+        self._hears, self._before_frame = hears, before_frame
+        #: What the page ended with by itself.
+        self.ended = Outcome.LEAVE
+
+    def received(self, message: Received) -> None:
+        """The page is told."""
+        self._hears(message)
+
+    def view(self, now_s: float) -> View | None:
+        """The page, unless it ends by itself."""
+        ended = self._before_frame(now_s)
+        if ended is None:
+            return View(self._page, now_s)
+        self.ended = ended
         return None
 
-    def _listen(self, hears: Hears, calls: "_Calls | None") -> None:
-        for time_s, data in self.messages():
-            hears(time_s, data)
-            if calls is not None:
-                calls.message(time_s, data)
-
-
-class _Calls:
-    """Strokes that work a page."""
-
-    def __init__(self, profile: Profile) -> None:
-        self._mapper, self._listener = Mapper(profile.pads), Listener(profile.calls)
-
-    def message(self, time_s: float, data: bytes) -> None:
-        """A message came."""
-        hit = self._mapper.hit(time_s, data)
-        if hit is not None:
-            self._listener.hit(hit)
-
-    def asked(self, page: Page, now_s: float) -> Outcome | None:
-        """What strokes ask of ``page``, if it offers that; a list is gone through by itself."""
-        command = self._listener.time_passed(now_s)
-        meant = MEANT[command] if command is not None else ()
-        outcome = next((outcome for outcome in meant if page.offers(outcome)), None)
-        return None if outcome is None else page.handle(outcome)
+    def press(self, page: Page, press: Press) -> Outcome | None:
+        """Whoever closes the window leaves all pages."""
+        if press is Key.CLOSE:
+            self._setup.is_closed = True
+        return page.handle(press)

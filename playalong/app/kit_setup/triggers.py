@@ -10,9 +10,9 @@ from dataclasses import replace
 import numpy as np
 
 from playalong.app.kit_setup.setup_context import SetupContext
+from playalong.app.run.hit_input import Received
 from playalong.grading.loudness import level_db
 from playalong.midi.hits import Hit, Hits
-from playalong.midi.mapping import Mapper
 from playalong.midi.pads import Guard, pad_of
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.triggers import (
@@ -70,8 +70,6 @@ class _Asking:
         self._setup, self._at = setup, 0
         #: The pad to which hits belong.
         self._of: str | None = None
-        # What the guards in use keep out is to be found as well.
-        self._mapper = Mapper(replace(setup.profile.pads, guards={}))
         self._page = PadsPage(
             setup.context.theme,
             setup.profile.kit,
@@ -109,8 +107,8 @@ class _Asking:
         """How many strokes are still asked for."""
         return STROKES - _asked(self._hits, self._voice)
 
-    def _hears(self, time_s: float, data: bytes) -> None:
-        hit = self._mapper.hit(time_s, data)
+    def _hears(self, message: Received) -> None:
+        hit = message.heard.unguarded  # what the guards in use keep out is to be found as well
         if hit is not None:
             if pad_of(hit.voice) == self._voice or self._voice in self._setup.struck:
                 self._of = self._voice
@@ -153,10 +151,9 @@ class _Found:
             buttons=setup.buttons(*using, *PROPOSED[3:-1], _ANEW, LEAVE),
         )
         page.drawing.links = _links(findings)
-        mapper = Mapper(setup.profile.pads)
 
-        def hears(time_s: float, data: bytes) -> None:
-            hit = mapper.hit(time_s, data)
+        def hears(message: Received) -> None:
+            hit = message.hit
             if hit is not None:
                 page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())
 
@@ -174,7 +171,6 @@ class _Found:
                 self._leave_off(voices[page.chosen])
             else:
                 return outcome
-            mapper = Mapper(setup.profile.pads)
 
     @property
     def _said(self) -> str:

@@ -11,27 +11,28 @@ from datetime import datetime
 from math import ceil
 from pathlib import Path
 
-from playalong.app.run.context import GONE, RunContext, SilentPort, hold
+from playalong.app.run.context import GONE, RunContext, SilentPort
+from playalong.app.run.frame_loop import Scene, View, hold, show
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
 from playalong.grading.grade_run import grade
-from playalong.grading.verdicts import Rules
+from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hits
 from playalong.midi.port import Port
-from playalong.midi_io.hotplug import SEEK_S
 from playalong.pattern.meter import Tempo
-from playalong.pattern.model import Bar, Pattern
+from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.practice.feedback import Answer, Exercise, State
+from playalong.practice.free_playing import SHOWN, as_played
 from playalong.practice.lesson import Lesson
-from playalong.practice.mixing import Explainer
 from playalong.practice.phrases import intro
-from playalong.practice.plan import Kind
 from playalong.practice.repetition import Repetition, repetition
-from playalong.practice.texture import Texture, texture
+from playalong.practice.texture import Texture
 from playalong.records import lessons
 from playalong.records.takes import TakeError
-from playalong.screen.base.page import Outcome
+from playalong.screen.base.keys import Press
+from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import LESSON, Buttons
 from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.texture import TexturePage
@@ -159,12 +160,11 @@ class LessonSession:
         context.output.clear()
         self._begin_s = self._before = None
         page.paused = GONE
-        until_s = context.clock.now() + context.patience_s
-        while context.clock.now() < until_s:
-            outcome = hold(context, page, _still_s(ended), context.clock.now() + SEEK_S)
-            if outcome is Outcome.LEAVE:
-                break
-            if self._port is not None and self._port.reopen():
+        if self._port is not None:
+            hits = HitInput(self._port, context.stamps, context.profile.pads)
+            until_s = context.clock.now() + context.patience_s
+            away = _Away(View(page, _still_s(ended)), hits, until_s)
+            if show(context, away, hits) is not Outcome.LEAVE and hits.is_there:
                 return None
         self._trouble.append(
             f'The MIDI port "{ended.lost_port}" went away: check its cable. The lesson is kept.'
@@ -207,23 +207,16 @@ class LessonSession:
     def _result(self, exercise: Exercise, task: Task, ended: RunResult) -> Repetition:
         seconds = ended.targets.end_s - ended.targets.start_s
         pattern, hits = task.pattern, Hits.of(ended.hits)
-        if exercise.step.kind is not Kind.FREE:
+        if not exercise.is_free:
             told, _ = grade(pattern, task.tempo_bpm, ended.targets, hits, task.rules)
             return repetition(told, pattern, seconds)
-        # Free mixing: first find what was played, then judge it as that.
-        explainer = Explainer(self._pattern, task.tempo_bpm, task.rules)
-        bars = [
-            explainer.explain(own, number % len(self._pattern.bars))
-            for number, own in enumerate(explainer.split(ended.hits, task.bars))
-        ]
-        played: tuple[Bar, ...] = tuple(
-            self._pattern.with_variations(bar.names)[bar.bar] for bar in bars
+        mixed = as_played(
+            self._pattern, ended.hits, bars=task.bars, tempo_bpm=task.tempo_bpm, rules=task.rules
         )
-        mixed = replace(self._pattern, bars=played, variations={}, chunks=(), practice=None)
-        targets = replace(task, pattern=mixed).targets()
-        told, _ = grade(mixed, task.tempo_bpm, targets, hits, task.rules)
-        self._texture = texture(tuple(self._pattern.variations), bars)
-        return replace(repetition(told, mixed, seconds), worst=None)
+        targets = replace(task, pattern=mixed.pattern).targets()
+        told, _ = grade(mixed.pattern, task.tempo_bpm, targets, hits, task.rules)
+        self._texture = mixed.texture
+        return mixed.repetition(told, seconds)
 
     def _say(
         self, exercise: Exercise, task: Task, ended: RunResult, answer: Answer
@@ -331,6 +324,26 @@ class LessonSession:
                 self._trouble.append(str(error))
 
 
+@dataclass
+class _Away(Scene):
+    """The page of a run that has lost its kit, until the kit is back or nobody waits any more.
+
+    Nothing but LEAVE can be asked for.
+    """
+
+    held: View
+    input: HitInput
+    until_s: float
+
+    def view(self, now_s: float) -> View | None:
+        """The page, while the kit is away."""
+        return None if self.input.is_there or now_s >= self.until_s else self.held
+
+    def press(self, page: Page, press: Press) -> Outcome | None:
+        """LEAVE only."""
+        return Outcome.LEAVE if page.handle(press) is Outcome.LEAVE else None
+
+
 def _task(exercise: Exercise, clicking: Clicking) -> Task:
     # The empty bar at the end is the rest, in which nothing is asked.
     pattern = exercise.pattern
@@ -342,7 +355,7 @@ def _task(exercise: Exercise, clicking: Clicking) -> Task:
         (),
         exercise.rules,
         company=exercise.accompaniment,
-        free=exercise.step.kind is Kind.FREE,
+        shown=SHOWN if exercise.is_free else frozenset(Verdict),
         about=exercise.words,
         clicking=clicking,
         waits=False,  # the exercise is played again

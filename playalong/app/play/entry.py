@@ -10,7 +10,8 @@ from playalong.app.lesson.lesson_session import LessonSession, LessonSummary, ov
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.play_session import PlaySession, SavedRun, result_page, save_run
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
-from playalong.app.run.context import RunContext, hold
+from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.user_folders import UserFolders

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Self
 
 from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import Scene, View, show_by_pads
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit
@@ -92,25 +93,37 @@ def _words(which: Which, speed: float) -> str:
     return f"listening: {told}" + ("  ·  half speed" if speed == HALF else "")
 
 
+@dataclass
+class _Once(Scene):
+    """Once through. Strokes work the page at the end only: until then somebody may play along."""
+
+    context: RunContext
+    page: RunPage
+    start_s: float
+    end_s: float
+    speed: float
+    _is_over: bool = False
+
+    @property
+    def by_pads(self) -> bool:
+        """Strokes work the page once all was heard."""
+        return self._is_over
+
+    def view(self, now_s: float) -> View | None:
+        """The sheet as it goes by; where nobody sees it, until the last has rung out."""
+        run_s = (now_s - self.start_s) * self.speed
+        self._is_over = run_s > self.end_s
+        if self.context.window.offscreen and run_s > self.end_s + _RING_S:
+            return None
+        return View(self.page, min(run_s, self.end_s))
+
+
 def _once(
     context: RunContext, page: RunPage, played: Playback, which: Which, speed: float
-) -> Outcome | None:
+) -> Outcome:
     """Once through; what was asked for meanwhile or, at the end, afterwards."""
     context.output.clear()
-    if context.pad_commands is not None:
-        context.pad_commands.begin()
     start_s = context.clock.now() + _LEAD_S
     context.output.schedule(start_s, played.sounds(which, speed))
-    end_s = played.targets.end_s
-    while True:
-        now_s = (context.clock.now() - start_s) * speed
-        page.level.db = context.output.level_db
-        context.show(page, min(now_s, end_s))
-        outcome = context.asked(page)
-        if outcome is None and context.pad_commands is not None and now_s > end_s:
-            outcome = context.pad_commands.asked(page, context.clock.now())
-        if outcome is not None:
-            return outcome
-        if context.window.offscreen and now_s > end_s + _RING_S:
-            return Outcome.LEAVE
-        context.clock.wait(context.frame_s)
+    once = _Once(context, page, start_s, played.targets.end_s, speed)
+    return show_by_pads(context, once) or Outcome.LEAVE

@@ -12,7 +12,8 @@ from pathlib import Path
 
 from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.recording.background import LeftError, shown
-from playalong.app.run.context import RunContext, SilentPort, hold
+from playalong.app.run.context import RunContext, SilentPort
+from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.take_grading import (

@@ -1,11 +1,15 @@
 """Work that takes its time, with its progress in the window or in the terminal."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from threading import Thread
 from typing import Generic, TypeVar
 
+from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext
-from playalong.screen.base.page import Outcome
+from playalong.app.run.frame_loop import Scene, View, show
+from playalong.screen.base.keys import Press
+from playalong.screen.base.page import Outcome, Page
 from playalong.screen.pages.wait import WaitPage
 from playalong.sound.recordings.decoding import Progress
 from playalong.support.errors import UserError
@@ -31,12 +35,7 @@ def shown(context: RunContext, title: str, words: str, work: Work[Result]) -> Re
     """
     page = WaitPage(context.theme, title, words)
     doing = _Doing(work, page)
-    while doing.is_alive():
-        context.window.frame(page, 0.0)
-        context.output.tend()
-        if context.asked(page) is Outcome.LEAVE:
-            doing.is_left = True
-        doing.join(context.frame_s)
+    show(replace(context, clock=_UntilDone(doing)), _Waiting(doing, page))
     return doing.result()
 
 
@@ -85,3 +84,34 @@ class _Doing(Thread, Generic[Result]):
         if self._error is not None:
             raise self._error
         return self._made[0]
+
+
+class _Waiting(Scene):
+    """The page that is shown while the work is done."""
+
+    def __init__(self, doing: "_Doing[Result]", page: WaitPage) -> None:
+        self._doing, self._page = doing, page
+
+    def view(self, now_s: float) -> View | None:
+        """The page, until the work is done."""
+        return View(self._page, 0.0) if self._doing.is_alive() else None
+
+    def press(self, page: Page, press: Press) -> Outcome | None:
+        """Who leaves sees the page until the work has noticed."""
+        if page.handle(press) is Outcome.LEAVE:
+            self._doing.is_left = True
+        return None
+
+
+class _UntilDone(RealClock):
+    """The clock on the wall: work takes its time, whatever the program's clock does.
+
+    It waits no longer than the work takes.
+    """
+
+    def __init__(self, doing: Thread) -> None:
+        self._doing = doing
+
+    def wait(self, seconds: float) -> None:
+        """Wait for the work."""
+        self._doing.join(max(0.0, seconds))

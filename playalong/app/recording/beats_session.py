@@ -19,11 +19,13 @@ from playalong.app.recording.recording_sounds import (
 )
 from playalong.app.run.along import Excerpt
 from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import Scene, View, show
+from playalong.app.run.hit_input import HitInput, Received
 from playalong.app.run.pad_commands import PadCommands
-from playalong.midi.mapping import Mapper
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import BeatMap
-from playalong.screen.base.page import Outcome
+from playalong.screen.base.keys import Press
+from playalong.screen.base.page import Outcome, Page
 from playalong.screen.pages.beats import BeatsPage, Setting, nearest
 from playalong.sound.recordings.beat_finding import find
 from playalong.sound.recordings.decoding import Progress, Recording
@@ -52,7 +54,7 @@ _STAY = "The beats stay as they were."
 _WAYS = {Outcome.SLOWER: -1, Outcome.FASTER: 1}
 
 
-class BeatsSession:
+class BeatsSession(Scene):
     """The beats of ``recording``, from ``beats`` or from none to what the player leaves."""
 
     def __init__(
@@ -68,14 +70,18 @@ class BeatsSession:
         none any more, and may raise UserError; ``per_bar`` is how many beats a bar will have where
         there are none yet.
         """
-        self._context, self._recording, self._port, self._keep = context, recording, port, keep
+        self._context, self._recording, self._keep = context, recording, keep
         self._draft = Draft(beats, beats.per_bar if beats else per_bar)
         self._before: list[Draft] = []
         self._onsets: Onsets | None = None
         self._sound = Clicked(recording, beats)
-        self._mapper = Mapper(context.profile.pads)
-        late = context.profile.latency
-        self._late_s = late.ms / 1000.0 if late else 0.0
+        profile = context.profile
+        late_ms = profile.latency.ms if profile.latency else 0.0
+        self._input = (
+            None
+            if port is None
+            else HitInput(port, context.stamps, profile.pads, latency_ms=late_ms)
+        )
         #: Where in the recording it stands or began to play, and when on the clock that was.
         self._from_s = beats.bar_start_s(0) if beats else 0.0
         self._since_s: float | None = None
@@ -111,7 +117,7 @@ class BeatsSession:
         """
         self._stand()
         while True:
-            outcome = self._frame()
+            outcome = show(self._context, self, self._input, self._context.pad_commands)
             if outcome is Outcome.LEAVE:
                 self._stop()
                 return self._draft.beats
@@ -133,37 +139,43 @@ class BeatsSession:
         elif outcome in _WAYS:
             self._step(self._page.setting, _WAYS[outcome])
 
-    # Time goes by.
+    # What the frame loop tells.
 
-    def _frame(self) -> Outcome | None:
-        """One frame: what was struck and pressed, what is seen."""
-        context, page = self._context, self._page
-        frame_s = context.clock.now()
-        self._listen()
-        at_s = self._at_s()
-        if self._has_left_off(at_s):
+    @property
+    def by_pads(self) -> bool:
+        """While it plays, strokes are taps, or nothing."""
+        return self._since_s is None
+
+    def received(self, message: Received) -> None:
+        """A hit while it plays is a tap, where taps are asked for."""
+        if message.hit is None or self._taps is None or self._since_s is None:
+            return
+        at_s = self._from_s + message.hit.time_s - self._since_s
+        if at_s > self._from_s - _EARLY_S:
+            self._taps.append(at_s)
+
+    def view(self, now_s: float) -> View:
+        """The page as it is now."""
+        if self._has_left_off(self._at_s()):
             self._stop()
-            at_s = self._at_s()
-        elif self._since_s is not None and at_s >= self._end_s():
+        elif self._since_s is not None and self._at_s() >= self._end_s():
             self._ended()
-            at_s = self._at_s()
-        self._show(at_s)
-        context.show(page, at_s)
-        outcome = context.asked(page)
-        if page.struck:
+        self._write_page()
+        return View(self._page, self._at_s())
+
+    def press(self, page: Page, press: Press) -> Outcome | None:
+        """A press may be a tap, or move the line."""
+        outcome = page.handle(press)
+        wanted_s, self._page.wanted_s = self._page.wanted_s, None
+        if self._page.struck:
             if self._taps is not None:
-                self._taps += [self._at_s()] * page.struck
-            page.struck = 0
-        if page.wanted_s is not None:
-            self._move(page.wanted_s)
-            page.wanted_s = None
-        if outcome is None and context.pad_commands is not None and self._since_s is None:
-            called = context.pad_commands.asked(page, context.clock.now())
-            outcome = page.handle(called) if called is not None else None
-        while (left_s := frame_s + context.frame_s - context.clock.now()) > 0:
-            context.clock.wait(min(left_s, context.listen_s))
-            self._listen()
+                self._taps.append(self._at_s())
+            self._page.struck = 0
+        if wanted_s is not None:
+            self._move(wanted_s)
         return outcome
+
+    # Time goes by.
 
     def _at_s(self) -> float:
         """Where in the recording it is."""
@@ -187,27 +199,12 @@ class BeatsSession:
                 return min(end_s, self._recording.length_s)
         return self._recording.length_s
 
-    def _listen(self) -> None:
-        """Hits while it plays: taps, where they are asked for."""
-        if self._port is None or self._since_s is None:
-            return
-        stamps = self._context.stamps
-        for arrival in self._port.poll():
-            stamp_s = stamps.time_s(arrival.stamp_s, arrival.arrival_s, arrival.stream)
-            hit = self._mapper.hit(stamp_s - self._late_s, arrival.data)
-            if hit is None or self._taps is None:
-                continue
-            at_s = self._from_s + hit.time_s - self._since_s
-            if at_s > self._from_s - _EARLY_S:
-                self._taps.append(at_s)
-
-    def _show(self, at_s: float) -> None:
+    def _write_page(self) -> None:
         page, draft, context = self._page, self._draft, self._context
         page.beats, page.per_bar, page.loop = draft.beats, draft.per_bar, draft.loop
         page.playing, page.tapping = self._since_s is not None, self._taps is not None
         page.taps = self._taps or ()
         page.recording_db = self._sound.level_db
-        page.level.db = context.output.level_db
         said = (self._trouble, *context.notices, self._recording.message, context.output.message)
         page.notices = list(dict.fromkeys(filter(None, said)))
 
@@ -229,7 +226,8 @@ class BeatsSession:
         """Stop where it is, and make beats of what was tapped."""
         if self._since_s is None:
             return
-        self._listen()
+        for message in self._input.read() if self._input is not None else ():
+            self.received(message)
         taps, self._taps = self._taps, None
         if taps is None:  # who has tapped, and must tap again, does so from the same place
             self._from_s = min(self._at_s(), self._recording.length_s)
@@ -242,8 +240,8 @@ class BeatsSession:
 
     def _stand(self) -> None:
         """Nothing plays: strokes work the page from now on."""
-        if self._port is not None:
-            self._port.poll()
+        if self._input is not None:
+            self._input.discard()
         if self._context.pad_commands is not None:
             self._context.pad_commands.begin()
 
@@ -267,8 +265,8 @@ class BeatsSession:
         self._stop()
         self._taps = []
         self._sound.beats = None  # the old ones would mislead
-        if self._port is not None:
-            self._port.poll()
+        if self._input is not None:
+            self._input.discard()
         self._say(_TAPPING)
         self._play()
 

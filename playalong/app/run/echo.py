@@ -1,5 +1,6 @@
 """The player's pads sounding through the program, for kits without a module."""
 
+from playalong.app.run.hit_input import Received
 from playalong.midi.hits import Hit
 from playalong.midi.messages import CHANNEL_PRESSURE, KEY_PRESSURE, kind_of
 from playalong.midi.pads import Pads
@@ -20,15 +21,20 @@ class Echo:
         self._ringing: dict[str, Placed] = {}
         warm(BY_NAME, RATE)  # nothing is made while it sounds
 
-    def hit(self, hit: Hit) -> None:
-        """Sound a hit."""
+    def received(self, message: Received) -> None:
+        """Sound what a message means, if it means anything to be heard."""
+        self._choke(message.data)
+        if message.hit is not None:
+            self._sound(message.hit)
+
+    def _sound(self, hit: Hit) -> None:
         if hit.voice in HATS:
             self._end(RINGING_HATS)
         placed = self._output.now(Note(0.0, hit.voice, hit.velocity))
         if hit.voice in RINGING_HATS or hit.voice in _CYMBALS:
             self._ringing[hit.voice] = placed
 
-    def message(self, data: bytes) -> None:
+    def _choke(self, data: bytes) -> None:
         """A hand on a cymbal ends it."""
         kind = kind_of(data)
         if kind == KEY_PRESSURE and len(data) > 2 and data[2]:

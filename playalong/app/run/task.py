@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from playalong.app.run.along import Along, MapTime
-from playalong.grading.verdicts import Rules
+from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.meter import Meter, Tempo
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets, lay_out
@@ -25,10 +25,10 @@ class Task:
     ``count_in`` in bars; ``between`` is the note value, of a whole note, that clicks softly
     between the beats, None for none. ``rest``: so many bars the click goes on after the last.
     ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
-    player only listens, ``clicked`` where no click is to sound after the count-in. ``free``
-    is where the player may add and leave out: only what answers is shown. ``about`` stands beside
-    the title. ``clicking`` says where it clicks; ``along`` is a recording that is played along
-    with. ``waits`` is False where a run that has lost its kit is over.
+    player only listens, ``clicked`` where no click is to sound after the count-in. Verdicts other
+    than those ``shown`` leave no mark on the sheet. ``about`` stands beside the title. ``clicking``
+    says where it clicks; ``along`` is a recording that is played along with. ``waits`` is False
+    where a run that has lost its kit is over.
     """
 
     pattern: Pattern
@@ -42,7 +42,7 @@ class Task:
     company: Pattern | None = None
     judged: bool = True
     clicked: bool = True
-    free: bool = False
+    shown: frozenset[Verdict] = frozenset(Verdict)
     about: str = ""
     clicking: Clicking = PLAIN
     along: Along | None = None
@@ -68,6 +68,12 @@ class Task:
             return self.along.time(self.pattern)
         return Tempo(self.tempo_bpm, self.pattern.meter.unit)
 
+    def length_s(self) -> float:
+        """How long the bars are, and the rest after them: until another bar would begin."""
+        meters = self.meters()
+        whole = sum((meter.length for meter in [*meters, *[meters[-1]] * self.rest]), Fraction(0))
+        return self.time().seconds(whole)
+
     def targets(self) -> Targets:
         """The targets, second 0 being the start of bar 1."""
         if self.along is not None:
@@ -82,6 +88,17 @@ class Task:
         return clicks(
             [*meters, *resting], self.time(), self.count_in, self.between, swung, self.rest
         )
+
+    def count_before(self, bar: int, targets: Targets) -> list[Click]:
+        """The clicks that count in before a bar of the run (0 is the first), whatever came before.
+
+        ``targets`` are those of the run, and give the tempo: that of the bar itself.
+        """
+        meter, bar_s = self.meters()[bar], float(targets.bar_starts_s[bar])
+        ends_s = [*targets.bar_starts_s[1:].tolist(), targets.end_s]
+        bpm = 60.0 * float(meter.length / meter.unit) / (ends_s[bar] - bar_s)
+        count = clicks([meter], Tempo(bpm, meter.unit))
+        return [replace(tick, time_s=tick.time_s + bar_s) for tick in count if tick.time_s < 0]
 
     def recording(self, lead_s: float, profile: Profile, targets: Targets) -> Recording:
         """An empty take of this, ``lead_s`` of which come before bar 1."""

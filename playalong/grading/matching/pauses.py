@@ -7,7 +7,6 @@ blamed for the cable. All hits stay in the take; those within a pause are not ju
 """
 
 from dataclasses import dataclass
-from math import inf
 from typing import Any
 
 import numpy as np
@@ -18,27 +17,49 @@ from playalong.pattern.targets import Targets
 from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Pause:
-    """One pause, in seconds from bar 1.
+    """A pause from ``from_s`` on, on the take's clock; at ``stopped_s`` the run stood still.
 
-    It lasts from ``from_s`` to ``until_s`` on the take's clock. At ``stopped_s`` the run stood
-    still; when hits count again its time is ``on_s``, and from ``bar_s`` on targets are asked
-    again. A pause that nothing followed has ``inf`` for these three.
+    All times of a pause are in seconds from bar 1. Which of the three below it is says how it
+    stands; their fields stand in a file in the order from_s, stopped_s, until_s, on_s, bar_s.
     """
 
     from_s: float
     stopped_s: float
-    until_s: float = inf
-    on_s: float = inf
-    bar_s: float = inf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenPause(Pause):
+    """The kit is still away; once it is back, targets are asked again from ``bar_s`` on."""
+
+    bar_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndedPause(Pause):
+    """The run went on. Hits count from ``until_s`` on the take's clock, where the run's is at
+    ``on_s``; targets are asked again from ``bar_s`` on.
+    """
+
+    until_s: float
+    on_s: float
+    bar_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastPause(Pause):
+    """Nothing followed: what was written after ``stopped_s`` is not asked."""
+
+
+AnyPause = OpenPause | EndedPause | LastPause
 
 
 @dataclass(frozen=True, slots=True)
 class Pauses:
-    """The pauses of a run, in order."""
+    """The pauses of a run, in order; only the last one may be open, or a last one."""
 
-    each: tuple[Pause, ...] = ()
+    each: tuple[AnyPause, ...] = ()
 
     def run_s(self, take_s: float) -> float | None:
         """The run's time at ``take_s`` on the take's clock, None within a pause."""
@@ -46,7 +67,7 @@ class Pauses:
         for pause in self.each:
             if take_s < pause.from_s:
                 break
-            if take_s < pause.until_s:
+            if not isinstance(pause, EndedPause) or take_s < pause.until_s:
                 return None
             moved_s = pause.on_s - pause.until_s
         return take_s + moved_s
@@ -70,33 +91,53 @@ class Pauses:
             return targets
         at_s, keep = targets.time_s, np.ones(len(targets), np.bool_)
         for pause in self.each:
-            unsure = (at_s >= pause.stopped_s - capture_s) & (at_s < pause.bar_s)
+            unsure = at_s >= pause.stopped_s - capture_s
+            if not isinstance(pause, LastPause):
+                unsure &= at_s < pause.bar_s
             heard = hits.time_s < pause.stopped_s
             answered = _near(targets, hits, heard, capture_s)
             keep &= ~unsure | (answered & (at_s < pause.stopped_s + capture_s))
         return targets.only(keep)
 
-    def end(self, pause: Pause) -> "Pauses":
-        """These, the last one being ``pause`` now that it is over."""
+    def and_then(self, pause: AnyPause) -> "Pauses":
+        """These, and ``pause`` after them."""
+        return Pauses((*self.each, pause))
+
+    def with_last(self, pause: AnyPause) -> "Pauses":
+        """These, with ``pause`` in the place of the last: it stands otherwise now."""
         return Pauses((*self.each[:-1], pause))
 
     def as_plain(self) -> list[list[float | None]]:
         """The pauses as plain lists for a file, None standing for what never came."""
-        rows = [(p.from_s, p.stopped_s, p.until_s, p.on_s, p.bar_s) for p in self.each]
-        return [[None if value == inf else value for value in row] for row in rows]
+        return [_plain(pause) for pause in self.each]
 
     @classmethod
     def from_plain(cls, plain: Any) -> "Pauses":
         """What ``as_plain`` gave; none where it makes no sense."""
         try:
-            return cls(
-                tuple(
-                    Pause(*(inf if value is None else float(value) for value in row))
-                    for row in plain
-                )
-            )
+            return cls(tuple(_pause(*row) for row in plain))
         except (TypeError, ValueError):
             return cls()
+
+
+def _plain(pause: AnyPause) -> list[float | None]:
+    begun: list[float | None] = [pause.from_s, pause.stopped_s]
+    match pause:
+        case OpenPause(bar_s=bar_s):
+            return [*begun, None, None, bar_s]
+        case EndedPause(until_s=until_s, on_s=on_s, bar_s=bar_s):
+            return [*begun, until_s, on_s, bar_s]
+    return [*begun, None, None, None]
+
+
+def _pause(from_s: Any, stopped_s: Any, until_s: Any, on_s: Any, bar_s: Any) -> AnyPause:
+    """The pause of one row; TypeError or ValueError where it is none."""
+    begun = {"from_s": float(from_s), "stopped_s": float(stopped_s)}
+    if bar_s is None:
+        return LastPause(**begun)
+    if until_s is None or on_s is None:
+        return OpenPause(**begun, bar_s=float(bar_s))
+    return EndedPause(**begun, until_s=float(until_s), on_s=float(on_s), bar_s=float(bar_s))
 
 
 def _near(

@@ -1,0 +1,173 @@
+"""The one loop that shows frames, whatever is on: a run, a page that stands still, the kit's pages.
+
+In each frame, in this order:
+
+| what happens | who is asked |
+| --- | --- |
+| the kit is looked after | ``HitInput.look`` |
+| what came from it is taken, again and again until the next frame | ``HitInput.read`` |
+| whoever is on hears that the kit has gone, or is back | ``Scene.kit_gone``, ``kit_back`` |
+| what is seen now; the loop ends where that is nothing | ``Scene.view`` |
+| it is drawn, with the sound's level, and words over it where the kit is gone | ``Window`` |
+| keys, mouse and strokes; the loop ends with the outcome that they ask for | ``Scene.press`` |
+| the sound is tended, and the rest of the frame is waited for | ``Clock.wait`` |
+
+The clock may be stepped: it then goes only while it is waited for.
+"""
+
+from dataclasses import dataclass
+
+from playalong.app.run.context import GONE_MEANWHILE, RunContext
+from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.pad_commands import PadCommands
+from playalong.screen.base.keys import Press
+from playalong.screen.base.overlay import Covered
+from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.widgets import Level
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What is seen: ``page`` as it is at ``at_s``, in the page's own seconds."""
+
+    page: Page
+    at_s: float
+
+
+class Scene:
+    """What is on for so many frames. All but ``view`` may stay as it stands here.
+
+    ``now_s`` is always in seconds on the clock.
+    """
+
+    @property
+    def by_pads(self) -> bool:
+        """Whether strokes on the pads work the page now."""
+        return True
+
+    def view(self, now_s: float) -> View | None:
+        """What is seen, None where it is over; asked once a frame."""
+        raise NotImplementedError
+
+    def received(self, message: Received) -> None:
+        """Something came from the kit."""
+
+    def time_passed(self, now_s: float) -> None:
+        """All that had come by ``now_s`` was told."""
+
+    def kit_gone(self, now_s: float) -> None:
+        """The kit has gone; what came before was told."""
+
+    def kit_back(self, now_s: float) -> None:
+        """The kit that had gone is back."""
+
+    def press(self, page: Page, press: Press) -> Outcome | None:
+        """A press, or an outcome that strokes ask for, on the page that is seen."""
+        return page.handle(press)
+
+
+def show(
+    context: RunContext,
+    scene: Scene,
+    input: HitInput | None = None,
+    pad_commands: PadCommands | None = None,
+) -> Outcome | None:
+    """Show ``scene`` until it is over, which gives None, or something is asked for.
+
+    ``input`` is where hits come from, None where nobody listens.
+    """
+    clock, was_there = context.clock, True
+    while True:
+        now_s = clock.now()
+        is_there = input is None or input.look(now_s)
+        _listen(scene, input, pad_commands, now_s)
+        if is_there is not was_there:
+            (scene.kit_back if is_there else scene.kit_gone)(now_s)
+            was_there = is_there
+        view = scene.view(now_s)
+        if view is None:
+            return None
+        _draw(context, view, is_there)
+        outcome = _pressed(context, scene, view.page)
+        if outcome is None and pad_commands is not None and scene.by_pads:
+            command = pad_commands.outcome(view.page, now_s)
+            outcome = None if command is None else scene.press(view.page, command)
+        if outcome is not None:
+            return outcome
+        until_s = now_s + context.frame_s
+        while (left_s := until_s - clock.now()) > 0:
+            clock.wait(min(left_s, context.listen_s) if input is not None else left_s)
+            if left_s > context.listen_s:
+                _listen(scene, input, pad_commands, clock.now())
+
+
+def hold(
+    context: RunContext, page: Page, at_s: float, until_s: float | None = None
+) -> Outcome | None:
+    """Show a page that stands still, at ``at_s`` of its own time, until a press asks for something.
+
+    Or until a time on the clock, which gives None. Strokes work it as keys do.
+    """
+    return show_by_pads(context, _Held(View(page, at_s), until_s))
+
+
+def show_by_pads(context: RunContext, scene: Scene) -> Outcome | None:
+    """Show ``scene``, worked by strokes too; what was struck before counts for nothing."""
+    commands = context.pad_commands
+    if commands is None:
+        return show(context, scene)
+    commands.begin()
+    return show(context, scene, commands.input, commands)
+
+
+@dataclass
+class _Held(Scene):
+    """A page that stands still."""
+
+    held: View
+    until_s: float | None
+
+    def view(self, now_s: float) -> View | None:
+        """The page, until its time is over."""
+        return self.held if self.until_s is None or now_s < self.until_s else None
+
+
+def _listen(
+    scene: Scene, input: HitInput | None, pad_commands: PadCommands | None, now_s: float
+) -> None:
+    for message in input.read() if input is not None else ():
+        scene.received(message)
+        if pad_commands is not None and scene.by_pads and message.hit is not None:
+            pad_commands.hit(message.hit)
+    scene.time_passed(now_s)
+
+
+def _draw(context: RunContext, view: View, is_there: bool) -> None:
+    page = view.page
+    level = _level(page)
+    if level is not None:
+        level.db = context.output.level_db
+    if not is_there and not getattr(page, "paused", ()):
+        page = Covered(page, context.theme, GONE_MEANWHILE)
+    context.window.frame(page, view.at_s)
+    context.seen(view.at_s)
+    context.output.tend()
+
+
+def _pressed(context: RunContext, scene: Scene, page: Page) -> Outcome | None:
+    """What keys and mouse ask for; the level of the sound is moved at once."""
+    level = _level(page)
+    for press in context.window.presses():
+        steps = level.steps(press) if level is not None else 0
+        for _ in range(abs(steps)):
+            (context.output.louder if steps > 0 else context.output.softer)()
+        outcome = scene.press(page, press) if not steps else None
+        if outcome is not None:
+            return outcome
+    return None
+
+
+def _level(page: Page) -> Level | None:
+    """The level of the sound that a page shows, if it shows it."""
+    level = getattr(page, "level", None)
+    return level if isinstance(level, Level) else None

@@ -1,0 +1,51 @@
+"""Free playing: what is shown while variations are mixed, and what it is judged against afterwards.
+
+While it is played nobody knows yet which variation was meant. So only what answers a stroke is
+shown, and nothing that was added or left out is marked as a fault. Afterwards it is found bar by
+bar what was played, and it is judged as that.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from playalong.grading.grade import Grade
+from playalong.grading.verdicts import MATCHED, Rules, Verdict
+from playalong.midi.hits import Hit
+from playalong.pattern.model import Bar, Pattern
+from playalong.practice.mixing import Explainer
+from playalong.practice.repetition import Repetition, repetition
+from playalong.practice.texture import Texture, texture
+
+#: The verdicts that are shown while it is played.
+SHOWN: frozenset[Verdict] = frozenset(MATCHED)
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """What was played: ``pattern`` has the bars of the whole run, each with its variations."""
+
+    pattern: Pattern
+    texture: Texture
+
+    def repetition(self, grade: Grade, seconds: float) -> Repetition:
+        """The repetition behind ``grade``, for which ``pattern`` was laid out.
+
+        It names no worst stroke: the bars are those of this run, and not of the exercise.
+        """
+        return replace(repetition(grade, self.pattern, seconds), worst=None)
+
+
+def as_played(
+    pattern: Pattern, hits: Sequence[Hit], *, bars: int, tempo_bpm: float, rules: Rules
+) -> Mixed:
+    """What ``hits``, in seconds from bar 1, made of ``pattern`` in a run of ``bars`` bars."""
+    explainer = Explainer(pattern, tempo_bpm, rules)
+    explained = [
+        explainer.explain(own, number % len(pattern.bars))
+        for number, own in enumerate(explainer.split(hits, bars))
+    ]
+    played: tuple[Bar, ...] = tuple(
+        pattern.with_variations(bar.names)[bar.bar] for bar in explained
+    )
+    mixed = replace(pattern, bars=played, variations={}, chunks=(), practice=None)
+    return Mixed(mixed, texture(tuple(pattern.variations), explained))
