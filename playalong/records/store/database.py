@@ -1,0 +1,228 @@
+"""The file of the store: opened, brought up to date, and told plainly where it cannot be used.
+
+Write-ahead logging, so that one writes while any number read; each commit is flushed to the disk
+before it counts. A file that is damaged is set aside under another name and a new one begun; one
+that is newer than this program, may not be written, or lies on a full disk is left alone. Nothing
+is ever written over.
+
+Every error of SQLite leaves here as a ``StoreError``, whose text is for the user and whose
+``trouble`` says which it is.
+"""
+
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, suppress
+from datetime import datetime
+from enum import StrEnum
+from itertools import count
+from pathlib import Path
+from typing import Any, Self
+
+from playalong.records.store.schema import MIGRATIONS, VERSION
+from playalong.support.errors import UserError
+
+#: How long one program waits for another that is writing.
+WAIT_S = 5.0
+
+#: What belongs to a file of SQLite, by what is put behind its name.
+BESIDE = ("", "-wal", "-shm")
+
+
+class Trouble(StrEnum):
+    """What may be wrong with a store."""
+
+    DAMAGED = "damaged"
+    NEWER = "newer"
+    READ_ONLY = "read-only"
+    FULL = "full"
+    BUSY = "busy"
+    GONE = "gone"
+    NOT_THERE = "cannot be opened"
+
+
+class StoreError(UserError):
+    """A store that cannot be used; ``trouble`` says why."""
+
+    def __init__(self, trouble: Trouble, path: Path, detail: str = "") -> None:
+        words = _WORDS[trouble].format(path=path, detail=detail)
+        super().__init__(words)
+        self.trouble = trouble
+
+
+_WORDS = {
+    Trouble.DAMAGED: "The store {path} is damaged{detail}.",
+    Trouble.NEWER: (
+        "The store {path} was written by a newer version of playalong{detail}: update the "
+        "program. It is left as it is."
+    ),
+    Trouble.READ_ONLY: "The store {path} may not be written: check its permissions.",
+    Trouble.FULL: "The disk with the store {path} is full: make room. Nothing in it is lost.",
+    Trouble.BUSY: "Another program has been writing to the store {path} for {detail} s: try again.",
+    Trouble.GONE: "The store {path} is gone: it was moved or deleted while the program ran.",
+    Trouble.NOT_THERE: "The store {path} cannot be opened ({detail}).",
+}
+
+
+class Database:
+    """One connection to the store; every thread and every process has its own."""
+
+    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+        self.path = path
+        self._connection = connection
+        self._identity: tuple[int, int] | None = None
+        #: How deep in ``writing`` we are.
+        self._depth = 0
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """The store at ``path``, made where there is none, and brought up to date.
+
+        StoreError where it cannot be used; the file is then as it was.
+        """
+        with _told(path):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            connection = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
+            try:
+                database = cls(path, connection)
+                database._prepare()
+            except BaseException:
+                connection.close()
+                raise
+        return database
+
+    def _prepare(self) -> None:
+        run = self._connection.execute
+        (version,) = run("PRAGMA user_version").fetchone()
+        if version > VERSION:
+            detail = f" (version {version}, this one knows {VERSION})"
+            raise StoreError(Trouble.NEWER, self.path, detail)
+        run("PRAGMA foreign_keys = ON")
+        run("PRAGMA secure_delete = ON")
+        run("PRAGMA synchronous = FULL")
+        if version < VERSION:
+            run("PRAGMA journal_mode = WAL")
+            self._migrate()
+        self._identity = _identity(self.path)
+
+    def _migrate(self) -> None:
+        with self.writing():
+            (version,) = self._connection.execute("PRAGMA user_version").fetchone()
+            for script in MIGRATIONS[version:]:
+                for statement in script.split(";"):
+                    if statement.strip():
+                        self._connection.execute(statement)
+            self._connection.execute(f"PRAGMA user_version = {VERSION}")
+
+    def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """What a query finds."""
+        with _told(self.path):
+            return self._connection.execute(sql, values).fetchall()
+
+    def row(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
+        """The first row that a query finds, None for nothing."""
+        with _told(self.path):
+            found: tuple[Any, ...] | None = self._connection.execute(sql, values).fetchone()
+            return found
+
+    @contextmanager
+    def writing(self) -> Iterator[Self]:
+        """All that is written within counts, or nothing of it; on the disk when this is left."""
+        if self._depth:
+            yield self
+            return
+        with _told(self.path):
+            if self._identity not in (None, _identity(self.path)):
+                raise StoreError(Trouble.GONE, self.path)
+            self._connection.execute("BEGIN IMMEDIATE")
+        self._depth += 1
+        try:
+            yield self
+        except BaseException:
+            with suppress(sqlite3.Error):
+                self._connection.execute("ROLLBACK")
+            raise
+        else:
+            with _told(self.path):
+                try:
+                    self._connection.execute("COMMIT")
+                except sqlite3.Error:
+                    with suppress(sqlite3.Error):
+                        self._connection.execute("ROLLBACK")
+                    raise
+        finally:
+            self._depth -= 1
+
+    def write(self, sql: str, values: Sequence[Any] = ()) -> int:
+        """One statement that changes something; the id of the row that it added, if it did."""
+        with self.writing(), _told(self.path):
+            return int(self._connection.execute(sql, values).lastrowid or 0)
+
+    def integrity(self) -> list[str]:
+        """What SQLite's own check finds wrong; empty where all is well. Reads the whole file."""
+        found = [str(row[0]) for row in self.rows("PRAGMA integrity_check")]
+        foreign = [f"no such row: {row}" for row in self.rows("PRAGMA foreign_key_check")]
+        return [line for line in found if line != "ok"] + foreign
+
+    def compact(self) -> None:
+        """Leave nothing of what was deleted, in the file or in its log."""
+        with _told(self.path):
+            self._connection.execute("VACUUM")
+            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._connection.close()
+
+
+def set_aside(path: Path) -> Path:
+    """Move a damaged store, with its log, to a name that nothing has; the new path."""
+    stamp = f"{datetime.now():%Y-%m-%d}"
+    for number in count(1):
+        more = "" if number == 1 else f"-{number}"
+        aside = path.with_name(f"{path.stem}-damaged-{stamp}{more}{path.suffix}")
+        if not aside.exists():
+            break
+    for ending in BESIDE:
+        with suppress(FileNotFoundError):
+            path.with_name(path.name + ending).rename(aside.with_name(aside.name + ending))
+    return aside
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Errors of SQLite as ``StoreError``."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise StoreError(*_trouble(error, path)) from error
+    except OSError as error:
+        raise StoreError(Trouble.NOT_THERE, path, error.strerror or str(error)) from error
+
+
+#: SQLite's primary result codes, as documented.
+_TROUBLE = {
+    sqlite3.SQLITE_CORRUPT: Trouble.DAMAGED,
+    sqlite3.SQLITE_NOTADB: Trouble.DAMAGED,
+    sqlite3.SQLITE_READONLY: Trouble.READ_ONLY,
+    sqlite3.SQLITE_PERM: Trouble.READ_ONLY,
+    sqlite3.SQLITE_FULL: Trouble.FULL,
+    sqlite3.SQLITE_BUSY: Trouble.BUSY,
+    sqlite3.SQLITE_LOCKED: Trouble.BUSY,
+}
+
+
+def _trouble(error: sqlite3.Error, path: Path) -> tuple[Trouble, Path, str]:
+    code = getattr(error, "sqlite_errorcode", None)
+    trouble = Trouble.NOT_THERE if code is None else _TROUBLE.get(code & 0xFF, Trouble.NOT_THERE)
+    if code is not None and code == getattr(sqlite3, "SQLITE_READONLY_DBMOVED", -1):
+        trouble = Trouble.GONE
+    details = {Trouble.BUSY: f"{WAIT_S:g}", Trouble.DAMAGED: f" ({error})"}
+    return trouble, path, details.get(trouble, str(error))

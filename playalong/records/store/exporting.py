@@ -1,0 +1,125 @@
+"""A player's data as a folder of ordinary files: MIDI, TOML, CSV and JSON.
+
+```
+player.toml      name, level, handedness, since when
+runs.csv         a line for each run
+takes/           the take of each run, a Standard MIDI File
+grades/          the grade of each run, with its hits, as JSON
+patterns/        the patterns that were played, as they were
+profiles/        the profile of each kit
+lessons/         how far each lesson has come, as JSON
+```
+"""
+
+import csv
+import io
+import json
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import tomlkit
+
+from playalong.records.store import knowledge, players, runs
+from playalong.records.store.database import Database
+from playalong.records.store.players import PlayerRow
+from playalong.support.errors import UserError, quoted
+
+#: More runs than this are nobody's.
+_ALL = 10_000_000
+
+_COLUMNS = (
+    "began",
+    "kind",
+    "title",
+    "kit",
+    "program",
+    "seconds",
+    "bars",
+    "tempo_bpm",
+    "score",
+    "spread_ms",
+    "contrast_db",
+    "steadiness_ms",
+    "advice",
+)
+
+#: Told how much of all is done, from 0 to 1.
+Progress = Callable[[float], None]
+
+
+def export(
+    database: Database, player: PlayerRow, folder: Path, progress: Progress = lambda _: None
+) -> list[Path]:
+    """Write all that is kept of ``player`` into ``folder``, which must be new or empty.
+
+    Returns the files; UserError where the folder has something in it or cannot be written.
+    """
+    try:
+        if folder.exists() and any(folder.iterdir()):
+            raise UserError(f"{folder} is not empty: name a new folder, so that nothing is mixed.")
+        return _write(database, player, folder, progress)
+    except OSError as error:
+        raise UserError(
+            f"The data of {quoted(player.name)} cannot be written to {folder} "
+            f"({error.strerror or error})."
+        ) from None
+
+
+def _write(database: Database, player: PlayerRow, folder: Path, progress: Progress) -> list[Path]:
+    written: list[Path] = []
+
+    def write(name: str, content: str | bytes) -> None:
+        path = folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+        written.append(path)
+
+    plain = {
+        "name": player.name,
+        "level": player.level,
+        "left_handed": player.left_handed,
+        "since": player.since.isoformat(),
+        "settings": players.settings(database, player.id),
+    }
+    write("player.toml", tomlkit.dumps(plain))
+    for kit in knowledge.kits(database, player.id):
+        write(
+            f"profiles/{file_name(kit)}.toml",
+            knowledge.profile_text(database, player.id, kit) or "",
+        )
+    for fingerprint, name, lesson, _ in knowledge.lessons(database, player.id):
+        write(f"lessons/{file_name(name)}-{fingerprint[:8]}.json", _json(lesson))
+    rows = runs.history(database, player.id, limit=_ALL)
+    table = io.StringIO(newline="")
+    lines = csv.writer(table)
+    lines.writerow((*_COLUMNS, "file"))
+    for number, row in enumerate(rows):
+        name = f"{row.began:%Y-%m-%d-%H%M%S}-{file_name(row.pattern or row.kind)}-{row.id}"
+        take = runs.take_of(database, row.id)
+        if take is not None:
+            write(f"takes/{name}.mid", take)
+        grade, hits = runs.grade_of(database, row.id)
+        if grade is not None:
+            write(f"grades/{name}.json", _json(grade if hits is None else {**grade, "hits": hits}))
+        lines.writerow([*(getattr(row, column) for column in _COLUMNS), f"takes/{name}.mid"])
+        progress((number + 1) / len(rows))
+    write("runs.csv", table.getvalue())
+    played = database.rows(
+        "SELECT DISTINCT pattern.fingerprint, pattern.name, pattern.text FROM run"
+        " JOIN pattern ON pattern.fingerprint = run.pattern WHERE run.player = ?",
+        (player.id,),
+    )
+    for fingerprint, name, text in played:
+        write(f"patterns/{file_name(name)}-{fingerprint[:8]}.toml", text)
+    return written
+
+
+def _json(plain: Any) -> str:
+    return json.dumps(plain, indent=1, ensure_ascii=False) + "\n"
+
+
+def file_name(words: str) -> str:
+    """``words`` as a part of a file's name, on every system: short, and without what it forbids."""
+    return re.sub(r"[^\w-]+", "-", words).strip("-")[:60] or "unnamed"

@@ -1,0 +1,321 @@
+"""Runs in the store: begun, written while they go on, kept with their grade, found again.
+
+A run that goes on says so at every portion (``alive_s``). One that has not for ``SILENT_S`` was
+broken off, by whatever ended its program: it can be taken up, kept or thrown away.
+
+A portion of messages is, one after the other: the tick (8 bytes, most significant first), the
+number of bytes (1), the bytes.
+"""
+
+import json
+import struct
+import uuid
+import zlib
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from playalong.records.store.database import Database
+
+GOING, KEPT, THROWN_AWAY = "going", "kept", "thrown away"
+
+#: A run that has said nothing for so long has no program any more.
+SILENT_S = 10.0
+
+Message = tuple[int, bytes]
+"""A tick from the start of the take, and the bytes of a message."""
+
+_HEAD = struct.Struct(">QB")
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunRow:
+    """A run as a list shows it; figures are None where the run has no grade.
+
+    ``began`` with its offset from universal time; ``spread_ms`` the standard deviation of the
+    errors; ``contrast_db`` the ghost contrast on the snare; ``steadiness_ms`` the spread around
+    the tempo kept.
+    """
+
+    id: int
+    player: str
+    kit: str | None
+    pattern: str | None
+    title: str | None
+    kind: str
+    program: str
+    began: datetime
+    seconds: float | None
+    state: str
+    score: float | None
+    tempo_bpm: float | None
+    bars: int | None
+    spread_ms: float | None
+    contrast_db: float | None
+    steadiness_ms: float | None
+    advice: str | None
+    file: str | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Finding:
+    """A finding of a grade, as the store keeps it; fields as in the JSON of a grade."""
+
+    code: str
+    voice: str | None
+    limb: str | None
+    places: Sequence[Mapping[str, Any]]
+    n: int | None
+    of: int | None
+    value: float | None
+    unit: str
+    gain: float
+    text: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Result:
+    """What a run came to: its take as the bytes of a Standard MIDI File, and its grade.
+
+    ``grade`` is the JSON of the grade without its hits, ``hits`` those; None where the run was
+    not graded. ``file`` is where a copy of the take lies.
+    """
+
+    take: bytes
+    seconds: float
+    grade: Mapping[str, Any] | None = None
+    hits: Sequence[Mapping[str, Any]] = ()
+    file: str | None = None
+    findings: Sequence[Finding] = field(default=())
+
+
+def begin(
+    database: Database,
+    *,
+    player: int,
+    kit: str | None,
+    pattern: str | None,
+    kind: str,
+    program: str,
+    began: datetime,
+    info: Mapping[str, Any],
+) -> int:
+    """A run that begins now; its id. ``pattern`` is the fingerprint of one that is kept."""
+    with database.writing():
+        kit_id = kit_id_of(database, kit) if kit else None
+        now_s = began.timestamp()
+        return database.write(
+            "INSERT INTO run (uid, player, kit, pattern, kind, program, began, began_s, state,"
+            " alive_s, info) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (
+                uuid.uuid4().hex,
+                player,
+                kit_id,
+                pattern,
+                kind,
+                program,
+                began.isoformat(timespec="seconds"),
+                now_s,
+                GOING,
+                now_s,
+                json.dumps(info),
+            ),
+        )
+
+
+def kit_id_of(database: Database, name: str) -> int:
+    """The id of the kit ``name``, which is new where nobody has played it."""
+    database.write("INSERT INTO kit (name) VALUES (?) ON CONFLICT DO NOTHING", (name,))
+    row = database.row("SELECT id FROM kit WHERE name = ?", (name,))
+    assert row is not None
+    return int(row[0])
+
+
+def append(
+    database: Database,
+    run: int,
+    messages: Sequence[Message],
+    *,
+    alive_s: float,
+    info: Mapping[str, Any] | None = None,
+) -> None:
+    """Write what has come since the last portion; on the disk when this returns.
+
+    ``info`` replaces what the run says of itself, where that has changed.
+    """
+    with database.writing():
+        if messages:
+            database.write(
+                "INSERT INTO message (run, portion, data) SELECT ?,"
+                " 1 + coalesce(max(portion), -1), ? FROM message WHERE run = ?",
+                (run, packed(messages), run),
+            )
+        database.write("UPDATE run SET alive_s = ? WHERE id = ?", (alive_s, run))
+        if info is not None:
+            database.write("UPDATE run SET info = ? WHERE id = ?", (json.dumps(info), run))
+
+
+def packed(messages: Iterable[Message]) -> bytes:
+    """A portion of messages as bytes."""
+    return b"".join(_HEAD.pack(tick, len(data)) + data for tick, data in messages)
+
+
+def unpacked(data: bytes) -> Iterator[Message]:
+    """The messages of a portion; what is cut off at its end is left out."""
+    at = 0
+    while at + _HEAD.size <= len(data):
+        tick, length = _HEAD.unpack_from(data, at)
+        at += _HEAD.size
+        if at + length > len(data):
+            return
+        yield tick, data[at : at + length]
+        at += length
+
+
+def keep(database: Database, run: int, result: Result) -> None:
+    """A run is over: its take and grade, in place of the portions."""
+    grade = result.grade or {}
+    score, timing = grade.get("score") or {}, grade.get("timing") or {}
+    contrast = (grade.get("dynamics") or {}).get("ghost_contrast_db") or {}
+    steadiness = grade.get("steadiness") or {}
+    with database.writing():
+        database.write(
+            "UPDATE run SET state = ?, take = ?, seconds = ?, file = ?, grade = ?, hits = ?,"
+            " score = ?, tempo_bpm = ?, bars = ?, spread_ms = ?, contrast_db = ?,"
+            " steadiness_ms = ?, advice = ? WHERE id = ?",
+            (
+                KEPT,
+                result.take,
+                result.seconds,
+                result.file,
+                json.dumps(result.grade) if result.grade is not None else None,
+                zlib.compress(json.dumps(list(result.hits)).encode()) if result.hits else None,
+                score.get("total"),
+                grade.get("tempo_bpm"),
+                grade.get("bars"),
+                timing.get("sd_ms"),
+                contrast.get("snare"),
+                steadiness.get("residual_sd_ms"),
+                grade.get("advice"),
+                run,
+            ),
+        )
+        database.write("DELETE FROM message WHERE run = ?", (run,))
+        database.write("DELETE FROM finding WHERE run = ?", (run,))
+        for rank, finding in enumerate(result.findings):
+            database.write(
+                "INSERT INTO finding VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                (
+                    run,
+                    rank,
+                    finding.code,
+                    finding.voice,
+                    finding.limb,
+                    json.dumps(list(finding.places)),
+                    finding.n,
+                    finding.of,
+                    finding.value,
+                    finding.unit,
+                    finding.gain,
+                    finding.text,
+                ),
+            )
+
+
+def throw_away(database: Database, run: int) -> None:
+    """Nothing of the run is left."""
+    database.write("DELETE FROM run WHERE id = ?", (run,))
+
+
+@dataclass(frozen=True, kw_only=True)
+class BrokenOff:
+    """A run whose program has ended before it did: all that reached the disk."""
+
+    row: RunRow
+    info: Mapping[str, Any]
+    messages: Sequence[Message]
+
+
+def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
+    """The runs that go on nowhere any more; ``now_s`` in seconds since 1970."""
+    found = []
+    for row in select(database, "run.state = ? AND run.alive_s < ?", (GOING, now_s - SILENT_S)):
+        info = database.row("SELECT info FROM run WHERE id = ?", (row.id,))
+        portions = database.rows(
+            "SELECT data FROM message WHERE run = ? ORDER BY portion", (row.id,)
+        )
+        messages = [message for (data,) in portions for message in unpacked(data)]
+        found.append(
+            BrokenOff(row=row, info=json.loads(info[0]) if info else {}, messages=messages)
+        )
+    return found
+
+
+def history(
+    database: Database,
+    player: int,
+    *,
+    pattern: str | None = None,
+    limit: int = 1_000,
+    before: int | None = None,
+) -> list[RunRow]:
+    """The runs of a player that were kept, the latest first."""
+    where, values = ["run.player = ?", "run.state = ?"], [player, KEPT]
+    if pattern is not None:
+        where.append("run.pattern = ?")
+        values.append(pattern)
+    if before is not None:
+        where.append("run.id < ?")
+        values.append(before)
+    return select(database, " AND ".join(where), values, limit)
+
+
+def best(database: Database, player: int, pattern: str) -> RunRow | None:
+    """The run of the highest score, the latest of several."""
+    rows = database.rows(
+        "SELECT id FROM run WHERE player = ? AND pattern = ? AND state = ? AND score IS NOT NULL"
+        " ORDER BY score DESC, began_s DESC LIMIT 1",
+        (player, pattern, KEPT),
+    )
+    return select(database, "run.id = ?", rows[0])[0] if rows else None
+
+
+_ROW = (
+    "SELECT run.id, player.name, kit.name, pattern.name, pattern.title, run.kind, run.program,"
+    " run.began, run.seconds, run.state, run.score, run.tempo_bpm, run.bars, run.spread_ms,"
+    " run.contrast_db, run.steadiness_ms, run.advice, run.file"
+    " FROM run JOIN player ON player.id = run.player LEFT JOIN kit ON kit.id = run.kit"
+    " LEFT JOIN pattern ON pattern.fingerprint = run.pattern WHERE {}"
+    " ORDER BY run.began_s DESC, run.id DESC LIMIT {}"
+)
+
+
+def select(
+    database: Database, where: str, values: Sequence[Any], limit: int = 1_000
+) -> list[RunRow]:
+    """The runs for which ``where`` holds, the latest first."""
+    names = tuple(RunRow.__dataclass_fields__)
+    found = []
+    for row in database.rows(_ROW.format(where, int(limit)), values):
+        cells = dict(zip(names, row, strict=True))
+        found.append(RunRow(**{**cells, "began": datetime.fromisoformat(cells["began"])}))
+    return found
+
+
+def take_of(database: Database, run: int) -> bytes | None:
+    """The take of a run as the bytes of a Standard MIDI File."""
+    row = database.row("SELECT take FROM run WHERE id = ?", (run,))
+    return bytes(row[0]) if row and row[0] is not None else None
+
+
+def grade_of(database: Database, run: int) -> tuple[Any, Any]:
+    """The JSON of a run's grade as it was shown, and of its hits; None where there is none."""
+    row = database.row("SELECT grade, hits FROM run WHERE id = ?", (run,))
+    if row is None:
+        return None, None
+    grade, hits = row
+    return (
+        json.loads(grade) if grade else None,
+        json.loads(zlib.decompress(hits)) if hits else None,
+    )

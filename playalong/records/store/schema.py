@@ -1,0 +1,112 @@
+"""What is in the store, version by version.
+
+``MIGRATIONS[n]`` makes version n + 1 out of version n; the file tells its version in SQLite's
+``user_version``. What a version has made is never changed here, only added to: somebody's file
+is at every one of them.
+
+* ``player``: somebody by a name of their choice. Simulated players have a store of their own.
+* ``kit``, ``profile``: the profile of a player on a kit, as the text of its TOML file.
+* ``pattern``: by its fingerprint, with the text as it was.
+* ``run``: one run, its settings (``info``, a JSON object: what its take says of itself), what it
+  came to, and the take as a Standard MIDI File. ``state`` is "going", "kept" or "thrown away";
+  ``alive_s`` (seconds since 1970) is when a run that goes on last said so.
+* ``message``: the raw messages of a run that goes on, in portions, until its take is there.
+* ``finding``: the findings of a grade, the first of rank 0.
+* ``lesson``: how far a player has come with a pattern. ``setting``: a value by its name, for one
+  player or (player 0) for all.
+* ``imported``: which files of earlier versions were taken in.
+"""
+
+MIGRATIONS: tuple[str, ...] = (
+    """
+    CREATE TABLE player (
+        id INTEGER PRIMARY KEY,
+        name TEXT NOT NULL UNIQUE,
+        level TEXT NOT NULL DEFAULT '',
+        left_handed INTEGER NOT NULL DEFAULT 0,
+        since TEXT NOT NULL
+    );
+    CREATE TABLE kit (id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE);
+    CREATE TABLE profile (
+        player INTEGER NOT NULL REFERENCES player ON DELETE CASCADE,
+        kit INTEGER NOT NULL REFERENCES kit,
+        text TEXT NOT NULL,
+        changed TEXT NOT NULL,
+        PRIMARY KEY (player, kit)
+    ) WITHOUT ROWID;
+    CREATE TABLE pattern (
+        fingerprint TEXT PRIMARY KEY,
+        name TEXT NOT NULL,
+        title TEXT NOT NULL,
+        text TEXT NOT NULL
+    ) WITHOUT ROWID;
+    CREATE TABLE run (
+        id INTEGER PRIMARY KEY,
+        uid TEXT NOT NULL UNIQUE,
+        player INTEGER NOT NULL REFERENCES player ON DELETE CASCADE,
+        kit INTEGER REFERENCES kit,
+        pattern TEXT REFERENCES pattern,
+        kind TEXT NOT NULL,
+        program TEXT NOT NULL,
+        began TEXT NOT NULL,
+        began_s REAL NOT NULL,
+        seconds REAL,
+        state TEXT NOT NULL,
+        alive_s REAL NOT NULL,
+        info TEXT NOT NULL,
+        take BLOB,
+        file TEXT,
+        grade TEXT,
+        hits BLOB,
+        score REAL,
+        tempo_bpm REAL,
+        bars INTEGER,
+        spread_ms REAL,
+        contrast_db REAL,
+        steadiness_ms REAL,
+        advice TEXT
+    );
+    CREATE INDEX run_of_player ON run (player, began_s);
+    CREATE INDEX run_of_pattern ON run (player, pattern, began_s);
+    CREATE INDEX run_going ON run (state) WHERE state = 'going';
+    CREATE TABLE message (
+        run INTEGER NOT NULL REFERENCES run ON DELETE CASCADE,
+        portion INTEGER NOT NULL,
+        data BLOB NOT NULL,
+        PRIMARY KEY (run, portion)
+    ) WITHOUT ROWID;
+    CREATE TABLE finding (
+        run INTEGER NOT NULL REFERENCES run ON DELETE CASCADE,
+        rank INTEGER NOT NULL,
+        code TEXT NOT NULL,
+        voice TEXT,
+        limb TEXT,
+        places TEXT NOT NULL,
+        n INTEGER,
+        of INTEGER,
+        value REAL,
+        unit TEXT NOT NULL,
+        gain REAL NOT NULL,
+        text TEXT NOT NULL,
+        PRIMARY KEY (run, rank)
+    ) WITHOUT ROWID;
+    CREATE TABLE lesson (
+        player INTEGER NOT NULL REFERENCES player ON DELETE CASCADE,
+        pattern TEXT NOT NULL REFERENCES pattern,
+        name TEXT NOT NULL,
+        plain TEXT NOT NULL,
+        changed TEXT NOT NULL,
+        PRIMARY KEY (player, pattern)
+    ) WITHOUT ROWID;
+    CREATE TABLE setting (
+        player INTEGER NOT NULL,
+        name TEXT NOT NULL,
+        value TEXT NOT NULL,
+        PRIMARY KEY (player, name)
+    ) WITHOUT ROWID;
+    CREATE TABLE imported (path TEXT PRIMARY KEY, date TEXT NOT NULL, player INTEGER) WITHOUT ROWID;
+    """,
+)
+
+#: The version of the store that this program writes.
+VERSION = len(MIGRATIONS)

@@ -1,0 +1,373 @@
+"""The store: what goes in comes out, two write at once, and what is wrong is told."""
+
+import json
+import os
+import shutil
+import sqlite3
+import stat
+from datetime import UTC, datetime
+from pathlib import Path
+from random import Random
+from threading import Thread
+
+import pytest
+
+from playalong.records.store import erasing, exporting, knowledge, players, runs
+from playalong.records.store.database import BESIDE, Database, StoreError, Trouble, set_aside
+from playalong.records.store.run_log import RunLog
+from playalong.records.store.runs import Finding, Result
+from playalong.records.store.schema import VERSION
+
+NOW = datetime(2026, 3, 5, 18, 30, tzinfo=UTC)
+PATTERN = "f" * 32
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "data" / "playalong.db"
+
+
+@pytest.fixture
+def store(path: Path):
+    database = Database.open(path)
+    yield database
+    database.close()
+
+
+def player(database: Database, name: str = "Ines"):
+    return players.player_of(database, name, NOW)
+
+
+def began(database: Database, who: int, info: object = None) -> int:
+    knowledge.keep_pattern(
+        database, fingerprint=PATTERN, name="late-bus-home", title="Late Bus Home", text="title = 1"
+    )
+    return runs.begin(
+        database,
+        player=who,
+        kit="Practice Kit",
+        pattern=PATTERN,
+        kind="play",
+        program="0.2.0",
+        began=NOW,
+        info=info or {"bars": 4},
+    )
+
+
+GRADE = {
+    "score": {"total": 81.5},
+    "tempo_bpm": 84.0,
+    "bars": 4,
+    "timing": {"sd_ms": 19.25},
+    "dynamics": {"ghost_contrast_db": {"snare": -14.5}},
+    "steadiness": {"residual_sd_ms": 17.0},
+    "advice": "The kick is late.",
+}
+FINDING = Finding(
+    code="limb_late",
+    voice="kick",
+    limb="kick foot",
+    places=[{"bar": 1, "count": "a of 2"}],
+    n=7,
+    of=8,
+    value=24.0,
+    unit="ms",
+    gain=3.5,
+    text="The kick is late.",
+)
+HITS = [{"time_s": 0.0, "voice": "kick", "velocity": 84.0}]
+RESULT = Result(take=b"MThd", seconds=11.4, grade=GRADE, hits=HITS, findings=[FINDING])
+
+
+def test_a_run_comes_back_as_it_was(store: Database) -> None:
+    who = player(store)
+    run = began(store, who.id)
+    runs.append(store, run, [(0, b"\x99\x24\x54")], alive_s=1.0)
+    runs.keep(store, run, RESULT)
+    (row,) = runs.history(store, who.id)
+    assert (row.player, row.kit, row.title, row.began) == (
+        "Ines",
+        "Practice Kit",
+        "Late Bus Home",
+        NOW,
+    )
+    assert (row.score, row.spread_ms, row.contrast_db, row.steadiness_ms) == (
+        81.5,
+        19.25,
+        -14.5,
+        17.0,
+    )
+    assert runs.take_of(store, run) == b"MThd"
+    assert runs.grade_of(store, run) == (GRADE, HITS)
+    assert store.rows("SELECT count(*) FROM message") == [(0,)]
+    assert store.rows("SELECT code, places, gain FROM finding") == [
+        ("limb_late", json.dumps(FINDING.places), 3.5)
+    ]
+
+
+def test_a_run_that_was_broken_off_is_found_with_all_that_was_written(store: Database) -> None:
+    who = player(store)
+    run = began(store, who.id)
+    told = [(number, bytes((0x99, 36, number % 127 + 1))) for number in range(500)]
+    for first in range(0, 500, 100):
+        runs.append(store, run, told[first : first + 100], alive_s=NOW.timestamp() + first / 100)
+    runs.append(store, run, [], alive_s=NOW.timestamp() + 6, info={"bars": 8})
+    assert runs.broken_off(store, NOW.timestamp() + 7) == []
+    (found,) = runs.broken_off(store, NOW.timestamp() + 60)
+    assert (found.row.id, list(found.messages), found.info) == (run, told, {"bars": 8})
+    runs.throw_away(store, run)
+    assert store.rows("SELECT count(*) FROM run") == store.rows("SELECT count(*) FROM message")
+
+
+def test_best_and_last(store: Database) -> None:
+    who = player(store)
+    for score in (60.0, 90.0, 75.0):
+        run = began(store, who.id)
+        runs.keep(store, run, Result(take=b"", seconds=1.0, grade={"score": {"total": score}}))
+    best = runs.best(store, who.id, PATTERN)
+    assert best is not None
+    assert best.score == 90.0
+    assert [row.score for row in runs.history(store, who.id)] == [75.0, 90.0, 60.0]
+    assert runs.history(store, who.id, pattern="another") == []
+
+
+def test_what_is_known_is_kept_by_player_and_content(store: Database) -> None:
+    one, other = player(store, "Ines"), player(store, "Tom")
+    knowledge.keep_profile(store, one.id, "Practice Kit", "kit = 1", NOW)
+    knowledge.keep_profile(store, one.id, "Practice Kit", "kit = 2", NOW)
+    assert knowledge.profile_text(store, one.id, "Practice Kit") == "kit = 2"
+    assert knowledge.profile_text(store, other.id, "Practice Kit") is None
+    began(store, one.id)
+    knowledge.keep_lesson(store, one.id, PATTERN, name="late", plain={"steps": {}}, now=NOW)
+    assert knowledge.lesson(store, one.id, PATTERN) == {"steps": {}}
+    assert knowledge.lesson(store, other.id, PATTERN) is None
+    players.remember(store, {"level_db": -20.0, "port": "Kit"})
+    players.remember(store, {"port": None, "dark": True}, one.id)
+    assert players.settings(store) == {"level_db": -20.0, "port": "Kit"}
+    assert players.settings(store, one.id) == {"dark": True}
+    players.change(store, one.id, level="advanced", left_handed=True)
+    changed = players.find(store, "Ines")
+    assert changed is not None
+    assert (changed.level, changed.left_handed) == ("advanced", True)
+
+
+def test_two_programs_write_at_once(path: Path) -> None:
+    Database.open(path).close()
+    wrong: list[BaseException] = []
+
+    def write(name: str) -> None:
+        try:
+            database = Database.open(path)
+            who = player(database, name)
+            for _ in range(40):
+                run = began(database, who.id)
+                runs.append(database, run, [(1, b"\x99\x24\x54")], alive_s=1.0)
+                runs.keep(database, run, RESULT)
+            database.close()
+        except BaseException as error:
+            wrong.append(error)
+
+    threads = [Thread(target=write, args=(name,)) for name in ("Ines", "Tom")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert wrong == []
+    database = Database.open(path)
+    assert database.rows("SELECT count(*) FROM run WHERE state = 'kept'") == [(80,)]
+    assert database.integrity() == []
+    database.close()
+
+
+def test_what_fails_half_way_leaves_nothing(store: Database) -> None:
+    who = player(store)
+
+    def fail() -> None:
+        with store.writing():
+            began(store, who.id)
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        fail()
+    assert store.rows("SELECT count(*) FROM run") == [(0,)]
+    began(store, who.id)
+
+
+# What may be wrong with a store.
+
+
+def trouble(path: Path) -> tuple[Trouble, str]:
+    with pytest.raises(StoreError) as told:
+        Database.open(path).write("INSERT INTO kit (name) VALUES ('x')")
+    return told.value.trouble, str(told.value)
+
+
+def test_a_damaged_store_is_told_and_set_aside_whole(path: Path) -> None:
+    path.parent.mkdir()
+    path.write_bytes(b"not a store" * 100)
+    found, words = trouble(path)
+    assert found is Trouble.DAMAGED
+    assert str(path) in words
+    aside = set_aside(path)
+    assert aside.read_bytes() == b"not a store" * 100
+    assert not path.exists()
+    path.write_bytes(b"again")
+    assert set_aside(path) != aside
+    Database.open(path).close()
+
+
+def test_a_newer_store_is_left_alone(path: Path) -> None:
+    Database.open(path).close()
+    connection = sqlite3.connect(path)
+    connection.execute(f"PRAGMA user_version = {VERSION + 1}")
+    connection.close()
+    before = path.read_bytes()
+    found, words = trouble(path)
+    assert found is Trouble.NEWER
+    assert "newer version" in words
+    assert path.read_bytes() == before
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="root may write anything")
+def test_a_store_that_may_not_be_written_is_told(path: Path) -> None:
+    Database.open(path).close()
+    path.chmod(stat.S_IRUSR)
+    path.parent.chmod(stat.S_IRUSR | stat.S_IXUSR)
+    try:
+        assert trouble(path)[0] is Trouble.READ_ONLY
+    finally:
+        path.parent.chmod(stat.S_IRWXU)
+
+
+def test_a_full_disk_is_told_and_nothing_is_lost(store: Database, path: Path) -> None:
+    who = player(store)
+    began(store, who.id)
+    (pages,) = store.rows("PRAGMA page_count")[0]
+    store.rows(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(StoreError) as told:
+        players.remember(store, {f"name {number}": "x" * 1000 for number in range(1000)})
+    assert told.value.trouble is Trouble.FULL
+    assert "make room" in str(told.value)
+    store.rows("PRAGMA max_page_count = 1000000")
+    assert store.integrity() == []
+    assert store.rows("SELECT count(*) FROM run") == [(1,)]
+
+
+def test_a_store_that_is_taken_away_is_told(store: Database, path: Path) -> None:
+    player(store)
+    path.rename(path.with_name("elsewhere.db"))
+    with pytest.raises(StoreError) as told:
+        player(store, "Tom")
+    assert told.value.trouble is Trouble.GONE
+
+
+def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    assert trouble(tmp_path / "file" / "playalong.db")[0] is Trouble.NOT_THERE
+
+
+def test_a_store_whose_power_failed_has_all_that_was_promised(path: Path, tmp_path: Path) -> None:
+    """Store and log cut off anywhere open, with every portion whose commit lies before the cut.
+
+    SQLite documents that what lies behind the last whole commit of the log does not count
+    (Write-Ahead Logging, section on recovery).
+    """
+    database = Database.open(path)
+    who = player(database)
+    run = began(database, who.id)
+    sizes = []
+    log = path.with_name(path.name + "-wal")
+    for number in range(30):
+        runs.append(database, run, [(number, b"\x99\x24\x54")], alive_s=float(number))
+        sizes.append(log.stat().st_size)
+    chance = Random(3)
+    for case in range(60):
+        cut = chance.randrange(sizes[0], sizes[-1] + 1)
+        folder = tmp_path / f"cut-{case}"
+        folder.mkdir()
+        copy = folder / path.name
+        shutil.copy(path, copy)
+        copy.with_name(log.name).write_bytes(log.read_bytes()[:cut])
+        again = Database.open(copy)
+        assert again.integrity() == []
+        (found,) = runs.broken_off(again, 1e12)
+        promised = sum(size <= cut for size in sizes)
+        assert [tick for tick, _ in found.messages][:promised] == list(range(promised))
+        again.close()
+    database.close()
+
+
+# A run that writes itself.
+
+
+def test_a_run_log_writes_within_a_second_and_says_when_it_cannot(path: Path) -> None:
+    def begin(database: Database) -> int:
+        return began(database, player(database).id)
+
+    log = RunLog(path, begin, lambda: 5.0)
+    for number in range(100):
+        log.message(number, b"\x99\x24\x54")
+    log.info({"bars": 16})
+    run = log.close()
+    assert run is not None
+    assert log.trouble is None
+    database = Database.open(path)
+    (found,) = runs.broken_off(database, 1e12)
+    assert [tick for tick, _ in found.messages] == list(range(100))
+    assert found.info == {"bars": 16}
+    database.close()
+
+
+def test_a_run_log_without_a_store_keeps_quiet_and_says_why(path: Path) -> None:
+    path.parent.mkdir()
+    path.write_bytes(b"not a store" * 100)
+    log = RunLog(path, lambda database: began(database, 1))
+    log.message(1, b"\x99\x24\x54")
+    assert log.close() is None
+    assert log.trouble is not None
+    assert log.trouble.trouble is Trouble.DAMAGED
+    assert path.read_bytes() == b"not a store" * 100
+
+
+# Out and away.
+
+
+def test_export_writes_ordinary_files(store: Database, tmp_path: Path) -> None:
+    who = player(store)
+    runs.keep(store, began(store, who.id), RESULT)
+    knowledge.keep_profile(store, who.id, "Practice Kit", "kit = 1", NOW)
+    knowledge.keep_lesson(store, who.id, PATTERN, name="late", plain={"steps": {}}, now=NOW)
+    written = exporting.export(store, who, tmp_path / "out")
+    assert {path.suffix for path in written} == {".toml", ".csv", ".mid", ".json"}
+    assert (tmp_path / "out" / "runs.csv").read_text().count("\n") == 2
+    (grade,) = (tmp_path / "out" / "grades").iterdir()
+    assert json.loads(grade.read_text()) == {**GRADE, "hits": HITS}
+
+
+def test_erasing_leaves_nothing_of_a_name_in_any_file(
+    store: Database, path: Path, tmp_path: Path
+) -> None:
+    secret = "Wilhelmine Aschenbrenner"
+    who, other = player(store, secret), player(store, "Tom")
+    copy = tmp_path / "take.mid"
+    copy.write_bytes(b"MThd")
+    for whose in (who, other):
+        for _ in range(20):
+            run = began(store, whose.id, {"player": whose.name})
+            runs.keep(
+                store,
+                run,
+                Result(take=whose.name.encode(), seconds=1.0, grade=GRADE, file=str(copy)),
+            )
+    players.remember(store, {"player": secret})
+    found = erasing.traces(store, who)
+    assert (found.runs, found.files) == (20, (copy,))
+    assert erasing.erase(store, who, found) == []
+    assert not copy.exists()
+    files = [path.with_name(path.name + ending) for ending in BESIDE]
+    for file in files:
+        if file.exists():
+            assert secret.encode() not in file.read_bytes()
+            assert b"Aschenbrenner" not in file.read_bytes()
+    assert [row.player for row in runs.history(store, other.id)] == ["Tom"] * 20
+    assert store.integrity() == []
