@@ -1,6 +1,7 @@
 """Recordings of every kind, whole and broken, made here with libsndfile."""
 
 import os
+import sys
 import wave
 from pathlib import Path
 
@@ -9,6 +10,7 @@ import pytest
 import soundfile
 from scipy.signal import resample_poly
 
+from playalong.sound.recordings import decoder
 from playalong.sound.recordings.decoding import Recording, RecordingError, Reel
 from playalong.sound.timeline import RATE, Frames
 
@@ -245,3 +247,45 @@ def test_a_damaged_file_is_played_or_told(tmp_path: Path, kind: str, seed: int) 
         return  # told: anything else would fail the test
     assert recording.frames > 0
     assert np.isfinite(heard(recording)).all()
+
+
+# What a broken file can do to the decoder, it does to that alone.
+
+
+def decoder_that(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, does: str) -> None:
+    """In the place of the decoder's interpreter, a script."""
+    script = tmp_path / "decoder"
+    script.write_text(f"#!/bin/sh\n{does}\n")
+    script.chmod(0o755)
+    monkeypatch.setattr(sys, "executable", str(script))
+
+
+@pytest.mark.parametrize(
+    "does",
+    [
+        "kill -SEGV $$",
+        'echo \'{"rate": 44100, "frames": 9}\'; head -c 800 /dev/zero; kill -SEGV $$',
+        'echo \'{"rate": 44100, "frames": 9}\'; sleep 60',
+        "echo nonsense; exit 0",
+    ],
+    ids=["crashes at once", "crashes on the way", "never ends", "says nothing that means anything"],
+)
+def test_a_decoder_that_fails_is_told_and_takes_nothing_with_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, does: str
+) -> None:
+    path = kept(tmp_path / "a.wav")
+    decoder_that(tmp_path, monkeypatch, does)
+    monkeypatch.setattr(decoder, "SILENT_S", 1.0)
+    with pytest.raises(RecordingError, match=r"a\.wav is broken: .* copy it again"):
+        Recording.open(path)
+
+
+def test_a_wave_file_of_one_hertz_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "a.wav"
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(1)
+        file.writeframes(bytes(2000))
+    with pytest.raises(RecordingError, match="sampled at 1 Hz"):
+        Recording.open(path)

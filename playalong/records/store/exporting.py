@@ -24,7 +24,8 @@ import tomlkit
 from playalong.records.store import knowledge, players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.players import PlayerRow
-from playalong.support.errors import UserError, quoted
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 #: More runs than this are nobody's.
 _ALL = 10_000_000

@@ -6,20 +6,21 @@ file is only read.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from math import ceil, gcd
 from pathlib import Path
-from struct import unpack_from
 from tempfile import SpooledTemporaryFile
 from threading import Lock
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.sound.recordings.decoder import (
+    RecordingError,
+    Source,
+    decoded_in_a_process,
+    named,
+)
 from playalong.sound.timeline import RATE, Frames
-from playalong.support.errors import UserError
-from playalong.support.text import printable
 
 #: Told how far work has come: a share from 0 to 1.
 Progress = Callable[[float], None]
@@ -34,13 +35,7 @@ HOLDS = 2.0
 #: Below this size nothing is heard: 70 dB under full scale.
 SILENT = 10.0 ** (-70.0 / 20.0)
 
-_BLOCK = 16_384
 _STEP = 32767.0 / HOLDS
-_KINDS = "wav, flac, mp3 or ogg (Vorbis)"
-
-
-class RecordingError(UserError):
-    """A recording that cannot be played."""
 
 
 class Reel:
@@ -167,21 +162,23 @@ class Recording:
 
         ``progress`` is told the share done; whatever it raises breaks off.
         """
-        source = _source(path)
+        source, parts = decoded_in_a_process(path)
+        own = (np.frombuffer(part, np.float32).reshape(-1, 2) for part in parts)
         reel, overview = Reel(), Overview()
         expected = ceil(source.frames * RATE / source.rate)
         try:
-            for block in _resampled(_decoded(path), source.rate):
+            for block in _resampled(own, source.rate):
                 reel.append(block)
                 overview.add(block)
                 if progress is not None and expected:
                     progress(min(1.0, reel.frames / expected))
         except BaseException:
+            parts.close()
             reel.close()
             raise
         if not reel.frames:
             reel.close()
-            raise RecordingError(f"{_named(path)} holds no sound: choose another recording.")
+            raise RecordingError(f"{named(path)} holds no sound: choose another recording.")
         overview.finish()
         if progress is not None:
             progress(1.0)
@@ -219,95 +216,6 @@ class Recording:
     def close(self) -> None:
         """Let go of what was decoded."""
         self._reel.close()
-
-
-@dataclass(frozen=True, slots=True)
-class _Source:
-    """What the head of a file says: frames in a second, and how many (0 where it is silent on it).
-
-    ``is_cut``: bytes are missing at its end, whatever was decoded.
-    """
-
-    rate: int
-    frames: int
-    is_cut: bool = False
-
-
-def _source(path: Path) -> _Source:
-    """What the file says of itself; RecordingError where it is none that can be played."""
-    import miniaudio
-
-    try:
-        size = path.stat().st_size
-        if path.is_dir():
-            raise RecordingError(f"{_named(path)} is a folder: choose a {_KINDS} file in it.")
-        if not size:
-            raise RecordingError(f"{_named(path)} is empty: choose another recording.")
-        with path.open("rb") as file:
-            head = file.read(4096)
-            file.seek(max(0, size - 2**17))
-            tail = file.read()
-    except FileNotFoundError:
-        raise RecordingError(f"There is no file {path}: check the name and the folder.") from None
-    except OSError as error:
-        raise RecordingError(f"{_named(path)} cannot be read: {error.strerror or error}.") from None
-    if head.startswith(b"OggS"):
-        return _ogg(path, head, tail)
-    asked = (miniaudio.wav_get_file_info, miniaudio.flac_get_file_info, miniaudio.mp3_get_file_info)
-    for ask in asked:
-        try:
-            info = ask(str(path))
-        except miniaudio.MiniaudioError:
-            continue
-        if info.sample_rate <= 0:
-            break
-        if head.startswith(b"RIFF"):
-            return _wave(info, head, size)
-        return _Source(info.sample_rate, info.num_frames)
-    raise _no_audio(path)
-
-
-def _wave(info: Any, head: bytes, size: int) -> _Source:
-    """A wave file: its head says how many bytes follow (Multimedia Programming Interface and Data
-    Specifications 1.0, IBM and Microsoft, 1991, from memory), or that they were not counted.
-    """
-    said = unpack_from("<I", head, 4)[0] + 8
-    if said <= size or said >= 2**32 - 1:
-        return _Source(info.sample_rate, info.num_frames)
-    return _Source(info.sample_rate, info.num_frames * said // size, is_cut=True)
-
-
-def _ogg(path: Path, head: bytes, tail: bytes) -> _Source:
-    """An Ogg file: the rate stands in the first packet (Vorbis I, 4.2.2), the length and whether it
-    is the last in each page's head (RFC 3533, 6).
-    """
-    at = head.find(b"\x01vorbis")
-    if at < 0 or len(head) < at + 16:
-        raise _no_audio(path)
-    rate = unpack_from("<I", head, at + 12)[0]
-    page = tail.rfind(b"OggS")
-    if rate == 0:
-        raise _no_audio(path)
-    if page < 0 or len(tail) < page + 14 or not tail[page + 5] & 4:
-        return _Source(rate, 0, is_cut=True)
-    return _Source(rate, max(0, unpack_from("<q", tail, page + 6)[0]))
-
-
-def _decoded(path: Path) -> Iterator[Frames]:
-    """The file's own frames, (n, 2) at its own rate."""
-    import miniaudio
-
-    try:
-        for samples in miniaudio.stream_file(
-            str(path),
-            output_format=miniaudio.SampleFormat.FLOAT32,
-            nchannels=2,
-            sample_rate=0,
-            frames_to_read=_BLOCK,
-        ):
-            yield np.frombuffer(samples, np.float32).reshape(-1, 2)
-    except miniaudio.MiniaudioError:
-        raise _no_audio(path) from None
 
 
 def _resampled(blocks: Iterator[Frames], rate: int) -> Iterator[Frames]:
@@ -355,7 +263,7 @@ def _resampled(blocks: Iterator[Frames], rate: int) -> Iterator[Frames]:
         gone, row = gone + len(made), row[block:]
 
 
-def _told(path: Path, source: _Source, frames: int, peak: float) -> str:
+def _told(path: Path, source: Source, frames: int, peak: float) -> str:
     """What the player should know."""
     there_s, whole_s = frames / RATE, source.frames / source.rate
     words = []
@@ -364,12 +272,4 @@ def _told(path: Path, source: _Source, frames: int, peak: float) -> str:
         words.append(f"is cut off: {there_s:.1f}{of} s are there, and are played")
     if peak < SILENT:
         words.append("is silent from beginning to end: nothing will be heard of it")
-    return f"{_named(path)} {', and '.join(words)}." if words else ""
-
-
-def _no_audio(path: Path) -> RecordingError:
-    return RecordingError(f"{_named(path)} is no recording that can be played: choose a {_KINDS}.")
-
-
-def _named(path: Path) -> str:
-    return printable(path.name or str(path))
+    return f"{named(path)} {', and '.join(words)}." if words else ""
