@@ -11,7 +11,7 @@ from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
 from playalong.app.take_grading import Options, grade_take
-from playalong.commands.cli import main
+from playalong.commands.main import main
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules

@@ -12,7 +12,7 @@ from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import HeldPage, Run
 from playalong.app.run.task import Task
-from playalong.commands.cli import main
+from playalong.commands.main import main
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.reader import read as read_pattern
 from playalong.practice.free_playing import SHOWN

@@ -101,7 +101,7 @@ def memory() -> None:
 
 def process() -> None:
     """``playalong grade`` of a minute, as a process of its own."""
-    if find_spec("playalong.commands.cli") is None:
+    if find_spec("playalong.__main__") is None:
         print("  playalong grade: there is no command yet")
         return
     targets = lay_out(groove(), TEMPO_BPM, 21)
@@ -111,7 +111,7 @@ def process() -> None:
         command = [
             sys.executable,
             "-m",
-            "playalong.commands.cli",
+            "playalong",
             "grade",
             "late-bus-home",
             str(take),

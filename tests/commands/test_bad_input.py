@@ -5,7 +5,7 @@ from pathlib import Path
 import mido
 import pytest
 
-from playalong.commands.cli import main
+from playalong.commands.main import main
 
 PATTERN = "late-bus-home"
 

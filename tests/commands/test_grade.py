@@ -7,7 +7,7 @@ import mido
 import numpy as np
 import pytest
 
-from playalong.commands.cli import main
+from playalong.commands.main import main
 
 PATTERN = """
 title = "A Test"

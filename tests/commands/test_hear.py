@@ -6,7 +6,7 @@ from pathlib import Path
 import miniaudio
 import numpy as np
 
-from playalong.commands.cli import main
+from playalong.commands.main import main
 from playalong.sound.timeline import RATE
 
 PATTERN = """

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
-from playalong.commands.cli import main
+from playalong.commands.main import main
 from playalong.records.profiles import list_profiles, read
 
 

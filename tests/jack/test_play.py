@@ -10,7 +10,7 @@ from playalong.app.play import play_session
 from playalong.app.play.play_session import SavedRun
 from playalong.app.run.run import Run
 from playalong.app.take_grading import Options, grade_take
-from playalong.commands.cli import main
+from playalong.commands.main import main
 from playalong.grading.text import as_json
 from playalong.midi_io.rtmidi_port import VirtualOutput
 from playalong.records.takes import read

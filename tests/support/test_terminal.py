@@ -132,7 +132,7 @@ def test_an_error_has_its_lines_and_no_other() -> None:
 
 def program(*arguments: str | Path, stdout: int | None = subprocess.PIPE, **environment: str):
     return subprocess.run(
-        [sys.executable, "-m", "playalong.commands.cli", *map(str, arguments)],
+        [sys.executable, "-m", "playalong", *map(str, arguments)],
         stdout=stdout,
         stderr=subprocess.PIPE,
         env=os.environ | environment,
@@ -203,7 +203,7 @@ def test_a_full_disk_is_told_in_one_line(command: str) -> None:
 
 @pytest.mark.skipif(os.name == "nt", reason="a shell's way of closing standard output")
 def test_closed_standard_output_is_no_trouble() -> None:
-    command = [sys.executable, "-m", "playalong.commands.cli", "patterns"]
+    command = [sys.executable, "-m", "playalong", "patterns"]
     done = subprocess.run(
         ["/bin/sh", "-c", '"$@" >&-', "sh", *command], stderr=subprocess.PIPE, check=False
     )

@@ -1,0 +1,58 @@
+"""Tasks as they are asked for: what is left open is filled in, what cannot be is told."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from playalong.app.run.task import Task
+from playalong.app.take_grading import check_variations, checked_bars, checked_tempo
+from playalong.grading.verdicts import Rules
+from playalong.pattern.model import Pattern
+from playalong.practice.excerpts import cut, excerpt
+from playalong.sound.synth.click import PLAIN, Clicking
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
+
+#: A run has so many bars at least, where nobody says how many.
+_USUAL_BARS = 4
+
+
+def task_of(
+    pattern: Pattern,
+    rules: Rules,
+    *,
+    tempo_bpm: float | None = None,
+    bars: int | None = None,
+    variations: Sequence[str] = (),
+    count_in: int = 1,
+    clicking: Clicking = PLAIN,
+) -> Task:
+    """``pattern`` at its own tempo, and in whole rounds of at least four bars, unless it is said.
+
+    UserError for a tempo, a number of bars or a variation that cannot be.
+    """
+    check_variations(pattern, variations)
+    return Task(
+        pattern,
+        checked_tempo(pattern.tempo if tempo_bpm is None else tempo_bpm),
+        checked_bars(_whole_rounds(len(pattern.bars)) if bars is None else bars),
+        tuple(variations),
+        rules,
+        count_in,
+        clicking=clicking,
+    )
+
+
+def only_chunk(task: Task, name: str, bars: int | None) -> Task:
+    """``task`` with one chunk of its pattern alone, once through unless it is said."""
+    pattern = task.pattern
+    parts = {part.name: part for part in cut(pattern)}
+    if name not in parts:
+        listed = ", ".join(map(quoted, parts))
+        raise UserError(f"{quoted(pattern.title)} has no chunk {quoted(name)}; it has {listed}.")
+    alone = excerpt(pattern, [parts[name]], [task.variations])
+    return replace(task, pattern=alone, variations=(), bars=bars or 1, about=name)
+
+
+def _whole_rounds(bars: int) -> int:
+    """``_USUAL_BARS`` or more, as whole rounds through a pattern of ``bars``."""
+    return -(-_USUAL_BARS // bars) * bars

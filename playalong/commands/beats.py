@@ -1,0 +1,111 @@
+"""playalong beats: where the beats of a recording are."""
+
+from pathlib import Path
+from typing import Protocol
+
+from playalong.commands.options.folder import user_folders
+from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
+from playalong.commands.options.notices import print_notices
+from playalong.commands.parser import Given, Parser, refuse
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+ABOUT = "tell where the beats of a recording of yours are"
+EXAMPLES = (
+    ("by tapping along, on a pad or the space bar", "playalong beats evening.flac"),
+    (
+        "typed in, where the tempo is even",
+        "playalong beats evening.flac --tempo 96 --first-beat 1.27",
+    ),
+    (
+        "found, and written with a click over it to be checked by ear",
+        "playalong beats evening.flac --find --out clicked.wav",
+    ),
+)
+
+
+class Options(Given, LookOptions, Protocol):
+    """The recording, and how its beats are told."""
+
+    recording: Path
+    tempo: float | None
+    first_beat: float | None
+    per_bar: int | None
+    find: bool
+    out: Path | None
+    port: str | None
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    parser.add_argument(
+        "recording", type=Path, metavar="FILE", help="the recording: wav, flac, mp3 or ogg"
+    )
+    parser.add_argument(
+        "--tempo",
+        type=float,
+        metavar="BPM",
+        help="beats a minute, 20 to 400, where they are even (default the beats are tapped)",
+    )
+    parser.add_argument(
+        "--first-beat",
+        type=float,
+        metavar="SECONDS",
+        help="where the 1 of bar 1 is, in seconds, with --tempo (default 0)",
+    )
+    parser.add_argument(
+        "--per-bar",
+        type=int,
+        metavar="N",
+        help="beats to a bar (default 4, or as they were told before)",
+    )
+    parser.add_argument(
+        "--find",
+        action="store_true",
+        help="let the beats be found, by the extra [beats] of the installation",
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE.wav",
+        help="write the recording with a click over it (default nothing is written)",
+    )
+    parser.add_argument(
+        "--port",
+        metavar="PART",
+        help="part of the name of the MIDI port of a kit to tap on (default the only one, if any)",
+    )
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Have the beats told, and keep them."""
+    from playalong.app.kit_setup.entry import beats
+
+    if given.find or given.out is not None or (given.tempo, given.first_beat) != (None, None):
+        refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")
+    home = user_folders()
+    beat_map = beats(
+        given.recording,
+        look_of(given),
+        home,
+        tempo_bpm=given.tempo,
+        first_beat_s=given.first_beat,
+        per_bar=given.per_bar,
+        find=given.find,
+        port_part=given.port,
+        out=given.out,
+    )
+    if beat_map is None:
+        raise UserError("No beats were kept.")
+    print_notices(home.told)
+    bars = "1 bar" if beat_map.bars == 1 else f"{beat_map.bars or 'no whole'} bars"
+    print_lines(
+        f"{len(beat_map)} beats in {bars} of {beat_map.per_bar}: "
+        f"{beat_map.tempo_bpm(0):.1f} bpm in bar 1, "
+        f"{beat_map.tempo_bpm(max(0, beat_map.bars - 1)):.1f} in the last."
+    )
+    if given.find:
+        print_lines("Hear whether bar 1 begins where it should: playalong beats and its name.")
+    if given.out is not None:
+        print_lines(f"It is written: {given.out}")

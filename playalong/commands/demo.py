@@ -1,0 +1,123 @@
+"""playalong demo: a run by a simulated player."""
+
+from typing import Protocol
+
+from playalong.commands.options.click import (
+    ClickOptions,
+    TempoOptions,
+    add_click,
+    add_tempo,
+    clicking_of,
+)
+from playalong.commands.options.folder import FolderOption, add_folder, user_folders
+from playalong.commands.options.look import (
+    SOUND,
+    LookOptions,
+    SoundPadsOption,
+    add_look,
+    add_sound_pads,
+    look_of,
+)
+from playalong.commands.options.pattern import (
+    BarsOptions,
+    PatternOption,
+    add_bars,
+    add_pattern,
+    pattern_of,
+)
+from playalong.commands.options.rules import RulesOptions, add_rules, rules_of
+from playalong.commands.options.simulated import (
+    USUAL_SKILL,
+    SimulatedOptions,
+    add_simulated,
+    player_of,
+)
+from playalong.commands.outcome import print_run
+from playalong.commands.parser import Parser, refuse
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+ABOUT = "watch a simulated player play a pattern"
+EXAMPLES = (
+    ("one groove, as it looks and sounds", "playalong demo"),
+    (
+        "another, by somebody who is still learning it",
+        "playalong demo boots-by-the-door --player learning",
+    ),
+    ("in a moment, into a folder: take, grade and pictures", "playalong demo --fast --out trial"),
+)
+
+#: How long the grade is shown.
+_STAY_S = 12.0
+
+
+class Options(
+    PatternOption,
+    BarsOptions,
+    RulesOptions,
+    TempoOptions,
+    ClickOptions,
+    SimulatedOptions,
+    FolderOption,
+    LookOptions,
+    SoundPadsOption,
+    Protocol,
+):
+    """All that a demonstration can be asked for; ``stay`` in seconds."""
+
+    player: str
+    through_port: bool
+    stay: float
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    add_pattern(parser, default="late-bus-home")
+    add_folder(parser, "take, grade and pictures are")
+    add_sound_pads(parser)
+    parser.add_argument(
+        "--through-port",
+        action="store_true",
+        help="send what is played through a MIDI port of the system's, as a kit would",
+    )
+    parser.add_argument(
+        "--stay",
+        type=float,
+        default=_STAY_S,
+        metavar="SECONDS",
+        help=f"how long the grade is shown, in seconds (default {_STAY_S:g})",
+    )
+    add_simulated(parser, default=USUAL_SKILL)
+    add_bars(parser, usual="whole rounds of the pattern, at least 4 bars")
+    add_tempo(parser)
+    add_click(parser)
+    add_rules(parser)
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Let somebody simulated play; say what is left of it."""
+    from playalong.app.play.entry import demo
+    from playalong.app.play.tasks import task_of
+
+    if given.fast and given.through_port:
+        raise UserError("A real port knows no simulated clock: leave out --fast or --through-port.")
+    if given.fast:
+        refuse(given, f"--stay --sound-pads {SOUND}", "says nothing with --fast")
+    task = task_of(
+        pattern_of(given),
+        rules_of(given),
+        tempo_bpm=given.tempo,
+        bars=given.bars,
+        variations=given.variation or (),
+        count_in=given.count_in,
+        clicking=clicking_of(given),
+    )
+    player = player_of(given, given.through_port)
+    look = look_of(given, given.sound_pads)
+    saved, files = demo(task, look, player, user_folders(), given.out, given.stay)
+    print_run(saved)
+    for file in files:
+        print_lines(f"Also there: {file}")
+    if saved.trouble:
+        raise UserError.of(saved.trouble)

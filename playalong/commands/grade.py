@@ -1,0 +1,164 @@
+"""playalong grade: a take held against a pattern."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.options.notices import print_notices
+from playalong.commands.options.pattern import (
+    BarsOptions,
+    PatternOption,
+    add_bars,
+    add_pattern,
+    pattern_of,
+)
+from playalong.commands.options.rules import RulesOptions, add_rules, bands_of
+from playalong.commands.parser import Given, Parser, written_as
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.take_grading import Graded
+    from playalong.pattern.model import Pattern
+    from playalong.profile.profile import Profile
+
+ABOUT = "grade a take, a Standard MIDI File, against a pattern"
+EXAMPLES = (
+    ("a take of yours", "playalong grade late-bus-home take.mid"),
+    ("for a script, with every hit", "playalong grade late-bus-home take.mid --json --hits"),
+    (
+        "played without a click, somewhere in the file",
+        "playalong grade late-bus-home take.mid --start auto --tempo auto",
+    ),
+    (
+        "from another program, played on a known kit",
+        "playalong grade late-bus-home take.mid --profile mine.toml --latency-ms 12",
+    ),
+)
+
+
+class Options(Given, PatternOption, BarsOptions, RulesOptions, Protocol):
+    """All that grading can be asked for."""
+
+    take: Path
+    start: float | str | None
+    tempo: float | str | None
+    json: bool
+    hits: bool
+    profile: Path | None
+    latency_ms: float | None
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    add_pattern(parser)
+    parser.add_argument(
+        "take", metavar="TAKE.mid", type=Path, help="the take, a Standard MIDI File"
+    )
+    parser.add_argument("--json", action="store_true", help="print it as JSON, for scripts")
+    parser.add_argument("--hits", action="store_true", help="with every hit")
+    group = parser.add_argument_group("where the pattern is in the take")
+    number_or_auto = written_as(_number_or_auto, "neither a number nor auto")
+    group.add_argument(
+        "--start",
+        type=number_or_auto,
+        metavar="SECONDS",
+        help="where bar 1 starts, in seconds, or auto to have it found (default as the take says, "
+        "or else 0)",
+    )
+    group.add_argument(
+        "--tempo",
+        type=number_or_auto,
+        metavar="BPM",
+        help="beats a minute, 20 to 400, or auto to have it found (default as the take says, or "
+        "else the pattern's own)",
+    )
+    add_bars(parser, usual="as the take says, or else as many as were played")
+    add_rules(parser)
+    group = parser.add_argument_group("the kit on which it was played")
+    group.add_argument(
+        "--profile",
+        type=Path,
+        metavar="FILE.toml",
+        help="the profile of the kit: what its notes are, its loudness, its latency (default as "
+        "the take says, or else the usual notes)",
+    )
+    group.add_argument(
+        "--latency-ms",
+        type=float,
+        metavar="MS",
+        help="what is taken off every hit, in ms (default that of the profile, or else as the take "
+        "says)",
+    )
+
+
+def run(given: Options) -> None:
+    """Grade the take, and print the grade."""
+    from playalong.app.take_grading import Options as Asked
+    from playalong.app.take_grading import grade_take
+    from playalong.records.takes import read
+
+    pattern = pattern_of(given)
+    profile = _profile(given.profile)
+    latency = profile.latency if profile else None
+    asked = Asked(
+        given.tempo,
+        given.start,
+        given.bars,
+        None if given.variation is None else tuple(given.variation),
+        given.capture_ms,
+        given.tolerance_ms,
+        bands_of(given) or (profile.bands if profile else None),
+        profile.pads if profile else None,
+        latency.ms if given.latency_ms is None and latency else given.latency_ms,
+    )
+    graded = grade_take(pattern, read(given.take), asked)
+    if given.json:
+        _print_json(graded, given.hits)
+    else:
+        _print_text(pattern, graded, given.hits)
+
+
+def _print_json(graded: "Graded", with_hits: bool) -> None:
+    import json
+
+    from playalong.grading.grade_run import judged_hits
+    from playalong.grading.text import as_json
+
+    told = as_json(graded.grade, judged_hits(graded.run) if with_hits else None)
+    told |= {
+        "followed": graded.followed,
+        "start_s": round(graded.start_s, 6),
+        "latency_ms": graded.latency_ms,
+    }
+    print_lines(*json.dumps(told, indent=1).split("\n"))
+
+
+def _print_text(pattern: "Pattern", graded: "Graded", with_hits: bool) -> None:
+    from playalong.grading.grade_run import judged_hits
+    from playalong.grading.text import figures, hit_lines
+
+    grade = graded.grade
+    bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+    total = f"{grade.score.total:.0f} of 100"
+    print_lines(f"{pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
+    for what, figure in figures(grade):
+        print_lines(f"  {what:<18} {figure}")
+    print_lines("", grade.advice)
+    print_notices(graded.remarks)
+    if with_hits:
+        print_lines("", *hit_lines(judged_hits(graded.run)))
+
+
+def _profile(path: Path | None) -> "Profile | None":
+    if path is None:
+        return None
+    from playalong.records.profiles import read_file
+
+    try:
+        return read_file(path)
+    except OSError as error:
+        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+def _number_or_auto(text: str) -> float | str:
+    return text if text == "auto" else float(text)

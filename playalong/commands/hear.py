@@ -1,0 +1,154 @@
+"""playalong hear: a pattern as it should sound, or a take beside it."""
+
+from pathlib import Path
+from typing import Protocol
+
+from playalong.commands.options.click import (
+    ClickOptions,
+    TempoOptions,
+    add_click,
+    add_tempo,
+    clicking_of,
+)
+from playalong.commands.options.folder import user_folders
+from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
+from playalong.commands.options.pattern import (
+    BarsOptions,
+    PatternOption,
+    add_bars,
+    add_pattern,
+    pattern_of,
+)
+from playalong.commands.options.recording import (
+    RecordingOptions,
+    add_recording,
+    along_with,
+    refuse_unused,
+)
+from playalong.commands.parser import Parser, refuse
+from playalong.support.terminal import print_lines
+
+ABOUT = "hear a pattern, ghost notes soft, at any tempo; or a take beside it"
+EXAMPLES = (
+    ("slowly, with the variation push", "playalong hear late-bus-home --tempo 60 --variation push"),
+    (
+        "its second beat alone, eight times",
+        "playalong hear late-bus-home --chunk 'beat 2' --bars 8",
+    ),
+    (
+        "your own take at half speed, the pattern in the right ear",
+        "playalong hear late-bus-home --take mine.mid --half",
+    ),
+    ("into a file, for listening elsewhere", "playalong hear late-bus-home --out groove.wav"),
+)
+
+#: What a take has of its own.
+_PLAYED = "--tempo --bars --variation --count-in --click --eighths --gap --chunk --with"
+
+
+class Options(
+    PatternOption,
+    BarsOptions,
+    TempoOptions,
+    ClickOptions,
+    RecordingOptions,
+    LookOptions,
+    Protocol,
+):
+    """All that can be heard."""
+
+    chunk: str | None
+    take: Path | None
+    which: str
+    half: bool
+    no_click: bool
+    out: Path | None
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    add_pattern(parser)
+    parser.add_argument(
+        "--chunk", metavar="NAME", help="only this part of the pattern (default all of it)"
+    )
+    parser.add_argument("--no-click", action="store_true", help="the drums alone")
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE.wav",
+        help="write it to this file, and open no window (default it is heard)",
+    )
+    group = parser.add_argument_group("a take of yours")
+    group.add_argument(
+        "--take", type=Path, metavar="TAKE.mid", help="hear this take (default the pattern alone)"
+    )
+    group.add_argument(
+        "--which",
+        choices=("yours", "pattern", "both"),
+        default="both",
+        help="what of a take is heard: yours is on the left, the pattern on the right "
+        "(default %(default)s)",
+    )
+    group.add_argument("--half", action="store_true", help="at half speed")
+    add_bars(parser, usual="whole rounds of the pattern, at least 4 bars; 1 of a chunk")
+    add_tempo(parser)
+    add_click(parser)
+    add_recording(parser)
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Let it be heard, or write it to a file."""
+    from playalong.app.recording.loading import keep_off
+
+    if given.take is None:
+        refuse(given, "--half --which", "goes with --take, a take that is heard")
+    else:
+        refuse(given, _PLAYED, "does not go with --take: a take is heard as it was played")
+    if given.out is not None:
+        refuse(given, LOOK, "does not go with --out: what is written is neither heard nor seen")
+    refuse_unused(given)
+    for heard in filter(None, (given.take, given.along, Path(given.pattern))):
+        keep_off(heard, given.out)
+    if given.take is None:
+        _hear_pattern(given)
+    else:
+        _hear_take(given, given.take)
+    if given.out is not None:
+        print_lines(f"It is written: {given.out}")
+
+
+def _hear_pattern(given: Options) -> None:
+    from playalong.app.play.hearing import hear
+    from playalong.app.play.tasks import only_chunk, task_of
+    from playalong.grading.verdicts import Rules
+
+    home = user_folders()
+    task = task_of(
+        pattern_of(given),
+        Rules(),  # nothing is judged
+        tempo_bpm=given.tempo,
+        bars=given.bars,
+        variations=given.variation or (),
+        count_in=given.count_in,
+        clicking=clicking_of(given),
+    )
+    task = along_with(given, task, home)
+    if given.chunk:
+        task = only_chunk(task, given.chunk, given.bars)
+    hear(task, look_of(given), not given.no_click, home, given.out)
+
+
+def _hear_take(given: Options, take: Path) -> None:
+    from playalong.app.play.hearing import hear_take
+
+    hear_take(
+        pattern_of(given),
+        take,
+        given.which,
+        0.5 if given.half else 1.0,
+        not given.no_click,
+        look_of(given),
+        user_folders(),
+        given.out,
+    )

@@ -1,0 +1,107 @@
+"""playalong kit: a kit learned, looked at, or listened to."""
+
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.options.folder import FolderOption, add_folder, user_folders
+from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.look import LOOK, SOUND, LookOptions, add_look, look_of
+from playalong.commands.options.simulated import (
+    SimulatedOptions,
+    add_simulated,
+    is_simulated,
+    player_of,
+)
+from playalong.commands.parser import Parser, refuse
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.user_folders import UserFolders
+
+ABOUT = "learn a kit: its pads, their loudness, double triggers, latency"
+EXAMPLES = (
+    ("all of it, page by page", "playalong kit"),
+    ("the latency alone, for one of two players", "playalong kit latency --who Ana"),
+    ("every message of the kit as it comes, until Ctrl+C", "playalong kit --watch"),
+    ("a latency that was measured elsewhere", "playalong kit --latency-ms 8.5"),
+)
+
+
+class Options(KitOptions, SimulatedOptions, FolderOption, LookOptions, Protocol):
+    """All that can be done with a kit."""
+
+    page: str | None
+    watch: bool
+    show: bool
+    latency_ms: float | None
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    parser.add_argument(
+        "page",
+        nargs="?",
+        choices=("pads", "loudness", "triggers", "latency", "pad-commands", "messages"),
+        help="go to this page at once (default the overview)",
+    )
+    parser.add_argument(
+        "--watch", action="store_true", help="print every message as it comes; no window"
+    )
+    parser.add_argument(
+        "--show", action="store_true", help="print what is known of the kit; no window"
+    )
+    parser.add_argument(
+        "--latency-ms",
+        type=float,
+        metavar="MS",
+        help="keep this latency, in ms, which was measured elsewhere; no window "
+        "(default it is measured on its page)",
+    )
+    add_folder(parser, "what is learned is")
+    add_kit(parser)
+    add_simulated(parser)
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Learn the kit, or do what needs no window; print what is known of it."""
+    from playalong.app.user_folders import UserFolders
+
+    home = user_folders() if given.out is None else UserFolders(given.out, given.out)
+    if is_simulated(given):
+        _learn_simulated(given, home)
+    else:
+        _learn(given, home)
+
+
+def _learn_simulated(given: Options, home: "UserFolders") -> None:
+    from playalong.app.kit_setup.entry import set_up
+    from playalong.app.kit_setup.kit_session import shown
+
+    refuse(given, "--watch --show --latency-ms", "says nothing of a simulated player")
+    if given.fast:
+        refuse(given, SOUND, "says nothing with --fast")
+    profile = set_up(player_of(given), look_of(given), None, home, given.page)
+    print_lines(*shown(profile, ()))
+
+
+def _learn(given: Options, home: "UserFolders") -> None:
+    import time
+
+    from playalong.app.kit_setup.entry import set_up
+    from playalong.app.kit_setup.kit_session import shown, typed_latency, watch
+
+    needs_window = not (given.watch or given.show or given.latency_ms is not None)
+    if not needs_window:
+        refuse(given, f"page {LOOK}", "does not go with --watch, --show or --latency-ms")
+    with listening(given, home, remembers=not given.show) as (port, profile):
+        if given.latency_ms is not None:
+            profile = typed_latency(profile, given.latency_ms)
+            if not home.keep(profile):
+                raise UserError.of(["The latency is not kept.", *home.told])
+        if given.watch:
+            for line in watch(port, profile, time.perf_counter):
+                print_lines(line)
+        elif needs_window:
+            profile = set_up(port, look_of(given), profile, home, given.page)
+        print_lines(*shown(profile, home.told))

@@ -1,0 +1,117 @@
+"""The command line: finds the command that is typed, runs it, and tells how it went.
+
+A command is a module of this room with a word about itself, examples, ``add_arguments`` and
+``run``. Its imports stand inside these, so that none pays for what another needs.
+
+Exit codes: 0 when the command did its work, 2 where something must be mended first, which is told
+in plain words on standard error; 130 after Ctrl+C.
+"""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from typing import Protocol
+
+from playalong.commands import (
+    beats,
+    check,
+    demo,
+    grade,
+    hear,
+    kit,
+    patterns,
+    play,
+    ports,
+    practice,
+    sounds,
+)
+from playalong.commands.parser import Examples, Parser, epilog_of
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_errors, print_lines
+
+ABOUT = "Listens to an electronic drum kit, compares each hit with a pattern, and answers at once."
+EXAMPLES = (
+    ("see and hear what it does, without a kit", "playalong demo"),
+    ("play on the kit", "playalong play late-bus-home --tempo 70"),
+    ("learn a pattern step by step", "playalong practice late-bus-home"),
+    ("all options of a command", "playalong play --help"),
+)
+
+DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+
+
+class Command(Protocol):
+    """A module that is a command: a word about it, and how it is typed."""
+
+    @property
+    def ABOUT(self) -> str: ...  # noqa: D102, N802
+
+    @property
+    def EXAMPLES(self) -> Examples: ...  # noqa: D102, N802
+
+    def add_arguments(self, parser: Parser, /) -> None:
+        """Add what can be typed."""
+
+    def run(self, given: argparse.Namespace, /) -> None:
+        """Do the work; UserError where something must be mended first."""
+
+
+COMMANDS: dict[str, Command] = {
+    "patterns": patterns,
+    "check": check,
+    "ports": ports,
+    "sounds": sounds,
+    "kit": kit,
+    "play": play,
+    "demo": demo,
+    "hear": hear,
+    "beats": beats,
+    "practice": practice,
+    "grade": grade,
+}
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; the exit code."""
+    typed = sys.argv[1:] if arguments is None else arguments
+    try:
+        given = parser(typed).parse_args(typed)
+        given.run(given)
+    except UserError as error:
+        first, *more = error.lines
+        print_errors(f"playalong: {first}", *more)
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:  # nobody reads any more, which is no fault of ours
+        return DONE
+    return DONE
+
+
+class _Version(argparse.Action):
+    """Prints the version when it is typed; nobody else waits for it."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
+        from importlib.metadata import version
+
+        print_lines(f"playalong {version('playalong')}")
+        parser.exit()
+
+
+def parser(typed: Sequence[str]) -> Parser:
+    """The parser; only the commands that are ``typed`` have their arguments."""
+    whole = Parser("playalong", ABOUT, epilog_of(EXAMPLES, CAUTION))
+    whole.add_argument("--version", action=_Version, nargs=0, help="print the version")
+    commands = whole.add_subparsers(
+        required=True, metavar="COMMAND", title="commands", prog="playalong"
+    )
+    for name, command in COMMANDS.items():
+        about = f"{command.ABOUT[:1].upper()}{command.ABOUT[1:]}."
+        added = commands.add_parser(
+            name, help=command.ABOUT, description=about, epilog=epilog_of(command.EXAMPLES)
+        )
+        added.set_defaults(run=command.run)
+        if name in typed:
+            command.add_arguments(added)
+    return whole

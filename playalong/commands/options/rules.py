@@ -1,0 +1,64 @@
+"""How strict: how far a hit may be off."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.parser import Parser
+
+if TYPE_CHECKING:
+    from playalong.grading.loudness import Bands
+    from playalong.grading.verdicts import Rules
+
+
+class RulesOptions(Protocol):
+    """Windows in milliseconds, and the player's own strokes."""
+
+    capture_ms: float | None
+    tolerance_ms: float | None
+    strokes: Path | None
+
+
+def add_rules(parser: Parser) -> None:
+    """Add how strict."""
+    from playalong.grading.verdicts import Rules
+
+    rules = Rules()
+    group = parser.add_argument_group("how strict")
+    group.add_argument(
+        "--capture-ms",
+        type=float,
+        metavar="MS",
+        help="how far from a stroke of the pattern a hit may be and still answer it, "
+        f"1 to 1000 ms (default {rules.capture_ms:g})",
+    )
+    group.add_argument(
+        "--tolerance-ms",
+        type=float,
+        metavar="MS",
+        help="how far off a hit may be and still be on time, 0 ms to the capture window "
+        f"(default {rules.tolerance_ms:g})",
+    )
+    group.add_argument(
+        "--strokes",
+        type=Path,
+        metavar="FILE.toml",
+        help="ghost, normal and accented strokes of the player, against which loudness is held "
+        "(default those of the kit's profile, or else those of the take)",
+    )
+
+
+def rules_of(given: RulesOptions, usual: "Bands | None" = None) -> "Rules":
+    """The rules that were asked for, with the bands of ``usual`` where no strokes were given."""
+    from playalong.app.take_grading import checked_rules
+
+    return checked_rules(given.capture_ms, given.tolerance_ms, bands_of(given) or usual)
+
+
+def bands_of(given: RulesOptions) -> "Bands | None":
+    """The loudness bands of the strokes that were given, None where none were."""
+    if given.strokes is None:
+        return None
+    from playalong.grading import bands_from_strokes
+    from playalong.records.strokes import read
+
+    return bands_from_strokes.bands_of(read(given.strokes))

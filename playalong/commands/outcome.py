@@ -1,0 +1,15 @@
+"""What a run left, in words."""
+
+from typing import TYPE_CHECKING
+
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.play.play_session import SavedRun
+
+
+def print_run(saved: "SavedRun") -> None:
+    """Print the grade, what to work on next, and where the take is."""
+    grade = saved.graded.grade
+    print_lines(f"{grade.score.total:.0f} of 100. {grade.advice}")
+    print_lines(f"The take is saved: {saved.path}")

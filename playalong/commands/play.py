@@ -1,0 +1,107 @@
+"""playalong play: a run on the kit, every hit judged as it comes."""
+
+from typing import Protocol
+
+from playalong.commands.options.click import (
+    ClickOptions,
+    TempoOptions,
+    add_click,
+    add_tempo,
+    clicking_of,
+)
+from playalong.commands.options.folder import FolderOption, add_folder, user_folders
+from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.look import (
+    LookOptions,
+    SoundPadsOption,
+    add_look,
+    add_sound_pads,
+    look_of,
+)
+from playalong.commands.options.pattern import (
+    BarsOptions,
+    PatternOption,
+    add_bars,
+    add_pattern,
+    pattern_of,
+)
+from playalong.commands.options.recording import (
+    RecordingOptions,
+    add_recording,
+    along_with,
+    refuse_unused,
+)
+from playalong.commands.options.rules import RulesOptions, add_rules, rules_of
+from playalong.commands.outcome import print_run
+from playalong.commands.parser import Parser
+from playalong.support.errors import UserError
+
+ABOUT = "play a pattern on the kit, and see every hit judged"
+EXAMPLES = (
+    ("slowly, eight bars", "playalong play late-bus-home --tempo 70 --bars 8"),
+    (
+        "two bars with the click, two without, on the kit whose port has Drum in its name",
+        "playalong play late-bus-home --gap 2+2 --port Drum",
+    ),
+    (
+        "along with bars 5 to 8 of a recording, at 80 % of its speed",
+        "playalong play late-bus-home --with evening.flac --loop 5-8 --speed 80",
+    ),
+)
+
+
+class Options(
+    PatternOption,
+    BarsOptions,
+    RulesOptions,
+    TempoOptions,
+    ClickOptions,
+    RecordingOptions,
+    KitOptions,
+    FolderOption,
+    LookOptions,
+    SoundPadsOption,
+    Protocol,
+):
+    """All that a run can be asked for."""
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    add_pattern(parser)
+    add_folder(parser, "the take is")
+    add_sound_pads(parser)
+    add_bars(parser, usual="whole rounds of the pattern, at least 4 bars")
+    add_tempo(parser)
+    add_click(parser)
+    add_rules(parser)
+    add_kit(parser)
+    add_recording(parser)
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Play, again as often as the player asks; say what each run left."""
+    from playalong.app.play.entry import play
+    from playalong.app.play.tasks import task_of
+
+    refuse_unused(given)
+    pattern, home = pattern_of(given), user_folders()
+    trouble: tuple[str, ...] = ()
+    with listening(given, home) as (port, profile):
+        task = task_of(
+            pattern,
+            rules_of(given, profile.bands),
+            tempo_bpm=given.tempo,
+            bars=given.bars,
+            variations=given.variation or (),
+            count_in=given.count_in,
+            clicking=clicking_of(given),
+        )
+        task = along_with(given, task, home)
+        look = look_of(given, given.sound_pads)
+        for saved in play(task, look, port, profile, home, given.out):
+            print_run(saved)
+            trouble = saved.trouble
+    if trouble:
+        raise UserError.of(trouble)

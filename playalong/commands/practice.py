@@ -1,0 +1,111 @@
+"""playalong practice: a pattern learned from its beats to free playing."""
+
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.options.click import ClickOptions, add_click, clicking_of
+from playalong.commands.options.folder import FolderOption, add_folder, user_folders
+from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.look import (
+    LOOK,
+    SOUND,
+    LookOptions,
+    SoundPadsOption,
+    add_look,
+    add_sound_pads,
+    look_of,
+)
+from playalong.commands.options.pattern import PatternOption, add_pattern, pattern_of
+from playalong.commands.options.rules import RulesOptions, add_rules, rules_of
+from playalong.commands.options.simulated import (
+    SimulatedOptions,
+    add_simulated,
+    is_simulated,
+    player_of,
+)
+from playalong.commands.parser import Parser, refuse
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.lesson.lesson_session import LessonSummary
+
+ABOUT = "learn a pattern, from its beats to free playing"
+EXAMPLES = (
+    ("go on where you left off", "playalong practice late-bus-home"),
+    ("what there is to learn, and how far you are", "playalong practice late-bus-home --plan"),
+    (
+        "watch a simulated player learn it",
+        "playalong practice late-bus-home --player learning",
+    ),
+)
+
+_PLAYING = "--port --who --player --seed --fast --click --eighths --gap --sound-pads"
+
+
+class Options(
+    PatternOption,
+    ClickOptions,
+    RulesOptions,
+    KitOptions,
+    SimulatedOptions,
+    FolderOption,
+    LookOptions,
+    SoundPadsOption,
+    Protocol,
+):
+    """All that a lesson can be asked for."""
+
+    plan: bool
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    add_pattern(parser)
+    parser.add_argument(
+        "--plan", action="store_true", help="print the plan and how it stands, and play nothing"
+    )
+    add_folder(parser, "the lesson and its takes are")
+    add_sound_pads(parser)
+    add_click(parser)
+    add_rules(parser)
+    add_kit(parser)
+    add_simulated(parser)
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Practise, or print the plan."""
+    if given.plan:
+        refuse(given, f"{_PLAYING} {LOOK}", "says nothing with --plan, which plays nothing")
+        _print_plan(given)
+        return
+    summary = _practise(given)
+    learned = f"{summary.learned} of {summary.steps} steps are learned"
+    print_lines(f"{learned}, after {summary.repetitions} runs today.")
+    if summary.next:
+        print_lines(f"Next: {summary.next}")
+    if summary.trouble:
+        raise UserError.of(summary.trouble)
+
+
+def _print_plan(given: Options) -> None:
+    from playalong.app.play.entry import plan_lines
+
+    folder = given.out or user_folders().data
+    print_lines(*plan_lines(pattern_of(given), rules_of(given), folder))
+
+
+def _practise(given: Options) -> "LessonSummary":
+    from playalong.app.play.entry import practise
+
+    simulated = is_simulated(given)
+    if given.fast:
+        refuse(given, SOUND, "says nothing with --fast")
+    pattern, home, clicking = pattern_of(given), user_folders(), clicking_of(given)
+    look = look_of(given, given.sound_pads)
+    if simulated:
+        player, rules = player_of(given), rules_of(given)
+        return practise(pattern, rules, look, player, None, home, given.out, clicking)
+    with listening(given, home) as (port, profile):
+        rules = rules_of(given, profile.bands)
+        return practise(pattern, rules, look, port, profile, home, given.out, clicking)

@@ -1,0 +1,38 @@
+"""Patterns from files: those that come with the program, and a user's own."""
+
+from pathlib import Path
+
+from playalong.pattern.library import Library
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import read
+from playalong.support import resources
+from playalong.support.errors import UserError
+
+
+def library() -> Library:
+    """The patterns that come with the program."""
+    files = resources.folder("patterns").glob("*.toml")
+    return Library({path.stem: path.read_text(encoding="utf-8") for path in files})
+
+
+def load_pattern(name: str) -> Pattern:
+    """The pattern in a file, if ``name`` looks like one, else the one of the library.
+
+    UserError where there is none, or where it is not written right.
+    """
+    path = Path(name)
+    if path.suffix == ".toml" or path.is_file():
+        return read(read_text(path), path.stem)
+    return library().get(name)
+
+
+def read_text(path: Path) -> str:
+    """The text in the file at ``path``; UserError says why it cannot be had."""
+    try:
+        return path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        raise UserError(f"There is no file {path}: check the name and the folder.") from None
+    except UnicodeDecodeError:
+        raise UserError(f"{path} is no text in UTF-8: save it so in the editor.") from None
+    except OSError as error:
+        raise UserError(f"{path} cannot be read: {error.strerror}.") from None

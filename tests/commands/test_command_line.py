@@ -1,0 +1,184 @@
+"""The command line as a whole: what every command promises in its help, and how it ends."""
+
+import argparse
+import shlex
+import subprocess
+import sys
+from importlib.metadata import version
+
+import pytest
+
+from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
+from playalong.app.take_grading import FASTEST_BPM, SLOWEST_BPM
+from playalong.commands import kit, main
+from playalong.commands.parser import Parser
+from playalong.screen.kit_pages.overview import PAGES
+
+#: What the name of an option with a unit ends with, and how that is shown.
+UNITS = {"_ms": "MS", "_db": "DB", "tempo": "BPM", "speed": "PERCENT", "stay": "SECONDS"}
+
+
+def parser_of(name: str) -> Parser:
+    """The parser of one command, with its arguments."""
+    (commands,) = (
+        action
+        for action in main.parser([name])._actions
+        if isinstance(action, argparse._SubParsersAction)
+    )
+    return commands.choices[name]
+
+
+@pytest.mark.parametrize("name", main.COMMANDS)
+def test_every_option_says_what_it_is_its_unit_and_its_default(name: str) -> None:
+    for action in parser_of(name)._actions:
+        assert action.help, action.dest
+        if action.nargs == 0:
+            continue
+        assert action.metavar or action.choices, action.dest
+        if action.option_strings or action.nargs == "?":
+            assert "(default " in action.help, action.dest
+            if isinstance(action.default, int | float) and "%(default)s" not in action.help:
+                assert f"(default {action.default:g})" in action.help
+        for ending, unit in UNITS.items():
+            if action.dest.endswith(ending):
+                assert action.metavar == unit, action.dest
+
+
+@pytest.mark.parametrize("name", main.COMMANDS)
+def test_every_command_shows_examples_that_can_be_typed(
+    name: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    command = main.COMMANDS[name]
+    with pytest.raises(SystemExit) as ended:
+        main.main([name, "--help"])
+    assert ended.value.code == 0
+    shown = capsys.readouterr().out
+    assert command.ABOUT[1:] in " ".join(shown.split())
+    assert command.EXAMPLES
+    for what, typed in command.EXAMPLES:
+        assert f"  {typed}\n      {what}\n" in f"{shown}\n"
+        program, *arguments = shlex.split(typed)
+        assert program == "playalong"
+        assert main.parser(arguments).parse_args(arguments).run == command.run
+
+
+def test_the_help_of_all_shows_every_command_and_how_it_begins(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    with pytest.raises(SystemExit):
+        main.main(["--help"])
+    shown = capsys.readouterr().out
+    in_a_row = " ".join(shown.split())
+    for name, command in main.COMMANDS.items():
+        assert f" {name} {command.ABOUT} " in in_a_row
+    for _, typed in main.EXAMPLES:
+        _, *arguments = shlex.split(typed)
+        if "--help" not in arguments:
+            main.parser(arguments).parse_args(arguments)
+    assert "physician" in shown
+
+
+def test_figures_in_the_help_are_those_of_the_program() -> None:
+    shown = " ".join(parser_of("play").format_help().split())
+    assert f"{SLOWEST_BPM:g} to {FASTEST_BPM:g}" in shown
+    assert f"{LOWEST_DB:g} to {HIGHEST_DB:g} dB" in shown
+    (page,) = (action for action in parser_of("kit")._actions if action.dest == "page")
+    assert set(page.choices or ()) == {one.outcome.value for one in PAGES}
+
+
+def test_it_runs_as_a_module_and_tells_its_version() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "playalong", "--version"], capture_output=True, check=False
+    )
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert done.stdout.decode().split() == ["playalong", version("playalong")]
+
+
+def test_nobody_waits_for_what_another_command_needs() -> None:
+    code = (
+        "import sys\n"
+        "from playalong.commands import main\n"
+        "main.parser(['patterns'])\n"
+        "print(sorted({'numpy', 'pygame', 'mido', 'miniaudio', 'tomlkit'} & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=True)
+    assert done.stdout.split() == [b"[]"]
+
+
+@pytest.mark.parametrize(
+    ("ends_with", "code"), [(KeyboardInterrupt, 130), (BrokenPipeError, 0), (None, 0)]
+)
+def test_how_a_command_ends_is_told_by_its_code(
+    ends_with: type[BaseException] | None, code: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def run(_: object) -> None:
+        if ends_with is not None:
+            raise ends_with
+
+    monkeypatch.setattr(kit, "run", run)
+    assert main.main(["kit"]) == code
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ([], "required: COMMAND. See playalong --help."),
+        (["plai"], "invalid choice: 'plai'"),
+        (["grade"], "required: PATTERN, TAKE.mid. See playalong grade --help."),
+        (["grade", "p", "t", "--tempo", "fast"], '"fast" is neither a number nor auto'),
+        (["play", "p", "--gap", "2"], '"2" is no gap: write it like 2+2 or 2+1+1'),
+        (["play", "p", "--loop", "5"], '"5" is no bars: write them like 5-8'),
+        (["play", "p", "--louder"], "unrecognized arguments: --louder"),
+        (["demo", "--player", "nobody"], "invalid choice: 'nobody'"),
+    ],
+)
+def test_what_does_not_fit_is_one_plain_line(
+    typed: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main.main(typed) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.startswith("playalong: ")
+    assert err.count("\n") == 1
+    assert words in err
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "hear p --out x.wav --dark",
+        "hear p --out x.wav --click-to kit",
+        "hear p --take t.mid --out x.wav --large",
+        "beats r.wav --tempo 90 --port kit",
+        "beats r.wav --find --sound desk",
+        "beats r.wav --out x.wav --buffer-ms 20",
+        "practice p --plan --who Ana",
+        "practice p --plan --fast",
+        "practice p --plan --sound-pads",
+        "practice p --plan --dark",
+        "practice p --player steady --port kit",
+        "practice p --seed 7",
+        "practice p --fast --sound desk",
+        "kit --player steady --who Ana",
+        "kit --player steady --watch",
+        "kit --fast --show",
+        "kit --fast --latency-ms 4",
+        "kit --fast --click-to kit",
+        "kit --seed 3",
+        "kit --watch --dark",
+        "kit pads --show",
+        "kit latency --latency-ms 4",
+        "demo --fast --stay 3",
+        "demo --fast --sound-pads",
+        "demo --fast --buffer-ms 20",
+    ],
+)
+def test_an_option_that_a_command_cannot_use_is_refused(
+    typed: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main.main(typed.split()) == 2
+    err = capsys.readouterr().err
+    assert err.startswith("playalong: ")
+    assert err.endswith("Leave it out.\n")
+    assert err.count("\n") == 1
+    assert err.split()[1].strip('"') in typed
