@@ -32,8 +32,6 @@
 Symbols: see ``grid.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
 """
 
-import re
-import tomllib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
@@ -56,6 +54,7 @@ from playalong.pattern.model import (
 from playalong.pattern.notation import MOST_STEPS, REST, SYMBOLS, TAKEN, GridError, Step, read_line
 from playalong.pattern.voices import BY_NAME, Limb
 from playalong.support.errors import UserError
+from playalong.support.toml_places import Path, TomlText, TomlTextError
 
 SLOWEST_BPM, FASTEST_BPM = 20, 400
 
@@ -64,7 +63,6 @@ _HANDS = REST + "".join(Hand)
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 
 Table = Mapping[str, Any]
-Path = tuple[str | int, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,16 +90,12 @@ class PatternError(UserError):
 
 def read(text: str, name: str) -> Pattern:
     """The pattern written in ``text``; PatternError tells all that is wrong."""
-    text = text.removeprefix("\ufeff")  # some editors begin a file with this mark
     try:
-        tables = tomllib.loads(text, parse_float=_decimal)
-    except tomllib.TOMLDecodeError as error:
-        raise PatternError(name, [_syntax(str(error), text)]) from None
-    except (ValueError, RecursionError):  # numbers and lists beyond what the parser can hold
-        problem = Problem(1, 1, "a number or a list in this file is too long to be read")
-        raise PatternError(name, [problem]) from None
-    reader = _Reader(_Places(text))
-    pattern = reader.pattern(tables, name)
+        written = TomlText(text, parse_float=_decimal)
+    except TomlTextError as error:
+        raise PatternError(name, [Problem(error.line, error.column, error.message)]) from None
+    reader = _Reader(written)
+    pattern = reader.pattern(written.tables, name)
     if reader.problems or pattern is None:
         raise PatternError(name, reader.problems)
     return pattern
@@ -116,62 +110,12 @@ def _decimal(text: str) -> Decimal:
     return Decimal("inf") if value.is_nan() else value
 
 
-def _syntax(message: str, text: str) -> Problem:
-    found = re.search(r" \(at line (\d+), column (\d+)\)$", message)
-    if found:
-        return Problem(int(found[1]), int(found[2]), message[: found.start()])
-    return Problem(text.count("\n") + 1, 1, message.split(" (at ")[0])
-
-
-class _Places:
-    """Where tables, keys and values stand in the text: line and column, 1 is the first."""
-
-    _NAME = r"""(?:"[^"]*"|'[^']*'|[A-Za-z0-9_-]+)"""
-    _NAMES = rf"{_NAME}(?:\s*\.\s*{_NAME})*"
-    _PART = re.compile(_NAME)
-    _HEADER = re.compile(rf"\s*(\[\[?)\s*({_NAMES})\s*\]\]?")
-    _KEY = re.compile(rf"\s*({_NAMES})\s*=\s*([\"']?)")
-
-    def __init__(self, text: str) -> None:
-        self._keys: dict[Path, tuple[int, int]] = {(): (1, 1)}
-        self._values: dict[Path, tuple[int, int]] = {}
-        path: Path = ()
-        counts: dict[Path, int] = {}
-        for number, line in enumerate(text.split("\n"), 1):
-            if header := self._HEADER.match(line):
-                path = self._parts(header[2])
-                if header[1] == "[[":
-                    counts[path] = counts.get(path, -1) + 1
-                    path = (*path, counts[path])
-                self._keys[path] = (number, header.start(1) + 1)
-            elif key := self._KEY.match(line):
-                own = (*path, *self._parts(key[1]))
-                self._keys[own] = (number, key.start(1) + 1)
-                self._values[own] = (number, key.end(2) + 1)
-
-    def _parts(self, names: str) -> tuple[str, ...]:
-        return tuple(part.strip("\"'") for part in self._PART.findall(names))
-
-    def key(self, path: Path) -> tuple[int, int]:
-        """The place of a table or key, or of what it stands in."""
-        while path not in self._keys:
-            path = path[:-1]
-        return self._keys[path]
-
-    def value(self, path: Path, offset: int = 0) -> tuple[int, int]:
-        """The place of a value's character ``offset``."""
-        if path not in self._values:
-            return self.key(path)
-        line, column = self._values[path]
-        return line, column + offset
-
-
 class _Reader:
     """Reads the tables and collects what is wrong with them."""
 
-    def __init__(self, places: _Places) -> None:
+    def __init__(self, written: TomlText) -> None:
         self.problems: list[Problem] = []
-        self._places = places
+        self._places = written
         #: False where strokes of the bars are not known, so that their lack says nothing.
         self._bars_are_whole = True
 

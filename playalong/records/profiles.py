@@ -29,9 +29,9 @@ from playalong.profile.latency import (
 )
 from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
-from playalong.support import toml_files as toml
+from playalong.records import hand_edited
+from playalong.records.tables import TEXT, Kind, Tables, TomlError, number, one_of, whole
 from playalong.support.text import quoted
-from playalong.support.toml_files import TEXT, Kind, Tables, TomlError, number, one_of, whole
 
 _TEMPLATE = """\
 # What playalong knows of a kit and its player. You may change it; what you add here stays.
@@ -107,7 +107,7 @@ def read(folder: Path, kit: str, player: str) -> tuple[Profile, str]:
     A file with mistakes is set aside under another name.
     """
     path = _find(folder, kit, player) or _place(folder) / f"{_stem(kit, player)}.toml"
-    found, told = toml.read_or_set_aside(path, read_file)
+    found, told = hand_edited.read_or_set_aside(path, read_file)
     if found is None or (found.kit, found.player) != (kit, player):  # another's of like a name
         return Profile(kit, player), told
     return found, told
@@ -123,7 +123,7 @@ def write(folder: Path, profile: Profile) -> tuple[Path, str]:
         stem = _stem(profile.kit, profile.player)
         paths = (_place(folder) / f"{stem}{'' if at == 1 else f'-{at}'}.toml" for at in count(1))
         path = next(path for path in paths if not path.exists())
-    return path, toml.write(path, _as_plain(profile), _TEMPLATE, read_file)
+    return path, hand_edited.write(path, _as_plain(profile), _TEMPLATE, read_file)
 
 
 def list_profiles(folder: Path) -> list[tuple[str, str]]:

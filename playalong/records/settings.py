@@ -4,8 +4,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from playalong.support import toml_files as toml
-from playalong.support.toml_files import TEXT, Tables, number
+from playalong.records import hand_edited
+from playalong.records.tables import TEXT, Tables, number
 
 #: The sound level is a gain, so never above 0 dB; under the lowest nothing is heard.
 LOWEST_DB, HIGHEST_DB = -100.0, 0.0
@@ -45,14 +45,14 @@ def read(folder: Path) -> tuple[Settings, str]:
 
     A file with mistakes is set aside under another name, and nothing is remembered.
     """
-    found, told = toml.read_or_set_aside(_path(folder), _read)
+    found, told = hand_edited.read_or_set_aside(_path(folder), _read)
     return found or Settings(), told
 
 
 def write(folder: Path, settings: Settings) -> str:
     """Remember ``settings``; returns a word on trouble; TomlError where it cannot be written."""
     plain = {key: value for key, value in asdict(settings).items() if value is not None}
-    return toml.write(_path(folder), plain, _TEMPLATE, _read)
+    return hand_edited.write(_path(folder), plain, _TEMPLATE, _read)
 
 
 def _path(folder: Path) -> Path:

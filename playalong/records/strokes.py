@@ -11,8 +11,8 @@ from pathlib import Path
 
 from playalong.grading.bands_from_strokes import Strokes
 from playalong.records.profiles import read_file, read_strokes
+from playalong.records.tables import Tables
 from playalong.support.errors import UserError
-from playalong.support.toml_files import Tables
 
 
 def read(path: Path) -> Strokes:

@@ -26,8 +26,8 @@ from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
 from playalong.records.profiles import list_profiles, read, read_file, write
 from playalong.records.strokes import read as read_strokes
+from playalong.records.tables import TomlError
 from playalong.support.errors import UserError
-from playalong.support.toml_files import TomlError
 
 NAMES = [voice.name for voice in VOICES]
 WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)

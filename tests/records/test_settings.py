@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from playalong.records.settings import HIGHEST_DB, LOWEST_DB, Settings, read, write
-from playalong.support.toml_files import TomlError
+from playalong.records.tables import TomlError
 
 WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
 SETTINGS = st.builds(
