@@ -162,7 +162,7 @@ def test_200_times_a_port_is_pulled_out_and_comes_back_and_no_hit_is_lost():
             assert soon(lambda: not port.is_there())
             assert not port.reopen()
             output = VirtualOutput(NAME)
-            assert soon(port.back)
+            assert soon(port.reopen)
             found += port.poll()
             notes = [arrival.data[1] for arrival in found if arrival.data[1] != 38]
             assert notes == list(range(40, 40 + sent))

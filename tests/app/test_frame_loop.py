@@ -1,0 +1,271 @@
+"""The one loop that shows frames, on the stepped clock: what it asks of whom, and in what order."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+import pytest
+
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.context import GONE, GONE_MEANWHILE, RunContext
+from playalong.app.run.frame_loop import Scene, View, hold, show
+from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.pad_commands import PadCommands
+from playalong.midi.pads import Pads
+from playalong.midi.port import Arrival
+from playalong.midi_io.hotplug import LOOK_S, SEEK_S
+from playalong.midi_io.timestamps import StampFilter
+from playalong.pattern.voices import note_of
+from playalong.profile.pad_commands import Calls, Command
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.overlay import Covered
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.widgets import Level
+from playalong.screen.base.window import Window
+from playalong.sound.device.output import SilentOutput
+from playalong.support.resources import folder
+
+#: Halves of halves, so that the steps of the clock add up exactly.
+FRAME_S, LISTEN_S = 1 / 64, 1 / 512
+
+
+class Leaf:
+    """A page that offers START and LEAVE."""
+
+    def __init__(self, level: Level | None = None) -> None:
+        self.level = level
+        self.paused: tuple[str, ...] = ()
+
+    def handle(self, press: Press | Outcome) -> Outcome | None:
+        return {
+            Key.ENTER: Outcome.START,
+            Key.ESCAPE: Outcome.LEAVE,
+            Outcome.START: Outcome.START,
+            Outcome.LEAVE: Outcome.LEAVE,
+        }.get(press)
+
+    def offers(self, outcome: Outcome) -> bool:
+        return outcome in (Outcome.START, Outcome.LEAVE)
+
+    def draw(self, surface, now_s: float) -> None:
+        surface.fill((0, 0, 0))
+
+
+class Watched(Window):
+    """A window that keeps what was shown, and in which keys are pressed at times of the clock."""
+
+    def __init__(self, clock: SteppedClock) -> None:
+        super().__init__(offscreen=False)
+        self.clock = clock
+        self.plan: list[tuple[float, Press]] = []
+        self.shown: list[tuple[float, object]] = []
+
+    def frame(self, page, now_s: float) -> None:
+        super().frame(page, now_s)
+        self.shown.append((self.clock.now(), page))
+
+    def presses(self) -> list[Press]:
+        due = [press for at_s, press in self.plan if at_s <= self.clock.now()]
+        self.plan = [row for row in self.plan if row[0] > self.clock.now()]
+        return due
+
+
+class Wire:
+    """A port on which strokes come at times of the clock, and which is away from time to time."""
+
+    name = "wire"
+
+    def __init__(self, clock: SteppedClock, *strokes: tuple[float, str]) -> None:
+        self._clock = clock
+        self._coming = [(at_s, bytes((0x99, note_of(voice), 90))) for at_s, voice in strokes]
+        self.away_s = (float("inf"), float("inf"))
+        self.polled_s: list[float] = []
+
+    def poll(self) -> list[Arrival]:
+        now_s = self._clock.now()
+        self.polled_s.append(now_s)
+        due = [row for row in self._coming if row[0] <= now_s]
+        self._coming = self._coming[len(due) :]
+        return [Arrival(at_s, at_s, data) for at_s, data in due]
+
+    def is_there(self) -> bool:
+        return not self.away_s[0] <= self._clock.now() < self.away_s[1]
+
+    def reopen(self) -> bool:
+        return self.is_there()
+
+    def close(self) -> None:
+        pass
+
+
+class Diary(Scene):
+    """A scene that writes down all that it is told, and ends at a time of the clock."""
+
+    def __init__(self, page: Leaf, end_s: float) -> None:
+        self.page, self._end_s = page, end_s
+        self.told: list[tuple[str, float]] = []
+        self.heard: list[Received] = []
+
+    def said(self, what: str) -> list[float]:
+        return [at_s for told, at_s in self.told if told == what]
+
+    def view(self, now_s: float) -> View | None:
+        self.told.append(("view", now_s))
+        return View(self.page, now_s) if now_s < self._end_s else None
+
+    def received(self, message: Received) -> None:
+        self.heard.append(message)
+        self.told.append(("received", message.time_s))
+
+    def time_passed(self, now_s: float) -> None:
+        self.told.append(("time", now_s))
+
+    def kit_gone(self, now_s: float) -> None:
+        self.told.append(("gone", now_s))
+
+    def kit_back(self, now_s: float) -> None:
+        self.told.append(("back", now_s))
+
+
+@pytest.fixture(scope="module")
+def display() -> Iterator[None]:
+    made = Window.open((160, 90), offscreen=True)
+    yield
+    made.close()
+
+
+@pytest.fixture
+def context(display: None) -> RunContext:
+    clock = SteppedClock()
+    theme = Theme.load(folder("assets") / "fonts")
+    return RunContext(clock, Watched(clock), theme, SilentOutput(), (), FRAME_S, listen_s=LISTEN_S)
+
+
+def listening(wire: Wire) -> HitInput:
+    return HitInput(wire, StampFilter(), Pads())
+
+
+def commanded(wire: Wire) -> PadCommands:
+    calls = Calls("kick", {Command.START: "snare", Command.LEAVE: "crash"})
+    return PadCommands(listening(wire), calls)
+
+
+def called(at_s: float, pad: str) -> list[tuple[float, str]]:
+    """The kick twice, then a pad twice, after a second of silence."""
+    strokes = ("kick", "kick", pad, pad)
+    return [(at_s + 0.4 * number, voice) for number, voice in enumerate(strokes)]
+
+
+def test_frames_come_evenly_and_the_port_is_heard_in_between(context):
+    wire = Wire(context.clock)
+    diary = Diary(Leaf(), 10 * FRAME_S)
+    assert show(context, diary, listening(wire)) is None
+    frames_s = [FRAME_S * number for number in range(10)]
+    assert [at_s for at_s, _ in context.window.shown] == frames_s
+    assert wire.polled_s == [LISTEN_S * number for number in range(10 * 8 + 1)]
+    assert diary.said("time") == wire.polled_s
+
+
+def test_where_nobody_listens_a_frame_is_one_step_of_the_clock(context):
+    waited: list[float] = []
+    wait = context.clock.wait
+    context.clock.wait = lambda seconds: (waited.append(seconds), wait(seconds))
+    show(context, Diary(Leaf(), 5 * FRAME_S))
+    assert waited == [FRAME_S] * 5
+
+
+def test_what_came_is_told_before_the_frame_is_seen(context):
+    """A stroke between two frames is told when it is heard, and before the next frame."""
+    wire = Wire(context.clock, (0.021, "snare"))
+    diary = Diary(Leaf(), 0.1)
+    show(context, diary, listening(wire))
+    (stroke,) = diary.heard
+    assert (stroke.hit.voice, stroke.time_s) == ("snare", 0.021)
+    place = diary.told.index(("received", 0.021))
+    assert diary.told[place + 1] == ("time", 11 * LISTEN_S)
+    assert ("view", FRAME_S) in diary.told[:place]
+    assert ("view", 2 * FRAME_S) in diary.told[place:]
+
+
+def test_a_scene_that_is_over_is_not_drawn(context):
+    assert show(context, Diary(Leaf(), 0.0)) is None
+    assert context.window.shown == []
+
+
+def test_keys_end_it_and_the_frame_is_not_waited_for(context):
+    context.window.plan = [(0.03, "x"), (0.05, Key.ENTER), (0.05, Key.ESCAPE)]
+    assert show(context, Diary(Leaf(), 9.0)) is Outcome.START
+    assert context.clock.now() == 4 * FRAME_S
+
+
+def test_the_level_of_the_sound_is_moved_and_shown(context):
+    page = Leaf(Level())
+    context.window.plan = [(0.01, "+"), (0.01, "+"), (0.04, "-")]
+    before_db = context.output.level_db
+    show(context, Diary(page, 0.2))
+    assert context.output.level_db == page.level.db == pytest.approx(before_db + 3.0)
+
+
+@pytest.mark.parametrize("paused", [(), GONE])
+def test_a_kit_that_goes_is_told_once_and_covers_the_page(context, paused):
+    """A page that says so itself is not covered."""
+    wire = Wire(context.clock)
+    wire.away_s = (1.0, 2.0)
+    diary = Diary(Leaf(), 3.0)
+    diary.page.paused = paused
+    show(context, diary, listening(wire))
+    (gone_s,), (back_s,) = diary.said("gone"), diary.said("back")
+    assert 1.0 <= gone_s <= 1.0 + LOOK_S + FRAME_S
+    assert 2.0 <= back_s <= 2.0 + SEEK_S + FRAME_S
+    covered = [at_s for at_s, page in context.window.shown if isinstance(page, Covered)]
+    away = [at_s for at_s, _ in context.window.shown if gone_s <= at_s < back_s]
+    assert covered == ([] if paused else away)
+    words = {page.words for _, page in context.window.shown if isinstance(page, Covered)}
+    assert words == (set() if paused else {GONE_MEANWHILE})
+
+
+def test_a_kit_that_is_back_at_once_was_gone_all_the_same(context):
+    """The port says no once, however short the cable was out: what it sends then begins anew."""
+    wire = Wire(context.clock)
+    answers = iter([True, False])
+    wire.is_there = lambda: next(answers, True)
+    diary = Diary(Leaf(), 1.0)
+    show(context, diary, listening(wire))
+    assert len(diary.said("gone")) == len(diary.said("back")) == 1
+
+
+def test_strokes_work_the_page(context):
+    commands = commanded(Wire(context.clock, *called(1.5, "snare")))
+    assert show(context, Diary(Leaf(), 9.0), commands.input, commands) is Outcome.START
+    assert 1.5 + 1.2 < context.clock.now() < 5.0
+
+
+def test_strokes_that_play_work_nothing(context):
+    class Playing(Diary):
+        by_pads = False
+
+    commands = commanded(Wire(context.clock, *called(1.5, "snare")))
+    diary = Playing(Leaf(), 6.0)
+    assert show(context, diary, commands.input, commands) is None
+    assert len(diary.heard) == 4
+
+
+def scripted(context: RunContext, wire: Wire) -> Callable[[float | None], Outcome | None]:
+    held = replace(context, pad_commands=commanded(wire))
+    return lambda until_s: hold(held, Leaf(), 0.5, until_s)
+
+
+def test_a_page_that_stands_still_does_so_until_its_time(context):
+    held = scripted(context, Wire(context.clock))
+    assert held(1.0) is None
+    assert context.clock.now() == pytest.approx(1.0, abs=FRAME_S)
+
+
+def test_what_was_struck_before_a_page_is_no_command(context):
+    """Three strokes of four came before it: the fourth alone asks for nothing."""
+    strokes = called(1.5, "crash")
+    held = scripted(context, Wire(context.clock, *strokes))
+    context.clock.wait(strokes[2][0] + 0.1)
+    assert held(9.0) is None
+    held = scripted(context, Wire(context.clock, *called(11.0, "crash")))
+    assert held(19.0) is Outcome.LEAVE
