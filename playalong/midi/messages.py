@@ -18,6 +18,8 @@ CHANNEL_PRESSURE = 0xD0
 PITCH_BEND = 0xE0
 #: From here on a message has no channel: clock, active sensing, a maker's own.
 SYSTEM = 0xF0
+#: A maker's own message begins and ends so (system exclusive).
+EXCLUSIVE, END_OF_EXCLUSIVE = 0xF0, 0xF7
 ACTIVE_SENSING = 0xFE
 
 #: How many bytes a channel message has, its status byte counted.

@@ -17,12 +17,21 @@ from typing import Any
 import mido
 from mido.midifiles.meta import build_meta_message
 
-from playalong.midi.messages import HIGHEST, LENGTHS, NOTE_OFF, NOTE_ON, SYSTEM
+from playalong.midi.messages import (
+    END_OF_EXCLUSIVE,
+    EXCLUSIVE,
+    HIGHEST,
+    LENGTHS,
+    NOTE_OFF,
+    NOTE_ON,
+    SYSTEM,
+    kind_of,
+)
 
-#: Status bytes that files have and the wire has not (RP-001): a meta event, and the two of a
-#: maker's own messages.
+#: What stands in place of a status byte in files alone (RP-001): a meta event.
 _META = 0xFF
-_MAKERS = (0xF0, 0xF7)
+#: In files the end of a maker's own message begins an event as well.
+_MAKERS = (EXCLUSIVE, END_OF_EXCLUSIVE)
 
 #: No meta event or maker's message is longer: what claims to be is left to mido.
 _LONGEST = 1_000_000
@@ -46,7 +55,7 @@ class Track:
     @property
     def has_notes(self) -> bool:
         """Whether it has a note-on, of velocity 0 too."""
-        return any(data[0] & 0xF0 == NOTE_ON for _, data in self.messages)
+        return any(kind_of(data) == NOTE_ON for _, data in self.messages)
 
     @property
     def last_tick(self) -> int:

@@ -25,6 +25,7 @@ from playalong.records.store import knowledge, players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.players import PlayerRow
 from playalong.support.errors import UserError
+from playalong.support.files import FileError, write_file
 from playalong.support.text import quoted
 
 #: More runs than this are nobody's.
@@ -61,10 +62,10 @@ def export(
         if folder.exists() and any(folder.iterdir()):
             raise UserError(f"{folder} is not empty: name a new folder, so that nothing is mixed.")
         return _write(database, player, folder, progress)
-    except OSError as error:
+    except (OSError, FileError) as error:
+        reason = error.reason if isinstance(error, FileError) else error.strerror or error
         raise UserError(
-            f"The data of {quoted(player.name)} cannot be written to {folder} "
-            f"({error.strerror or error})."
+            f"The data of {quoted(player.name)} cannot be written to {folder} ({reason})."
         ) from None
 
 
@@ -73,8 +74,7 @@ def _write(database: Database, player: PlayerRow, folder: Path, progress: Progre
 
     def write(name: str, content: str | bytes) -> None:
         path = folder / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content.encode("utf-8") if isinstance(content, str) else content)
+        write_file(path, content)
         written.append(path)
 
     plain = {
