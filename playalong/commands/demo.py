@@ -41,8 +41,8 @@ ABOUT = "watch a simulated player play a pattern"
 EXAMPLES = (
     ("one groove, as it looks and sounds", "playalong demo"),
     (
-        "another, by somebody who is still learning it",
-        "playalong demo boots-by-the-door --player learning",
+        "another, by a beginner",
+        "playalong demo boots-by-the-door --player beginner",
     ),
     ("in a moment, into a folder: take, grade and pictures", "playalong demo --fast --out trial"),
 )

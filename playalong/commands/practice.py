@@ -35,7 +35,7 @@ EXAMPLES = (
     ("what there is to learn, and how far you are", "playalong practice late-bus-home --plan"),
     (
         "watch a simulated player learn it",
-        "playalong practice late-bus-home --player learning",
+        "playalong practice late-bus-home --player beginner",
     ),
 )
 

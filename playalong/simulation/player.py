@@ -1,13 +1,12 @@
 """The simulated player: plays targets as a person of a given skill would, the same for a seed.
 
-The errors of the default skill are the published ones of professional drummers with a metronome:
-the hi-hat hand about 2 ms, the snare hand and the kick foot about 10 ms ahead (Fujii et al.,
-Synchronization error of drum kit playing with a metronome at different tempi by professional
-drummers, Music Perception 28(5), 2011). Spreads and velocities are our own choice.
+Who can be asked for by name stands in ``skills``, when and how loud people play in
+``human_timing`` and ``human_touch``.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from math import exp
 from typing import Protocol
 
 import numpy as np
@@ -21,9 +20,11 @@ from playalong.midi.messages import (
     note_on,
 )
 from playalong.midi.port import Arrival
-from playalong.pattern.model import Dynamic
-from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets
-from playalong.pattern.voices import VOICES, Limb, folded, note_of
+from playalong.pattern.targets import Targets
+from playalong.pattern.voices import VOICES, folded, note_of
+from playalong.simulation.human_timing import shared, tempo_factor
+from playalong.simulation.human_touch import levels_db, velocities
+from playalong.simulation.skills import Skill
 
 #: Where the foot controller stands: at 127 the hi-hat is closed.
 _PRESSED = {"hi-hat": 127, "hi-hat-half": 60, "hi-hat-open": 0}
@@ -32,53 +33,10 @@ _HELD_S = 0.03
 _FAR_S = 0.25
 #: How far a stroke strays at most: within the capture window that is used unless another is asked.
 _STRAY_S = 0.09
+#: How near a grace stroke comes to the next stroke, and the share of the way that all take.
+_CLOSEST_GRACE_S, _GRACES_SHARE = 0.012, 0.8
 
 _DRUMS = ("floor-tom", "high-tom", "mid-tom", "crash", "snare", "kick")
-
-
-@dataclass(frozen=True, slots=True)
-class Skill:
-    """How somebody plays.
-
-    ``error_ms`` maps a limb to (mean, standard deviation); ``drift_percent`` is how much faster
-    than written the tempo is; ``velocity`` maps a dynamic to (mean, standard deviation);
-    ``miss``, ``extra`` and ``wrong_drum`` are chances for each target.
-    """
-
-    error_ms: Mapping[Limb, tuple[float, float]]
-    velocity: Mapping[Dynamic, tuple[float, float]]
-    drift_percent: float = 0.0
-    miss: float = 0.0
-    extra: float = 0.0
-    wrong_drum: float = 0.0
-
-
-_TOUCH = {Dynamic.GHOST: (32.0, 5.0), Dynamic.NORMAL: (84.0, 7.0), Dynamic.ACCENT: (114.0, 5.0)}
-
-#: The skills that can be asked for by name.
-SKILLS: dict[str, Skill] = {
-    "steady": Skill(
-        {
-            Limb.HAT_HAND: (-2.0, 7.0),
-            Limb.SNARE_HAND: (-10.0, 8.0),
-            Limb.KICK_FOOT: (-10.0, 9.0),
-            Limb.HAT_FOOT: (-6.0, 9.0),
-        },
-        _TOUCH,
-    ),
-    "learning": Skill(
-        {
-            Limb.HAT_HAND: (-4.0, 16.0),
-            Limb.SNARE_HAND: (-14.0, 18.0),
-            Limb.KICK_FOOT: (12.0, 22.0),
-            Limb.HAT_FOOT: (8.0, 24.0),
-        },
-        {Dynamic.GHOST: (44.0, 14.0), Dynamic.NORMAL: (82.0, 13.0), Dynamic.ACCENT: (106.0, 11.0)},
-        miss=0.04,
-        extra=0.02,
-        wrong_drum=0.02,
-    ),
-}
 
 
 @dataclass(frozen=True)
@@ -107,17 +65,25 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
     """``targets`` as played with ``skill``; the same for the same ``seed``."""
     chance = np.random.default_rng(seed)
     count = len(targets)
-    limbs = [VOICES[code].limb for code in targets.voice.tolist()]
-    mean, sd = np.array([skill.error_ms[limb] for limb in limbs]).reshape(count, 2).T
-    error_ms = _in_order(targets, mean + sd * chance.standard_normal(count))
-    level, width = np.array([skill.velocity[d] for d in DYNAMICS])[targets.dynamic].T
-    velocity = np.clip(np.rint(level + width * chance.standard_normal(count)), 1, 127).astype(int)
+    grace_s = _grace_gaps(targets, skill, chance)
+    error_ms = _in_order(targets, _errors_ms(targets, skill, chance), grace_s.sum(axis=1))
+    level_db = levels_db(targets, skill.touch, chance)
     written_s = targets.time_s - targets.start_s
     played_s = targets.start_s + written_s / (1.0 + skill.drift_percent / 100.0) + error_ms / 1000.0
 
     fate = chance.random(count)
     missed = (fate < skill.miss) & ~targets.optional
+    for habit in skill.habits:
+        there = habit.at(targets)
+        level_db[there] += habit.louder_db
+        if habit.leaves_out:
+            missed |= there & ~targets.optional
     wrong = (fate < skill.miss + skill.wrong_drum) & ~targets.optional & ~missed
+    velocity = velocities(level_db).astype(int)
+    softer_db = np.maximum(
+        skill.grace_db[0] + skill.grace_db[1] * chance.standard_normal(count), 0.0
+    )
+    grace_velocity = velocities(level_db - softer_db).astype(int)
     hits: list[tuple[float, str, int]] = []
     for number in range(count):
         if missed[number]:
@@ -128,10 +94,8 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         if other is not None:
             hits.append((at_s, other, speed))
             continue
-        hits.extend(
-            (at_s - grace * GRACE_S, voice, max(1, speed // 2))
-            for grace in range(int(targets.graces[number]), 0, -1)
-        )
+        before_s = np.cumsum(grace_s[number, : targets.graces[number]])
+        hits.extend((at_s - gap_s, voice, int(grace_velocity[number])) for gap_s in before_s)
         open_hat = targets.places[targets.place[number]].stroke.is_open and voice == "hi-hat"
         hits.append((at_s, "hi-hat-open" if open_hat else voice, speed))
     extras = _extras(targets, skill, targets.time_s[missed | wrong], chance)
@@ -146,16 +110,58 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
     return Performance(_messages(hits, "hi-hat-half" in targets.voices), truth)
 
 
-def _in_order(targets: Targets, error_ms: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Errors kept within ``_STRAY_S``, and two fifths of the way to the neighbouring strokes of
-    the same voice; grace strokes need their share of the way before."""
-    kept = error_ms.copy()
+def _errors_ms(targets: Targets, skill: Skill, chance: np.random.Generator) -> NDArray[np.float64]:
+    """When each stroke is played, against the click; see ``human_timing``."""
+    limbs = [VOICES[code].limb for code in targets.voice.tolist()]
+    middle, own = np.array([skill.error_ms[limb] for limb in limbs]).reshape(-1, 2).T
+    wider = exp(skill.varies * float(chance.standard_normal()))
+    beats = targets.written * 4.0
+    if skill.by_tempo:
+        wider *= tempo_factor(targets.seconds_per_whole / 4.0)
+    together = skill.shared_ms * shared(beats, chance)
+    error_ms: NDArray[np.float64] = middle + wider * (
+        together + own * chance.standard_normal(len(targets))
+    )
+    for habit in skill.habits:
+        error_ms[habit.at(targets)] += habit.late_ms
+    return error_ms
+
+
+def _way_s(targets: Targets) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """(n,) how far before and after its time each stroke may lie, in seconds: ``_STRAY_S``, and
+    two fifths of the way to the neighbouring strokes of the same voice."""
+    before_s, after_s = np.full(len(targets), _STRAY_S), np.full(len(targets), _STRAY_S)
     for voice in np.unique(targets.voice):
         rows = np.flatnonzero(targets.voice == voice)
         way_s = np.minimum(np.diff(targets.time_s[rows]) * 0.4, _STRAY_S)
-        after_s = np.append(way_s, _STRAY_S)
-        before_s = np.maximum(np.insert(way_s, 0, _STRAY_S) - targets.graces[rows] * GRACE_S, 0.0)
-        kept[rows] = np.clip(kept[rows], -before_s * 1000.0, after_s * 1000.0)
+        after_s[rows[:-1]], before_s[rows[1:]] = way_s, way_s
+    return before_s, after_s
+
+
+def _grace_gaps(targets: Targets, skill: Skill, chance: np.random.Generator) -> NDArray[np.float64]:
+    """(n, most graces) seconds from each grace stroke to the next stroke, 0 where there is none.
+
+    The nearest to the main stroke comes first. Where there is little room before, they lie closer.
+    """
+    most = int(targets.graces.max(initial=0))
+    middle, width = skill.grace_ms
+    gaps = (middle + width * chance.standard_normal((len(targets), most))) / 1000.0
+    gaps = np.maximum(gaps, _CLOSEST_GRACE_S)
+    gaps = np.where(np.arange(most) < targets.graces[:, None], gaps, 0.0)
+    room_s = _GRACES_SHARE * _way_s(targets)[0]
+    closer = np.minimum(1.0, room_s / np.maximum(gaps.sum(axis=1), 1e-9))
+    together: NDArray[np.float64] = gaps * closer[:, None]
+    return together
+
+
+def _in_order(
+    targets: Targets, error_ms: NDArray[np.float64], graces_s: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Errors kept within what ``_way_s`` leaves; grace strokes, which take ``graces_s`` (n,),
+    need their share of the way."""
+    before_s, after_s = _way_s(targets)
+    before_s = np.maximum(before_s - graces_s, 0.0)
+    kept: NDArray[np.float64] = np.clip(error_ms, -before_s * 1000.0, after_s * 1000.0)
     return kept
 
 

@@ -20,9 +20,11 @@ from playalong.records.takes import read as read_take
 from playalong.screen.base.keys import Key
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
-from playalong.simulation.player import SKILLS, Performance, SimulatedPort, perform
+from playalong.simulation.player import Performance, SimulatedPort, perform
+from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.device.output import SilentOutput
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 TEXT = """
 title = "A Test"
@@ -71,8 +73,8 @@ class Pressed:
         return [self._key] if self._clock.now() >= self._at_s else []
 
 
-def played(task: Task, context: RunContext, seed: int = 5, skill: str = "learning"):
-    performance = perform(task.targets(), SKILLS[skill], seed)
+def played(task: Task, context: RunContext, seed: int = 5, skill: Skill = SKILLS["beginner"]):
+    performance = perform(task.targets(), skill, seed)
     return Run(
         task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now)
     ).play()
@@ -90,7 +92,7 @@ def test_the_take_graded_again_gives_the_same(task, context, tmp_path):
 def test_what_was_shown_is_what_is_graded(task, context, tmp_path):
     """The last word on the sheet for every target and hit is the grade's."""
     said = []
-    performance = perform(task.targets(), SKILLS["learning"], 5)
+    performance = perform(task.targets(), SKILLS["beginner"], 5)
     run = Run(task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now))
     shown = run.judging.sheet.judged
     run.judging.sheet.judged = lambda word: (said.append(word), shown(word))  # type: ignore[method-assign]
@@ -115,7 +117,7 @@ def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
     at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
     window = Pressed(context.window, context.clock, Key.ESCAPE, at_s)
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
-    kept = play_session.save_run(task, played(task, left, skill="steady"), tmp_path)
+    kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     counts = kept.graded.grade.counts
     assert 18 < counts.targets < 36
     assert counts.missed == 0
@@ -142,7 +144,7 @@ class Vanishing(SimulatedPort):
 
 
 def test_a_port_that_vanishes_loses_nothing(task, context, tmp_path):
-    performance = perform(task.targets(), SKILLS["steady"], 1)
+    performance = perform(task.targets(), STEADY, 1)
     run = Run(task, context, lambda s: Vanishing(performance, s, context.clock.now, s + 3.0))
     kept = play_session.save_run(task, run.play(), tmp_path)
     assert "simulated player" in kept.trouble[0]
@@ -171,7 +173,7 @@ def test_a_run_without_a_hit_is_graded(task, context, tmp_path):
         def poll(self):
             return []
 
-    performance = perform(task.targets(), SKILLS["steady"], 1)
+    performance = perform(task.targets(), STEADY, 1)
     run = Run(task, context, lambda s: Silent(performance, s, context.clock.now))
     kept = play_session.save_run(task, run.play(), tmp_path)
     assert kept.graded.grade.counts.missed == 54
@@ -207,7 +209,7 @@ def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path)
 def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context, tmp_path):
     window = Pressed(context.window, context.clock, Key.ESCAPE, 1.0 + 1.5 * 2.4)
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
-    kept = play_session.save_run(task, played(task, left, skill="steady"), tmp_path)
+    kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     take = read_take(kept.path)
     whole = grade_take(task.pattern, take, Options(bars=2)).grade
     assert kept.graded.grade.counts.targets < 18

@@ -47,11 +47,13 @@ from playalong.screen.kit_pages.pad_commands import PadCommandsPage
 from playalong.screen.kit_pages.pads import PadsPage
 from playalong.screen.kit_pages.triggers import TriggersPage
 from playalong.simulation.faulty_kit import ROUGH, Rough
-from playalong.simulation.player import SKILLS, SimulatedPort, Skill, perform
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import Skill
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click
 from playalong.support.errors import UserError
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 #: Where the notes of a made-up kit lie: 40 above the usual ones.
 MOVED = {note: note + 40 for note in BY_NOTE}
@@ -60,7 +62,7 @@ MOVED = {note: note + 40 for note in BY_NOTE}
 GROOVE = folder("patterns") / "late-bus-home.toml"
 
 #: Somebody who strikes with the click, and hardly strays.
-EXACT = Skill(dict.fromkeys(Limb, (0.0, 2.0)), SKILLS["steady"].velocity)
+EXACT = replace(STEADY, error_ms=dict.fromkeys(Limb, (0.0, 2.0)))
 
 
 @pytest.fixture
@@ -735,7 +737,7 @@ def test_a_kit_that_was_learned_is_graded_right(context):
         (),
         Rules(bands=profile.bands or Rules().bands),
     )
-    performance = perform(task.targets(), SKILLS["steady"], 11)
+    performance = perform(task.targets(), STEADY, 11)
     sent = kit.sends(performance, 12)
 
     def ended(known: Profile):

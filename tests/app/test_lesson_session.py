@@ -21,10 +21,12 @@ from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
-from playalong.simulation.player import SKILLS, SimulatedPort, perform
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click, Clicking, Kind, Places
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 TEXT = """
 title = "Small"
@@ -83,10 +85,10 @@ def context() -> Iterator[RunContext]:
 
 
 def practice(
-    context: RunContext, where: Path, skill: str = "steady", pattern=PATTERN
+    context: RunContext, where: Path, skill: Skill = STEADY, pattern=PATTERN
 ) -> LessonSession:
     def connect(targets, number, start_s):
-        return SimulatedPort(perform(targets, SKILLS[skill], number), start_s, context.clock.now)
+        return SimulatedPort(perform(targets, skill, number), start_s, context.clock.now)
 
     return LessonSession(pattern, Rules(), context, connect, where / "lessons", where / "takes")
 
@@ -140,7 +142,7 @@ def test_skip_back_easier_hear_and_plan(context, tmp_path):
         (56.0, "p"),
         (70.0, Key.ESCAPE),
     ]
-    session = practice(context, tmp_path, "learning")
+    session = practice(context, tmp_path, SKILLS["beginner"])
     wishes = []
     for name in ("skip", "back", "easier"):
         wish = getattr(session.lesson, name)
@@ -156,7 +158,7 @@ def test_someone_who_cannot_is_helped_and_never_stuck(context, tmp_path):
             return []
 
     def connect(targets, number, start_s):
-        return Nothing(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
+        return Nothing(perform(targets, STEADY, 1), start_s, context.clock.now)
 
     context.window.plan = [(400.0, Key.ESCAPE)]
     session = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t")
@@ -178,7 +180,7 @@ def test_a_port_that_goes_away_keeps_the_lesson(context, tmp_path):
             return False
 
     def connect(targets, number, start_s):
-        return Gone(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
+        return Gone(perform(targets, STEADY, 1), start_s, context.clock.now)
 
     told = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
     assert "went away" in told.trouble[0]
@@ -195,7 +197,7 @@ def test_it_clicks_where_it_is_asked_to(context, tmp_path):
     context.output.schedule = listening
 
     def connect(targets, number, start_s):
-        return SimulatedPort(perform(targets, SKILLS["steady"], 1), start_s, context.clock.now)
+        return SimulatedPort(perform(targets, STEADY, 1), start_s, context.clock.now)
 
     context.window.plan = [(24.0, Key.ESCAPE)]
     folders = (tmp_path / "l", tmp_path / "t")
@@ -235,7 +237,7 @@ def test_the_sheet_stands_still_before_it_moves_on(context):
     context.window.frame = lambda page, now_s: (shown.append((page, now_s)), frame(page, now_s))
 
     def connect(at_s):
-        return SimulatedPort(perform(task.targets(), SKILLS["steady"], 1), at_s, context.clock.now)
+        return SimulatedPort(perform(task.targets(), STEADY, 1), at_s, context.clock.now)
 
     old = Run(task, context, connect).page
     run = Run(task, context, connect, start_s, HeldPage(old, 0.7, -1.0))
@@ -254,7 +256,7 @@ def test_buttons_of_a_lesson(context, tmp_path):
     page = Run(
         task,
         context,
-        lambda s: SimulatedPort(perform(task.targets(), SKILLS["steady"], 1), s, context.clock.now),
+        lambda s: SimulatedPort(perform(task.targets(), STEADY, 1), s, context.clock.now),
     ).page
     assert page.handle(Key.ESCAPE) is Outcome.LEAVE
     assert page.handle("s") is None
@@ -285,7 +287,7 @@ def test_free_mixing_shows_no_fault_in_what_was_added(context):
     for free in (False, True):
         shown = SHOWN if free else frozenset(Verdict)
         task = Task(PATTERN, 120.0, 1, (), Rules(), shown=shown)
-        performance = perform(task.targets(), SKILLS["steady"], 1)
+        performance = perform(task.targets(), STEADY, 1)
         messages = [m for m in performance.messages if m[1][1] != 36]
         messages.append((0.25, bytes((0x99, 43, 90))))
         played = type(performance)(tuple(sorted(messages)), performance.truth)

@@ -20,9 +20,10 @@ from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read as read_take
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
-from playalong.simulation.player import SKILLS, perform
+from playalong.simulation.player import perform
 from playalong.sound.device.output import SilentOutput
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 PATTERN = """
 title = "A Test"
@@ -57,7 +58,7 @@ class Pulled:
     def plays(self, run: Run, task: Task) -> None:
         """Play along with ``run``."""
         self.run = run
-        performance = perform(task.targets(), SKILLS["steady"], 3)
+        performance = perform(task.targets(), STEADY, 3)
         self._messages = [m for m in performance.messages if m[1][0] & 0xF0 == 0x90]
 
     def _plugged(self) -> bool:

@@ -31,10 +31,11 @@ from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.wait import WaitPage
-from playalong.simulation.player import SKILLS, Performance, SimulatedPort, perform
+from playalong.simulation.player import Performance, SimulatedPort, perform
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.recordings.decoding import Progress
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 TEXT = """
 title = "A Test"
@@ -231,7 +232,7 @@ def late_port(played: Performance, late_s: float, clock: SteppedClock, start_s: 
 @pytest.mark.parametrize("late_ms", [12.0, 40.0])
 def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_ms):
     task = Task(read_pattern(TEXT, "a-test"), 120.0, 2, (), Rules())
-    played = perform(task.targets(), SKILLS["steady"], 2)
+    played = perform(task.targets(), STEADY, 2)
     mean_ms = []
     for latency_ms in (0.0, late_ms):
         profile = Profile("a kit", "somebody", latency=typed(latency_ms))

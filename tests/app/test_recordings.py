@@ -27,7 +27,6 @@ from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit
 from playalong.pattern.beat_map import BeatMap
-from playalong.pattern.model import Dynamic
 from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.voices import Limb
 from playalong.profile.latency import typed
@@ -37,7 +36,7 @@ from playalong.screen.base.page import Outcome
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.screen.pages.beats import SETTINGS, Setting
-from playalong.simulation.player import Performance, SimulatedPort, Skill, Truth, perform
+from playalong.simulation.player import Performance, SimulatedPort, Truth, perform
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.recordings.decoding import Recording, RecordingError
 from playalong.sound.recordings.onsets import Onsets
@@ -47,6 +46,7 @@ from playalong.sound.timeline import RATE, gain
 from playalong.support.errors import UserError
 from playalong.support.resources import folder
 from tests.sound.making_music import GROOVES, Played, rendered, swaying, tapped
+from tests.support.steady_player import STEADY
 
 PATTERN = read_pattern(
     """
@@ -67,10 +67,7 @@ TRUE = BeatMap.of(BEATS_S)
 
 #: One who plays on the beat of the recording, give or take a little.
 NEAR = (0.0, 4.0)
-TO_THE_BAND = Skill(
-    dict.fromkeys(Limb, NEAR),
-    {Dynamic.GHOST: (32.0, 2.0), Dynamic.NORMAL: (84.0, 3.0), Dynamic.ACCENT: (114.0, 3.0)},
-)
+TO_THE_BAND = replace(STEADY, error_ms=dict.fromkeys(Limb, NEAR))
 
 
 @pytest.fixture(scope="module")
@@ -161,7 +158,7 @@ def test_who_plays_on_its_beats_is_on_time_and_steady(recording, context, tmp_pa
     targets = task.targets()
     hats = np.array(targets.names) == "hi-hat"
     assert targets.time_s[hats] == pytest.approx(true_s, abs=1e-9)
-    performance = perform(targets, TO_THE_BAND, 3)
+    performance = perform(targets, TO_THE_BAND, 4)
     ended = Run(
         task, context, lambda at_s: SimulatedPort(performance, at_s, context.clock.now)
     ).play()

@@ -110,7 +110,7 @@ def test_check_tells_every_broken_file(tmp_path, capsys):
 
 
 def test_an_unknown_player(capsys):
-    assert "steady" in told(capsys, "demo", "--player", "nobody", "--fast")
+    assert "professional" in told(capsys, "demo", "--player", "nobody", "--fast")
 
 
 def test_no_midi_port(capsys, monkeypatch):

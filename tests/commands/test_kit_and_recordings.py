@@ -20,7 +20,7 @@ def headless(monkeypatch):
 
 
 def test_a_simulated_kit_is_learned_and_kept(tmp_path, capsys, headless):
-    command = ["kit", "triggers", "--player", "steady", "--fast", "--out", str(tmp_path)]
+    command = ["kit", "triggers", "--player", "professional", "--fast", "--out", str(tmp_path)]
     assert main(command) == 0
     ((kit, player),) = list_profiles(tmp_path)
     profile, told = read(tmp_path, kit, player)

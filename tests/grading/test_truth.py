@@ -28,8 +28,10 @@ from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
-from playalong.simulation.player import SKILLS, perform
 from playalong.simulation.player import Truth as Account
+from playalong.simulation.player import perform
+from playalong.simulation.skills import SKILLS, Skill
+from tests.support.steady_player import STEADY
 
 from .making import graded, groove
 
@@ -216,9 +218,9 @@ def test_a_clear_change_of_tempo_is_named(faster: bool, trend: str) -> None:
         assert (told.first_bpm, told.last_bpm) == pytest.approx(ends, abs=0.5)
 
 
-def heard(targets: Targets, skill_name: str, seed: int) -> tuple[Hits, Account]:
+def heard(targets: Targets, skill: Skill, seed: int) -> tuple[Hits, Account]:
     """What the kit sends when the simulated player plays."""
-    performance = perform(targets, SKILLS[skill_name], seed)
+    performance = perform(targets, skill, seed)
     ons = [(at_s, data) for at_s, data in performance.messages if data[0] == 0x99 and data[2]]
     hits, unknown = Hits.of_notes(
         np.array([at_s for at_s, _ in ons]),
@@ -235,7 +237,7 @@ def test_a_professional_is_told_who_leads() -> None:
     targets = lay_out(PATTERN, 120.0, 200)
     published_ms = {Limb.HAT_HAND: -2.0, Limb.SNARE_HAND: -10.0, Limb.KICK_FOOT: -10.0}
     for seed in range(12):
-        hits, _ = heard(targets, "steady", seed)
+        hits, _ = heard(targets, STEADY, seed)
         told, _ = grade(PATTERN, 120.0, targets, hits, Rules())
         assert told.counts.matched == len(targets)
         assert told.timing.leads in (Limb.SNARE_HAND, Limb.KICK_FOOT)
@@ -250,7 +252,7 @@ def test_a_learner_is_told_what_went_wrong() -> None:
     """The simulated player's own account of misses, wrong drums, extras and errors."""
     targets = lay_out(PATTERN, TEMPO, 60)
     for seed in range(12):
-        hits, known = heard(targets, "learning", seed)
+        hits, known = heard(targets, SKILLS["beginner"], seed)
         told, run = grade(PATTERN, TEMPO, targets, hits, Rules(200.0, 30.0))
         assert told.counts.missed == len(known.missed)
         assert told.counts.wrong_drum == len(known.wrong_drum)

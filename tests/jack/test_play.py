@@ -14,7 +14,8 @@ from playalong.commands.main import main
 from playalong.grading.text import as_json
 from playalong.midi_io.rtmidi_port import VirtualOutput
 from playalong.records.takes import read
-from playalong.simulation.player import SKILLS, perform, send
+from playalong.simulation.player import perform, send
+from playalong.simulation.skills import SKILLS
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 
@@ -33,7 +34,7 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
 
         def __init__(self, task, context, connect) -> None:
             super().__init__(task, context, connect)
-            performance = perform(task.targets(), SKILLS["learning"], 4)
+            performance = perform(task.targets(), SKILLS["beginner"], 4)
             sent.extend(performance.messages)
             arguments = (performance, output, self.time.start_s, time.perf_counter, time.sleep)
             threading.Thread(target=send, args=arguments, daemon=True).start()

@@ -16,7 +16,8 @@ from playalong.midi_io.rtmidi_port import VirtualOutput
 from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.simulation.player import SKILLS, perform, send
+from playalong.simulation.player import perform, send
+from tests.support.steady_player import STEADY
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 
@@ -93,7 +94,7 @@ def test_a_port_that_has_gone_meanwhile_is_told(output):
 
 def test_a_performance_arrives_whole_in_order_and_in_time(output):
     """Two bars at 100: about five seconds."""
-    performance = perform(lay_out(read(GROOVE, "t"), 100.0, 2), SKILLS["steady"], 1)
+    performance = perform(lay_out(read(GROOVE, "t"), 100.0, 2), STEADY, 1)
     port = ports.open_port("practice")
     sent_s: list[float] = []
 

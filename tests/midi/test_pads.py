@@ -14,7 +14,8 @@ from playalong.pattern.model import Dynamic
 from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out
 from playalong.pattern.voices import BY_NAME, BY_NOTE, VOICES, folded, note_of
-from playalong.simulation.player import SKILLS, perform
+from playalong.simulation.player import perform
+from tests.support.steady_player import STEADY
 
 NAMES = [voice.name for voice in VOICES]
 MASKS = st.floats(0.0, LONGEST_MASK_MS)
@@ -125,9 +126,7 @@ def test_no_guard_swallows_a_stroke_of_the_simulated_player(tempo_bpm, seed):
     pads = Pads(guards=dict.fromkeys(NAMES, Guard(LONGEST_MASK_MS, 10.0))).for_targets(targets)
     mapper = Mapper(pads)
     sent = [
-        (at_s, data)
-        for at_s, data in perform(targets, SKILLS["steady"], seed).messages
-        if data[0] == 0x99
+        (at_s, data) for at_s, data in perform(targets, STEADY, seed).messages if data[0] == 0x99
     ]
     assert all(mapper.hit(at_s, data) for at_s, data in sent)
 

@@ -12,7 +12,8 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
-from playalong.simulation.player import SKILLS, perform
+from playalong.simulation.player import perform
+from tests.support.steady_player import STEADY
 
 _FOLDER = Path(__file__).parents[2] / "patterns"
 SHIPPED = {path.stem: read(path.read_text("utf-8"), path.stem) for path in _FOLDER.glob("*.toml")}
@@ -66,7 +67,7 @@ def as_list(hits: Hits) -> list[Hit]:
 
 def steady_player(targets: Targets, seed: int) -> list[Hit]:
     """What the simulated steady player does."""
-    messages = perform(targets, SKILLS["steady"], seed).messages
+    messages = perform(targets, STEADY, seed).messages
     rows = [(at_s, data[1], data[2]) for at_s, data in messages if data[0] == 0x99]
     time_s, note, velocity = (np.array(column) for column in zip(*rows, strict=True))
     hits, _ = Hits.of_notes(time_s.astype(float), note, velocity.astype(float))

@@ -13,7 +13,8 @@ from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import BY_NAME
 from playalong.simulation.faulty_kit import ROUGH, Echo, Rough, through
-from playalong.simulation.player import SKILLS, Performance, perform
+from playalong.simulation.player import Performance, perform
+from tests.support.steady_player import STEADY
 
 GROOVE = """
 title = "T"
@@ -32,7 +33,7 @@ each = pytest.mark.parametrize("name", ROUGH)
 
 
 def performance(bars: int = 16, seed: int = 1) -> Performance:
-    return perform(lay_out(read(GROOVE, "t"), 100.0, bars), SKILLS["steady"], seed)
+    return perform(lay_out(read(GROOVE, "t"), 100.0, bars), STEADY, seed)
 
 
 def strokes(messages: tuple[tuple[float, bytes], ...]) -> list[tuple[float, int, int]]:
@@ -108,7 +109,7 @@ def test_bounces_and_knocks_are_as_often_and_as_loud_as_the_kit_says():
 def test_a_serial_line_sends_one_message_after_the_other():
     """MIDI 1.0: a 3-byte message takes 0.96 ms on a line of 31,250 baud."""
     targets = lay_out(read(GROOVE, "t"), 100.0, 1)
-    played = perform(targets, SKILLS["steady"], 1)
+    played = perform(targets, STEADY, 1)
     at_once = replace(played, messages=tuple((2.0, data) for _, data in played.messages))
     sent = through(at_once, Rough(serial=True), 1).messages
     np.testing.assert_allclose(
@@ -175,6 +176,6 @@ def test_a_velocity_curve_keeps_the_order_of_loudness(curve, softest, loudest):
 
 @each
 def test_nobody_plays_nothing_is_sent(name):
-    none = perform(lay_out(read(GROOVE, "t"), 100.0, 1).until(0.0), SKILLS["steady"], 1)
+    none = perform(lay_out(read(GROOVE, "t"), 100.0, 1).until(0.0), STEADY, 1)
     sent = through(none, ROUGH[name], 1)
     assert (sent.messages, sent.bounces, sent.crosstalk) == ((), (), ())

@@ -19,8 +19,9 @@ from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.triggers import Proposal, Strokes, find, proposals
 from playalong.simulation.faulty_kit import ROUGH, Rough, through
-from playalong.simulation.player import SKILLS, Performance, Truth, perform
+from playalong.simulation.player import Performance, Truth, perform
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 #: The kits whose faults guards can keep out.
 MENDED = ("loose heads", "one rack", "old cable", "church hall")
@@ -95,7 +96,7 @@ def test_shipped_patterns_are_graded_as_on_a_kit_without_faults(path, name):
     pattern = read(path.read_text(encoding="utf-8"), path.stem)
     targets = lay_out(pattern, pattern.tempo, 8)
     pads, rough = guarded(name).for_targets(targets), ROUGH[name]
-    played = perform(targets, SKILLS["steady"], 3)
+    played = perform(targets, STEADY, 3)
     sent = told(targets, through(played, rough, 3), pads)
     clean = told(targets, played)
     assert beside_the_pattern(sent) == beside_the_pattern(clean)
@@ -108,7 +109,7 @@ def test_shipped_patterns_are_graded_as_on_a_kit_without_faults(path, name):
 def test_without_guards_the_faults_are_told_as_extra(name):
     pattern = read(CLOSE, "close")
     targets = lay_out(pattern, pattern.tempo, 8)
-    sent = through(perform(targets, SKILLS["steady"], 3), ROUGH[name], 3)
+    sent = through(perform(targets, STEADY, 3), ROUGH[name], 3)
     assert told(targets, sent).extra > 20
     assert told(targets, sent, guarded(name).for_targets(targets)).extra == 0
 
@@ -118,7 +119,7 @@ def test_without_guards_the_faults_are_told_as_extra(name):
 def test_flams_drags_and_double_strokes_all_survive(name, seed):
     pattern = read(CLOSE, "close")
     targets = lay_out(pattern, pattern.tempo, 8)
-    played = perform(targets, SKILLS["steady"], seed)
+    played = perform(targets, STEADY, seed)
     pads = guarded(name).for_targets(targets)
     hits = hits_of(through(played, ROUGH[name], seed).messages, pads)[0]
     assert len(hits) == len(targets) + int(targets.graces.sum())
@@ -156,7 +157,7 @@ def test_a_run_shows_the_same_faults_as_a_calibration(name, seed):
     just struck looks like a bounce."""
     pattern = read(CLOSE, "close")
     targets = lay_out(pattern, pattern.tempo, 16)
-    played = perform(targets, SKILLS["steady"], seed)
+    played = perform(targets, STEADY, seed)
     for rough in (ROUGH[name], without_faults(ROUGH[name])):
         sent = through(played, rough, seed)
         found = find([Strokes.of_run(targets, hits_of(sent.messages)[0], Rules())])

@@ -9,7 +9,8 @@ from playalong.midi.hits import Hits
 from playalong.midi.mapping import Mapper
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.simulation.player import SKILLS, perform
+from playalong.simulation.player import perform
+from playalong.simulation.skills import SKILLS
 
 GROOVES = {
     "ghosts": (
@@ -33,7 +34,7 @@ GROOVES = {
 def test_missed_extra_and_wrong_drums_are_found_exactly(groove, seed):
     pattern = read('title = "T"\n' + GROOVES[groove], groove)
     targets = lay_out(pattern, pattern.tempo, 24)
-    performance = perform(targets, SKILLS["learning"], seed)
+    performance = perform(targets, SKILLS["beginner"], seed)
     truth = performance.truth
 
     mapper = Mapper()

@@ -9,6 +9,7 @@ from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from heapq import heappop, heappush
+from itertools import cycle
 from typing import Any
 
 import numpy as np
@@ -36,7 +37,10 @@ from playalong.screen.kit_pages.overview import KitPage
 from playalong.screen.kit_pages.pads import PadsPage
 from playalong.screen.kit_pages.triggers import TriggersPage
 from playalong.simulation.faulty_kit import Rough, through
-from playalong.simulation.player import Performance, Skill, Truth
+from playalong.simulation.human_timing import shared
+from playalong.simulation.human_touch import velocities
+from playalong.simulation.player import Performance, Truth
+from playalong.simulation.skills import Skill
 from playalong.sound.device.output import Sound
 from playalong.sound.synth.click import Click, Kind
 
@@ -53,6 +57,8 @@ _READS_S = 2.5
 _TRIES = 3
 
 _HELD_S = 0.03
+#: After so many clicks what the player does about them comes again.
+_CLICKS = 1000
 _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
 #: The pedal pressed right down and let right up, twice, and how long each takes.
@@ -105,6 +111,7 @@ class KitPlayer:
     ) -> None:
         self._kit, self._skill, self._seed = kit, skill, seed
         self._chance = np.random.default_rng(seed)
+        self._wave = cycle(shared(np.arange(_CLICKS, dtype=np.float64), self._chance).tolist())
         self._now = context.clock.now
         self._page: Page | None = None
         self._route = deque((*route, Outcome.LEAVE))
@@ -138,8 +145,9 @@ class KitPlayer:
     def hears(self, at_s: float, click: Click) -> None:
         """A click will be heard: it is answered on the snare."""
         if click.kind not in _COUNTED:
-            mean_ms, sd_ms = self._skill.error_ms[BY_NAME["snare"].limb]
-            error_ms = mean_ms + sd_ms * self._chance.standard_normal()
+            mean_ms, own_ms = self._skill.error_ms[BY_NAME["snare"].limb]
+            together_ms = self._skill.shared_ms * next(self._wave)
+            error_ms = mean_ms + together_ms + own_ms * self._chance.standard_normal()
             self._strike(Spot("snare"), Dynamic.NORMAL, at_s + error_ms / 1000.0)
 
     def presses(self) -> Iterator[Press]:
@@ -177,8 +185,9 @@ class KitPlayer:
         return tuple(Dynamic)[int(self._chance.integers(len(Dynamic)))]
 
     def _strike(self, spot: Spot, dynamic: Dynamic, at_s: float) -> None:
-        level, width = self._skill.velocity[dynamic]
-        velocity = int(np.clip(round(level + width * self._chance.standard_normal()), 1, 127))
+        level, width = self._skill.touch[BY_NAME[spot.voice].limb].of(dynamic, True)
+        played_db = np.array([level + width * self._chance.standard_normal()])
+        velocity = int(velocities(played_db)[0])
         note = _RIMS.get(spot.voice) if spot.part is Part.RIM else None
         note = note_of(spot.voice) if note is None else note
         stroke = (

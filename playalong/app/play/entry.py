@@ -25,7 +25,8 @@ from playalong.pattern.targets import Targets
 from playalong.profile.profile import Profile
 from playalong.screen.base.window import Window
 from playalong.screen.pages.plan import PlanLine
-from playalong.simulation.player import Performance, SimulatedPort, Skill, perform, send
+from playalong.simulation.player import Performance, SimulatedPort, perform, send
+from playalong.simulation.skills import Skill
 from playalong.sound.synth.click import PLAIN, Clicking
 from playalong.support.files import write_file
 

@@ -8,7 +8,7 @@ if TYPE_CHECKING:
     from playalong.app.play.entry import Player
 
 #: Who plays where only the clock is asked for.
-USUAL_SKILL = "steady"
+USUAL_SKILL = "intermediate"
 
 
 class SimulatedOptions(Given, Protocol):
@@ -21,7 +21,7 @@ class SimulatedOptions(Given, Protocol):
 
 def add_simulated(parser: Parser, default: str | None = None) -> None:
     """Add a simulated player; without a ``default`` skill nobody plays unless it is said."""
-    from playalong.simulation.player import SKILLS
+    from playalong.simulation.skills import SKILLS
 
     group = parser.add_argument_group("simulated player")
     group.add_argument(
@@ -56,6 +56,6 @@ def is_simulated(given: SimulatedOptions) -> bool:
 def player_of(given: SimulatedOptions, through_port: bool = False) -> "Player":
     """The simulated player that is asked for."""
     from playalong.app.play.entry import Player
-    from playalong.simulation.player import SKILLS
+    from playalong.simulation.skills import SKILLS
 
     return Player(SKILLS[given.player or USUAL_SKILL], given.seed, given.fast, through_port)

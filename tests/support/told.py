@@ -1,0 +1,43 @@
+"""What a grade says, as codes: the findings in their order."""
+
+import re
+
+from playalong.grading.grade import Grade
+
+#: Until findings are there: the one that an advice speaks of.
+_SPOKEN = (
+    (r"^No hit answers", "nothing_played"),
+    (r"speeding up", "speeding_up"),
+    (r"slowing down", "slowing_down"),
+    (r"too many on", "extra"),
+    (r"lands? on another drum", "wrong_drum"),
+    (r"strokes of the .* are missed", "missed_voice"),
+    (r"is missed", "missed_stroke"),
+    (r"rushes", "limb_early"),
+    (r"drags", "limb_late"),
+    (r"comes .* early", "stroke_early"),
+    (r"comes .* late", "stroke_late"),
+    (r"ghost note.* too loud", "ghost_loud"),
+    (r"ghost note.* too soft", "ghost_soft"),
+    (r"accent.* too soft", "accent_flat"),
+    (r"too loud", "stroke_loud"),
+    (r"too soft", "stroke_soft"),
+    (r"lacks? its grace|grace strokes .* missing", "grace_missing"),
+    (r"gets .* louder with", "ghost_loud_over_kick"),
+    (r"softer under", "kick_soft_under_ghost"),
+    (r"^All clean", "clean"),
+)
+
+
+def codes(grade: Grade) -> list[str]:
+    """The codes of all findings, the first being the advice."""
+    findings = getattr(grade, "findings", None)
+    if findings is not None:
+        return [finding.code for finding in findings]
+    return [next((code for words, code in _SPOKEN if re.search(words, grade.advice)), "?")]
+
+
+def trend(grade: Grade) -> str:
+    """The trend that is told, "" for none."""
+    told = grade.steadiness.trend
+    return "" if told in (None, "steady", "unknown") else str(told)
