@@ -80,7 +80,7 @@ def add_arguments(parser: Parser) -> None:
 
 def run(given: Options) -> None:
     """Have the beats told, and keep them."""
-    from playalong.app.kit_setup.entry import beats
+    from playalong.app.recording.entry import beats
 
     if given.find or given.out is not None or (given.tempo, given.first_beat) != (None, None):
         refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")

@@ -9,7 +9,7 @@ import pytest
 
 from playalong.app.lesson.lesson_session import LessonSession, overview_of
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.context import RunContext
+from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.run import HeldPage, Run
 from playalong.app.run.task import Task
 from playalong.commands.main import main
@@ -297,3 +297,38 @@ def test_free_mixing_shows_no_fault_in_what_was_added(context):
         run.play()
     assert {"missed", "extra"} <= set(said[False])
     assert set(said[True]) == {"on time"}
+
+
+def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
+    """Out for two seconds: the page says so, and the same exercise is played again."""
+    away_s = (12.0, 14.0)
+
+    class Pulled(SimulatedPort):
+        is_open = True
+
+        def is_there(self):
+            self.is_open = self.is_open and not away_s[0] <= context.clock.now() < away_s[1]
+            return self.is_open
+
+        def reopen(self):
+            self.is_open = not away_s[0] <= context.clock.now() < away_s[1]
+            return self.is_open
+
+    def connect(targets, number, start_s):
+        return Pulled(perform(targets, SKILLS["steady"], number), start_s, context.clock.now)
+
+    paused: list[float] = []
+    frame = context.window._window.frame
+
+    def watched(page, now_s):
+        if getattr(page, "paused", ()) == GONE:
+            paused.append(context.clock.now())
+        frame(page, now_s)
+
+    context.window.frame = watched
+    context.window.plan = [(50.0, Key.ESCAPE)]
+    told = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
+    assert told.trouble == ()
+    assert 12.0 <= paused[0] < 12.5
+    assert 13.9 < paused[-1] < 14.6
+    assert told.repetitions > 3

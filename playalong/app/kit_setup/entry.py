@@ -1,36 +1,19 @@
-"""What is set up before playing: a kit, and the beats of a recording."""
+"""A kit is set up: its pages, for whoever plays it."""
 
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 
 from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
 from playalong.app.kit_setup.simulated_player import ROUTE, Kit, KitPlayer
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.entry import Player
-from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
-from playalong.app.recording.beats_session import BeatsSession
-from playalong.app.recording.loading import along, keep_off, opened, write_with_click
-from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
-from playalong.app.run.context import RunContext
-from playalong.app.run.task import Task
-from playalong.app.take_grading import checked_tempo
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
-from playalong.midi_io.backend import NO_PORT, PortError
-from playalong.midi_io.ports import open_port
-from playalong.pattern.beat_map import BeatMap
 from playalong.profile.profile import Profile
-from playalong.records import beat_maps
 from playalong.screen.base.page import Outcome
 from playalong.simulation.faulty_kit import ROUGH
-from playalong.sound.recordings.decoding import Recording
 from playalong.support.errors import UserError
-from playalong.support.text import printable, sentence
-
-#: Beats to a bar where nobody has said how many.
-USUAL_PER_BAR = 4
 
 #: The simulated kit that is learned where there is no real one.
 _SIMULATED = "simulated kit"
@@ -81,165 +64,3 @@ def _keeping(home: UserFolders) -> Callable[[Profile], None]:
             raise UserError.of(home.told[before:])
 
     return keep
-
-
-def maps_folder(home: UserFolders) -> Path:
-    """Where the beats of recordings are kept."""
-    return home.data / "beats"
-
-
-def with_recording(
-    task: Task,
-    home: UserFolders,
-    path: Path,
-    loop: tuple[int, int] | None,
-    bars: int | None,
-    percent: float,
-    level_db: float,
-) -> Task:
-    """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
-
-    Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one,
-    ``bars`` says how many bars are played in all. A word on beats or sound goes to ``home.told``.
-    """
-    beats, told = beat_maps.read(maps_folder(home), path)
-    if beats is None:
-        raise UserError(
-            told
-            or f"The beats of {printable(path.name)} are not known yet: tell them with "
-            "playalong beats and its name."
-        )
-    if told:
-        home.told.append(told)
-    if not percent.is_integer():
-        raise UserError(f"A speed of {percent:g} % cannot be: choose whole per cent, 50 to 110.")
-    if not LOWEST_DB <= level_db <= HIGHEST_DB:
-        raise UserError(
-            f"A recording at {level_db:g} dB cannot be: choose {LOWEST_DB:g} to {HIGHEST_DB:g}."
-        )
-    if not beats.bars:
-        raise UserError(
-            f"The beats of {printable(path.name)} make no whole bar of {beats.per_bar}."
-        )
-    first, last = loop or (1, min(bars or beats.bars, beats.bars))
-    length = last - first + 1
-    rounds = -(-bars // length) if bars and loop else 1
-    recording = opened(path)
-    home.told += filter(None, [recording.message])
-    played = along(recording, beats, first - 1, last - 1, round(percent), level_db, rounds)
-    return replace(task, bars=rounds * length).going_along(played)
-
-
-def beats(
-    path: Path,
-    look: Look,
-    home: UserFolders,
-    tempo_bpm: float | None,
-    first_beat_s: float | None,
-    per_bar: int | None,
-    find: bool,
-    port_part: str | None,
-    out: Path | None,
-) -> BeatMap | None:
-    """Tell where the beats of the recording at ``path`` are; None where none were kept.
-
-    A word on the beats known before, or on the sound, goes to ``home.told``.
-    """
-    folder = maps_folder(home)
-    known, told = beat_maps.read(folder, path) if path.is_file() else (None, "")
-    given = (tempo_bpm, first_beat_s) != (None, None)
-    if given and find:
-        raise UserError("--find finds the tempo by itself: leave out --tempo and --first-beat.")
-    if told and not given and not find:
-        home.told.append(told)
-    if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
-        raise UserError(f"{per_bar} beats to a bar cannot be: choose 1 to {MOST_TO_THE_BAR}.")
-    if known is not None and per_bar not in (None, known.per_bar):
-        known = replace(known, per_bar=per_bar)
-        beat_maps.write(folder, path, known)
-    per_bar = per_bar or USUAL_PER_BAR
-    if given or find or out is not None:
-        keep_off(path, out)
-        recording = opened(path)
-        home.told += filter(None, [recording.message])
-        known = _found(recording, known, tempo_bpm, first_beat_s, per_bar, find)
-        if known is None:
-            raise UserError(
-                f"The beats of {printable(path.name)} are not known yet: tap them first."
-            )
-        beat_maps.write(folder, path, known)
-        if out is not None:
-            write_with_click(out, recording, known)
-        return known
-    port = _some_port(port_part)
-    try:
-        with OpenDevices(look, home, RealClock(), ()) as context:
-            return _tapped(context, look, path, known, port, home, per_bar)
-    finally:
-        if port is not None:
-            port.close()
-
-
-def _tapped(
-    context: RunContext,
-    look: Look,
-    path: Path,
-    known: BeatMap | None,
-    port: Port | None,
-    home: UserFolders,
-    per_bar: int,
-) -> BeatMap | None:
-    if context.window.offscreen:
-        raise UserError(
-            "There is no screen to tap at: give --tempo and --first-beat, or let --find do it."
-        )
-    if port is not None:
-        context = on_kit(context, look, port, home.profile(port.name, None))
-    recording = opened(path, context)
-    folder = maps_folder(home)
-
-    def keep(beat_map: BeatMap | None) -> None:
-        if beat_map is None:
-            beat_maps.remove(folder, path)
-        else:
-            beat_maps.write(folder, path, beat_map)
-
-    return BeatsSession(context, recording, known, port, keep, per_bar).go()
-
-
-def _found(
-    recording: Recording,
-    known: BeatMap | None,
-    tempo_bpm: float | None,
-    first_beat_s: float | None,
-    per_bar: int,
-    find: bool,
-) -> BeatMap | None:
-    """The beats that are typed in, or found, or known already."""
-    if tempo_bpm is not None:
-        try:
-            return BeatMap.from_tempo(
-                checked_tempo(tempo_bpm), first_beat_s or 0.0, recording.length_s, per_bar
-            )
-        except ValueError as error:
-            raise UserError(sentence(error)) from None
-    if first_beat_s is not None:
-        raise UserError("--first-beat goes with --tempo: give both.")
-    if find:
-        from playalong.app.recording.background import told
-        from playalong.sound.recordings.beat_finding import find as found
-        from playalong.sound.recordings.onsets import Onsets
-
-        onsets = told("Listening for beats", lambda progress: Onsets.of(recording, progress))
-        return found(onsets, per_bar)
-    return known
-
-
-def _some_port(part: str | None) -> Port | None:
-    """A port to tap on, None where there is none."""
-    try:
-        return open_port(part)
-    except PortError as error:
-        if part is not None and str(error) != NO_PORT:
-            raise
-        return None

@@ -12,7 +12,7 @@ Each message goes through these steps, in this order:
 | meaning | ``midi.mapping.Mapper`` | the hit, or why it is none |
 
 Whoever listens without a take leaves out what is not needed; the way is the same. Whether the
-port is there is asked here too, so that nobody but this module holds on to it.
+port is there is known here too, so that nobody but this module holds on to it.
 """
 
 from dataclasses import dataclass

@@ -11,7 +11,7 @@ while the run's stands still.
 | LOST | - | - | - | LOST |
 
 It goes on at the bar line after the one in which it stopped. In the last bar that is this bar,
-once more. LOST is the end: what comes after is not asked.
+once more. LOST is the end: nothing that comes after is expected.
 """
 
 from enum import Enum
@@ -34,7 +34,7 @@ class State(Enum):
 
 
 class Interruption:
-    """Whether a run goes on, and its time. ``asked`` is all that is asked of the player.
+    """Whether a run goes on, and its time. ``expected`` are all targets of the run.
 
     ``start_s`` is second 0 on the clock, ``capture_s`` the capture window. It ``waits``, or not,
     for a kit that has gone, for ``patience_s`` seconds.
@@ -42,7 +42,7 @@ class Interruption:
 
     def __init__(
         self,
-        asked: Targets,
+        expected: Targets,
         start_s: float,
         *,
         capture_s: float,
@@ -53,7 +53,7 @@ class Interruption:
         self.pauses = Pauses()
         #: Second 0 on the clock, of the run: a pause moves it.
         self.start_s = start_s
-        self._asked, self._take_start_s, self._capture_s = asked, start_s, capture_s
+        self._expected, self._take_start_s, self._capture_s = expected, start_s, capture_s
         self._waits, self._patience_s = waits, patience_s
         #: Where it stood still last, in seconds of the run; and since when on the clock.
         self.stopped_s = self._since_s = 0.0
@@ -82,8 +82,8 @@ class Interruption:
         if last_hit_s is not None:
             stopped_s = max(stopped_s, last_hit_s + _AFTER_S)
         bar_s = None
-        if self._waits and bool(np.any(self._asked.time_s > stopped_s)):
-            bars_s = self._asked.bar_starts_s
+        if self._waits and bool(np.any(self._expected.time_s > stopped_s)):
+            bars_s = self._expected.bar_starts_s
             ahead_s = bars_s[bars_s >= stopped_s + self._capture_s]
             bar_s = float(ahead_s[0] if len(ahead_s) else bars_s[-1])
             if not len(ahead_s):  # the last bar, once more: it stands still just before it
@@ -121,7 +121,7 @@ class Interruption:
             self._lose()
 
     def broken_off(self, now_s: float) -> float:
-        """It ends here; the time of the run from which on nothing is asked, 0 at least."""
+        """It ends here; the time of the run from which on nothing is expected, 0 at least."""
         if self.state is State.WAITING:
             self._lose()
         return max(0.0, self.run_s(now_s))

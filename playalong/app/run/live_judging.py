@@ -1,7 +1,7 @@
 """What is played, judged as it comes: the grader, and what shows its verdicts.
 
 Each hit goes on from here in one way: to the grader, and what that answers to the sheet and the
-gauges. When something else is asked after a pause, all that was played is judged again.
+gauges. When less is expected after a pause, all that was played is judged again.
 """
 
 from playalong.app.run.task import Task
@@ -16,15 +16,15 @@ from playalong.screen.sheet.sheet import Sheet
 
 
 class LiveJudging:
-    """Judges the hits of a run through ``task``; ``asked`` are its targets.
+    """Judges the hits of a run through ``task``; ``expected`` are its targets.
 
-    Times are in seconds of the run. ``played`` are all hits so far, ``targets`` what is asked of
+    Times are in seconds of the run. ``played`` are all hits so far, ``targets`` what is expected of
     them by now.
     """
 
-    def __init__(self, task: Task, asked: Targets) -> None:
-        self._task, self._asked = task, asked
-        self._begin(asked, [])
+    def __init__(self, task: Task, expected: Targets) -> None:
+        self._task, self._expected = task, expected
+        self._begin(expected, [])
 
     def _begin(self, targets: Targets, played: list[Hit]) -> None:
         task = self._task
@@ -38,10 +38,10 @@ class LiveJudging:
             self._judge(number, hit)
 
     def anew(self, pauses: Pauses, until_s: float) -> None:
-        """After ``pauses`` less is asked; what was played from ``until_s`` on counts no more."""
+        """After ``pauses`` less is expected; what was played from ``until_s`` on counts no more."""
         played = [hit for hit in self.played if hit.time_s < until_s]
         capture_s = self._task.rules.capture_ms / 1000.0
-        self._begin(pauses.asked(self._asked, Hits.of(played), capture_s), played)
+        self._begin(pauses.asked(self._expected, Hits.of(played), capture_s), played)
         self.time_passed(until_s)
 
     def hit(self, hit: Hit) -> None:

@@ -8,9 +8,9 @@ where the run stands (``interruption.State``):
 | --- | --- | --- | --- |
 | a message | kept, heard, judged | kept, heard | kept |
 | a frame | the sheet goes on; over after the last bar | the sheet stands still | over |
-| the kit has gone | WAITING or LOST: what is asked by then is judged anew | - | - |
+| the kit has gone | WAITING or LOST: what was played by then is judged anew | - | - |
 | the kit is back | - | PLAYING: a count-in, and on from the bar line | - |
-| something is asked for | over: what comes after is not asked | the same | - |
+| something is asked for | over: nothing after it is expected | the same | - |
 """
 
 from collections.abc import Callable, Sequence
@@ -98,16 +98,16 @@ class Run(Scene):
         counted = [sound for sound in self._sounds if sound.time_s >= 0 or begin_s is None]
         context.output.schedule(start_s, counted)
 
-        self._asked = task.targets()
+        self._expected = task.targets()
         self.time = Interruption(
-            self._asked,
+            self._expected,
             start_s,
             capture_s=task.rules.capture_ms / 1000.0,
             waits=task.waits,
             patience_s=context.patience_s,
         )
-        self.judging = LiveJudging(task, self._asked)
-        self._length_s = max(self._asked.end_s, task.length_s())
+        self.judging = LiveJudging(task, self._expected)
+        self._length_s = max(self._expected.end_s, task.length_s())
         self._bar = -1
         self._each_bar: Callable[[int], None] = lambda _: None
         #: What stands before the context's notices.
@@ -127,9 +127,9 @@ class Run(Scene):
             level=context.level(),
         )
         profile = context.profile
-        pads = profile.pads.for_targets(self._asked)
+        pads = profile.pads.for_targets(self._expected)
         self._echo = Echo(context.output, pads) if context.echo else None
-        self._recording = task.recording(LEAD_S + count_in_s, profile, self._asked)
+        self._recording = task.recording(LEAD_S + count_in_s, profile, self._expected)
         self._input = HitInput(
             connect(start_s),
             context.stamps,
@@ -194,9 +194,9 @@ class Run(Scene):
         """The sheet, or what is held before it; None once the run is over."""
         self.time.time_passed(now_s)
         run_s = self.time.run_s(now_s)
-        if self.time.state is State.LOST or run_s >= self._asked.end_s + TAIL_S:
+        if self.time.state is State.LOST or run_s >= self._expected.end_s + TAIL_S:
             return None
-        starts_s = self._asked.bar_starts_s
+        starts_s = self._expected.bar_starts_s
         while self._bar + 1 < len(starts_s) and run_s >= starts_s[self._bar + 1]:
             self._bar += 1
             self.page.subtitle = self._task.about or _progress(self._bar, self._task)
@@ -222,8 +222,8 @@ class Run(Scene):
         if self.time.state is not State.WAITING:
             return
         task, bar_s = self._task, self.time.bar_s
-        bar = int((self._asked.bar_starts_s < bar_s).sum())
-        counted = task.count_before(bar, self._asked)
+        bar = int((self._expected.bar_starts_s < bar_s).sum())
+        counted = task.count_before(bar, self._expected)
         self.time.back(now_s + LEAD_S + bar_s - counted[0].time_s)
         ahead = [sound for sound in self._sounds if sound.time_s >= bar_s]
         if task.along is not None:
@@ -235,13 +235,13 @@ class Run(Scene):
         self.notice(BACK)
 
     def _judge_anew(self) -> None:
-        """Judge again what was played, now that something else is asked."""
+        """Judge again what was played, now that less is expected."""
         self._recording.info["pauses"] = self.time.pauses.as_plain()
         self.judging.anew(self.time.pauses, self.time.stopped_s)
         self.judging.show_on(self.page)
 
     def _break_off(self, now_s: float) -> None:
-        """What comes after is not asked for any more."""
+        """Nothing that comes after is expected any more."""
         for message in self._input.read():
             self.received(message)
         self._recording.info["until_s"] = self.time.broken_off(now_s)

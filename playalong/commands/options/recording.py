@@ -69,7 +69,7 @@ def along_with(given: RecordingOptions, task: "Task", home: "UserFolders") -> "T
     """``task`` along with the recording, if there is one; what there is to say of it is printed."""
     if given.along is None:
         return task
-    from playalong.app.kit_setup.entry import with_recording
+    from playalong.app.recording.entry import with_recording
 
     found = with_recording(
         task, home, given.along, given.loop, given.bars, given.speed, given.recording_db
