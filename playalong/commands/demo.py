@@ -1,5 +1,6 @@
 """playalong demo: a run by a simulated player."""
 
+from math import inf
 from typing import Protocol
 
 from playalong.commands.options.click import (
@@ -33,7 +34,7 @@ from playalong.commands.options.simulated import (
     player_of,
 )
 from playalong.commands.outcome import print_run
-from playalong.commands.parser import Parser, refuse
+from playalong.commands.parser import Parser, refuse, written_as
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 
@@ -82,7 +83,7 @@ def add_arguments(parser: Parser) -> None:
     )
     parser.add_argument(
         "--stay",
-        type=float,
+        type=written_as(_seconds, "no time: write seconds, 0 or more"),
         default=_STAY_S,
         metavar="SECONDS",
         help=f"how long the grade is shown, in seconds (default {_STAY_S:g})",
@@ -121,3 +122,10 @@ def run(given: Options) -> None:
         print_lines(f"Also there: {file}")
     if saved.trouble:
         raise UserError.of(saved.trouble)
+
+
+def _seconds(text: str) -> float:
+    seconds = float(text)
+    if not 0.0 <= seconds < inf:
+        raise ValueError
+    return seconds

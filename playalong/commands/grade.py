@@ -1,5 +1,6 @@
 """playalong grade: a take held against a pattern."""
 
+from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -57,17 +58,16 @@ def add_arguments(parser: Parser) -> None:
     parser.add_argument("--json", action="store_true", help="print it as JSON, for scripts")
     parser.add_argument("--hits", action="store_true", help="with every hit")
     group = parser.add_argument_group("where the pattern is in the take")
-    number_or_auto = written_as(_number_or_auto, "neither a number nor auto")
     group.add_argument(
         "--start",
-        type=number_or_auto,
+        type=written_as(_seconds_or_auto, "neither a number of seconds nor auto"),
         metavar="SECONDS",
         help="where bar 1 starts, in seconds, or auto to have it found (default as the take says, "
         "or else 0)",
     )
     group.add_argument(
         "--tempo",
-        type=number_or_auto,
+        type=written_as(_number_or_auto, "neither a number nor auto"),
         metavar="BPM",
         help="beats a minute, 20 to 400, or auto to have it found (default as the take says, or "
         "else the pattern's own)",
@@ -162,3 +162,10 @@ def _profile(path: Path | None) -> "Profile | None":
 
 def _number_or_auto(text: str) -> float | str:
     return text if text == "auto" else float(text)
+
+
+def _seconds_or_auto(text: str) -> float | str:
+    found = _number_or_auto(text)
+    if isinstance(found, float) and not isfinite(found):
+        raise ValueError
+    return found

@@ -82,7 +82,7 @@ def _learn_simulated(given: Options, home: "UserFolders") -> None:
     if given.fast:
         refuse(given, SOUND, "says nothing with --fast")
     profile = set_up(player_of(given), look_of(given), None, home, given.page)
-    print_lines(*shown(profile, ()))
+    print_lines(*shown(profile, home.told))
 
 
 def _learn(given: Options, home: "UserFolders") -> None:

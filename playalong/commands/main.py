@@ -4,7 +4,8 @@ A command is a module of this room with a word about itself, examples, ``add_arg
 ``run``. Its imports stand inside these, so that none pays for what another needs.
 
 Exit codes: 0 when the command did its work, 2 where something must be mended first, which is told
-in plain words on standard error; 130 after Ctrl+C.
+in plain words on standard error; 130 after Ctrl+C; 1 where the program itself made a mistake, whose
+traceback is kept in a file.
 """
 
 import argparse
@@ -38,7 +39,7 @@ EXAMPLES = (
     ("all options of a command", "playalong play --help"),
 )
 
-DONE, BAD_INPUT, INTERRUPTED = 0, 2, 130
+DONE, OUR_MISTAKE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
 class Command(Protocol):
@@ -86,7 +87,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return INTERRUPTED
     except BrokenPipeError:  # nobody reads any more, which is no fault of ours
         return DONE
+    except Exception as error:
+        _tell_mistake(error)
+        return OUR_MISTAKE
     return DONE
+
+
+def _tell_mistake(error: Exception) -> None:
+    """Say in one line that the program is at fault, and keep what helps to mend it."""
+    from datetime import datetime
+    from traceback import format_exception
+
+    from playalong.app.user_folders import UserFolders
+    from playalong.support.files import write_new_file
+
+    what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    told = f"playalong: The program made a mistake ({what})."
+    details = "".join(format_exception(error))
+    try:
+        folder = UserFolders.of_user().data / "mistakes"
+        path = write_new_file(folder, f"{datetime.now():%Y-%m-%d-%H%M%S}.txt", details)
+        print_errors(f"{told} What helps to mend it is in {path}")
+    except UserError:
+        print_errors(told)
 
 
 class _Version(argparse.Action):

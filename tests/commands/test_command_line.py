@@ -5,6 +5,7 @@ import shlex
 import subprocess
 import sys
 from importlib.metadata import version
+from pathlib import Path
 
 import pytest
 
@@ -119,6 +120,30 @@ def test_how_a_command_ends_is_told_by_its_code(
     assert main.main(["kit"]) == code
 
 
+def test_a_mistake_of_the_program_is_one_line_and_kept(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def run(_: object) -> None:
+        raise KeyError("two\nlines \x1b[2J")
+
+    monkeypatch.setattr(kit, "run", run)
+    assert main.main(["kit"]) == 1
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert err.count("\n") == 1
+    assert "\x1b" not in err
+    told, _, path = err.rstrip().partition(" What helps to mend it is in ")
+    assert told.startswith("playalong: The program made a mistake (KeyError: ")
+    assert "Traceback" in Path(path).read_text()
+    monkeypatch.setattr("playalong.support.files.os.fsync", full)
+    assert main.main(["kit"]) == 1
+    assert capsys.readouterr().err.count("\n") == 1
+
+
+def full(_: object) -> None:
+    raise OSError(28, "No space left on device")
+
+
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
@@ -126,10 +151,13 @@ def test_how_a_command_ends_is_told_by_its_code(
         (["plai"], "invalid choice: 'plai'"),
         (["grade"], "required: PATTERN, TAKE.mid. See playalong grade --help."),
         (["grade", "p", "t", "--tempo", "fast"], '"fast" is neither a number nor auto'),
+        (["grade", "p", "t", "--start", "nan"], '"nan" is neither a number of seconds nor auto'),
         (["play", "p", "--gap", "2"], '"2" is no gap: write it like 2+2 or 2+1+1'),
         (["play", "p", "--loop", "5"], '"5" is no bars: write them like 5-8'),
         (["play", "p", "--louder"], "unrecognized arguments: --louder"),
         (["demo", "--player", "nobody"], "invalid choice: 'nobody'"),
+        (["demo", "--seed=-1"], '"-1" is no seed: write a whole number, 0 or more'),
+        (["demo", "--stay", "nan"], '"nan" is no time: write seconds, 0 or more'),
     ],
 )
 def test_what_does_not_fit_is_one_plain_line(

@@ -230,3 +230,9 @@ def test_beats_without_a_whole_bar_are_told(tmp_path, capsys):
     assert "2 beats in no whole bars of 4" in capsys.readouterr().out
     assert main(["hear", "late-bus-home", "--with", str(path), "--out", "x.wav"]) == 2
     assert "make no whole bar of 4" in capsys.readouterr().err
+
+
+def test_a_simulated_kit_that_cannot_be_kept_is_told(tmp_path, capsys, headless):
+    (tmp_path / "file").write_text("in the way")
+    assert main(["kit", "latency", "--fast", "--out", str(tmp_path / "file")]) == 0
+    assert "cannot be written (" in capsys.readouterr().out

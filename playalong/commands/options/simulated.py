@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.parser import Given, Parser, refuse
+from playalong.commands.parser import Given, Parser, refuse, written_as
 
 if TYPE_CHECKING:
     from playalong.app.play.entry import Player
@@ -32,10 +32,10 @@ def add_simulated(parser: Parser, default: str | None = None) -> None:
     )
     group.add_argument(
         "--seed",
-        type=int,
+        type=written_as(_seed, "no seed: write a whole number, 0 or more"),
         default=1,
         metavar="N",
-        help="the same number plays the same (default %(default)s)",
+        help="a whole number, 0 or more: the same plays the same (default %(default)s)",
     )
     group.add_argument(
         "--fast",
@@ -59,3 +59,10 @@ def player_of(given: SimulatedOptions, through_port: bool = False) -> "Player":
     from playalong.simulation.skills import SKILLS
 
     return Player(SKILLS[given.player or USUAL_SKILL], given.seed, given.fast, through_port)
+
+
+def _seed(text: str) -> int:
+    seed = int(text)
+    if seed < 0:
+        raise ValueError
+    return seed
