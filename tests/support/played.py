@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.grading.matching.matched_run import Run
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.midi.mapping import hits_of
@@ -41,7 +41,7 @@ class Played:
     @classmethod
     def of(cls, targets: Targets, hits: Hits) -> "Played":
         """The hits as the matching on the click pairs them with targets."""
-        run = Run.of(targets, hits, Rules())
+        run = MatchedRun.of(targets, hits, Rules())
         count = len(targets)
         time_s, velocity = np.full(count, np.nan), np.full(count, np.nan)
         voice = targets.voice.copy()

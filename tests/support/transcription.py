@@ -12,7 +12,7 @@ Notes are those of the dataset's own mapping (Gillick et al., ICML 2019).
 """
 
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -20,8 +20,10 @@ from pathlib import Path
 import mido
 import numpy as np
 
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
+from playalong.pattern.voices import BY_NOTE
 
 VOICE_OF_NOTE: Mapping[int, str] = {
     **dict.fromkeys((35, 36), "kick"),
@@ -44,6 +46,9 @@ USUAL_GHOST = 45
 FLAM_S = 0.045
 #: A hit this share of a beat before it belongs to it.
 EARLY_BEATS = 0.11
+
+
+_Grid = dict[tuple[int, str], dict[int, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,18 +151,57 @@ class Transcription:
 
     def text(self, bars: int, ghost: int = USUAL_GHOST) -> tuple[str, int]:
         """The pattern file of its first ``bars`` bars or as many as there are, and how many."""
-        grid: dict[tuple[int, str], dict[int, str]] = defaultdict(dict)
-        parts_of = {one.beat: one.parts for one in self.written}
+        grid, parts_of = self._grid(ghost)
+        last = min(bars, self._last_bar(grid, 4 * bars) + 1)
+        return self._written_out(range(last), grid, parts_of), last
+
+    def pattern(self, bars: int, ghost: int = USUAL_GHOST) -> tuple[Pattern, int]:
+        """The same, read."""
+        text, count = self.text(bars, ghost)
+        return read(text, self.path.stem), count
+
+    @cached_property
+    def bars(self) -> int:
+        """How many bars it has, the last one begun counted."""
+        return self._last_bar(self._grid(USUAL_GHOST)[0]) + 1
+
+    def some(self, bars: Sequence[int]) -> tuple[Pattern, Hits]:
+        """These bars of it as if nothing lay between them: the pattern, and what was played."""
+        grid, parts_of = self._grid(USUAL_GHOST)
+        pattern = read(self._written_out(bars, grid, parts_of), self.path.stem)
+        bar_s = 4.0 * 60.0 / self.tempo_bpm
+        now_s, hits = 0.0, []
+        place = {bar: number for number, bar in enumerate(bars)}
+        for message in mido.MidiFile(self.path):
+            now_s += message.time
+            if message.type != "note_on" or not message.velocity:
+                continue
+            bar = int(np.floor(now_s / bar_s + EARLY_BEATS / 4.0))
+            voice = BY_NOTE.get(message.note)
+            if bar in place and voice is not None:
+                moved_s = now_s + (place[bar] - bar) * bar_s
+                hits.append(Hit(moved_s, voice.name, message.velocity))
+        return pattern, Hits.of(hits)
+
+    def _grid(self, ghost: int) -> tuple[_Grid, dict[int, int]]:
+        """The symbols by (beat, voice) and part, and the parts of each beat."""
+        grid: _Grid = defaultdict(dict)
         for one in self.written:
             beat, part = (one.beat + 1, 0) if one.part == one.parts else (one.beat, one.part)
-            if 0 <= beat < 4 * bars:
+            if beat >= 0:
                 hit = one.struck
                 symbol = "g" if hit.voice == "snare" and hit.velocity <= ghost else "x"
                 symbol = "o" if hit.note in OPEN_NOTES else "f" if hit.flam else symbol
                 grid[beat, hit.voice].setdefault(part, symbol)
-        last = min(bars, 1 + max((beat for beat, _ in grid), default=0) // 4)
+        return grid, {one.beat: one.parts for one in self.written}
+
+    @staticmethod
+    def _last_bar(grid: _Grid, beats: int = 1 << 30) -> int:
+        return max((beat for beat, _ in grid if beat < beats), default=0) // 4
+
+    def _written_out(self, bars: Sequence[int], grid: _Grid, parts_of: Mapping[int, int]) -> str:
         lines = [f'title = "{self.path.stem}"', 'meter = "4/4"', f"tempo = {self.tempo_bpm:g}", ""]
-        for bar in range(last):
+        for bar in bars:
             beats = range(4 * bar, 4 * bar + 4)
             lines.append("[[bar]]")
             for voice in sorted({v for beat, v in grid if beat in beats}) or ["kick"]:
@@ -169,9 +213,4 @@ class Transcription:
                 )
                 lines.append(f'{voice} = "{" ".join(row)}"')
             lines.append("")
-        return "\n".join(lines), last
-
-    def pattern(self, bars: int, ghost: int = USUAL_GHOST) -> tuple[Pattern, int]:
-        """The same, read."""
-        text, count = self.text(bars, ghost)
-        return read(text, self.path.stem), count
+        return "\n".join(lines)

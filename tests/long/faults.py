@@ -1,0 +1,182 @@
+"""Faults put into human takes: is the first finding the fault?
+
+Half of the takes of a row are by simulated players without habits over many patterns, half by
+drummers (where PLAYALONG_TAKES names takes and the row says so), 16 bars each, in whole rounds of
+the pattern. The first finding has to be the fault, or another honest name of it, in 95 % of the
+clear cases and in 80 % of the small ones. Rows and sizes: ``tests.support.fault_table``.
+"""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+import numpy as np
+
+from playalong.grading.grade import Grade
+from playalong.grading.grade_run import grade
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets, lay_out
+from playalong.simulation.skills import SKILLS
+from tests.long.frame import Options, Table, generator
+from tests.support.drummers import DrummerTake, drummer_takes, takes_folder
+from tests.support.fault_table import ROWS
+from tests.support.faults import Faulty, Scene
+from tests.support.grooves import grooves
+from tests.support.played import Played
+from tests.support.told import codes
+from tests.support.transcription import Transcription
+
+#: Cases of a row and size.
+FULL_COUNT, SAMPLE_COUNT = 100, 4
+
+BARS = 16
+#: How many patterns or takes are tried until one has a place for a fault.
+TRIES = 80
+SMALL, CLEAR = 0.80, 0.95
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A case: the row, whether small, which it is of its kind, the seed."""
+
+    row: int
+    small: bool
+    case: int
+    seed: int
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was said: all codes in order, and what could honestly be said first."""
+
+    asked: Asked
+    said: tuple[str, ...]
+    honest: frozenset[str]
+    about: str
+
+
+@cache
+def _takes() -> tuple[DrummerTake, ...]:
+    folder = takes_folder()
+    takes = drummer_takes(folder) if folder else []
+    return tuple(take for take in takes if take.meter == "4/4" and take.length_s > 30.0)
+
+
+@cache
+def _drummers(number: int) -> tuple[Pattern, Played]:
+    take = _takes()[number]
+    written = Transcription(take.path, take.tempo_bpm)
+    pattern, hits = written.some(range(min(BARS, written.bars)))
+    targets = lay_out(pattern, take.tempo_bpm, len(pattern.bars))
+    return pattern, Played.of(targets, hits)
+
+
+def whole_rounds(pattern: Pattern) -> int:
+    """16 bars or a little more, in whole rounds."""
+    return -(-BARS // len(pattern.bars)) * len(pattern.bars)
+
+
+def simulated(pattern: Pattern, skill: str, seed: int) -> Played:
+    """What a player without habits does."""
+    targets = lay_out(pattern, pattern.tempo, whole_rounds(pattern))
+    return Played.by(targets, SKILLS[skill].without_habits(), seed)
+
+
+def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
+    """A take to put the fault into."""
+    if ROWS[asked.row].real and _takes() and asked.case % 2:
+        return Scene(*_drummers(int(chance.integers(len(_takes())))), chance, level_out=True)
+    names = sorted(grooves())
+    pattern = grooves()[names[int(chance.integers(len(names)))]]
+    skill = ("professional", "advanced")[attempt % 2]
+    return Scene(pattern, simulated(pattern, skill, int(chance.integers(1 << 30))), chance)
+
+
+def graded(pattern: Pattern, targets: Targets, hits: Hits) -> Grade:
+    """The grade at the default settings, on the click."""
+    return grade(pattern, targets.tempo_bpm(pattern.meter), targets, hits, Rules())[0]
+
+
+def faulty(asked: Asked) -> tuple[Scene, Faulty, float] | None:
+    """The take of a case, with its fault in it, and the size."""
+    row = ROWS[asked.row]
+    chance = generator(asked.seed, 100_000 * asked.row + 2 * asked.case + asked.small)
+    sizes = row.small if asked.small else row.clear
+    size = sizes[(asked.case // 2) % len(sizes)]
+    for attempt in range(TRIES):
+        into = scene(asked, attempt, chance)
+        made = row.inject(into, size)
+        if made is not None:
+            return into, made, size
+    return None
+
+
+def told(asked: Asked) -> Told | None:
+    """What is said of one case; None where no take has a place for the fault."""
+    made = faulty(asked)
+    if made is None:
+        return None
+    into, fault, size = made
+    said = codes(graded(into.pattern, into.targets, fault.hits))
+    return Told(asked, tuple(said), fault.codes, f"{into.pattern.name} {size:g}")
+
+
+def tables(options: Options) -> Iterator[Table]:
+    """The table of confusions."""
+    every = [
+        Asked(row, small, case, options.seed)
+        for row, own in enumerate(ROWS)
+        for small in (True, False)
+        if (own.small if small else own.clear)
+        for case in range(options.count)
+    ]
+    found = [one for one in options.map(told, every) if one is not None]
+    table = Table(
+        "faults", ("fault", "size", "cases", "first %", "in three %", "said instead, and how often")
+    )
+    for row, own in enumerate(ROWS):
+        for small in (True, False):
+            cases = [one for one in found if (one.asked.row, one.asked.small) == (row, small)]
+            if not cases:
+                continue
+            first = np.mean([one.said[0] in one.honest for one in cases])
+            three = np.mean([bool(one.honest & {*one.said[:3]}) for one in cases])
+            instead = Counter(one.said[0] for one in cases if one.said[0] not in one.honest)
+            table.row(
+                own.name,
+                "small" if small else "clear",
+                len(cases),
+                100.0 * float(first),
+                100.0 * float(three),
+                ", ".join(f"{code} {n}" for code, n in instead.most_common(4)),
+                holds=bool(first >= (SMALL if small else CLEAR)),
+            )
+    yield table
+    yield _without_fault(options)
+
+
+def first_of_faultless(item: tuple[str, str, int]) -> str:
+    """What is said of a player without habits."""
+    skill, name, seed = item
+    played = simulated(grooves()[name], skill, seed)
+    return codes(graded(grooves()[name], played.targets, played.hits()))[0]
+
+
+def _without_fault(options: Options) -> Table:
+    table = Table("players without habits", ("player", "takes", "clean %", "said instead"))
+    names = sorted(grooves())
+    for skill in SKILLS:
+        items = [(skill, names[case % len(names)], case) for case in range(options.count)]
+        said = Counter(options.map(first_of_faultless, items))
+        clean = said.pop("clean", 0) / options.count
+        table.row(
+            skill,
+            options.count,
+            100.0 * clean,
+            ", ".join(f"{code} {n}" for code, n in said.most_common(5)),
+            holds=None if skill in ("beginner", "intermediate") else clean >= CLEAR,
+        )
+    return table
