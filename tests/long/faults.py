@@ -13,12 +13,8 @@ from functools import cache
 
 import numpy as np
 
-from playalong.grading.grade import Grade
-from playalong.grading.grade_run import grade
-from playalong.grading.verdicts import Rules
-from playalong.midi.hits import Hits
 from playalong.pattern.model import Pattern
-from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.targets import lay_out
 from playalong.simulation.skills import SKILLS
 from tests.long.frame import Options, Table, generator
 from tests.support.drummers import DrummerTake, drummer_takes, takes_folder
@@ -26,7 +22,7 @@ from tests.support.fault_table import ROWS
 from tests.support.faults import Faulty, Scene
 from tests.support.grooves import grooves
 from tests.support.played import Played
-from tests.support.told import codes
+from tests.support.told import codes, graded
 from tests.support.transcription import Transcription
 
 #: Cases of a row and size.
@@ -93,11 +89,6 @@ def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
     pattern = grooves()[names[int(chance.integers(len(names)))]]
     skill = ("professional", "advanced")[attempt % 2]
     return Scene(pattern, simulated(pattern, skill, int(chance.integers(1 << 30))), chance)
-
-
-def graded(pattern: Pattern, targets: Targets, hits: Hits) -> Grade:
-    """The grade at the default settings, on the click."""
-    return grade(pattern, targets.tempo_bpm(pattern.meter), targets, hits, Rules())[0]
 
 
 def faulty(asked: Asked) -> tuple[Scene, Faulty, float] | None:

@@ -3,6 +3,11 @@
 import re
 
 from playalong.grading.grade import Grade
+from playalong.grading.grade_run import grade
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets
 
 #: Until findings are there: the one that an advice speaks of.
 _SPOKEN = (
@@ -41,3 +46,9 @@ def trend(grade: Grade) -> str:
     """The trend that is told, "" for none."""
     told = grade.steadiness.trend
     return "" if told in (None, "steady", "unknown") else str(told)
+
+
+def graded(pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None) -> Grade:
+    """The grade on the click, at the default settings unless others are given."""
+    tempo_bpm = targets.tempo_bpm(pattern.meter)
+    return grade(pattern, tempo_bpm, targets, hits, rules or Rules())[0]
