@@ -9,6 +9,7 @@ nothing where it was very soft (common practice).
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum, auto
+from functools import lru_cache
 from itertools import pairwise
 from math import inf
 
@@ -107,8 +108,15 @@ def told(voice: str, strokes: Mapping[Dynamic, Sequence[float]], lost: int = 0) 
 
     Dynamics may be left out or empty. ``lost`` is how many soft strokes were not heard.
     """
-    velocities = {dynamic: tuple(sorted(strokes.get(dynamic, ()))) for dynamic in Dynamic}
-    ghost, normal, accent = velocities.values()
+    groups = tuple(tuple(sorted(strokes.get(dynamic, ()))) for dynamic in Dynamic)
+    return _told(voice, groups, lost)
+
+
+# A page asks for every pad in every frame, and strokes are few.
+@lru_cache(maxsize=64)
+def _told(voice: str, groups: tuple[tuple[float, ...], ...], lost: int) -> PadTouch:
+    ghost, normal, accent = groups
+    velocities = dict(zip(Dynamic, groups, strict=True))
     soft, strong = _apart(ghost, normal), _apart(normal, accent)
     cause, figures = _cause(velocities, soft, strong, lost)
     fault, advice = _WORDS[cause] if cause else ("", "")

@@ -7,6 +7,7 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from playalong.grading.matching.incremental import NEVER
 from playalong.grading.matching.live_grader import SETTLE_S, Grader, judge
 from playalong.grading.matching.windows import half_ns, windows_of
 from playalong.grading.verdicts import MATCHED, Rules, Verdict, VerdictEvent
@@ -45,11 +46,15 @@ def at_once(targets: Targets, hits: list[Hit]) -> Counter[tuple[object, ...]]:
 
 
 def fed(
-    targets: Targets, hits: list[Hit], delays_s: list[float], steps_s: list[float]
+    targets: Targets,
+    hits: list[Hit],
+    delays_s: list[float],
+    steps_s: list[float],
+    kind: type[Grader] = Grader,
 ) -> tuple[list[VerdictEvent], list[Hit]]:
     """All words of a run fed in portions, and the hits in the order in which they were told."""
     order = sorted(range(len(hits)), key=lambda row: hits[row].time_s + delays_s[row])
-    grader = Grader(targets, RULES)
+    grader = kind(targets, RULES)
     words: list[VerdictEvent] = []
     told: list[Hit] = []
     now_s, step = targets.start_s - 0.5, 0
@@ -90,6 +95,23 @@ def test_live_settles_on_what_is_judged_at_once(
         if word.settled
     )
     assert settled == at_once(targets, hits)
+
+
+class Untiring(Grader):
+    """Looks whether something can be settled every time, and not only when it is due."""
+
+    def time_passed(self, now_s: float) -> list[VerdictEvent]:
+        self._settler.expect(-NEVER)
+        return super().time_passed(now_s)
+
+
+@law(120)
+@given(fed_runs())
+def test_what_is_certain_is_said_as_soon_as_it_is(
+    case: tuple[Targets, list[Hit], list[float], list[float]],
+) -> None:
+    words, _ = fed(*case)
+    assert words == fed(*case, kind=Untiring)[0]
 
 
 @law(120)

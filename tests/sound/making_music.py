@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -137,8 +138,9 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
     return Played(sound)
 
 
+@cache
 def _tone(hz: float, length_s: float, level: float) -> Frames:
-    """A plucked tone with a few partials."""
+    """A plucked tone with a few partials; not to be written to."""
     at_s = np.arange(round(length_s * RATE)) / RATE
     partials = sum(np.sin(2 * np.pi * hz * k * at_s) / k**1.5 for k in range(1, 6))
     shape = np.minimum(at_s / 0.004, 1.0) * np.exp(-3.0 * at_s / length_s)

@@ -209,7 +209,7 @@ class Settler:
         #: ... up to here: what comes after belongs to the bar that would follow.
         last = max((int(windows.end.max()) + 1 for windows in self.windows.values()), default=0)
         self.end = max(last, int(half_ns(np.array(targets.end_s))) - capture)
-        #: Nothing can be settled before this time.
+        #: Nothing can be settled until all hits up to this time are known.
         self.due = min((int(windows.end[0]) for windows in self.windows.values()), default=NEVER)
 
         self._tolerance = round(rules.tolerance_ms * HALF_NS_PER_MS)
@@ -338,16 +338,24 @@ class Settler:
                 return stays, waits
             stays = more
 
+    def expect(self, time: int) -> None:
+        """A hit at ``time`` lies in no open window: something may be settled from then on."""
+        self.due = min(self.due, time)
+
     def _set_due(self) -> None:
-        ends = [
-            int(windows.end[self.settled[voice]])
-            for voice, windows in self.windows.items()
-            if self.settled[voice] < len(windows)
-        ]
-        left = [int(self._missed.end.max())] if len(self._missed) else []
-        if len(self._open) or len(self._extras):
-            left.append(0)
-        self.due = min([*ends, *left], default=NEVER)
+        """When something can be settled again: a window is over, or a hit before one is known.
+
+        What is left over waits for windows only: it lies before the time that was asked about.
+        """
+        dues = [NEVER]
+        for voice, windows in self.windows.items():
+            if self.settled[voice] < len(windows):
+                dues.append(int(windows.end[self.settled[voice]]))
+        for time, voice in zip(self._open.time.tolist(), self._open.voice.tolist(), strict=True):
+            windows, first = self.windows.get(voice, _NO_WINDOWS), self.settled.get(voice, 0)
+            if first == len(windows) or time < windows.start[first]:
+                dues.append(time)
+        self.due = min(dues)
 
 
 _NO_WINDOWS = Windows.joined(())

@@ -105,6 +105,7 @@ class Grader:
         window = bisect_right(line.start, time) - 1 if line else -1
         too_late = line is not None and window < self._settler.settled[code]
         if line is None or window < 0 or time > line.end[window] or too_late:
+            self._settler.expect(time)
             return [VerdictEvent(Verdict.EXTRA, None, number)]
         return self._in_window(line, window, (time, number, hit.velocity))
 
@@ -112,7 +113,7 @@ class Grader:
         """What has become certain; ``now_s`` is the time now, on the clock of the targets."""
         words = self._over(2 * round(now_s * 1e9))
         until = 2 * round((now_s - SETTLE_S) * 1e9)
-        if self._fresh or self._settler.due < until:
+        if self._settler.due < until:
             words += self._settle(until)
         return words
 
