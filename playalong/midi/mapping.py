@@ -54,21 +54,44 @@ _NO_GUARD = Guard()
 
 @dataclass(frozen=True, slots=True)
 class Heard:
-    """One message as it was understood, for a live view.
+    """One message, and how it was understood.
 
-    ``words`` is the message in a teacher's words, empty where nobody needs to see it (clock,
-    active sensing, a module's own messages). ``note``, ``velocity`` and ``voice`` are None where
-    it has none; ``hit`` is None where it is no hit, and ``dropped`` then says why one might have
-    thought so: "double trigger", "too soft", "unknown pad" or "choke", else "".
+    ``time_s`` is when, in the seconds that the ``Mapper`` was given; ``data`` are its bytes.
+    ``note``, ``velocity`` and ``voice`` are None where it has none; ``hit`` is None where it is no
+    hit, and ``dropped`` then says why one might have thought so: "double trigger", "too soft",
+    "unknown pad" or "choke", else "". ``pedal`` is what a stroke on the hi-hat would be from now
+    on, where the pedal moved, else "".
     """
 
     time_s: float
-    words: str
+    data: bytes
     note: int | None = None
     velocity: float | None = None
     voice: str | None = None
     hit: Hit | None = None
     dropped: str = ""
+    pedal: str = ""
+
+    @property
+    def words(self) -> str:
+        """The message in a teacher's words, empty where nobody needs to see it: clock, active
+        sensing, a module's own messages.
+        """
+        kind = kind_of(self.data)
+        if kind == SYSTEM:
+            return ""
+        message = whole(self.data)
+        if not message:
+            return "a message that is not whole"
+        channel, values = channel_of(message), message[1:]
+        if self.velocity is not None:
+            return f"note {values[0]}, velocity {self.velocity:g}, channel {channel}"
+        if self.pedal:
+            return f"pedal {values[1]}: {_PRESSED[self.pedal]}"
+        if kind == KEY_PRESSURE:
+            pad = f"the {BY_NAME[self.voice].label}" if self.voice else f"note {values[0]}"
+            return f"choke of {pad}" if values[1] else f"{pad} let go"
+        return f"{_WORDS[kind].format(*values)}, channel {channel}"
 
     @property
     def unguarded(self) -> Hit | None:
@@ -115,29 +138,22 @@ class Mapper:
 
     def heard(self, time_s: float, data: bytes) -> Heard:
         """What a message says, and the hit that it means, if it means one."""
-        kind = kind_of(data)
-        if kind == SYSTEM:
-            return Heard(time_s, "")
-        message = whole(data)
+        kind, message = kind_of(data), whole(data)
         if not message:
-            return Heard(time_s, "a message that is not whole")
+            return Heard(time_s, data)
         channel, values = channel_of(message), message[1:]
         if kind == NOTE_ON and values[1]:
             velocity, hit, dropped = self._struck(time_s, channel, *values)
-            words = f"note {values[0]}, velocity {velocity:g}, channel {channel}"
             voice = self._voice(channel, values[0])
-            return Heard(time_s, words, values[0], velocity, voice, hit, dropped)
+            return Heard(time_s, data, values[0], velocity, voice, hit, dropped)
         if kind == CONTROL_CHANGE:
             self._turned(channel, *values)
             if values[0] == FOOT_CONTROLLER:
-                return Heard(time_s, f"pedal {values[1]}: {_PRESSED[self._hat[channel]]}")
+                return Heard(time_s, data, pedal=self._hat[channel])
         if kind == KEY_PRESSURE:
             voice = self._voices[values[0]]
-            pad = f"the {BY_NAME[voice].label}" if voice else f"note {values[0]}"
-            words = f"choke of {pad}" if values[1] else f"{pad} let go"
-            return Heard(time_s, words, values[0], voice=voice, dropped=CHOKE)
-        words = f"{_WORDS[kind].format(*values)}, channel {channel}"
-        return Heard(time_s, words, dropped=CHOKE if kind == CHANNEL_PRESSURE else "")
+            return Heard(time_s, data, values[0], voice=voice, dropped=CHOKE)
+        return Heard(time_s, data, dropped=CHOKE if kind == CHANNEL_PRESSURE else "")
 
     def _voice(self, channel: int, note: int) -> str | None:
         voice = self._voices[note]

@@ -8,8 +8,9 @@ import pytest
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, GONE_MEANWHILE, RunContext
 from playalong.app.run.frame_loop import Scene, View, hold, show
-from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
+from playalong.midi.mapping import Heard
 from playalong.midi.pads import Pads
 from playalong.midi.port import Arrival
 from playalong.midi_io.hotplug import LOOK_S, SEEK_S
@@ -104,7 +105,7 @@ class Diary(Scene):
     def __init__(self, page: Leaf, end_s: float) -> None:
         self.page, self._end_s = page, end_s
         self.told: list[tuple[str, float]] = []
-        self.heard: list[Received] = []
+        self.heard: list[Heard] = []
 
     def said(self, what: str) -> list[float]:
         return [at_s for told, at_s in self.told if told == what]
@@ -113,7 +114,7 @@ class Diary(Scene):
         self.told.append(("view", now_s))
         return View(self.page, now_s) if now_s < self._end_s else None
 
-    def received(self, message: Received) -> None:
+    def received(self, message: Heard) -> None:
         self.heard.append(message)
         self.told.append(("received", message.time_s))
 

@@ -71,7 +71,7 @@ def test_what_is_no_hit_is_told_too():
     pedal, unknown = HitInput(port, StampFilter(), Pads()).read()
     assert pedal.hit is unknown.hit is None
     assert pedal.data == bytes((0xB9, 4, 100))
-    assert unknown.heard.dropped == "unknown pad"
+    assert unknown.dropped == "unknown pad"
 
 
 def test_what_is_discarded_is_gone():
@@ -148,4 +148,4 @@ def test_without_guards_is_what_a_mapper_without_guards_makes(messages):
         sent.append((at_s, 0.0, data))
     hits = HitInput(Late(*sent), StampFilter(), GUARDED)
     for one in hits.read():
-        assert one.heard.unguarded == bare.hit(one.time_s, one.data)
+        assert one.unguarded == bare.hit(one.time_s, one.data)

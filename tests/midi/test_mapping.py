@@ -209,7 +209,10 @@ def test_a_hit_in_words():
     ],
 )
 def test_what_is_no_hit_in_words(data, words):
-    assert heard(data) == [Heard(0.0, words)]
+    (told,) = heard(data)
+    assert told.words == words
+    assert told == Heard(0.0, bytes(data), pedal=told.pedal)
+    assert bool(told.pedal) == words.startswith("pedal")
 
 
 @pytest.mark.parametrize(

@@ -13,8 +13,8 @@ from playalong.app.kit_setup.profile_text import shown
 from playalong.app.kit_setup.setup_context import Keep, SetupContext, pads_of_kit
 from playalong.app.kit_setup.triggers import triggers
 from playalong.app.run.context import RunContext
-from playalong.app.run.hit_input import Received
 from playalong.app.run.kit_click import KitClick
+from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.midi_io.backend import PortError
 from playalong.profile.profile import Profile
@@ -90,7 +90,7 @@ class KitSession:
             chosen=self._chosen,
         )
 
-        def hears(message: Received) -> None:
+        def hears(message: Heard) -> None:
             hit = message.hit
             if hit is not None:
                 page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())

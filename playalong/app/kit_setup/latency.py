@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from playalong.app.kit_setup import profile_text as kit_words
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.app.run.hit_input import Received
 from playalong.app.run.run import LEAD_S
 from playalong.midi.hits import Hit
+from playalong.midi.mapping import Heard
 from playalong.pattern.meter import Meter, Tempo
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.latency import (
@@ -172,7 +172,7 @@ class _Latency:
         first = (ACCEPT, _ANEW) if self._found and self._found.latency else (START,)
         return self._setup.buttons(*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE)
 
-    def _hears(self, message: Received) -> None:
+    def _hears(self, message: Heard) -> None:
         hit = message.hit
         if hit is not None and self._playing is not None and not BY_NAME[hit.voice].by_itself:
             self._playing.hits.append(hit)

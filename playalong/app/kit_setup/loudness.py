@@ -4,8 +4,8 @@ from collections.abc import Callable
 from math import inf
 
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.app.run.hit_input import Received
 from playalong.midi.hits import Hit
+from playalong.midi.mapping import Heard
 from playalong.midi.pads import pad_of
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME
@@ -61,10 +61,10 @@ class _Calibrating:
         self._machine.again()
         self._setup.struck.pop(self._machine.voice or "", None)
 
-    def _hears(self, message: Received) -> None:
+    def _hears(self, message: Heard) -> None:
         machine, struck = self._machine, self._setup.struck
         # What the guards in use keep out is to be found by the page of triggers.
-        bare, hit, voice = message.heard.unguarded, message.hit, None
+        bare, hit, voice = message.unguarded, message.hit, None
         if hit is not None:
             voice = machine.voice
             taken = machine.hit(hit)

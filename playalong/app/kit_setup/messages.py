@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 
 from playalong.app.kit_setup.profile_text import loudness
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.hit_input import HitInput
 from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.midi_io.timestamps import StampFilter
@@ -32,8 +32,7 @@ def messages(setup: SetupContext) -> None:
     )
     begin_s = setup.context.clock.now()
 
-    def hears(message: Received) -> None:
-        heard = message.heard
+    def hears(heard: Heard) -> None:
         if not heard.words:
             return
         said = "" if heard.hit is None else loudness(bands, heard.hit.voice, heard.hit.velocity)
@@ -68,8 +67,7 @@ def watch(
     begin_s, was_there = now(), True
     yield _line("seconds", "message", "voice", "velocity", "loudness")
     while True:
-        for message in hits.read():
-            heard = message.heard
+        for heard in hits.read():
             if heard.words:
                 hit = heard.hit
                 said = loudness(bands, hit.voice, hit.velocity) if hit else _why(heard)

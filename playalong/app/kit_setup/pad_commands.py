@@ -7,8 +7,8 @@ are never alone, so they do not change it.
 
 from playalong.app.kit_setup.profile_text import COMMANDS
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.app.run.hit_input import Received
 from playalong.midi.hits import Hit
+from playalong.midi.mapping import Heard
 from playalong.midi.pads import pad_of
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.pad_commands import QUIET_BEFORE_S, TOGETHER_S, Calls, Command
@@ -37,7 +37,7 @@ def pad_commands(setup: SetupContext) -> None:
     alone, asked = _Alone(), _Asked()
     page = PadCommandsPage(setup.context.theme, setup.profile.kit, "", (), drawing=setup.drawing())
 
-    def hears(message: Received) -> None:
+    def hears(message: Heard) -> None:
         hit = message.hit
         if hit is not None:
             alone.hit(hit)

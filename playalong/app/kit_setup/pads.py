@@ -4,7 +4,7 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.app.run.hit_input import Received
+from playalong.midi.mapping import Heard
 from playalong.midi.pads import Pads, pad_of
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.pad_learning import Learning
@@ -52,9 +52,9 @@ class _Learned:
     def _fold(self) -> None:
         self._page.folds = not self._page.folds
 
-    def _hears(self, message: Received) -> None:
-        machine, page, heard = self._machine, self._page, message.heard
-        machine.message(message.time_s, message.data)
+    def _hears(self, heard: Heard) -> None:
+        machine, page = self._machine, self._page
+        machine.message(heard.time_s, heard.data)
         by_pedal = machine.zone is not None and machine.zone.travels
         if heard.velocity is not None:
             known = {found.note: found.zone for found in machine.found if found.note is not None}

@@ -6,9 +6,10 @@ from typing import Any
 
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import Scene, View, show
-from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands, pads_of
 from playalong.midi.hits import Hit
+from playalong.midi.mapping import Heard
 from playalong.midi.pads import pad_of
 from playalong.midi.port import Port
 from playalong.pattern.voices import BY_NAME
@@ -26,7 +27,7 @@ PADS = tuple(voice for voice in USUAL if voice != "hi-hat-pedal")
 Keep = Callable[[Profile], str | None]
 
 #: Told of every message; its time is that of the stamp, from which no latency is taken.
-Hears = Callable[[Received], None]
+Hears = Callable[[Heard], None]
 
 #: Told of the time, in seconds, before each frame; an outcome where the page ends by itself.
 BeforeFrame = Callable[[float], Outcome | None]
@@ -120,7 +121,7 @@ class _Shown(Scene):
         #: What the page ended with by itself.
         self.ended = Outcome.LEAVE
 
-    def received(self, message: Received) -> None:
+    def received(self, message: Heard) -> None:
         """The page is told."""
         self._hears(message)
 

@@ -10,9 +10,9 @@ from dataclasses import replace
 import numpy as np
 
 from playalong.app.kit_setup.setup_context import SetupContext
-from playalong.app.run.hit_input import Received
 from playalong.grading.loudness import level_db
 from playalong.midi.hits import Hit, Hits
+from playalong.midi.mapping import Heard
 from playalong.midi.pads import Guard, pad_of
 from playalong.pattern.voices import BY_NAME
 from playalong.profile.triggers import (
@@ -107,8 +107,8 @@ class _Asking:
         """How many strokes are still asked for."""
         return STROKES - _asked(self._hits, self._voice)
 
-    def _hears(self, message: Received) -> None:
-        hit = message.heard.unguarded  # what the guards in use keep out is to be found as well
+    def _hears(self, message: Heard) -> None:
+        hit = message.unguarded  # what the guards in use keep out is to be found as well
         if hit is not None:
             if pad_of(hit.voice) == self._voice or self._voice in self._setup.struck:
                 self._of = self._voice
@@ -152,7 +152,7 @@ class _Found:
         )
         page.drawing.links = _links(findings)
 
-        def hears(message: Received) -> None:
+        def hears(message: Heard) -> None:
             hit = message.hit
             if hit is not None:
                 page.drawing.strike(hit.voice, hit.velocity, setup.context.clock.now())

@@ -20,8 +20,9 @@ from playalong.app.recording.recording_sounds import (
 from playalong.app.run.along import Excerpt
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import Scene, View, show
-from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
+from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import BeatMap
 from playalong.screen.base.keys import Press
@@ -146,7 +147,7 @@ class BeatsSession(Scene):
         """While it plays, strokes are taps, or nothing."""
         return self._since_s is None
 
-    def received(self, message: Received) -> None:
+    def received(self, message: Heard) -> None:
         """A hit while it plays is a tap, where taps are asked for."""
         if message.hit is None or self._taps is None or self._since_s is None:
             return

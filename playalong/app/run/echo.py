@@ -1,7 +1,7 @@
 """The player's pads sounding through the program, for kits without a module."""
 
-from playalong.app.run.hit_input import Received
 from playalong.midi.hits import Hit
+from playalong.midi.mapping import Heard
 from playalong.midi.messages import CHANNEL_PRESSURE, KEY_PRESSURE, kind_of
 from playalong.midi.pads import Pads
 from playalong.pattern.voices import BY_NAME
@@ -21,7 +21,7 @@ class Echo:
         self._ringing: dict[str, Placed] = {}
         warm(BY_NAME, RATE)  # nothing is made while it sounds
 
-    def received(self, message: Received) -> None:
+    def received(self, message: Heard) -> None:
         """Sound what a message means, if it means anything to be heard."""
         self._choke(message.data)
         if message.hit is not None:

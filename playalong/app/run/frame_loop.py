@@ -18,8 +18,9 @@ The clock may be stepped: it then goes only while it is waited for.
 from dataclasses import dataclass
 
 from playalong.app.run.context import GONE_MEANWHILE, RunContext
-from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
+from playalong.midi.mapping import Heard
 from playalong.screen.base.keys import Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
@@ -49,7 +50,7 @@ class Scene:
         """What is seen, None where it is over; asked once a frame."""
         raise NotImplementedError
 
-    def received(self, message: Received) -> None:
+    def received(self, message: Heard) -> None:
         """Something came from the kit."""
 
     def time_passed(self, now_s: float) -> None:

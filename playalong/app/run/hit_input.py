@@ -15,33 +15,12 @@ Whoever listens without a take leaves out what is not needed; the way is the sam
 port is there is known here too, so that nobody but this module holds on to it.
 """
 
-from dataclasses import dataclass
-
-from playalong.midi.hits import Hit
 from playalong.midi.mapping import Heard, Mapper
 from playalong.midi.pads import Pads
 from playalong.midi.port import Arrival, Port
 from playalong.midi_io.hotplug import Lookout
 from playalong.midi_io.timestamps import StampFilter
 from playalong.records.takes import Recording
-
-
-@dataclass(frozen=True, slots=True)
-class Received:
-    """One message: its bytes, and how it was understood."""
-
-    data: bytes
-    heard: Heard
-
-    @property
-    def time_s(self) -> float:
-        """When the player struck, in seconds of the take, or on the clock where there is none."""
-        return self.heard.time_s
-
-    @property
-    def hit(self) -> Hit | None:
-        """The hit that it means, if it means one."""
-        return self.heard.hit
 
 
 class HitInput:
@@ -94,17 +73,20 @@ class HitInput:
         """Whether the port is there now; it is reopened where it can be. To be asked each frame."""
         return self._lookout.look(now_s)
 
-    def read(self) -> list[Received]:
-        """What came since it was last read, in order; never waits."""
-        return [self._received(arrival) for arrival in self._port.poll()]
+    def read(self) -> list[Heard]:
+        """What came since it was last read, in order; never waits.
+
+        Times are when the player struck: in seconds of the take, or on the clock without one.
+        """
+        return [self._heard(arrival) for arrival in self._port.poll()]
 
     def discard(self) -> None:
         """Forget what came since it was last read."""
         self._port.poll()
 
-    def _received(self, arrival: Arrival) -> Received:
+    def _heard(self, arrival: Arrival) -> Heard:
         clock_s = self._stamps.time_s(arrival.stamp_s, arrival.arrival_s, arrival.stream)
         time_s = clock_s - self._late_s - self._origin_s
         if self._recording is not None:
             time_s = self._recording.keep(time_s, arrival.data)
-        return Received(arrival.data, self._mapper.heard(time_s, arrival.data))
+        return self._mapper.heard(time_s, arrival.data)

@@ -1,8 +1,11 @@
 """What is played, judged as it comes: the grader, and what shows its verdicts.
 
-Each hit goes on from here in one way: to the grader, and what that answers to the sheet and the
-gauges. When less is expected after a pause, all that was played is judged again.
+Each hit goes one way: from the take's time line onto the run's, to the grader, and what that
+answers to the sheet and the gauges. When less is expected after a pause, all that was played is
+judged again.
 """
+
+from dataclasses import replace
 
 from playalong.app.run.task import Task
 from playalong.grading.gauges import Gauges
@@ -18,12 +21,13 @@ from playalong.screen.sheet.sheet import Sheet
 class LiveJudging:
     """Judges the hits of a run through ``task``; ``expected`` are its targets.
 
-    Times are in seconds of the run. ``played`` are all hits so far, ``targets`` what is expected of
-    them by now.
+    ``played`` are all hits so far that count, in seconds of the run; ``targets`` what is expected
+    by now.
     """
 
     def __init__(self, task: Task, expected: Targets) -> None:
         self._task, self._expected = task, expected
+        self._pauses = Pauses()
         self._begin(expected, [])
 
     def _begin(self, targets: Targets, played: list[Hit]) -> None:
@@ -40,14 +44,16 @@ class LiveJudging:
     def anew(self, pauses: Pauses, until_s: float) -> None:
         """After ``pauses`` less is expected; what was played from ``until_s`` on counts no more."""
         played = [hit for hit in self.played if hit.time_s < until_s]
-        capture_s = self._task.rules.capture_ms / 1000.0
+        self._pauses, capture_s = pauses, self._task.rules.capture_ms / 1000.0
         self._begin(pauses.asked(self._expected, Hits.of(played), capture_s), played)
         self.time_passed(until_s)
 
     def hit(self, hit: Hit) -> None:
-        """A hit was played."""
-        self.played.append(hit)
-        self._judge(len(self.played) - 1, hit)
+        """A hit was played, in seconds of the take; within a pause it does not count."""
+        run_s = self._pauses.run_s(hit.time_s)
+        if run_s is not None:
+            self.played.append(replace(hit, time_s=run_s))
+            self._judge(len(self.played) - 1, self.played[-1])
 
     def time_passed(self, now_s: float) -> None:
         """All hits before ``now_s`` were told."""

@@ -1,7 +1,7 @@
 """One run, from the count-in to the last bar.
 
-A hit goes one way: ``hit_input`` gives it a time, here it is moved onto the run's time line,
-``live_judging`` judges it and marks the sheet. What each event of the frame loop does depends on
+A hit goes one way: ``hit_input`` gives it the take's time, ``live_judging`` judges it and marks the
+sheet; ``interruption`` keeps the run's own time. What each event of the frame loop does depends on
 where the run stands (``interruption.State``):
 
 | event | PLAYING | WAITING | LOST |
@@ -14,17 +14,18 @@ where the run stands (``interruption.State``):
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.echo import Echo
 from playalong.app.run.frame_loop import Scene, View, show
-from playalong.app.run.hit_input import HitInput, Received
+from playalong.app.run.hit_input import HitInput
 from playalong.app.run.interruption import Interruption, State
 from playalong.app.run.live_judging import LiveJudging
 from playalong.app.run.task import Task, with_company
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit
+from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.pattern.meter import Meter
 from playalong.pattern.targets import Targets
@@ -176,15 +177,12 @@ class Run(Scene):
         """Strokes are the run's."""
         return False
 
-    def received(self, message: Received) -> None:
+    def received(self, message: Heard) -> None:
         """A message came: it is kept already."""
         if self._echo is not None:
             self._echo.received(message)
-        if message.hit is None:
-            return
-        run_s = self.time.pauses.run_s(message.time_s)
-        if run_s is not None:
-            self.judging.hit(replace(message.hit, time_s=run_s))
+        if message.hit is not None:
+            self.judging.hit(message.hit)
 
     def time_passed(self, now_s: float) -> None:
         """All that had come was told."""
