@@ -95,21 +95,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _tell_mistake(error: Exception) -> None:
     """Say in one line that the program is at fault, and keep what helps to mend it."""
-    from datetime import datetime
-    from traceback import format_exception
+    from playalong.app.mistakes import described, keep_mistake
 
-    from playalong.app.user_folders import UserFolders
-    from playalong.support.files import write_new_file
-
-    what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
-    told = f"playalong: The program made a mistake ({what})."
-    details = "".join(format_exception(error))
-    try:
-        folder = UserFolders.of_user().data / "mistakes"
-        path = write_new_file(folder, f"{datetime.now():%Y-%m-%d-%H%M%S}.txt", details)
-        print_errors(f"{told} What helps to mend it is in {path}")
-    except UserError:
-        print_errors(told)
+    told = f"playalong: The program made a mistake ({described(error)})."
+    print_errors(f"{told} {keep_mistake(error)}".rstrip())
 
 
 class _Version(argparse.Action):

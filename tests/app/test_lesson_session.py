@@ -315,7 +315,7 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
             return self.is_open
 
     def connect(targets, number, start_s):
-        return Pulled(perform(targets, SKILLS["steady"], number), start_s, context.clock.now)
+        return Pulled(perform(targets, STEADY, number), start_s, context.clock.now)
 
     paused: list[float] = []
     frame = context.window._window.frame

@@ -14,6 +14,7 @@ from pathlib import Path
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
+from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
 from playalong.grading.grade_run import grade
@@ -108,6 +109,8 @@ class LessonSession:
         self.lesson, self._told = begun(pattern, rules, lesson_folder)
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
+        #: Those of the first repetition that had any: what is wrong is wrong in the next as well.
+        self._mishaps: Mapping[str, Exception] = {}
         self._number = 0
         self._port: Port | None = None
         self._texture: Texture | None = None
@@ -146,6 +149,9 @@ class LessonSession:
                 return heard
         ended = self._played(exercise, task)
         self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
+        if ended.mishaps and not self._mishaps:
+            self._trouble += mishap_lines(ended.mishaps)
+            self._mishaps = ended.mishaps
         if ended.lost_port is not None:
             return self._wait_for_kit(ended)
         if ended.outcome is not None:

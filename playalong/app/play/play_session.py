@@ -10,10 +10,12 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from playalong.app.mistakes import described, keep_mistake
 from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.recording.background import LeftError, shown
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
+from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.take_grading import (
@@ -43,6 +45,7 @@ from playalong.screen.base.widgets import (
 from playalong.screen.pages.ready import READY, ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
 
 #: How much one step slower or faster is, in beats a minute.
 STEP_BPM = 4.0
@@ -231,7 +234,14 @@ def save_run(task: Task, ended: RunResult, folder: Path) -> SavedRun:
     path, moved = _write(ended.recording, folder, task.pattern.name)
     if moved:
         trouble.append(moved)
-    graded = grade_take(task.pattern, ended.recording.take(), Options())
+    trouble += mishap_lines(ended.mishaps)
+    try:
+        graded = grade_take(task.pattern, ended.recording.take(), Options())
+    except UserError:
+        raise
+    except Exception as error:
+        kept = f"The take is kept: {path}. The program made a mistake in grading it"
+        raise UserError(f"{kept} ({described(error)}). {keep_mistake(error)}".rstrip()) from error
     return SavedRun(path, graded, tuple(trouble))
 
 

@@ -66,6 +66,10 @@ class Scene:
         """A press, or an outcome that strokes ask for, on the page that is seen."""
         return page.handle(press)
 
+    def survives(self, error: Exception) -> bool:
+        """Whether the loop goes on after ``error`` in what is seen; what it says is kept then."""
+        return False
+
 
 def show(
     context: RunContext,
@@ -88,7 +92,11 @@ def show(
         view = scene.view(now_s)
         if view is None:
             return None
-        _draw(context, view, is_there)
+        try:
+            _draw(context, view, is_there)
+        except Exception as error:
+            if not scene.survives(error):
+                raise
         outcome = _pressed(context, scene, view.page)
         if outcome is None and pad_commands is not None and scene.by_pads:
             command = pad_commands.outcome(view.page, now_s)

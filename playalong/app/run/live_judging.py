@@ -2,11 +2,13 @@
 
 Each hit goes one way: from the take's time line onto the run's, to the grader, and what that
 answers to the sheet and the gauges. When less is expected after a pause, all that was played is
-judged again.
+judged again. Where one of these fails the others go on: what was played is kept, and graded from
+there.
 """
 
 from dataclasses import replace
 
+from playalong.app.run.mishaps import Mishaps
 from playalong.app.run.task import Task
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.live_grader import Grader
@@ -22,11 +24,11 @@ class LiveJudging:
     """Judges the hits of a run through ``task``; ``expected`` are its targets.
 
     ``played`` are all hits so far that count, in seconds of the run; ``targets`` what is expected
-    by now.
+    by now; ``mishaps`` takes what goes wrong.
     """
 
-    def __init__(self, task: Task, expected: Targets) -> None:
-        self._task, self._expected = task, expected
+    def __init__(self, task: Task, expected: Targets, mishaps: Mishaps) -> None:
+        self._task, self._expected, self._mishaps = task, expected, mishaps
         self._pauses = Pauses()
         self._begin(expected, [])
 
@@ -58,12 +60,14 @@ class LiveJudging:
     def time_passed(self, now_s: float) -> None:
         """All hits before ``now_s`` were told."""
         if self._task.judged:
-            self._show(self._grader.time_passed(now_s))
+            with self._mishaps.kept("judging"):
+                self._show(self._grader.time_passed(now_s))
 
     def finish(self) -> None:
         """No more hits will come."""
         if self._task.judged:
-            self._show(self._grader.finish())
+            with self._mishaps.kept("judging"):
+                self._show(self._grader.finish())
 
     def show_on(self, page: RunPage) -> None:
         """Let ``page`` show the sheet and the gauges."""
@@ -71,15 +75,18 @@ class LiveJudging:
         page.timing, page.ghosts, page.steadiness = gauges.timing, gauges.ghosts, gauges.steadiness
 
     def _judge(self, number: int, hit: Hit) -> None:
-        events = self._grader.hit(hit)
-        if events:
-            self._unsettled[number] = hit
-            self.sheet.hit(number, hit)
-            self._show(events)
+        with self._mishaps.kept("judging"):
+            events = self._grader.hit(hit)
+            if events:
+                self._unsettled[number] = hit
+                self.sheet.hit(number, hit)
+                self._show(events)
 
     def _show(self, events: list[VerdictEvent]) -> None:
         for event in events:
             if event.verdict in self._task.shown:
-                self.sheet.judged(event)
+                with self._mishaps.kept("the sheet"):
+                    self.sheet.judged(event)
             if event.settled and event.hit is not None:
-                self.gauges.heard(event, self._unsettled.pop(event.hit))
+                with self._mishaps.kept("the gauges"):
+                    self.gauges.heard(event, self._unsettled.pop(event.hit))

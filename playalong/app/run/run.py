@@ -13,7 +13,7 @@ where the run stands (``interruption.State``):
 | something is asked for | over: nothing after it is expected | the same | - |
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from playalong.app.run.context import GONE, RunContext
@@ -22,6 +22,7 @@ from playalong.app.run.frame_loop import Scene, View, show
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.interruption import Interruption, State
 from playalong.app.run.live_judging import LiveJudging
+from playalong.app.run.mishaps import Mishaps
 from playalong.app.run.task import Task, with_company
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit
@@ -61,6 +62,7 @@ class RunResult:
     ``hits`` are what was played, in seconds of the run; ``outcome`` what the player asked for
     before it was over, and ``lost_port`` the port that went away, None where neither is so.
     ``next_s`` is when, on the clock, the bar after the last (and after its rest) begins.
+    ``mishaps`` are errors of what shows a run, by what failed; they cost nothing that was played.
     """
 
     recording: Recording
@@ -71,6 +73,7 @@ class RunResult:
     page: RunPage
     next_s: float
     pauses: Pauses
+    mishaps: Mapping[str, Exception]
 
 
 class Run(Scene):
@@ -107,7 +110,8 @@ class Run(Scene):
             waits=task.waits,
             patience_s=context.patience_s,
         )
-        self.judging = LiveJudging(task, self._expected)
+        self._mishaps = Mishaps()
+        self.judging = LiveJudging(task, self._expected, self._mishaps)
         self._length_s = max(self._expected.end_s, task.length_s())
         self._bar = -1
         self._each_bar: Callable[[int], None] = lambda _: None
@@ -154,7 +158,8 @@ class Run(Scene):
         if outcome is not None or lost:
             self._break_off(context.clock.now())
         self.judging.finish()
-        context.window.frame(self.page, time.run_s(context.clock.now()))
+        with self._mishaps.kept("drawing"):
+            context.window.frame(self.page, time.run_s(context.clock.now()))
         return RunResult(
             recording=self._recording,
             targets=self.judging.targets,
@@ -164,6 +169,7 @@ class Run(Scene):
             page=self.page,
             next_s=time.start_s + self._length_s,
             pauses=time.pauses,
+            mishaps=self._mishaps.found,
         )
 
     def notice(self, words: str) -> None:
@@ -198,13 +204,19 @@ class Run(Scene):
         while self._bar + 1 < len(starts_s) and run_s >= starts_s[self._bar + 1]:
             self._bar += 1
             self.page.subtitle = self._task.about or _progress(self._bar, self._task)
-            self._each_bar(self._bar)
+            with self._mishaps.kept("what is said at the bar line"):
+                self._each_bar(self._bar)
         said = (*self._context.notices, self._context.output.message)
         self.page.notices[:] = [*self._notices, *dict.fromkeys(filter(None, said))]
         before = self._before
         if before is not None and run_s < before.until_s:
             return View(before.page, before.at_s)
         return View(self.page, run_s)
+
+    def survives(self, error: Exception) -> bool:
+        """Whatever is wrong with what is seen, the run goes on."""
+        self._mishaps.add("drawing", error)
+        return True
 
     def kit_gone(self, now_s: float) -> None:
         """The run stands still, if something is left to be played."""
