@@ -5,30 +5,35 @@ option and gives the same figures. An option that is given goes before what the 
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite
 from typing import Any
 
 import numpy as np
 
+from playalong.app.grade.asked import Asked, asked_of
 from playalong.grading.bands_from_take import bands_found
 from playalong.grading.grade import Grade
-from playalong.grading.grade_run import grade
+from playalong.grading.grade_run import grade, judged_hits
 from playalong.grading.loudness import Bands
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
 from playalong.grading.matching.tempo_following import FASTEST, Found, find, follow
+from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.midi.mapping import hits_of
 from playalong.midi.pads import Pads
 from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out, lay_out_on
 from playalong.pattern.voices import VOICES, folded
+from playalong.practice.free_playing import Mixed, as_played
 from playalong.profile.latency import typed
+from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Take
 from playalong.support.errors import UserError
 from playalong.support.text import printable, quoted, sentence
@@ -64,6 +69,7 @@ class Options:
     bands: Bands | None = None
     pads: Pads | None = None
     latency_ms: float | None = None
+    current: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +77,8 @@ class Graded:
     """A grade, the matched run behind it, and what should be said of how it was made.
 
     ``followed``: the targets went along with the player; ``start_s`` is where bar 1 began in
-    the take; ``latency_ms`` is what was taken off every hit.
+    the take; ``latency_ms`` is what was taken off every hit. ``asked`` is what it was held against,
+    ``mixed`` what was found in free playing, None in all other.
     """
 
     grade: Grade
@@ -79,64 +86,84 @@ class Graded:
     followed: bool
     start_s: float
     remarks: tuple[str, ...]
+    asked: Asked
+    mixed: Mixed | None = None
     latency_ms: float = 0.0
+
+    def as_json(self, with_hits: bool = False) -> dict[str, Any]:
+        """Everything as plain objects for JSON, every hit too where asked."""
+        told = as_json(self.grade, judged_hits(self.run) if with_hits else None)
+        return told | {
+            "pattern_id": pattern_id(self.asked.whole),
+            "excerpt": self.asked.said.excerpt,
+            "followed": self.followed,
+            "start_s": round(self.start_s, 6),
+            "latency_ms": self.latency_ms,
+            "remarks": list(self.remarks),
+        }
 
 
 def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     """Grade ``take`` against ``pattern``; UserError says what is wrong with either."""
-    info = take.info if take.info.get("pattern") == pattern.name else {}
+    asked = asked_of(pattern, TakeInfo.from_plain(take.info), options.variations, options.current)
+    said, pattern = asked.said, asked.pattern
+    ours = bool(said.pattern)
 
-    def number(option: float | str | None, key: str, default: float) -> float:
-        told = info.get(key)
+    def number(option: float | str | None, told: float | None, default: float) -> float:
         if isinstance(option, int | float):
             return option
-        return float(told) if isinstance(told, int | float) else default
+        return default if told is None else told
 
     rules = checked_rules(
-        number(options.capture_ms, "capture_ms", DEFAULT.capture_ms),
-        number(options.tolerance_ms, "tolerance_ms", DEFAULT.tolerance_ms),
+        number(options.capture_ms, said.capture_ms, DEFAULT.capture_ms),
+        number(options.tolerance_ms, said.tolerance_ms, DEFAULT.tolerance_ms),
     )
-    variations = options.variations
-    if variations is None:
-        told = info.get("variations")
-        variations = tuple(map(str, told)) if isinstance(told, list) else ()
-    check_variations(pattern, variations)
-    told_bars = info.get("bars") if options.bars is None else options.bars
-    bars = checked_bars(int(told_bars)) if isinstance(told_bars, int | float) else None
-    tempo_bpm = checked_tempo(number(options.tempo_bpm, "tempo_bpm", pattern.tempo))
-    start_s = number(options.start_s, "start_s", take.start_s)
-    taken_off_ms = number(None, "latency_ms", 0.0)
-    late_ms = taken_off_ms if options.latency_ms is None else checked_latency(options.latency_ms)
+    variations = said.variations if options.variations is None else options.variations
+    check_variations(asked.whole, variations)
+    if pattern is not asked.whole:
+        variations = ()  # they are in the excerpt
+    told_bars = said.bars if options.bars is None else options.bars
+    bars = None if told_bars is None else checked_bars(told_bars)
+    tempo_bpm = checked_tempo(number(options.tempo_bpm, said.tempo_bpm, pattern.tempo))
+    start_s = number(options.start_s, take.start_s, 0.0)
+    late_ms = said.latency_ms if options.latency_ms is None else checked_latency(options.latency_ms)
     pads = options.pads
     if pads is not None:  # from one round to the next as well
         pads = pads.for_targets(lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations))
-    hits, unknown = _hits(take, info, pads, start_s + (late_ms - taken_off_ms) / 1000.0)
-    pauses = Pauses.from_plain(info.get("pauses", []))
-    hits = pauses.hits(hits)
-    if not info:  # a run in which nothing was played is still a run
+    hits, unknown = _hits(take, pads or said.pads, start_s + (late_ms - said.latency_ms) / 1000.0)
+    hits = said.pauses.hits(hits)
+    if not ours:  # a run in which nothing was played is still a run
         check_hits(pattern, hits, len(take.note))
 
     if options.bands is not None:
         rules = replace(rules, bands=options.bands)
-    elif info:
-        rules = replace(rules, bands=rules.bands.from_plain(info.get("bands")))
+    elif said.bands is not None or ours:
+        rules = replace(rules, bands=rules.bands.from_plain(said.bands))
     else:
-        asked = lay_out(pattern, tempo_bpm, None, variations)
-        rules = replace(rules, bands=bands_found(asked, hits, rules.bands))
-    beats = None if options.tempo_bpm is not None else _beats(info.get("along"))
-    held = _Held(pattern, hits, rules, variations, bars, pauses, beats)
+        once = lay_out(pattern, tempo_bpm, None, variations)
+        rules = replace(rules, bands=bands_found(once, hits, rules.bands))
+    beats = None if options.tempo_bpm is not None else said.beats
+    mixed = None
+    if said.free and options.variations is None:
+        bars = bars or _bars_reached(pattern, tempo_bpm, _last_s(hits, rules))
+        each = [hits[number] for number in range(len(hits))]
+        mixed = as_played(pattern, each, bars=bars, tempo_bpm=tempo_bpm, rules=rules)
+        pattern, variations = mixed.pattern, ()
+    held = _Held(replace(asked, pattern=pattern), hits, rules, variations, bars, said.pauses, beats)
     if AUTO in (options.tempo_bpm, options.start_s):
         seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
         graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
     else:
-        until_s = number(None, "until_s", inf) if options.bars is None else inf
+        until_s = said.until_s if options.bars is None else inf
         graded = held.to_the_click(tempo_bpm, until_s)
-        if not info and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
+        if not ours and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
             other = held.to_the_player(tempo_bpm, False, False)
             if other.grade.counts.matched > BETTER * graded.grade.counts.matched:
                 graded = other
-    graded = replace(graded, start_s=graded.start_s + start_s, latency_ms=late_ms)
-    remarks = list(take.remarks)
+    graded = replace(graded, start_s=graded.start_s + start_s, mixed=mixed, latency_ms=late_ms)
+    remarks = [*asked.remarks, *take.remarks]
+    if mixed is not None:
+        remarks.append("It was played freely: each bar is graded as the variations found in it.")
     if graded.followed:
         remarks.append(
             f"The grader followed the player: bar 1 starts at {graded.start_s:.2f} s, "
@@ -150,37 +177,30 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     return replace(graded, remarks=tuple(remarks))
 
 
-def _hits(
-    take: Take, info: Mapping[str, Any], pads: Pads | None, start_s: float
-) -> tuple[Hits, Counter[int]]:
-    """The hits of a take from ``start_s`` on, by ``pads`` or its own; its notes of no known pad."""
-    if pads is None and "pads" in info:
-        pads = Pads.from_plain(info["pads"])
+def _hits(take: Take, pads: Pads | None, start_s: float) -> tuple[Hits, Counter[int]]:
+    """The hits of a take from ``start_s`` on, by ``pads``; its notes of no known pad."""
     if pads is not None:  # what came before a message decides what it means
         return hits_of(take.messages, pads, start_s)
     hits, unknown = Hits.of_notes(take.time_s - start_s, take.note, take.velocity)
     return hits, Counter(unknown.tolist())
 
 
-def _beats(plain: Any) -> BeatMap | None:
-    """The beats of the recording that a take was played along with, if it was."""
-    try:
-        return BeatMap.of(map(float, plain["times_s"]), 0, int(plain["per_bar"]))
-    except (KeyError, TypeError, ValueError):
-        return None
-
-
 @dataclass(frozen=True, slots=True)
 class _Held:
     """Hits held against a pattern, on the click or following the player."""
 
-    pattern: Pattern
+    asked: Asked
     hits: Hits
     rules: Rules
     variations: tuple[str, ...]
     bars: int | None
     pauses: Pauses
     beats: BeatMap | None
+
+    @property
+    def pattern(self) -> Pattern:
+        """The pattern that is graded."""
+        return self.asked.pattern
 
     def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""
@@ -193,7 +213,7 @@ class _Held:
             targets = targets.until(until_s)
         targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
         told, run = grade(self.pattern, tempo_bpm, targets, self.hits, self.rules)
-        return Graded(told, run, False, 0.0, ())
+        return Graded(told, run, False, 0.0, (), self.asked)
 
     def to_the_player(self, tempo_bpm: float, seek_tempo: bool, seek_start: bool) -> Graded:
         """Grade along the player's own course, whose start and tempo may have to be found."""
@@ -205,11 +225,11 @@ class _Held:
             tempo_bpm = checked_tempo(kept or tempo_bpm * found.ratio)
             targets, found = self._roomy(tempo_bpm), replace(found, ratio=1.0)
         told, run = self._along(tempo_bpm, targets, found)
-        return Graded(told, run, True, run.targets.start_s, ())
+        return Graded(told, run, True, run.targets.start_s, (), self.asked)
 
     def _last_s(self) -> float:
         """When the last bar must have begun: the 1 of the bar that would follow begins none."""
-        return float(self.hits.time_s[-1]) - self.rules.capture_ms / 1000.0
+        return _last_s(self.hits, self.rules)
 
     def _roomy(self, tempo_bpm: float) -> Targets:
         """Targets for as many bars as a fast player could have played."""
@@ -226,6 +246,10 @@ class _Held:
             if bars < followed.bars:
                 followed = followed.until(float(followed.bar_starts_s[bars]))
         return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules)
+
+
+def _last_s(hits: Hits, rules: Rules) -> float:
+    return float(hits.time_s[-1]) - rules.capture_ms / 1000.0 if len(hits) else 0.0
 
 
 def checked_tempo(tempo_bpm: float) -> float:

@@ -19,7 +19,6 @@ from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
     from playalong.app.take_grading import Graded
-    from playalong.pattern.model import Pattern
     from playalong.profile.profile import Profile
 
 ABOUT = "grade a take, a Standard MIDI File, against a pattern"
@@ -43,6 +42,7 @@ class Options(Given, PatternOption, BarsOptions, RulesOptions, Protocol):
     take: Path
     start: float | str | None
     tempo: float | str | None
+    current: bool
     json: bool
     hits: bool
     profile: Path | None
@@ -54,6 +54,11 @@ def add_arguments(parser: Parser) -> None:
     add_pattern(parser)
     parser.add_argument(
         "take", metavar="TAKE.mid", type=Path, help="the take, a Standard MIDI File"
+    )
+    parser.add_argument(
+        "--current",
+        action="store_true",
+        help="by the pattern as it is now, where it has changed since the take was played",
     )
     parser.add_argument("--json", action="store_true", help="print it as JSON, for scripts")
     parser.add_argument("--hits", action="store_true", help="with every hit")
@@ -110,37 +115,29 @@ def run(given: Options) -> None:
         bands_of(given) or (profile.bands if profile else None),
         profile.pads if profile else None,
         latency.ms if given.latency_ms is None and latency else given.latency_ms,
+        given.current,
     )
     graded = grade_take(pattern, read(given.take), asked)
     if given.json:
         _print_json(graded, given.hits)
     else:
-        _print_text(pattern, graded, given.hits)
+        _print_text(graded, given.hits)
 
 
 def _print_json(graded: "Graded", with_hits: bool) -> None:
     import json
 
-    from playalong.grading.grade_run import judged_hits
-    from playalong.grading.text import as_json
-
-    told = as_json(graded.grade, judged_hits(graded.run) if with_hits else None)
-    told |= {
-        "followed": graded.followed,
-        "start_s": round(graded.start_s, 6),
-        "latency_ms": graded.latency_ms,
-    }
-    print_lines(*json.dumps(told, indent=1).split("\n"))
+    print_lines(*json.dumps(graded.as_json(with_hits), indent=1).split("\n"))
 
 
-def _print_text(pattern: "Pattern", graded: "Graded", with_hits: bool) -> None:
+def _print_text(graded: "Graded", with_hits: bool) -> None:
     from playalong.grading.grade_run import judged_hits
     from playalong.grading.text import figures, hit_lines
 
     grade = graded.grade
     bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
     total = f"{grade.score.total:.0f} of 100"
-    print_lines(f"{pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
+    print_lines(f"{graded.asked.pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
     for what, figure in figures(grade):
         print_lines(f"  {what:<18} {figure}")
     print_lines("", grade.advice)

@@ -56,6 +56,10 @@ class Band:
         return Loudness.TOO_LOUD if velocity > self.high else Loudness.RIGHT
 
 
+#: Where a voice's name stands in a file: the bands of voices that have none of their own.
+_DEFAULT = "default"
+
+
 @dataclass(frozen=True, slots=True)
 class Bands:
     """The band of each dynamic, for every voice unless a voice has its own.
@@ -72,8 +76,9 @@ class Bands:
         return self.by_voice.get((voice, dynamic), self.default[dynamic])
 
     def as_plain(self) -> dict[str, Any]:
-        """The bands of voices that have their own, as plain objects for a file."""
-        plain: dict[str, Any] = {"source": self.source}
+        """The bands as plain objects for a file; ``default`` has those of all other voices."""
+        default = {dynamic.value: [band.low, band.high] for dynamic, band in self.default.items()}
+        plain: dict[str, Any] = {"source": self.source, _DEFAULT: default}
         for (voice, dynamic), band in self.by_voice.items():
             plain.setdefault(voice, {})[dynamic.value] = [band.low, band.high]
         return plain
@@ -81,7 +86,7 @@ class Bands:
     def from_plain(self, plain: Any) -> "Bands":
         """These bands with those that ``as_plain`` gave; unchanged where they make no sense."""
         try:
-            own = {
+            read = {
                 (str(voice), Dynamic(name)): Band(float(low), float(high))
                 for voice, groups in plain.items()
                 if voice != "source"
@@ -90,7 +95,9 @@ class Bands:
             source = str(plain["source"])
         except (AttributeError, KeyError, TypeError, ValueError):
             return self
-        return Bands(self.default, {**self.by_voice, **own}, source)
+        default = {one: band for (voice, one), band in read.items() if voice == _DEFAULT}
+        own = {key: band for key, band in read.items() if key[0] != _DEFAULT}
+        return Bands({**self.default, **default}, {**self.by_voice, **own}, source)
 
 
 DEFAULT_BANDS = Bands(

@@ -17,20 +17,20 @@ from playalong.app.run.hit_input import HitInput
 from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
-from playalong.grading.grade_run import grade
+from playalong.app.take_grading import Options, grade_take
 from playalong.grading.verdicts import Rules, Verdict
-from playalong.midi.hits import Hits
 from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.practice.feedback import Answer, Exercise, State
-from playalong.practice.free_playing import SHOWN, as_played
+from playalong.practice.free_playing import SHOWN
 from playalong.practice.lesson import Lesson
 from playalong.practice.phrases import intro
 from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.texture import Texture
 from playalong.records import lessons
+from playalong.records.take_info import Simulated
 from playalong.records.takes import TakeError
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome, Page
@@ -103,9 +103,12 @@ class LessonSession:
         lesson_folder: Path,
         takes_folder: Path,
         clicking: Clicking = PLAIN,
+        simulated: Simulated | None = None,
     ) -> None:
+        """``simulated`` says who plays the first run, None for people."""
         self._pattern, self._rules, self._context = pattern, rules, context
         self._connect, self._lesson_folder, self._clicking = connect, lesson_folder, clicking
+        self._simulated = simulated
         self.lesson, self._told = begun(pattern, rules, lesson_folder)
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
@@ -141,7 +144,7 @@ class LessonSession:
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:
         """Play one repetition, and take it to the lesson; LEAVE ends the sitting."""
-        task = _task(exercise, self._clicking)
+        task = self._task(exercise)
         if exercise.listen:
             self._begin_s = self._before = None
             heard = self._hear(task)
@@ -156,9 +159,32 @@ class LessonSession:
             return self._wait_for_kit(ended)
         if ended.outcome is not None:
             return self._wish(ended.outcome, ended)
-        answer = self.lesson.played(self._result(exercise, task, ended))
+        answer = self.lesson.played(self._result(ended))
         self._keep_lesson()
         return self._say(exercise, task, ended, answer)
+
+    def _task(self, exercise: Exercise) -> Task:
+        # The empty bar at the end is the rest, in which nothing is asked.
+        pattern = exercise.pattern
+        rests = len(pattern.bars) > 1 and not pattern.bars[-1].strokes
+        simulated = self._simulated
+        task = Task(
+            pattern,
+            exercise.tempo_bpm,
+            exercise.bars - rests,
+            (),
+            exercise.rules,
+            company=exercise.accompaniment,
+            shown=SHOWN if exercise.is_free else frozenset(Verdict),
+            about=exercise.words,
+            clicking=self._clicking,
+            waits=False,  # the exercise is played again
+            whole=self._pattern,
+            excerpt=exercise.excerpt,
+            free=exercise.is_free,
+            simulated=simulated and simulated.next(self._number),
+        )
+        return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task
 
     def _wait_for_kit(self, ended: RunResult) -> Outcome | None:
         """The kit is gone: wait, and play the same exercise again when it is back."""
@@ -210,19 +236,14 @@ class LessonSession:
             return None
         return self._wish(ended.outcome, ended)
 
-    def _result(self, exercise: Exercise, task: Task, ended: RunResult) -> Repetition:
-        seconds = ended.targets.end_s - ended.targets.start_s
-        pattern, hits = task.pattern, Hits.of(ended.hits)
-        if not exercise.is_free:
-            told, _ = grade(pattern, task.tempo_bpm, ended.targets, hits, task.rules)
-            return repetition(told, pattern, seconds)
-        mixed = as_played(
-            self._pattern, ended.hits, bars=task.bars, tempo_bpm=task.tempo_bpm, rules=task.rules
-        )
-        targets = replace(task, pattern=mixed.pattern).targets()
-        told, _ = grade(mixed.pattern, task.tempo_bpm, targets, hits, task.rules)
+    def _result(self, ended: RunResult) -> Repetition:
+        graded = grade_take(self._pattern, ended.recording.take(), Options())
+        targets, mixed = graded.run.targets, graded.mixed
+        seconds = targets.end_s - targets.start_s
+        if mixed is None:
+            return repetition(graded.grade, graded.asked.pattern, seconds)
         self._texture = mixed.texture
-        return mixed.repetition(told, seconds)
+        return mixed.repetition(graded.grade, seconds)
 
     def _say(
         self, exercise: Exercise, task: Task, ended: RunResult, answer: Answer
@@ -274,7 +295,7 @@ class LessonSession:
             return self._plan(None)
         exercise = self.lesson.exercise
         if outcome is Outcome.HEAR and exercise is not None:
-            return self._hear(_task(exercise, self._clicking))
+            return self._hear(self._task(exercise))
         wishes = {
             Outcome.SKIP: self.lesson.skip,
             Outcome.BACK: self.lesson.back,
@@ -348,25 +369,6 @@ class _Away(Scene):
     def press(self, page: Page, press: Press) -> Outcome | None:
         """LEAVE only."""
         return Outcome.LEAVE if page.handle(press) is Outcome.LEAVE else None
-
-
-def _task(exercise: Exercise, clicking: Clicking) -> Task:
-    # The empty bar at the end is the rest, in which nothing is asked.
-    pattern = exercise.pattern
-    rests = len(pattern.bars) > 1 and not pattern.bars[-1].strokes
-    task = Task(
-        replace(pattern, name=pattern.title),  # its take is not one of the whole pattern
-        exercise.tempo_bpm,
-        exercise.bars - rests,
-        (),
-        exercise.rules,
-        company=exercise.accompaniment,
-        shown=SHOWN if exercise.is_free else frozenset(Verdict),
-        about=exercise.words,
-        clicking=clicking,
-        waits=False,  # the exercise is played again
-    )
-    return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task
 
 
 def _bar_s(task: Task) -> float:

@@ -15,18 +15,17 @@ from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.user_folders import UserFolders
-from playalong.grading.grade_run import judged_hits
-from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Port
 from playalong.midi_io.ports import open_port
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.profile.profile import Profile
+from playalong.records.take_info import Simulated
 from playalong.screen.base.window import Window
 from playalong.screen.pages.plan import PlanLine
 from playalong.simulation.player import Performance, SimulatedPort, perform, send
-from playalong.simulation.skills import Skill
+from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.synth.click import PLAIN, Clicking
 from playalong.support.files import write_file
 
@@ -55,6 +54,12 @@ class Player:
     fast: bool = False
     through_port: bool = False
 
+    @property
+    def simulated(self) -> Simulated:
+        """What its takes say of it."""
+        names = (name for name, skill in SKILLS.items() if skill == self.skill)
+        return Simulated(next(names, "another"), self.seed)
+
 
 def demo(
     task: Task, look: Look, player: Player, home: UserFolders, folder: Path | None, stay_s: float
@@ -65,6 +70,7 @@ def demo(
     """
     fast = player.fast
     clock: Clock = SteppedClock() if fast else RealClock()
+    task = replace(task, simulated=player.simulated)
     targets = task.targets()
     performance = perform(targets, player.skill, player.seed)
     with OpenDevices(look, home, clock, ("a simulated player plays",)) as opened:
@@ -79,7 +85,7 @@ def demo(
         kept = save_run(task, ended, folder or home.data / "takes")
         beside = kept.path.with_suffix("")
         files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
-        told = as_json(kept.graded.grade, judged_hits(kept.graded.run))
+        told = kept.graded.as_json(with_hits=True)
         write_file(files[0], json.dumps(told, indent=1))
         write_file(files[1], picture.taken())
         page = result_page(task, kept, context)
@@ -172,4 +178,7 @@ def practise(
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile or Profile(by.name, ""))
         takes, lessons = kept / "takes", kept / "lessons"
-        return LessonSession(pattern, rules, context, connect, lessons, takes, clicking).go()
+        simulated = by.simulated if isinstance(by, Player) else None
+        return LessonSession(
+            pattern, rules, context, connect, lessons, takes, clicking, simulated
+        ).go()

@@ -2,20 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime
 from fractions import Fraction
 
 from playalong.app.run.along import Along, MapTime
 from playalong.grading.verdicts import Rules, Verdict
+from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.meter import Meter, Tempo
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.writer import write
+from playalong.practice.excerpts import Excerpt
 from playalong.profile.profile import Profile
+from playalong.records.take_info import FORMAT, Simulated, TakeInfo
 from playalong.records.takes import Recording
 from playalong.sound.device.output import Sound
 from playalong.sound.synth.click import PLAIN, Click, Clicking, clicks
 from playalong.sound.synth.drums import warm
 from playalong.sound.synth.notes import notes
 from playalong.sound.timeline import RATE
+from playalong.support.version import program_version
 
 
 @dataclass(frozen=True)
@@ -28,7 +34,9 @@ class Task:
     player only listens, ``clicked`` where no click is to sound after the count-in. Verdicts other
     than those ``shown`` leave no mark on the sheet. ``about`` stands beside the title. ``clicking``
     says where it clicks; ``along`` is a recording that is played along with. ``waits`` is False
-    where a run that has lost its kit is over.
+    where a run that has lost its kit is over. ``pattern`` may be an ``excerpt`` of a ``whole`` one,
+    or its variations be mixed as the player likes (``free``): the take then says so. ``simulated``
+    is who plays, None for people.
     """
 
     pattern: Pattern
@@ -47,6 +55,10 @@ class Task:
     clicking: Clicking = PLAIN
     along: Along | None = None
     waits: bool = True
+    whole: Pattern | None = None
+    excerpt: Excerpt | None = None
+    free: bool = False
+    simulated: Simulated | None = None
 
     def written(self) -> tuple[Bar, ...]:
         """The bars of the pattern with the variations in place."""
@@ -102,20 +114,38 @@ class Task:
 
     def recording(self, lead_s: float, profile: Profile, targets: Targets) -> Recording:
         """An empty take of this, ``lead_s`` of which come before bar 1."""
-        info = {
-            "pattern": self.pattern.name,
-            "tempo_bpm": self.tempo_bpm,
-            "bars": self.bars,
-            "variations": list(self.variations),
-            "capture_ms": self.rules.capture_ms,
-            "tolerance_ms": self.rules.tolerance_ms,
-            "bands": self.rules.bands.as_plain(),
-            "pads": profile.pads.for_targets(targets).as_plain(),
-            "latency_ms": profile.latency.ms if profile.latency else 0.0,
-        }
-        if self.along is not None:
-            info["along"] = self.along.as_plain(self.bars)
-        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info)
+        whole = self.pattern if self.whole is None else self.whole
+        info = TakeInfo(
+            format=FORMAT,
+            program=program_version(),
+            date=datetime.now().astimezone().isoformat(timespec="seconds"),
+            player="" if self.simulated else profile.player,
+            kit="" if self.simulated else profile.kit,
+            simulated=self.simulated,
+            pattern=whole.name,
+            pattern_id=pattern_id(whole),
+            pattern_text=_text(whole),
+            excerpt=None if self.excerpt is None else self.excerpt.as_plain(),
+            free=self.free,
+            tempo_bpm=self.tempo_bpm,
+            bars=self.bars,
+            variations=self.variations,
+            capture_ms=self.rules.capture_ms,
+            tolerance_ms=self.rules.tolerance_ms,
+            bands=self.rules.bands.as_plain(),
+            pads=profile.pads.for_targets(targets),
+            latency_ms=profile.latency.ms if profile.latency else 0.0,
+            along=None if self.along is None else self.along.as_plain(self.bars),
+        )
+        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info.as_plain())
+
+
+def _text(pattern: Pattern) -> str:
+    """The pattern's file; none where it came from no file and cannot be written as one."""
+    try:
+        return write(pattern)
+    except ValueError:
+        return ""
 
 
 def with_company(ticks: Sequence[Click], task: Task) -> list[Sound]:

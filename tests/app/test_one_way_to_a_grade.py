@@ -1,0 +1,305 @@
+"""Every kept take graded again, by its file alone, gives what was shown: whole JSON, every hit.
+
+What was shown is taken twice: from what the session made of the run, and from the run itself (its
+own targets and hits, which come from the live loop and from no file).
+"""
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from playalong.app.lesson import lesson_session
+from playalong.app.lesson.lesson_session import LessonSession
+from playalong.app.play.play_session import save_run
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.context import RunContext
+from playalong.app.run.run import Run, RunResult
+from playalong.app.run.task import Task
+from playalong.app.take_grading import Graded
+from playalong.commands.main import main
+from playalong.grading.grade_run import grade, judged_hits
+from playalong.grading.text import as_json
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.midi.pads import Guard, Pads
+from playalong.pattern.model import Dynamic, Pattern
+from playalong.pattern.reader import read as read_pattern
+from playalong.pattern.writer import write
+from playalong.practice.plan import Kind
+from playalong.profile.latency import typed
+from playalong.profile.profile import Profile
+from playalong.records.take_info import Simulated
+from playalong.records.takes import read as read_take
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.simulation.player import SKILLS, SimulatedPort, perform
+from playalong.sound.device.output import SilentOutput
+from playalong.support.resources import folder
+
+TEXT = """
+title = "Small: a test"
+meter = "2/4"
+tempo = 120
+[[bar]]
+hi-hat = "xx xx"
+snare  = "-g X-"
+kick   = "xx --"
+sticking = "RR RR"
+[[bar]]
+hi-hat = "xx xo"
+snare  = "-- X-"
+kick   = "x- -x"
+[variation.more]
+kick = "-x --"
+[variation.less]
+bars   = [2]
+hi-hat = "-- .-"
+[practice]
+start = 110
+goal = 120
+clean = 2
+"""
+PATTERN = read_pattern(TEXT, "small")
+RULES = replace(Rules(), capture_ms=90.0, tolerance_ms=27.5)
+#: A kit that has been learned, by a player whose strokes and latency were measured.
+PROFILE = Profile(
+    "Attic kit",
+    "Ada",
+    pads=Pads({38: "snare", 31: "snare"}, guards={"snare": Guard(30.0, 4.0)}),
+    strokes={
+        "snare": {Dynamic.GHOST: (20.0, 25.0, 30.0), Dynamic.ACCENT: (100.0, 110.0, 118.0)},
+        "hi-hat": {Dynamic.NORMAL: (70.0, 80.0, 90.0)},
+    },
+    latency=typed(11.3),
+)
+
+
+@pytest.fixture(scope="module")
+def window() -> Iterator[Window]:
+    made = Window.open((320, 180), offscreen=True)
+    yield made
+    made.close()
+
+
+def context_in(window: Window, profile: Profile = PROFILE) -> RunContext:
+    theme = Theme.load(folder("assets") / "fonts")
+    return RunContext(
+        SteppedClock(), window, theme, SilentOutput(), (), frame_s=0.1, profile=profile
+    )
+
+
+def told(graded: Graded) -> Any:
+    """What a script would read of what was shown."""
+    return json.loads(json.dumps(graded.as_json(with_hits=True)))
+
+
+def again(capsys: pytest.CaptureFixture[str], pattern: Path, take: Path, *options: str) -> Any:
+    """What ``playalong grade`` says of a kept take."""
+    assert main(["grade", str(pattern), str(take), "--json", "--hits", *options]) == 0
+    return json.loads(capsys.readouterr().out)
+
+
+def by_the_run(pattern: Pattern, ended: RunResult, tempo_bpm: float, rules: Rules) -> Any:
+    """The grade of what the live loop held in its hands, with every hit."""
+    found, run = grade(pattern, tempo_bpm, ended.targets, Hits.of(ended.hits), rules)
+    return json.loads(json.dumps(as_json(found, judged_hits(run))))
+
+
+@pytest.mark.parametrize("skill", ["steady", "learning"])
+def test_every_take_of_a_lesson(skill, window, tmp_path, capsys, monkeypatch):
+    context = context_in(window, replace(PROFILE, latency=None))  # a simulated player has none
+    shown: list[Graded] = []
+    runs: list[tuple[Task, RunResult]] = []
+    grading, playing = lesson_session.grade_take, Run.play
+
+    def graded(*given):
+        shown.append(grading(*given))
+        return shown[-1]
+
+    def played(run, *given):
+        ended = playing(run, *given)
+        if run._task.judged:
+            runs.append((run._task, ended))
+        return ended
+
+    monkeypatch.setattr(lesson_session, "grade_take", graded)
+    monkeypatch.setattr(Run, "play", played)
+
+    def connect(targets, number, start_s):
+        performance = perform(targets, SKILLS[skill], number)
+        return SimulatedPort(performance, start_s, context.clock.now)
+
+    session = LessonSession(
+        *(PATTERN, RULES, context, connect, tmp_path / "lessons", tmp_path / "takes"),
+        simulated=Simulated(skill, 5),
+    )
+    if skill == "learning":  # it would go on for ever: long enough for some to be made easier
+        session.lesson.played = lambda result, then=session.lesson.played: (
+            then(result) if len(shown) < 40 else session.lesson.skip()
+        )
+    session.go()
+
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    takes = sorted((tmp_path / "takes").rglob("*.mid"))
+    assert len(takes) == len(shown) == len(runs) > 20
+    kinds = set()
+    for number, (take, graded_then, (task, ended)) in enumerate(
+        zip(takes, shown, runs, strict=True)
+    ):
+        now = again(capsys, path, take)
+        assert now == told(graded_then)
+        if task.free:
+            kinds.add(Kind.FREE)
+        else:
+            kinds.add(task.excerpt)
+            live = by_the_run(task.pattern, ended, task.tempo_bpm, task.rules)
+            assert {key: now[key] for key in live} == live
+        info = read_take(take).info
+        assert info["simulated"] == {"skill": skill, "seed": 5 + number}
+        assert "player" not in info
+    assert len(kinds) > 5
+    assert Kind.FREE in kinds
+
+
+def one_run(window: Window, task: Task, where: Path, seed: int = 3, profile: Profile = PROFILE):
+    context = context_in(window, profile)
+    performance = perform(task.targets(), SKILLS["learning"], seed)
+    ended = Run(
+        task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now)
+    ).play()
+    return save_run(task, ended, where), ended
+
+
+@pytest.mark.parametrize("variations", [(), ("less", "more")])
+@pytest.mark.parametrize("strokes", [True, False])
+def test_a_run_on_a_kit_that_was_learned(window, tmp_path, capsys, variations, strokes):
+    profile = PROFILE if strokes else replace(PROFILE, strokes={}, latency=None)
+    rules = replace(RULES, bands=profile.bands or RULES.bands)
+    task = Task(PATTERN, 97.0, 7, variations, rules)
+    kept, ended = one_run(window, task, tmp_path, profile=profile)
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    now = again(capsys, path, kept.path)
+    assert now == told(kept.graded)
+    live = by_the_run(PATTERN, ended, 97.0, rules)
+    assert {key: now[key] for key in live} == live
+    assert now["latency_ms"] == (11.3 if strokes else 0.0)
+
+
+def test_what_a_take_says(window, tmp_path):
+    kept, _ = one_run(window, Task(PATTERN, 97.0, 4, ("more",), RULES), tmp_path)
+    info = read_take(kept.path).info
+    assert info["format"] == 2
+    assert info["program"]
+    assert (info["player"], info["kit"]) == ("Ada", "Attic kit")
+    assert info["date"][10] == "T"
+    assert info["date"][-6] in "+-"  # the time zone, as hours and minutes
+    assert info["pattern"] == "small"
+    assert len(info["pattern_id"]) == 16
+    assert read_pattern(info["pattern_text"], "small") == PATTERN
+    assert (info["tempo_bpm"], info["bars"], info["variations"]) == (97.0, 4, ["more"])
+    assert (info["capture_ms"], info["tolerance_ms"]) == (90.0, 27.5)
+    assert info["latency_ms"] == 11.3
+    assert info["pads"]["notes"] == {"38": "snare", "31": "snare"}
+    assert "excerpt" not in info
+    assert "simulated" not in info
+
+
+@pytest.fixture(scope="module")
+def kept(window, tmp_path_factory):
+    """One take of four bars, and what was shown of it."""
+    where = tmp_path_factory.mktemp("kept")
+    run, _ = one_run(window, Task(PATTERN, 97.0, 4, (), RULES), where)
+    return run.path, told(run.graded)
+
+
+def graded_as(capsys, tmp_path, kept, name: str, text: str, *options: str):
+    path = tmp_path / f"{name}.toml"
+    path.write_text(text, encoding="utf-8")
+    return again(capsys, path, kept[0], *options)
+
+
+def test_only_the_words_of_a_pattern_have_changed(capsys, tmp_path, kept):
+    text = TEXT.replace("Small: a test", "Tuesday").replace("clean = 2", "clean = 9")
+    assert graded_as(capsys, tmp_path, kept, "small", text) == kept[1]
+
+
+def test_a_pattern_that_has_changed_since(capsys, tmp_path, kept):
+    """The take is graded as it was asked; as the pattern is now only where that is wanted."""
+    text = TEXT.replace('"xx xo"', '"xx xx"').replace('"-- X-"', '"-g X-"')
+    now = graded_as(capsys, tmp_path, kept, "small", text)
+    (remark,) = [word for word in now["remarks"] if "has changed" in word]
+    assert "as the pattern was then" in remark
+    assert {**now, "remarks": 0} == {**kept[1], "remarks": 0}
+    now = graded_as(capsys, tmp_path, kept, "small", text, "--current")
+    (remark,) = [word for word in now["remarks"] if "has changed" in word]
+    assert "as the pattern is now" in remark
+    assert now["counts"]["targets"] == kept[1]["counts"]["targets"] + 2
+    assert now["pattern_id"] != kept[1]["pattern_id"]
+
+
+def test_a_copy_under_another_name_is_the_same_pattern(capsys, tmp_path, kept):
+    assert graded_as(capsys, tmp_path, kept, "copy", TEXT) == {**kept[1], "pattern": "copy"}
+
+
+def test_a_take_of_another_pattern_is_told_as_that(capsys, tmp_path, kept):
+    """It is graded by what holds for any pattern: click, rules, kit; in beats of this meter."""
+    text = 'title = "Waltz"\nmeter = "6/8"\ntempo = 70\n[[bar]]\nhi-hat = "xxx xxx"\n'
+    now = graded_as(capsys, tmp_path, kept, "waltz", text)
+    assert any('is of another pattern, "small"' in word for word in now["remarks"])
+    assert now["pattern"] == "waltz"
+    assert now["start_s"] == kept[1]["start_s"]
+    assert now["latency_ms"] == kept[1]["latency_ms"]
+    # 97 quarter notes a minute are 64.7 dotted quarters, the beat of 6/8.
+    assert now["tempo_bpm"] == pytest.approx(97 / 1.5)
+    assert [hit["velocity"] for hit in now["hits"]] == [h["velocity"] for h in kept[1]["hits"]]
+
+
+def test_an_option_goes_before_what_the_take_says(capsys, tmp_path, kept):
+    now = graded_as(
+        *(capsys, tmp_path, kept, "small", TEXT),
+        *("--bars", "2", "--variation", "more", "--tempo", "90", "--tolerance-ms", "12"),
+        *("--start", "3.5", "--latency-ms", "0"),
+    )
+    assert (now["bars"], now["tempo_bpm"], now["start_s"]) == (2, 90.0, 3.5)
+    assert now["latency_ms"] == 0.0
+    assert now["counts"]["targets"] == 8 + 7 + 1  # in bar 1 the kick of "more" is there
+
+
+def chunk_take(window, where: Path, text: str = TEXT):
+    """A take of the first exercise of a lesson."""
+    pattern = read_pattern(text, "small")
+    context = context_in(window)
+
+    def connect(targets, number, start_s):
+        performance = perform(targets, SKILLS["steady"], number)
+        return SimulatedPort(performance, start_s, context.clock.now)
+
+    session = LessonSession(pattern, RULES, context, connect, where / "lessons", where / "takes")
+    exercise = session.lesson.exercise
+    ended = session._played(exercise, session._task(exercise))
+    return ended.recording.save(where, "chunk"), exercise
+
+
+def test_a_chunk_of_a_pattern_that_has_changed(window, capsys, tmp_path):
+    take, exercise = chunk_take(window, tmp_path)
+    asked = sum(len(bar.strokes) for bar in exercise.pattern.bars)
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT.replace('snare  = "-g X-"', 'snare  = "gg X-"'), encoding="utf-8")
+    assert again(capsys, path, take)["counts"]["targets"] == asked
+    now = again(capsys, path, take, "--current")
+    assert now["counts"]["targets"] == asked + 1
+    assert now["excerpt"]["parts"][0]["name"] == "beat 1 of bar 1"
+    assert again(capsys, path, take, "--variation", "less")["counts"]["targets"] == asked
+    # What the chunk was cut from is gone.
+    lines = write(PATTERN).split("[[bar]]")
+    short = lines[0] + "[[bar]]" + lines[2].split("[variation")[0]
+    path.write_text(short, encoding="utf-8")
+    assert again(capsys, path, take, "--current")["counts"]["targets"] > 0
+    second = json.loads(json.dumps(read_take(take).info["excerpt"]))
+    assert second["parts"][0]["bar"] == 1
