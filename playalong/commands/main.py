@@ -105,9 +105,9 @@ class _Version(argparse.Action):
     """Prints the version when it is typed; nobody else waits for it."""
 
     def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
-        from importlib.metadata import version
+        from playalong.support.version import program_version
 
-        print_lines(f"playalong {version('playalong')}")
+        print_lines(f"playalong {program_version()}")
         parser.exit()
 
 
