@@ -156,7 +156,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     else:
         until_s = said.until_s if options.bars is None else inf
         graded = held.to_the_click(tempo_bpm, until_s)
-        if not ours and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
+        clicked = ours or said.tempo_bpm is not None
+        if not clicked and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
             other = held.to_the_player(tempo_bpm, False, False)
             if other.grade.counts.matched > BETTER * graded.grade.counts.matched:
                 graded = other

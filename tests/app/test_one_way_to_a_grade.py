@@ -36,9 +36,11 @@ from playalong.records.take_info import Simulated
 from playalong.records.takes import read as read_take
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
-from playalong.simulation.player import SKILLS, SimulatedPort, perform
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import SKILLS
 from playalong.sound.device.output import SilentOutput
 from playalong.support.resources import folder
+from tests.support.steady_player import STEADY
 
 TEXT = """
 title = "Small: a test"
@@ -64,6 +66,7 @@ goal = 120
 clean = 2
 """
 PATTERN = read_pattern(TEXT, "small")
+PLAYERS = {**SKILLS, "steady": STEADY}
 RULES = replace(Rules(), capture_ms=90.0, tolerance_ms=27.5)
 #: A kit that has been learned, by a player whose strokes and latency were measured.
 PROFILE = Profile(
@@ -109,7 +112,7 @@ def by_the_run(pattern: Pattern, ended: RunResult, tempo_bpm: float, rules: Rule
     return json.loads(json.dumps(as_json(found, judged_hits(run))))
 
 
-@pytest.mark.parametrize("skill", ["steady", "learning"])
+@pytest.mark.parametrize("skill", ["steady", "beginner"])
 def test_every_take_of_a_lesson(skill, window, tmp_path, capsys, monkeypatch):
     context = context_in(window, replace(PROFILE, latency=None))  # a simulated player has none
     shown: list[Graded] = []
@@ -130,14 +133,14 @@ def test_every_take_of_a_lesson(skill, window, tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(Run, "play", played)
 
     def connect(targets, number, start_s):
-        performance = perform(targets, SKILLS[skill], number)
+        performance = perform(targets, PLAYERS[skill], number)
         return SimulatedPort(performance, start_s, context.clock.now)
 
     session = LessonSession(
         *(PATTERN, RULES, context, connect, tmp_path / "lessons", tmp_path / "takes"),
         simulated=Simulated(skill, 5),
     )
-    if skill == "learning":  # it would go on for ever: long enough for some to be made easier
+    if skill == "beginner":  # it would go on for ever: long enough for some to be made easier
         session.lesson.played = lambda result, then=session.lesson.played: (
             then(result) if len(shown) < 40 else session.lesson.skip()
         )
@@ -168,7 +171,7 @@ def test_every_take_of_a_lesson(skill, window, tmp_path, capsys, monkeypatch):
 
 def one_run(window: Window, task: Task, where: Path, seed: int = 3, profile: Profile = PROFILE):
     context = context_in(window, profile)
-    performance = perform(task.targets(), SKILLS["learning"], seed)
+    performance = perform(task.targets(), PLAYERS["beginner"], seed)
     ended = Run(
         task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now)
     ).play()
@@ -277,7 +280,7 @@ def chunk_take(window, where: Path, text: str = TEXT):
     context = context_in(window)
 
     def connect(targets, number, start_s):
-        performance = perform(targets, SKILLS["steady"], number)
+        performance = perform(targets, STEADY, number)
         return SimulatedPort(performance, start_s, context.clock.now)
 
     session = LessonSession(pattern, RULES, context, connect, where / "lessons", where / "takes")
