@@ -39,6 +39,8 @@ _HIGHEST, _STUCK, _FLAT_DB, _FEW, _LOST = 127.0, 0.25, 2 * LEAST_DB, 5, 2
 #: Who strikes evenly leaves a whole number of times the usual gap where strokes were not heard. A
 #: gap longer than so many times it is a pause.
 _PAUSE = 3.5
+#: How far from a whole number of gaps the hole of a lost stroke is at most: a hand is not exact.
+_HOLE = 0.2
 
 
 class Cause(Enum):
@@ -336,4 +338,6 @@ def _lost(soft: Sequence[Hit]) -> int:
     if not gaps_s:
         return 0
     times = [gap_s / gaps_s[len(gaps_s) // 4] for gap_s in gaps_s]
-    return sum(round(gap) - 1 for gap in times if 1.0 < gap < _PAUSE)
+    return sum(
+        round(gap) - 1 for gap in times if 1.0 < gap < _PAUSE and abs(gap - round(gap)) <= _HOLE
+    )

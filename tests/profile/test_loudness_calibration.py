@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import mannwhitneyu
 
-from playalong.grading.bands_from_strokes import LEAST_DB, MOST_WRONG, apart, bands_of, border_of
+from playalong.grading.bands_from_strokes import LEAST_DB, MOST_CONFUSED, apart, bands_of, border_of
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Dynamic
 from playalong.profile.loudness_calibration import PAUSE_S, STROKES, Cause, PadTouch, Touch, told
@@ -155,14 +155,14 @@ def test_twice_the_velocity_is_12_db(soft, loud):
     assert louder - gap_db == pytest.approx(40 * np.log10(2))
 
 
-def test_clear_needs_both_few_wrong_and_a_gap():
+def test_clear_needs_both_few_confused_and_a_gap():
     far, near = apart([20.0] * 8, [90.0] * 8), apart([90.0] * 8, [92.0] * 8)
     assert far.is_clear
     assert near.wrong_side == 0.0
     assert near.gap_db < LEAST_DB
     assert not near.is_clear
-    mixed = apart([20.0] * 6 + [99.0] * 2, [90.0] * 8)
-    assert mixed.wrong_side > MOST_WRONG
+    mixed = apart([20.0] * 5 + [99.0] * 3, [90.0] * 8)
+    assert mixed.confused > MOST_CONFUSED
     assert not mixed.is_clear
 
 

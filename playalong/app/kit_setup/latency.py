@@ -1,4 +1,7 @@
-"""Measuring latency: play along to sixteen clicks, from the computer or from the kit itself."""
+"""Measuring latency: play along to clicks, from the computer or from the kit itself.
+
+A round has ``CLICKS``; where that is not sure enough, another one counts together with it.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
@@ -19,7 +22,6 @@ from playalong.profile.latency import (
     Latency,
     Measured,
     measured,
-    median_interval,
     typed,
 )
 from playalong.screen.base.keys import Key
@@ -31,7 +33,7 @@ from playalong.sound.synth.click import Click, clicks
 from playalong.support.errors import UserError
 
 #: So many clicks are played along to, in bars of four after one that is counted in.
-CLICKS = 16
+CLICKS = 24
 _METER = Meter.parse("4/4")
 
 #: The tempi that can be chosen, and the one to begin with: a slow click can tell a long delay.
@@ -41,6 +43,7 @@ _AGAIN = Button(("a", "A"), "A", "again", Outcome.AGAIN)
 #: Once there is something to keep, the pad that starts keeps it, and the one that goes back
 #: measures again.
 _ANEW = Button(("a", "A"), "A", "again", Outcome.BACK)
+_MORE = Button((Key.ENTER,), "Enter", "another round", Outcome.START)
 _ON_KIT = Button(("k", "K"), "K", "click on the kit", Outcome.CLICK_ON_KIT)
 _ON_COMPUTER = Button(("k", "K"), "K", "click on the computer", Outcome.CLICK_ON_KIT)
 _SLOWER = Button((Key.LEFT,), "←", "slower", Outcome.SLOWER)
@@ -108,13 +111,15 @@ class _Latency:
         self._on_kit: Output | None = None
         self._tempo = TEMPI_BPM.index(USUAL_BPM)
         self._playing: _Playing | None = None
+        #: Rounds that count together with the next.
+        self._rounds: list[_Playing] = []
         self._found: Measured | None = None
         self._page = LatencyPage(setup.context.theme, setup.profile.kit, of=CLICKS)
         self._words = self._how()
         self._answers = {
             Outcome.START: self._begin,
-            Outcome.AGAIN: self._begin,
-            Outcome.BACK: self._begin,
+            Outcome.AGAIN: self._begin_anew,
+            Outcome.BACK: self._begin_anew,
             Outcome.CLICK_ON_KIT: self.change_output,
             Outcome.SLOWER: lambda: self._change_tempo(-1),
             Outcome.FASTER: lambda: self._change_tempo(1),
@@ -170,6 +175,8 @@ class _Latency:
             return Buttons((_AGAIN, _LOUDER, _SOFTER, LEAVE))
         where = _ON_COMPUTER if self._on_kit else _ON_KIT
         first = (ACCEPT, _ANEW) if self._found and self._found.latency else (START,)
+        if self._rounds:
+            first = (_MORE, _ANEW)
         return self._setup.buttons(*first, where, _SLOWER, _FASTER, _LOUDER, _SOFTER, LEAVE)
 
     def _hears(self, message: Heard) -> None:
@@ -185,6 +192,7 @@ class _Latency:
         if playing is not None and not self._setup.is_there:
             self._output.clear()
             self._playing, self._words, page.errors_ms = None, [_GONE, *self._how()], ()
+            self._rounds = []
         elif playing is not None:
             page.errors_ms = playing.nearest_ms(now_s)
             self._words = [_counted(playing, now_s)]
@@ -192,6 +200,11 @@ class _Latency:
                 self._end(playing)
         page.words = [*self._setup.notices, *self._words]
         return Outcome.NEXT if playing is not None and self._playing is None else None
+
+    def _begin_anew(self) -> None:
+        """The first round."""
+        self._rounds = []
+        self._begin()
 
     def _begin(self) -> None:
         """Count in, and click."""
@@ -207,19 +220,25 @@ class _Latency:
 
     def _end(self, playing: _Playing) -> None:
         """The last click was answered, or not: what comes of it."""
-        order = np.argsort(playing.hit_s, kind="stable")
-        found = measured(playing.click_s, playing.hit_s[order], self._how_measured)
+        rounds = [*self._rounds, playing]
+        hit_s = np.sort(np.concatenate([one.hit_s for one in rounds]))
+        click_s = np.concatenate([one.click_s for one in rounds])
+        found = measured(click_s, hit_s, self._how_measured)
         self._playing, self._found, self._words = None, found, [found.words]
-        if found.latency is not None:
-            hit_s = playing.hit_s[order][found.used]
-            self._page.errors_ms = _by_click(playing.click_s, hit_s, found.errors_ms)
-            self._page.median_ms = found.latency.ms
-            self._page.interval_ms = median_interval(found.errors_ms)
+        self._rounds = rounds if found.wants_more else []
+        if len(found.errors_ms):
+            errors_ms = _by_click(click_s, hit_s[found.used], found.errors_ms)
+            self._page.errors_ms = errors_ms[-len(playing.click_s) :]
+        if found.latency is not None and found.latency.plus_minus_ms is not None:
+            middle_ms, sure_ms = found.latency.ms, found.latency.plus_minus_ms
+            self._page.median_ms = middle_ms
+            self._page.interval_ms = middle_ms - sure_ms, middle_ms + sure_ms
 
     def change_output(self) -> None:
         """Let the kit sound the click, or the computer again."""
         self._output.clear()
         self._playing = self._found = None
+        self._rounds = []
         if self._on_kit is not None:
             self._on_kit.close()
             self._on_kit = None
@@ -233,7 +252,7 @@ class _Latency:
 
     def _change_tempo(self, by: int) -> None:
         self._tempo = min(max(0, self._tempo + by), len(TEMPI_BPM) - 1)
-        self._found, self._words = None, self._how()
+        self._found, self._rounds, self._words = None, [], self._how()
 
     def _typed(self) -> Latency | None:
         """What was typed in, None where it is no figure that can be."""

@@ -4,7 +4,7 @@ The strokes are those of the loudness calibration of this sitting; where there a
 is asked for, one after the other.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,11 +30,13 @@ from playalong.screen.kit_pages.kit_drawing import Link, Spot
 from playalong.screen.kit_pages.pads import PadsPage
 from playalong.screen.kit_pages.triggers import PROPOSED, PadTriggers, TriggersPage
 
-#: So many strokes of each pad are asked for. What the last one makes comes within RING_S.
-STROKES, RING_S = 12, 0.1
+#: With fewer strokes than this of a pad, nothing is shown of it. What the last stroke makes comes
+#: within RING_S.
+FEWEST, RING_S = 12, 0.1
 
 _TITLE = "Double triggers and crosstalk"
 _ANEW = Button(("p", "P"), "P", "strike the pads anew", Outcome.PADS)
+_GO_ON = Button(("p", "P"), "P", "go on striking", Outcome.PADS)
 _BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", Outcome.BACK)
 _ASKED = "Strike the {}: {} more."
 _HOW = (
@@ -42,25 +44,39 @@ _HOW = (
     "adds by itself is found in them."
 )
 _NONE = "Nothing was added on the {}: no pad sounded twice, and none sounded for another."
+_FEW = (
+    "It takes more strokes to tell of the {}: press P to go on striking. A pad that doubles one "
+    "stroke in ten may well have hidden it so far."
+)
+_SO_FAR = "Nothing in {} strokes, which are too few to tell: {} more."
 _SOME = "A guard is used once you say so, and never swallows what a pattern asks for."
 
 
 def triggers(setup: SetupContext) -> None:
     """Find what the kit adds, and propose guards, until the page is left."""
     for voice, hits in list(setup.struck.items()):
-        if _asked(hits, voice) < STROKES:  # too few to tell anything by
+        if _played(hits, voice).asked.sum() < FEWEST:
             del setup.struck[voice]
     if not setup.struck and not _Asking(setup).go():
         return
-    while _Found(setup).go() is Outcome.PADS:
-        setup.struck.clear()
+    while True:
+        found = _Found(setup)
+        if found.go() is not Outcome.PADS:
+            return
+        if not found.short:
+            setup.struck.clear()
         if not _Asking(setup).go():
             return
 
 
-def _asked(hits: Sequence[Hit], voice: str) -> int:
-    """How many of the hits are strokes on the pad of ``voice`` that were asked for."""
-    return int(Strokes.calibrating(Hits.of(hits), voice).asked.sum())
+def _played(hits: Sequence[Hit], voice: str) -> Strokes:
+    """The hits that came while strokes on the pad of ``voice`` were asked for."""
+    return Strokes.calibrating(Hits.of(hits), voice)
+
+
+def _left(setup: SetupContext, voice: str) -> int:
+    """How many more strokes on the pad of ``voice`` it takes to tell what it adds."""
+    return _played(setup.struck.get(voice, ()), voice).left(voice)
 
 
 class _Asking:
@@ -84,6 +100,9 @@ class _Asking:
     def go(self) -> bool:
         """Ask for all; False where the page was left."""
         while self._at < len(self._setup.voices):
+            if not _left(self._setup, self._voice):
+                self._at += 1
+                continue
             outcome = self._setup.show(self._page, self._hears, self._before_frame)
             if outcome is Outcome.LEAVE:
                 return False
@@ -103,10 +122,6 @@ class _Asking:
     def _hits(self) -> list[Hit]:
         return self._setup.struck.get(self._voice, [])
 
-    def _left(self) -> int:
-        """How many strokes are still asked for."""
-        return STROKES - _asked(self._hits, self._voice)
-
     def _hears(self, message: Heard) -> None:
         hit = message.unguarded  # what the guards in use keep out is to be found as well
         if hit is not None:
@@ -117,7 +132,7 @@ class _Asking:
             self._page.drawing.strike(hit.voice, hit.velocity, self._setup.context.clock.now())
 
     def _before_frame(self, now_s: float) -> Outcome | None:
-        page, left = self._page, self._left()
+        page, left = self._page, _left(self._setup, self._voice)
         page.done, page.drawing.lit = self._at, Spot(self._voice)
         page.asked = _ASKED.format(BY_NAME[self._voice].label, max(1, left))
         page.told = " ".join([*self._setup.notices, _HOW])
@@ -130,9 +145,9 @@ class _Found:
 
     def __init__(self, setup: SetupContext) -> None:
         self._setup = setup
-        self._findings = find(
-            Strokes.calibrating(Hits.of(hits), voice) for voice, hits in setup.struck.items()
-        )
+        self._findings = find(_played(hits, voice) for voice, hits in setup.struck.items())
+        #: How many more strokes it takes, by pads of which too few were played.
+        self.short = {voice: left for voice in setup.struck if (left := _left(setup, voice))}
         self._proposals = {one.voice: one for one in proposals(self._findings)}
         self._refused: set[str] = set()
 
@@ -148,7 +163,7 @@ class _Found:
             setup.profile.kit,
             (),
             drawing=setup.drawing(),
-            buttons=setup.buttons(*using, *PROPOSED[3:-1], _ANEW, LEAVE),
+            buttons=setup.buttons(*using, *PROPOSED[3:-1], _GO_ON if self.short else _ANEW, LEAVE),
         )
         page.drawing.links = _links(findings)
 
@@ -175,10 +190,13 @@ class _Found:
     @property
     def _said(self) -> str:
         """What is to be said of all that was found."""
-        if self._proposals:
-            return _SOME
-        *others, last = [BY_NAME[pad.voice].label for pad in self._findings.pads]
-        return _NONE.format(" and ".join(filter(None, [", ".join(others), last])))
+        said = [_SOME] if self._proposals else []
+        if self.short:
+            said.append(_FEW.format(_listed(self.short)))
+        fine = [pad.voice for pad in self._findings.pads if pad.voice not in self.short]
+        if fine and not self._proposals:
+            said.append(_NONE.format(_listed(fine)))
+        return " ".join(said)
 
     def _pad(self, voice: str, findings: Findings) -> PadTriggers:
         doubles = next((one for one in findings.doubles if one.voice == voice), None)
@@ -190,6 +208,9 @@ class _Found:
         proposal, used = self._proposals.get(voice), self._setup.profile.pads.guards.get(voice)
         shown = used or (proposal.guard if proposal else Guard())
         words = proposal.words if proposal else f"The {BY_NAME[voice].label} adds nothing."
+        if proposal is None and voice in self.short:
+            strokes = next((pad.strokes for pad in findings.pads if pad.voice == voice), 0)
+            words = _SO_FAR.format(strokes, self.short[voice])
         stands = True if used else False if voice in self._refused else None
         threshold_db = self._threshold_db(voice, shown, findings.pads)
         return PadTriggers(voice, seconds, shown.mask_ms, threshold_db, words, stands)
@@ -220,6 +241,11 @@ class _Found:
 
     def _keep(self, guards: dict[str, Guard]) -> None:
         self._setup.learned(pads=replace(self._setup.profile.pads, guards=guards))
+
+
+def _listed(voices: Iterable[str]) -> str:
+    *others, last = [BY_NAME[voice].label for voice in voices]
+    return " and ".join(filter(None, [", ".join(others), last]))
 
 
 def _keeps_out(proposal: Proposal) -> bool:

@@ -1,4 +1,4 @@
-"""The page on which latency is measured: 16 beats, and where each hit fell against its click."""
+"""The page on which latency is measured: the clicks, and where each hit fell against its click."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
