@@ -1,4 +1,4 @@
-"""playalong grade: a take held against a pattern."""
+"""playalong grade: takes held against a pattern."""
 
 from math import isfinite
 from pathlib import Path
@@ -13,17 +13,20 @@ from playalong.commands.options.pattern import (
     pattern_of,
 )
 from playalong.commands.options.rules import RulesOptions, add_rules, bands_of
-from playalong.commands.parser import Given, Parser, written_as
+from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
-from playalong.support.terminal import print_lines
+from playalong.support.terminal import print_errors, print_lines, progress
 
 if TYPE_CHECKING:
-    from playalong.app.take_grading import Graded
+    from playalong.app.grade.batch import Batch
+    from playalong.app.grade.take_grading import Graded
+    from playalong.pattern.model import Pattern
     from playalong.profile.profile import Profile
 
-ABOUT = "grade a take, a Standard MIDI File, against a pattern"
+ABOUT = "grade takes, Standard MIDI Files, against a pattern"
 EXAMPLES = (
     ("a take of yours", "playalong grade late-bus-home take.mid"),
+    ("all takes of a class, for a spreadsheet", "playalong grade late-bus-home class/ --csv"),
     ("for a script, with every hit", "playalong grade late-bus-home take.mid --json --hits"),
     (
         "played without a click, somewhere in the file",
@@ -39,11 +42,12 @@ EXAMPLES = (
 class Options(Given, PatternOption, BarsOptions, RulesOptions, Protocol):
     """All that grading can be asked for."""
 
-    take: Path
+    takes: list[Path]
     start: float | str | None
     tempo: float | str | None
     current: bool
     json: bool
+    csv: bool
     hits: bool
     profile: Path | None
     latency_ms: float | None
@@ -53,14 +57,25 @@ def add_arguments(parser: Parser) -> None:
     """Add them."""
     add_pattern(parser)
     parser.add_argument(
-        "take", metavar="TAKE.mid", type=Path, help="the take, a Standard MIDI File"
+        "takes",
+        metavar="TAKE",
+        nargs="+",
+        type=Path,
+        help="a take, a Standard MIDI File; of several, or of a folder with takes, each has one "
+        "line. One that cannot be graded is told at the end, and the exit code is then 2",
     )
     parser.add_argument(
         "--current",
         action="store_true",
         help="by the pattern as it is now, where it has changed since the take was played",
     )
-    parser.add_argument("--json", action="store_true", help="print it as JSON, for scripts")
+    form = parser.add_mutually_exclusive_group()
+    form.add_argument(
+        "--json", action="store_true", help="print it as JSON, for scripts; of several, a line each"
+    )
+    form.add_argument(
+        "--csv", action="store_true", help="print the figures as a table, for a spreadsheet"
+    )
     parser.add_argument("--hits", action="store_true", help="with every hit")
     group = parser.add_argument_group("where the pattern is in the take")
     group.add_argument(
@@ -97,12 +112,16 @@ def add_arguments(parser: Parser) -> None:
 
 
 def run(given: Options) -> None:
-    """Grade the take, and print the grade."""
-    from playalong.app.take_grading import Options as Asked
-    from playalong.app.take_grading import grade_take
+    """Grade the takes, and print the grades; UserError with those that cannot be graded."""
+    from playalong.app.grade.batch import Batch, takes_in
+    from playalong.app.grade.take_grading import Options as Asked
+    from playalong.app.grade.take_grading import grade_take
     from playalong.records.takes import read
 
-    pattern = pattern_of(given)
+    if given.csv:
+        refuse(given, "--hits", "does not go with --csv, which has one line for each take")
+    paths = takes_in(given.takes)
+    pattern = _pattern(given, paths[0])
     profile = _profile(given.profile)
     latency = profile.latency if profile else None
     asked = Asked(
@@ -117,11 +136,64 @@ def run(given: Options) -> None:
         latency.ms if given.latency_ms is None and latency else given.latency_ms,
         given.current,
     )
-    graded = grade_take(pattern, read(given.take), asked)
+    if given.csv or paths != given.takes or len(paths) > 1:
+        _print_all(Batch(pattern=pattern, options=asked, with_hits=given.hits), paths, given)
+        return
+    graded = grade_take(pattern, read(paths[0]), asked)
     if given.json:
         _print_json(graded, given.hits)
     else:
         _print_text(graded, given.hits)
+
+
+def _pattern(given: Options, take: Path) -> "Pattern":
+    """The pattern that was named, or, where there is none, what a take of that name keeps of it."""
+    from playalong.app.grade.asked import kept_pattern
+    from playalong.records.takes import read
+
+    try:
+        return pattern_of(given)
+    except UserError as missing:
+        try:
+            kept = kept_pattern(given.pattern, read(take))
+        except UserError:
+            raise missing from None
+        if kept is None:
+            raise
+        print_errors(f"({missing} It is graded by what the take keeps of the pattern.)")
+        return kept
+
+
+def _print_all(batch: "Batch", paths: list[Path], given: Options) -> None:
+    """A line for each take, in order; how far it has come is seen on a terminal."""
+    import json
+
+    from playalong.app.grade.batch import grade_all
+    from playalong.app.grade.table import columns, line_of, row
+
+    names: list[str] = []
+    trouble = []
+    with progress(len(paths), "takes") as step:
+        for result in grade_all(batch, paths):
+            lines = []
+            if result.told is None:
+                trouble.append(result.trouble)
+            else:
+                told = {"take": str(result.path), **result.told}
+                if given.json:
+                    lines = [json.dumps(told)]
+                elif given.csv:
+                    if not names:
+                        names = columns(told)
+                        lines = [line_of(names)]
+                    lines.append(row(told, names))
+                else:
+                    total, advice = told["score"]["total"], told["advice"]
+                    notices = "".join(f" ({notice})" for notice in result.notices)
+                    lines = [f"{total:3.0f} of 100  {result.path}  {advice}{notices}"]
+            step(*lines)
+    if trouble:
+        raise UserError.of(trouble)
 
 
 def _print_json(graded: "Graded", with_hits: bool) -> None:

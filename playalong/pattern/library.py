@@ -28,15 +28,16 @@ class Library:
 
         Raises UnknownPattern with the nearest names, or PatternError if its file is broken.
         """
-        by_key = {_key(known): known for known in self._texts}
-        found = by_key.get(_key(name))
+        by_key = {key_of(known): known for known in self._texts}
+        found = by_key.get(key_of(name))
         if found is not None:
             return read(self._texts[found], found)
-        near = get_close_matches(_key(name), by_key, 3, 0.4)
+        near = get_close_matches(key_of(name), by_key, 3, 0.4)
         listed = " or ".join(f'"{by_key[key]}"' for key in near)
         hint = f"did you mean {listed}?" if near else "list them with: playalong patterns"
         raise UnknownPattern(f"There is no pattern {quoted(name)}; {hint}")
 
 
-def _key(name: str) -> str:
+def key_of(name: str) -> str:
+    """What a name is known by."""
     return "".join(char for char in name.lower() if char.isalnum())

@@ -9,7 +9,8 @@ import errno
 import os
 import sys
 import unicodedata
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 from playalong.support.errors import UserError
@@ -70,6 +71,29 @@ def print_progress(line: str, is_last: bool = False) -> None:
     """Print ``line`` on standard error where the one before stood, if somebody sees it."""
     if sys.stderr is not None and sys.stderr.isatty():
         _write_error(f"\r{printable(line)}" + ("\n" if is_last else ""))
+
+
+@contextmanager
+def progress(total: int, what: str) -> Iterator[Callable[..., None]]:
+    """A bar of ``total`` steps on standard error; nothing where that is no terminal.
+
+    What it gives is called after each step, with the lines that are then printed on standard
+    output. Drawn by tqdm: it knows what terminals can do on each system, how wide they are, and
+    how long is left.
+    """
+    from tqdm import tqdm
+
+    stream = sys.stderr
+    seen = stream is not None and not stream.closed and stream.isatty()
+    with tqdm(total=total, unit=f" {what}", file=stream, leave=False, disable=not seen) as bar:
+
+        def step(*lines: str) -> None:
+            if lines:
+                with tqdm.external_write_mode(file=stream):
+                    print_lines(*lines)
+            bar.update()
+
+        yield step
 
 
 def readable(text: str, encoding: str) -> str:

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.play import play_session
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
-from playalong.app.take_grading import Options, grade_take
 from playalong.grading.verdicts import Rules
 from playalong.pattern.reader import read
 from playalong.records.takes import read as read_take

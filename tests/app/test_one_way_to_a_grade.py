@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from playalong.app.grade.take_grading import Graded
 from playalong.app.lesson import lesson_session
 from playalong.app.lesson.lesson_session import LessonSession
 from playalong.app.play.play_session import save_run
@@ -19,7 +20,6 @@ from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
-from playalong.app.take_grading import Graded
 from playalong.commands.main import main
 from playalong.grading.grade_run import grade, judged_hits
 from playalong.grading.text import as_json

@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.play import play_session
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.run import BACK, Run
 from playalong.app.run.task import Task
-from playalong.app.take_grading import Options, grade_take
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.matching.pauses import EndedPause, LastPause, OpenPause, Pauses
 from playalong.grading.text import as_json

@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from playalong.app.grade.take_grading import FASTEST_BPM, SLOWEST_BPM
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
-from playalong.app.take_grading import FASTEST_BPM, SLOWEST_BPM
 from playalong.commands import kit, main
 from playalong.commands.parser import Parser
 from playalong.screen.kit_pages.overview import PAGES
@@ -149,7 +149,7 @@ def full(_: object) -> None:
     [
         ([], "required: COMMAND. See playalong --help."),
         (["plai"], "invalid choice: 'plai'"),
-        (["grade"], "required: PATTERN, TAKE.mid. See playalong grade --help."),
+        (["grade"], "required: PATTERN, TAKE. See playalong grade --help."),
         (["grade", "p", "t", "--tempo", "fast"], '"fast" is neither a number nor auto'),
         (["grade", "p", "t", "--start", "nan"], '"nan" is neither a number of seconds nor auto'),
         (["play", "p", "--gap", "2"], '"2" is no gap: write it like 2+2 or 2+1+1'),

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.play import play_session
 from playalong.app.play.play_session import SavedRun
 from playalong.app.run.run import Run
-from playalong.app.take_grading import Options, grade_take
 from playalong.commands.main import main
 from playalong.grading.text import as_json
 from playalong.midi_io.rtmidi_port import VirtualOutput

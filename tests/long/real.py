@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from playalong.app.take_grading import AUTO, grade_take
-from playalong.app.take_grading import Options as Asked
+from playalong.app.grade.take_grading import AUTO, grade_take
+from playalong.app.grade.take_grading import Options as Asked
 from playalong.records.takes import read
 from tests.long.frame import Options, Table
 from tests.support.drummers import DrummerTake, drummer_takes, takes_folder

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from playalong.app.take_grading import Options, grade_take
+from playalong.app.grade.take_grading import Options, grade_take
 from playalong.grading.text import as_json
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import Take, TakeError, read

@@ -119,6 +119,41 @@ def test_progress_is_for_who_looks_on(monkeypatch) -> None:
         assert stream.getvalue() == shown
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "cp850", "ascii"])
+def test_a_bar_and_the_lines_beside_it(encoding, monkeypatch) -> None:
+    """Lines go where they always go, and the bar where somebody looks on, in what that can show."""
+
+    class Screen(io.TextIOWrapper):
+        def isatty(self) -> bool:
+            return True
+
+    for screen in (Screen, io.TextIOWrapper):
+        lines, bar = io.StringIO(), screen(io.BytesIO(), encoding=encoding)
+        monkeypatch.setattr(sys, "stdout", lines)
+        monkeypatch.setattr(sys, "stderr", bar)
+        with terminal.progress(3, "takes") as step:
+            step("one \x1b")
+            step()
+            step("two", "three")
+        assert lines.getvalue() == "one \N{REPLACEMENT CHARACTER}\ntwo\nthree\n"
+        bar.flush()
+        shown = bar.buffer.getvalue().decode(encoding)
+        assert ("| 0/3 [" in shown) == (screen is Screen)
+
+
+@pytest.mark.parametrize("stream", [None, "closed"])
+def test_a_bar_that_nobody_can_see(stream, monkeypatch) -> None:
+    found = None
+    if stream == "closed":
+        found = io.StringIO()
+        found.close()
+    monkeypatch.setattr(sys, "stderr", found)
+    monkeypatch.setattr(sys, "stdout", lines := io.StringIO())
+    with terminal.progress(1, "takes") as step:
+        step("one")
+    assert lines.getvalue() == "one\n"
+
+
 def test_an_error_has_its_lines_and_no_other() -> None:
     error = UserError("one\ntwo", "three")
     assert error.lines == ("one�two", "three")

@@ -7,12 +7,15 @@ pattern: somebody may have copied a pattern, or given a take another name.
 """
 
 from dataclasses import dataclass, replace
+from pathlib import PurePath
 
 from playalong.pattern.fingerprint import pattern_id
+from playalong.pattern.library import key_of
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError, read
 from playalong.practice.excerpts import Excerpt
 from playalong.records.take_info import TakeInfo
+from playalong.records.takes import Take
 from playalong.support.errors import UserError
 from playalong.support.text import printable, quoted, sentence
 
@@ -64,6 +67,15 @@ def own_pattern(said: TakeInfo) -> Pattern | None:
         return read(said.pattern_text, said.pattern)
     except PatternError:
         return None
+
+
+def kept_pattern(name: str, take: Take) -> Pattern | None:
+    """What ``take`` keeps of the pattern called ``name`` (or in a file of that name), if it does.
+
+    Capitals, spaces and hyphens do not matter, as in ``Library.get``.
+    """
+    said = TakeInfo.from_plain(take.info)
+    return own_pattern(said) if key_of(PurePath(name).stem) == key_of(said.pattern) else None
 
 
 def _known(pattern: Pattern, said: TakeInfo, current: bool) -> Asked:

@@ -11,13 +11,13 @@ from datetime import datetime
 from math import ceil
 from pathlib import Path
 
+from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
-from playalong.app.take_grading import Options, grade_take
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo

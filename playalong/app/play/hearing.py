@@ -7,6 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.app.grade.take_grading import DEFAULT, Graded, Options, grade_take
 from playalong.app.open_devices import Look, OpenDevices
 from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.play.play_session import to_hear
@@ -14,7 +15,6 @@ from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task, with_company
-from playalong.app.take_grading import DEFAULT, Graded, Options, grade_take
 from playalong.app.user_folders import UserFolders
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.pauses import Pauses

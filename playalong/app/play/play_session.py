@@ -10,6 +10,13 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
+from playalong.app.grade.take_grading import (
+    FASTEST_BPM,
+    SLOWEST_BPM,
+    Graded,
+    Options,
+    grade_take,
+)
 from playalong.app.mistakes import described, keep_mistake
 from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.recording.background import LeftError, shown
@@ -18,13 +25,6 @@ from playalong.app.run.frame_loop import hold
 from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
-from playalong.app.take_grading import (
-    FASTEST_BPM,
-    SLOWEST_BPM,
-    Graded,
-    Options,
-    grade_take,
-)
 from playalong.grading.text import figures
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT

@@ -3,8 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
+from playalong.app.grade.take_grading import check_variations, checked_bars, checked_tempo
 from playalong.app.run.task import Task
-from playalong.app.take_grading import check_variations, checked_bars, checked_tempo
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.practice.excerpts import cut, excerpt

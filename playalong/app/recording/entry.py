@@ -3,6 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
+from playalong.app.grade.take_grading import checked_tempo
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
 from playalong.app.recording.beats_session import BeatsSession
@@ -11,7 +12,6 @@ from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
 from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.task import Task
-from playalong.app.take_grading import checked_tempo
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.midi_io.backend import NO_PORT, PortError

@@ -49,7 +49,7 @@ def add_rules(parser: Parser) -> None:
 
 def rules_of(given: RulesOptions, usual: "Bands | None" = None) -> "Rules":
     """The rules that were asked for, with the bands of ``usual`` where no strokes were given."""
-    from playalong.app.take_grading import checked_rules
+    from playalong.app.grade.take_grading import checked_rules
 
     return checked_rules(given.capture_ms, given.tolerance_ms, bands_of(given) or usual)
 
