@@ -118,21 +118,26 @@ def _track(data: bytes, at: int, end: int) -> Track:
     """The track that lies from ``at`` to ``end``."""
     track = Track()
     add, sizes = track.messages.append, _DATA_BYTES
-    tick, running = 0, 0
+    tick, size, running = 0, 0, b""
     while at < end:
-        ticks = data[at]
+        byte = data[at]
         at += 1
-        if ticks > HIGHEST:
-            ticks, at = _quantity(data, at - 1)
-        tick += ticks
+        if byte > HIGHEST:  # a quantity of several bytes; in place, since every event has one
+            ticks = byte & HIGHEST
+            while byte > HIGHEST:
+                byte = data[at]
+                at += 1
+                ticks = ticks << 7 | byte & HIGHEST
+            tick += ticks
+        else:
+            tick += byte
         status = data[at]
         if status < NOTE_OFF:  # running status: that of the message before
-            size = sizes.get(running, 0)
-            message = bytes((running, *data[at : at + size]))
+            message = running + data[at : at + size]
             at += size
         elif status < SYSTEM:
-            running = status
             size = sizes[status]
+            running = data[at : at + 1]
             message = data[at : at + size + 1]
             at += size + 1
         elif status == _META:
@@ -143,7 +148,7 @@ def _track(data: bytes, at: int, end: int) -> Track:
             track.add_other(tick, _meta(kind, data[body:at]))
             continue
         elif status in _MAKERS:
-            running = 0
+            running = b""
             length, at = _quantity(data, at + 1)
             at += length
             if length > _LONGEST:
@@ -151,7 +156,7 @@ def _track(data: bytes, at: int, end: int) -> Track:
             continue
         else:
             raise _IrregularError
-        if not size or message[1] > HIGHEST or (message[-1] > HIGHEST and size == 2):
+        if not running or message[1] > HIGHEST or (message[-1] > HIGHEST and size == 2):
             raise _IrregularError
         add((tick, message))
     if at != end:
