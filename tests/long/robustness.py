@@ -16,11 +16,11 @@ from collections.abc import Iterator
 import numpy as np
 import pygame
 
+from playalong.app.grade.take_grading import AUTO, grade_take
+from playalong.app.grade.take_grading import Options as Asked
 from playalong.app.run.live_judging import LiveJudging
 from playalong.app.run.mishaps import Mishaps
 from playalong.app.run.task import Task
-from playalong.app.take_grading import AUTO, grade_take
-from playalong.app.take_grading import Options as Asked
 from playalong.grading.grade_run import grade, judged_hits
 from playalong.grading.text import as_json, figures, hit_lines
 from playalong.grading.verdicts import Rules
