@@ -32,6 +32,10 @@ Floats = NDArray[np.float64]
 #: The share of the variance at one place that a wave over some beats has.
 WAVE_SHARE = 0.2
 
+#: Ghost notes stray less to the loud side than to the soft one: this share of their spread, and
+#: what is left of two (the same takes: 5 dB up and 8 dB down from the median).
+UPWARD = 0.75
+
 #: How far an accent lies over the plain strokes of a voice that has accents, at least, in dB: who
 #: is to play accents plays the others softer (common practice).
 ACCENT_DB = 9.0
@@ -52,7 +56,7 @@ class Touch:
     plain_db: float
     spread_db: float
     ghost_db: float = -26.0
-    ghost_spread_db: float = 5.0
+    ghost_spread_db: float = 6.5
     accent_db: float = -1.5
     breath_db: float = 0.0
 
@@ -85,7 +89,9 @@ def levels_db(targets: Targets, touch: Mapping[Limb, Touch], chance: np.random.G
     wave = shared(beats, chance)
     own_part = chance.standard_normal(len(targets))
     noise: Floats = sqrt(WAVE_SHARE) * wave + sqrt(1.0 - WAVE_SHARE) * own_part
-    return level + spread * noise
+    softer = np.where(noise > 0.0, UPWARD, 2.0 - UPWARD)
+    ghost = targets.dynamic == DYNAMICS.index(Dynamic.GHOST)
+    return level + spread * noise * np.where(ghost, softer, 1.0)
 
 
 def velocities(level: Floats) -> Floats:

@@ -100,7 +100,7 @@ class Skill:
 
 def _touch(wider: float, ghost_db: float) -> dict[Limb, Touch]:
     """The fitted touch, its spreads so much wider, with ghost notes in the middle at a level."""
-    ghosts = {"ghost_db": ghost_db, "ghost_spread_db": 5.0 * wider}
+    ghosts = {"ghost_db": ghost_db, "ghost_spread_db": 6.5 * wider}
     return {
         Limb.HAT_HAND: Touch(plain_db=-13.0, spread_db=5.0 * wider, breath_db=6.7, **ghosts),
         Limb.SNARE_HAND: Touch(plain_db=-4.5, spread_db=2.5 * wider, breath_db=0.6, **ghosts),
