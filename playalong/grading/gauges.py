@@ -64,7 +64,8 @@ class SteadinessGauge:
     """The course of the tempo.
 
     ``course`` holds (bar, tempo in bpm) for the last bars that are over, the newest last;
-    ``written_bpm`` the tempo asked for; ``trend`` "steady", "speeding up" or "slowing down";
+    ``written_bpm`` the tempo asked for; ``trend`` "steady", "speeding up" or "slowing down", which
+    is said where two bars in a row show it, since it is asked again after each bar;
     ``first_bpm`` and ``last_bpm`` the ends of the curve behind the trend.
     """
 
@@ -86,6 +87,7 @@ class Gauges:
         self._with_ghosts = set(targets.voice[targets.dynamic == _GHOST].tolist())
         self._strokes: deque[tuple[float, float, int, int]] = deque()
         self._bar = 0
+        self._seen = STEADY
 
     def heard(self, word: VerdictEvent, hit: Hit | None) -> None:
         """A settled word, and the hit it speaks of."""
@@ -108,13 +110,16 @@ class Gauges:
         first = max(0, bar - BARS_KEPT)
         while self._strokes and self._strokes[0][3] < first:
             self._strokes.popleft()
-        if not self._strokes:
+        # Words are settled only nearly in order: one of an earlier bar may come late.
+        kept = sorted(stroke for stroke in self._strokes if stroke[3] >= first)
+        if not kept:
             return
-        written, error, voice, bars = (np.array(c) for c in zip(*self._strokes, strict=True))
+        written, error, voice, bars = (np.array(c) for c in zip(*kept, strict=True))
         starts = self._targets.bar_starts_s[first:bar]
         told = steadiness(
             Strokes(written, error, voice, bars - first, starts), self.steadiness.written_bpm
         )
         self.steadiness.course = [(at + first, bpm) for at, bpm in told.course]
-        self.steadiness.trend = told.trend
+        self.steadiness.trend = told.trend if told.trend == self._seen else STEADY
+        self._seen = told.trend
         self.steadiness.first_bpm, self.steadiness.last_bpm = told.first_bpm, told.last_bpm

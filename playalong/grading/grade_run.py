@@ -6,6 +6,7 @@ Live play, grading a file, and grading a kept take again all end here.
 from playalong.grading.findings.advice import advice
 from playalong.grading.grade import Counts, Grade, JudgedHit
 from playalong.grading.loudness import LOUDNESSES, Loudness
+from playalong.grading.matching.course import Course
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.by_position import graces, places, swing
 from playalong.grading.measures.dynamics import dynamics
@@ -30,7 +31,8 @@ def grade(
     """The grade of ``hits`` against ``targets``, and the matched run behind it."""
     run = MatchedRun.of(targets, hits, rules)
     meters = tuple(bar.meter for bar in pattern.bars)
-    steady = steadiness(Strokes.of(run), tempo_bpm)
+    course = Course.of(run)
+    steady = steadiness(Strokes.of(run, course), tempo_bpm)
     in_time, together = timing(run), unison(run)
     credits = Credits.of(run)
     scored = score(run, credits)

@@ -162,14 +162,34 @@ def test_shifting_a_take_moves_the_mean(pattern, tmp_path, capsys, late_ms):
 
 
 @pytest.mark.parametrize("faster_percent", [-4.0, 3.0])
-def test_a_drift_is_told_as_drift(pattern, tmp_path, capsys, faster_percent):
-    """Another even tempo over 32 bars: nothing is missed, and the drift is what it is."""
+def test_a_drift_is_told_and_the_grade_stays_on_the_click(
+    pattern, tmp_path, capsys, faster_percent
+):
+    """Another even tempo over 32 bars: most of it is off the click, and why is told."""
     take = save(tmp_path / "t.mid", bars(32, stretch=1 / (1 + faster_percent / 100)))
-    told = grade(capsys, pattern, take)
-    assert told["followed"]
-    assert told["bars"] == 32
-    assert told["counts"]["missed"] == told["counts"]["extra"] == 0
+    told = grade(capsys, pattern, take, "--bars", "32")
+    assert not told["followed"]
+    assert told["counts"]["matched"] < 0.7 * told["counts"]["targets"]
     assert told["steadiness"]["drift_percent"] == pytest.approx(faster_percent, abs=0.05)
+    assert told["steadiness"]["trend"] == "steady"
+    assert main(["grade", str(pattern), str(take)]) == 0
+    assert "--start auto and --tempo auto follow you" in capsys.readouterr().out
+    asked = grade(capsys, pattern, take, "--tempo", "auto")
+    assert asked["followed"]
+    assert asked["bars"] == 32
+    assert asked["tempo_bpm"] == pytest.approx(120 * (1 + faster_percent / 100), abs=0.1)
+    assert asked["counts"]["missed"] == asked["counts"]["extra"] == 0
+
+
+@pytest.mark.parametrize("after_s", [0.4, 3.7, 400.0])
+def test_a_stray_last_note_adds_no_bar(pattern, tmp_path, capsys, after_s):
+    take = save(tmp_path / "t.mid", [*bars(4), (4 * BAR_S + after_s, NOTE["snare"], 40)])
+    told = grade(capsys, pattern, take)
+    assert told["bars"] == 4
+    assert told["counts"]["missed"] == 0
+    followed = grade(capsys, pattern, take, "--start", "auto", "--tempo", "auto")
+    assert followed["bars"] == 4
+    assert followed["counts"]["missed"] == 0
 
 
 def test_start_and_tempo_are_found(pattern, tmp_path, capsys):

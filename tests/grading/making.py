@@ -22,6 +22,7 @@ from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Place, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER
+from playalong.support.resources import folder
 
 #: A velocity in the middle of each default band.
 FITTING = {Dynamic.GHOST: 30.0, Dynamic.NORMAL: 84.0, Dynamic.ACCENT: 112.0}
@@ -47,6 +48,13 @@ def groove_of(lines: Mapping[str, str], meter: str = "4/4", swing: float = 50) -
     rows = "".join(f'{name.replace("_", "-")} = "{line}"\n' for name, line in lines.items())
     head = f'title = "A Test"\nmeter = "{meter}"\ntempo = 100\nswing = {swing:g}\n'
     return read(f"{head}[[bar]]\n{rows}", "a-test")
+
+
+#: The patterns that come with the program, by name.
+SHIPPED = {
+    path.stem: read(path.read_text(encoding="utf-8"), path.stem)
+    for path in sorted(folder("patterns").glob("*.toml"))
+}
 
 
 def of_strokes(strokes: Iterable[Stroke], meter: str = "4/4") -> Pattern:

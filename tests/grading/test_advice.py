@@ -251,7 +251,8 @@ def test_json_is_rounded_and_has_null_for_what_is_not_there() -> None:
 
 def test_figures_name_a_trend_and_who_leads() -> None:
     chance = np.random.default_rng(8)
-    errors = 0.001 * TARGETS.time_s**2 / 8.0 + chance.normal(0.0, 0.002, len(TARGETS))
+    into = TARGETS.time_s / TARGETS.end_s
+    errors = 0.25 * (into**2 - into) + chance.normal(0.0, 0.002, len(TARGETS))
     errors += np.where(TARGETS.voice == STAFF_ORDER["snare"], -0.02, 0.0)
     hits = faultless(TARGETS)
     shown = table(Hits.sorted(hits.time_s + errors, hits.voice, hits.velocity))

@@ -117,7 +117,8 @@ def test_the_course_of_the_tempo_is_that_of_the_bars_that_are_over() -> None:
 
 def test_speeding_up_is_told_while_it_happens() -> None:
     targets = lay_out(PATTERN, 100.0, 8)
-    ahead_s = 0.09 * (targets.time_s / targets.end_s) ** 2
+    into = targets.time_s / targets.end_s
+    ahead_s = 0.3 * (into**2 - into)  # never out of the windows
     hits = faultless(targets)
     gauge = watched(
         targets, Hits.sorted(hits.time_s - ahead_s, hits.voice, hits.velocity)

@@ -5,13 +5,22 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+import scipy.fft
+import scipy.signal
 import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.grading.loudness import level_db
 from playalong.grading.matching.matched_run import MatchedRun
-from playalong.grading.measures.steadiness import Strokes, steadiness
+from playalong.grading.measures.steadiness import (
+    BARS_NEEDED,
+    COSINES,
+    HEARD,
+    Strokes,
+    cosine_error,
+    steadiness,
+)
 from playalong.grading.measures.timing import timing
 from playalong.grading.students_t import LEVEL, students_t
 from playalong.grading.verdicts import Rules
@@ -117,7 +126,7 @@ def strokes(seed: int, voices: int) -> Strokes:
     count = int(chance.integers(20, 200))
     written_s = np.sort(chance.uniform(0.0, 60.0, count))
     voice = chance.integers(0, voices, count)
-    slope, curve = chance.normal(0.0, 0.002), chance.normal(0.0, 2e-5)
+    slope, curve = chance.normal(0.0, 0.002), chance.normal(0.0, 4e-5)
     late = chance.normal(0.0, 0.01, voices)[voice]
     error_s = slope * written_s + curve * written_s**2 + late + chance.normal(0.0, 0.008, count)
     starts = np.arange(0.0, 60.0, 2.0)
@@ -158,7 +167,10 @@ def test_the_straight_fit_of_several_voices(seed: int) -> None:
 @pytest.mark.parametrize("voices", [1, 4])
 @pytest.mark.parametrize("seed", range(20))
 def test_the_curved_fit_and_its_test(seed: int, voices: int) -> None:
-    """numpy.linalg.lstsq, and the t-test of its last coefficient with scipy.stats.t.sf."""
+    """numpy.linalg.lstsq, and the t-test of its last coefficient with scipy.stats.t.sf.
+
+    The slow waves of the scores are scipy.fft.dct's, orthonormal, of the second kind.
+    """
     own = strokes(100 + seed, voices)
     told = steadiness(own, TEMPO)
     columns, played_s = _columns(own, 1, 2), own.written_s + own.error_s
@@ -169,12 +181,51 @@ def test_the_curved_fit_and_its_test(seed: int, voices: int) -> None:
     assert [told.first_bpm, told.last_bpm] == pytest.approx(tempi, rel=1e-8)
     residual = played_s - columns @ fit
     free = len(played_s) - columns.shape[1]
-    variance = residual @ residual / free * np.linalg.inv(columns.T @ columns)[-1, -1]
-    chance = 2.0 * scipy.stats.t.sf(abs(fit[-1]) / np.sqrt(variance), free)
-    if chance > LEVEL:
+    alone = np.sqrt(residual @ residual / free * np.linalg.inv(columns.T @ columns)[-1, -1])
+    straight = columns[:, :-1]
+    left = columns[:, -1] - straight @ np.linalg.lstsq(straight, columns[:, -1], rcond=None)[0]
+    slow_waves = scipy.fft.dct(left * residual, type=2, norm="ortho")[1 : COSINES + 1]
+    together = np.sqrt(len(played_s) * np.mean(slow_waves**2)) / (left @ left)
+    chance = 2.0 * scipy.stats.t.sf(abs(fit[-1]) / max(alone, together), COSINES)
+    aside_s = abs(fit[-1]) * np.ptp(own.written_s) ** 2 / 8.0
+    if abs(chance / LEVEL - 1.0) < 0.02:  # nearer than the expansion of Student's t is exact
+        return
+    if chance > LEVEL or aside_s < HEARD * 60.0 / TEMPO:
         assert told.trend == "steady"
     else:
         assert told.trend == ("speeding up" if fit[-1] < 0 else "slowing down")
+
+
+def test_both_answers_are_asked_for_above() -> None:
+    told = [steadiness(strokes(100 + seed, 4), TEMPO).trend for seed in range(20)]
+    assert len(set(told)) == 3
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_errors_that_hang_together_make_a_mean_less_certain(seed: int) -> None:
+    """The long-run error of an AR(1) series of 4000 is 1 / (1 - phi) times its innovations'."""
+    chance = np.random.default_rng(seed)
+    found = []
+    for _ in range(60):
+        noise = chance.normal(0.0, 1.0, 4000)
+        series = scipy.signal.lfilter([1.0], [1.0, -0.6], noise)
+        found.append(cosine_error(series - series.mean()) ** 2)
+    assert np.mean(found) == pytest.approx(4000 / (1.0 - 0.6) ** 2, rel=0.3)
+
+
+def test_a_trend_over_few_bars_is_none() -> None:
+    """The same course over three bars and over four."""
+    for bars, trend in ((BARS_NEEDED - 1, "steady"), (BARS_NEEDED, "slowing down")):
+        targets = lay_out(GROOVE, TEMPO, bars)
+        errors_s = 0.2 * (targets.time_s / targets.end_s) ** 2
+        own = Strokes(
+            targets.time_s,
+            errors_s + np.random.default_rng(1).normal(0.0, 0.002, len(targets)),
+            targets.voice.astype(np.int64),
+            targets.bar.astype(np.int64),
+            targets.bar_starts_s,
+        )
+        assert steadiness(own, TEMPO).trend == trend
 
 
 @pytest.mark.parametrize("seed", range(10))

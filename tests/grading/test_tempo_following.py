@@ -1,16 +1,19 @@
 """A player without a click: start and tempo found, drift told as drift, habits kept."""
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
 from playalong.grading.grade_run import grade
+from playalong.grading.matching.lag_path import lag_path
 from playalong.grading.matching.tempo_following import FASTEST, SLOWEST, Found, find, follow
 from playalong.grading.verdicts import Rules
-from playalong.midi.hits import Hits
+from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
 
-from .making import faultless, groove, without
+from .making import SHIPPED, faultless, groove, joined, moved, without
 
 TEMPO = 100.0
 PATTERN = groove(
@@ -51,6 +54,68 @@ def test_what_is_given_is_kept() -> None:
     assert find(TARGETS, hits, start_s=2.0).start_s == 2.0
     assert find(TARGETS, hits, ratio=1.1).ratio == 1.1
     assert find(TARGETS, hits, 2.0, 1.1) == Found(2.0, 1.1)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_tempo_alone_is_found_of_a_take_full_of_holes(seed: int) -> None:
+    """Where the start is given, few places get votes: late, and three strokes of ten missing."""
+    chance = np.random.default_rng(seed)
+    ratio = float(chance.uniform(0.9, 1.1))
+    whole = played(seed, 0.028, ratio, 0.012)
+    hits = without(whole, np.flatnonzero(chance.random(len(whole)) < 0.3))
+    found = find(TARGETS, hits, start_s=0.0)
+    assert found.start_s == 0.0
+    assert found.ratio == pytest.approx(ratio, rel=0.01)
+    for each in (found, Found(0.0, 1.0)):
+        assert len(follow(TARGETS, hits, each)) == len(TARGETS)
+
+
+def counted_in(hits: Hits, beat_s: float, voice: str, before_s: Sequence[float]) -> Hits:
+    """The hits, which begin at second 10, with strokes so long before."""
+    taps = [Hit(10.0 - beats * beat_s, voice, 70.0) for beats in before_s]
+    return joined(moved(hits, 10.0), taps)
+
+
+@pytest.mark.parametrize("before", ["a bar", "two bars", 0.4, 1.0, 2.3])
+@pytest.mark.parametrize("name", SHIPPED)
+def test_bar_1_is_found_behind_a_count_in_or_an_early_note(name: str, before: str | float) -> None:
+    """Tapped on the rim, or one note that slipped, of every shipped pattern; spread of 12 ms."""
+    pattern = SHIPPED[name]
+    targets = lay_out(pattern, pattern.tempo, 4 * len(pattern.bars))
+    chance = np.random.default_rng(5)
+    errors_s = chance.normal(0.0, 0.012, len(targets))
+    hits = Hits.sorted(targets.time_s + errors_s, targets.voice, faultless(targets).velocity)
+    beat_s = targets.seconds_per_whole * float(pattern.meter.unit)
+    beats = len(pattern.meter.beats)
+    bar = list(range(beats, 0, -1))
+    if before == "a bar":
+        taken = counted_in(hits, beat_s, "cross-stick", bar)
+    elif before == "two bars":
+        taken = counted_in(hits, beat_s, "cross-stick", [2 * beats, 1.5 * beats, *bar])
+    else:
+        taken = counted_in(hits, beat_s, "snare", [float(before)])
+    for ratio in (1.0, None):
+        found = find(targets, taken, ratio=ratio)
+        assert found.start_s == pytest.approx(10.0, abs=0.08)
+        assert found.ratio == pytest.approx(1.0, rel=0.01)
+
+
+def test_a_place_that_was_lost_is_a_leap_of_the_path() -> None:
+    """An eighth left out in bar 9: everything after comes an eighth early."""
+    eighth_s = TARGETS.seconds_per_whole / 8.0
+    late = TARGETS.bar >= 8
+    hits = Hits.sorted(
+        TARGETS.time_s - np.where(late, eighth_s, 0.0)
+        + np.random.default_rng(3).normal(0.0, 0.01, len(TARGETS)),
+        TARGETS.voice,
+        faultless(TARGETS).velocity,
+    )  # fmt: skip
+    path = lag_path(TARGETS, hits, reach_s=1.0, leaps=True)
+    lags = path.lags_s(TARGETS.time_s)
+    assert path.stretch.max() == 1
+    assert lags[TARGETS.bar < 7] == pytest.approx(0.0, abs=0.02)
+    assert lags[TARGETS.bar > 9] == pytest.approx(-eighth_s, abs=0.02)
+    assert lag_path(TARGETS, hits, reach_s=1.0).stretch.max() == 0
 
 
 def test_a_hit_of_a_drum_that_is_not_written_gives_the_start_alone() -> None:

@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+import scipy.signal
 import scipy.stats
 from numpy.typing import NDArray
 
@@ -171,18 +172,46 @@ def fitted(targets: Targets, error_s: NDArray[np.float64]) -> str:
     return steadiness(strokes(targets, error_s), TEMPO).trend
 
 
-def test_a_steady_take_is_called_steady_in_99_of_100() -> None:
-    """Chance alone names a trend in one take of a hundred: scipy.stats.binom around that."""
-    targets = lay_out(PATTERN, TEMPO, 16)
-    chance = np.random.default_rng(5)
-    limb_s = np.array([{"hi-hat": -0.002, "snare": -0.01}.get(n, 0.01) for n in targets.names])
-    takes = 2000
+def hanging_together(chance: np.random.Generator, targets: Targets) -> NDArray[np.float64]:
+    """Errors in seconds with a spread of 24 ms, half of it shared from instant to instant, with a
+    correlation of 0.4 at once that dies away over bars: a sum of slow and quick processes.
+
+    After what was measured of drummers to a metronome, Groove MIDI Dataset, Gillick et al., ICML
+    2019: spread 24 ms, correlation from one instant to the next 0.4, and long tails (Hennig et
+    al., The nature and perception of fluctuations in human musical rhythms, PLoS ONE 6(10), 2011).
+    """
+    _, instant = np.unique(targets.written, return_inverse=True)
+    shared = np.zeros(instant.max() + 1)
+    for phi in (0.5, 0.9, 0.98):
+        noise = chance.normal(0.0, np.sqrt(1.0 - phi * phi), len(shared))
+        noise[0] = chance.normal()
+        shared += scipy.signal.lfilter([1.0], [1.0, -phi], noise)
+    own = chance.normal(0.0, 1.0, len(targets))
+    return 0.024 * (np.sqrt(0.5 / 3.0) * shared[instant] + np.sqrt(0.5) * own)
+
+
+@pytest.mark.parametrize("bars", [4, 8, 16])
+def test_what_people_do_is_no_trend(bars: int) -> None:
+    """At most four of a hundred, with scipy.stats.binom's room for chance."""
+    targets = lay_out(PATTERN, TEMPO, bars)
+    chance = np.random.default_rng(bars)
+    takes = 1000
     named = sum(
-        fitted(targets, limb_s + chance.normal(0.0, 0.01, len(targets))) != "steady"
-        for _ in range(takes)
+        fitted(targets, hanging_together(chance, targets)) != "steady" for _ in range(takes)
     )
-    least, most = (scipy.stats.binom.ppf(share, takes, 0.01) for share in (1e-4, 1.0 - 1e-4))
-    assert least <= named <= most
+    assert named <= scipy.stats.binom.ppf(1.0 - 1e-4, takes, 0.04)
+
+
+@pytest.mark.parametrize(("bars", "percent", "told_of_100"), [(8, 4.0, 90), (16, 2.0, 80)])
+def test_a_tempo_that_creeps_is_a_trend(bars: int, percent: float, told_of_100: int) -> None:
+    """From the written tempo to so much more over the bars, on top of what people do."""
+    targets = lay_out(PATTERN, TEMPO, bars)
+    chance = np.random.default_rng(bars)
+    into = targets.time_s / targets.end_s
+    for sign, trend in ((1.0, "speeding up"), (-1.0, "slowing down")):
+        creeping_s = -sign * percent / 100.0 * targets.end_s * into**2 / 2.0
+        told = [fitted(targets, creeping_s + hanging_together(chance, targets)) for _ in range(300)]
+        assert told.count(trend) >= 3 * told_of_100
 
 
 def test_a_steady_drift_is_no_trend() -> None:

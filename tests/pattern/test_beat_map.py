@@ -225,7 +225,7 @@ def leaving(targets: Targets) -> Hits:
 
 
 def test_who_leaves_the_recording_is_told() -> None:
-    targets = on_drifting(bars=3)
+    targets = on_drifting(bars=6)
     tempo_bpm = targets.tempo_bpm(GROOVE.meter)
     told, _ = grade(GROOVE, tempo_bpm, targets, leaving(targets), Rules())
     assert told.steadiness.trend == FASTER

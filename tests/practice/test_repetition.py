@@ -108,7 +108,7 @@ def test_a_tempo_that_bends_is_not_steady() -> None:
     targets = lay_out(loop, 90.0)
     hits = faultless(targets)
     middle_s = targets.end_s / 2.0
-    bent_s = hits.time_s + 0.02 * ((hits.time_s - middle_s) / middle_s) ** 2
+    bent_s = hits.time_s + 0.055 * (((hits.time_s - middle_s) / middle_s) ** 2 - 0.5)
     jitter_s = 0.001 * np.random.default_rng(1).standard_normal(len(hits))
     bent = Hits.sorted(bent_s + jitter_s, hits.voice, hits.velocity)
     told = repetition(graded(loop, bent), loop, 1.0)

@@ -17,6 +17,7 @@ from playalong.grading.bands_from_take import bands_found
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade, judged_hits
 from playalong.grading.loudness import Bands
+from playalong.grading.matching.bars_played import bars_played
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
 from playalong.grading.matching.tempo_following import FASTEST, Found, find, follow
@@ -46,8 +47,8 @@ DEFAULT = Rules()
 
 AUTO = "auto"
 
-#: A take is followed of its own accord where the click's places answer less than this share of
-#: the targets, and following answers this many times as many.
+#: That following would answer more is told where the click's places answer less than this share
+#: of the targets, and following answers this many times as many.
 POOR, BETTER = 0.8, 1.2
 
 
@@ -150,19 +151,16 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         mixed = as_played(pattern, each, bars=bars, tempo_bpm=tempo_bpm, rules=rules)
         pattern, variations = mixed.pattern, ()
     held = _Held(replace(asked, pattern=pattern), hits, rules, variations, bars, said.pauses, beats)
+    remarks = [*asked.remarks, *take.remarks]
     if AUTO in (options.tempo_bpm, options.start_s):
         seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
         graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
     else:
         until_s = said.until_s if options.bars is None else inf
         graded = held.to_the_click(tempo_bpm, until_s)
-        clicked = ours or said.tempo_bpm is not None
-        if not clicked and graded.grade.counts.matched < POOR * graded.grade.counts.targets:
-            other = held.to_the_player(tempo_bpm, False, False)
-            if other.grade.counts.matched > BETTER * graded.grade.counts.matched:
-                graded = other
+        if not ours:
+            remarks += held.would_follow(tempo_bpm, graded.grade)
     graded = replace(graded, start_s=graded.start_s + start_s, mixed=mixed, latency_ms=late_ms)
-    remarks = [*asked.remarks, *take.remarks]
     if mixed is not None:
         remarks.append("It was played freely: each bar is graded as the variations found in it.")
     if graded.followed:
@@ -210,11 +208,26 @@ class _Held:
             targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
         else:
             targets = lay_out_on(self.pattern, self.beats, 0, bars, self.variations)
+        if self.bars is None:
+            targets = self._begun(targets)
         if until_s < targets.end_s:
             targets = targets.until(until_s)
         targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
         told, run = grade(self.pattern, tempo_bpm, targets, self.hits, self.rules)
         return Graded(told, run, False, 0.0, (), self.asked)
+
+    def would_follow(self, tempo_bpm: float, on_the_click: Grade) -> list[str]:
+        """What following the player would change, where it would answer far more."""
+        matched = on_the_click.counts.matched
+        if matched >= POOR * on_the_click.counts.targets:
+            return []
+        other = self.to_the_player(tempo_bpm, False, False).grade.counts.matched
+        if other <= BETTER * matched:
+            return []
+        return [
+            f"Held against the click at {tempo_bpm:g} bpm, {matched} strokes are answered; along "
+            f"your own time it would be {other}: --start auto and --tempo auto follow you."
+        ]
 
     def to_the_player(self, tempo_bpm: float, seek_tempo: bool, seek_start: bool) -> Graded:
         """Grade along the player's own course, whose start and tempo may have to be found."""
@@ -232,6 +245,13 @@ class _Held:
         """When the last bar must have begun: the 1 of the bar that would follow begins none."""
         return _last_s(self.hits, self.rules)
 
+    def _begun(self, targets: Targets) -> Targets:
+        """The targets of the bars that were begun."""
+        bars = bars_played(targets, self.hits, self.rules.capture_ms / 1000.0)
+        if bars == targets.bars:
+            return targets
+        return targets.until(float(targets.bar_starts_s[bars]))
+
     def _roomy(self, tempo_bpm: float) -> Targets:
         """Targets for as many bars as a fast player could have played."""
         bars = self.bars
@@ -246,6 +266,7 @@ class _Held:
             bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))
             if bars < followed.bars:
                 followed = followed.until(float(followed.bar_starts_s[bars]))
+            followed = self._begun(followed)
         return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules)
 
 

@@ -1,18 +1,16 @@
 """Following a player who has no click: where bar 1 began, at what tempo, and how it went on.
 
 The capture windows want to be laid where the player is, so that a drift is told as drift and not
-as misses. Three steps:
+as misses. Two steps:
 
 * ``find``: start and tempo. For each tempo on a grid, every hit of the first bars and every
   target of its voice vote for the start that would bring them together; a voice with few strokes
-  counts more for each, since it says more of the place. The start with most votes wins; of starts
-  nearly as good the earliest, since a take starts at bar 1.
-* ``track``: from instant to instant an alpha-beta filter (Kalata, The tracking index, IEEE
-  Transactions on Aerospace and Electronic Systems 20(2), 1984; from memory) predicts the next
-  instant; the hits of its voices near there correct phase and period by a small part.
-* ``course``: through all pairs that the tracking found, a straight line is fitted for each bar
-  with its neighbours, and the lines are joined at the bars' middles. So single strokes keep their
-  errors, and only what lasts for bars is taken as the player's time.
+  counts more for each, since it says more of the place. The likeliest starts and tempi are then
+  held against the whole take (see ``lag_path``), and the one wins that answers most and leaves
+  fewest hits before bar 1; strokes that count in, or one that slipped, are left there.
+* ``follow``: the player's path is found, and through the pairs that lie on it a straight line is
+  fitted around each second of the run, from a bar and a half before to as much after. So single
+  strokes keep their errors, and only what lasts for bars is taken as the player's time.
 """
 
 from dataclasses import dataclass, replace
@@ -20,9 +18,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.grading.matching.lag_path import ROW_S, LagPath, counted_voices, lag_path
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import Targets
-from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
+from playalong.pattern.voices import VOICES
 
 Floats = NDArray[np.float64]
 
@@ -31,10 +30,30 @@ SLOWEST, FASTEST = 0.7, 1.4
 
 _STEP = 0.004
 _BARS_HEARD = 4
+#: How many bars may go by before bar 1: a count-in, or two.
+_BARS_BEFORE = 2.3
 _VOTE_S = 0.010  # width of a vote's place; votes spread over three neighbours on each side
-_NEARLY = 0.85
-_PHASE_GAIN, _PERIOD_GAIN = 0.20, 0.02
-_REACH_S = 0.10
+_VOTE = np.array((0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25))
+_SAME = 12  # votes' places: starts so near one another are one
+
+#: How many likely starts are held against the take, and for how many seconds of it.
+_LIKELY, _HELD_S = 16, 45.0
+#: What a hit before bar 1 takes off, in answered strokes: little for as many as count in, more
+#: for each further one; and what another tempo than the written one does, as a part of the
+#: strokes held: ten per cent off takes one per cent.
+_COUNT_IN, _COUNT_IN_COST, _BEFORE_COST, _TEMPO_COST = 9, 0.2, 0.6, 0.1
+
+#: How far from the path a hit may lie to belong to it.
+_REACH_S = 0.07
+#: Holds the tempo of a fitted line to that of the path where few strokes tell: as much as strokes
+#: with a spread of 24 ms would whose tempo is known to one per cent, in square seconds.
+_STEADY = 6.0
+#: Where the player's course keeps so near to a straight one, it is taken to be straight.
+_STRAIGHT_S = 0.04
+
+#: How far the whole course may be shifted, and for what part of the targets more.
+_SHIFTS_S, _SHIFT_GAIN = np.arange(-3, 4) * 0.01, 0.01
+_WINDOW_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,139 +71,187 @@ def find(
 
     What is given, ``start_s`` or ``ratio``, is kept, and only the other is sought.
     """
-    voices = _voices(targets, hits)
-    first_s = float(hits.time_s[0])
+    if start_s is not None and ratio is not None:
+        return Found(start_s, ratio)
+    first_s = float(hits.time_s[0] - targets.time_s[0] / (ratio or 1.0))
+    simplest = Found(first_s if start_s is None else start_s, ratio or 1.0)
+    likely = _likely(targets, hits, start_s, ratio)
+    if not likely:
+        return simplest
+    best, worth = simplest, -np.inf
+    for each in (simplest, *likely):
+        path, value = _held(targets, hits, each)
+        if value > worth:
+            worth = value
+            best = replace(each, start_s=path) if start_s is None else each
+    return best
+
+
+def _likely(
+    targets: Targets, hits: Hits, start_s: float | None, ratio: float | None
+) -> list[Found]:
+    """The starts and tempi with most votes of the first bars."""
+    voices = counted_voices(targets, hits)
     bar_s = float(np.diff([*targets.bar_starts_s, targets.end_s])[0])
+    first_s = float(hits.time_s[0] - targets.time_s[0])
+    low, high = first_s - bar_s, first_s + _BARS_BEFORE * bar_s
+    if start_s is not None:
+        low, high = start_s - 3 * _VOTE_S, start_s + 3 * _VOTE_S
     heard_s = bar_s * _BARS_HEARD
-    hit = np.flatnonzero(hits.time_s < first_s + 1.5 * heard_s)
+    hit = np.flatnonzero(hits.time_s < high + heard_s / SLOWEST)
     target = np.flatnonzero(targets.time_s < heard_s)
     pairs = np.argwhere(voices[hit][:, None] == targets.voice[target][None, :])
     if not len(pairs):
-        return Found(first_s if start_s is None else start_s, ratio or 1.0)
+        return []
     hit_s = hits.time_s[hit[pairs[:, 0]]]
     written_s = targets.time_s[target[pairs[:, 1]]]
     strokes = np.bincount(targets.voice[target], minlength=len(VOICES))
     weight = 1.0 / strokes[targets.voice[target[pairs[:, 1]]]]
 
-    low, high = (first_s - bar_s, first_s + bar_s)
-    if start_s is not None:
-        low, high = start_s - 3 * _VOTE_S, start_s + 3 * _VOTE_S
-    ratios = [ratio] if ratio else np.arange(SLOWEST, FASTEST, _STEP).tolist()
-    best = (0.0, Found(first_s if start_s is None else start_s, ratio or 1.0))
-    for each in sorted(ratios, key=lambda value: abs(np.log(value))):
-        votes, edges = np.histogram(
-            hit_s - written_s / each,
-            max(1, round((high - low) / _VOTE_S)),
-            (low, high),
-            weights=weight,
-        )
-        spread = np.convolve(votes, (0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25), "same")
-        if float(spread.max()) > best[0] * 1.001:
-            place = int(np.flatnonzero(spread >= _NEARLY * spread.max())[0])
-            place += int(spread[place : place + 7].argmax())
-            middle = float(edges[place] + edges[place + 1]) / 2.0
-            best = float(spread.max()), Found(middle if start_s is None else start_s, each)
-    return best[1]
+    places = max(1, round((high - low) / _VOTE_S))
+    width = (high - low) / places
+    ratios = np.array([ratio]) if ratio else np.arange(SLOWEST, FASTEST, _STEP)
+    table = np.empty((len(ratios), places))
+    for row, each in enumerate(ratios.tolist()):
+        place = ((hit_s - written_s / each - low) / width).astype(np.int64)
+        inside = (hit_s >= low + written_s / each) & (place < places)
+        votes = np.bincount(place[inside], weight[inside], places)
+        table[row] = np.convolve(votes, _VOTE, "same")[:places] if places > 6 else votes
+    found = []
+    for _ in range(_LIKELY):
+        row, place = divmod(int(table.argmax()), places)
+        if table[row, place] <= 0.0:
+            break
+        middle = low + (place + 0.5) * width
+        found.append(Found(middle if start_s is None else start_s, float(ratios[row])))
+        # What lies around it is found from here as well.
+        near = np.abs(ratios - ratios[row]) < 0.02
+        table[near, max(0, place - _SAME) : place + _SAME + 1] = 0.0
+    return found
+
+
+def _held(targets: Targets, hits: Hits, found: Found) -> tuple[float, float]:
+    """Where bar 1 starts if the player began about so, and how many strokes that answers, less
+    what speaks against it.
+    """
+    held_s = _HELD_S * found.ratio
+    held = targets.until(held_s) if held_s < targets.end_s else targets
+    path = lag_path(held, hits, ratio=found.ratio, start_s=found.start_s, reach_s=0.3)
+    start_s = float(path.lag_s[0])
+    before = int(np.count_nonzero(hits.time_s < start_s - _REACH_S))
+    other_tempo = abs(float(np.log(found.ratio)))
+    cost = _COUNT_IN_COST * min(before, _COUNT_IN) + _BEFORE_COST * max(before - _COUNT_IN, 0)
+    cost += _TEMPO_COST * other_tempo * len(held)
+    return start_s, path.votes - cost
 
 
 def follow(targets: Targets, hits: Hits, found: Found) -> Targets:
     """``targets`` (laid from second 0 at the written tempo) laid on the player's own course."""
-    written, played, row = _track(targets, hits, found)
-    bars = np.append(targets.bar_starts_s, targets.end_s)
-    at, lines = _course(bars, written, played, targets.voice[row], targets.bar[row], found)
+    reach_s = 0.5 + 0.04 * targets.end_s
+    path = lag_path(
+        targets, hits, ratio=found.ratio, start_s=found.start_s, reach_s=reach_s, leaps=True
+    )
+    return along(targets, hits, path)
 
-    def moved(written_s: Floats) -> Floats:
-        # Beyond the outermost bars' middles the line goes straight on.
-        inner = np.interp(written_s, at, lines[0])
-        before, after = written_s < at[0], written_s > at[-1]
-        inner[before] = lines[0][0] + (written_s[before] - at[0]) * lines[1][0]
-        inner[after] = lines[0][-1] + (written_s[after] - at[-1]) * lines[1][-1]
-        return inner
 
-    starts = moved(bars)
+def along(targets: Targets, hits: Hits, path: LagPath) -> Targets:
+    """``targets`` laid on the player's own course, which is near ``path``."""
+    written_s, lag_s = _pairs(targets, hits, path)
+    middles_s = path.start_s + ROW_S / 2.0
+    around_s = 1.5 * (targets.end_s - targets.start_s) / targets.bars
+    row_of = path.rows(written_s)
+    level, slope = path.lags_s(middles_s), np.zeros(len(middles_s))
+    for row, middle_s in enumerate(middles_s.tolist()):
+        low, high = np.searchsorted(written_s, (middle_s - around_s, middle_s + around_s))
+        own = path.stretch[row_of[low:high]] == path.stretch[row]
+        x, y = written_s[low:high][own] - middle_s, lag_s[low:high][own]
+        if len(x) < 4:
+            continue
+        level[row] = y.mean()
+        off = x - x.mean()
+        slope[row] = float(off @ y) / (float(off @ off) + _STEADY)
+        level[row] -= slope[row] * x.mean()
+
+    if not path.stretch[-1] and len(lag_s):
+        off = written_s - written_s.mean()
+        lean = float(off @ lag_s) / (float(off @ off) + _STEADY)
+        straight = lag_s.mean() + lean * (middles_s - written_s.mean())
+        heard = np.bincount(row_of, minlength=len(middles_s)) > 0
+        if np.abs(level - straight)[heard].max() <= _STRAIGHT_S:
+            level, slope = straight, np.full(len(level), lean)
+
+    def moved(at_s: Floats) -> Floats:
+        row = path.rows(at_s)
+        lag = np.empty(len(at_s))
+        for number in range(int(path.stretch[-1]) + 1):
+            own = np.flatnonzero(path.stretch == number)
+            here = path.stretch[row] == number
+            at, middle = at_s[here], middles_s[own]
+            # Beyond the outermost middles the line goes straight on.
+            inner = np.interp(at, middle, level[own])
+            inner += np.minimum(at - middle[0], 0.0) * slope[own[0]]
+            inner += np.maximum(at - middle[-1], 0.0) * slope[own[-1]]
+            lag[here] = inner
+        return at_s / path.ratio + lag
+
+    time_s = moved(targets.time_s)
+    shift_s = _best_shift(targets, time_s, hits)
+    bars_s = moved(np.append(targets.bar_starts_s, targets.end_s)) + shift_s
     return replace(
         targets,
-        time_s=moved(targets.time_s),
-        bar_starts_s=starts[:-1],
-        end_s=float(starts[-1]),
+        time_s=time_s + shift_s,
+        bar_starts_s=bars_s[:-1],
+        end_s=float(bars_s[-1]),
         followed=True,
     )
 
 
-def _voices(targets: Targets, hits: Hits) -> NDArray[np.int16]:
-    """The voices of hits as they count in the pattern."""
-    table = [STAFF_ORDER[folded(voice.name, targets.voices)] for voice in VOICES]
-    return np.array(table, np.int16)[hits.voice]
+def _best_shift(targets: Targets, time_s: Floats, hits: Hits) -> float:
+    """The small shift of all targets with which most are answered; none for a single stroke.
 
-
-def _track(targets: Targets, hits: Hits, found: Found) -> tuple[Floats, Floats, NDArray[np.int64]]:
-    """Pairs of written and played seconds that belong together, and their targets."""
-    voices = _voices(targets, hits)
-    by_voice = {code: hits.time_s[voices == code] for code in np.unique(voices).tolist()}
-    instants = np.flatnonzero(np.diff(targets.time_s, prepend=-np.inf) > 1e-9)
-    ends = np.append(instants[1:], len(targets))
-    period = 1.0 / found.ratio
-    now_s, last_s = found.start_s, 0.0
-    written: list[float] = []
-    played: list[float] = []
-    rows: list[int] = []
-    for first, end in zip(instants.tolist(), ends.tolist(), strict=True):
-        at_s = float(targets.time_s[first])
-        step_s = at_s - last_s
-        now_s, last_s = now_s + step_s * period, at_s
-        errors = []
-        for row in range(first, end):
-            own = by_voice.get(int(targets.voice[row]))
-            if own is None:
-                continue
-            near = int(np.searchsorted(own, now_s))
-            error = min(
-                (float(own[k]) - now_s for k in (near - 1, near) if 0 <= k < len(own)), key=abs
-            )
-            if abs(error) <= _REACH_S:
-                errors.append(error)
-                written.append(at_s)
-                played.append(now_s + error)
-                rows.append(row)
-        if errors:
-            # The median of strokes together: one that is far off pulls nothing.
-            error = float(np.median(errors))
-            now_s += _PHASE_GAIN * error
-            if step_s > 0:
-                period += _PERIOD_GAIN * error / max(step_s, 0.1)
-                period = min(max(period, 0.5 / found.ratio), 2.0 / found.ratio)
-    return np.array(written), np.array(played), np.array(rows, np.int64)
-
-
-def _course(
-    bars: Floats,
-    written: Floats,
-    played: Floats,
-    voice: NDArray[np.int16],
-    bar: NDArray[np.int32],
-    found: Found,
-) -> tuple[Floats, tuple[Floats, Floats]]:
-    """Middles of the bars in written seconds, and there the played time and its slope."""
-    middles = (bars[:-1] + bars[1:]) / 2.0
-    at: list[float] = []
-    level: list[float] = []
-    slope: list[float] = []
-    for index, middle in enumerate(middles.tolist()):
-        low, high = np.searchsorted(bar, (index - 1, index + 2))
-        x, y, kinds = written[low:high] - middle, played[low:high], voice[low:high]
-        if len(x) < 4 or np.ptp(x) <= 0.0:
+    A player's middle may lie beside the beat, and where strokes are close together the windows
+    want to be laid around the beat.
+    """
+    voices = counted_voices(targets, hits)
+    answered = np.zeros(len(_SHIFTS_S), np.int64)
+    for code in np.unique(voices).tolist():
+        own = time_s[targets.voice == code]
+        played = hits.time_s[voices == code]
+        if not len(own):
             continue
-        # One line, and for each voice how far it is from the line: a limb's habit stays an error.
-        codes, which = np.unique(kinds, return_inverse=True)
-        columns = np.zeros((len(x), 2 + len(codes) - 1))
-        columns[:, 0], columns[:, 1] = 1.0, x
-        others = np.flatnonzero(which > 0)
-        columns[others, 1 + which[others]] = 1.0
-        fit = np.linalg.lstsq(columns, y, rcond=None)[0]
-        lean = np.concatenate([[0.0], fit[2:]])[which].mean()
-        at.append(middle)
-        level.append(float(fit[0] + lean))
-        slope.append(float(fit[1]))
-    if not at:
-        return np.zeros(1), (np.array([found.start_s]), np.array([1.0 / found.ratio]))
-    return np.array(at), (np.array(level), np.array(slope))
+        edge = np.append((own[:-1] + own[1:]) / 2.0, np.inf)
+        for number, shift_s in enumerate(_SHIFTS_S.tolist()):
+            window = np.searchsorted(edge, played - shift_s)
+            near = np.abs(played - shift_s - own[window]) <= _WINDOW_S
+            answered[number] += np.count_nonzero(np.bincount(window[near]))
+    middle = len(_SHIFTS_S) // 2
+    best = int(np.argmax(answered - 1e-3 * np.abs(np.arange(len(_SHIFTS_S)) - middle)))
+    enough = answered[best] - answered[middle] > _SHIFT_GAIN * len(targets)
+    return float(_SHIFTS_S[best]) if enough else 0.0
+
+
+def _pairs(targets: Targets, hits: Hits, path: LagPath) -> tuple[Floats, Floats]:
+    """Written seconds and lags of the pairs on a path, but for the habit of each voice.
+
+    In order of written time; a pair is a target and the hit of its voice that is nearest.
+    """
+    voices = counted_voices(targets, hits)
+    lag_s = path.lags_s(targets.time_s)
+    expected_s = targets.time_s / path.ratio + lag_s
+    error_s = np.full(len(targets), np.inf)
+    for code in np.unique(targets.voice).tolist():
+        own_s = hits.time_s[voices == code]
+        if not len(own_s):
+            continue
+        rows = np.flatnonzero(targets.voice == code)
+        at = expected_s[rows]
+        after = np.clip(np.searchsorted(own_s, at), 0, len(own_s) - 1)
+        before = np.maximum(after - 1, 0)
+        later, earlier = own_s[after] - at, own_s[before] - at
+        error_s[rows] = np.where(np.abs(later) < np.abs(earlier), later, earlier)
+    known = np.flatnonzero(np.abs(error_s) <= _REACH_S)
+    error_s, voice = error_s[known], targets.voice[known]
+    n = np.maximum(np.bincount(voice, minlength=len(VOICES)), 1)
+    habit = np.bincount(voice, error_s, len(VOICES)) / n
+    middle = float(error_s.mean()) if len(known) else 0.0
+    return targets.time_s[known], lag_s[known] + error_s - habit[voice] + middle

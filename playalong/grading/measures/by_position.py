@@ -4,7 +4,9 @@
 * Swing: the percentage of an eighth-note pair that its first note takes, as ``Pattern.swing`` is
   written: for every pair whose two notes and following beat are answered, the time from the
   first to the second against the time from beat to beat, each the mean over its voices; and the
-  median over the pairs. Told where every beat is a quarter note.
+  median over the pairs. A pair may be written as eighths or as the outer notes of a triplet; of
+  the two kinds the one with more pairs is told, against what is written for it. Told where every
+  beat is a quarter note.
 * Grace strokes: how many were asked and played, and the median distance to the main stroke.
 """
 
@@ -18,7 +20,9 @@ from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun, med
 from playalong.grading.verdicts import VERDICTS, Verdict
 from playalong.pattern.meter import Meter
 
-_PAIR = Fraction(1, 4)
+_BEAT = Fraction(1, 4)
+#: Where the second note of a pair stands in its beat: as an eighth, as the last of a triplet.
+EIGHTHS, TRIPLETS = Fraction(1, 2), Fraction(2, 3)
 _CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
 
 
@@ -66,22 +70,30 @@ def places(run: MatchedRun, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]
 
 
 def swing(run: MatchedRun, meters: tuple[Meter, ...], written: Fraction) -> Swing:
-    """The swing as played against ``written``, the percentage that the pattern asks for."""
-    played = swing_percent(run, meters)
+    """The swing as played; ``written`` is the percentage that the pattern gives its eighths."""
+    of_eighths = _shares(run, meters, EIGHTHS)
+    of_triplets = _shares(run, meters, TRIPLETS)
+    triplets = len(of_triplets) > len(of_eighths)
+    played = median(of_triplets if triplets else of_eighths)
     ratio = played / (100.0 - played) if played is not None and 0.0 < played < 100.0 else None
-    return Swing(played, float(written), ratio)
+    return Swing(played, float(100 * TRIPLETS if triplets else written), ratio)
 
 
-def swing_percent(run: MatchedRun, meters: tuple[Meter, ...]) -> float | None:
-    """The swing as played, 50 is straight; None where no eighth-note pair was answered."""
-    if not len(run.target) or any(beat != _PAIR for meter in meters for beat in meter.beats):
-        return None
-    # Half-beat numbers 0, 1, 2 ... over the run; only bars of quarter beats have pairs throughout.
-    where = np.array([_eighth(place.stroke.at) for place in run.targets.places], dtype=np.int64)
+def _shares(run: MatchedRun, meters: tuple[Meter, ...], second: Fraction) -> Floats:
+    """The share of each pair that its first note takes, in per cent, in order of time.
+
+    ``second`` is where the second note stands in its beat as it is written.
+    """
+    if not len(run.target) or any(beat != _BEAT for meter in meters for beat in meter.beats):
+        return np.zeros(0)
+    # Two numbers a beat over the run, 0 on beat 1, 1 in it, 2 on beat 2 ...; -1 elsewhere.
+    where = np.array(
+        [_half_beat(place.stroke.at, second) for place in run.targets.places], dtype=np.int64
+    )
     in_bar = where[run.place]
-    eighths = np.array([int(meter.length / _PAIR * 2) for meter in meters])
+    halves = np.array([2 * len(meter.beats) for meter in meters])
     bar = run.targets.bar[run.target]
-    before = np.append(0, np.cumsum(eighths[np.arange(run.targets.bars) % len(eighths)]))
+    before = np.append(0, np.cumsum(halves[np.arange(run.targets.bars) % len(halves)]))
     known = in_bar >= 0
     number = before[bar[known]] + in_bar[known]
     played = run.targets.time_s[run.target][known] + run.error_ms[known] / 1000.0
@@ -89,17 +101,16 @@ def swing_percent(run: MatchedRun, meters: tuple[Meter, ...]) -> float | None:
     strokes = np.bincount(number, minlength=size)
     with np.errstate(invalid="ignore"):
         at = np.bincount(number, played, minlength=size) / strokes
-    first, second, following = at[0:-2:2], at[1:-1:2], at[2::2]
-    pairs = np.isfinite(first) & np.isfinite(second) & np.isfinite(following)
+    first, then, following = at[0:-2:2], at[1:-1:2], at[2::2]
+    pairs = np.isfinite(first) & np.isfinite(then) & np.isfinite(following)
     whole = following[pairs] - first[pairs]
-    shares = 100.0 * (second[pairs] - first[pairs])[whole > 0] / whole[whole > 0]
-    return median(shares)
+    return 100.0 * (then[pairs] - first[pairs])[whole > 0] / whole[whole > 0]
 
 
-def _eighth(at: Fraction) -> int:
-    """The number of the eighth note at ``at``, -1 between eighth notes."""
-    number = at / _PAIR * 2
-    return int(number) if number.denominator == 1 else -1
+def _half_beat(at: Fraction, second: Fraction) -> int:
+    """Twice the number of the beat at ``at``, one more at ``second`` into it, -1 elsewhere."""
+    beat, into = divmod(at, _BEAT)
+    return 2 * beat + (into > 0) if into in (0, second * _BEAT) else -1
 
 
 def graces(run: MatchedRun) -> Graces | None:

@@ -119,7 +119,8 @@ def score(run: MatchedRun, credits: Credits | None = None) -> Score:
 def _steady(run: MatchedRun) -> float:
     if not run.targets.followed:
         return 1.0
-    kept = steadiness(Strokes.of(run), 60.0)  # only the share by which the tempo changes counts
+    quarters_bpm = 240.0 / run.targets.seconds_per_whole
+    kept = steadiness(Strokes.of(run), quarters_bpm)  # only the share by which it changes counts
     if kept.trend == STEADY or not kept.first_bpm or not kept.last_bpm:
         return 1.0
     change = 100.0 * abs(kept.last_bpm / kept.first_bpm - 1.0)

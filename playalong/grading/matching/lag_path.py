@@ -1,0 +1,179 @@
+"""Where the player is against what is written, all along a run.
+
+The lag of a hit against a target of its voice is the time from the one to the other. Every pair
+that could belong together votes for its lag, in the second of the run in which the target is
+written, with a bell that is as wide as people scatter: the table of votes, seconds of the run by
+lags. The player's course is the path through it that gathers most votes, where moving to a
+neighbouring lag costs a little for each step (a tempo that is not quite the written one) and
+leaping to another costs as much as most of a bar's strokes (a place that was lost), and what is
+left out. The best path
+is found by dynamic programming (Viterbi, Error bounds for convolutional codes, IEEE Transactions
+on Information Theory 13(2), 1967; from memory).
+
+A path is coarse, to ``BIN_S``; who wants it finer fits lines through the pairs that lie on it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.midi.hits import Hits
+from playalong.pattern.targets import Targets
+from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+#: The width of a lag's place in the table.
+BIN_S = 0.010
+
+#: How long a row of the table is, in written seconds.
+ROW_S = 1.0
+
+#: The spread of a vote: what drummers' strokes have around the click (24 ms, median of takes of
+#: the Groove MIDI Dataset, Gillick et al., ICML 2019).
+_BELL_S = 0.024
+_BELL = np.exp(-0.5 * (np.arange(-6, 7) * BIN_S / _BELL_S) ** 2)
+
+#: The fastest that a path drifts without a leap, in lags for a row: about an eighth of the tempo.
+_DRIFT = 12
+
+#: What a step to the next lag costs, as a part of the strokes of a row; what a leap costs, as a
+#: part of the strokes of a bar.
+_STEP_COST, _LEAP_COST = 0.03, 0.75
+
+
+@dataclass(frozen=True)
+class LagPath:
+    """A path; arrays of r, a value for each row.
+
+    ``start_s`` float64, the written second at which a row begins; ``lag_s`` float64, how much
+    later than written (at ``ratio`` times the tempo) the player is; ``stretch`` int64, counts
+    the leaps before. ``votes`` is what the path gathered, at most one for each target.
+    """
+
+    start_s: Floats
+    lag_s: Floats
+    stretch: Ints
+    ratio: float
+    votes: float
+
+    def rows(self, written_s: Floats) -> Ints:
+        """The row in which each written second lies."""
+        after = np.searchsorted(self.start_s, written_s, side="right") - 1
+        return np.clip(after, 0, len(self.start_s) - 1)
+
+    def lags_s(self, written_s: Floats) -> Floats:
+        """The lag at each written second: between the rows' middles on a line, but for leaps."""
+        row, middle = self.rows(written_s), self.start_s + ROW_S / 2.0
+        found = np.empty(len(written_s))
+        for number in range(int(self.stretch[-1]) + 1):
+            own, here = self.stretch == number, self.stretch[row] == number
+            found[here] = np.interp(written_s[here], middle[own], self.lag_s[own])
+        return found
+
+
+def counted_voices(targets: Targets, hits: Hits) -> NDArray[np.int16]:
+    """The voices of hits as they count in the pattern."""
+    table = [STAFF_ORDER[folded(voice.name, targets.voices)] for voice in VOICES]
+    return np.array(table, np.int16)[hits.voice]
+
+
+def lag_path(
+    targets: Targets,
+    hits: Hits,
+    *,
+    ratio: float = 1.0,
+    start_s: float = 0.0,
+    reach_s: float = 0.5,
+    leaps: bool = False,
+) -> LagPath:
+    """The best path of ``hits`` against ``targets``, laid from second 0.
+
+    The player's tempo is about ``ratio`` times the written one, and bar 1 begins near
+    ``start_s``. Lags up to ``reach_s`` from there are looked at; only with ``leaps`` may the
+    path leap.
+    """
+    rows = max(1, int(np.ceil(targets.end_s / ROW_S)))
+    places = 2 * round(reach_s / BIN_S) + 1
+    votes = _votes(targets, hits, ratio, start_s - (places // 2) * BIN_S, (rows, places))
+    strokes_row = len(targets) / rows
+    step_cost = _STEP_COST * strokes_row
+    leap_cost = _LEAP_COST * len(targets) / targets.bars
+
+    drift = np.arange(-_DRIFT, _DRIFT + 1)
+    toll = step_cost * np.abs(drift)
+    value = votes[0] - step_cost * np.abs(np.arange(places) - places // 2) / 4.0
+    came = np.zeros((rows, places), np.int64)
+    own = np.arange(places)
+    padded = np.full(places + 2 * _DRIFT, -np.inf)
+    for row in range(1, rows):
+        padded[_DRIFT:-_DRIFT] = value
+        near = np.lib.stride_tricks.sliding_window_view(padded, 2 * _DRIFT + 1) - toll
+        best = near.argmax(axis=1)
+        gained, came[row] = near[own, best], own + drift[best]
+        if leaps:
+            origin, leapt = _leaps(value, strokes_row * BIN_S / ROW_S)
+            leap = leapt - leap_cost > gained
+            came[row, leap] = origin[leap]
+            gained[leap] = leapt[leap] - leap_cost
+        value = gained + votes[row]
+
+    lag = np.empty(rows, np.int64)
+    lag[-1] = value.argmax()
+    for row in range(rows - 1, 0, -1):
+        lag[row - 1] = came[row, lag[row]]
+    return LagPath(
+        ROW_S * np.arange(rows, dtype=np.float64),
+        start_s + BIN_S * (lag - places // 2).astype(np.float64),
+        np.cumsum(np.abs(np.diff(lag, prepend=lag[0])) > _DRIFT),
+        ratio,
+        float(value.max()),
+    )
+
+
+def _leaps(value: Floats, back_cost: float) -> tuple[Ints, Floats]:
+    """For each lag the best to leap from, and what its path is then worth.
+
+    Who leaps back in lag leaves out strokes: each of ``back_cost`` a lag, lest hits vote twice.
+    """
+    place = np.arange(len(value))
+    forth = np.maximum.accumulate(value)
+    sloped = (value - back_cost * place)[::-1]
+    back = np.maximum.accumulate(sloped)
+    forth_from = np.maximum.accumulate(np.where(value >= forth, place, 0))
+    back_from = np.maximum.accumulate(np.where(sloped >= back, place, 0))
+    back_value = back[::-1] + back_cost * place
+    return (
+        np.where(forth >= back_value, forth_from, place[::-1][back_from[::-1]]),
+        np.maximum(forth, back_value),
+    )
+
+
+def _votes(
+    targets: Targets, hits: Hits, ratio: float, low_s: float, shape: tuple[int, int]
+) -> Floats:
+    """The table of votes, (rows, lags from ``low_s`` on)."""
+    rows, places = shape
+    row_of = np.minimum((targets.time_s / ROW_S).astype(np.int64), rows - 1)
+    written_s = targets.time_s / ratio
+    voices = counted_voices(targets, hits)
+    edge = len(_BELL) // 2
+    width = places + 2 * edge
+    low_s -= (edge + 0.5) * BIN_S
+    cells = [np.zeros(0, np.int64)]
+    for code in np.unique(voices).tolist():
+        target = np.flatnonzero(targets.voice == code)
+        own_s = hits.time_s[voices == code]
+        first = np.searchsorted(own_s, written_s[target] + low_s)
+        last = np.searchsorted(own_s, written_s[target] + low_s + width * BIN_S)
+        n = last - first
+        which = np.repeat(target, n)
+        hit = np.arange(len(which)) - np.repeat(np.cumsum(n) - n, n) + np.repeat(first, n)
+        place = ((own_s[hit] - written_s[which] - low_s) / BIN_S).astype(np.int64)
+        cells.append(row_of[which] * width + np.clip(place, 0, width - 1))
+    table = np.bincount(np.concatenate(cells), minlength=rows * width).reshape(rows, width)
+    spread: Floats = np.lib.stride_tricks.sliding_window_view(table, len(_BELL), axis=1) @ _BELL
+    most = np.bincount(row_of, minlength=rows).astype(np.float64)
+    return np.minimum(spread, most[:, None])
