@@ -122,7 +122,7 @@ def read(path: Path) -> Take:
     if any(track.last_tick > _LAST_TICK for track in tracks):
         raise TakeError(f"{path} is no take: it would last for years. Save or copy it again.")
     events = _Events(tracks)
-    if not events.notes:
+    if not events.notes and not events.info:  # in a run of ours nothing may have been played
         raise TakeError(f"The take {path} is empty: it holds no note.")
     return events.take(file.division)
 
@@ -169,11 +169,10 @@ class _Events:
             only = _PERCUSSION
             if others:
                 remarks = (f"Only channel 10 was read; {others} notes on others were left out.",)
-        tick, _, note, velocity = (np.array(column) for column in zip(*rows, strict=True))
         return Take(
-            self._seconds(tick, division),
-            note.astype(np.int64),
-            velocity.astype(np.float64),
+            self._seconds(np.array([row[0] for row in rows], np.int64), division),
+            np.array([row[2] for row in rows], np.int64),
+            np.array([row[3] for row in rows], np.float64),
             self.info,
             remarks,
             lambda: self._in_seconds(division, only),
@@ -242,10 +241,7 @@ class Recording:
     def take(self) -> Take:
         """The take as it stands, just as ``read`` would give it back."""
         track = Track(self._in_order(), [(0, self._tempo_us)], [self._text()])
-        events = _Events([track])
-        if not events.notes:
-            return Take(np.empty(0), np.empty(0, np.int64), np.empty(0), dict(self.info))
-        return events.take(TICKS_PER_QUARTER)
+        return _Events([track]).take(TICKS_PER_QUARTER)
 
     def save(self, folder: Path, name: str) -> Path:
         """Write the take into ``folder`` under a new name that starts with ``name``.

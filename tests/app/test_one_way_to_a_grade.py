@@ -1,8 +1,4 @@
-"""Every kept take graded again, by its file alone, gives what was shown: whole JSON, every hit.
-
-What was shown is taken twice: from what the session made of the run, and from the run itself (its
-own targets and hits, which come from the live loop and from no file).
-"""
+"""Every kept take graded again, by its file alone, gives what was shown: whole JSON, every hit."""
 
 import json
 from collections.abc import Iterator
@@ -10,36 +6,36 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
-from playalong.app.grade.take_grading import Graded
-from playalong.app.lesson import lesson_session
 from playalong.app.lesson.lesson_session import LessonSession
 from playalong.app.play.play_session import save_run
+from playalong.app.run.along import Along
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
-from playalong.app.run.run import Run, RunResult
+from playalong.app.run.run import Run
 from playalong.app.run.task import Task
 from playalong.commands.main import main
-from playalong.grading.grade_run import grade, judged_hits
-from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
-from playalong.midi.hits import Hits
 from playalong.midi.pads import Guard, Pads
-from playalong.pattern.model import Dynamic, Pattern
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.model import Dynamic
 from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.writer import write
-from playalong.practice.plan import Kind
 from playalong.profile.latency import typed
 from playalong.profile.profile import Profile
 from playalong.records.take_info import Simulated
 from playalong.records.takes import read as read_take
+from playalong.screen.base.keys import Key
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from playalong.sound.device.output import SilentOutput
 from playalong.support.resources import folder
+from tests.app.test_pauses import Pulled
+from tests.support.lesson_takes import by_the_run, played_lesson, told
 from tests.support.steady_player import STEADY
 
 TEXT = """
@@ -95,78 +91,36 @@ def context_in(window: Window, profile: Profile = PROFILE) -> RunContext:
     )
 
 
-def told(graded: Graded) -> Any:
-    """What a script would read of what was shown."""
-    return json.loads(json.dumps(graded.as_json(with_hits=True)))
-
-
 def again(capsys: pytest.CaptureFixture[str], pattern: Path, take: Path, *options: str) -> Any:
     """What ``playalong grade`` says of a kept take."""
     assert main(["grade", str(pattern), str(take), "--json", "--hits", *options]) == 0
     return json.loads(capsys.readouterr().out)
 
 
-def by_the_run(pattern: Pattern, ended: RunResult, tempo_bpm: float, rules: Rules) -> Any:
-    """The grade of what the live loop held in its hands, with every hit."""
-    found, run = grade(pattern, tempo_bpm, ended.targets, Hits.of(ended.hits), rules)
-    return json.loads(json.dumps(as_json(found, judged_hits(run))))
-
-
 @pytest.mark.parametrize("skill", ["steady", "beginner"])
-def test_every_take_of_a_lesson(skill, window, tmp_path, capsys, monkeypatch):
+def test_every_take_of_a_lesson(skill, window, tmp_path, capsys):
+    """The beginner's would go on for ever: long enough for some steps to be made easier."""
     context = context_in(window, replace(PROFILE, latency=None))  # a simulated player has none
-    shown: list[Graded] = []
-    runs: list[tuple[Task, RunResult]] = []
-    grading, playing = lesson_session.grade_take, Run.play
-
-    def graded(*given):
-        shown.append(grading(*given))
-        return shown[-1]
-
-    def played(run, *given):
-        ended = playing(run, *given)
-        if run._task.judged:
-            runs.append((run._task, ended))
-        return ended
-
-    monkeypatch.setattr(lesson_session, "grade_take", graded)
-    monkeypatch.setattr(Run, "play", played)
-
-    def connect(targets, number, start_s):
-        performance = perform(targets, PLAYERS[skill], number)
-        return SimulatedPort(performance, start_s, context.clock.now)
-
-    session = LessonSession(
-        *(PATTERN, RULES, context, connect, tmp_path / "lessons", tmp_path / "takes"),
+    takes = played_lesson(
+        *(PATTERN, RULES, context, tmp_path),
+        skill=PLAYERS[skill],
         simulated=Simulated(skill, 5),
+        most=40 if skill == "beginner" else 10_000,
     )
-    if skill == "beginner":  # it would go on for ever: long enough for some to be made easier
-        session.lesson.played = lambda result, then=session.lesson.played: (
-            then(result) if len(shown) < 40 else session.lesson.skip()
-        )
-    session.go()
-
     path = tmp_path / "small.toml"
     path.write_text(TEXT, encoding="utf-8")
-    takes = sorted((tmp_path / "takes").rglob("*.mid"))
-    assert len(takes) == len(shown) == len(runs) > 20
-    kinds = set()
-    for number, (take, graded_then, (task, ended)) in enumerate(
-        zip(takes, shown, runs, strict=True)
-    ):
-        now = again(capsys, path, take)
-        assert now == told(graded_then)
-        if task.free:
-            kinds.add(Kind.FREE)
-        else:
-            kinds.add(task.excerpt)
-            live = by_the_run(task.pattern, ended, task.tempo_bpm, task.rules)
-            assert {key: now[key] for key in live} == live
-        info = read_take(take).info
+    for number, take in enumerate(takes):
+        now = again(capsys, path, take.path)
+        assert now == take.shown
+        if take.live is not None:
+            assert {key: now[key] for key in take.live} == take.live
+        info = read_take(take.path).info
         assert info["simulated"] == {"skill": skill, "seed": 5 + number}
         assert "player" not in info
-    assert len(kinds) > 5
-    assert Kind.FREE in kinds
+    assert len(takes) >= 40
+    assert len({take.kind for take in takes}) > 5
+    assert len({take.task.excerpt for take in takes}) > 10
+    assert any(take.task.free for take in takes)
 
 
 def one_run(window: Window, task: Task, where: Path, seed: int = 3, profile: Profile = PROFILE):
@@ -192,6 +146,74 @@ def test_a_run_on_a_kit_that_was_learned(window, tmp_path, capsys, variations, s
     live = by_the_run(PATTERN, ended, 97.0, rules)
     assert {key: now[key] for key in live} == live
     assert now["latency_ms"] == (11.3 if strokes else 0.0)
+
+
+def test_a_run_whose_cable_was_pulled_twice(window, tmp_path, capsys):
+    """In its second bar, and in its last, which is then played once more."""
+    context = replace(context_in(window), frame_s=0.02, listen_s=0.02)
+    task = Task(PATTERN, 97.0, 6, ("more",), RULES)
+    bar_s = 2 * 60 / 97.0
+    first_s = 1.0 + bar_s + 1.4 * bar_s
+    port = Pulled(context.clock, [(first_s, first_s + 4.0), (first_s + 10.4, first_s + 13.0)])
+    run = Run(task, context, lambda _: port)
+    port.plays(run, task)
+    ended = run.play()
+    assert ended.lost_port is None
+    assert len(ended.pauses.each) == 2
+    kept = save_run(task, ended, tmp_path)
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    now = again(capsys, path, kept.path)
+    assert now == told(kept.graded)
+    live = by_the_run(PATTERN, ended, 97.0, RULES)
+    assert {key: now[key] for key in live} == live
+    assert 0 < now["counts"]["targets"] < 6 * 8
+
+
+def test_a_run_along_with_a_recording(window, tmp_path, capsys):
+    """Its beats sway, so that no even tempo would do; two bars of it have gone before."""
+    beats = BeatMap.of((0.61 * n + 0.05 * np.sin(n) for n in range(40)), 1, 2)
+    task = Task(PATTERN, 97.0, 9, (), RULES).going_along(Along(beats, 2, name="rain.wav"))
+    kept, ended = one_run(window, task, tmp_path)
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    now = again(capsys, path, kept.path)
+    assert now == told(kept.graded)
+    live = by_the_run(PATTERN, ended, task.tempo_bpm, RULES)
+    assert {key: now[key] for key in live} == live
+
+
+@pytest.mark.parametrize("key_at_s", [2.0, 5.3, 7.7])
+def test_a_run_that_the_player_breaks_off(window, tmp_path, capsys, key_at_s):
+    context = context_in(window)
+    leaving = Leaving(window, context.clock, key_at_s)
+    task = Task(PATTERN, 97.0, 6, (), RULES)
+    performance = perform(task.targets(), STEADY, 1)
+    ended = Run(
+        task,
+        replace(context, window=leaving),
+        lambda start_s: SimulatedPort(performance, start_s, context.clock.now),
+    ).play()
+    assert ended.outcome is not None
+    kept = save_run(task, ended, tmp_path)
+    path = tmp_path / "small.toml"
+    path.write_text(TEXT, encoding="utf-8")
+    now = again(capsys, path, kept.path)
+    assert now == told(kept.graded)
+    assert now["counts"]["targets"] < task.targets().time_s.size
+
+
+class Leaving:
+    """A window in which Escape is pressed at a time on the clock."""
+
+    def __init__(self, window, clock, at_s):
+        self._window, self._clock, self._at_s = window, clock, at_s
+
+    def __getattr__(self, name):
+        return getattr(self._window, name)
+
+    def presses(self):
+        return [Key.ESCAPE] if self._clock.now() >= self._at_s else []
 
 
 def test_what_a_take_says(window, tmp_path):

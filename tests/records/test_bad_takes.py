@@ -10,7 +10,7 @@ import pytest
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.grade.take_grading import AUTO, Options, grade_take
 from playalong.grading.text import as_json
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import Take, TakeError, read
@@ -62,7 +62,8 @@ def read_or_told(data: bytes) -> Take | None:
     assert "\n" not in told
     if take is None:
         return None
-    assert len(take.time_s) == len(take.note) == len(take.velocity) > 0
+    assert len(take.time_s) == len(take.note) == len(take.velocity)
+    assert len(take.time_s) > 0 or take.info
     assert (take.time_s[1:] >= take.time_s[:-1]).all()
     assert ((take.velocity >= 1.0) & (take.velocity <= 127.0)).all()
     assert ((take.note >= 0) & (take.note <= 127)).all()
@@ -96,6 +97,22 @@ def test_nothing_in_it(tmp_path):
 @pytest.mark.parametrize("tracks", [[], [track()], [track(event(0, 0x99, 38, 0))]])
 def test_no_note(tmp_path, tracks):
     assert "is empty: it holds no note" in line(in_file(tmp_path, file(1, 480, tracks)))
+
+
+def test_a_take_of_ours_in_which_nothing_was_played(tmp_path):
+    """It is a run all the same, in which everything was missed; but nobody could follow it."""
+    take = read(in_file(tmp_path, file(0, 480, [track(text("playalong " + json.dumps(INFO)))])))
+    assert len(take.time_s) == len(take.messages) == 0
+    counts = grade_take(PATTERN, take, Options()).grade.counts
+    assert (counts.targets, counts.missed, counts.extra) == (6, 6, 0)
+    for options in (Options(tempo_bpm=AUTO), Options(start_s=AUTO)):
+        _, told = attempt(lambda options=options: grade_take(PATTERN, take, options))
+        assert "no stroke that could be followed" in told
+    other = read_pattern(
+        'title = "O"\nmeter = "4/4"\ntempo = 60\n[[bar]]\nride = "x x x x"\n', "other"
+    )
+    _, told = attempt(lambda: grade_take(other, take, Options()))
+    assert "None of the 0 notes" in told
 
 
 @pytest.mark.parametrize("division", [0x0000, 0xE700, 0x8000])

@@ -153,6 +153,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     held = _Held(replace(asked, pattern=pattern), hits, rules, variations, bars, said.pauses, beats)
     remarks = [*asked.remarks, *take.remarks]
     if AUTO in (options.tempo_bpm, options.start_s):
+        if not len(hits):
+            raise UserError("The take holds no stroke that could be followed: leave out auto.")
         seek_tempo, seek_start = options.tempo_bpm == AUTO, options.start_s == AUTO
         graded = held.to_the_player(tempo_bpm, seek_tempo, seek_start)
     else:
