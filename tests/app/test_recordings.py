@@ -19,7 +19,7 @@ from playalong.app.recording.beats_draft import Draft, DraftError
 from playalong.app.recording.beats_session import LEAD_S, BeatsSession
 from playalong.app.recording.loading import along, opened, write_with_click
 from playalong.app.recording.recording_sounds import Clicked
-from playalong.app.run.along import Excerpt
+from playalong.app.run.along import RecordingPart
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
@@ -470,11 +470,11 @@ def test_the_line_goes_to_the_bars_that_are_chosen(recording, context):
 
 def test_from_the_middle_a_recording_rises_without_a_step():
     loud = Played(np.full((4_800, 2), 0.5, np.float32))
-    heard_first = Excerpt(loud, 0, 0.0).after(0.01).read(0, 1_000)[:, 0]
+    heard_first = RecordingPart(loud, 0, 0.0).after(0.01).read(0, 1_000)[:, 0]
     assert heard_first[0] == 0.0
     assert np.abs(np.diff(heard_first)).max() < 0.01
     assert heard_first[200:] == pytest.approx(0.5)
-    assert Excerpt(loud, 0, 0.0).read(0, 10)[:, 0] == pytest.approx(0.5)
+    assert RecordingPart(loud, 0, 0.0).read(0, 10)[:, 0] == pytest.approx(0.5)
 
 
 def test_a_change_is_heard_while_it_plays(recording):

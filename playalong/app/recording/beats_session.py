@@ -17,7 +17,7 @@ from playalong.app.recording.recording_sounds import (
     LOWEST_DB,
     Clicked,
 )
-from playalong.app.run.along import Excerpt
+from playalong.app.run.along import RecordingPart
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import Scene, View, show
 from playalong.app.run.hit_input import HitInput
@@ -221,7 +221,7 @@ class BeatsSession(Scene):
         context.output.clear()
         self._since_s = context.clock.now() + LEAD_S
         begin = round(self._from_s * RATE)
-        context.output.schedule(self._since_s, [Excerpt(self._sound, begin, 0.0)])
+        context.output.schedule(self._since_s, [RecordingPart(self._sound, begin, 0.0)])
 
     def _stop(self) -> None:
         """Stop where it is, and make beats of what was tapped."""

@@ -6,7 +6,7 @@ import numpy as np
 
 from playalong.app.recording.background import shown, told
 from playalong.app.recording.recording_sounds import UNDER_CLICK_DB, Clicked, Faded
-from playalong.app.run.along import Along, Excerpt
+from playalong.app.run.along import Along, RecordingPart
 from playalong.app.run.context import RunContext
 from playalong.pattern.beat_map import BeatMap, check_speed
 from playalong.sound.recordings.decoding import Progress, Recording
@@ -84,7 +84,7 @@ def along(
     middle = Faded(reel, through, join, join, level)
     last = Faded(reel, reel.frames, join, round(END_S * RATE), level)
     sounds = [
-        Excerpt(last if number == rounds - 1 else middle, 0, number * length_s - before_s)
+        RecordingPart(last if number == rounds - 1 else middle, 0, number * length_s - before_s)
         for number in range(rounds)
     ]
 
@@ -113,4 +113,4 @@ def write_with_click(
 
     UserError when it cannot be written.
     """
-    write_wave(path, blocks([Excerpt(Clicked(recording, beats, level_db), 0, 0.0)]))
+    write_wave(path, blocks([RecordingPart(Clicked(recording, beats, level_db), 0, 0.0)]))

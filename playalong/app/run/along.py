@@ -36,7 +36,7 @@ class MapTime:
 
 
 @dataclass(frozen=True)
-class Excerpt:
+class RecordingPart:
     """A part of a recording, from frame ``begin`` of ``stream`` on, heard from ``time_s`` on.
 
     Where that is not the stream's beginning it rises within ``RISE_S``, so that nothing cracks.
@@ -58,10 +58,10 @@ class Excerpt:
             part = part * risen(np.arange(begin, begin + len(part)), 0, rise)
         return part
 
-    def after(self, time_s: float) -> "Excerpt":
+    def after(self, time_s: float) -> "RecordingPart":
         """The same from ``time_s`` on."""
         later = max(0, round((time_s - self.time_s) * RATE))
-        return Excerpt(self.stream, self.begin + later, self.time_s + later / RATE)
+        return RecordingPart(self.stream, self.begin + later, self.time_s + later / RATE)
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class Along:
 
     beats: BeatMap
     first_bar: int
-    sounds: tuple[Excerpt, ...] = ()
+    sounds: tuple[RecordingPart, ...] = ()
     name: str = ""
     percent: int = 100
     at: "Callable[[int, Progress], Along] | None" = field(default=None, repr=False)
