@@ -1,6 +1,7 @@
 """What a grade says, as codes: the findings in their order."""
 
 import re
+from typing import Any
 
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade
@@ -34,11 +35,16 @@ _SPOKEN = (
 )
 
 
+def findings(grade: Grade) -> list[Any]:
+    """All findings, the first being the advice."""
+    return list(getattr(grade, "findings", ()))
+
+
 def codes(grade: Grade) -> list[str]:
-    """The codes of all findings, the first being the advice."""
-    findings = getattr(grade, "findings", None)
-    if findings is not None:
-        return [finding.code for finding in findings]
+    """Their codes."""
+    found = findings(grade)
+    if found:
+        return [str(finding.code) for finding in found]
     return [next((code for words, code in _SPOKEN if re.search(words, grade.advice)), "?")]
 
 
