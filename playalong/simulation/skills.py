@@ -146,9 +146,9 @@ SKILLS: dict[str, Skill] = {
         extra=0.004,
         wrong_drum=0.004,
         habits=(
-            Habit(limb=Limb.KICK_FOOT, nth=1, late_ms=32.0),
-            Habit(dynamic=Dynamic.GHOST, nth=1, louder_db=16.0),
-            Habit(limb=Limb.HAT_HAND, every=26, leaves_out=True),
+            Habit(limb=Limb.KICK_FOOT, nth=1, late_ms=42.0),
+            Habit(dynamic=Dynamic.GHOST, nth=0, louder_db=16.0),
+            Habit(limb=Limb.HAT_HAND, every=52, leaves_out=True),
         ),
     ),
     "advanced": Skill(
