@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass, replace
 
+from playalong.app.kit_click import KitClick
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import FRAME_S, LISTEN_S, RunContext
 from playalong.app.run.hit_input import HitInput
-from playalong.app.run.kit_click import KitClick
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port

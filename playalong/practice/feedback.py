@@ -3,9 +3,10 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from playalong.grading.verdicts import Rules
+from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.model import Pattern
 from playalong.practice.excerpts import Excerpt
+from playalong.practice.free_playing import SHOWN
 from playalong.practice.plan import Kind, Step
 
 
@@ -72,6 +73,11 @@ class Exercise:
     def is_free(self) -> bool:
         """Whether the player may add and leave out what they like; see ``free_playing``."""
         return self.step.kind is Kind.FREE
+
+    @property
+    def shown(self) -> frozenset[Verdict]:
+        """The verdicts that leave a mark while it is played."""
+        return SHOWN if self.is_free else frozenset(Verdict)
 
 
 @dataclass(frozen=True, slots=True)

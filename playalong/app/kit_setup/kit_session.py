@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 
+from playalong.app.kit_click import KitClick
 from playalong.app.kit_setup import profile_text as kit_words
 from playalong.app.kit_setup.latency import ToKit, latency, typed_in
 from playalong.app.kit_setup.loudness import loudness
@@ -13,7 +14,6 @@ from playalong.app.kit_setup.profile_text import shown
 from playalong.app.kit_setup.setup_context import Keep, SetupContext, pads_of_kit
 from playalong.app.kit_setup.triggers import triggers
 from playalong.app.run.context import RunContext
-from playalong.app.run.kit_click import KitClick
 from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.midi_io.backend import PortError

@@ -18,13 +18,12 @@ from playalong.app.run.hit_input import HitInput
 from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
-from playalong.grading.verdicts import Rules, Verdict
+from playalong.grading.verdicts import Rules
 from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.practice.feedback import Answer, Exercise, State
-from playalong.practice.free_playing import SHOWN
 from playalong.practice.lesson import Lesson
 from playalong.practice.phrases import intro
 from playalong.practice.repetition import Repetition, repetition
@@ -175,7 +174,7 @@ class LessonSession:
             (),
             exercise.rules,
             company=exercise.accompaniment,
-            shown=SHOWN if exercise.is_free else frozenset(Verdict),
+            shown=exercise.shown,
             about=exercise.words,
             clicking=self._clicking,
             waits=False,  # the exercise is played again
