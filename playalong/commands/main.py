@@ -9,8 +9,10 @@ traceback is kept in a file.
 """
 
 import argparse
+import signal
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Protocol
 
 from playalong.commands import (
@@ -19,6 +21,7 @@ from playalong.commands import (
     demo,
     grade,
     hear,
+    history,
     kit,
     patterns,
     play,
@@ -70,12 +73,14 @@ COMMANDS: dict[str, Command] = {
     "beats": beats,
     "practice": practice,
     "grade": grade,
+    "history": history,
 }
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit code."""
     typed = sys.argv[1:] if arguments is None else arguments
+    _end_as_by_hand()
     try:
         given = parser(typed).parse_args(typed)
         given.run(given)
@@ -91,6 +96,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _tell_mistake(error)
         return OUR_MISTAKE
     return DONE
+
+
+def _end_as_by_hand() -> None:
+    """Any signal that ends the program ends it as Ctrl+C does: what was played is kept."""
+
+    def interrupt(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    for name in ("SIGTERM", "SIGHUP", "SIGBREAK"):
+        number = getattr(signal, name, None)
+        if number is not None:
+            with suppress(ValueError):  # not the main thread: somebody else's program
+                signal.signal(number, interrupt)
 
 
 def _tell_mistake(error: Exception) -> None:

@@ -19,7 +19,7 @@ from fractions import Fraction
 from functools import cached_property
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import Any, Self
 
 import mido
 import numpy as np
@@ -223,6 +223,8 @@ class Recording:
         self._lead = round(lead_s / self._seconds(1))
         self._messages: list[tuple[int, bytes]] = []
         self.info: dict[str, Any] = {**info, "start_s": self._seconds(self._lead)}
+        #: Told of every message that is kept: its tick, and its bytes.
+        self.listener: Callable[[int, bytes], None] = lambda _tick, _data: None
 
     def _seconds(self, ticks: int) -> float:
         return float(tick_seconds(ticks, self._tempo_us, TICKS_PER_QUARTER))
@@ -236,6 +238,7 @@ class Recording:
         message = whole(data)
         if message:
             self._messages.append((tick, message))
+            self.listener(tick, message)
         return self._seconds(tick) - float(self.info["start_s"])
 
     def take(self) -> Take:
@@ -243,17 +246,41 @@ class Recording:
         track = Track(self._in_order(), [(0, self._tempo_us)], [self._text()])
         return _Events([track]).take(TICKS_PER_QUARTER)
 
+    def as_bytes(self) -> bytes:
+        """The take as a Standard MIDI File."""
+        file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER)
+        file.tracks.append(self._track())
+        data = BytesIO()
+        file.save(file=data)
+        return data.getvalue()
+
+    @property
+    def seconds(self) -> float:
+        """How long the take is, from its beginning to its last message."""
+        return self._seconds(max((tick for tick, _ in self._messages), default=0))
+
+    def as_plain(self) -> dict[str, Any]:
+        """All but the messages, as plain objects: what ``resumed`` takes."""
+        return {"tempo_us": self._tempo_us, "info": self.info}
+
+    @classmethod
+    def resumed(cls, plain: Mapping[str, Any], messages: Iterable[tuple[int, bytes]]) -> Self:
+        """The recording of which ``as_plain`` and ``listener`` told, as far as they did."""
+        info = dict(plain["info"])
+        found = cls(60.0, Fraction(1, 4), 0.0, info)
+        found._tempo_us = int(plain["tempo_us"])
+        found._lead = round(float(info["start_s"]) / found._seconds(1))
+        found._messages = list(messages)
+        found.info = info
+        return found
+
     def save(self, folder: Path, name: str) -> Path:
         """Write the take into ``folder`` under a new name that starts with ``name``.
 
         TakeError when it cannot be written; nothing half written is left, nothing overwritten.
         """
-        file = mido.MidiFile(type=0, ticks_per_beat=TICKS_PER_QUARTER)
-        file.tracks.append(self._track())
-        data = BytesIO()
-        file.save(file=data)
         try:
-            return write_new_file(folder, f"{name}.mid", data.getvalue())
+            return write_new_file(folder, f"{name}.mid", self.as_bytes())
         except FileError as error:
             raise TakeError(f"The take cannot be written to {folder} ({error.reason}).") from None
 

@@ -190,7 +190,7 @@ def test_the_demo_leaves_a_take_a_grade_and_pictures(tmp_path, capsys):
 
     first, kinds = run(tmp_path / "one")
     second, _ = run(tmp_path / "two")
-    assert kinds == {".mid", ".json", ".png"}
+    assert kinds == {".mid", ".json", ".png", ".db"}
     assert first == second
     assert first["bars"] == 2
     assert first["counts"]["targets"] == 2 * 17

@@ -11,7 +11,7 @@ from datetime import datetime
 from math import ceil
 from pathlib import Path
 
-from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
@@ -150,15 +150,20 @@ class LessonSession:
             if heard is not None or self.lesson.exercise != exercise:
                 return heard
         ended = self._played(exercise, task)
-        self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
+        saved = self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
         if ended.mishaps and not self._mishaps:
             self._trouble += mishap_lines(ended.mishaps)
             self._mishaps = ended.mishaps
+        graded = None
+        if ended.lost_port is None and ended.outcome is None:
+            graded = grade_take(self._pattern, ended.recording.take(), Options())
+        if self._context.memory is not None and ended.log is not None:
+            self._context.memory.keep(ended.log, ended.recording, graded, saved)
         if ended.lost_port is not None:
             return self._wait_for_kit(ended)
-        if ended.outcome is not None:
-            return self._wish(ended.outcome, ended)
-        answer = self.lesson.played(self._result(ended))
+        if graded is None:
+            return self._wish(ended.outcome or Outcome.LEAVE, ended)
+        answer = self.lesson.played(self._result(graded))
         self._keep_lesson()
         return self._say(exercise, task, ended, answer)
 
@@ -182,6 +187,7 @@ class LessonSession:
             excerpt=exercise.excerpt,
             free=exercise.is_free,
             simulated=simulated and simulated.next(self._number),
+            kind="lesson",
         )
         return replace(task, rest=ceil(REST_S / _bar_s(task))) if rests else task
 
@@ -235,8 +241,7 @@ class LessonSession:
             return None
         return self._wish(ended.outcome, ended)
 
-    def _result(self, ended: RunResult) -> Repetition:
-        graded = grade_take(self._pattern, ended.recording.take(), Options())
+    def _result(self, graded: Graded) -> Repetition:
         targets, mixed = graded.run.targets, graded.mixed
         seconds = targets.end_s - targets.start_s
         if mixed is None:
@@ -341,13 +346,14 @@ class LessonSession:
         plain, name = self.lesson.as_plain(), self._pattern.name
         self._keep(lambda: lessons.write(self._lesson_folder, name, plain))
 
-    def _keep(self, write: Callable[[], Path]) -> None:
+    def _keep(self, write: Callable[[], Path]) -> Path | None:
         """Write something; what goes wrong is told once, at the end."""
         try:
-            write()
+            return write()
         except (TakeError, lessons.LessonError) as error:
             if str(error) not in self._trouble:
                 self._trouble.append(str(error))
+            return None
 
 
 @dataclass

@@ -7,6 +7,7 @@ from pathlib import Path
 from threading import Thread
 
 from playalong.app.lesson.lesson_session import LessonSession, LessonSummary, overview_of
+from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.play_session import PlaySession, SavedRun, result_page, save_run
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
@@ -41,7 +42,8 @@ def play(
 ) -> Iterator[SavedRun]:
     """Play ``task`` on ``port``, again as often as the player asks; what each run left."""
     with OpenDevices(look, home, RealClock(), notices=(port.name,)) as opened:
-        context = on_kit(opened, look, port, profile)
+        memory = Memory(folder or home.data)
+        context = replace(on_kit(opened, look, port, profile), memory=memory)
         yield from PlaySession(task, context, port, folder or home.data / "takes").runs()
 
 
@@ -75,14 +77,15 @@ def demo(
     performance = perform(targets, player.skill, player.seed)
     with OpenDevices(look, home, clock, ("a simulated player plays",)) as opened:
         picture = _Picture(opened.window, targets.end_s - _PICTURE_S)
-        context = replace(opened, seen=picture.seen, echo=look.echo)
+        memory = Memory(folder or home.data, simulated=True)
+        context = replace(opened, seen=picture.seen, echo=look.echo, memory=memory)
         if player.through_port:
             ended = _run_through_port(task, context, performance)
         else:
             ended = Run(
                 task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
             ).play()
-        kept = save_run(task, ended, folder or home.data / "takes")
+        kept = save_run(task, ended, folder or home.data / "takes", memory)
         beside = kept.path.with_suffix("")
         files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
         told = kept.graded.as_json(with_hits=True)
@@ -177,6 +180,8 @@ def practise(
         context = opened
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile or Profile(by.name, ""))
+        if not fast:  # hundreds of repetitions in a minute are nobody's history
+            context = replace(context, memory=Memory(kept, simulated=isinstance(by, Player)))
         takes, lessons = kept / "takes", kept / "lessons"
         simulated = by.simulated if isinstance(by, Player) else None
         return LessonSession(

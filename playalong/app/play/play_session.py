@@ -17,6 +17,7 @@ from playalong.app.grade.take_grading import (
     Options,
     grade_take,
 )
+from playalong.app.memory import Memory
 from playalong.app.mistakes import described, keep_mistake
 from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.recording.background import LeftError, shown
@@ -87,6 +88,8 @@ class PlaySession:
         while True:
             kept, ended = self._run()
             yield kept
+            if ended.is_interrupted:
+                return
             if ended.outcome is Outcome.LEAVE and not ended.hits:
                 return
             if self._result(kept, ended) is Outcome.LEAVE:
@@ -95,7 +98,8 @@ class PlaySession:
     def _run(self) -> tuple[SavedRun, RunResult]:
         ended = Run(self._task, self._context, lambda _: self._port).play()
         self._context.output.clear()
-        return save_run(self._task, ended, self._folder), ended
+        memory = self._context.memory
+        return save_run(self._task, ended, self._folder, memory), ended
 
     def _ready(self) -> Outcome:
         """The page before a run, until START or LEAVE."""
@@ -223,8 +227,8 @@ def to_hear(task: Task, clicked: bool = True) -> Task:
     )
 
 
-def save_run(task: Task, ended: RunResult, folder: Path) -> SavedRun:
-    """Write the take of a run and grade it."""
+def save_run(task: Task, ended: RunResult, folder: Path, memory: Memory | None = None) -> SavedRun:
+    """Write the take of a run and grade it, and keep both in ``memory``."""
     trouble = []
     if ended.lost_port is not None:
         trouble.append(
@@ -242,6 +246,9 @@ def save_run(task: Task, ended: RunResult, folder: Path) -> SavedRun:
     except Exception as error:
         kept = f"The take is kept: {path}. The program made a mistake in grading it"
         raise UserError(f"{kept} ({described(error)}). {keep_mistake(error)}".rstrip()) from error
+    if memory is not None and ended.log is not None:
+        memory.keep(ended.log, ended.recording, graded, path)
+        trouble += memory.told
     return SavedRun(path, graded, tuple(trouble))
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
+from playalong.app.memory import Memory
 from playalong.app.run.clock import Clock
 from playalong.app.run.pad_commands import PadCommands
 from playalong.midi.port import Arrival
@@ -33,7 +34,8 @@ class RunContext:
     with the time in seconds of the run. ``stamps`` learns the port's least delay from run to run.
     ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
     the program. A run waits ``patience_s`` for a kit that has gone. ``pad_commands`` hears strokes
-    that work the program, where there is a port for it.
+    that work the program, where there is a port for it. ``memory`` keeps runs while they go on,
+    None where nothing is kept.
     """
 
     clock: Clock
@@ -49,6 +51,7 @@ class RunContext:
     listen_s: float = LISTEN_S
     patience_s: float = PATIENCE_S
     pad_commands: PadCommands | None = None
+    memory: Memory | None = None
 
     def level(self) -> Level:
         """The level of the sound, for a page."""

@@ -30,6 +30,7 @@ from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.pattern.meter import Meter
 from playalong.pattern.targets import Targets
+from playalong.records.store.run_log import RunLog
 from playalong.records.takes import Recording
 from playalong.screen.base.page import Outcome
 from playalong.screen.pages.run import CountIn, RunPage
@@ -61,7 +62,9 @@ class RunResult:
 
     ``hits`` are what was played, in seconds of the run; ``outcome`` what the player asked for
     before it was over, and ``lost_port`` the port that went away, None where neither is so.
-    ``next_s`` is when, on the clock, the bar after the last (and after its rest) begins.
+    ``next_s`` is when, on the clock, the bar after the last (and after its rest) begins. ``log`` is
+    what wrote it to the store meanwhile, None where nothing does. ``is_interrupted``: the program
+    was told to end.
     ``mishaps`` are errors of what shows a run, by what failed; they cost nothing that was played.
     """
 
@@ -74,6 +77,8 @@ class RunResult:
     next_s: float
     pauses: Pauses
     mishaps: Mapping[str, Exception]
+    log: RunLog | None = None
+    is_interrupted: bool = False
 
 
 class Run(Scene):
@@ -135,6 +140,9 @@ class Run(Scene):
         pads = profile.pads.for_targets(self._expected)
         self._echo = Echo(context.output, pads) if context.echo else None
         self._recording = task.recording(LEAD_S + count_in_s, profile, self._expected)
+        self._log: RunLog | None = None
+        if context.memory is not None and task.judged:
+            self._log = context.memory.begin(self._recording, task.kind)
         self._input = HitInput(
             connect(start_s),
             context.stamps,
@@ -153,7 +161,11 @@ class Run(Scene):
         """
         self._each_bar = each_bar
         context, time = self._context, self.time
-        outcome = show(context, self, self._input)
+        is_interrupted = False
+        try:
+            outcome = show(context, self, self._input)
+        except KeyboardInterrupt:  # the run so far is kept, and then the program ends
+            outcome, is_interrupted = Outcome.LEAVE, True
         lost = time.state is State.LOST
         if outcome is not None or lost:
             self._break_off(context.clock.now())
@@ -170,6 +182,8 @@ class Run(Scene):
             next_s=time.start_s + self._length_s,
             pauses=time.pauses,
             mishaps=self._mishaps.found,
+            log=self._log,
+            is_interrupted=is_interrupted,
         )
 
     def notice(self, words: str) -> None:
@@ -247,6 +261,8 @@ class Run(Scene):
     def _judge_anew(self) -> None:
         """Judge again what was played, now that less is expected."""
         self._recording.info["pauses"] = self.time.pauses.as_plain()
+        if self._log is not None:
+            self._log.info(self._recording.as_plain())
         self.judging.anew(self.time.pauses, self.time.stopped_s)
         self.judging.show_on(self.page)
 

@@ -59,6 +59,7 @@ class Task:
     excerpt: Excerpt | None = None
     free: bool = False
     simulated: Simulated | None = None
+    kind: str = "play"
 
     def written(self) -> tuple[Bar, ...]:
         """The bars of the pattern with the variations in place."""

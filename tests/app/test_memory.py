@@ -1,0 +1,183 @@
+"""What is played is remembered: in the store while it goes on, and with its grade afterwards."""
+
+import json
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from playalong.app import history
+from playalong.app.memory import Memory
+from playalong.app.play import play_session
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.context import RunContext
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task
+from playalong.commands.main import main
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.pattern.reader import read as read_pattern
+from playalong.profile.profile import Profile
+from playalong.records.store import runs
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.window import Window
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import SKILLS
+from playalong.sound.device.output import SilentOutput
+from playalong.support.resources import folder
+
+TEXT = """
+title = "A Test"
+meter = "4/4"
+tempo = 100
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "--g- X--g -g-- X---"
+kick   = "x--x ---x --x- ----"
+"""
+
+
+@pytest.fixture
+def task() -> Task:
+    return Task(read_pattern(TEXT, "a-test"), 100.0, 2, (), Rules())
+
+
+@pytest.fixture
+def context(tmp_path: Path) -> Iterator[RunContext]:
+    clock = SteppedClock()
+    window = Window.open((640, 360), offscreen=True)
+    yield RunContext(
+        clock,
+        window,
+        Theme.load(folder("assets") / "fonts"),
+        SilentOutput(),
+        (),
+        frame_s=0.02,
+        profile=Profile("Practice Kit", "Ines"),
+        memory=Memory(tmp_path / "data"),
+    )
+    window.close()
+
+
+def run_of(task: Task, context: RunContext) -> Run:
+    performance = perform(task.targets(), SKILLS["intermediate"], 3)
+    clock = context.clock
+    return Run(task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now))
+
+
+def saved(task: Task, context: RunContext, takes: Path) -> play_session.SavedRun:
+    return play_session.save_run(task, run_of(task, context).play(), takes, context.memory)
+
+
+def test_a_run_is_kept_with_the_grade_that_was_shown(task, context, tmp_path):
+    kept = saved(task, context, tmp_path / "takes")
+    database = history.opened(context.memory)
+    (row,) = history.history(database, history.player_of(database, None, "Ines"), None, 9).rows
+    shown = kept.graded.as_json(with_hits=True)
+    hits = shown.pop("hits")
+    assert runs.grade_of(database, row.id) == (shown, hits)
+    assert runs.take_of(database, row.id) == kept.path.read_bytes()
+    assert (row.player, row.kit, row.title) == ("Ines", "Practice Kit", "A Test")
+    assert row.score == shown["score"]["total"]
+    database.close()
+    assert context.memory.told == []
+
+
+def test_a_run_that_was_killed_is_graded_as_far_as_it_went(task, context, tmp_path, monkeypatch):
+    """Of its messages those that came before the last portion are there, and they are what the
+    whole take begins with."""
+    run = run_of(task, context)
+    ended = run.play()
+    run._log.close()  # the portions are on the disk, and the program is gone
+    memory = context.memory
+    monkeypatch.setattr(time, "time", lambda: 4e9)
+    (found,) = memory.broken_off()
+    assert memory.broken_off("Tom") == []
+    whole = [(tick, data) for tick, data in ended.recording._messages]
+    assert list(found.messages) == whole
+    score = history.take_up(memory, replace(found, messages=whole[: len(whole) // 2]), tmp_path)
+    assert score is not None
+    assert memory.broken_off() == []
+    database = history.opened(memory)
+    (row,) = history.history(database, history.player_of(database, "Ines", ""), "a-test", 9).rows
+    assert (row.score, row.state) == (pytest.approx(score, abs=1e-6), runs.KEPT)
+    database.close()
+
+
+def test_what_was_broken_off_can_be_thrown_away(task, context, monkeypatch):
+    run = run_of(task, context)
+    run.play()
+    run._log.close()
+    monkeypatch.setattr(time, "time", lambda: 4e9)
+    history.throw_away(context.memory, context.memory.broken_off()[0])
+    assert context.memory.broken_off() == []
+
+
+def test_whoever_ends_the_program_in_a_run_keeps_what_was_played(task, context, tmp_path):
+    heard = []
+
+    def interrupt(now_s: float) -> None:
+        if now_s > 1.5:
+            raise KeyboardInterrupt
+
+    ended = run_of(task, replace(context, seen=interrupt)).play()
+    assert ended.is_interrupted
+    kept = play_session.save_run(task, ended, tmp_path, context.memory)
+    assert 0 < len(kept.graded.run.hits) < len(task.targets())
+    assert kept.graded.grade.counts.missed < 5, "what comes after is not asked"
+    heard.append(Hits.of(ended.hits))
+    database = history.opened(context.memory)
+    assert database.rows("SELECT state FROM run") == [("kept",)]
+    database.close()
+
+
+def test_a_damaged_store_is_set_aside_and_the_run_is_kept(task, context, tmp_path):
+    memory = context.memory
+    memory.folder.mkdir()
+    memory.path.write_bytes(b"broken" * 1000)
+    kept = saved(task, context, tmp_path / "takes")
+    assert kept.path.exists()
+    assert any("set aside" in word for word in kept.trouble)
+    (aside,) = memory.folder.glob("playalong-damaged-*.db")
+    assert aside.read_bytes() == b"broken" * 1000
+    database = history.opened(memory)
+    assert database.rows("SELECT count(*) FROM run WHERE state = 'kept'") == [(1,)]
+    database.close()
+
+
+def test_the_history_as_a_table_csv_and_json(tmp_path, monkeypatch, capsys):
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    assert main(["history"]) == 2
+    assert "Nothing has been played yet" in capsys.readouterr().err
+    assert main(["demo", "--fast", "--bars", "1"]) == 0
+    capsys.readouterr()
+    assert main(["history", "--simulated", "--json"]) == 0
+    (row,) = json.loads(capsys.readouterr().out)
+    assert row["pattern"] == "late-bus-home"
+    assert main(["history", "--simulated", "--csv"]) == 0
+    head, line = capsys.readouterr().out.splitlines()
+    assert head.split(",") == list(history.COLUMNS)
+    assert line.startswith(f"{row['run']},{row['began']},play,late-bus-home")
+    assert main(["history", "--simulated"]) == 0
+    assert f"{row['score']:.0f}" in capsys.readouterr().out
+    assert main(["history", "--simulated", "--who", "nobody"]) == 2
+    assert "There is no player" in capsys.readouterr().err
+
+
+def test_a_player_can_be_exported_and_erased(tmp_path, monkeypatch, capsys):
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    main(["demo", "--fast", "--bars", "1"])
+    out = tmp_path / "out"
+    assert main(["history", "--simulated", "--export", str(out)]) == 0
+    assert (out / "runs.csv").exists()
+    assert main(["history", "--simulated", "--export", str(out)]) == 2, "the folder is not empty"
+    monkeypatch.setattr("builtins.input", lambda _: "somebody else")
+    assert main(["history", "--simulated", "--erase"]) == 2
+    assert "Nothing was erased" in capsys.readouterr().err
+    assert main(["history", "--simulated", "--erase", "--yes"]) == 0
+    assert "It is erased." in capsys.readouterr().out
+    assert main(["history", "--simulated"]) == 2
