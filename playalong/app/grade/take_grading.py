@@ -211,7 +211,7 @@ class _Held:
         else:
             targets = lay_out_on(self.pattern, self.beats, 0, bars, self.variations)
         if self.bars is None:
-            targets = self._begun(targets)
+            targets = self._played(targets)
         if until_s < targets.end_s:
             targets = targets.until(until_s)
         targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
@@ -244,11 +244,11 @@ class _Held:
         return Graded(told, run, True, run.targets.start_s, (), self.asked)
 
     def _last_s(self) -> float:
-        """When the last bar must have begun: the 1 of the bar that would follow begins none."""
+        """When the last bar has begun, if the last hit is an early one of it."""
         return _last_s(self.hits, self.rules)
 
-    def _begun(self, targets: Targets) -> Targets:
-        """The targets of the bars that were begun."""
+    def _played(self, targets: Targets) -> Targets:
+        """The targets of the bars that were played."""
         bars = bars_played(targets, self.hits, self.rules.capture_ms / 1000.0)
         if bars == targets.bars:
             return targets
@@ -268,12 +268,12 @@ class _Held:
             bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))
             if bars < followed.bars:
                 followed = followed.until(float(followed.bar_starts_s[bars]))
-            followed = self._begun(followed)
+            followed = self._played(followed)
         return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules)
 
 
 def _last_s(hits: Hits, rules: Rules) -> float:
-    return float(hits.time_s[-1]) - rules.capture_ms / 1000.0 if len(hits) else 0.0
+    return float(hits.time_s[-1]) + rules.capture_ms / 1000.0 if len(hits) else 0.0
 
 
 def checked_tempo(tempo_bpm: float) -> float:
