@@ -1,5 +1,6 @@
 """playalong grade: takes held against a pattern."""
 
+import argparse
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -23,11 +24,15 @@ if TYPE_CHECKING:
     from playalong.pattern.model import Pattern
     from playalong.profile.profile import Profile
 
+#: What is printed as JSON, described.
+SCHEMA_FILE = Path(__file__).with_name("grade.schema.json")
+
 ABOUT = "grade takes, Standard MIDI Files, against a pattern"
 EXAMPLES = (
     ("a take of yours", "playalong grade late-bus-home take.mid"),
     ("all takes of a class, for a spreadsheet", "playalong grade late-bus-home class/ --csv"),
     ("for a script, with every hit", "playalong grade late-bus-home take.mid --json --hits"),
+    ("what all of that means", "playalong grade --schema"),
     (
         "played without a click, somewhere in the file",
         "playalong grade late-bus-home take.mid --start auto --tempo auto",
@@ -77,6 +82,12 @@ def add_arguments(parser: Parser) -> None:
         "--csv", action="store_true", help="print the figures as a table, for a spreadsheet"
     )
     parser.add_argument("--hits", action="store_true", help="with every hit")
+    parser.add_argument(
+        "--schema",
+        action=_Schema,
+        nargs=0,
+        help="print the JSON Schema of what --json prints, every key described, and grade nothing",
+    )
     group = parser.add_argument_group("where the pattern is in the take")
     group.add_argument(
         "--start",
@@ -109,6 +120,14 @@ def add_arguments(parser: Parser) -> None:
         help="what is taken off every hit, in ms (default that of the profile, or else as the take "
         "says)",
     )
+
+
+class _Schema(argparse.Action):
+    """Prints the schema when it is typed."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object, **__: object) -> None:
+        print_lines(*SCHEMA_FILE.read_text(encoding="utf-8").splitlines())
+        parser.exit()
 
 
 def run(given: Options) -> None:

@@ -35,6 +35,7 @@ from playalong.simulation.skills import SKILLS
 from playalong.sound.device.output import SilentOutput
 from playalong.support.resources import folder
 from tests.app.test_pauses import Pulled
+from tests.support.grade_schema import CLOSED
 from tests.support.lesson_takes import by_the_run, played_lesson, told
 from tests.support.steady_player import STEADY
 
@@ -92,9 +93,11 @@ def context_in(window: Window, profile: Profile = PROFILE) -> RunContext:
 
 
 def again(capsys: pytest.CaptureFixture[str], pattern: Path, take: Path, *options: str) -> Any:
-    """What ``playalong grade`` says of a kept take."""
+    """What ``playalong grade`` says of a kept take, as its schema has it."""
     assert main(["grade", str(pattern), str(take), "--json", "--hits", *options]) == 0
-    return json.loads(capsys.readouterr().out)
+    found = json.loads(capsys.readouterr().out)
+    CLOSED.validate(found)
+    return found
 
 
 @pytest.mark.parametrize("skill", ["steady", "beginner"])

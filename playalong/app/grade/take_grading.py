@@ -38,6 +38,7 @@ from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Take
 from playalong.support.errors import UserError
 from playalong.support.text import printable, quoted, sentence
+from playalong.support.version import program_version
 
 #: Tempi outside these can be neither played nor meant.
 SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
@@ -46,6 +47,10 @@ MOST_BARS = 100_000
 DEFAULT = Rules()
 
 AUTO = "auto"
+
+#: The number of the schema of what a grade says as JSON: it rises where a key goes, or changes its
+#: meaning.
+SCHEMA = 1
 
 #: That following would answer more is told where the click's places answer less than this share
 #: of the targets, and following answers this many times as many.
@@ -92,16 +97,23 @@ class Graded:
     latency_ms: float = 0.0
 
     def as_json(self, with_hits: bool = False) -> dict[str, Any]:
-        """Everything as plain objects for JSON, every hit too where asked."""
+        """Everything as plain objects for JSON, every hit too where asked.
+
+        ``commands/grade.schema.json`` describes it; ``SCHEMA`` is its number.
+        """
         told = as_json(self.grade, judged_hits(self.run) if with_hits else None)
-        return told | {
-            "pattern_id": pattern_id(self.asked.whole),
-            "excerpt": self.asked.said.excerpt,
-            "followed": self.followed,
-            "start_s": round(self.start_s, 6),
-            "latency_ms": self.latency_ms,
-            "remarks": list(self.remarks),
-        }
+        return (
+            {"schema": SCHEMA, "program": program_version()}
+            | told
+            | {
+                "pattern_id": pattern_id(self.asked.whole),
+                "excerpt": self.asked.said.excerpt,
+                "followed": self.followed,
+                "start_s": round(self.start_s, 6),
+                "latency_ms": self.latency_ms,
+                "remarks": list(self.remarks),
+            }
+        )
 
 
 def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
