@@ -269,6 +269,27 @@ def test_a_known_latency_is_measured(context, late_ms):
     assert kept == [profile]
 
 
+def test_who_scatters_plays_a_second_round_and_both_count(context):
+    """25 ms of spread in 24 strokes are too few to be sure, in 48 they are not."""
+    loose = replace(STEADY, error_ms=dict.fromkeys(Limb, (0.0, 25.0)))
+    said: list[str] = []
+    player = KitPlayer(context, loose, Kit(Rough(latency_ms=30.0)), 5, (Outcome.LATENCY,))
+
+    def script(page: Page, _now_s: float) -> Press | None:
+        if isinstance(page, LatencyPage):
+            said.extend(words for words in page.words if words not in said)
+        return None
+
+    hands = replace(player.context, window=Watched(player.context.window, script))
+    profile = KitSession(hands, player.port, Profile("kit", "me"), lambda _: None).go()
+    assert any("Play another round, and both count together" in words for words in said)
+    assert any("of 48 clicks answered" in words for words in said)
+    latency = profile.latency
+    assert latency is not None
+    assert latency.plus_minus_ms is not None
+    assert abs(latency.ms - 30.0) <= latency.plus_minus_ms < 20.0
+
+
 def test_the_kit_can_sound_the_click_itself(context):
     asked: list[str] = []
     on_kit = SilentOutput()
