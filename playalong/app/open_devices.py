@@ -68,7 +68,7 @@ class OpenDevices:
             self._window,
             Theme.load(fonts, look.dark, look.large),
             self._output,
-            (*self._notices, *self._home.told),
+            (*self._notices, *self._home.notices),
             FAST_FRAME_S if fast else FRAME_S,
             listen_s=FAST_FRAME_S if fast else LISTEN_S,
         )

@@ -20,11 +20,11 @@ SOMEBODY = "player"
 
 @dataclass
 class UserFolders:
-    """The folders of one user; ``told`` is what went wrong with what is kept in them."""
+    """The folders of one user; ``notices`` say what went wrong with what is kept in them."""
 
     config: Path
     data: Path
-    told: list[str] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
 
     @classmethod
     def of_user(cls) -> "UserFolders":
@@ -35,8 +35,8 @@ class UserFolders:
 
     def settings(self) -> Settings:
         """What is remembered."""
-        found, told = settings.read(self.config)
-        self._tell(told)
+        found, notice = settings.read(self.config)
+        self._notice(notice)
         return found
 
     def remember(self, **changes: Any) -> None:
@@ -46,27 +46,27 @@ class UserFolders:
         if changed == found:
             return
         try:
-            self._tell(settings.write(self.config, changed))
+            self._notice(settings.write(self.config, changed))
         except UserError as error:
-            self._tell(str(error))
+            self._notice(str(error))
 
     def profile(self, kit: str, who: str | None) -> Profile:
         """The profile of ``kit`` as ``who`` plays it, by default the last player."""
         player = who or self.settings().player or SOMEBODY
-        found, told = profiles.read(self.config, kit, player)
-        self._tell(told)
+        found, notice = profiles.read(self.config, kit, player)
+        self._notice(notice)
         return found if found.port else replace(found, port=kit)
 
     def keep(self, profile: Profile) -> bool:
         """Keep a profile; whether it is kept."""
         try:
-            _, told = profiles.write(self.config, profile)
+            _, notice = profiles.write(self.config, profile)
         except UserError as error:
-            self._tell(str(error))
+            self._notice(str(error))
             return False
-        self._tell(told)
+        self._notice(notice)
         return True
 
-    def _tell(self, words: str) -> None:
-        if words and words not in self.told:
-            self.told.append(words)
+    def _notice(self, words: str) -> None:
+        if words and words not in self.notices:
+            self.notices.append(words)

@@ -98,7 +98,7 @@ def run(given: Options) -> None:
     )
     if beat_map is None:
         raise UserError("No beats were kept.")
-    print_notices(home.told)
+    print_notices(home.notices)
     bars = "1 bar" if beat_map.bars == 1 else f"{beat_map.bars or 'no whole'} bars"
     print_lines(
         f"{len(beat_map)} beats in {bars} of {beat_map.per_bar}: "

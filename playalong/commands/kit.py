@@ -82,7 +82,7 @@ def _learn_simulated(given: Options, home: "UserFolders") -> None:
     if given.fast:
         refuse(given, SOUND, "says nothing with --fast")
     profile = set_up(player_of(given), look_of(given), None, home, given.page)
-    print_lines(*shown(profile, home.told))
+    print_lines(*shown(profile, home.notices))
 
 
 def _learn(given: Options, home: "UserFolders") -> None:
@@ -98,10 +98,10 @@ def _learn(given: Options, home: "UserFolders") -> None:
         if given.latency_ms is not None:
             profile = typed_latency(profile, given.latency_ms)
             if not home.keep(profile):
-                raise UserError.of(["The latency is not kept.", *home.told])
+                raise UserError.of(["The latency is not kept.", *home.notices])
         if given.watch:
             for line in watch(port, profile, time.perf_counter):
                 print_lines(line)
         elif needs_window:
             profile = set_up(port, look_of(given), profile, home, given.page)
-        print_lines(*shown(profile, home.told))
+        print_lines(*shown(profile, home.notices))

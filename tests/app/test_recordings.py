@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from playalong.app.play.play_session import save_run
-from playalong.app.recording.background import LeftError, shown
+from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.recording.beats_draft import Draft, DraftError
 from playalong.app.recording.beats_session import LEAD_S, BeatsSession
 from playalong.app.recording.loading import along, opened, write_with_click
@@ -141,7 +141,7 @@ def test_the_player_need_not_wait(context):
 
     context.window.plan = [(0.0, Key.ESCAPE)]
     with pytest.raises(LeftError):
-        shown(context, "a title", "Doing it", never_done)
+        work_on_page(context, "a title", "Doing it", never_done)
 
 
 # A run along with it.

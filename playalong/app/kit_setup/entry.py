@@ -58,9 +58,9 @@ def _simulated(by: Player, look: Look, home: UserFolders, page: str | None) -> P
 
 def _keeping(home: UserFolders) -> Callable[[Profile], None]:
     def keep(profile: Profile) -> None:
-        before = len(home.told)
+        before = len(home.notices)
         home.keep(profile)
-        if home.told[before:]:
-            raise UserError.of(home.told[before:])
+        if home.notices[before:]:
+            raise UserError.of(home.notices[before:])
 
     return keep

@@ -85,18 +85,18 @@ def demo(
             ended = Run(
                 task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
             ).play()
-        kept = save_run(task, ended, folder or home.data / "takes", memory)
-        beside = kept.path.with_suffix("")
+        saved = save_run(task, ended, folder or home.data / "takes", memory)
+        beside = saved.path.with_suffix("")
         files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
-        told = kept.graded.as_json(with_hits=True)
+        told = saved.graded.as_json(with_hits=True)
         write_file(files[0], json.dumps(told, indent=1))
         write_file(files[1], picture.taken())
-        page = result_page(task, kept, context)
+        page = result_page(task, saved, context)
         context.window.frame(page, 0.0)
         context.window.save(files[2])
         if not fast and not context.window.offscreen:
             hold(context, page, 0.0, clock.now() + stay_s)
-    return kept, files
+    return saved, files
 
 
 def _run_through_port(task: Task, context: RunContext, performance: Performance) -> RunResult:
@@ -165,7 +165,7 @@ def practise(
     clicking: Clicking = PLAIN,
 ) -> LessonSummary:
     """Practise ``pattern`` on a port, or let a simulated player do so."""
-    kept = folder or home.data
+    kept_in = folder or home.data
     fast = isinstance(by, Player) and by.fast
     clock: Clock = SteppedClock() if fast else RealClock()
     notice = "a simulated player plays" if isinstance(by, Player) else by.name
@@ -181,8 +181,8 @@ def practise(
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile or Profile(by.name, ""))
         if not fast:  # hundreds of repetitions in a minute are nobody's history
-            context = replace(context, memory=Memory(kept, simulated=isinstance(by, Player)))
-        takes, lessons = kept / "takes", kept / "lessons"
+            context = replace(context, memory=Memory(kept_in, simulated=isinstance(by, Player)))
+        takes, lessons = kept_in / "takes", kept_in / "lessons"
         simulated = by.simulated if isinstance(by, Player) else None
         return LessonSession(
             pattern, rules, context, connect, lessons, takes, clicking, simulated

@@ -71,7 +71,7 @@ def listen_back(
 
     It begins with ``which``, at ``speed`` (1, or ``HALF``).
     """
-    kept = page.buttons, page.said, page.subtitle
+    before = page.buttons, page.said, page.subtitle
     pads = context.pad_commands.pads if context.pad_commands else {}
     page.buttons = Buttons(
         [*LISTENING, LEAVE], pads, context.pad_commands.call if context.pad_commands else ""
@@ -85,12 +85,12 @@ def listen_back(
         page.subtitle = _words(which, speed)
         outcome = _once(context, page, played, which, speed)
     context.output.clear()
-    page.buttons, page.said, page.subtitle = kept
+    page.buttons, page.said, page.subtitle = before
 
 
 def _words(which: Which, speed: float) -> str:
-    told = "yours on the left, the pattern on the right" if which is Which.BOTH else which.value
-    return f"listening: {told}" + ("  ·  half speed" if speed == HALF else "")
+    heard = "yours on the left, the pattern on the right" if which is Which.BOTH else which.value
+    return f"listening: {heard}" + ("  ·  half speed" if speed == HALF else "")
 
 
 @dataclass

@@ -20,7 +20,7 @@ from playalong.app.grade.take_grading import (
 from playalong.app.memory import Memory
 from playalong.app.mistakes import described, keep_mistake
 from playalong.app.play.listen_back import Playback, listen_back
-from playalong.app.recording.background import LeftError, shown
+from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
 from playalong.app.run.mishaps import mishap_lines
@@ -86,13 +86,13 @@ class PlaySession:
         if self._ready() is Outcome.LEAVE:
             return
         while True:
-            kept, ended = self._run()
-            yield kept
+            saved, ended = self._run()
+            yield saved
             if ended.is_interrupted:
                 return
             if ended.outcome is Outcome.LEAVE and not ended.hits:
                 return
-            if self._result(kept, ended) is Outcome.LEAVE:
+            if self._result(saved, ended) is Outcome.LEAVE:
                 return
 
     def _run(self) -> tuple[SavedRun, RunResult]:
@@ -109,16 +109,16 @@ class PlaySession:
                 return outcome
             self._change(outcome)
 
-    def _result(self, kept: SavedRun, ended: RunResult) -> Outcome:
+    def _result(self, saved: SavedRun, ended: RunResult) -> Outcome:
         """The page after a run, until AGAIN or LEAVE."""
         while True:
             offered = [button for button in AFTER if self._may(button)]
-            page = result_page(self._task, kept, self._context, offered)
+            page = result_page(self._task, saved, self._context, offered)
             outcome = hold(self._context, page, 0.0, None)
             if outcome is Outcome.LISTEN:
                 take, pads = ended.recording.take(), self._context.profile.pads
                 clicks = [tick for tick in self._task.ticks() if tick.time_s >= 0.0]
-                played = Playback.of(take, pads, kept.graded.run, ended.pauses, clicks)
+                played = Playback.of(take, pads, saved.graded.run, ended.pauses, clicks)
                 listen_back(self._context, ended.page, played)
             elif outcome in (Outcome.AGAIN, Outcome.LEAVE):
                 return outcome
@@ -152,7 +152,9 @@ class PlaySession:
         at, words = along.at, f"Making it {'faster' if steps > 0 else 'slower'}"
         try:
             return task.going_along(
-                shown(self._context, along.name, words, lambda progress: at(percent, progress))
+                work_on_page(
+                    self._context, along.name, words, lambda progress: at(percent, progress)
+                )
             )
         except LeftError:
             return task
@@ -244,8 +246,8 @@ def save_run(task: Task, ended: RunResult, folder: Path, memory: Memory | None =
     except UserError:
         raise
     except Exception as error:
-        kept = f"The take is kept: {path}. The program made a mistake in grading it"
-        raise UserError(f"{kept} ({described(error)}). {keep_mistake(error)}".rstrip()) from error
+        where = f"The take is kept: {path}. The program made a mistake in grading it"
+        raise UserError(f"{where} ({described(error)}). {keep_mistake(error)}".rstrip()) from error
     if memory is not None and ended.log is not None:
         memory.keep(ended.log, ended.recording, graded, path)
         trouble += memory.told
@@ -268,10 +270,10 @@ def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | N
 
 
 def result_page(
-    task: Task, kept: SavedRun, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
+    task: Task, saved: SavedRun, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
 ) -> ResultPage:
     """The page of a grade."""
-    grade = kept.graded.grade
+    grade = saved.graded.grade
     bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
     pad_commands = context.pad_commands
     return ResultPage(
@@ -283,8 +285,8 @@ def result_page(
         figures=figures(grade),
         places=grade.places,
         bars=task.written(),
-        voices=kept.graded.run.targets.voices,
-        notes=[*kept.trouble, f"The take is kept: {kept.path}"],
+        voices=saved.graded.run.targets.voices,
+        notes=[*saved.trouble, f"The take is kept: {saved.path}"],
         caution=CAUTION,
         rules=task.rules,
         offered=offered,

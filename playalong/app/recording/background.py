@@ -28,7 +28,7 @@ class LeftError(UserError):
     """The player did not wait for it."""
 
 
-def shown(context: RunContext, title: str, words: str, work: Work[Result]) -> Result:
+def work_on_page(context: RunContext, title: str, words: str, work: Work[Result]) -> Result:
     """Do ``work`` behind a page that says so and stays alive; ``LeftError`` where it is left.
 
     What the work raises is raised here.
@@ -39,7 +39,7 @@ def shown(context: RunContext, title: str, words: str, work: Work[Result]) -> Re
     return doing.result()
 
 
-def told(words: str, work: Work[Result]) -> Result:
+def work_in_terminal(words: str, work: Work[Result]) -> Result:
     """Do ``work`` and say on standard error how far it has come, where somebody sees it."""
     said = -1
 

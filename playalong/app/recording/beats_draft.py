@@ -44,7 +44,7 @@ class Draft:
         except ValueError as error:
             raise DraftError(f"{str(error)[:1].upper()}{str(error)[1:]}.") from None
 
-    def told(self, beats: BeatMap) -> "Draft":
+    def with_beats(self, beats: BeatMap) -> "Draft":
         """With new ``beats``, all of which are played."""
         return Draft(beats, beats.per_bar)
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 
-from playalong.app.recording.background import shown
+from playalong.app.recording.background import work_on_page
 from playalong.app.recording.beats_draft import NO_BEATS, Draft, DraftError
 from playalong.app.recording.recording_sounds import (
     HIGHEST_DB,
@@ -291,11 +291,11 @@ class BeatsSession(Scene):
             return beats_of(self._onsets)
 
         try:
-            beats = shown(self._context, self._page.title, "Listening for the beats", work)
+            beats = work_on_page(self._context, self._page.title, "Listening for the beats", work)
         except UserError as error:
             self._say(f"{error} {_STAY if self._draft.beats else ''}".rstrip())
             return
-        self._take(self._draft.told(beats))
+        self._take(self._draft.with_beats(beats))
         self._say(f"{words}{len(beats)} in all. {_NEW}")
         self._from_s = max(0.0, beats.bar_start_s(0))
 

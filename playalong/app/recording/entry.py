@@ -43,17 +43,18 @@ def with_recording(
     """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
 
     Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one,
-    ``bars`` says how many bars are played in all. A word on beats or sound goes to ``home.told``.
+    ``bars`` says how many bars are played in all. A word on beats or sound goes to
+    ``home.notices``.
     """
-    beats, told = beat_maps.read(maps_folder(home), path)
+    beats, notice = beat_maps.read(maps_folder(home), path)
     if beats is None:
         raise UserError(
-            told
+            notice
             or f"The beats of {printable(path.name)} are not known yet: tell them with "
             "playalong beats and its name."
         )
-    if told:
-        home.told.append(told)
+    if notice:
+        home.notices.append(notice)
     if not percent.is_integer():
         raise UserError(f"A speed of {percent:g} % cannot be: choose whole per cent, 50 to 110.")
     if not LOWEST_DB <= level_db <= HIGHEST_DB:
@@ -68,7 +69,7 @@ def with_recording(
     length = last - first + 1
     rounds = -(-bars // length) if bars and loop else 1
     recording = opened(path)
-    home.told += filter(None, [recording.message])
+    home.notices += filter(None, [recording.message])
     played = along(recording, beats, first - 1, last - 1, round(percent), level_db, rounds)
     return replace(task, bars=rounds * length).going_along(played)
 
@@ -86,15 +87,15 @@ def beats(
 ) -> BeatMap | None:
     """Tell where the beats of the recording at ``path`` are; None where none were kept.
 
-    A word on the beats known before, or on the sound, goes to ``home.told``.
+    A word on the beats known before, or on the sound, goes to ``home.notices``.
     """
     folder = maps_folder(home)
-    known, told = beat_maps.read(folder, path) if path.is_file() else (None, "")
+    known, notice = beat_maps.read(folder, path) if path.is_file() else (None, "")
     given = (tempo_bpm, first_beat_s) != (None, None)
     if given and find:
         raise UserError("--find finds the tempo by itself: leave out --tempo and --first-beat.")
-    if told and not given and not find:
-        home.told.append(told)
+    if notice and not given and not find:
+        home.notices.append(notice)
     if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
         raise UserError(f"{per_bar} beats to a bar cannot be: choose 1 to {MOST_TO_THE_BAR}.")
     if known is not None and per_bar not in (None, known.per_bar):
@@ -104,7 +105,7 @@ def beats(
     if given or find or out is not None:
         keep_off(path, out)
         recording = opened(path)
-        home.told += filter(None, [recording.message])
+        home.notices += filter(None, [recording.message])
         known = _found(recording, known, tempo_bpm, first_beat_s, per_bar, find)
         if known is None:
             raise UserError(
@@ -169,11 +170,13 @@ def _found(
     if first_beat_s is not None:
         raise UserError("--first-beat goes with --tempo: give both.")
     if find:
-        from playalong.app.recording.background import told
+        from playalong.app.recording.background import work_in_terminal
         from playalong.sound.recordings.beat_finding import find as found
         from playalong.sound.recordings.onsets import Onsets
 
-        onsets = told("Listening for beats", lambda progress: Onsets.of(recording, progress))
+        onsets = work_in_terminal(
+            "Listening for beats", lambda progress: Onsets.of(recording, progress)
+        )
         return found(onsets, per_bar)
     return known
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import numpy as np
 
-from playalong.app.recording.background import shown, told
+from playalong.app.recording.background import work_in_terminal, work_on_page
 from playalong.app.recording.recording_sounds import UNDER_CLICK_DB, Clicked, Faded
 from playalong.app.run.along import Along, RecordingPart
 from playalong.app.run.context import RunContext
@@ -40,8 +40,8 @@ def opened(path: Path, context: RunContext | None = None) -> Recording:
     """
     words = f"Reading {printable(path.name)}"
     if context is None:
-        return told(words, lambda progress: Recording.open(path, progress))
-    return shown(
+        return work_in_terminal(words, lambda progress: Recording.open(path, progress))
+    return work_on_page(
         context, printable(path.name), words, lambda progress: Recording.open(path, progress)
     )
 

@@ -47,5 +47,5 @@ def listening(
 
     with open_kit(home, given.port, given.who, remembers) as (port, profile):
         print_lines(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
-        print_notices(home.told)
+        print_notices(home.notices)
         yield port, profile

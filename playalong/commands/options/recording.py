@@ -74,7 +74,7 @@ def along_with(given: RecordingOptions, task: "Task", home: "UserFolders") -> "T
     found = with_recording(
         task, home, given.along, given.loop, given.bars, given.speed, given.recording_db
     )
-    print_notices(home.told)
+    print_notices(home.notices)
     return found
 
 
