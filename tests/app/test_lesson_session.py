@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from playalong.app.lesson import lesson_session
 from playalong.app.lesson.lesson_session import LessonSession, overview_of
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
@@ -262,7 +263,8 @@ def test_buttons_of_a_lesson(context, tmp_path):
     assert page.handle("s") is None
 
 
-def test_the_command(tmp_path, capsys):
+def test_the_command(tmp_path, capsys, monkeypatch):
+    monkeypatch.setattr(lesson_session, "SITTING_S", 240.0)
     path = tmp_path / "small.toml"
     path.write_text(TEXT)
     arguments = ["practice", str(path), "--out", str(tmp_path)]

@@ -8,7 +8,7 @@ change; when the same comes again, that bar is its count-in, and the click never
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
-from math import ceil
+from math import ceil, inf
 from pathlib import Path
 
 from playalong.app.grade.take_grading import Graded, Options, grade_take
@@ -38,6 +38,9 @@ from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.sound.speech import Speaker
 from playalong.sound.synth.click import PLAIN, Clicking
+
+#: How long a simulated player practises at a sitting (common practice: half an hour is enough).
+SITTING_S = 30 * 60.0
 
 #: How long words stay at least before something else is played.
 READ_S = 4.0
@@ -121,10 +124,15 @@ class LessonSession:
         self._before: HeldPage | None = None
 
     def go(self) -> LessonSummary:
-        """Practise until the lesson is over, or the player leaves."""
+        """Practise until the lesson is over, or the player leaves.
+
+        A simulated player leaves after ``SITTING_S``, as a person would.
+        """
         outcome = self._plan(PLAN_S)
+        clock = self._context.clock
+        leaves_s = inf if self._simulated is None else clock.now() + SITTING_S
         try:
-            while outcome is not Outcome.LEAVE:
+            while outcome is not Outcome.LEAVE and clock.now() < leaves_s:
                 exercise = self.lesson.exercise
                 if exercise is None:
                     break
