@@ -264,13 +264,13 @@ def test_buttons_of_a_lesson(context, tmp_path):
 
 
 def test_the_command(tmp_path, capsys, monkeypatch):
-    monkeypatch.setattr(lesson_session, "SITTING_S", 240.0)
+    monkeypatch.setattr(lesson_session, "SITTING_S", 600.0)
     path = tmp_path / "small.toml"
     path.write_text(TEXT)
     arguments = ["practice", str(path), "--out", str(tmp_path)]
     assert main([*arguments, "--plan"]) == 0
     assert "now       Beat 1, alone" in capsys.readouterr().out
-    assert main([*arguments, "--fast", "--seed", "3"]) == 0
+    assert main([*arguments, "--fast", "--player", "professional"]) == 0
     out = capsys.readouterr().out
     assert "steps are learned" in out
     assert main([*arguments, "--plan"]) == 0
