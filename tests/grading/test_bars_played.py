@@ -151,6 +151,15 @@ def test_few_strokes_to_a_bar(lines: tuple[str, ...], bars: int) -> None:
             assert bars_of(pattern, stray, 120.0, bars) == bars
 
 
+def test_the_1_on_which_a_groove_ends_begins_no_bar() -> None:
+    """Even where most of a bar is written there."""
+    pattern = pattern_of('crash = "x - - -"', 'kick = "x - - -"', 'snare = "- - x -"')
+    ends_s = 2.0 * 5
+    ending = with_added(played(pattern, 5), [(ends_s, "crash"), (ends_s + 0.01, "kick")])
+    assert bars_of(pattern, ending, 120.0, 5) == 5
+    assert bars_of(pattern, with_added(ending, [(ends_s + 1.0, "snare")]), 120.0, 5) == 6
+
+
 def test_a_gap_is_part_of_the_take() -> None:
     """Three bars, a rest of four, and two more."""
     hits = played(GROOVE, 9)

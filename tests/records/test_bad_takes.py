@@ -165,7 +165,11 @@ VALUES = st.one_of(
     st.lists(st.text(max_size=3), max_size=2),
     st.dictionaries(st.text(max_size=3), st.integers(), max_size=2),
 )
-KEYS = ("start_s", "until_s", "bars", "tempo_bpm", "variations", "capture_ms", "tolerance_ms")
+KEYS = (
+    *("start_s", "until_s", "bars", "tempo_bpm", "variations", "capture_ms", "tolerance_ms"),
+    *("format", "pattern_id", "pattern_text", "excerpt", "free", "bands", "pads", "latency_ms"),
+    *("pauses", "along", "simulated", "player", "date"),
+)
 
 
 @settings(max_examples=300, deadline=None)

@@ -31,6 +31,9 @@ BIN_S = 0.010
 #: How long a row of the table is, in written seconds.
 ROW_S = 1.0
 
+#: The table has no more cells than this: in an hour, lags of some seconds are looked at.
+_MOST_CELLS = 4_000_000
+
 #: The spread of a vote: what drummers' strokes have around the click (24 ms, median of takes of
 #: the Groove MIDI Dataset, Gillick et al., ICML 2019).
 _BELL_S = 0.024
@@ -92,11 +95,12 @@ def lag_path(
     """The best path of ``hits`` against ``targets``, laid from second 0.
 
     The player's tempo is about ``ratio`` times the written one, and bar 1 begins near
-    ``start_s``. Lags up to ``reach_s`` from there are looked at; only with ``leaps`` may the
-    path leap.
+    ``start_s``. Lags up to ``reach_s`` from there are looked at, less in a run of many minutes;
+    only with ``leaps`` may the path leap.
     """
     rows = max(1, int(np.ceil(targets.end_s / ROW_S)))
-    places = 2 * round(reach_s / BIN_S) + 1
+    reach = min(round(reach_s / BIN_S), max(_DRIFT, _MOST_CELLS // (2 * rows)))
+    places = 2 * reach + 1
     votes = _votes(targets, hits, ratio, start_s - (places // 2) * BIN_S, (rows, places))
     strokes_row = len(targets) / rows
     step_cost = _STEP_COST * strokes_row
@@ -174,6 +178,8 @@ def _votes(
         place = ((own_s[hit] - written_s[which] - low_s) / BIN_S).astype(np.int64)
         cells.append(row_of[which] * width + np.clip(place, 0, width - 1))
     table = np.bincount(np.concatenate(cells), minlength=rows * width).reshape(rows, width)
-    spread: Floats = np.lib.stride_tricks.sliding_window_view(table, len(_BELL), axis=1) @ _BELL
+    spread = np.zeros(shape)
+    for shift, part in enumerate(_BELL.tolist()):
+        spread += part * table[:, shift : shift + places]
     most = np.bincount(row_of, minlength=rows).astype(np.float64)
     return np.minimum(spread, most[:, None])
