@@ -125,10 +125,14 @@ class TakeInfo:
             value = plain.get(key)
             return value if isinstance(value, str) else ""
 
+        def table(key: str) -> Any:
+            value = plain.get(key)
+            return value if isinstance(value, dict) else None
+
         variations, until_s = plain.get("variations"), number("until_s")
         bars = number("bars")
         return cls(
-            format=int(number("format") or 1),
+            format=max(1, int(number("format") or 1)),
             program=text("program"),
             date=text("date"),
             player=text("player"),
@@ -137,7 +141,7 @@ class TakeInfo:
             pattern=text("pattern"),
             pattern_id=text("pattern_id"),
             pattern_text=text("pattern_text"),
-            excerpt=plain.get("excerpt"),
+            excerpt=table("excerpt"),
             free=plain.get("free") is True,
             tempo_bpm=number("tempo_bpm"),
             bars=None if bars is None else int(bars),
@@ -145,11 +149,11 @@ class TakeInfo:
             until_s=inf if until_s is None else until_s,
             capture_ms=number("capture_ms"),
             tolerance_ms=number("tolerance_ms"),
-            bands=plain.get("bands"),
+            bands=table("bands"),
             pads=Pads.from_plain(plain["pads"]) if "pads" in plain else None,
             latency_ms=number("latency_ms") or 0.0,
             pauses=Pauses.from_plain(plain.get("pauses", [])),
-            along=plain.get("along"),
+            along=table("along"),
         )
 
     def of_the_kit(self) -> "TakeInfo":
