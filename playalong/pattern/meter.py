@@ -5,6 +5,7 @@ stands at 1/4. It stays exact until it becomes seconds. A tempo counts the meter
 (see ``Meter.unit``) in a minute.
 """
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -86,8 +87,7 @@ class Meter:
 
     def beat_of(self, at: Fraction) -> int:
         """The index of the beat that the position ``at`` lies in (0 is the first)."""
-        starts = self.beat_starts
-        return max(index for index, start in enumerate(starts) if start <= at)
+        return bisect_right(self.beat_starts, at) - 1
 
     def swung(self, at: Fraction, swing: Fraction) -> Fraction:
         """Where the written position ``at`` sounds when eighth-note pairs swing.

@@ -1,8 +1,9 @@
 """Patterns, targets and hits for these tests, all invented."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -171,38 +172,71 @@ _VOICES = ("hi-hat", "snare", "kick")
 PLAYED = ("hi-hat", "hi-hat-open", "snare", "rim-shot", "kick", "ride", "crash", "hi-hat-pedal")
 
 
+_STROKES = {
+    has_graces: st.lists(
+        st.tuples(
+            st.integers(0, 15),
+            st.sampled_from(_VOICES),
+            st.sampled_from(list(Dynamic)),
+            st.integers(0, 7),
+            st.sampled_from((0, 0, 0, 1, 2) if has_graces else (0,)),
+        ),
+        min_size=1,
+        max_size=24,
+        unique_by=lambda row: row[:2],
+    )
+    for has_graces in (False, True)
+}
+
+
+# Strategies are made once: making and checking one costs more than drawing from it.
+@cache
 @st.composite
 def patterns(draw: st.DrawFn, graces: bool = True, optional: bool = True) -> Pattern:
     """One bar of 4/4 on sixteenths with up to three voices, at least one stroke."""
-    strokes = []
-    places = st.lists(
-        st.tuples(st.integers(0, 15), st.sampled_from(_VOICES)),
-        min_size=1,
-        max_size=24,
-        unique=True,
+    return of_strokes(
+        Stroke(Fraction(step, 16), voice, dynamic, optional=optional and eighth == 0, graces=before)
+        for step, voice, dynamic, eighth, before in draw(_STROKES[graces])
     )
-    for step, voice in draw(places):
-        strokes.append(
-            Stroke(
-                Fraction(step, 16),
-                voice,
-                draw(st.sampled_from(list(Dynamic))),
-                optional=optional and draw(st.integers(0, 7)) == 0,
-                graces=draw(st.sampled_from((0, 0, 0, 1, 2))) if graces else 0,
-            )
-        )
-    return of_strokes(strokes)
 
 
 #: From a slow practice tempo to one at which the sixteenths' windows touch.
 TEMPI = st.sampled_from((50.0, 84.0, 120.0, 168.0, 240.0))
+_BARS = st.integers(1, 3)
 
 
+@cache
 @st.composite
 def runs(draw: st.DrawFn, graces: bool = True, optional: bool = True) -> tuple[Pattern, Targets]:
     """A pattern laid out over one to three bars; its own tempo is that of the run."""
     pattern = replace(draw(patterns(graces, optional)), tempo=draw(TEMPI))
-    return pattern, lay_out(pattern, pattern.tempo, draw(st.integers(1, 3)))
+    return pattern, lay_out(pattern, pattern.tempo, draw(_BARS))
+
+
+_PLAYED = st.sampled_from(PLAYED)
+_ANOTHER = st.one_of(st.none(), st.none(), st.none(), _PLAYED)
+_GRIDS = st.integers(0, 2)
+
+
+@cache
+def _rows(count: int, end_s: float) -> st.SearchStrategy[list[Callable[[Targets, float], Hit]]]:
+    """Hits of a run with ``count`` targets, as functions of its targets and a grid in seconds."""
+    near = st.tuples(st.integers(0, count - 1), st.integers(-5, 5), _ANOTHER)
+    anywhere = st.tuples(st.floats(-0.3, end_s + 0.3), _PLAYED, st.integers(1, 127).map(float))
+    one = st.one_of(near.map(_near), near.map(_near), anywhere.map(_anywhere))
+    return st.lists(one, max_size=40)
+
+
+def _near(row: tuple[int, int, str | None]) -> Callable[[Targets, float], Hit]:
+    number, steps, other = row
+    return lambda targets, grid_s: Hit(
+        float(targets.time_s[number]) + steps * grid_s, other or targets.names[number], 84.0
+    )
+
+
+def _anywhere(row: tuple[float, str, float]) -> Callable[[Targets, float], Hit]:
+    time_s, voice, velocity = row
+    return lambda _, grid_s: Hit(round(time_s / grid_s) * grid_s, voice, velocity)
 
 
 @st.composite
@@ -213,30 +247,13 @@ def takes(draw: st.DrawFn, targets: Targets) -> list[Hit]:
     hits exactly half-way.
     """
     steps_s = targets.seconds_per_whole / 16.0
-    grid_s = draw(st.sampled_from((0.001, steps_s / 8.0, steps_s / 2.0)))
-    voice = st.sampled_from(PLAYED)
-    velocity = st.integers(1, 127).map(float)
-    near = st.builds(
-        lambda row, shift, other: Hit(
-            float(targets.time_s[row]) + shift * grid_s,
-            other or targets.names[row],
-            84.0,
-        ),
-        st.integers(0, len(targets) - 1),
-        st.integers(-5, 5),
-        st.one_of(st.none(), st.none(), st.none(), voice),
-    )
-    anywhere = st.builds(
-        lambda time, name, level: Hit(round(time / grid_s) * grid_s, name, level),
-        st.floats(-0.3, targets.end_s + 0.3),
-        voice,
-        velocity,
-    )
-    hits = draw(st.lists(st.one_of(near, near, anywhere), max_size=40))
+    grid_s = (0.001, steps_s / 8.0, steps_s / 2.0)[draw(_GRIDS)]
+    hits = [row(targets, grid_s) for row in draw(_rows(len(targets), targets.end_s))]
     twice = draw(st.lists(st.sampled_from(hits), max_size=4)) if hits else []
     return [*hits, *twice]
 
 
+@cache
 @st.composite
 def runs_with_takes(
     draw: st.DrawFn, graces: bool = True, optional: bool = True

@@ -105,13 +105,14 @@ class Untiring(Grader):
         return super().time_passed(now_s)
 
 
-@law(120)
-@given(fed_runs())
+@law(60)
+@given(runs_with_takes(), st.floats(0.0, SETTLE_S * 0.999), st.floats(0.02, 0.2))
 def test_what_is_certain_is_said_as_soon_as_it_is(
-    case: tuple[Targets, list[Hit], list[float], list[float]],
+    case: Case, delay_s: float, step_s: float
 ) -> None:
-    words, _ = fed(*case)
-    assert words == fed(*case, kind=Untiring)[0]
+    _, targets, hits = case
+    portions = targets, hits, [delay_s] * len(hits), [step_s]
+    assert fed(*portions) == fed(*portions, kind=Untiring)
 
 
 @law(120)

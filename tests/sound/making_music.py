@@ -122,25 +122,39 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
     sound = rng.normal(0.0, 0.002, (length, 2)).astype(np.float32)
     number = np.arange(len(beats_s))
 
-    def add(beat: float, mono: Frames, left: float = 1.0, right: float = 1.0) -> None:
+    def add(beat: float, stereo: Frames) -> None:
         at = round(float(np.interp(beat, number, beats_s)) * RATE)
-        part = mono[: length - at]
-        sound[at : at + len(part)] += part[:, None] * np.array([left, right], np.float32)
+        part = stereo[: length - at]
+        sound[at : at + len(part)] += part
 
     for bar in range((len(beats_s) - 1) // 4):
         for beat, voice, velocity in groove:
-            add(4 * bar + beat, stroke(voice, velocity + int(rng.integers(-6, 7)), RATE), 0.8, 0.7)
+            hit = stroke(voice, velocity + int(rng.integers(-6, 7)), RATE)
+            add(4 * bar + beat, hit[:, None] * _OF_DRUMS)
         root = 55.0 * 2.0 ** (int(rng.integers(0, 8)) / 12.0)
         for beat in (0.0, 1.5, 2.0, 3.0):
-            add(4 * bar + beat, _tone(root, 0.35, 0.25))
-        for ratio in (4.0, 5.0, 6.0):
-            add(4 * bar, _tone(root * ratio, 1.8, 0.06), 0.5, 1.0)
+            add(4 * bar + beat, _bass(root))
+        add(4 * bar, _chord(root))
     return Played(sound)
 
 
+#: How loud something is on the left and on the right.
+_OF_DRUMS, _OF_CHORDS = np.array([0.8, 0.7], np.float32), np.array([0.5, 1.0], np.float32)
+
+
 @cache
+def _bass(hz: float) -> Frames:
+    return _tone(hz, 0.35, 0.25)[:, None].repeat(2, axis=1)
+
+
+@cache
+def _chord(root_hz: float) -> Frames:
+    tones = [_tone(root_hz * ratio, 1.8, 0.06) for ratio in (4.0, 5.0, 6.0)]
+    return np.sum(tones, axis=0)[:, None] * _OF_CHORDS
+
+
 def _tone(hz: float, length_s: float, level: float) -> Frames:
-    """A plucked tone with a few partials; not to be written to."""
+    """A plucked tone with a few partials."""
     at_s = np.arange(round(length_s * RATE)) / RATE
     partials = sum(np.sin(2 * np.pi * hz * k * at_s) / k**1.5 for k in range(1, 6))
     shape = np.minimum(at_s / 0.004, 1.0) * np.exp(-3.0 * at_s / length_s)

@@ -399,11 +399,12 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
         at = np.arange(start, min(start + low, hops))
         source = at[:, None] - periods[None, :]
         prior = np.where((source >= 0)[:, :, None], best[source % kept], nothing) - cost
-        whence[at] = prior.argmax(axis=2)
+        chosen = prior.argmax(axis=2)
+        whence[at] = chosen
         worth = gain[at, None]
         if weight:
             worth = worth + weight * gain[np.maximum(at[:, None] - back[None, :], 0)]
-        best[at % kept] = prior.max(axis=2) + worth
+        best[at % kept] = np.take_along_axis(prior, chosen[:, :, None], axis=2)[:, :, 0] + worth
     ends = np.arange(max(0, hops - high), hops)
     end, kind = divmod(int(best[ends % kept].argmax()), len(periods))
     hop = int(ends[end])
