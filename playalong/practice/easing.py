@@ -19,6 +19,7 @@ from playalong.practice.excerpts import (
     spoken,
     touched,
 )
+from playalong.practice.phrases import Code, Said, said
 from playalong.practice.plan import Easing, Step
 from playalong.practice.repetition import Fault
 
@@ -46,7 +47,7 @@ class Setting:
     floor_bpm: float
     clean: int
     guided: bool = False
-    why: str = ""
+    why: Said | None = None
 
     @classmethod
     def of(cls, step: Step, tempo_bpm: float, clean: int) -> "Setting":
@@ -93,7 +94,7 @@ def _slower(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting 
     tempo_bpm = max(setting.floor_bpm, float(round(setting.tempo_bpm * SLOWER)))
     if tempo_bpm >= setting.tempo_bpm:
         return None
-    why = f"Slower, at {tempo_bpm:g} bpm, so that there is time for every stroke."
+    why = said(Code.SLOWER, tempo_bpm=tempo_bpm)
     return replace(setting, tempo_bpm=tempo_bpm, clean=_few(setting), why=why)
 
 
@@ -112,7 +113,7 @@ def _smaller(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting
         return None
     found = next((part for part in pieces if place and part.holds(*place)), None)
     part = found or pieces[-1]
-    why = f"A smaller chunk: {part.name} alone{', where most faults are' if found else ''}."
+    why = said(Code.SMALLER_WHERE_FAULTS_ARE if found else Code.SMALLER, name=part.name)
     return replace(
         setting,
         parts=(part,),
@@ -148,14 +149,14 @@ def _one_limb(setting: Setting, pattern: Pattern, worst: Fault | None) -> Settin
     own = tuple(voice for voice in voices if BY_NAME[voice].limb is limb)
     if not own or own == voices:
         return None
-    why = f"The {limb} alone, where most faults are; the rest is played for you."
+    why = said(Code.ONE_LIMB, limb=limb)
     return replace(setting, voices=own, clean=_few(setting), why=why)
 
 
 def _guided(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting | None:
     if setting.guided:
         return None
-    why = "It is played with you: listen, and fall in with it."
+    why = said(Code.GUIDED)
     return replace(setting, guided=True, clean=_few(setting), why=why)
 
 

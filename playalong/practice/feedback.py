@@ -7,6 +7,7 @@ from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.model import Pattern
 from playalong.practice.excerpts import Excerpt
 from playalong.practice.free_playing import SHOWN
+from playalong.practice.phrases import Said, text
 from playalong.practice.plan import Kind, Step
 
 
@@ -52,8 +53,8 @@ class Exercise:
     and grade them by ``rules``: that is one repetition. ``accompaniment``, of the same bars, is
     what the program plays with it. ``calls`` holds for each bar the variation to be named one bar
     ahead ("" for none), and is empty where nothing is called. ``clean`` repetitions in a row are
-    asked, ``in_a_row`` were played. Where ``listen``, it should be heard first. ``words`` say what
-    it is.
+    asked, ``in_a_row`` were played. Where ``listen``, it should be heard first. ``about`` says what
+    it is, and ``words`` the same as a sentence.
     """
 
     step: Step
@@ -67,7 +68,12 @@ class Exercise:
     clean: int
     in_a_row: int
     listen: bool
-    words: str
+    about: Said
+
+    @property
+    def words(self) -> str:
+        """What it is, as a sentence."""
+        return text(self.about)
 
     @property
     def is_free(self) -> bool:
@@ -84,13 +90,28 @@ class Exercise:
 class Answer:
     """What is said after a repetition, or a wish of the player.
 
-    ``right``: the repetition counts; ``words`` say what was right or what to change; ``next``
-    what comes now, and why. ``changed``: the exercise is another one. ``rest`` proposes a break,
-    "" for none.
+    ``right``: the repetition counts; ``comment`` is what was right or what to change; ``coming``
+    what comes now, and why. ``changed``: the exercise is another one. ``proposal`` is a break,
+    None for none. ``words``, ``next`` and ``rest`` are the same in sentences, "" for nothing.
     """
 
     right: bool
-    words: str
-    next: str
+    comment: tuple[Said, ...]
+    coming: tuple[Said, ...]
     changed: bool
-    rest: str = ""
+    proposal: Said | None = None
+
+    @property
+    def words(self) -> str:
+        """``comment`` in sentences."""
+        return text(*self.comment)
+
+    @property
+    def next(self) -> str:
+        """``coming`` in sentences."""
+        return text(*self.coming)
+
+    @property
+    def rest(self) -> str:
+        """``proposal`` as a sentence."""
+        return text(self.proposal) if self.proposal is not None else ""

@@ -18,12 +18,11 @@ from typing import Any
 
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
-from playalong.practice import phrases as saying
 from playalong.practice import progress_file as keeping
 from playalong.practice.calling import called
 from playalong.practice.easing import EASIER_CLEAN, Setting, ease
-from playalong.practice.excerpts import listed
 from playalong.practice.feedback import Answer, Exercise, Line, Record, State
+from playalong.practice.phrases import Code, Said, said, text
 from playalong.practice.plan import Kind, Step, loosened, plan
 from playalong.practice.repetition import Fault, Repetition
 
@@ -92,7 +91,7 @@ class Lesson:
             setting.clean,
             self._in_a_row,
             self._listen,
-            setting.why or saying.intro(step),
+            setting.why or said(Code.INTRO, step=step),
         )
 
     def overview(self) -> tuple[Line, ...]:
@@ -107,47 +106,48 @@ class Lesson:
         """One repetition of the exercise was played."""
         at, step = self._at, self.step
         if at is None or step is None:
-            return self._ended("")
+            return self._ended()
         self._note(at, result)
-        told = result.together if step.kind is Kind.GHOST else ""
+        told = result.together if step.kind is Kind.GHOST else ()
         if result.clean and (result.steady or not self._must_hold(step)):
             answer = self._right(at, step)
-            words = _joined(answer.words, told)
+            comment = (*answer.comment, *told)
         else:
             answer = self._wrong(result.worst)
-            words = saying.UNSTEADY if result.clean else _joined(told, result.advice)
+            advice = [said(Code.ADVICE, text=result.advice)] if result.advice else []
+            comment = (said(Code.UNSTEADY),) if result.clean else (*told, *advice)
         self._refresh()
-        return replace(answer, words=words, rest=self._break())
+        return replace(answer, comment=comment, proposal=self._break())
 
     def skip(self) -> Answer:
         """The player leaves the step out."""
         at = self._at
         if at is None:
-            return self._ended("")
+            return self._ended()
         if not self._repeats:
             self._change(at, state=State.SKIPPED)
-        return self._go_on("Left out.")
+        return self._go_on(said(Code.SKIPPED))
 
     def back(self) -> Answer:
         """The player goes back to the step before."""
         here = len(self.steps) if self._open is None else self._open
         if not here:
-            return Answer(True, "", saying.FIRST, changed=False)
+            return Answer(True, (), (said(Code.FIRST),), changed=False)
         self._repeats = ()
         self._change(here - 1, state=State.OPEN, tempo_bpm=None)
-        return self._start("")
+        return self._start()
 
     def easier(self) -> Answer:
         """The player wants it easier."""
         if self._at is None:
-            return self._ended("")
+            return self._ended()
         setting = self._find_easier(self._worst, self._next_easing) or self._find_easier(
             self._worst, 0
         )
         if setting is None:
-            return Answer(True, "", saying.EASIEST, changed=False)
+            return Answer(True, (), (said(Code.EASIEST),), changed=False)
         self._ease(setting)
-        return Answer(True, "", setting.why, changed=True)
+        return Answer(True, (), _given(setting.why), changed=True)
 
     def as_plain(self) -> dict[str, Any]:
         """What is kept of the lesson, as plain objects for a file."""
@@ -177,8 +177,9 @@ class Lesson:
             if record.state is State.LEARNED and record.helped
         ]
         self._repeats = tuple(shaky[-REPEATS:])
-        repeats = [saying.resumed(len(self._repeats))] if self._repeats else []
-        self.told = (*told, *repeats)
+        count = len(self._repeats)
+        again = said(Code.ONE_REPEAT) if count == 1 else said(Code.REPEATS, count=count)
+        self.told = tuple(map(text, (*told, again) if count else told))
         self._begin()
 
     # Where the lesson stands.
@@ -231,23 +232,28 @@ class Lesson:
             order = tuple(called(step.rounds, count, record.repetitions))
             self._whole = replace(self._whole, rounds=order, times=1)
 
-    def _start(self, words: str) -> Answer:
+    def _start(self, *comment: Said) -> Answer:
         self._begin()
         step = self.step
-        return self._ended(words) if step is None else Answer(True, words, saying.intro(step), True)
+        if step is None:
+            return self._ended(*comment)
+        return Answer(True, comment, (said(Code.INTRO, step=step),), True)
 
-    def _go_on(self, words: str) -> Answer:
+    def _go_on(self, comment: Said) -> Answer:
         self._repeats = self._repeats[1:]
-        return self._start(words)
+        return self._start(comment)
 
-    def _ended(self, words: str) -> Answer:
+    def _ended(self, *comment: Said) -> Answer:
         if not self.steps:
-            return Answer(True, words, saying.NOTHING, changed=False)
+            return Answer(True, comment, (said(Code.NOTHING),), changed=False)
         skipped = [line.step for line in self.overview() if line.record.state is State.SKIPPED]
-        names = [saying.subject(step) for step in skipped]
-        many = f"{len(names)} steps"
-        told = saying.LEFT_OUT.format(steps=listed(names) if len(names) <= NAMED else many)
-        return Answer(True, words, told if skipped else saying.FINISHED, changed=bool(words))
+        if not skipped:
+            coming = said(Code.FINISHED)
+        elif len(skipped) <= NAMED:
+            coming = said(Code.STEPS_LEFT_OUT, steps=skipped)
+        else:
+            coming = said(Code.MANY_LEFT_OUT, count=len(skipped))
+        return Answer(True, comment, (coming,), changed=bool(comment))
 
     def _change(self, at: int, **changes: Any) -> None:
         self._records[at] = replace(self._records[at], **changes)
@@ -266,11 +272,11 @@ class Lesson:
         self._tries += 1
         self._listen = False
 
-    def _break(self) -> str:
+    def _break(self) -> Said | None:
         if self._since_break_s < self._break_after_s:
-            return ""
+            return None
         minutes, self._since_break_s = self._since_break_s / 60.0, 0.0
-        return saying.REST.format(minutes=minutes)
+        return said(Code.REST, minutes=minutes)
 
     def _must_hold(self, step: Step) -> bool:
         return step.manner.steady and not self._eased and self._setting.tempo_bpm >= step.goal_bpm
@@ -279,45 +285,54 @@ class Lesson:
         self._in_a_row += 1
         asked = self._setting.clean
         if self._in_a_row < asked:
-            return Answer(True, saying.in_a_row(self._in_a_row, asked), "Again.", changed=False)
+            so_far = said(Code.IN_A_ROW, done=self._in_a_row, asked=asked)
+            return Answer(True, (so_far,), (said(Code.NEXT_ONE),), changed=False)
         if self._eased:
             self._eased.pop()
             self._anew()
             name = self._setting.spoken(self.pattern)
-            return Answer(True, "Clean.", saying.back_up(name, self._setting.tempo_bpm), True)
+            holds = said(Code.BACK_UP, name=name, tempo_bpm=self._setting.tempo_bpm)
+            return Answer(True, (said(Code.CLEAN),), (holds,), True)
         if self._setting.tempo_bpm < step.goal_bpm:
             return self._climb(at, step)
-        words = saying.learned(step, bool(self._repeats))
+        learned = said(Code.LEARNED, step=step, repeated=bool(self._repeats))
         if self._repeats:
             self._change(at, helped=0)
         else:
             self._change(at, state=State.LEARNED, tempo_bpm=None)
-        return self._go_on(words)
+        return self._go_on(learned)
 
     def _climb(self, at: int, step: Step) -> Answer:
         share = next(share for tries, share in CLIMB if self._tries <= tries)
         tempo_bpm = self._setting.tempo_bpm
         faster = min(step.goal_bpm, max(tempo_bpm + 1.0, float(round(tempo_bpm * (1.0 + share)))))
-        told = saying.faster(faster, step.goal_bpm, self._tries)
+        is_goal, tries = faster == step.goal_bpm, self._tries
+        if tries == 1:
+            code = Code.GOAL_AT_ONCE if is_goal else Code.FASTER_AT_ONCE
+        else:
+            code = Code.GOAL if is_goal else Code.FASTER
+        coming = said(code, tempo_bpm=faster, tries=tries)
         self._change(at, tempo_bpm=faster)
         self._begin()
-        return Answer(True, "Clean.", told, changed=True)
+        return Answer(True, (said(Code.CLEAN),), (coming,), changed=True)
 
     def _wrong(self, worst: Fault | None) -> Answer:
         self._in_a_row = 0
         self._failures += 1
         self._worst = worst or self._worst
         if self._failures < PATIENCE:
-            return Answer(False, "", saying.again(self._failures), changed=False)
+            code = Code.AGAIN if self._failures == 1 else Code.FROM_THE_COUNT
+            return Answer(False, (), (said(code),), changed=False)
         failures = self._failures
         setting = self._find_easier(self._worst, self._next_easing)
         if setting is None and not self._eased:
             setting = self._find_easier(self._worst, 0)
         if setting is None:
             self._afresh(listen=True)
-            return Answer(False, "", saying.AFRESH, changed=True)
+            return Answer(False, (), (said(Code.AFRESH),), changed=True)
         self._ease(setting)
-        return Answer(False, "", saying.easier(failures, setting.why), changed=True)
+        often = (said(Code.NOT_CLEAN, times=failures),) if failures else ()
+        return Answer(False, (), (*often, *_given(setting.why)), changed=True)
 
     def _find_easier(self, worst: Fault | None, first: int) -> Setting | None:
         """The next way that leaves room, from the easing number ``first`` on."""
@@ -344,5 +359,5 @@ def _asked(pattern: Pattern, rules: Rules) -> Rules:
     return rules if tolerance_ms is None else replace(rules, tolerance_ms=tolerance_ms)
 
 
-def _joined(*sentences: str) -> str:
-    return " ".join(filter(None, sentences))
+def _given(why: Said | None) -> tuple[Said, ...]:
+    return () if why is None else (why,)

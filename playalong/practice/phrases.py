@@ -1,8 +1,114 @@
-"""What is said along the plan: a teacher's words, short and exact."""
+"""What is said along the plan: a teacher's words, short and exact.
 
-from collections.abc import Mapping
+The lesson answers with codes and figures (``Said``); every sentence stands here, so that they can
+be read as a whole, checked, and some day be in another language.
+"""
 
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+from playalong.pattern.voices import BY_NAME
+from playalong.practice.excerpts import listed
 from playalong.practice.plan import Kind, Step
+from playalong.practice.texture import Texture
+
+
+class Code(StrEnum):
+    """What may be said, and in brackets the figures that go with it."""
+
+    INTRO = "intro"  # (step)
+    ADVICE = "advice"  # (text), the sentence of a grade's first finding
+    CLEAN = "clean"
+    IN_A_ROW = "in a row"  # (done, asked)
+    LEARNED = "learned"  # (step, repeated)
+    AGAIN = "again"
+    FROM_THE_COUNT = "from the count"
+    NEXT_ONE = "next one"
+    AFRESH = "afresh"
+    UNSTEADY = "unsteady"
+    NOT_CLEAN = "not clean"  # (times)
+    SLOWER = "slower"  # (tempo_bpm)
+    SMALLER = "smaller"  # (name), a chunk
+    SMALLER_WHERE_FAULTS_ARE = "smaller, where most faults are"  # (name)
+    ONE_LIMB = "one limb"  # (limb)
+    GUIDED = "guided"
+    BACK_UP = "back up"  # (name, tempo_bpm)
+    FASTER_AT_ONCE = "faster at once"  # (tempo_bpm)
+    FASTER = "faster"  # (tempo_bpm, tries)
+    GOAL_AT_ONCE = "goal at once"  # (tempo_bpm)
+    GOAL = "goal"  # (tempo_bpm, tries)
+    SKIPPED = "skipped"
+    FIRST = "first"
+    EASIEST = "easiest"
+    FINISHED = "finished"
+    NOTHING = "nothing"
+    STEPS_LEFT_OUT = "steps left out"  # (steps)
+    MANY_LEFT_OUT = "many left out"  # (count)
+    REST = "rest"  # (minutes)
+    ONE_REPEAT = "one repeat"
+    REPEATS = "repeats"  # (count)
+    UNREADABLE = "unreadable"
+    NO_LONGER_FITS = "no longer fits"  # (names)
+    GHOST_OVER_KICK = "ghost over kick"  # (voice, count)
+    KICK_UNDER_GHOST = "kick under ghost"  # (voice, count)
+    BOTH_HELD = "both held"
+
+
+@dataclass(frozen=True)
+class Said:
+    """One thing that is said: its code, and its figures by name."""
+
+    code: Code
+    figures: Mapping[str, Any] = field(default_factory=dict)
+
+
+def said(code: Code, **figures: Any) -> Said:
+    """The code with its figures."""
+    return Said(code, figures)
+
+
+#: The sentence of each code; braces take its figures.
+_SENTENCES: Mapping[Code, str] = {
+    Code.ADVICE: "{text}",
+    Code.CLEAN: "Clean.",
+    Code.IN_A_ROW: "Clean, {done} of {asked} in a row.",
+    Code.AGAIN: "Again.",
+    Code.FROM_THE_COUNT: "Again, from the count.",
+    Code.NEXT_ONE: "Again.",
+    Code.AFRESH: ("Let us take it afresh: shake out your hands, listen to it once, then play."),
+    Code.UNSTEADY: "Clean, but the tempo does not hold: count aloud and stay with the click.",
+    Code.NOT_CLEAN: "{times} times it was not clean.",
+    Code.SLOWER: "Slower, at {tempo_bpm:g} bpm, so that there is time for every stroke.",
+    Code.SMALLER: "A smaller chunk: {name} alone.",
+    Code.SMALLER_WHERE_FAULTS_ARE: "A smaller chunk: {name} alone, where most faults are.",
+    Code.ONE_LIMB: "The {limb} alone, where most faults are; the rest is played for you.",
+    Code.GUIDED: "It is played with you: listen, and fall in with it.",
+    Code.BACK_UP: "That holds. Back to {name} at {tempo_bpm:g} bpm.",
+    Code.FASTER_AT_ONCE: "Clean at once: on to {tempo_bpm:g} bpm.",
+    Code.FASTER: "Clean after {tries} tries: on to {tempo_bpm:g} bpm.",
+    Code.GOAL_AT_ONCE: "Clean at once: on to {tempo_bpm:g} bpm, the goal.",
+    Code.GOAL: "Clean after {tries} tries: on to {tempo_bpm:g} bpm, the goal.",
+    Code.SKIPPED: "Left out.",
+    Code.FIRST: "This is the first step.",
+    Code.EASIEST: "It cannot be made easier: listen to it, or go back a step.",
+    Code.FINISHED: "That was the last step: the whole pattern is learned.",
+    Code.NOTHING: "There is nothing to play in this pattern.",
+    Code.MANY_LEFT_OUT: "Left out: {count} steps. They are there when you want them.",
+    Code.REST: (
+        "You have played for {minutes:.0f} minutes: take a break. Loosen your wrists, rest your "
+        "ears, and stop for today if anything hurts or rings."
+    ),
+    Code.ONE_REPEAT: (
+        "First a short repeat of one step that took help last time, then on where you stopped."
+    ),
+    Code.REPEATS: (
+        "First a short repeat of {count} steps that took help last time, then on where you stopped."
+    ),
+    Code.UNREADABLE: "What was kept of this lesson cannot be read; it starts anew.",
+    Code.BOTH_HELD: "The ghost note stayed soft and the kick strong.",
+}
 
 #: What each kind of step plays. ``name`` is its parts as spoken, ``times`` how often in one go.
 _INTRO: Mapping[Kind, str] = {
@@ -22,18 +128,6 @@ _INTRO: Mapping[Kind, str] = {
     Kind.FREE: "Play the variations freely; afterwards you hear which they were.",
 }
 
-FINISHED = "That was the last step: the whole pattern is learned."
-NOTHING = "There is nothing to play in this pattern."
-FIRST = "This is the first step."
-EASIEST = "It cannot be made easier: listen to it, or go back a step."
-AFRESH = "Let us take it afresh: shake out your hands, listen to it once, then play."
-UNSTEADY = "Clean, but the tempo does not hold: count aloud and stay with the click."
-REST = (
-    "You have played for {minutes:.0f} minutes: take a break. Loosen your wrists, rest your ears, "
-    "and stop for today if anything hurts or rings."
-)
-LEFT_OUT = "Left out: {steps}. They are there when you want them."
-
 
 def intro(step: Step) -> str:
     """What a step plays, and what should be known of it."""
@@ -46,44 +140,6 @@ def intro(step: Step) -> str:
         times="once" if rounds == 1 else f"{rounds} times",
     )
     return f"{step.note} {words}" if step.note else words
-
-
-def in_a_row(done: int, asked: int) -> str:
-    """How far a row of clean repetitions has come."""
-    return f"Clean, {done} of {asked} in a row."
-
-
-def learned(step: Step, repeated: bool) -> str:
-    """A step is done, for the first time or again."""
-    return f"Clean. {'It still holds' if repeated else 'Learned'}: {subject(step)}."
-
-
-def again(failures: int) -> str:
-    """Nothing changes yet."""
-    return "Again." if failures == 1 else "Again, from the count."
-
-
-def easier(failures: int, why: str) -> str:
-    """Something is made easier, and why."""
-    return f"{failures} times it was not clean. {why}" if failures else why
-
-
-def back_up(name: str, tempo_bpm: float) -> str:
-    """What was made easier holds."""
-    return f"That holds. Back to {name} at {tempo_bpm:g} bpm."
-
-
-def faster(tempo_bpm: float, goal_bpm: float, tries: int) -> str:
-    """The next tempo, and why so much or so little."""
-    told = "at once" if tries == 1 else f"after {tries} tries"
-    goal = ", the goal" if tempo_bpm == goal_bpm else ""
-    return f"Clean {told}: on to {tempo_bpm:g} bpm{goal}."
-
-
-def resumed(repeats: int) -> str:
-    """What is repeated on another day."""
-    steps = "one step" if repeats == 1 else f"{repeats} steps"
-    return f"First a short repeat of {steps} that took help last time, then on where you stopped."
 
 
 def subject(step: Step) -> str:
@@ -107,3 +163,58 @@ _SUBJECT: Mapping[Kind, str] = {
 def capital(text: str) -> str:
     """The text with a capital in front."""
     return text[:1].upper() + text[1:]
+
+
+def text(*things: Said) -> str:
+    """All of it in sentences, one after the other, none of them twice; "" for nothing."""
+    return " ".join(dict.fromkeys(_text(thing) for thing in things))
+
+
+def _text(thing: Said) -> str:
+    code, figures = thing.code, thing.figures
+    if code is Code.INTRO:
+        return intro(figures["step"])
+    if code is Code.LEARNED:
+        done = "It still holds" if figures["repeated"] else "Learned"
+        return f"Clean. {done}: {subject(figures['step'])}."
+    if code is Code.STEPS_LEFT_OUT:
+        steps = listed([subject(step) for step in figures["steps"]])
+        return f"Left out: {steps}. They are there when you want them."
+    if code is Code.NO_LONGER_FITS:
+        return f"This no longer fits the pattern and starts anew: {listed(figures['names'])}."
+    if code in (Code.GHOST_OVER_KICK, Code.KICK_UNDER_GHOST):
+        label, count = BY_NAME[figures["voice"]].label, figures["count"]
+        where = f"on {count}" if count.isdigit() else f"on the {count}"
+        if code is Code.GHOST_OVER_KICK:
+            return f"The ghost note of the {label} {where} is too loud over the kick."
+        return f"The kick {where} is too soft under the ghost note of the {label}."
+    return _SENTENCES[code].format(**figures)
+
+
+def texture_lines(told: Texture) -> list[str]:
+    """The texture of a freely played run in sentences."""
+    lines = [
+        f'"{name}" in {_bars(len(bars))}{_spread(told.spread_ms[name])}.'
+        for name, bars in told.used.items()
+        if bars
+    ]
+    if told.plain:
+        plain = f"{_bars(len(told.plain))}{_spread(told.plain_spread_ms)}"
+        lines.append(f"The plain groove in {plain}.")
+    if told.never:
+        lines.append(f"Never: {_quoted(told.never)}.")
+    if told.looser:
+        lines.append(f"The groove gets looser under {_quoted(told.looser)}.")
+    return lines
+
+
+def _quoted(names: Iterable[str]) -> str:
+    return listed([f'"{name}"' for name in names])
+
+
+def _bars(count: int) -> str:
+    return "1 bar" if count == 1 else f"{count} bars"
+
+
+def _spread(spread_ms: float | None) -> str:
+    return "" if spread_ms is None else f", the groove {spread_ms:.0f} ms spread"

@@ -7,9 +7,8 @@ from collections.abc import Mapping, Sequence
 from math import isfinite
 from typing import Any
 
-from playalong.practice.excerpts import listed
 from playalong.practice.feedback import Record, State
-from playalong.practice.phrases import subject
+from playalong.practice.phrases import Code, Said, said, subject
 from playalong.practice.plan import Step
 
 
@@ -42,12 +41,12 @@ def _key(key: str) -> str:
     return next((new + key[len(old) :] for old, new in _RENAMED if key.startswith(old)), key)
 
 
-def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[str, ...]]:
-    """A record for each of ``steps``, and in words what could not be used."""
+def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[Said, ...]]:
+    """A record for each of ``steps``, and what could not be used."""
     records = [Record() for _ in steps]
     kept = plain.get("steps") if isinstance(plain, Mapping) else None
     if not isinstance(kept, Mapping):
-        return records, ("What was kept of this lesson cannot be read; it starts anew.",)
+        return records, (said(Code.UNREADABLE),)
     numbers = {step.key: number for number, step in enumerate(steps)}
     dropped = []
     for key, raw in kept.items():
@@ -59,7 +58,7 @@ def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[s
             records[number] = record
     if not dropped:
         return records, ()
-    return records, (f"This no longer fits the pattern and starts anew: {listed(dropped)}.",)
+    return records, (said(Code.NO_LONGER_FITS, names=dropped),)
 
 
 def _record(raw: Any) -> Record | None:

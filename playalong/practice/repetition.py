@@ -12,7 +12,7 @@ from fractions import Fraction
 from playalong.grading.grade import Grade, PlaceGrade
 from playalong.grading.measures.steadiness import STEADY
 from playalong.pattern.model import Dynamic, Pattern
-from playalong.pattern.voices import BY_NAME
+from playalong.practice.phrases import Code, Said, said
 
 #: A tempo that is farther from the one asked does not hold, in per cent. Our own choice: below
 #: the 2.5 % at which one displaced onset is heard (Friberg and Sundberg, JASA 98, 1995).
@@ -34,15 +34,14 @@ class Fault:
 class Repetition:
     """What came of one repetition.
 
-    ``advice`` is what to change, ``together`` what is to be said of ghost notes over the bass
-    drum ("" where there are none), ``worst`` the stroke with the most faults, ``seconds`` how
-    long the playing took.
+    ``advice`` is what to change ("" for nothing), ``together`` what is to be said of ghost notes
+    over the kick, ``worst`` the stroke with the most faults, ``seconds`` how long the playing took.
     """
 
     clean: bool
     steady: bool = True
     advice: str = ""
-    together: str = ""
+    together: tuple[Said, ...] = ()
     worst: Fault | None = None
     seconds: float = 0.0
 
@@ -58,7 +57,7 @@ def repetition(grade: Grade, pattern: Pattern, seconds: float) -> Repetition:
         and (graces is None or graces.played == graces.asked),
         steady=steadiness.trend == STEADY and (drift is None or abs(drift) <= DRIFT_PERCENT),
         advice=grade.advice,
-        together=" ".join(dict.fromkeys(_together(grade.places))),
+        together=tuple(_together(grade.places)),
         worst=_worst(grade.places, pattern),
         seconds=seconds,
     )
@@ -73,7 +72,7 @@ def _worst(places: tuple[PlaceGrade, ...], pattern: Pattern) -> Fault | None:
     return Fault(number, stroke.at, stroke.voice)
 
 
-def _together(places: tuple[PlaceGrade, ...]) -> Iterator[str]:
+def _together(places: tuple[PlaceGrade, ...]) -> Iterator[Said]:
     """Each place with a ghost note over the kick, or one line where all of them hold."""
     kicks = {
         (place.bar, place.count): place
@@ -89,16 +88,12 @@ def _together(places: tuple[PlaceGrade, ...]) -> Iterator[str]:
     ]
     held = True
     for ghost, kick in pairs:
-        label, where = BY_NAME[ghost.voice].label, _on(ghost.count)
+        where = {"voice": ghost.voice, "count": ghost.count}
         if ghost.too_loud:
-            yield f"The ghost note of the {label} {where} is too loud over the kick."
+            yield said(Code.GHOST_OVER_KICK, **where)
         if kick.too_soft:
-            yield f"The kick {where} is too soft under the ghost note of the {label}."
+            yield said(Code.KICK_UNDER_GHOST, **where)
         answered = ghost.mean_db is not None and kick.mean_db is not None
         held = held and answered and not (ghost.too_loud or kick.too_soft)
     if pairs and held:
-        yield "The ghost note stayed soft and the kick strong."
-
-
-def _on(count: str) -> str:
-    return f"on {count}" if count.isdigit() else f"on the {count}"
+        yield said(Code.BOTH_HELD)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from playalong.practice.excerpts import listed
 from playalong.practice.mixing import Explanation, GrooveError
 
 #: A spread that is this many times that of the plain groove is told. Our own choice.
@@ -38,26 +37,15 @@ class Texture:
         """The variations that were not played."""
         return tuple(name for name, bars in self.used.items() if not bars)
 
-    def words(self) -> list[str]:
-        """The texture in sentences."""
-        told = [
-            f'"{name}" in {_bars(bars)}{_spread(self.spread_ms[name])}.'
-            for name, bars in self.used.items()
-            if bars
-        ]
-        if self.plain:
-            told.append(f"The plain groove in {_bars(self.plain)}{_spread(self.plain_spread_ms)}.")
-        if self.never:
-            told.append(f"Never: {_quoted(self.never)}.")
+    @property
+    def looser(self) -> tuple[str, ...]:
+        """The variations under which the groove was looser than in the plain bars."""
         plain_ms = self.plain_spread_ms
-        looser = [
+        return tuple(
             name
             for name, spread_ms in self.spread_ms.items()
             if plain_ms and spread_ms and spread_ms > LOOSER * plain_ms
-        ]
-        if looser:
-            told.append(f"The groove gets looser under {_quoted(looser)}.")
-        return told
+        )
 
 
 def texture(names: Sequence[str], bars: Sequence[Explanation]) -> Texture:
@@ -83,15 +71,3 @@ def _habits(errors: Sequence[GrooveError]) -> Mapping[str, float]:
     for error in errors:
         by_voice.setdefault(error.voice, []).append(error.error_ms)
     return {voice: float(np.mean(own)) for voice, own in by_voice.items()}
-
-
-def _quoted(names: Sequence[str]) -> str:
-    return listed([f'"{name}"' for name in names])
-
-
-def _bars(numbers: Sequence[int]) -> str:
-    return "1 bar" if len(numbers) == 1 else f"{len(numbers)} bars"
-
-
-def _spread(spread_ms: float | None) -> str:
-    return "" if spread_ms is None else f", the groove {spread_ms:.0f} ms spread"

@@ -16,6 +16,7 @@ from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.feedback import Exercise, State
 from playalong.practice.lesson import PATIENCE, Lesson
+from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
 from playalong.practice.repetition import Fault, Repetition, repetition
 
@@ -225,10 +226,11 @@ def test_the_goal_counts_only_when_it_is_steady() -> None:
 def test_a_ghost_note_over_the_bass_drum_is_told_either_way() -> None:
     lesson = Lesson(pattern(FOUR_BEATS))
     at_step(lesson, Kind.GHOST)
-    told = "The kick on 3 is too soft under the ghost note of the snare."
-    assert told in lesson.played(replace(WRONG, together=told)).words
+    told = said(Code.KICK_UNDER_GHOST, voice="snare", count="3")
+    words = "The kick on 3 is too soft under the ghost note of the snare."
+    assert words in lesson.played(replace(WRONG, together=(told,))).words
     held = "The ghost note stayed soft and the kick strong."
-    assert held in lesson.played(replace(CLEAN, together=held)).words
+    assert held in lesson.played(replace(CLEAN, together=(said(Code.BOTH_HELD),))).words
 
 
 def test_called_mixing_names_every_bar_and_in_another_order_each_time() -> None:

@@ -18,6 +18,7 @@ from playalong.pattern.targets import GRACE_S, lay_out
 from playalong.practice.calling import called, mixed
 from playalong.practice.excerpts import Names
 from playalong.practice.mixing import GRACE_COST, MOST, Explainer, Explanation, allowed
+from playalong.practice.phrases import texture_lines
 from playalong.practice.texture import texture
 
 from .making import as_list, faultless, law, pattern, steady_player
@@ -431,7 +432,7 @@ def test_the_texture_tells_what_was_used_when_and_what_never() -> None:
     assert told.never == ("without", "whispers", "answer", "bark")
     assert told.spread_ms["push"] == pytest.approx(0.0, abs=1e-5)
     assert told.spread_ms["without"] is None
-    assert any("Never" in sentence and '"without"' in sentence for sentence in told.words())
+    assert any("Never" in sentence and '"without"' in sentence for sentence in texture_lines(told))
 
 
 def test_the_spread_of_the_groove_is_that_of_its_own_strokes_less_their_habit() -> None:
@@ -454,4 +455,4 @@ def test_a_groove_that_gets_looser_is_told() -> None:
         explained(("whispers",), {"snare": -20.0}),
         explained(("whispers",), {"snare": 20.0}),
     ]
-    assert 'The groove gets looser under "whispers".' in texture(("whispers",), bars).words()
+    assert 'The groove gets looser under "whispers".' in texture_lines(texture(("whispers",), bars))

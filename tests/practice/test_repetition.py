@@ -8,6 +8,7 @@ import pytest
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
 from playalong.practice.excerpts import excerpt, whole_bars
+from playalong.practice.phrases import text
 from playalong.practice.repetition import Repetition, repetition
 
 from .making import FOUR_BEATS, as_list, faultless, graded, pattern
@@ -80,20 +81,20 @@ def test_a_flam_without_its_grace_stroke_is_not_clean() -> None:
 
 def test_ghost_note_and_bass_drum_together_are_both_told() -> None:
     ghost = SNARE[1]
-    assert "stayed soft and the kick strong" in result(as_list(faultless(TARGETS))).together
-    loud = result(changed(ghost, velocity=90.0)).together
+    assert "stayed soft and the kick strong" in text(*result(as_list(faultless(TARGETS))).together)
+    loud = text(*result(changed(ghost, velocity=90.0)).together)
     assert loud == "The ghost note of the snare on 3 is too loud over the kick."
-    weak = result(changed(KICK_ON_3, velocity=30.0)).together
+    weak = text(*result(changed(KICK_ON_3, velocity=30.0)).together)
     assert weak == "The kick on 3 is too soft under the ghost note of the snare."
     hits = changed(ghost, velocity=90.0)
     hits[KICK_ON_3] = replace(hits[KICK_ON_3], velocity=30.0)
-    assert result(hits).together == f"{loud} {weak}"
+    assert text(*result(hits).together) == f"{loud} {weak}"
 
 
 def test_a_missed_ghost_note_is_not_said_to_be_soft() -> None:
     hits = as_list(faultless(TARGETS))
     del hits[SNARE[1]]
-    assert result(hits).together == ""
+    assert text(*result(hits).together) == ""
 
 
 def test_a_tempo_that_does_not_hold_is_not_steady() -> None:

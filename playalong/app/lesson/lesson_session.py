@@ -25,7 +25,7 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.practice.feedback import Answer, Exercise, State
 from playalong.practice.lesson import Lesson
-from playalong.practice.phrases import intro
+from playalong.practice.phrases import intro, texture_lines
 from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.texture import Texture
 from playalong.records import lessons
@@ -292,7 +292,7 @@ class LessonSession:
             self._pattern.title,
             rows,
             bars,
-            told.words(),
+            texture_lines(told),
             pads=self._pads,
             call=self._call,
         )
