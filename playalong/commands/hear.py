@@ -12,6 +12,7 @@ from playalong.commands.options.click import (
 )
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
+from playalong.commands.options.notices import print_notices
 from playalong.commands.options.pattern import (
     BarsOptions,
     PatternOption,
@@ -142,7 +143,7 @@ def _hear_pattern(given: Options) -> None:
 def _hear_take(given: Options, take: Path) -> None:
     from playalong.app.play.hearing import hear_take
 
-    hear_take(
+    notices = hear_take(
         pattern_of(given),
         take,
         given.which,
@@ -152,3 +153,4 @@ def _hear_take(given: Options, take: Path) -> None:
         user_folders(),
         given.out,
     )
+    print_notices(notices)

@@ -8,8 +8,11 @@ from typing import Any
 
 import numpy as np
 import pytest
+import soundfile
 
+from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.lesson.lesson_session import LessonSession
+from playalong.app.play.hearing import _page
 from playalong.app.play.play_session import save_run
 from playalong.app.run.along import Along
 from playalong.app.run.clock import SteppedClock
@@ -331,3 +334,30 @@ def test_a_chunk_of_a_pattern_that_has_changed(window, capsys, tmp_path):
     assert again(capsys, path, take, "--current")["counts"]["targets"] > 0
     second = json.loads(json.dumps(read_take(take).info["excerpt"]))
     assert second["parts"][0]["bar"] == 1
+
+
+def test_a_chunk_is_heard_as_a_chunk(window, capsys, tmp_path):
+    """Only its beat of the pattern: half a beat after it, at 110 bpm, there is no other stroke."""
+    take, exercise = chunk_take(window, tmp_path)
+    path, out = tmp_path / "small.toml", tmp_path / "heard.wav"
+    path.write_text(TEXT, encoding="utf-8")
+    arguments = [str(path), "--take", str(take), "--which", "pattern", "--no-click"]
+    assert main(["hear", *arguments, "--out", str(out)]) == 0
+    sound, rate = soundfile.read(out)
+    beat_s, level = 60.0 / exercise.tempo_bpm, np.abs(sound).max(axis=1)
+    begin = int(np.argmax(level > 0.02 * level.max()))
+
+    def loudest(from_s: float, to_s: float) -> float:
+        part = level[begin + round(from_s * rate) : begin + round(to_s * rate)]
+        return float(part.max(initial=0.0))
+
+    assert exercise.excerpt.parts[0].name == "beat 1 of bar 1"
+    assert loudest(0.48 * beat_s, 0.7 * beat_s) > 0.1 * level.max()  # its second eighth
+    # Beat 2 would begin with an accent of the snare.
+    assert loudest(1.02 * beat_s, 1.5 * beat_s) < 0.5 * loudest(0.5 * beat_s, 1.0 * beat_s)
+    assert capsys.readouterr().out.count("(") == 0
+    page = _page(grade_take(PATTERN, read_take(take), Options()), context_in(window))
+    assert page.title == exercise.pattern.title
+    path.write_text(TEXT.replace('"xx xo"', '"xx xx"'), encoding="utf-8")
+    assert main(["hear", *arguments, "--out", str(tmp_path / "again.wav")]) == 0
+    assert "has changed since this take was played" in capsys.readouterr().out

@@ -11,7 +11,7 @@ from pathlib import PurePath
 
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.library import key_of
-from playalong.pattern.model import Pattern
+from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError, read
 from playalong.practice.excerpts import Excerpt
 from playalong.records.take_info import TakeInfo
@@ -22,14 +22,20 @@ from playalong.support.text import printable, quoted, sentence
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """``pattern`` is graded, and was cut out of ``whole``; ``said`` is what of the take's own words
-    holds for it; ``remarks`` what a person should know.
+    """``pattern`` is graded with ``variations`` in place, and was cut out of ``whole``; ``said`` is
+    what of the take's own words holds for it; ``remarks`` what a person should know.
     """
 
     pattern: Pattern
     whole: Pattern
     said: TakeInfo
     remarks: tuple[str, ...] = ()
+    variations: tuple[str, ...] = ()
+
+    @property
+    def bars(self) -> tuple[Bar, ...]:
+        """The bars of ``pattern`` as they were asked."""
+        return self.pattern.with_variations(self.variations)
 
 
 def asked_of(

@@ -162,7 +162,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         each = [hits[number] for number in range(len(hits))]
         mixed = as_played(pattern, each, bars=bars, tempo_bpm=tempo_bpm, rules=rules)
         pattern, variations = mixed.pattern, ()
-    held = _Held(replace(asked, pattern=pattern), hits, rules, variations, bars, said.pauses, beats)
+    asked = replace(asked, pattern=pattern, variations=variations)
+    held = _Held(asked, hits, rules, bars, said.pauses, beats)
     remarks = [*asked.remarks, *take.remarks]
     if AUTO in (options.tempo_bpm, options.start_s):
         if not len(hits):
@@ -205,7 +206,6 @@ class _Held:
     asked: Asked
     hits: Hits
     rules: Rules
-    variations: tuple[str, ...]
     bars: int | None
     pauses: Pauses
     beats: BeatMap | None
@@ -214,6 +214,11 @@ class _Held:
     def pattern(self) -> Pattern:
         """The pattern that is graded."""
         return self.asked.pattern
+
+    @property
+    def variations(self) -> tuple[str, ...]:
+        """The variations in place."""
+        return self.asked.variations
 
     def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""

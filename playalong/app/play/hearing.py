@@ -1,5 +1,6 @@
 """Hearing a pattern, or a take against it: in the window, or into a wave file."""
 
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
@@ -7,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.app.grade.take_grading import DEFAULT, Graded, Options, grade_take
+from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.open_devices import Look, OpenDevices
 from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.play.play_session import to_hear
@@ -19,7 +20,7 @@ from playalong.app.user_folders import UserFolders
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.pads import Pads
-from playalong.pattern.model import Pattern
+from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets
 from playalong.records.takes import read
 from playalong.screen.pages.run import RunPage
@@ -51,24 +52,28 @@ def hear_take(
     look: Look,
     home: UserFolders,
     out: Path | None,
-) -> None:
-    """Hear the take at ``path`` against ``pattern``, in the window or into a wave file."""
+) -> tuple[str, ...]:
+    """Hear the take at ``path`` against ``pattern``, in the window or into a wave file.
+
+    What comes back should be said: where the take is not of that pattern as it is now.
+    """
     take = read(path)
     graded = grade_take(pattern, take, Options())
     pads = Pads.from_plain(take.info.get("pads", {}))
     pauses = Pauses.from_plain(take.info.get("pauses", []))
-    ticks = _clicks(pattern, graded.run.targets) if click else []
+    ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
     played = Playback.of(take, pads, graded.run, pauses, ticks)
     if out is not None:
         write_wave(out, rendered(played.sounds(WHICH[which], speed)))
-        return
-    with OpenDevices(look, home, RealClock(), notices=()) as context:
-        listen_back(context, _page(pattern, graded, context), played, WHICH[which], speed)
+        return graded.asked.remarks
+    with OpenDevices(look, home, RealClock(), notices=graded.asked.remarks) as context:
+        listen_back(context, _page(graded, context), played, WHICH[which], speed)
+    return graded.asked.remarks
 
 
-def _clicks(pattern: Pattern, targets: Targets) -> list[Click]:
-    """The click of a graded run, on the bars of its targets."""
-    meters = [pattern.bars[bar % len(pattern.bars)].meter for bar in range(targets.bars)]
+def _clicks(bars: Sequence[Bar], targets: Targets) -> list[Click]:
+    """The click of a graded run of ``bars`` over and over, on the bars of its targets."""
+    meters = [bars[bar % len(bars)].meter for bar in range(targets.bars)]
     lines = np.cumsum([0.0, *(float(meter.length) for meter in meters)])
     return clicks(meters, _Bars(lines, np.append(targets.bar_starts_s, targets.end_s)), count_in=0)
 
@@ -84,20 +89,20 @@ class _Bars(NamedTuple):
         return float(np.interp(float(whole), self.lines, self.lines_s))
 
 
-def _page(pattern: Pattern, graded: Graded, context: RunContext) -> RunPage:
+def _page(graded: Graded, context: RunContext) -> RunPage:
     """The sheet of a graded take, with every word on it."""
-    run, tempo_bpm = graded.run, graded.grade.tempo_bpm
-    sheet = Sheet(run.targets, pattern.bars, DEFAULT, pattern.swing)
+    run, tempo_bpm, asked = graded.run, graded.grade.tempo_bpm, graded.asked
+    sheet = Sheet(run.targets, asked.bars, run.rules, asked.pattern.swing)
     for number in range(len(run.hits)):
         sheet.hit(number, run.hits[number])
-    gauges = Gauges(run.targets, DEFAULT, tempo_bpm)
+    gauges = Gauges(run.targets, run.rules, tempo_bpm)
     for word in run.verdicts.words():
         sheet.judged(word)
         if word.hit is not None:
             gauges.heard(word, run.hits[word.hit])
     return RunPage(
         context.theme,
-        title=pattern.title,
+        title=asked.pattern.title,
         subtitle="",
         tempo_bpm=tempo_bpm,
         sheet=sheet,
