@@ -327,6 +327,8 @@ def test_a_chunk_of_a_pattern_that_has_changed(window, capsys, tmp_path):
     assert now["counts"]["targets"] == asked + 1
     assert now["excerpt"]["parts"][0]["name"] == "beat 1 of bar 1"
     assert again(capsys, path, take, "--variation", "less")["counts"]["targets"] == asked
+    assert main(["grade", str(path), str(take), "--variation", "nothing"]) == 2
+    assert 'has no variation "nothing"' in capsys.readouterr().err
     # What the chunk was cut from is gone.
     lines = write(PATTERN).split("[[bar]]")
     short = lines[0] + "[[bar]]" + lines[2].split("[variation")[0]

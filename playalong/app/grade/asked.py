@@ -6,6 +6,7 @@ pattern as it is now. A take of another pattern is graded all the same, by what 
 pattern: somebody may have copied a pattern, or given a take another name.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 
@@ -47,9 +48,10 @@ def asked_of(
     """What a take that says ``said`` is held against, when ``pattern`` is named.
 
     ``variations`` are put in the place of those in the take; ``current`` asks for the pattern as it
-    is now. UserError where the take is of a part that the pattern does not have.
+    is now. UserError where the pattern has no such variation, or no such part as the take is of.
     """
     known = _known(pattern, said, current)
+    check_variations(known.whole, known.said.variations if variations is None else variations)
     part = known.said.excerpt
     if part is None or known.said.free:
         return known
@@ -63,6 +65,17 @@ def asked_of(
     if variations is not None:
         excerpt = replace(excerpt, rounds=(variations,) * len(excerpt.rounds))
     return replace(known, pattern=excerpt.of(known.whole))
+
+
+def check_variations(pattern: Pattern, names: Sequence[str]) -> None:
+    """UserError for a variation that ``pattern`` does not have."""
+    for name in names:
+        if name not in pattern.variations:
+            known = ", ".join(map(printable, pattern.variations)) or "none"
+            raise UserError(
+                f"{quoted(pattern.title)} has no variation {quoted(name)}; "
+                f"its variations are: {known}."
+            )
 
 
 def own_pattern(said: TakeInfo) -> Pattern | None:

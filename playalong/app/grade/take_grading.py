@@ -5,7 +5,6 @@ option and gives the same figures. An option that is given goes before what the 
 """
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite
 from typing import Any
@@ -37,7 +36,7 @@ from playalong.profile.latency import typed
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Take
 from playalong.support.errors import UserError
-from playalong.support.text import printable, quoted, sentence
+from playalong.support.text import quoted, sentence
 from playalong.support.version import program_version
 
 #: Tempi outside these can be neither played nor meant.
@@ -132,7 +131,6 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         number(options.tolerance_ms, said.tolerance_ms, DEFAULT.tolerance_ms),
     )
     variations = said.variations if options.variations is None else options.variations
-    check_variations(asked.whole, variations)
     if pattern is not asked.whole:
         variations = ()  # they are in the excerpt
     told_bars = said.bars if options.bars is None else options.bars
@@ -332,17 +330,6 @@ def checked_bars(bars: int) -> int:
     if not 1 <= bars <= MOST_BARS:
         raise UserError(f"{bars} bars cannot be played: choose 1 to {MOST_BARS}.")
     return bars
-
-
-def check_variations(pattern: Pattern, names: Sequence[str]) -> None:
-    """UserError for a variation that ``pattern`` does not have."""
-    for name in names:
-        if name not in pattern.variations:
-            known = ", ".join(map(printable, pattern.variations)) or "none"
-            raise UserError(
-                f"{quoted(pattern.title)} has no variation {quoted(name)}; "
-                f"its variations are: {known}."
-            )
 
 
 def check_hits(pattern: Pattern, hits: Hits, notes: int) -> None:
