@@ -1,12 +1,12 @@
 """Never a traceback: odd takes through every way to a grade, and through the live run.
 
 Of the count, all are graded on the click and written as text, JSON and lines of hits, and as a
-file with start or tempo given or found. One in twenty is played live: 48 bars and more through
-grader, gauges and sheet, fed in portions with stalls of 0.3 s, drawn as it goes. Nothing may fail;
-a plain word on bad input (``UserError``) is no
-traceback.
+file with start or tempo given or found, as JSON and a line of CSV. One in twenty is played live:
+48 bars and more through grader, gauges and sheet, fed in portions with stalls of 0.3 s, drawn as
+it goes. Nothing may fail; a plain word on bad input (``UserError``) is no traceback.
 """
 
+import csv
 import json
 import os
 import traceback
@@ -16,6 +16,7 @@ from collections.abc import Iterator
 import numpy as np
 import pygame
 
+from playalong.app.grade.table import columns, row
 from playalong.app.grade.take_grading import AUTO, grade_take
 from playalong.app.grade.take_grading import Options as Asked
 from playalong.app.run.live_judging import LiveJudging
@@ -65,8 +66,12 @@ def from_file(take: OddTake, chance: np.random.Generator) -> None:
         graded = grade_take(take.pattern, as_take(take.hits), asked)
     except UserError:
         return
-    json.dumps(as_json(graded.grade, judged_hits(graded.run)), allow_nan=False)
+    told = {"take": "take.mid", **graded.as_json(with_hits=True)}
+    json.dumps(told, allow_nan=False)
+    names = columns(told)
+    assert len(next(csv.reader([row(told, names)]))) == len(names)
     figures(graded.grade)
+    hit_lines(judged_hits(graded.run))
 
 
 def live(take: OddTake, chance: np.random.Generator) -> None:
