@@ -1,6 +1,7 @@
 """Whole runs on the stepped clock: what is shown, kept and graded, and that nothing is lost."""
 
 import json
+import sys
 from pathlib import Path
 
 import pytest
@@ -215,3 +216,11 @@ def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context,
     assert kept.graded.grade.counts.targets < 18
     assert whole.counts.targets == 36
     assert whole.counts.missed > 18
+
+
+def test_a_port_of_our_own_without_its_library_is_told(tmp_path, monkeypatch, capsys):
+    monkeypatch.setitem(sys.modules, "playalong.midi_io.rtmidi_port", None)  # it does not load
+    assert main(["demo", "--through-port", "--bars", "1", "--out", str(tmp_path)]) == 2
+    said = capsys.readouterr().err
+    assert "python-rtmidi" in said
+    assert "leave out --through-port" in said

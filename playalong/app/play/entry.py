@@ -1,6 +1,7 @@
 """A session: opens what playing needs, lets play, and closes it again."""
 
 import json
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -28,6 +29,7 @@ from playalong.screen.pages.plan import PlanLine
 from playalong.simulation.player import Performance, SimulatedPort, perform, send
 from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.synth.click import PLAIN, Clicking
+from playalong.support.errors import UserError
 from playalong.support.files import write_file
 
 #: What the simulated player's own MIDI port is called.
@@ -101,7 +103,14 @@ def demo(
 
 def _run_through_port(task: Task, context: RunContext, performance: Performance) -> RunResult:
     """One run in which the player's messages go out of a port of our own and in by another."""
-    from playalong.midi_io.rtmidi_port import VirtualOutput
+    try:
+        from playalong.midi_io.rtmidi_port import VirtualOutput
+    except ImportError:
+        version = f"{sys.version_info.major}.{sys.version_info.minor}"
+        raise UserError(
+            "A port of our own needs python-rtmidi, which is not there for this Python "
+            f"({version}): use Python 3.11 or 3.12, or leave out --through-port."
+        ) from None
 
     output = VirtualOutput(_PLAYER)
     clock = context.clock
