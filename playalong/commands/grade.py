@@ -13,7 +13,7 @@ from playalong.commands.options.pattern import (
     add_pattern,
     pattern_of,
 )
-from playalong.commands.options.rules import RulesOptions, add_rules, bands_of
+from playalong.commands.options.rules import RulesOptions, add_rules, bands_of, level_of
 from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_errors, print_lines, progress
@@ -154,6 +154,7 @@ def run(given: Options) -> None:
         profile.pads if profile else None,
         latency.ms if given.latency_ms is None and latency else given.latency_ms,
         given.current,
+        level_of(given),
     )
     if given.csv or paths != given.takes or len(paths) > 1:
         _print_all(Batch(pattern=pattern, options=asked, with_hits=given.hits), paths, given)

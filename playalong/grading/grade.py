@@ -2,14 +2,16 @@
 
 Times are seconds, errors milliseconds (positive is late), levels decibel. Spreads are population
 standard deviations. A figure that cannot be had is None. How each figure is made stands in the
-module that makes it: timing, steadiness, dynamics, unison, feel, score, advice.
+module that makes it: the folders measures and findings.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from playalong.grading.graces import Ornament
+from playalong.grading.levels import Level
 from playalong.grading.loudness import Loudness
-from playalong.grading.verdicts import Verdict
+from playalong.grading.verdicts import HiHat, Verdict
 from playalong.pattern.model import Dynamic
 
 
@@ -19,6 +21,8 @@ class Counts:
 
     ``targets`` = ``matched`` + ``missed`` + ``wrong_drum``, and ``matched`` = ``on_time`` +
     ``early`` + ``late``. An optional stroke counts as a target only where it was played.
+    ``not_open`` and ``not_closed`` are of the hi-hat; what follows them counts flams and drags,
+    each under one of these: flat may be either, a flam is wide, a drag is open.
     """
 
     targets: int
@@ -31,6 +35,13 @@ class Counts:
     wrong_drum: int
     too_loud: int
     too_soft: int
+    not_open: int
+    not_closed: int
+    flam_flat: int
+    flam_wide: int
+    drag_open: int
+    grace_loud: int
+    grace_missing: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +86,7 @@ class Steadiness:
 
 
 @dataclass(frozen=True, slots=True)
-class Level:
+class StrokeLevel:
     """Strokes of one voice and dynamic: how many, median and spread of level, ill-fitting."""
 
     n: int
@@ -90,7 +101,7 @@ class Dynamics:
     """Ghost contrast of each voice that has ghost notes, levels, and whose bands were used."""
 
     ghost_contrast_db: Mapping[str, float | None]
-    by_voice: Mapping[str, Mapping[Dynamic, Level]]
+    by_voice: Mapping[str, Mapping[Dynamic, StrokeLevel]]
     bands: str
 
 
@@ -109,13 +120,30 @@ class Together:
 
 
 @dataclass(frozen=True, slots=True)
+class Pair:
+    """Two limbs at the instants that they share: how much later ``second`` comes than ``first``.
+
+    ``first`` is the one that comes first on average.
+    """
+
+    first: str
+    second: str
+    n: int
+    mean_ms: float
+    sd_ms: float
+
+
+@dataclass(frozen=True, slots=True)
 class Unison:
-    """Strokes together: number of instants, spread, how often each voice comes first."""
+    """Strokes together: number of instants, spread, how often each voice comes first, and pairs
+    of limbs.
+    """
 
     n: int
     median_ms: float | None
     p90_ms: float | None
     leads: Mapping[str, int]
+    pairs: tuple[Pair, ...]
     together: tuple[Together, ...]
 
 
@@ -132,31 +160,38 @@ class Swing:
 
 @dataclass(frozen=True, slots=True)
 class Graces:
-    """Grace strokes: asked for, played, and the median distance to the main stroke."""
+    """Grace strokes: asked for, played, and of the flams and drags that have some the median
+    distance from stroke to stroke, and how much softer the louder grace stroke is than the main
+    stroke (negative is softer).
+    """
 
     asked: int
     played: int
     median_ms: float | None
+    median_db: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """0 to 100 in all, and what of it each part kept (each 0 to 100)."""
+    """0 to 100 in all, and what of it each part kept (each 0 to 100): see ``measures.score``."""
 
     total: float
     strokes: float
     timing: float
     loudness: float
+    hi_hat: float
+    ornaments: float
+    extras: float
+    habits: float
     steadiness: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlaceGrade:
     """One stroke of the written pattern over all its repetitions.
 
     ``bar`` is the bar of the pattern (0 is the first), ``count`` the position as it is spoken
-    ("e of 2"), ``targets`` how often it came, ``clean`` how often it was on time and of the
-    right loudness.
+    ("e of 2"), ``targets`` how often it came, ``clean`` how often nothing was wrong with it.
     """
 
     bar: int
@@ -171,6 +206,8 @@ class PlaceGrade:
     late: int
     too_soft: int
     too_loud: int
+    wrong_hi_hat: int
+    wrong_ornament: int
     mean_ms: float | None
     mean_db: float | None
 
@@ -187,6 +224,8 @@ class JudgedHit:
     verdict: Verdict | None
     loudness: Loudness | None
     grace: bool
+    hi_hat: HiHat | None
+    ornament: Ornament | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +235,7 @@ class Grade:
     pattern: str
     tempo_bpm: float
     bars: int
+    level: Level
     counts: Counts
     timing: Timing
     steadiness: Steadiness

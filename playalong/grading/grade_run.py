@@ -4,21 +4,32 @@ Live play, grading a file, and grading a kept take again all end here.
 """
 
 from playalong.grading.findings.advice import advice
+from playalong.grading.graces import ORNAMENTS, Ornament
 from playalong.grading.grade import Counts, Grade, JudgedHit
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.matching.course import Course
 from playalong.grading.matching.matched_run import MatchedRun
-from playalong.grading.measures.by_position import graces, places, swing
+from playalong.grading.measures.by_position import places, swing
 from playalong.grading.measures.dynamics import dynamics
+from playalong.grading.measures.ornaments import graces
 from playalong.grading.measures.score import Credits, score
 from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.measures.timing import timing
 from playalong.grading.measures.unison import unison
-from playalong.grading.verdicts import MATCHED, Rules, Verdict
+from playalong.grading.verdicts import HI_HATS, MATCHED, HiHat, Rules, Verdict
 from playalong.midi.hits import Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.pattern.voices import folded
+
+_HI_HATS = (HiHat.NOT_OPEN, HiHat.NOT_CLOSED)
+_ORNAMENTS = (
+    Ornament.FLAT,
+    Ornament.WIDE,
+    Ornament.OPEN,
+    Ornament.GRACE_LOUD,
+    Ornament.GRACE_MISSING,
+)
 
 
 def grade(
@@ -42,6 +53,7 @@ def grade(
             pattern.name,
             tempo_bpm,
             targets.bars,
+            rules.level,
             counts(run),
             in_time,
             steady,
@@ -73,6 +85,8 @@ def counts(run: MatchedRun) -> Counts:
         n[Verdict.WRONG_DRUM],
         int((fit == LOUDNESSES.index(Loudness.TOO_LOUD)).sum()),
         int((fit == LOUDNESSES.index(Loudness.TOO_SOFT)).sum()),
+        *(int((run.hi_hat == HI_HATS.index(kind)).sum()) for kind in _HI_HATS),
+        *(int((run.graced.ornament == ORNAMENTS.index(kind)).sum()) for kind in _ORNAMENTS),
     )
 
 
@@ -92,6 +106,8 @@ def judged_hits(run: MatchedRun) -> list[JudgedHit]:
                 word.verdict if word else None,
                 word.loudness if word else None,
                 bool(word and word.grace),
+                word.hi_hat if word else None,
+                word.ornament if word else None,
             )
         )
     return found

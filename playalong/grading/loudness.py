@@ -42,6 +42,11 @@ def level_db(velocity: float | NDArray[np.float64]) -> float | NDArray[np.float6
     return levels if isinstance(velocity, np.ndarray) else float(levels)
 
 
+def velocity_of(level: float) -> float:
+    """The velocity of a level in dB, 127 at 0: above 127 for a level that no velocity has."""
+    return float(127.0 * 10.0 ** (level / 40.0))
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
     """The velocities, both ends included, that fit a dynamic."""

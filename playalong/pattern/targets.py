@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.meter import STRAIGHT, Meter, Tempo
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
-from playalong.pattern.voices import STAFF_ORDER, VOICES
+from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
 
 #: How far before its main stroke a grace stroke is placed, in seconds (common practice: close
 #: enough to be heard as one thick stroke). In a drag the first of the two lies twice as far.
@@ -104,6 +104,12 @@ class Targets:
     def names(self) -> tuple[str, ...]:
         """The name of each target's voice."""
         return tuple(VOICES[code].name for code in self.voice.tolist())
+
+    @cached_property
+    def is_open(self) -> NDArray[np.bool_]:
+        """(n,) whether an open hi-hat is asked."""
+        opened = np.array([place.stroke.is_open for place in self.places], np.bool_)
+        return opened[self.place] if len(self.places) else np.zeros(len(self), np.bool_)
 
 
 #: The arrays of ``Targets`` that have a row for each target.
@@ -233,3 +239,13 @@ def sounding(bar: Bar, place: Place, swing: Fraction) -> Fraction:
     if any(((at - start) / length).denominator % 3 == 0 for at in own):
         return stroke.at
     return meter.swung(stroke.at, swing)
+
+
+#: The codes of the limbs in arrays.
+LIMBS: tuple[Limb, ...] = tuple(Limb)
+
+
+def limbs(targets: Targets) -> NDArray[np.int64]:
+    """(n,) the limb that plays each target, as an index into ``LIMBS``."""
+    usual = np.array([LIMBS.index(voice.limb) for voice in VOICES], np.int64)
+    return usual[targets.voice]

@@ -19,7 +19,7 @@ bars           how many were asked for
 variations     those in place from beginning to end
 start_s        where bar 1 starts, in seconds from the start of the file
 until_s        where the run was broken off, in seconds from bar 1
-capture_ms, tolerance_ms, bands    the rules by which it was judged
+level, capture_ms, tolerance_ms, bands    the rules by which it was judged
 pads           what the notes meant, and what was guarded against
 latency_ms     what has been taken off the time of every message
 pauses         where the run stood still, see ``grading.matching.pauses``
@@ -75,6 +75,7 @@ class TakeInfo:
     bars: int | None = None
     variations: tuple[str, ...] = ()
     until_s: float = inf
+    level: str = ""
     capture_ms: float | None = None
     tolerance_ms: float | None = None
     bands: Any = None
@@ -103,6 +104,7 @@ class TakeInfo:
             "bars": self.bars,
             "variations": list(self.variations),
             "until_s": None if self.until_s == inf else self.until_s,
+            "level": self.level,
             "capture_ms": self.capture_ms,
             "tolerance_ms": self.tolerance_ms,
             "bands": self.bands,
@@ -147,6 +149,7 @@ class TakeInfo:
             bars=None if bars is None else int(bars),
             variations=tuple(map(str, variations)) if isinstance(variations, list) else (),
             until_s=inf if until_s is None else until_s,
+            level=text("level"),
             capture_ms=number("capture_ms"),
             tolerance_ms=number("tolerance_ms"),
             bands=table("bands"),
@@ -165,6 +168,7 @@ class TakeInfo:
             player=self.player,
             kit=self.kit,
             simulated=self.simulated,
+            level=self.level,
             capture_ms=self.capture_ms,
             tolerance_ms=self.tolerance_ms,
             bands=self.bands,

@@ -168,7 +168,9 @@ def test_every_figure_with_rules_at_their_limits(capture_ms: float, tolerance_ms
         targets.voice,
         chance.integers(1, 128, len(targets)).astype(np.float64),
     )
-    grade, _ = grade_and_run(FULL, targets, hits, Rules(capture_ms, tolerance_ms))
+    grade, _ = grade_and_run(
+        FULL, targets, hits, Rules(capture_ms=capture_ms, tolerance_ms=tolerance_ms)
+    )
     told = as_json(grade)
     json.dumps(told, allow_nan=False)
     assert 0.0 <= grade.score.total <= 100.0
@@ -187,13 +189,16 @@ def test_json_has_the_keys_that_scripts_rely_on() -> None:
     }  # fmt: skip
     assert told["counts"].keys() == {
         "targets", "matched", "on_time", "early", "late", "missed", "extra", "wrong_drum",
-        "too_loud", "too_soft",
+        "too_loud", "too_soft", "not_open", "not_closed",
+        "flam_flat", "flam_wide", "drag_open", "grace_loud", "grace_missing",
     }  # fmt: skip
     assert told["timing"].keys() >= {"mean_ms", "sd_ms", "median_ms", "by_voice"}
     assert told["timing"]["by_voice"]["snare"].keys() == {"n", "mean_ms", "sd_ms"}
     assert told["steadiness"].keys() >= {"tempo_bpm", "drift_percent", "residual_sd_ms"}
     assert told["dynamics"].keys() >= {"ghost_contrast_db", "by_voice"}
-    assert told["unison"].keys() >= {"n", "median_ms", "p90_ms"}
+    assert told["unison"].keys() >= {"n", "median_ms", "p90_ms", "pairs"}
+    assert told["unison"]["pairs"][0].keys() == {"first", "second", "n", "mean_ms", "sd_ms"}
+    assert told["level"] == "intermediate"
     assert told["hits"][0].keys() >= {
         "time_s", "voice", "velocity", "target", "error_ms", "verdict", "loudness",
     }  # fmt: skip

@@ -150,3 +150,17 @@ def test_only_answers_move_the_gauges() -> None:
     assert gauges.timing.mean_ms is None
     assert gauges.ghosts.contrast_db is None
     assert not gauges.steadiness.course
+
+
+def test_a_stroke_may_settle_after_one_of_the_next_bar_in_a_long_run() -> None:
+    """Beyond the bars kept: the kick of bar 33 is told after the hi-hat of bar 34."""
+    targets = lay_out(groove(hi_hat="x-x- x-x- x-x- x-x-", kick="x--- ---- ---- --x-"), 100.0, 48)
+    hits = faultless(targets)
+    gauges = Gauges(targets, RULES, 100.0)
+    order = np.argsort(targets.time_s + 0.9 * (targets.voice == STAFF_ORDER["kick"]))
+    for row in order.tolist():
+        word = VerdictEvent(Verdict.ON_TIME, row, row, 0.0, settled=True)
+        gauges.heard(word, hits[row])
+    bars = [bar for bar, _ in gauges.steadiness.course]
+    assert bars == list(range(47 - BARS_KEPT, 47))
+    assert all(tempo == pytest.approx(100.0) for _, tempo in gauges.steadiness.course)

@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from playalong.grading.loudness import Band, Bands, Loudness
+from playalong.grading.graces import Ornament
+from playalong.grading.levels import Level
+from playalong.grading.loudness import Loudness
 from playalong.grading.matching.live_grader import Grader, judge
-from playalong.grading.verdicts import Rules, Verdict, VerdictEvent
+from playalong.grading.verdicts import HiHat, Rules, Verdict, VerdictEvent
 from playalong.midi.hits import Hit, Hits
-from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import VOICES, is_judged
 
@@ -44,10 +45,10 @@ ONE = placed([(1.0, "snare")])
     ("error_ms", "verdict"),
     [
         (0.0, Verdict.ON_TIME),
-        (30.0, Verdict.ON_TIME),
-        (-30.0, Verdict.ON_TIME),
-        (30.001, Verdict.LATE),
-        (-30.001, Verdict.EARLY),
+        (45.0, Verdict.ON_TIME),
+        (-45.0, Verdict.ON_TIME),
+        (45.001, Verdict.LATE),
+        (-45.001, Verdict.EARLY),
         (100.0, Verdict.LATE),
         (-100.0, Verdict.EARLY),
         (100.001, Verdict.EXTRA),
@@ -62,7 +63,7 @@ def test_the_edges_of_tolerance_and_window(error_ms: float, verdict: Verdict) ->
 
 
 @pytest.mark.parametrize("at_s", [0.1, 1.7, 7.3, 1234.5])
-@pytest.mark.parametrize("error_s", [0.030, -0.030])
+@pytest.mark.parametrize("error_s", [0.045, -0.045])
 def test_the_tolerance_is_exact_wherever_it_falls(at_s: float, error_s: float) -> None:
     # Sums of decimals are not exact in binary; the verdict must not depend on that.
     assert told(placed([(at_s, "snare")]), snare(at_s + error_s)) == {0: Verdict.ON_TIME}
@@ -200,7 +201,9 @@ DRAG = lay_out(groove(snare="d--- ---- ---- ----"), 120.0, 1, start_s=1.0)
 def test_the_grace_stroke_of_a_flam_belongs_to_its_main_stroke() -> None:
     assert words(FLAM, snare(0.975, 30), snare(1.005)) == [
         VerdictEvent(Verdict.ON_TIME, 0, 0, -30.0, None, grace=True, settled=True),
-        VerdictEvent(Verdict.ON_TIME, 0, 1, 5.0, Loudness.RIGHT, settled=True),
+        VerdictEvent(
+            Verdict.ON_TIME, 0, 1, 5.0, Loudness.RIGHT, settled=True, ornament=Ornament.RIGHT
+        ),
     ]
 
 
@@ -234,31 +237,116 @@ def test_a_flam_not_played_is_missed_once() -> None:
 
 
 @pytest.mark.parametrize(
-    ("symbol", "velocity", "loudness"),
+    ("level", "tolerance_ms"),
     [
-        ("g", 1, Loudness.RIGHT),
-        ("g", 50, Loudness.RIGHT),
-        ("g", 51, Loudness.TOO_LOUD),
-        ("g", 50.01, Loudness.TOO_LOUD),
-        ("x", 47, Loudness.TOO_SOFT),
-        ("x", 48, Loudness.RIGHT),
-        ("x", 120, Loudness.RIGHT),
-        ("x", 121, Loudness.TOO_LOUD),
-        ("X", 95, Loudness.TOO_SOFT),
-        ("X", 127, Loudness.RIGHT),
+        (Level.BEGINNER, 60.0),
+        (Level.INTERMEDIATE, 45.0),
+        (Level.ADVANCED, 35.0),
+        (Level.PROFESSIONAL, 25.0),
     ],
 )
-def test_the_edges_of_a_band(symbol: str, velocity: float, loudness: Loudness) -> None:
-    # The default bands are the project's own choice; both ends belong to them.
-    targets = lay_out(groove(snare=f"{symbol}--- ---- ---- ----"), 100.0, 1)
-    (word,) = words(targets, snare(0.0, velocity))
-    assert word.loudness is loudness
+def test_a_level_is_its_tolerance(level: Level, tolerance_ms: float) -> None:
+    rules = Rules.at(level)
+    assert (rules.level, rules.tolerance_ms) == (level, tolerance_ms)
+    targets = placed([(0.2, "kick"), (1.0, "snare"), (2.0, "kick")])
+    just, beyond = (1.0 + (tolerance_ms + more) / 1000.0 for more in (0.0, 0.001))
+    assert told(targets, snare(just), rules=rules) == {0: Verdict.ON_TIME}
+    assert told(targets, snare(beyond), rules=rules) == {0: Verdict.LATE}
 
 
-def test_a_voice_may_have_a_band_of_its_own() -> None:
-    bands = Bands(
-        {dynamic: Band(1, 127) for dynamic in Dynamic}, {("snare", Dynamic.NORMAL): Band(60, 70)}
-    )
-    targets = placed([(1.0, "snare"), (2.0, "kick")])
-    found = words(targets, snare(1.0, 80), Hit(2.0, "kick", 80), rules=Rules(bands=bands))
-    assert [word.loudness for word in found] == [Loudness.TOO_LOUD, Loudness.RIGHT]
+def test_fast_notes_are_judged_as_fast_notes() -> None:
+    """At most two fifths of the way to the nearer neighbour of the voice is on time."""
+    targets = placed([(1.0, "snare"), (1.08, "snare"), (2.0, "snare"), (1.02, "kick")])
+    for at_s, verdict in (
+        (1.032, Verdict.ON_TIME),
+        (1.0321, Verdict.LATE),
+        (0.968, Verdict.ON_TIME),
+        (0.9679, Verdict.EARLY),
+    ):
+        assert told(targets, snare(at_s)) == {0: verdict}
+    # The last one has a far neighbour only.
+    assert told(targets, snare(2.045)) == {0: Verdict.ON_TIME}
+
+
+HAT = lay_out(groove(hi_hat="x--- o--- ---- ----"), 120.0, 1, start_s=1.0)
+
+
+@pytest.mark.parametrize(
+    ("at_s", "played", "hi_hat"),
+    [
+        (1.0, "hi-hat", HiHat.RIGHT),
+        (1.0, "hi-hat-open", HiHat.NOT_CLOSED),
+        (1.0, "hi-hat-half", HiHat.RIGHT),
+        (1.5, "hi-hat", HiHat.NOT_OPEN),
+        (1.5, "hi-hat-open", HiHat.RIGHT),
+        (1.5, "hi-hat-half", HiHat.RIGHT),
+    ],
+)
+def test_the_hi_hat_is_open_where_open_is_written(at_s: float, played: str, hi_hat: HiHat) -> None:
+    grader = Grader(HAT, RULES)
+    (first,) = grader.hit(Hit(at_s, played, 84))
+    assert (first.verdict, first.hi_hat) == (Verdict.ON_TIME, hi_hat)
+    found = [word for word in words(HAT, Hit(at_s, played, 84)) if word.hit == 0]
+    assert [(word.verdict, word.hi_hat) for word in found] == [(Verdict.ON_TIME, hi_hat)]
+
+
+def test_of_other_voices_nothing_is_said_about_the_hi_hat() -> None:
+    assert {word.hi_hat for word in words(ONE, snare(1.0), snare(1.5))} == {None}
+
+
+# A 32nd note lasts 62.5 ms at 120 bpm, and 100 ms at 75.
+@pytest.mark.parametrize(
+    ("grace_ms", "velocity", "ornament"),
+    [
+        (-42, 50, Ornament.RIGHT),
+        (-15, 50, Ornament.RIGHT),
+        (-77, 50, Ornament.RIGHT),
+        (-12, 50, Ornament.RIGHT),
+        (-11.9, 50, Ornament.FLAT),
+        (0, 83, Ornament.FLAT),
+        (-80, 50, Ornament.RIGHT),
+        (-80.1, 50, Ornament.WIDE),
+        (-125, 50, Ornament.WIDE),  # beyond the window
+        (-42, 84, Ornament.GRACE_LOUD),
+        (-42, 81, Ornament.RIGHT),
+        (-42, 82, Ornament.GRACE_LOUD),
+        (-160, 50, Ornament.GRACE_MISSING),
+    ],
+)
+def test_flams(grace_ms: float, velocity: float, ornament: Ornament) -> None:
+    # The figures are those at the head of ``graces``; what drummers do stands there, with source.
+    targets = lay_out(groove(snare="---- f--- ---- ----"), 120.0, 1, start_s=0.5)
+    found = words(targets, snare(1.0 + grace_ms / 1000.0, velocity), snare(1.0))
+    assert [word.ornament for word in found if word.target == 0 and not word.grace] == [ornament]
+    extra = ornament is Ornament.GRACE_MISSING
+    assert [word.verdict for word in found if word.hit == 0] == [
+        Verdict.EXTRA if extra else Verdict.ON_TIME
+    ]
+    assert [word.grace for word in found if word.hit == 0] == [not extra]
+
+
+@pytest.mark.parametrize(
+    ("tempo_bpm", "apart_ms", "ornament"),
+    [
+        (120, 35, Ornament.RIGHT),
+        (120, 55, Ornament.RIGHT),
+        (120, 62.5, Ornament.OPEN),
+        (75, 100, Ornament.OPEN),
+        (100, 75, Ornament.OPEN),
+        (75, 60, Ornament.RIGHT),
+        (120, 8, Ornament.FLAT),
+        (160, 46.9, Ornament.RIGHT),  # as fast as a drag is anyway
+    ],
+)
+def test_drags(tempo_bpm: float, apart_ms: float, ornament: Ornament) -> None:
+    beat_s = 60.0 / tempo_bpm
+    targets = lay_out(groove(snare="---- d--- ---- ----"), tempo_bpm, 1, start_s=1.0 - beat_s)
+    times_s = [1.0 - place * apart_ms / 1000.0 for place in (2, 1, 0)]
+    found = words(targets, *(snare(at_s, 40) for at_s in times_s[:2]), snare(1.0))
+    assert [(word.grace, word.ornament) for word in sorted(found, key=lambda w: w.hit or 0)] == [
+        (True, None),
+        (True, None),
+        (False, ornament),
+    ]
+    bare = words(targets, snare(times_s[1], 40), snare(1.0))
+    assert [word.ornament for word in bare if not word.grace] == [Ornament.GRACE_MISSING]

@@ -6,7 +6,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from playalong.grading.grade import Level, PlaceGrade
+from playalong.grading.grade import Pair, PlaceGrade, StrokeLevel
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.loudness import level_db
 from playalong.grading.verdicts import Verdict
@@ -27,12 +27,12 @@ def hit(time_ms: float, voice: str = "snare", velocity: float = 84) -> Hit:
 
 SMALL_TAKE = [
     # bar 1, from 0 ms: the 1 late, the ghost note too loud, the accent missed
-    hit(40),
+    hit(50),
     hit(5, "kick"),
-    hit(900, velocity=60),
+    hit(900, velocity=90),
     # bar 2, from 2400 ms: the 1 early, the ghost note right, the accent too soft,
     # the kick on another drum
-    hit(2360),
+    hit(2350),
     hit(2410, "floor-tom"),
     hit(3310, velocity=30),
     hit(3600, velocity=84),
@@ -43,16 +43,30 @@ SMALL_TAKE = [
 def test_places_of_a_small_take() -> None:
     grade = graded(SMALL, lay_out(SMALL, 100.0, 2), Hits.of(SMALL_TAKE))
     normal = float(level_db(84.0))
+    faults = ("missed", "wrong_drum", "early", "late", "too_soft", "too_loud")
+    nothing = dict.fromkeys(("clean", *faults, "wrong_hi_hat", "wrong_ornament"), 0)
+
+    def place(
+        count: str, voice: str, dynamic: Dynamic, ms: float, db: float, **told: int
+    ) -> PlaceGrade:
+        return PlaceGrade(
+            bar=0,
+            count=count,
+            voice=voice,
+            dynamic=dynamic,
+            targets=2,
+            mean_ms=near(ms),
+            mean_db=near(db),
+            **(nothing | told),
+        )
+
+    ghosts = (float(level_db(90.0)) + float(level_db(30.0))) / 2
     assert grade.places == (
-        PlaceGrade(0, "1", "snare", Dynamic.NORMAL, 2, 0, 0, 0, 1, 1, 0, 0,
-                   near(0.0), near(normal)),
-        PlaceGrade(0, "1", "kick", Dynamic.NORMAL, 2, 1, 0, 1, 0, 0, 0, 0,
-                   near(5.0), near(normal)),
-        PlaceGrade(0, "& of 2", "snare", Dynamic.GHOST, 2, 1, 0, 0, 0, 0, 0, 1,
-                   near(5.0), near((level_db(60.0) + level_db(30.0)) / 2)),
-        PlaceGrade(0, "3", "snare", Dynamic.ACCENT, 2, 0, 1, 0, 0, 0, 1, 0,
-                   near(0.0), near(normal)),
-    )  # fmt: skip
+        place("1", "snare", Dynamic.NORMAL, 0.0, normal, early=1, late=1),
+        place("1", "kick", Dynamic.NORMAL, 5.0, normal, clean=1, wrong_drum=1),
+        place("& of 2", "snare", Dynamic.GHOST, 5.0, ghosts, clean=1, too_loud=1),
+        place("3", "snare", Dynamic.ACCENT, 0.0, normal, missed=1, too_soft=1),
+    )
 
 
 def test_counts_and_levels_of_a_small_take() -> None:
@@ -62,26 +76,27 @@ def test_counts_and_levels_of_a_small_take() -> None:
     assert (counts.on_time, counts.early, counts.late, counts.extra) == (4, 1, 1, 1)
     assert (counts.too_soft, counts.too_loud) == (1, 1)
     levels = grade.dynamics.by_voice["snare"]
-    assert levels[Dynamic.ACCENT] == Level(1, near(level_db(84.0)), 0.0, 1, 0)
+    assert levels[Dynamic.ACCENT] == StrokeLevel(1, near(level_db(84.0)), 0.0, 1, 0)
     assert levels[Dynamic.GHOST].n == 2
-    # The median ghost note lies between 60 and 30, the median of the others is 84.
+    # The median ghost note lies between 90 and 30, the median of the others is 84.
     assert grade.dynamics.ghost_contrast_db == {
-        "snare": pytest.approx((level_db(60.0) + level_db(30.0)) / 2 - level_db(84.0))
+        "snare": pytest.approx((level_db(90.0) + level_db(30.0)) / 2 - level_db(84.0))
     }
     # One instant in each bar has two voices; in bar 2 the kick is not answered.
     assert grade.unison.n == 1
-    assert grade.unison.median_ms == pytest.approx(35.0)
-    assert grade.unison.p90_ms == pytest.approx(35.0)
+    assert grade.unison.median_ms == pytest.approx(45.0)
+    assert grade.unison.p90_ms == pytest.approx(45.0)
     assert grade.unison.leads == {"kick": 1}
+    assert grade.unison.pairs == (Pair("kick foot", "snare hand", 1, near(45.0), 0.0),)
 
     listed = judged_hits(run)
     assert [item.time_s for item in listed] == sorted(item.time_s for item in listed)
     verdicts = [(round(1000 * item.time_s), item.verdict) for item in listed]
     assert verdicts == [
         (5, Verdict.ON_TIME),
-        (40, Verdict.LATE),
+        (50, Verdict.LATE),
         (900, Verdict.ON_TIME),
-        (2360, Verdict.EARLY),
+        (2350, Verdict.EARLY),
         (2410, Verdict.WRONG_DRUM),
         (3310, Verdict.ON_TIME),
         (3600, Verdict.ON_TIME),
@@ -184,14 +199,15 @@ def test_grace_strokes_are_counted_and_their_distance_told() -> None:
     targets = lay_out(pattern, 100.0, 2)
     hits = [
         hit(-22, velocity=30), hit(3),  # a flam, 25 ms apart
-        hit(1130, velocity=30), hit(1165, velocity=30), hit(1200),  # a drag, 70 and 35
+        hit(1130, velocity=30), hit(1165, velocity=30), hit(1200),  # a drag, 35 from each to each
         hit(2400),  # a flam without its grace stroke
     ]  # fmt: skip
     graces = graded(pattern, targets, Hits.of(hits)).graces
     assert graces is not None
     # The second drag was not played at all: nothing is asked of a missed stroke.
     assert (graces.asked, graces.played) == (4, 3)
-    assert graces.median_ms == pytest.approx(35.0)
+    assert graces.median_ms == pytest.approx((25.0 + 35.0) / 2)
+    assert graces.median_db == pytest.approx(level_db(30.0) - level_db(84.0))
 
 
 def test_no_word_of_grace_strokes_where_none_are_written() -> None:

@@ -282,7 +282,7 @@ def test_a_learner_is_told_what_went_wrong() -> None:
     targets = lay_out(PATTERN, TEMPO, 60)
     for seed in range(12):
         hits, known = heard(targets, SKILLS["beginner"], seed)
-        told, run = grade(PATTERN, TEMPO, targets, hits, Rules(200.0, 30.0))
+        told, run = grade(PATTERN, TEMPO, targets, hits, Rules(capture_ms=200.0, tolerance_ms=30.0))
         assert told.counts.missed == len(known.missed)
         assert told.counts.wrong_drum == len(known.wrong_drum)
         assert told.counts.extra == known.extra

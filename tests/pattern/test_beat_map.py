@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from playalong.grading.gauges import Gauges
 from playalong.grading.grade_run import grade
+from playalong.grading.levels import Level
 from playalong.grading.matching.live_grader import Grader
 from playalong.grading.matching.tempo_following import find, follow
 from playalong.grading.measures.steadiness import FASTER, STEADY
@@ -213,7 +214,8 @@ def test_who_plays_another_tempo_than_the_recording_is_told_by_how_much() -> Non
     hits = faultless(targets)
     # 2 per cent faster: everything comes after 1 / 1.02 of its time.
     played = moved(hits, hits.time_s / 1.02 - hits.time_s)
-    told, _ = grade(GROOVE, targets.tempo_bpm(GROOVE.meter), targets, played, Rules())
+    strict = Rules.at(Level.PROFESSIONAL)
+    told, _ = grade(GROOVE, targets.tempo_bpm(GROOVE.meter), targets, played, strict)
     assert told.steadiness.drift_percent == pytest.approx(2.0, abs=0.01)
     assert told.score.total < 100.0
 

@@ -60,7 +60,7 @@ def test_a_missed_stroke_an_extra_hit_and_a_loud_ghost_note_are_not_clean() -> N
     extra = Hit(TARGETS.time_s[-1] + 0.4, "snare", 80.0)
     assert not result(whole[1:]).clean
     assert not result([*whole, extra]).clean
-    assert not result(changed(SNARE[1], velocity=90.0)).clean
+    assert not result(changed(SNARE[1], velocity=112.0)).clean
     assert not result([]).clean
 
 
@@ -82,11 +82,11 @@ def test_a_flam_without_its_grace_stroke_is_not_clean() -> None:
 def test_ghost_note_and_bass_drum_together_are_both_told() -> None:
     ghost = SNARE[1]
     assert "stayed soft and the kick strong" in text(*result(as_list(faultless(TARGETS))).together)
-    loud = text(*result(changed(ghost, velocity=90.0)).together)
+    loud = text(*result(changed(ghost, velocity=112.0)).together)
     assert loud == "The ghost note of the snare on 3 is too loud over the kick."
     weak = text(*result(changed(KICK_ON_3, velocity=30.0)).together)
     assert weak == "The kick on 3 is too soft under the ghost note of the snare."
-    hits = changed(ghost, velocity=90.0)
+    hits = changed(ghost, velocity=112.0)
     hits[KICK_ON_3] = replace(hits[KICK_ON_3], velocity=30.0)
     assert text(*result(hits).together) == f"{loud} {weak}"
 

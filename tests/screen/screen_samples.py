@@ -116,7 +116,8 @@ def a_sheet(bars: int = 4, pattern: Pattern | None = None) -> Sheet:
 
 
 def place_grade(bar: int, stroke: Stroke, meter: Meter, **faults: int) -> PlaceGrade:
-    counts = {"missed": 0, "wrong_drum": 0, "early": 0, "late": 0, "too_soft": 0, "too_loud": 0}
+    kinds = ("missed", "wrong_drum", "early", "late", "too_soft", "too_loud")
+    counts = dict.fromkeys((*kinds, "wrong_hi_hat", "wrong_ornament"), 0)
     counts |= faults
     return PlaceGrade(
         bar=bar,

@@ -12,9 +12,9 @@ from typing import Any
 import numpy as np
 
 from playalong.app.grade.asked import Asked, asked_of
-from playalong.grading.bands_from_take import bands_found
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade, judged_hits
+from playalong.grading.levels import DEFAULT_LEVEL, LEVELS, Level
 from playalong.grading.loudness import Bands
 from playalong.grading.matching.bars_played import bars_played
 from playalong.grading.matching.matched_run import MatchedRun
@@ -62,7 +62,8 @@ class Options:
 
     ``tempo_bpm`` and ``start_s`` may be ``AUTO``: they are then found in the take, and the
     grader follows the player. ``pads`` say what the notes of the kit mean; ``latency_ms`` is
-    taken off every hit of a take from which it has not been.
+    taken off every hit of a take from which it has not been. A ``level`` brings its own
+    tolerance, before that of the take.
     """
 
     tempo_bpm: float | str | None = None
@@ -75,6 +76,7 @@ class Options:
     pads: Pads | None = None
     latency_ms: float | None = None
     current: bool = False
+    level: Level | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,9 +128,13 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
             return option
         return default if told is None else told
 
+    level, tolerance_ms = options.level or _level(said.level), options.tolerance_ms
+    if tolerance_ms is None and options.level is None:
+        tolerance_ms = said.tolerance_ms
     rules = checked_rules(
-        number(options.capture_ms, said.capture_ms, DEFAULT.capture_ms),
-        number(options.tolerance_ms, said.tolerance_ms, DEFAULT.tolerance_ms),
+        level=level,
+        capture_ms=number(options.capture_ms, said.capture_ms, DEFAULT.capture_ms),
+        tolerance_ms=tolerance_ms,
     )
     variations = said.variations if options.variations is None else options.variations
     if pattern is not asked.whole:
@@ -148,11 +154,8 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
 
     if options.bands is not None:
         rules = replace(rules, bands=options.bands)
-    elif said.bands is not None or ours:
+    elif said.bands is not None:
         rules = replace(rules, bands=rules.bands.from_plain(said.bands))
-    else:
-        once = lay_out(pattern, tempo_bpm, None, variations)
-        rules = replace(rules, bands=bands_found(once, hits, rules.bands))
     beats = None if options.tempo_bpm is not None else said.beats
     mixed = None
     if said.free and options.variations is None:
@@ -182,7 +185,9 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
             f"the tempo kept is {graded.grade.steadiness.tempo_bpm or tempo_bpm:.1f} bpm."
         )
     if graded.grade.dynamics.bands != DEFAULT.bands.source:
-        remarks.append(f"Loudness is held against {graded.grade.dynamics.bands}.")
+        remarks.append(
+            f"The loudness of this kit was measured: {graded.grade.dynamics.bands} say what fits."
+        )
     if unknown:
         numbers = ", ".join(map(str, sorted(unknown)))
         remarks.append(f"{unknown.total()} notes of no known pad were left out: {numbers}.")
@@ -309,12 +314,26 @@ def checked_latency(ms: float) -> float:
         raise UserError(sentence(error)) from None
 
 
+def _level(written: str) -> Level:
+    """The level of a take, the default one where it says none."""
+    try:
+        return Level(written)
+    except ValueError:
+        return DEFAULT_LEVEL
+
+
 def checked_rules(
-    capture_ms: float | None, tolerance_ms: float | None, bands: Bands | None = None
+    *,
+    level: Level = DEFAULT_LEVEL,
+    capture_ms: float | None = None,
+    tolerance_ms: float | None = None,
+    bands: Bands | None = None,
 ) -> Rules:
-    """Rules with these windows and bands, the default for None, if they make sense."""
+    """Rules with these windows and bands, if they make sense; None leaves it to ``level``."""
     capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
-    tolerance = DEFAULT.tolerance_ms if tolerance_ms is None else tolerance_ms
+    tolerance = LEVELS[level].tolerance_ms if tolerance_ms is None else tolerance_ms
+    if tolerance_ms is None:
+        tolerance = min(tolerance, capture)
     if not 1.0 <= capture <= 1000.0:
         raise UserError(f"A capture window of {capture:g} ms makes no sense: choose 1 to 1000.")
     if not 0.0 <= tolerance <= capture:
@@ -322,7 +341,9 @@ def checked_rules(
             f"A tolerance of {tolerance:g} ms makes no sense: choose 0 to the capture window, "
             f"{capture:g}."
         )
-    return Rules(capture, tolerance, bands or DEFAULT.bands)
+    return Rules(
+        level=level, capture_ms=capture, tolerance_ms=tolerance, bands=bands or DEFAULT.bands
+    )
 
 
 def checked_bars(bars: int) -> int:

@@ -87,6 +87,7 @@ class LiveJudging:
             if event.verdict in self._task.shown:
                 with self._mishaps.kept("the sheet"):
                     self.sheet.judged(event)
-            if event.settled and event.hit is not None:
+            # What is settled may be heard otherwise in the end; the gauges have shown it by then.
+            if event.settled and event.hit in self._unsettled:
                 with self._mishaps.kept("the gauges"):
                     self.gauges.heard(event, self._unsettled.pop(event.hit))

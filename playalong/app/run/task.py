@@ -131,6 +131,7 @@ class Task:
             tempo_bpm=self.tempo_bpm,
             bars=self.bars,
             variations=self.variations,
+            level=self.rules.level.value,
             capture_ms=self.rules.capture_ms,
             tolerance_ms=self.rules.tolerance_ms,
             bands=self.rules.bands.as_plain(),

@@ -6,13 +6,15 @@ from typing import TYPE_CHECKING, Protocol
 from playalong.commands.parser import Parser
 
 if TYPE_CHECKING:
+    from playalong.grading.levels import Level
     from playalong.grading.loudness import Bands
     from playalong.grading.verdicts import Rules
 
 
 class RulesOptions(Protocol):
-    """Windows in milliseconds, and the player's own strokes."""
+    """A level, windows in milliseconds, and the player's own strokes."""
 
+    level: str | None
     capture_ms: float | None
     tolerance_ms: float | None
     strokes: Path | None
@@ -20,10 +22,18 @@ class RulesOptions(Protocol):
 
 def add_rules(parser: Parser) -> None:
     """Add how strict."""
+    from playalong.grading.levels import DEFAULT_LEVEL, LEVELS
     from playalong.grading.verdicts import Rules
 
     rules = Rules()
     group = parser.add_argument_group("how strict")
+    group.add_argument(
+        "--level",
+        choices=[level.value for level in LEVELS],
+        help="how strict: within "
+        + ", ".join(f"{asked.tolerance_ms:g} ms ({level})" for level, asked in LEVELS.items())
+        + f" a hit is on time (default as the take says, or else {DEFAULT_LEVEL})",
+    )
     group.add_argument(
         "--capture-ms",
         type=float,
@@ -36,22 +46,35 @@ def add_rules(parser: Parser) -> None:
         type=float,
         metavar="MS",
         help="how far off a hit may be and still be on time, 0 ms to the capture window "
-        f"(default {rules.tolerance_ms:g})",
+        "(default that of the level)",
     )
     group.add_argument(
         "--strokes",
         type=Path,
         metavar="FILE.toml",
-        help="ghost, normal and accented strokes of the player, against which loudness is held "
-        "(default those of the kit's profile, or else those of the take)",
+        help="ghost, normal and accented strokes of the player on this kit: a stroke as loud as "
+        "those of its kind is right (default those of the kit's profile)",
     )
 
 
 def rules_of(given: RulesOptions, usual: "Bands | None" = None) -> "Rules":
     """The rules that were asked for, with the bands of ``usual`` where no strokes were given."""
     from playalong.app.grade.take_grading import checked_rules
+    from playalong.grading.levels import DEFAULT_LEVEL
 
-    return checked_rules(given.capture_ms, given.tolerance_ms, bands_of(given) or usual)
+    return checked_rules(
+        level=level_of(given) or DEFAULT_LEVEL,
+        capture_ms=given.capture_ms,
+        tolerance_ms=given.tolerance_ms,
+        bands=bands_of(given) or usual,
+    )
+
+
+def level_of(given: RulesOptions) -> "Level | None":
+    """The level that was asked for, None where none was."""
+    from playalong.grading.levels import Level
+
+    return None if given.level is None else Level(given.level)
 
 
 def bands_of(given: RulesOptions) -> "Bands | None":

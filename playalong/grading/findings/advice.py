@@ -12,6 +12,7 @@ from enum import IntEnum
 import numpy as np
 
 from playalong.grading.grade import PlaceGrade, Steadiness, Timing, Unison
+from playalong.grading.loudness import LOUDNESSES, Loudness, level_db
 from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun
 from playalong.grading.measures.score import Credits
 from playalong.grading.measures.steadiness import STEADY
@@ -83,8 +84,8 @@ def advice(
 
 def _causes(run: MatchedRun, credits: Credits) -> tuple[Ints, Floats, Floats]:
     """How often, at what cost, and with what sum of figures: (faults, places) each."""
-    on_time, loud, grace = credits.timing, credits.loudness, credits.graces
-    excess, late = credits.excess_db, run.error_ms > 0
+    on_time, loud, grace = credits.timing, credits.loudness, credits.ornament
+    excess, late = _beyond_db(run), run.error_ms > 0
     place, count = run.targets.place, len(run.targets.places)
     times = np.zeros((len(Fault), count), np.int64)
     cost, figure = np.zeros(times.shape), np.zeros(times.shape)
@@ -103,6 +104,23 @@ def _causes(run: MatchedRun, credits: Credits) -> tuple[Ints, Floats, Floats]:
         cost[fault] = np.bincount(where, 1.0 - credit[wrong], count)
         figure[fault] = np.bincount(where, figures[wrong], count)
     return times, cost, figure
+
+
+def _beyond_db(run: MatchedRun) -> Floats:
+    """How far answered strokes are beyond what fits, in dB, positive is too loud; (k,)."""
+    fits = run.verdicts.loudness[run.answered]
+    low, high = (
+        level_db(np.clip(edge[run.voice, run.dynamic], 1.0, 127.0))
+        for edge in (run.borders.low, run.borders.high)
+    )
+    beyond = np.zeros(len(fits))
+    soft, loud = (
+        fits == LOUDNESSES.index(Loudness.TOO_SOFT),
+        fits == LOUDNESSES.index(Loudness.TOO_LOUD),
+    )
+    beyond[soft] = np.minimum((run.level_db - low)[soft], -1.0)
+    beyond[loud] = np.maximum((run.level_db - high)[loud], 1.0)
+    return beyond
 
 
 def _drift(steadiness: Steadiness) -> str | None:

@@ -7,147 +7,27 @@ gives the same words, since a window or a group of rivals is only ever settled w
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.grading.loudness import LOUDNESSES, Loudness
+from playalong.grading.matching.verdict_table import CODE, Verdicts, in_time
 from playalong.grading.matching.windows import (
     HALF_NS_PER_MS,
     Ints,
     Windows,
     answer,
     half_ns,
+    tolerances,
     windows_of,
     wrong_drums,
 )
-from playalong.grading.verdicts import MATCHED, VERDICTS, Rules, Verdict, VerdictEvent
-from playalong.midi.hits import Hits
-from playalong.pattern.targets import DYNAMICS, Targets
-from playalong.pattern.voices import VOICES
+from playalong.grading.verdicts import Rules, Verdict
+from playalong.pattern.targets import Targets
 
 #: Later than anything that can be played.
 NEVER = 2**62
-
-_CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
-_FITS = {loudness: code for code, loudness in enumerate(LOUDNESSES)}
-_ANSWERED = tuple(_CODE[verdict] for verdict in MATCHED)
-
-
-def in_time(error: Ints, tolerance: int) -> NDArray[np.int8]:
-    """The verdict on hits that answer their targets, from their errors in half-nanoseconds."""
-    verdict = np.full(len(error), _CODE[Verdict.ON_TIME], np.int8)
-    verdict[error < -tolerance] = _CODE[Verdict.EARLY]
-    verdict[error > tolerance] = _CODE[Verdict.LATE]
-    return verdict
-
-
-def fit(
-    targets: Targets, rules: Rules, target: Ints, velocity: NDArray[np.float64]
-) -> NDArray[np.int8]:
-    """How the loudness of hits fits their targets, as indexes into ``LOUDNESSES``; all (k,)."""
-    asked = [[rules.bands.of(voice.name, dynamic) for dynamic in DYNAMICS] for voice in VOICES]
-    low = np.array([[band.low for band in row] for row in asked])
-    high = np.array([[band.high for band in row] for row in asked])
-    voice, dynamic = targets.voice[target], targets.dynamic[target]
-    found = np.full(len(target), _FITS[Loudness.RIGHT], np.int8)
-    found[velocity < low[voice, dynamic]] = _FITS[Loudness.TOO_SOFT]
-    found[velocity > high[voice, dynamic]] = _FITS[Loudness.TOO_LOUD]
-    return found
-
-
-@dataclass(frozen=True, slots=True)
-class Verdicts:
-    """Settled words as a table; each array has one row for each word.
-
-    ``verdict`` int8, index into ``VERDICTS``; ``target``, ``hit`` int64, their numbers, -1 for
-    none; ``error`` int64, hit less target in half-nanoseconds, 0 without a pair (of a grace
-    stroke: less its main stroke); ``grace`` bool; ``loudness`` int8, index into ``LOUDNESSES``,
-    -1 where nothing is asked.
-    """
-
-    verdict: NDArray[np.int8]
-    target: Ints
-    hit: Ints
-    error: Ints
-    grace: NDArray[np.bool_]
-    loudness: NDArray[np.int8]
-
-    def __len__(self) -> int:
-        return len(self.verdict)
-
-    @property
-    def error_ms(self) -> NDArray[np.float64]:
-        """Errors in milliseconds, positive is late."""
-        return self.error / HALF_NS_PER_MS
-
-    def words(self) -> list[VerdictEvent]:
-        """The rows as words."""
-        columns = (getattr(self, column.name).tolist() for column in fields(self))
-        return [
-            VerdictEvent(
-                VERDICTS[verdict],
-                target if target >= 0 else None,
-                hit if hit >= 0 else None,
-                error / HALF_NS_PER_MS if target >= 0 and hit >= 0 else None,
-                LOUDNESSES[loudness] if loudness >= 0 else None,
-                grace,
-                settled=True,
-            )
-            for verdict, target, hit, error, grace, loudness in zip(*columns, strict=True)
-        ]
-
-    def judged_anew(self, targets: Targets, hits: Hits, rules: Rules) -> "Verdicts":
-        """The same answers, held, with ``hits`` played otherwise: at other times, or levels.
-
-        ``hits`` keep their numbers, and need not be in order.
-        """
-        error, main = np.zeros(len(self), np.int64), np.full(len(targets), -1, np.int64)
-        both = np.flatnonzero((self.target >= 0) & (self.hit >= 0))
-        time, own = half_ns(hits.time_s), both[~self.grace[both]]
-        main[self.target[own]] = self.hit[own]
-        error[own] = time[self.hit[own]] - half_ns(targets.time_s)[self.target[own]]
-        graces = both[self.grace[both]]
-        error[graces] = time[self.hit[graces]] - time[main[self.target[graces]]]
-        verdict, loudness = self.verdict.copy(), self.loudness.copy()
-        own = own[np.isin(self.verdict[own], _ANSWERED)]
-        verdict[own] = in_time(error[own], round(rules.tolerance_ms * HALF_NS_PER_MS))
-        loudness[own] = fit(targets, rules, self.target[own], hits.velocity[self.hit[own]])
-        return replace(self, verdict=verdict, error=error, loudness=loudness)
-
-    def without(self, targets: Targets, removed: NDArray[np.bool_]) -> "Verdicts":
-        """These, had the hits ``removed`` (m,) not been played: what they answered is missed.
-
-        Grace strokes of a main stroke that is gone have gone with it.
-        """
-        gone = (self.hit >= 0) & removed[self.hit]
-        unanswered = np.zeros(len(targets), np.bool_)
-        unanswered[self.target[gone & ~self.grace & (self.target >= 0)]] = True
-        lost = gone & ~self.grace & (self.target >= 0)
-        lost[lost] = ~targets.optional[self.target[lost]]
-        gone |= self.grace & unanswered[self.target]
-        changed = replace(
-            self,
-            verdict=np.where(lost, np.int8(_CODE[Verdict.MISSED]), self.verdict),
-            hit=np.where(lost, np.int64(-1), self.hit),
-            error=np.where(lost, np.int64(0), self.error),
-            loudness=np.where(lost, np.int8(-1), self.loudness),
-        )
-        return changed[lost | ~gone]
-
-    def __getitem__(self, rows: Ints | NDArray[np.bool_]) -> "Verdicts":
-        return Verdicts(*(getattr(self, column.name)[rows] for column in fields(self)))
-
-    @classmethod
-    def joined(cls, parts: "list[Verdicts]") -> "Verdicts":
-        """The rows of all parts, one after the other."""
-        return cls(
-            *(
-                np.concatenate([getattr(part, column.name) for part in parts])
-                for column in fields(cls)
-            )
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,11 +35,13 @@ class Played:
     """Hits of known order: arrays of m, sorted by time, then voice, then the louder first.
 
     ``time`` int64 half-nanoseconds; ``voice`` int16, index into ``kit.VOICES``, as it counts in
-    the pattern; ``number`` int64; ``velocity`` float64.
+    the pattern; ``struck`` int16, the same as it was struck, which decides between equals;
+    ``number`` int64; ``velocity`` float64.
     """
 
     time: Ints
     voice: NDArray[np.int16]
+    struck: NDArray[np.int16]
     number: Ints
     velocity: NDArray[np.float64]
 
@@ -167,16 +49,18 @@ class Played:
         return len(self.time)
 
     def __getitem__(self, rows: Ints | NDArray[np.bool_] | slice) -> "Played":
-        return Played(self.time[rows], self.voice[rows], self.number[rows], self.velocity[rows])
+        return Played(*(getattr(self, column.name)[rows] for column in fields(self)))
 
     @classmethod
-    def of(cls, rows: Iterable[tuple[int, int, int, float]]) -> "Played":
-        """Rows of (time, voice, number, velocity) in any order."""
-        order = sorted(rows, key=lambda row: (row[0], row[1], -row[3]))
-        time, voice, number, velocity = zip(*order, strict=True) if order else ((), (), (), ())
+    def of(cls, rows: Iterable[tuple[int, int, int, int, float]]) -> "Played":
+        """Rows of (time, voice, struck, number, velocity) in any order."""
+        order = sorted(rows, key=lambda row: (row[0], row[1], -row[4], row[2]))
+        columns = zip(*order, strict=True) if order else ((), (), (), (), ())
+        time, voice, struck, number, velocity = columns
         return cls(
             np.array(time, np.int64),
             np.array(voice, np.int16),
+            np.array(struck, np.int16),
             np.array(number, np.int64),
             np.array(velocity, np.float64),
         )
@@ -195,7 +79,7 @@ class Played:
         """The same hits, sorted."""
         if bool((self.time[1:] > self.time[:-1]).all()):
             return self
-        return self[np.lexsort((-self.velocity, self.voice, self.time))]
+        return self[np.lexsort((self.struck, -self.velocity, self.voice, self.time))]
 
 
 class Settler:
@@ -212,8 +96,9 @@ class Settler:
         #: Nothing can be settled until all hits up to this time are known.
         self.due = min((int(windows.end[0]) for windows in self.windows.values()), default=NEVER)
 
-        self._tolerance = round(rules.tolerance_ms * HALF_NS_PER_MS)
-        self._targets, self._rules = targets, rules
+        #: How far from each target a hit is on time.
+        self.tolerance = tolerances(targets, rules.tolerance_ms)
+        self._targets = targets
 
         #: How many windows of each voice are settled.
         self.settled = dict.fromkeys(self.windows, 0)
@@ -274,22 +159,15 @@ class Settler:
     ) -> Verdicts:
         rows = np.flatnonzero(window >= 0)
         own = window[rows]
-        target, velocity, grace = windows.target[own], hits.velocity[rows], grace[rows]
+        target, grace = windows.target[own], grace[rows]
         error = hits.time[rows] - windows.time[own]
         if grace.any():
             mains = np.zeros(len(windows), np.int64)
             mains[own[~grace]] = hits.time[rows[~grace]]
             error[grace] = hits.time[rows[grace]] - mains[own[grace]]
-        verdict = in_time(error, self._tolerance)
-        verdict[grace] = _CODE[Verdict.ON_TIME]
-        return Verdicts(
-            verdict,
-            target,
-            hits.number[rows],
-            error,
-            grace,
-            np.where(grace, np.int8(-1), fit(self._targets, self._rules, target, velocity)),
-        )
+        verdict = in_time(error, self.tolerance[target])
+        verdict[grace] = CODE[Verdict.ON_TIME]
+        return Verdicts.of(verdict, target, hits.number[rows], error, grace)
 
     def _left_over(self, certain: int) -> Verdicts:
         """Missed targets and extras of which nothing before ``certain`` is open any more."""
@@ -305,9 +183,8 @@ class Settler:
         none = np.int64(-1)
         counts = (len(wrong), len(alone), len(spare))
         kinds = (Verdict.WRONG_DRUM, Verdict.MISSED, Verdict.EXTRA)
-        total = sum(counts)
-        return Verdicts(
-            np.repeat(np.array([_CODE[kind] for kind in kinds], np.int8), counts),
+        return Verdicts.of(
+            np.repeat(np.array([CODE[kind] for kind in kinds], np.int8), counts),
             np.concatenate([missed.target[wrong], alone, np.full(len(spare), none)]),
             np.concatenate([extras.number[pair[wrong]], np.full(len(alone), none), spare]),
             np.concatenate(
@@ -316,8 +193,6 @@ class Settler:
                     np.zeros(len(alone) + len(spare), np.int64),
                 ]
             ),
-            np.zeros(total, np.bool_),
-            np.full(total, -1, np.int8),
         )
 
     def _waiting(self, certain: int) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

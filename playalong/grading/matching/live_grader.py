@@ -16,12 +16,14 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.grading.contrast import Borders
 from playalong.grading.matching.assignment import align
-from playalong.grading.matching.incremental import NEVER, Played, Settler, Verdicts
+from playalong.grading.matching.incremental import NEVER, Played, Settler
+from playalong.grading.matching.verdict_table import Verdicts, borders_of, heard, whole
 from playalong.grading.matching.windows import HALF_NS_PER_MS, Windows, half_ns, stroke_times
-from playalong.grading.verdicts import Rules, Verdict, VerdictEvent
+from playalong.grading.verdicts import HiHat, Rules, Verdict, VerdictEvent
 from playalong.midi.hits import Hit, Hits
-from playalong.pattern.targets import DYNAMICS, Targets
+from playalong.pattern.targets import Targets
 from playalong.pattern.voices import STAFF_ORDER, VOICES, folded, is_judged
 
 #: How long after a window is over its settled word is said, since hits may come late by cable.
@@ -29,6 +31,12 @@ SETTLE_S = 0.15
 
 #: How many hits of a long take are settled at a time: as many as a processor keeps at hand.
 PORTION = 1 << 17
+
+#: Loudness is heard anew after so many more answers, and when they have grown so much.
+_HEARD, _GROWN = 8, 1.1
+
+_HAT, _OPEN_HAT = STAFF_ORDER["hi-hat"], STAFF_ORDER["hi-hat-open"]
+_ROW = np.dtype([("time_s", np.float64), ("voice", np.int16), ("velocity", np.float64)])
 
 
 def judge(
@@ -40,7 +48,8 @@ def judge(
         if is_judged(voice.name, targets.voices):
             counts_as[code] = STAFF_ORDER[folded(voice.name, targets.voices)]
     voices = counts_as[hits.voice]
-    played = Played(half_ns(hits.time_s), voices, np.arange(len(hits)), hits.velocity)
+    numbers = np.arange(len(hits))
+    played = Played(half_ns(hits.time_s), voices, hits.voice, numbers, hits.velocity)
     if rows is not None:
         voices, played = voices[rows], played[rows]
     judged = voices >= 0
@@ -50,7 +59,7 @@ def judge(
         after = first + PORTION
         until = int(played.time[after]) if after < len(played) else NEVER
         parts.append(settler.settle(until, played[slice(first, after)]))
-    return Verdicts.joined(parts)
+    return whole(Verdicts.joined(parts), targets, hits, rules)
 
 
 @dataclass(slots=True)
@@ -76,6 +85,32 @@ class _Line:
         return cls(*(column.tolist() for column in columns))
 
 
+class _Kept:
+    """The hits of a run as arrays that grow."""
+
+    def __init__(self) -> None:
+        self._rows = np.zeros(256, _ROW)
+        self._count = 0
+
+    def add(self, hit: Hit) -> int:
+        """Keep a hit; returns its number."""
+        number = self._count
+        if number == len(self._rows):
+            self._rows = np.concatenate([self._rows, np.zeros(number, _ROW)])
+        self._rows[number] = (hit.time_s, STAFF_ORDER[hit.voice], hit.velocity)
+        self._count = number + 1
+        return number
+
+    def voice(self, number: int) -> int:
+        """The voice of a hit, as it was struck."""
+        return int(self._rows["voice"][number])
+
+    def hits(self) -> Hits:
+        """All of them, by number."""
+        rows = self._rows[: self._count]
+        return Hits(rows["time_s"], rows["voice"], rows["velocity"])
+
+
 class Grader:
     """The live grader of one run. Hits are numbered 0, 1, 2 ... as they are fed."""
 
@@ -88,19 +123,25 @@ class Grader:
             for voice in VOICES
             if is_judged(voice.name, targets.voices)
         }
-        self._fresh: list[tuple[int, int, int, float]] = []
-        self._count = 0
+        self._fresh: list[tuple[int, int, int, int, float]] = []
+        self._kept = _Kept()
+        self._tolerance = self._settler.tolerance.tolist()
+        #: What was settled, and how it was said; and what of loudness the strokes so far say.
+        self._settled: list[Verdicts] = [Verdicts.joined(())]
+        self._hear(Borders.none(rules.bands))
+        self._answered, self._hear_again = 0, _HEARD
+        self._asked = list(zip(targets.voice.tolist(), targets.dynamic.tolist(), strict=True))
+        self._is_open = targets.is_open.tolist()
         self._next_over = min((line.end[0] for line in self._lines.values()), default=NEVER)
 
     def hit(self, hit: Hit) -> list[VerdictEvent]:
         """What this hit looks like now, and which earlier words it changes; [] if not judged."""
-        number = self._count
-        self._count += 1
+        number = self._kept.add(hit)
         time = 2 * round(hit.time_s * 1e9)
         code = self._codes.get(hit.voice)
         if code is None or not self._settler.begin <= time < self._settler.end:
             return []
-        self._fresh.append((time, code, number, hit.velocity))
+        self._fresh.append((time, code, STAFF_ORDER[hit.voice], number, hit.velocity))
         line = self._lines.get(code)
         window = bisect_right(line.start, time) - 1 if line else -1
         too_late = line is not None and window < self._settler.settled[code]
@@ -114,12 +155,17 @@ class Grader:
         words = self._over(2 * round(now_s * 1e9))
         until = 2 * round((now_s - SETTLE_S) * 1e9)
         if self._settler.due < until:
-            words += self._settle(until)
+            words += self._settle(until).words()
         return words
 
     def finish(self) -> list[VerdictEvent]:
-        """The run is over, no hit will come: all that is left."""
-        return self._settle(NEVER)
+        """The run is over, no hit will come: all that is left, and what is now said otherwise."""
+        left = len(self._settle(NEVER))
+        said = Verdicts.joined(self._settled)
+        final = whole(said, self._targets, self._kept.hits(), self._rules)
+        changed = final.differs(said)
+        changed[len(said) - left :] = True
+        return final[changed].words()
 
     def _in_window(
         self, line: _Line, window: int, new: tuple[int, int, float]
@@ -151,14 +197,20 @@ class Grader:
         return [*words, self._answer(target, line.time[window], main)]
 
     def _answer(self, target: int, time: int, hit: tuple[int, int, float]) -> VerdictEvent:
-        error_ms = (hit[0] - time) / HALF_NS_PER_MS
-        if abs(error_ms) <= self._rules.tolerance_ms:
-            verdict = Verdict.ON_TIME
-        else:
-            verdict = Verdict.EARLY if error_ms < 0 else Verdict.LATE
-        voice = VOICES[self._targets.voice[target]].name
-        band = self._rules.bands.of(voice, DYNAMICS[self._targets.dynamic[target]])
-        return VerdictEvent(verdict, target, hit[1], error_ms, band.judge(hit[2]))
+        error, tolerance = hit[0] - time, self._tolerance[target]
+        verdict = Verdict.ON_TIME
+        if not -tolerance <= error <= tolerance:
+            verdict = Verdict.EARLY if error < 0 else Verdict.LATE
+        voice, dynamic = self._asked[target]
+        band, hi_hat = self._bands[voice][dynamic], None
+        if voice == _HAT:
+            opened, played = self._is_open[target], self._kept.voice(hit[1])
+            hi_hat = HiHat.NOT_OPEN if opened and played == _HAT else HiHat.RIGHT
+            if not opened and played == _OPEN_HAT:
+                hi_hat = HiHat.NOT_CLOSED
+        return VerdictEvent(
+            verdict, target, hit[1], error / HALF_NS_PER_MS, band.judge(hit[2]), hi_hat=hi_hat
+        )
 
     def _over(self, now: int) -> list[VerdictEvent]:
         """Windows that are over: tell the missed ones, and forget their hits."""
@@ -178,6 +230,21 @@ class Grader:
         )
         return words
 
-    def _settle(self, until: int) -> list[VerdictEvent]:
+    def _settle(self, until: int) -> Verdicts:
         fresh, self._fresh = Played.of(self._fresh), []
-        return self._settler.settle(until, fresh).words()
+        part = self._settler.settle(until, fresh)
+        if not len(part):
+            return part
+        hits = self._kept.hits()
+        part = heard(part, self._targets, hits, self._borders)
+        self._settled.append(part)
+        self._answered += len(part.mains)
+        if self._answered >= self._hear_again:
+            self._settled = [Verdicts.joined(self._settled)]
+            self._hear(borders_of(self._settled[0], self._targets, hits, self._rules))
+            self._hear_again = max(self._answered + _HEARD, round(self._answered * _GROWN))
+        return part
+
+    def _hear(self, borders: Borders) -> None:
+        """From here on loudness is heard against ``borders``."""
+        self._borders, self._bands = borders, borders.bands()

@@ -11,12 +11,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.grading.contrast import Borders
+from playalong.grading.graces import Graced, graced
 from playalong.grading.loudness import level_db
-from playalong.grading.matching.incremental import Verdicts
 from playalong.grading.matching.live_grader import judge
+from playalong.grading.matching.verdict_table import Verdicts, borders_of, heard
+from playalong.grading.matching.windows import edges, tolerances
 from playalong.grading.verdicts import MATCHED, VERDICTS, Rules, Verdict
 from playalong.midi.hits import Hits
-from playalong.pattern.targets import Targets
+from playalong.pattern.targets import Targets, limbs
 from playalong.pattern.voices import VOICES
 
 Floats = NDArray[np.float64]
@@ -62,9 +65,10 @@ class MatchedRun:
         gone = np.zeros(len(hits), np.bool_) if removed is None else removed
         if voice is None and added is None and not anew:
             held = self.verdicts.without(self.targets, gone) if gone.any() else self.verdicts
-            return replace(
-                self, hits=hits, verdicts=held.judged_anew(self.targets, hits, self.rules)
-            )
+            if time_s is not None:
+                held = held.timed(self.targets, hits, self.tolerance)
+            borders = borders_of(held, self.targets, hits, self.rules)
+            return replace(self, hits=hits, verdicts=heard(held, self.targets, hits, borders))
         if added is not None:
             hits = Hits(
                 np.concatenate([hits.time_s, added.time_s]),
@@ -74,6 +78,39 @@ class MatchedRun:
             gone = np.concatenate([gone, np.zeros(len(added), np.bool_)])
         verdicts = judge(self.targets, hits, self.rules, np.flatnonzero(~gone))
         return replace(self, hits=hits, verdicts=verdicts)
+
+    @cached_property
+    def tolerance(self) -> Ints:
+        """(n,) how far from each target a hit is on time, in half-nanoseconds."""
+        return tolerances(self.targets, self.rules.tolerance_ms)
+
+    @cached_property
+    def edges(self) -> Ints:
+        """(2, n) how far before and after each target its window reaches, in the same unit."""
+        return edges(self.targets, self.rules.capture_ms)
+
+    @cached_property
+    def limb(self) -> Ints:
+        """(k,) the limbs that play the answered targets, as indexes into ``LIMBS``."""
+        return limbs(self.targets)[self.target]
+
+    @cached_property
+    def borders(self) -> Borders:
+        """What fits each voice and dynamic, by the player's own strokes."""
+        return borders_of(self.verdicts, self.targets, self.hits, self.rules)
+
+    @cached_property
+    def graced(self) -> Graced:
+        """The answered flams and drags; their rows are of the k."""
+        rows = np.flatnonzero(self.verdicts.grace)
+        return graced(
+            self.targets,
+            self.target,
+            self.hits.velocity[self.hit],
+            self.verdicts.target[rows],
+            self.verdicts.error_ms[rows],
+            self.hits.velocity[self.verdicts.hit[rows]],
+        )
 
     @cached_property
     def told(self) -> dict[Verdict, Ints]:
@@ -118,6 +155,11 @@ class MatchedRun:
     def dynamic(self) -> NDArray[np.int8]:
         """(k,) the dynamics asked, as indexes into ``DYNAMICS``."""
         return self.targets.dynamic[self.target]
+
+    @cached_property
+    def hi_hat(self) -> NDArray[np.int8]:
+        """(k,) the hi-hat's verdicts, as indexes into ``HI_HATS``, -1 of other voices."""
+        return self.verdicts.hi_hat[self.answered]
 
     @cached_property
     def place(self) -> Ints:

@@ -36,6 +36,9 @@ Ints = NDArray[np.int64]
 
 _GRACE = round(GRACE_S * HALF_NS_PER_S)
 
+#: Where there is no neighbour: farther than any window.
+_FAR = 3600 * HALF_NS_PER_S
+
 
 def half_ns(time_s: NDArray[np.float64]) -> Ints:
     """Seconds, rounded to the nanosecond, as whole half-nanoseconds."""
@@ -96,6 +99,31 @@ def windows_of(targets: Targets, capture_ms: float) -> dict[int, Windows]:
         start[1:] = np.maximum(start[1:], middle)
         end[:-1] = np.minimum(end[:-1], middle)
         found[voice] = Windows(numbers, own, start, end, targets.graces[numbers])
+    return found
+
+
+def tolerances(targets: Targets, tolerance_ms: float) -> Ints:
+    """(n,) how far from each target a hit is on time, in half-nanoseconds.
+
+    That is ``tolerance_ms``, and at most two fifths of the way to a neighbour of its voice.
+    """
+    most: Ints = _to_neighbours(targets).min(axis=0) * 2 // 5
+    return np.minimum(round(tolerance_ms * HALF_NS_PER_MS), most)
+
+
+def edges(targets: Targets, capture_ms: float) -> Ints:
+    """(2, n) how far before and after each target its window reaches, in half-nanoseconds."""
+    widest: Ints = np.minimum(round(capture_ms * HALF_NS_PER_MS), _to_neighbours(targets) // 2)
+    return widest
+
+
+def _to_neighbours(targets: Targets) -> Ints:
+    """(2, n) how far the neighbours of its voice before and after each target are from it."""
+    time = half_ns(targets.time_s)
+    found = np.full((2, len(targets)), _FAR, np.int64)
+    for voice in np.flatnonzero(np.bincount(targets.voice, minlength=1)).tolist():
+        numbers = np.flatnonzero(targets.voice == voice)
+        found[0, numbers[1:]] = found[1, numbers[:-1]] = np.diff(time[numbers])
     return found
 
 

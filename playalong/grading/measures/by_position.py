@@ -7,17 +7,17 @@
   median over the pairs. A pair may be written as eighths or as the outer notes of a triplet; of
   the two kinds the one with more pairs is told, against what is written for it. Told where every
   beat is a quarter note.
-* Grace strokes: how many were asked and played, and the median distance to the main stroke.
 """
 
 from fractions import Fraction
 
 import numpy as np
 
-from playalong.grading.grade import Graces, PlaceGrade, Swing
+from playalong.grading.graces import ORNAMENTS, Ornament
+from playalong.grading.grade import PlaceGrade, Swing
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun, median
-from playalong.grading.verdicts import VERDICTS, Verdict
+from playalong.grading.verdicts import HI_HATS, VERDICTS, HiHat, Verdict
 from playalong.pattern.meter import Meter
 
 _BEAT = Fraction(1, 4)
@@ -36,7 +36,7 @@ def places(run: MatchedRun, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]
     verdicts = run.verdicts
     fit = verdicts.loudness[run.answered]
     off_time = verdicts.verdict[run.answered] != _CODE[Verdict.ON_TIME]
-    off = np.flatnonzero(off_time | (fit != LOUDNESSES.index(Loudness.RIGHT)))
+    off = off_time | (fit != LOUDNESSES.index(Loudness.RIGHT))
     answered = total(run.place)
     told = {
         kind: total(run.targets.place[verdicts.target[run.told[kind]]].astype(np.int64))
@@ -46,24 +46,30 @@ def places(run: MatchedRun, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]
         kind: total(run.place[np.flatnonzero(fit == LOUDNESSES.index(kind))])
         for kind in (Loudness.TOO_SOFT, Loudness.TOO_LOUD)
     }
-    clean = answered - total(run.place[off])
+    no_hat = np.isin(run.hi_hat, [HI_HATS.index(h) for h in (HiHat.NOT_OPEN, HiHat.NOT_CLOSED)])
+    no_grace = np.zeros(len(run.target), np.bool_)
+    no_grace[run.graced.row] = run.graced.ornament != ORNAMENTS.index(Ornament.RIGHT)
+    wrong_hat, wrong_grace = total(run.place[no_hat]), total(run.place[no_grace])
+    clean = answered - total(run.place[off | no_hat | no_grace])
     errors, levels = total(run.place, run.error_ms), total(run.place, run.level_db)
     return tuple(
         PlaceGrade(
-            place.bar,
-            meters[place.bar].count(place.stroke.at),
-            place.stroke.voice,
-            place.stroke.dynamic,
-            int(answered[row] + told[Verdict.MISSED][row] + told[Verdict.WRONG_DRUM][row]),
-            int(clean[row]),
-            int(told[Verdict.MISSED][row]),
-            int(told[Verdict.WRONG_DRUM][row]),
-            int(told[Verdict.EARLY][row]),
-            int(told[Verdict.LATE][row]),
-            int(loud[Loudness.TOO_SOFT][row]),
-            int(loud[Loudness.TOO_LOUD][row]),
-            float(errors[row] / answered[row]) if answered[row] else None,
-            float(levels[row] / answered[row]) if answered[row] else None,
+            bar=place.bar,
+            count=meters[place.bar].count(place.stroke.at),
+            voice=place.stroke.voice,
+            dynamic=place.stroke.dynamic,
+            targets=int(answered[row] + told[Verdict.MISSED][row] + told[Verdict.WRONG_DRUM][row]),
+            clean=int(clean[row]),
+            missed=int(told[Verdict.MISSED][row]),
+            wrong_drum=int(told[Verdict.WRONG_DRUM][row]),
+            early=int(told[Verdict.EARLY][row]),
+            late=int(told[Verdict.LATE][row]),
+            too_soft=int(loud[Loudness.TOO_SOFT][row]),
+            too_loud=int(loud[Loudness.TOO_LOUD][row]),
+            wrong_hi_hat=int(wrong_hat[row]),
+            wrong_ornament=int(wrong_grace[row]),
+            mean_ms=float(errors[row] / answered[row]) if answered[row] else None,
+            mean_db=float(levels[row] / answered[row]) if answered[row] else None,
         )
         for row, place in enumerate(run.targets.places)
     )
@@ -111,12 +117,3 @@ def _half_beat(at: Fraction, second: Fraction) -> int:
     """Twice the number of the beat at ``at``, one more at ``second`` into it, -1 elsewhere."""
     beat, into = divmod(at, _BEAT)
     return 2 * beat + (into > 0) if into in (0, second * _BEAT) else -1
-
-
-def graces(run: MatchedRun) -> Graces | None:
-    """The grace strokes of a run, None where the pattern asks for none."""
-    asked = int(run.targets.graces[run.target].sum())
-    if not run.targets.graces.any():
-        return None
-    rows = np.flatnonzero(run.verdicts.grace)
-    return Graces(asked, len(rows), median(-run.verdicts.error_ms[rows]))

@@ -3,12 +3,12 @@
 * Ghost contrast of a voice: the median level of its ghost notes less the median level of its
   other strokes, in dB; more negative is softer.
 * For each voice and dynamic: how many, the median level, and the population standard deviation
-  of the levels (evenness), and how many were too soft or too loud for their band.
+  of the levels (evenness), and how many were too soft or too loud (see ``contrast``).
 """
 
 import numpy as np
 
-from playalong.grading.grade import Dynamics, Level
+from playalong.grading.grade import Dynamics, StrokeLevel
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.matching.matched_run import MatchedRun, median, spread
 from playalong.pattern.model import Dynamic
@@ -21,7 +21,7 @@ def dynamics(run: MatchedRun) -> Dynamics:
     """The loudness of a run."""
     fit = run.verdicts.loudness[run.answered]
     contrast: dict[str, float | None] = {}
-    by_voice: dict[str, dict[Dynamic, Level]] = {}
+    by_voice: dict[str, dict[Dynamic, StrokeLevel]] = {}
     for voice, own in run.by_voice.items():
         levels, fits, asked = run.level_db[own], fit[own], run.dynamic[own]
         ghost = asked == _GHOST
@@ -32,7 +32,7 @@ def dynamics(run: MatchedRun) -> Dynamics:
         for code, dynamic in enumerate(DYNAMICS):
             rows = asked == code
             if rows.any():
-                by_voice[voice][dynamic] = Level(
+                by_voice[voice][dynamic] = StrokeLevel(
                     int(rows.sum()),
                     median(levels[rows]),
                     spread(levels[rows]),

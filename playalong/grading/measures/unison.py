@@ -3,6 +3,8 @@
 * Spread: milliseconds from the first to the last hit of each such instant at which at least two
   targets are answered; their number, median and 90th percentile (linear between ranks).
 * Who leads: how often each voice comes first.
+* Pairs of limbs: over the instants that two limbs share (each the mean of its strokes there) by how
+  much the second comes later, mean and population standard deviation.
 * Level there against elsewhere: for the strokes of a voice that have one dynamic, and each voice
   (its ghost notes and its other strokes apart) that they fall together with, the mean level
   there less the mean level where they do not, in dB, as the pattern writes them. Told where
@@ -10,12 +12,14 @@
 """
 
 from fractions import Fraction
+from itertools import combinations
 
 import numpy as np
 
-from playalong.grading.grade import Together, Unison
+from playalong.grading.grade import Pair, Together, Unison
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.pattern.model import Dynamic
+from playalong.pattern.targets import LIMBS
 from playalong.pattern.voices import VOICES
 
 #: Fewer strokes than this on either side tell nothing of a habit.
@@ -29,7 +33,7 @@ def unison(run: MatchedRun) -> Unison:
     begins = np.append(0, np.cumsum(sizes))[:-1]
     shared = sizes > 1
     if not shared.any():
-        return Unison(0, None, None, {}, ())
+        return Unison(0, None, None, {}, (), ())
     least = np.minimum.reduceat(run.error_ms, begins)
     most = np.maximum.reduceat(run.error_ms, begins)
     spreads = (most - least)[shared]
@@ -41,8 +45,31 @@ def unison(run: MatchedRun) -> Unison:
         float(middle),
         float(wide),
         {VOICES[code].name: int(first[code]) for code in np.flatnonzero(first).tolist()},
+        tuple(_pairs(run)),
         tuple(_together(run)),
     )
+
+
+def _pairs(run: MatchedRun) -> list[Pair]:
+    instants = int(run.instant[-1]) + 1
+    with np.errstate(invalid="ignore"):
+        played = {
+            limb: np.bincount(run.instant[own], run.error_ms[own], instants)
+            / np.bincount(run.instant[own], minlength=instants)
+            for code, limb in enumerate(LIMBS)
+            if (own := np.flatnonzero(run.limb == code)).size
+        }
+    found = []
+    for first, second in combinations(played, 2):
+        later = played[second] - played[first]
+        later = later[np.isfinite(later)]
+        if not len(later):
+            continue
+        mean_ms = float(later.mean())
+        if mean_ms < 0.0:
+            first, second = second, first
+        found.append(Pair(first, second, len(later), abs(mean_ms), float(later.std())))
+    return found
 
 
 def _together(run: MatchedRun) -> list[Together]:

@@ -146,6 +146,8 @@ def _unplayed(number: int, place: int, bar: Bar) -> PlaceGrade:
         late=0,
         too_soft=0,
         too_loud=0,
+        wrong_hi_hat=0,
+        wrong_ornament=0,
         mean_ms=None,
         mean_db=None,
     )

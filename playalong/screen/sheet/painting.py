@@ -4,8 +4,10 @@ from functools import cached_property
 
 import pygame
 
+from playalong.grading.graces import Ornament
 from playalong.grading.loudness import Loudness
-from playalong.grading.verdicts import Verdict, VerdictEvent
+from playalong.grading.matching.windows import HALF_NS_PER_S, tolerances
+from playalong.grading.verdicts import HiHat, Verdict, VerdictEvent
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS
 from playalong.pattern.voices import VOICES
@@ -28,6 +30,9 @@ _ROOM = {Weight.PART: 22, Weight.BEAT: 26, Weight.BAR: 34}
 #: How far grace strokes and marks reach beyond the box and the hit they belong to, in units.
 _MARKS = 14
 
+_AS_WRITTEN = (None, HiHat.RIGHT)
+_GRACED = (None, Ornament.RIGHT)
+
 _GONE = (Verdict.MISSED, Verdict.WRONG_DRUM)
 _RIGHT = (None, Loudness.RIGHT)
 
@@ -40,7 +45,8 @@ class Painting:
     ) -> None:
         self._answers, self._count, self._geometry = answers, count, geometry
         self._theme, self._unit = theme, unit
-        self._tolerance_s = answers.rules.tolerance_ms / 1000.0
+        tolerance = tolerances(answers.targets, answers.rules.tolerance_ms)
+        self._tolerance_s = (tolerance / HALF_NS_PER_S).tolist()
         self._spans = {row.voice: self._spans_of(row) for row in geometry.rows.values()}
 
     def paint(self, surface: pygame.Surface, first: int) -> None:
@@ -67,7 +73,7 @@ class Painting:
     @cached_property
     def radius(self) -> int:
         """The radius of a hit's mark in pixels."""
-        wide = 2 * self._tolerance_s * self._geometry.px_per_s
+        wide = 2 * self._answers.rules.tolerance_ms / 1000.0 * self._geometry.px_per_s
         return max(2, round(min(5.2 * self._unit, wide)))
 
     def box(self, target: int) -> pygame.Rect:
@@ -75,11 +81,27 @@ class Painting:
         targets = self._answers.targets
         voice = VOICES[targets.voice[target]].name
         span = self._spans[voice][targets.dynamic[target]]
-        return self._geometry.box(float(targets.time_s[target]), self._tolerance_s, span)
+        return self._geometry.box(float(targets.time_s[target]), self._tolerance_s[target], span)
 
     def at(self, played: Played) -> tuple[int, int]:
         """Where a hit lies along the strip."""
         return self._geometry.x(played.time_s), self._geometry.rows[played.voice].y(played.height)
+
+    def heard_at(self, played: Played, word: VerdictEvent) -> tuple[int, int]:
+        """Where the mark of a hit lies, given the word on it.
+
+        Loudness is heard against the player's own strokes, whatever the kit's curve: a stroke that
+        is right lies as high as its box, one that is too loud above it, one too soft below.
+        """
+        x, y = self.at(played)
+        if word.target is None or word.loudness is None:
+            return x, y
+        box, beyond = self.box(word.target), self.radius + 1
+        if word.loudness is Loudness.TOO_LOUD:
+            return x, min(y, box.top - beyond)
+        if word.loudness is Loudness.TOO_SOFT:
+            return x, max(y, box.bottom - 1 + beyond)
+        return x, min(max(y, box.top), box.bottom - 1)
 
     def _spans_of(self, row: Row) -> list[tuple[int, int]]:
         bands = self._answers.rules.bands
@@ -135,9 +157,14 @@ class Painting:
             pen.box(box, colours.ahead, edge, dashed)
         else:
             pen.box(box, colours.answered, edge, dashed)
+        missing = word is not None and word.ornament is Ornament.GRACE_MISSING
         for grace in range(int(targets.graces[target])):
-            x = box.left - pen.px(4) * (grace + 1)
-            pen.upright(x, box.centery - box.height / 4, box.centery + box.height / 4, edge, 1.6)
+            x, tall = box.left - pen.px(4) * (grace + 1), box.height / 4
+            if missing:  # a gap where the stroke should be
+                pen.upright(x, box.centery - tall, box.centery - tall / 3, colours.off, 1.6)
+                pen.upright(x, box.centery + tall / 3, box.centery + tall, colours.off, 1.6)
+            else:
+                pen.upright(x, box.centery - tall, box.centery + tall, edge, 1.6)
         if targets.places[targets.place[target]].stroke.is_open:
             radius = pen.px(4)
             circle = marks.ring(radius, pen.px(1.6), edge, None)
@@ -145,11 +172,13 @@ class Painting:
 
     def _paint_hit(self, pen: Pen, first: int, played: Played, word: VerdictEvent) -> None:
         colours, radius = pen.colours, self.radius
-        x, y = self.at(played)
+        x, y = self.heard_at(played, word)
         at, width = (x - first, y), pen.px(1.8)
         if word.grace:
-            pen.mark(marks.dot(max(1, round(radius * 0.6)), colours.ink), at)
+            self._paint_grace(pen, at, word)
             return
+        if word.hi_hat not in _AS_WRITTEN:
+            self._paint_hi_hat(pen, at, word)
         if word.verdict is Verdict.ON_TIME and word.loudness in _RIGHT:
             pen.mark(marks.dot(radius, colours.ink), at)
             return
@@ -159,3 +188,26 @@ class Painting:
             pen.mark(marks.cross(radius, width, colours.off), at)
         else:
             pen.mark(marks.ring(radius, width, colours.off, colours.row), at)
+
+    def _paint_grace(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
+        """A grace stroke: a small dot, or a small ring where its flam or drag is not right."""
+        colours, radius = pen.colours, max(1, round(self.radius * 0.6))
+        main = None if word.target is None else self._answers.of_target.get(word.target)
+        if main is None or main.ornament in _GRACED:
+            pen.mark(marks.dot(radius, colours.ink), at)
+        else:
+            pen.mark(marks.ring(radius, pen.px(1.4), colours.off, colours.row), at)
+
+    def _paint_hi_hat(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
+        """Above the hit what was played: a circle for open, a plus for closed, as is written.
+
+        The circle above a target's box asks for open; a box without one asks for closed.
+        """
+        colours, arm, width = pen.colours, pen.px(3.5), 1.6
+        middle = at[0], at[1] - self.radius - arm - pen.px(2)
+        if word.hi_hat is HiHat.NOT_CLOSED:
+            pen.mark(marks.ring(arm, pen.px(width), colours.off, None), middle)
+            return
+        pen.upright(middle[0], middle[1] - arm, middle[1] + arm + 1, colours.off, width)
+        half = pen.px(width) / 2
+        pen.level_line(middle[1] - half, middle[0] - arm, middle[0] + arm + 1, colours.off, width)
