@@ -9,6 +9,7 @@ from typing import Any
 
 import platformdirs
 
+from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.profile.profile import Profile
 from playalong.records import profiles, settings
 from playalong.records.settings import Settings
@@ -49,6 +50,15 @@ class UserFolders:
             self._notice(settings.write(self.config, changed))
         except UserError as error:
             self._notice(str(error))
+
+    def level(self, player: str | None = None) -> Level:
+        """How strict ``player`` is judged, by default the last one."""
+        found = self.settings()
+        return found.levels.get(player or found.player or SOMEBODY, DEFAULT_LEVEL)
+
+    def remember_level(self, player: str, level: Level) -> None:
+        """Judge ``player`` so from now on."""
+        self.remember(levels={**self.settings().levels, player: level})
 
     def profile(self, kit: str, who: str | None) -> Profile:
         """The profile of ``kit`` as ``who`` plays it, by default the last player."""

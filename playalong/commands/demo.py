@@ -26,7 +26,7 @@ from playalong.commands.options.pattern import (
     add_pattern,
     pattern_of,
 )
-from playalong.commands.options.rules import RulesOptions, add_rules, rules_of
+from playalong.commands.options.rules import NO_LEVEL, RulesOptions, add_rules, rules_of
 from playalong.commands.options.simulated import (
     USUAL_SKILL,
     SimulatedOptions,
@@ -92,7 +92,7 @@ def add_arguments(parser: Parser) -> None:
     add_bars(parser, usual="whole rounds of the pattern, at least 4 bars")
     add_tempo(parser)
     add_click(parser)
-    add_rules(parser)
+    add_rules(parser, NO_LEVEL)
     add_look(parser)
 
 

@@ -13,7 +13,7 @@ from playalong.commands.options.pattern import (
     add_pattern,
     pattern_of,
 )
-from playalong.commands.options.rules import RulesOptions, add_rules, bands_of, level_of
+from playalong.commands.options.rules import OF_TAKE, RulesOptions, add_rules, bands_of, level_of
 from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_errors, print_lines, progress
@@ -104,7 +104,7 @@ def add_arguments(parser: Parser) -> None:
         "else the pattern's own)",
     )
     add_bars(parser, usual="as the take says, or else as many as were played")
-    add_rules(parser)
+    add_rules(parser, OF_TAKE)
     group = parser.add_argument_group("the kit on which it was played")
     group.add_argument(
         "--profile",

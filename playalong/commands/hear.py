@@ -26,6 +26,7 @@ from playalong.commands.options.recording import (
     along_with,
     refuse_unused,
 )
+from playalong.commands.options.rules import OF_TAKE, LevelOption, add_level, level_of
 from playalong.commands.parser import Parser, refuse
 from playalong.support.terminal import print_lines
 
@@ -54,6 +55,7 @@ class Options(
     ClickOptions,
     RecordingOptions,
     LookOptions,
+    LevelOption,
     Protocol,
 ):
     """All that can be heard."""
@@ -91,6 +93,7 @@ def add_arguments(parser: Parser) -> None:
         "(default %(default)s)",
     )
     group.add_argument("--half", action="store_true", help="at half speed")
+    add_level(group, OF_TAKE)
     add_bars(parser, usual="whole rounds of the pattern, at least 4 bars; 1 of a chunk")
     add_tempo(parser)
     add_click(parser)
@@ -103,11 +106,15 @@ def run(given: Options) -> None:
     from playalong.app.recording.loading import keep_off
 
     if given.take is None:
-        refuse(given, "--half --which", "goes with --take, a take that is heard")
+        refuse(given, "--half --which --level", "goes with --take, a take that is heard")
     else:
         refuse(given, _PLAYED, "does not go with --take: a take is heard as it was played")
     if given.out is not None:
-        refuse(given, LOOK, "does not go with --out: what is written is neither heard nor seen")
+        refuse(
+            given,
+            f"{LOOK} --level",
+            "does not go with --out: what is written is neither heard nor seen",
+        )
     refuse_unused(given)
     for heard in filter(None, (given.take, given.along, Path(given.pattern))):
         keep_off(heard, given.out)
@@ -152,5 +159,6 @@ def _hear_take(given: Options, take: Path) -> None:
         look_of(given),
         user_folders(),
         given.out,
+        level_of(given),
     )
     print_notices(notices)

@@ -15,6 +15,14 @@ Value = TypeVar("Value")
 Examples = Sequence[tuple[str, str]]
 
 
+class Group(Protocol):
+    """Where arguments are added: a parser, or a group of it."""
+
+    @property
+    def add_argument(self) -> Callable[..., argparse.Action]:
+        """As that of argparse."""
+
+
 class Given(Protocol):
     """What was typed: every command and every group of options adds its own to this."""
 

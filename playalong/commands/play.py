@@ -31,7 +31,7 @@ from playalong.commands.options.recording import (
     along_with,
     refuse_unused,
 )
-from playalong.commands.options.rules import RulesOptions, add_rules, rules_of
+from playalong.commands.options.rules import OF_PLAYER, RulesOptions, add_rules, rules_of_player
 from playalong.commands.outcome import print_run
 from playalong.commands.parser import Parser
 from playalong.support.errors import UserError
@@ -74,7 +74,7 @@ def add_arguments(parser: Parser) -> None:
     add_bars(parser, usual="whole rounds of the pattern, at least 4 bars")
     add_tempo(parser)
     add_click(parser)
-    add_rules(parser)
+    add_rules(parser, OF_PLAYER)
     add_kit(parser)
     add_recording(parser)
     add_look(parser)
@@ -91,7 +91,7 @@ def run(given: Options) -> None:
     with listening(given, home) as (port, profile):
         task = task_of(
             pattern,
-            rules_of(given, profile.bands),
+            rules_of_player(given, profile, home),
             tempo_bpm=given.tempo,
             bars=given.bars,
             variations=given.variation or (),

@@ -15,7 +15,13 @@ from playalong.commands.options.look import (
     look_of,
 )
 from playalong.commands.options.pattern import PatternOption, add_pattern, pattern_of
-from playalong.commands.options.rules import RulesOptions, add_rules, rules_of
+from playalong.commands.options.rules import (
+    OF_PLAYER,
+    RulesOptions,
+    add_rules,
+    rules_of,
+    rules_of_player,
+)
 from playalong.commands.options.simulated import (
     SimulatedOptions,
     add_simulated,
@@ -67,7 +73,7 @@ def add_arguments(parser: Parser) -> None:
     add_folder(parser, "the lesson and its takes are")
     add_sound_pads(parser)
     add_click(parser)
-    add_rules(parser)
+    add_rules(parser, OF_PLAYER)
     add_kit(parser)
     add_simulated(parser)
     add_look(parser)
@@ -91,8 +97,9 @@ def run(given: Options) -> None:
 def _print_plan(given: Options) -> None:
     from playalong.app.play.entry import plan_lines
 
-    folder = given.out or user_folders().data
-    print_lines(*plan_lines(pattern_of(given), rules_of(given), folder))
+    home = user_folders()
+    rules = rules_of(given, home.level())
+    print_lines(*plan_lines(pattern_of(given), rules, given.out or home.data))
 
 
 def _practise(given: Options) -> "LessonSummary":
@@ -107,5 +114,5 @@ def _practise(given: Options) -> "LessonSummary":
         player, rules = player_of(given), rules_of(given)
         return practise(pattern, rules, look, player, None, home, given.out, clicking)
     with listening(given, home) as (port, profile):
-        rules = rules_of(given, profile.bands)
+        rules = rules_of_player(given, profile, home)
         return practise(pattern, rules, look, port, profile, home, given.out, clicking)

@@ -1,11 +1,13 @@
 """What is remembered from run to run, in ``settings.toml``: a person may read and edit it."""
 
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
+from playalong.grading.levels import Level
 from playalong.records import hand_edited
-from playalong.records.tables import TEXT, Tables, number
+from playalong.records.tables import TEXT, Tables, number, one_of
 
 #: The sound level is a gain, so never above 0 dB; under the lowest nothing is heard.
 LOWEST_DB, HIGHEST_DB = -100.0, 0.0
@@ -24,13 +26,19 @@ player = ""
 port = ""
 
 # How loud the program sounds, in dB: level_db = -6.0 is as loud as it gets, -18.0 is quiet.
+
+[levels]
+# How strict each player is judged: beginner, intermediate, advanced or professional.
 """
+
+_LEVEL = one_of(Level)
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """What is remembered: the sound level in dB (None until one is chosen), and the names of the
-    last sound device, kit, player and port, empty where there is none.
+    """What is remembered: the sound level in dB (None until one is chosen), the names of the last
+    sound device, kit, player and port, empty where there is none, and how strict each player is
+    judged, by name.
     """
 
     level_db: float | None = None
@@ -38,6 +46,7 @@ class Settings:
     kit: str = ""
     player: str = ""
     port: str = ""
+    levels: Mapping[str, Level] = field(default_factory=dict)
 
 
 def read(folder: Path) -> tuple[Settings, str]:
@@ -52,6 +61,7 @@ def read(folder: Path) -> tuple[Settings, str]:
 def write(folder: Path, settings: Settings) -> str:
     """Remember ``settings``; returns a word on trouble; TomlError where it cannot be written."""
     plain = {key: value for key, value in asdict(settings).items() if value is not None}
+    plain["levels"] = {player: level.value for player, level in settings.levels.items()}
     return hand_edited.write(_path(folder), plain, _TEMPLATE, _read)
 
 
@@ -62,9 +72,14 @@ def _path(folder: Path) -> Path:
 def _read(path: Path) -> Settings:
     tables = Tables(path)
     texts = ("sound_device", "kit", "player", "port")
-    tables.known((), ("level_db", *texts))
+    tables.known((), ("level_db", "levels", *texts))
     level = number(LOWEST_DB, HIGHEST_DB, "a level in dB from -100 to 0, as in -20.0")
     level_db = tables.get(("level_db",), level, None)
     words: dict[str, Any] = {name: tables.get((name,), TEXT, "") for name in texts}
+    levels = {
+        player: Level(found)
+        for player in tables.table("levels")
+        if (found := tables.get(("levels", player), _LEVEL, None)) is not None
+    }
     tables.done()
-    return Settings(None if level_db is None else float(level_db), **words)
+    return Settings(None if level_db is None else float(level_db), **words, levels=levels)

@@ -8,14 +8,23 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from playalong.grading.levels import Level
 from playalong.records.settings import HIGHEST_DB, LOWEST_DB, Settings, read, write
 from playalong.records.tables import TomlError
 
 WORDS = st.text(st.characters(exclude_categories=["Cs"]), max_size=12)
+LEVELS = st.dictionaries(WORDS, st.sampled_from(Level), max_size=3)
 SETTINGS = st.builds(
-    Settings, st.none() | st.floats(LOWEST_DB, HIGHEST_DB), WORDS, WORDS, WORDS, WORDS
+    Settings, st.none() | st.floats(LOWEST_DB, HIGHEST_DB), WORDS, WORDS, WORDS, WORDS, LEVELS
 )
-MINE = Settings(-20.0, "Headphones", "practice kit", "Ana", "Drum Port")
+MINE = Settings(
+    -20.0,
+    "Headphones",
+    "practice kit",
+    "Ana",
+    "Drum Port",
+    {"Ana": Level.ADVANCED, "Bo, jr.": Level.BEGINNER},
+)
 
 
 @settings(max_examples=80, deadline=None)
@@ -51,6 +60,8 @@ def test_comments_and_order_that_a_person_added_stay(tmp_path):
         ("level_db = 'loud'\n", 1, '"level_db" must be a level in dB'),
         ("level_db = nan\n", 1, '"level_db" must be a level in dB'),
         ("kit = 5\n", 1, '"kit" must be words in quotes'),
+        ('[levels]\nAna = "strict"\n', 2, '"Ana" must be one of beginner, intermediate, advanced'),
+        ("levels = 3\n", 1, '"levels" must be a table: write [levels].'),
         ('kit = "a\n', 1, "Illegal"),
     ],
 )

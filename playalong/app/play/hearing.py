@@ -18,6 +18,7 @@ from playalong.app.run.run import Run
 from playalong.app.run.task import Task, with_company
 from playalong.app.user_folders import UserFolders
 from playalong.grading.gauges import Gauges
+from playalong.grading.levels import Level
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.pads import Pads
 from playalong.pattern.model import Bar, Pattern
@@ -52,13 +53,15 @@ def hear_take(
     look: Look,
     home: UserFolders,
     out: Path | None,
+    level: Level | None = None,
 ) -> tuple[str, ...]:
     """Hear the take at ``path`` against ``pattern``, in the window or into a wave file.
 
-    What comes back should be said: where the take is not of that pattern as it is now.
+    What is shown beside is as strict as the take says, or as ``level``. What comes back should be
+    said: where the take is not of that pattern as it is now.
     """
     take = read(path)
-    graded = grade_take(pattern, take, Options())
+    graded = grade_take(pattern, take, Options(level=level))
     pads = Pads.from_plain(take.info.get("pads", {}))
     pauses = Pauses.from_plain(take.info.get("pauses", []))
     ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []

@@ -3,37 +3,53 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.parser import Parser
+from playalong.commands.parser import Group, Parser
 
 if TYPE_CHECKING:
+    from playalong.app.user_folders import UserFolders
     from playalong.grading.levels import Level
     from playalong.grading.loudness import Bands
     from playalong.grading.verdicts import Rules
+    from playalong.profile.profile import Profile
 
 
-class RulesOptions(Protocol):
-    """A level, windows in milliseconds, and the player's own strokes."""
+class LevelOption(Protocol):
+    """How strict, by its name."""
 
     level: str | None
+
+
+class RulesOptions(LevelOption, Protocol):
+    """A level, windows in milliseconds, and the player's own strokes."""
+
     capture_ms: float | None
     tolerance_ms: float | None
     strokes: Path | None
 
 
-def add_rules(parser: Parser) -> None:
-    """Add how strict."""
+#: What ``--level`` is where it is not typed.
+OF_TAKE, OF_PLAYER, NO_LEVEL = "as the take says, or else ", "the player's last one, or else ", ""
+
+
+def add_level(group: Group, usual: str) -> None:
+    """Add the level; ``usual`` is one of the above."""
     from playalong.grading.levels import DEFAULT_LEVEL, LEVELS
+
+    within = ", ".join(f"{asked.tolerance_ms:g} ms ({level})" for level, asked in LEVELS.items())
+    group.add_argument(
+        "--level",
+        choices=[level.value for level in LEVELS],
+        help=f"how strict: a hit is on time within {within} (default {usual}{DEFAULT_LEVEL})",
+    )
+
+
+def add_rules(parser: Parser, usual_level: str) -> None:
+    """Add how strict; ``usual_level`` as above."""
     from playalong.grading.verdicts import Rules
 
     rules = Rules()
     group = parser.add_argument_group("how strict")
-    group.add_argument(
-        "--level",
-        choices=[level.value for level in LEVELS],
-        help="how strict: within "
-        + ", ".join(f"{asked.tolerance_ms:g} ms ({level})" for level, asked in LEVELS.items())
-        + f" a hit is on time (default as the take says, or else {DEFAULT_LEVEL})",
-    )
+    add_level(group, usual_level)
     group.add_argument(
         "--capture-ms",
         type=float,
@@ -57,20 +73,33 @@ def add_rules(parser: Parser) -> None:
     )
 
 
-def rules_of(given: RulesOptions, usual: "Bands | None" = None) -> "Rules":
-    """The rules that were asked for, with the bands of ``usual`` where no strokes were given."""
+def rules_of(
+    given: RulesOptions, level: "Level | None" = None, bands: "Bands | None" = None
+) -> "Rules":
+    """The rules that were asked for.
+
+    ``level`` and ``bands`` are those of the player, where none were typed.
+    """
     from playalong.app.grade.take_grading import checked_rules
     from playalong.grading.levels import DEFAULT_LEVEL
 
     return checked_rules(
-        level=level_of(given) or DEFAULT_LEVEL,
+        level=level_of(given) or level or DEFAULT_LEVEL,
         capture_ms=given.capture_ms,
         tolerance_ms=given.tolerance_ms,
-        bands=bands_of(given) or usual,
+        bands=bands_of(given) or bands,
     )
 
 
-def level_of(given: RulesOptions) -> "Level | None":
+def rules_of_player(given: RulesOptions, profile: "Profile", home: "UserFolders") -> "Rules":
+    """The rules for a player whose level is remembered; one that is typed is from now on."""
+    level = level_of(given)
+    if level is not None:
+        home.remember_level(profile.player, level)
+    return rules_of(given, home.level(profile.player), profile.bands)
+
+
+def level_of(given: LevelOption) -> "Level | None":
     """The level that was asked for, None where none was."""
     from playalong.grading.levels import Level
 
