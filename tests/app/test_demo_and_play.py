@@ -8,7 +8,6 @@ import pytest
 
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.play import play_session
-from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
@@ -19,12 +18,9 @@ from playalong.grading.verdicts import Rules
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read as read_take
 from playalong.screen.base.keys import Key
-from playalong.screen.base.theme import Theme
-from playalong.screen.base.window import Window
 from playalong.simulation.player import Performance, SimulatedPort, perform
 from playalong.simulation.skills import SKILLS, Skill
-from playalong.sound.device.output import SilentOutput
-from playalong.support.resources import folder
+from tests.support.stage import Keys, context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 TEXT = """
@@ -47,31 +43,8 @@ def task() -> Task:
 
 @pytest.fixture
 def context():
-    clock = SteppedClock()
-    window = Window.open((640, 360), offscreen=True)
-    yield RunContext(
-        clock,
-        window,
-        Theme.load(folder("assets") / "fonts"),
-        SilentOutput(),
-        (),
-        frame_s=0.02,
-        patience_s=2.0,
-    )
-    window.close()
-
-
-class Pressed:
-    """A window whose player presses a key at a time of the run."""
-
-    def __init__(self, window: Window, clock: SteppedClock, key: Key, at_s: float) -> None:
-        self._window, self._clock, self._key, self._at_s = window, clock, key, at_s
-
-    def __getattr__(self, name: str) -> object:
-        return getattr(self._window, name)
-
-    def presses(self) -> list[Key]:
-        return [self._key] if self._clock.now() >= self._at_s else []
+    with unseen_window() as window:
+        yield context_on(window, frame_s=0.02, patience_s=2.0)
 
 
 def played(task: Task, context: RunContext, seed: int = 5, skill: Skill = SKILLS["beginner"]):
@@ -116,7 +89,7 @@ def test_what_was_shown_is_what_is_graded(task, context, tmp_path):
 def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
     bar_s = 2.4
     at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
-    window = Pressed(context.window, context.clock, Key.ESCAPE, at_s)
+    window = Keys(context.window, context.clock, (at_s, Key.ESCAPE))
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
     kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     counts = kept.graded.grade.counts
@@ -198,7 +171,7 @@ def test_the_demo_leaves_a_take_a_grade_and_pictures(tmp_path, capsys):
 
 
 def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path):
-    window = Pressed(context.window, context.clock, Key.ESCAPE, 1.5)
+    window = Keys(context.window, context.clock, (1.5, Key.ESCAPE))
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
     kept = play_session.save_run(task, played(task, left), tmp_path)
     assert kept.graded.grade.counts.targets == 0
@@ -208,7 +181,7 @@ def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path)
 
 
 def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context, tmp_path):
-    window = Pressed(context.window, context.clock, Key.ESCAPE, 1.0 + 1.5 * 2.4)
+    window = Keys(context.window, context.clock, (1.0 + 1.5 * 2.4, Key.ESCAPE))
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
     kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     take = read_take(kept.path)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from playalong.app.run.clock import SteppedClock
+from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import GONE, GONE_MEANWHILE, RunContext
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
@@ -20,11 +20,9 @@ from playalong.profile.pad_commands import Calls, Command
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome
-from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
-from playalong.sound.device.output import SilentOutput
-from playalong.support.resources import folder
+from tests.support.stage import Keys, Wire, context_on, struck, unseen_window
 
 #: Halves of halves, so that the steps of the clock add up exactly.
 FRAME_S, LISTEN_S = 1 / 64, 1 / 512
@@ -52,51 +50,32 @@ class Leaf:
         surface.fill((0, 0, 0))
 
 
-class Watched(Window):
-    """A window that keeps what was shown, and in which keys are pressed at times of the clock."""
+class Remembered(Keys):
+    """A window that keeps what was shown."""
 
-    def __init__(self, clock: SteppedClock) -> None:
-        super().__init__(offscreen=False)
-        self.clock = clock
-        self.plan: list[tuple[float, Press]] = []
+    offscreen = False
+
+    def __init__(self, window: Window, clock: Clock) -> None:
+        super().__init__(window, clock)
         self.shown: list[tuple[float, object]] = []
 
     def frame(self, page, now_s: float) -> None:
-        super().frame(page, now_s)
-        self.shown.append((self.clock.now(), page))
-
-    def presses(self) -> list[Press]:
-        due = [press for at_s, press in self.plan if at_s <= self.clock.now()]
-        self.plan = [row for row in self.plan if row[0] > self.clock.now()]
-        return due
+        self._window.frame(page, now_s)
+        self.shown.append((self._clock.now(), page))
 
 
-class Wire:
-    """A port on which strokes come at times of the clock, and which is away from time to time."""
+class Cable(Wire):
+    """A port on which strokes come at times of the clock, and that knows when it was asked."""
 
-    name = "wire"
-
-    def __init__(self, clock: SteppedClock, *strokes: tuple[float, str]) -> None:
-        self._clock = clock
-        self._coming = [(at_s, bytes((0x99, note_of(voice), 90))) for at_s, voice in strokes]
-        self.away_s = (float("inf"), float("inf"))
+    def __init__(self, clock: Clock, *strokes: tuple[float, str]) -> None:
+        super().__init__(
+            clock, *(m for at_s, voice in strokes for m in struck(note_of(voice), at_s))
+        )
         self.polled_s: list[float] = []
 
     def poll(self) -> list[Arrival]:
-        now_s = self._clock.now()
-        self.polled_s.append(now_s)
-        due = [row for row in self._coming if row[0] <= now_s]
-        self._coming = self._coming[len(due) :]
-        return [Arrival(at_s, at_s, data) for at_s, data in due]
-
-    def is_there(self) -> bool:
-        return not self.away_s[0] <= self._clock.now() < self.away_s[1]
-
-    def reopen(self) -> bool:
-        return self.is_there()
-
-    def close(self) -> None:
-        pass
+        self.polled_s.append(self._clock.now())
+        return super().poll()
 
 
 class Diary(Scene):
@@ -129,24 +108,22 @@ class Diary(Scene):
 
 
 @pytest.fixture(scope="module")
-def display() -> Iterator[None]:
-    made = Window.open((160, 90), offscreen=True)
-    yield
-    made.close()
+def window() -> Iterator[Window]:
+    with unseen_window((160, 90)) as made:
+        yield made
 
 
 @pytest.fixture
-def context(display: None) -> RunContext:
+def context(window: Window) -> RunContext:
     clock = SteppedClock()
-    theme = Theme.load(folder("assets") / "fonts")
-    return RunContext(clock, Watched(clock), theme, SilentOutput(), (), FRAME_S, listen_s=LISTEN_S)
+    return context_on(Remembered(window, clock), clock, frame_s=FRAME_S, listen_s=LISTEN_S)
 
 
-def listening(wire: Wire) -> HitInput:
+def listening(wire: Cable) -> HitInput:
     return HitInput(wire, StampFilter(), Pads())
 
 
-def commanded(wire: Wire) -> PadCommands:
+def commanded(wire: Cable) -> PadCommands:
     calls = Calls("kick", {Command.START: "snare", Command.LEAVE: "crash"})
     return PadCommands(listening(wire), calls)
 
@@ -158,7 +135,7 @@ def called(at_s: float, pad: str) -> list[tuple[float, str]]:
 
 
 def test_frames_come_evenly_and_the_port_is_heard_in_between(context):
-    wire = Wire(context.clock)
+    wire = Cable(context.clock)
     diary = Diary(Leaf(), 10 * FRAME_S)
     assert show(context, diary, listening(wire)) is None
     frames_s = [FRAME_S * number for number in range(10)]
@@ -177,7 +154,7 @@ def test_where_nobody_listens_a_frame_is_one_step_of_the_clock(context):
 
 def test_what_came_is_told_before_the_frame_is_seen(context):
     """A stroke between two frames is told when it is heard, and before the next frame."""
-    wire = Wire(context.clock, (0.021, "snare"))
+    wire = Cable(context.clock, (0.021, "snare"))
     diary = Diary(Leaf(), 0.1)
     show(context, diary, listening(wire))
     (stroke,) = diary.heard
@@ -210,7 +187,7 @@ def test_the_level_of_the_sound_is_moved_and_shown(context):
 @pytest.mark.parametrize("paused", [(), GONE])
 def test_a_kit_that_goes_is_told_once_and_covers_the_page(context, paused):
     """A page that says so itself is not covered."""
-    wire = Wire(context.clock)
+    wire = Cable(context.clock)
     wire.away_s = (1.0, 2.0)
     diary = Diary(Leaf(), 3.0)
     diary.page.paused = paused
@@ -227,7 +204,7 @@ def test_a_kit_that_goes_is_told_once_and_covers_the_page(context, paused):
 
 def test_a_kit_that_is_back_at_once_was_gone_all_the_same(context):
     """The port says no once, however short the cable was out: what it sends then begins anew."""
-    wire = Wire(context.clock)
+    wire = Cable(context.clock)
     answers = iter([True, False])
     wire.is_there = lambda: next(answers, True)
     diary = Diary(Leaf(), 1.0)
@@ -236,7 +213,7 @@ def test_a_kit_that_is_back_at_once_was_gone_all_the_same(context):
 
 
 def test_strokes_work_the_page(context):
-    commands = commanded(Wire(context.clock, *called(1.5, "snare")))
+    commands = commanded(Cable(context.clock, *called(1.5, "snare")))
     assert show(context, Diary(Leaf(), 9.0), commands.input, commands) is Outcome.START
     assert 1.5 + 1.2 < context.clock.now() < 5.0
 
@@ -245,7 +222,7 @@ def test_strokes_that_play_work_nothing(context):
     class Playing(Diary):
         by_pads = False
 
-    commands = commanded(Wire(context.clock, *called(1.5, "snare")))
+    commands = commanded(Cable(context.clock, *called(1.5, "snare")))
     diary = Playing(Leaf(), 6.0)
     assert show(context, diary, commands.input, commands) is None
     assert len(diary.heard) == 4
@@ -257,7 +234,7 @@ def scripted(context: RunContext, wire: Wire) -> Callable[[float | None], Outcom
 
 
 def test_a_page_that_stands_still_does_so_until_its_time(context):
-    held = scripted(context, Wire(context.clock))
+    held = scripted(context, Cable(context.clock))
     assert held(1.0) is None
     assert context.clock.now() == pytest.approx(1.0, abs=FRAME_S)
 
@@ -265,8 +242,8 @@ def test_a_page_that_stands_still_does_so_until_its_time(context):
 def test_what_was_struck_before_a_page_is_no_command(context):
     """Three strokes of four came before it: the fourth alone asks for nothing."""
     strokes = called(1.5, "crash")
-    held = scripted(context, Wire(context.clock, *strokes))
+    held = scripted(context, Cable(context.clock, *strokes))
     context.clock.wait(strokes[2][0] + 0.1)
     assert held(9.0) is None
-    held = scripted(context, Wire(context.clock, *called(11.0, "crash")))
+    held = scripted(context, Cable(context.clock, *called(11.0, "crash")))
     assert held(19.0) is Outcome.LEAVE

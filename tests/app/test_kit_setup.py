@@ -28,7 +28,6 @@ from playalong.grading.matching.live_grader import judge
 from playalong.grading.verdicts import VERDICTS, Rules, Verdict
 from playalong.midi.hits import Hit, Hits
 from playalong.midi.pads import Guard, Pads
-from playalong.midi.port import Arrival
 from playalong.pattern.model import Dynamic
 from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.voices import BY_NOTE, Limb
@@ -39,8 +38,6 @@ from playalong.profile.triggers import STROKES
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.theme import Theme
-from playalong.screen.base.window import Window
 from playalong.screen.kit_pages.latency import LatencyPage
 from playalong.screen.kit_pages.loudness import LoudnessPage
 from playalong.screen.kit_pages.messages import MessagesPage
@@ -55,6 +52,7 @@ from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click
 from playalong.support.errors import UserError
 from playalong.support.resources import folder
+from tests.support.stage import Hands, Watched, Wire, context_on, struck, unseen_window
 from tests.support.steady_player import STEADY
 
 #: Where the notes of a made-up kit lie: 40 above the usual ones.
@@ -69,11 +67,8 @@ EXACT = replace(STEADY, error_ms=dict.fromkeys(Limb, (0.0, 2.0)))
 
 @pytest.fixture
 def context() -> Iterator[RunContext]:
-    clock = SteppedClock()
-    window = Window.open((640, 360), offscreen=True)
-    theme = Theme.load(folder("assets") / "fonts")
-    yield RunContext(clock, window, theme, SilentOutput(), (), frame_s=0.05, listen_s=0.05)
-    window.close()
+    with unseen_window() as window:
+        yield context_on(window, frame_s=0.05, listen_s=0.05)
 
 
 def learned(context: RunContext, kit: Kit, route=ROUTE, skill: Skill = EXACT, profile=None):
@@ -83,63 +78,6 @@ def learned(context: RunContext, kit: Kit, route=ROUTE, skill: Skill = EXACT, pr
     begun = profile or Profile("a made-up kit", "somebody")
     session = KitSession(player.context, player.port, begun, kept.append)
     return session.go(), kept
-
-
-class Hands:
-    """A window whose player presses what ``script`` says, told of each page that is shown."""
-
-    def __init__(self, window: Window, script: Callable[[Page, float], Press | None]) -> None:
-        self._window, self._script = window, script
-        self._press: Press | None = None
-        self._shown = 0
-
-    def __getattr__(self, name: str) -> object:
-        return getattr(self._window, name)
-
-    def frame(self, page: Page, now_s: float) -> None:
-        self._shown += 1
-        assert self._shown < 5000, "the session does not end"
-        self._window.frame(page, now_s)
-        self._press = self._script(page, now_s)
-
-    def presses(self) -> list[Press]:
-        return [] if self._press is None else [self._press]
-
-
-class Watched(Hands):
-    """A window in which the player presses as before, and ``script`` sees every page."""
-
-    def presses(self) -> list[Press]:
-        return self._window.presses()
-
-
-class Wire:
-    """A port on which messages come at times of the clock, and which is away from time to time."""
-
-    name = "wire"
-
-    def __init__(self, clock: SteppedClock, *messages: tuple[float, bytes]) -> None:
-        self._clock, self._messages = clock, sorted(messages)
-        self.away_s = (np.inf, np.inf)
-
-    def poll(self) -> list[Arrival]:
-        now_s = self._clock.now()
-        due = [one for one in self._messages if one[0] <= now_s]
-        self._messages = self._messages[len(due) :]
-        return [Arrival(at_s, at_s, data) for at_s, data in due]
-
-    def is_there(self) -> bool:
-        return not self.away_s[0] <= self._clock.now() < self.away_s[1]
-
-    def reopen(self) -> bool:
-        return self.is_there()
-
-    def close(self) -> None:
-        pass
-
-
-def struck(note: int, *times_s: float, velocity: int = 90) -> list[tuple[float, bytes]]:
-    return [(at_s, bytes((0x99, note, velocity))) for at_s in times_s]
 
 
 def shows(
@@ -440,12 +378,12 @@ def test_sticks_start_measure_and_keep(context):
             hits.extend(one for at_s in times_s for one in struck(38, at_s + 0.02))
             hits.extend(call(38, times_s[-1] + 3.0))
             hits.extend(call(49, times_s[-1] + 7.0))
-            wire._messages = sorted(hits)
+            wire.send(*hits)
 
     def script(page: Page, now_s: float) -> Press | None:
         if isinstance(page, LatencyPage) and not shown_s:
             shown_s.append(now_s)
-            wire._messages = call(38, now_s + 1.5)
+            wire.send(*call(38, now_s + 1.5))
         return None
 
     profile = shows(replace(context, output=Ears()), script, wire, "latency")

@@ -20,13 +20,11 @@ from playalong.practice.free_playing import SHOWN
 from playalong.records import lessons
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
-from playalong.screen.base.theme import Theme
-from playalong.screen.base.window import Window
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click, Clicking, Kind, Places
-from playalong.support.resources import folder
+from tests.support.stage import Keys, context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 TEXT = """
@@ -47,22 +45,6 @@ clean = 2
 PATTERN = read_pattern(TEXT, "small")
 
 
-class Keys:
-    """A window in which keys are pressed at times on the clock."""
-
-    def __init__(self, window: Window, clock: SteppedClock) -> None:
-        self._window, self._clock = window, clock
-        self.plan: list[tuple[float, Key | str]] = []
-
-    def __getattr__(self, name: str) -> object:
-        return getattr(self._window, name)
-
-    def presses(self) -> list[Key | str]:
-        due = [key for at_s, key in self.plan if at_s <= self._clock.now()]
-        self.plan = self.plan[len(due) :]
-        return due
-
-
 class Listening(SilentOutput):
     """Keeps what was to be heard."""
 
@@ -77,12 +59,9 @@ class Listening(SilentOutput):
 @pytest.fixture
 def context() -> Iterator[RunContext]:
     clock = SteppedClock()
-    window = Window.open((480, 270), offscreen=True)
-    theme = Theme.load(folder("assets") / "fonts")
-    yield RunContext(
-        clock, Keys(window, clock), theme, Listening(), (), frame_s=0.1, patience_s=3.0
-    )
-    window.close()
+    with unseen_window((480, 270)) as window:
+        keys = Keys(window, clock)
+        yield context_on(keys, clock, output=Listening(), frame_s=0.1, patience_s=3.0)
 
 
 def practice(

@@ -11,7 +11,6 @@ import pytest
 from playalong.app import history
 from playalong.app.memory import Memory
 from playalong.app.play import play_session
-from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
@@ -21,12 +20,9 @@ from playalong.midi.hits import Hits
 from playalong.pattern.reader import read as read_pattern
 from playalong.profile.profile import Profile
 from playalong.records.store import runs
-from playalong.screen.base.theme import Theme
-from playalong.screen.base.window import Window
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
-from playalong.sound.device.output import SilentOutput
-from playalong.support.resources import folder
+from tests.support.stage import context_on, unseen_window
 
 TEXT = """
 title = "A Test"
@@ -46,19 +42,9 @@ def task() -> Task:
 
 @pytest.fixture
 def context(tmp_path: Path) -> Iterator[RunContext]:
-    clock = SteppedClock()
-    window = Window.open((640, 360), offscreen=True)
-    yield RunContext(
-        clock,
-        window,
-        Theme.load(folder("assets") / "fonts"),
-        SilentOutput(),
-        (),
-        frame_s=0.02,
-        profile=Profile("Practice Kit", "Ines"),
-        memory=Memory(tmp_path / "data"),
-    )
-    window.close()
+    profile, memory = Profile("Practice Kit", "Ines"), Memory(tmp_path / "data")
+    with unseen_window() as window:
+        yield context_on(window, frame_s=0.02, profile=profile, memory=memory)
 
 
 def run_of(task: Task, context: RunContext) -> Run:

@@ -7,19 +7,15 @@ import pytest
 
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.play import play_session
-from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
 from playalong.pattern.reader import read
 from playalong.records.takes import read as read_take
-from playalong.screen.base.theme import Theme
-from playalong.screen.base.window import Window
 from playalong.simulation.player import SimulatedPort, perform
-from playalong.sound.device.output import SilentOutput
 from playalong.support.errors import UserError
-from playalong.support.resources import folder
+from tests.support.stage import context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 PATTERN = read(
@@ -32,10 +28,8 @@ TASK = Task(PATTERN, 120.0, 2, (), Rules())
 
 @pytest.fixture
 def context():
-    window = Window.open((640, 360), offscreen=True)
-    theme = Theme.load(folder("assets") / "fonts")
-    yield RunContext(SteppedClock(), window, theme, SilentOutput(), (), frame_s=0.02)
-    window.close()
+    with unseen_window() as window:
+        yield context_on(window, frame_s=0.02)
 
 
 @pytest.fixture

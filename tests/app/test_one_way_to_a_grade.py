@@ -15,7 +15,6 @@ from playalong.app.lesson.lesson_session import LessonSession
 from playalong.app.play.hearing import _page
 from playalong.app.play.play_session import save_run
 from playalong.app.run.along import Along
-from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
@@ -31,15 +30,13 @@ from playalong.profile.profile import Profile
 from playalong.records.take_info import Simulated
 from playalong.records.takes import read as read_take
 from playalong.screen.base.keys import Key
-from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
-from playalong.sound.device.output import SilentOutput
-from playalong.support.resources import folder
 from tests.app.test_pauses import Pulled
 from tests.support.grade_schema import CLOSED
 from tests.support.lesson_takes import by_the_run, played_lesson, told
+from tests.support.stage import context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 TEXT = """
@@ -83,16 +80,12 @@ PROFILE = Profile(
 
 @pytest.fixture(scope="module")
 def window() -> Iterator[Window]:
-    made = Window.open((320, 180), offscreen=True)
-    yield made
-    made.close()
+    with unseen_window((320, 180)) as made:
+        yield made
 
 
 def context_in(window: Window, profile: Profile = PROFILE) -> RunContext:
-    theme = Theme.load(folder("assets") / "fonts")
-    return RunContext(
-        SteppedClock(), window, theme, SilentOutput(), (), frame_s=0.1, profile=profile
-    )
+    return context_on(window, frame_s=0.1, profile=profile)
 
 
 def again(capsys: pytest.CaptureFixture[str], pattern: Path, take: Path, *options: str) -> Any:

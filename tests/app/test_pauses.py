@@ -18,11 +18,9 @@ from playalong.grading.verdicts import Rules
 from playalong.midi.port import Arrival
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read as read_take
-from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.simulation.player import perform
-from playalong.sound.device.output import SilentOutput
-from playalong.support.resources import folder
+from tests.support.stage import context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 PATTERN = """
@@ -91,27 +89,12 @@ class Pulled:
 
 @pytest.fixture(scope="module")
 def window():
-    made = Window.open((480, 270), offscreen=True)
-    yield made
-    made.close()
-
-
-def context_on(window: Window) -> RunContext:
-    theme = Theme.load(folder("assets") / "fonts")
-    return RunContext(
-        SteppedClock(),
-        window,
-        theme,
-        SilentOutput(),
-        (),
-        frame_s=0.02,
-        listen_s=0.02,
-        patience_s=30.0,
-    )
+    with unseen_window((480, 270)) as made:
+        yield made
 
 
 def run_with(window: Window, outs: list[tuple[float, float]], bars: int = BARS):
-    context = context_on(window)
+    context = context_on(window, frame_s=0.02, listen_s=0.02, patience_s=30.0)
     task = Task(read_pattern(PATTERN, "a-test"), 120.0, bars, (), Rules())
     port = Pulled(context.clock, outs)
     run = Run(task, context, lambda _: port)

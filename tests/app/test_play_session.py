@@ -9,7 +9,7 @@ import pytest
 from playalong.app.play.play_session import PlaySession, save_run
 from playalong.app.run.along import Along
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.context import GONE_MEANWHILE, RunContext
+from playalong.app.run.context import GONE_MEANWHILE
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import Run
@@ -25,16 +25,14 @@ from playalong.records.takes import read as read_take
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import Performance, SimulatedPort, perform
-from playalong.sound.device.output import SilentOutput
 from playalong.sound.recordings.decoding import Progress
-from playalong.support.resources import folder
+from tests.support.stage import Hands, context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 TEXT = """
@@ -50,22 +48,10 @@ kick = "---- ---- ---- ---x"
 """
 
 
-class Hands:
-    """A window that somebody looks at: ``script`` sees each page, and says what is pressed."""
+class Seen(Hands):
+    """A window that somebody looks at."""
 
     offscreen = False
-
-    def __init__(self, window: Window, script: Callable[[Page], Press | None]) -> None:
-        self._window, self._script = window, script
-        self._presses: list[Press] = []
-
-    def frame(self, page: Page, now_s: float) -> None:
-        self._window.frame(page, now_s)
-        press = self._script(page)
-        self._presses = [] if press is None else [press]
-
-    def presses(self) -> list[Press]:
-        return self._presses
 
 
 class Kit(SimulatedPort):
@@ -99,9 +85,8 @@ class Kit(SimulatedPort):
 
 @pytest.fixture
 def window() -> Iterator[Window]:
-    made = Window.open((640, 360), offscreen=True)
-    yield made
-    made.close()
+    with unseen_window() as made:
+        yield made
 
 
 def session_with(
@@ -110,11 +95,9 @@ def session_with(
     clock = SteppedClock()
     kit = Kit(clock)
     profile = profile or Profile("a kit", "somebody")
-    theme = Theme.load(folder("assets") / "fonts")
-    hands = Hands(window, script)
-    context = RunContext(
-        clock, hands, theme, SilentOutput(), ("a kit",), 0.05, listen_s=0.05, profile=profile
-    )
+    hands = Seen(window, lambda page, _: script(page))
+    known = {"notices": ("a kit",), "profile": profile}
+    context = context_on(hands, clock, frame_s=0.05, listen_s=0.05, **known)
     pads = HitInput(kit, context.stamps, profile.pads)
     context = replace(context, pad_commands=PadCommands(pads, profile.calls))
     task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
@@ -237,8 +220,7 @@ def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_
     for latency_ms in (0.0, late_ms):
         profile = Profile("a kit", "somebody", latency=typed(latency_ms))
         clock = SteppedClock()
-        theme = Theme.load(folder("assets") / "fonts")
-        context = RunContext(clock, window, theme, SilentOutput(), (), 0.05, profile=profile)
+        context = context_on(window, clock, frame_s=0.05, profile=profile)
         run = Run(
             task,
             context,

@@ -20,7 +20,7 @@ from playalong.app.recording.beats_session import LEAD_S, BeatsSession
 from playalong.app.recording.loading import along, opened, write_with_click
 from playalong.app.recording.recording_sounds import Clicked
 from playalong.app.run.along import RecordingPart
-from playalong.app.run.clock import SteppedClock
+from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
@@ -33,19 +33,17 @@ from playalong.profile.latency import typed
 from playalong.records import beat_maps
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome
-from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.screen.pages.beats import SETTINGS, Setting
 from playalong.simulation.player import Performance, SimulatedPort, Truth, perform
-from playalong.sound.device.output import SilentOutput
 from playalong.sound.recordings.decoding import Recording, RecordingError
 from playalong.sound.recordings.onsets import Onsets
 from playalong.sound.rendering import LEVEL
 from playalong.sound.synth.click import Kind, sample
 from playalong.sound.timeline import RATE, gain
 from playalong.support.errors import UserError
-from playalong.support.resources import folder
 from tests.sound.making_music import GROOVES, Played, rendered, swaying, tapped
+from tests.support.stage import Keys, context_on, unseen_window
 from tests.support.steady_player import STEADY
 
 PATTERN = read_pattern(
@@ -82,17 +80,13 @@ def recording(path: Path) -> Recording:
     return Recording.open(path)
 
 
-class Keys:
-    """A window in which keys are pressed at times on the clock."""
+class Read(Keys):
+    """Keys in a window that somebody reads."""
 
-    def __init__(self, window: Window, clock: SteppedClock) -> None:
-        self._window, self._clock = window, clock
-        self.plan: list[tuple[float, Press]] = []
+    def __init__(self, window: Window, clock: Clock) -> None:
+        super().__init__(window, clock)
         self.words: list[str] = []
         self.notices: set[str] = set()
-
-    def __getattr__(self, name: str) -> object:
-        return getattr(self._window, name)
 
     def frame(self, page, now_s: float) -> None:
         said = getattr(page, "words", "")
@@ -101,21 +95,12 @@ class Keys:
         self.notices.update(getattr(page, "notices", ()))
         self._window.frame(page, now_s)
 
-    def presses(self) -> list[Press]:
-        due = [key for at_s, key in self.plan if at_s <= self._clock.now()]
-        self.plan = self.plan[len(due) :]
-        return due
-
 
 @pytest.fixture
 def context() -> Iterator[RunContext]:
     clock = SteppedClock()
-    window = Window.open((640, 360), offscreen=True)
-    theme = Theme.load(folder("assets") / "fonts")
-    yield RunContext(
-        clock, Keys(window, clock), theme, SilentOutput(), (), frame_s=0.02, listen_s=0.02
-    )
-    window.close()
+    with unseen_window() as window:
+        yield context_on(Read(window, clock), clock, frame_s=0.02, listen_s=0.02)
 
 
 # Opened.

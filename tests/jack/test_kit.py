@@ -9,18 +9,15 @@ import pytest
 
 from playalong.app.kit_setup.kit_session import KitSession, watch
 from playalong.app.run.clock import RealClock
-from playalong.app.run.context import RunContext
 from playalong.midi.port import Port
 from playalong.midi_io.ports import open_port
 from playalong.midi_io.rtmidi_port import VirtualOutput
 from playalong.profile.profile import Profile
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Page
-from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
 from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
-from playalong.sound.device.output import SilentOutput
-from playalong.support.resources import folder
+from tests.support.stage import context_on
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 
@@ -73,8 +70,7 @@ def test_the_messages_page_shows_what_comes(port):
             rows[:] = self.page.rows
             return [Key.CLOSE] if len(rows) >= 12 or clock.now() > end_s else []
 
-    theme = Theme.load(folder("assets") / "fonts")
-    context = RunContext(clock, Seen(), theme, SilentOutput(), ())  # type: ignore[arg-type]
+    context = context_on(Seen(), clock)
     try:
         KitSession(context, port, Profile("kit", "me"), lambda _: None).go("messages")
     finally:
