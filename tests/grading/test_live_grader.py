@@ -33,7 +33,7 @@ def sayable(targets: Targets, word: VerdictEvent, hit: Hit | None) -> tuple[obje
     """
     what = None
     if hit is not None:
-        what = (hit.time_s, folded(hit.voice, targets.voices), hit.velocity)
+        what = (round(hit.time_s, 9), folded(hit.voice, targets.voices), hit.velocity)
     return (
         word.verdict,
         word.target,

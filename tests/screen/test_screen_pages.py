@@ -141,7 +141,7 @@ def test_only_what_is_off_has_the_second_colour(theme):
     pattern = a_pattern([crowded_bar()])
     targets = lay_out(pattern, 84.0, 2)
     assert not has(picture(run_page(theme, played(targets, 5.0, 1))), LIGHT.off)
-    assert has(picture(run_page(theme, played(targets, 50.0, 1))), LIGHT.off)
+    assert has(picture(run_page(theme, played(targets, 70.0, 1))), LIGHT.off)
     assert has(picture(run_page(theme, played(targets, 5.0, 3))), LIGHT.off)
 
 

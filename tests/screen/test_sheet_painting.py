@@ -1,13 +1,18 @@
+from dataclasses import replace
+from fractions import Fraction
 from functools import partial
 
 import numpy as np
 import pygame
 import pytest
 
+from playalong.grading.graces import Ornament
 from playalong.grading.loudness import Loudness
-from playalong.grading.verdicts import Verdict, VerdictEvent
+from playalong.grading.matching.windows import HALF_NS_PER_S, tolerances
+from playalong.grading.verdicts import HiHat, Verdict, VerdictEvent
 from playalong.midi.hits import Hit
-from playalong.pattern.model import Dynamic
+from playalong.pattern.meter import Meter
+from playalong.pattern.model import Bar, Dynamic, Stroke
 from playalong.screen.base.theme import DARK, LIGHT, Theme
 from playalong.screen.sheet.answers import Answers
 from playalong.screen.sheet.count import Count
@@ -19,6 +24,7 @@ from .screen_samples import RULES, a_pattern, a_run, answering, crowded_bar, gro
 
 HEIGHT = 460
 PX_PER_S = 266.0
+METER = Meter.parse("4/4")
 
 
 class Sheet:
@@ -104,7 +110,7 @@ def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
     assert share(surface, sheet.box(target).inflate(30, 30), LIGHT.off) == 0.0
 
 
-@pytest.mark.parametrize(("late_ms", "verdict"), [(55.0, Verdict.LATE), (-55.0, Verdict.EARLY)])
+@pytest.mark.parametrize(("late_ms", "verdict"), [(80.0, Verdict.LATE), (-80.0, Verdict.EARLY)])
 def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, verdict):
     target = numbered(sheet.targets, "kick")
     target = next(t for t in range(target + 1, 99) if sheet.targets.names[t] == "kick")
@@ -196,13 +202,85 @@ def test_pieces_meet_without_a_seam(theme, unit):
     """The same stretch, once in the middle of a piece and once across two, is the same."""
     sheet = Sheet(theme, unit=unit)
     for target, verdict in enumerate((Verdict.MISSED, Verdict.ON_TIME, Verdict.LATE) * 4):
-        hit = None if verdict is Verdict.MISSED else answering(sheet.targets, target, 40.0)
+        hit = None if verdict is Verdict.MISSED else answering(sheet.targets, target, 70.0)
         number = None if hit is None else target
-        sheet.say(VerdictEvent(verdict, target, number, 40.0, Loudness.RIGHT), hit)
+        sheet.say(VerdictEvent(verdict, target, number, 70.0, Loudness.RIGHT), hit)
     reference = pygame.surfarray.array3d(sheet.painted(0, 8))
     for shift in range(8, PIECE, 24):
         other = pygame.surfarray.array3d(sheet.painted(shift, 7))
         assert np.array_equal(other, reference[shift : shift + other.shape[0]])
+
+
+def heard_at(sheet: Sheet, hit: int) -> tuple[int, int]:
+    word = sheet.answers.of_hit[hit]
+    x, y = sheet.painting.heard_at(sheet.answers.played[hit], word)
+    return x + PIECE, y
+
+
+@pytest.mark.parametrize("velocity", [20.0, 60.0, 120.0])
+@pytest.mark.parametrize("loudness", list(Loudness))
+def test_a_mark_lies_as_loudness_is_heard_whatever_the_kit_sends(sheet, velocity, loudness):
+    """In its box, above it or below it: loudness is heard against the player's own strokes."""
+    target = numbered(sheet.targets, "kick")
+    word = VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, loudness)
+    sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
+    (_, y), box = heard_at(sheet, 0), sheet.box(target)
+    where = Loudness.TOO_LOUD if y < box.top else Loudness.TOO_SOFT
+    assert (Loudness.RIGHT if box.top <= y < box.bottom else where) is loudness
+
+
+def test_the_boxes_of_fast_notes_are_narrow(theme):
+    """As wide as their tolerance: two fifths of the way to a neighbour at most."""
+    strokes = [Stroke(Fraction(step, 32), "snare") for step in range(4)]
+    sheet = Sheet(theme, a_pattern([groove_bar(), Bar(METER, tuple(strokes), (8, 1, 1, 1))]))
+    fast = [t for t in range(len(sheet.targets)) if sheet.targets.bar[t] == 1]
+    tolerance = tolerances(sheet.targets, RULES.tolerance_ms) / HALF_NS_PER_S
+    assert len(fast) == 4
+    assert tolerance[fast[0]] < RULES.tolerance_ms / 1000.0
+    for target in fast:
+        assert sheet.box(target).width == pytest.approx(2 * tolerance[target] * PX_PER_S, abs=2)
+
+
+@pytest.mark.parametrize("hi_hat", [HiHat.NOT_OPEN, HiHat.NOT_CLOSED])
+def test_a_hi_hat_not_as_written_has_a_mark_of_its_own_above_it(sheet, hi_hat):
+    """A circle where open was played, a plus where closed was: shape tells, not colour alone."""
+    target = numbered(sheet.targets, "hi-hat")
+    word = VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, Loudness.RIGHT)
+    sheet.say(word, answering(sheet.targets, target))
+    right = sheet.painted()
+    sheet.say(replace(word, hi_hat=hi_hat))
+    wrong, (x, y) = sheet.painted(), heard_at(sheet, 0)
+    assert is_like(right, (x, y), LIGHT.ink)
+    assert not is_like(wrong, (x, y), LIGHT.ink)  # a ring
+    changed = pygame.surfarray.array3d(right) != pygame.surfarray.array3d(wrong)
+    columns, lines = np.nonzero(changed.any(axis=2))
+    above = lines < y - sheet.painting.radius - 1
+    columns, lines = columns[above], lines[above]
+    assert abs(columns - x).max() < 8
+    middle = (round(columns.mean()), round((lines.min() + lines.max()) / 2))
+    # A plus is filled in its middle, a circle is not.
+    assert is_like(wrong, middle, LIGHT.off) is (hi_hat is HiHat.NOT_OPEN)
+
+
+def test_grace_strokes_not_as_they_should_be_are_rings_and_missing_ones_gaps(theme):
+    sheet = Sheet(
+        theme, a_pattern([Bar(METER, (Stroke(Fraction(1, 4), "snare", graces=1),), (1,) * 4)])
+    )
+    main = VerdictEvent(Verdict.ON_TIME, 0, 1, 0.0, Loudness.RIGHT, ornament=Ornament.RIGHT)
+    grace = VerdictEvent(Verdict.ON_TIME, 0, 0, -40.0, grace=True)
+    at_s = float(sheet.targets.time_s[0])
+    sheet.say(grace, Hit(at_s - 0.04, "snare", 40.0))
+    sheet.say(main, Hit(at_s, "snare", 84.0))
+    at = sheet.at(0)
+    assert is_like(sheet.painted(), at, LIGHT.ink)
+    sheet.say(replace(main, ornament=Ornament.WIDE))
+    assert not is_like(sheet.painted(), at, LIGHT.ink)
+    assert share(sheet.painted(), around(at, 4), LIGHT.off) > 0.0
+    box = sheet.box(0)
+    tick = pygame.Rect(box.left - 6, box.centery - box.height // 4, 5, box.height // 2)
+    whole = share(sheet.painted(), tick, LIGHT.off)
+    sheet.say(replace(main, ornament=Ornament.GRACE_MISSING))
+    assert whole == 0.0 < share(sheet.painted(), tick, LIGHT.off)
 
 
 def test_the_dark_sheet_shows_the_same_in_its_own_colours(fonts):

@@ -177,9 +177,10 @@ class Painting:
         if word.grace:
             self._paint_grace(pen, at, word)
             return
-        if word.hi_hat not in _AS_WRITTEN:
+        as_written = word.hi_hat in _AS_WRITTEN
+        if not as_written:
             self._paint_hi_hat(pen, at, word)
-        if word.verdict is Verdict.ON_TIME and word.loudness in _RIGHT:
+        if word.verdict is Verdict.ON_TIME and word.loudness in _RIGHT and as_written:
             pen.mark(marks.dot(radius, colours.ink), at)
             return
         if word.target is not None:
