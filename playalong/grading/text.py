@@ -6,10 +6,12 @@ from enum import Enum
 from math import isfinite
 from typing import Any
 
+from playalong.grading.graces import Ornament
 from playalong.grading.grade import Grade, JudgedHit
 from playalong.grading.loudness import Loudness
 from playalong.grading.measures.steadiness import STEADY
 from playalong.grading.measures.unison import ENOUGH
+from playalong.grading.verdicts import HiHat
 from playalong.pattern.meter import STRAIGHT
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME
@@ -54,10 +56,22 @@ _Rows = Iterator[tuple[str, str]]
 def _counted(grade: Grade) -> _Rows:
     counts = grade.counts
     yield "on time", f"{counts.on_time} of {counts.targets}"
-    yield "off time", _listed({"early": counts.early, "late": counts.late})
+    yield "early and late", _listed({"early": counts.early, "late": counts.late})
     gone = {"missed": counts.missed, "extra": counts.extra, "wrong drum": counts.wrong_drum}
-    yield "not as written", _listed(gone)
-    yield "wrong loudness", _listed({"too soft": counts.too_soft, "too loud": counts.too_loud})
+    yield "missed and extra", _listed(gone)
+    yield "loudness", _listed({"too soft": counts.too_soft, "too loud": counts.too_loud})
+    hats = {"not open": counts.not_open, "not closed": counts.not_closed}
+    if any(hats.values()):
+        yield "hi-hat", _listed(hats)
+    ornaments = {
+        "flat": counts.flam_flat,
+        "wide": counts.flam_wide,
+        "open": counts.drag_open,
+        "with a loud grace": counts.grace_loud,
+        "without a grace": counts.grace_missing,
+    }
+    if any(ornaments.values()):
+        yield "flams and drags", _listed(ornaments)
 
 
 def _timed(grade: Grade) -> _Rows:
@@ -69,7 +83,7 @@ def _timed(grade: Grade) -> _Rows:
             leads = ", leads" if limb == timing.leads else ""
             yield f"  {limb}", f"{sided(own.mean_ms)}, {own.sd_ms:.0f} ms spread{leads}"
     if unison.median_ms is not None:
-        yield "strokes together", f"{unison.median_ms:.0f} ms apart (median of {unison.n})"
+        yield "unisons", f"{unison.median_ms:.0f} ms apart (median of {unison.n})"
     if grade.swing.played_percent is not None:
         played, written = grade.swing.played_percent, grade.swing.written_percent
         asked = "straight" if written == STRAIGHT else f"{written:.0f} %"
@@ -122,14 +136,18 @@ def hit_lines(hits: Sequence[JudgedHit]) -> list[str]:
         told = "grace stroke" if hit.grace else hit.verdict or "not judged"
         if hit.loudness not in (None, Loudness.RIGHT):
             told = f"{told}, {hit.loudness}"
+        if hit.hi_hat not in (None, HiHat.RIGHT):
+            told = f"{told}, {hit.hi_hat}"
+        if hit.ornament not in (None, Ornament.RIGHT):
+            told = f"{told}, {hit.ornament}"
         lines.append(f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {told}")
     return lines
 
 
 def sided(error_ms: float) -> str:
-    """An error as it is said: "6 ms late"."""
+    """An error as it is said: "6 ms ahead"."""
     rounded = round(abs(error_ms))
-    return f"{rounded} ms {'late' if error_ms > 0 else 'early'}" if rounded else "on the click"
+    return f"{rounded} ms {'behind' if error_ms > 0 else 'ahead'}" if rounded else "on the click"
 
 
 def _listed(counts: Mapping[str, int]) -> str:

@@ -201,9 +201,9 @@ def test_figures_of_a_faultless_take() -> None:
     shown = table(faultless(TARGETS))
     count = len(TARGETS)
     assert shown["on time"] == f"{count} of {count}"
-    assert shown["off time"] == shown["not as written"] == shown["wrong loudness"] == "none"
+    assert shown["early and late"] == shown["missed and extra"] == shown["loudness"] == "none"
     assert shown["timing"] == "on the click on average, 0 ms spread"
-    assert shown["strokes together"].startswith("0 ms apart")
+    assert shown["unisons"].startswith("0 ms apart")
     assert shown["swing"] == "50 % played, straight written"
     assert shown["least even"].endswith(", 0.0 dB spread")
     assert shown["tempo kept"] == "100.0 bpm (+0.0 %)"
@@ -219,10 +219,10 @@ def test_figures_of_a_take_with_faults() -> None:
         missed=rows("snare", "4"),
     )
     shown = table(joined(hits, [Hit(1.95, "crash", 84.0)]))
-    assert shown["off time"] == "8 early"
-    assert shown["not as written"] == "8 missed, 1 extra"
-    assert shown["wrong loudness"] == "8 too loud"
-    assert shown["kick foot"].startswith("16 ms early")  # a third of the kicks, 48 ms
+    assert shown["early and late"] == "8 early"
+    assert shown["missed and extra"] == "8 missed, 1 extra"
+    assert shown["loudness"] == "8 too loud"
+    assert shown["kick foot"].startswith("16 ms ahead")  # a third of the kicks, 48 ms
 
 
 def test_the_least_even_strokes_are_named() -> None:
@@ -259,7 +259,7 @@ def test_figures_name_a_trend_and_who_leads() -> None:
 
 @pytest.mark.parametrize(
     ("error_ms", "words"),
-    [(6.2, "6 ms late"), (-6.2, "6 ms early"), (0.4, "on the click"), (-0.4, "on the click")],
+    [(6.2, "6 ms behind"), (-6.2, "6 ms ahead"), (0.4, "on the click"), (-0.4, "on the click")],
 )
 def test_an_error_as_it_is_said(error_ms: float, words: str) -> None:
     assert sided(error_ms) == words

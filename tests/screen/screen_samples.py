@@ -145,7 +145,7 @@ def result_page(
         "subtitle": "16 bars at 84 bpm",
         "total": 81.0,
         "advice": "The snare drags, 41 ms late 12 times: lead with it.",
-        "figures": [("on time", "112 of 128"), ("timing", "6 ms late on average, 11 ms spread")],
+        "figures": [("on time", "112 of 128"), ("timing", "6 ms behind on average, 11 ms spread")],
         "voices": a_pattern(bars).voices,
         "notes": ["The take is kept: takes/a-test.mid"],
         "caution": "Rest between runs.",

@@ -32,7 +32,7 @@ def test_timing_says_mean_and_spread(pen, written):
     for error_ms in (-5.0, 17.0):
         gauge.add(error_ms)
     gauges.draw_timing(pen, RECT, gauge)
-    assert "6 ms late on average, 11 ms spread" in [text.words for text in written]
+    assert "6 ms behind on average, 11 ms spread" in [text.words for text in written]
     assert "early 50" in [text.words for text in written]
     assert "50 late" in [text.words for text in written]
 

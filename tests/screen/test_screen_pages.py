@@ -86,7 +86,8 @@ def test_no_text_of_an_empty_run_touches_another(sized, written, size):
 
 
 FIGURES = [
-    (f"what was told {number}", "6 ms late on average, 11 ms spread, leads") for number in range(14)
+    (f"what was told {number}", "6 ms behind on average, 11 ms spread, leads")
+    for number in range(14)
 ]
 
 
