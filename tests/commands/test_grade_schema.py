@@ -14,8 +14,10 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from playalong.commands import main
+from playalong.grading.graces import Ornament
+from playalong.grading.levels import Level
 from playalong.grading.loudness import Loudness
-from playalong.grading.verdicts import Verdict
+from playalong.grading.verdicts import HiHat, Verdict
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import VOICES
 from tests.support.grade_schema import CLOSED, SCHEMA
@@ -73,6 +75,9 @@ def test_names_in_the_schema_are_those_of_the_program() -> None:
     hit = defs["hit"]["properties"]
     assert set(hit["verdict"]["enum"]) == {*Verdict, None} - {Verdict.MISSED}
     assert set(hit["loudness"]["enum"]) == {*Loudness, None}
+    assert set(hit["hi_hat"]["enum"]) == {*HiHat, None}
+    assert set(hit["ornament"]["enum"]) == {*Ornament, None}
+    assert SCHEMA["properties"]["level"]["enum"] == list(Level)
 
 
 @pytest.mark.parametrize(
