@@ -38,6 +38,8 @@ def takes(tmp_path: Path) -> Path:
     save(folder / "Zoe" / "c.midi", bars(1))
     (folder / "broken.mid").write_bytes(b"MThd\0\0")
     (folder / "notes.txt").write_text("well done")
+    (folder / "._b.mid").write_bytes(b"what a system lays beside a file")
+    (folder / "a folder.mid").mkdir()
     return folder
 
 

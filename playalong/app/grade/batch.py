@@ -29,6 +29,9 @@ FEW = 24
 #: How a take's file is called, in small letters.
 ENDINGS = (".mid", ".midi")
 
+#: Windows waits for no more processes than this.
+_MOST_PROCESSES = 61
+
 #: So many takes are handed to a process at a time: few enough to keep all of them busy to the end.
 _AT_A_TIME = 8
 
@@ -58,14 +61,19 @@ class Result:
 def takes_in(paths: Sequence[Path]) -> list[Path]:
     """The files of ``paths``, with all takes in a folder and in its folders in its place.
 
-    UserError for a folder that holds none.
+    Hidden ones are left out: some systems lay one beside each file. UserError for a folder that
+    holds none.
     """
     found: list[Path] = []
     for path in paths:
         if not path.is_dir():
             found.append(path)
             continue
-        inside = [one for one in path.rglob("*") if one.suffix.lower() in ENDINGS]
+        inside = [
+            one
+            for one in path.rglob("*")
+            if one.suffix.lower() in ENDINGS and one.name[0] != "." and one.is_file()
+        ]
         if not inside:
             raise UserError(f"There is no take in the folder {path}: no file ends with .mid.")
         found += sorted(inside)
@@ -111,8 +119,8 @@ def grade_file(batch: Batch, path: Path) -> Result:
 
 def _processors() -> int:
     with suppress(AttributeError):  # only some systems tell what this process may use
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
+        return min(len(os.sched_getaffinity(0)), _MOST_PROCESSES)
+    return min(os.cpu_count() or 1, _MOST_PROCESSES)
 
 
 def _leave_ctrl_c() -> None:
