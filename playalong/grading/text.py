@@ -84,13 +84,21 @@ def _timed(grade: Grade) -> _Rows:
             yield f"  {limb}", f"{sided(own.mean_ms)}, {own.sd_ms:.0f} ms spread{leads}"
     if unison.median_ms is not None:
         yield "unisons", f"{unison.median_ms:.0f} ms apart (median of {unison.n})"
+    for pair in unison.pairs:
+        if pair.n >= ENOUGH:
+            apart = f"{pair.mean_ms:.0f} ms on average, {pair.sd_ms:.0f} ms spread"
+            yield f"  {pair.first} before {pair.second}", apart
     if grade.swing.played_percent is not None:
         played, written = grade.swing.played_percent, grade.swing.written_percent
         asked = "straight" if written == STRAIGHT else f"{written:.0f} %"
         yield "swing", f"{played:.0f} % played, {asked} written"
     if grade.graces is not None:
-        told, ahead = f"{grade.graces.played} of {grade.graces.asked}", grade.graces.median_ms
-        yield "grace strokes", told if ahead is None else f"{told}, {ahead:.0f} ms ahead"
+        told = f"{grade.graces.played} of {grade.graces.asked}"
+        ahead_ms, level_db = grade.graces.median_ms, grade.graces.median_db
+        if ahead_ms is not None and level_db is not None:
+            side = "softer" if level_db <= 0 else "louder"
+            told += f", {ahead_ms:.0f} ms ahead, {abs(level_db):.0f} dB {side}"
+        yield "grace strokes", told
 
 
 def _loud(grade: Grade) -> _Rows:
