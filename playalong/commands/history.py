@@ -4,7 +4,8 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.parser import Parser
+from playalong.commands.options.notices import print_notices
+from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 
@@ -29,7 +30,7 @@ EXAMPLES = (
 LISTED = 20
 
 
-class Options(Protocol):
+class Options(Given, Protocol):
     """All that a history can be asked for."""
 
     pattern: str | None
@@ -89,6 +90,10 @@ def run(given: Options) -> None:
     from playalong.app.memory import Memory
     from playalong.app.user_folders import UserFolders
 
+    if not given.erase:
+        refuse(given, "--yes", "goes with --erase, which asks before it erases")
+    if given.erase or given.export is not None or given.broken_off is not None:
+        refuse(given, "pattern --limit", "goes with a list of runs")
     home = UserFolders.of_user()
     memory = Memory(home.data, simulated=given.simulated)
     if given.limit < 1:
@@ -109,8 +114,7 @@ def run(given: Options) -> None:
             _print(given, found)
     finally:
         database.close()
-    for word in memory.told:
-        print_lines(f"({word})")
+    print_notices(memory.told)
 
 
 def _print(given: Options, found: "History") -> None:
