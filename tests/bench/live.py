@@ -95,8 +95,8 @@ def memory() -> None:
     tracemalloc.stop()
     # Loudness is heard against the strokes of the whole run, so of each something is kept.
     print(
-        f"  {HOURS} hours: {(after - before) / (0.95 * len(hits)):+.0f} bytes for each hit since the "
-        f"first half hour (asked: 80), at most {most / 1024:.0f} KiB at any time"
+        f"  {HOURS} hours: {(after - before) / (0.95 * len(hits)):+.0f} bytes for each hit since "
+        f"the first half hour (asked: 80), at most {most / 1024:.0f} KiB at any time"
     )
 
 
