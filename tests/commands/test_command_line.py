@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app.grade.take_grading import FASTEST_BPM, SLOWEST_BPM
+from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
 from playalong.commands import kit, main
 from playalong.commands.parser import Parser

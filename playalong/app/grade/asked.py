@@ -6,10 +6,10 @@ pattern as it is now. A take of another pattern is graded all the same, by what 
 pattern: somebody may have copied a pattern, or given a take another name.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 
+from playalong.app.grade.checks import check_variations
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.library import key_of
 from playalong.pattern.model import Bar, Pattern
@@ -65,17 +65,6 @@ def asked_of(
     if variations is not None:
         excerpt = replace(excerpt, rounds=(variations,) * len(excerpt.rounds))
     return replace(known, pattern=excerpt.of(known.whole))
-
-
-def check_variations(pattern: Pattern, names: Sequence[str]) -> None:
-    """UserError for a variation that ``pattern`` does not have."""
-    for name in names:
-        if name not in pattern.variations:
-            known = ", ".join(map(printable, pattern.variations)) or "none"
-            raise UserError(
-                f"{quoted(pattern.title)} has no variation {quoted(name)}; "
-                f"its variations are: {known}."
-            )
 
 
 def own_pattern(said: TakeInfo) -> Pattern | None:

@@ -6,15 +6,24 @@ option and gives the same figures. An option that is given goes before what the 
 
 from collections import Counter
 from dataclasses import dataclass, replace
-from math import inf, isfinite
+from math import inf
 from typing import Any
 
 import numpy as np
 
 from playalong.app.grade.asked import Asked, asked_of
+from playalong.app.grade.checks import (
+    DEFAULT,
+    MOST_BARS,
+    check_hits,
+    checked_bars,
+    checked_latency,
+    checked_rules,
+    checked_tempo,
+)
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade, judged_hits
-from playalong.grading.levels import DEFAULT_LEVEL, LEVELS, Level
+from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.grading.loudness import Bands
 from playalong.grading.matching.bars_played import bars_played
 from playalong.grading.matching.matched_run import MatchedRun
@@ -30,20 +39,11 @@ from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out, lay_out_on
-from playalong.pattern.voices import VOICES, folded
 from playalong.practice.free_playing import Mixed, as_played
-from playalong.profile.latency import typed
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Take
 from playalong.support.errors import UserError
-from playalong.support.text import quoted, sentence
 from playalong.support.version import program_version
-
-#: Tempi outside these can be neither played nor meant.
-SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
-MOST_BARS = 100_000
-
-DEFAULT = Rules()
 
 AUTO = "auto"
 
@@ -296,73 +296,12 @@ def _last_s(hits: Hits, rules: Rules) -> float:
     return float(hits.time_s[-1]) + rules.capture_ms / 1000.0 if len(hits) else 0.0
 
 
-def checked_tempo(tempo_bpm: float) -> float:
-    """``tempo_bpm``, if it can be played."""
-    if not isfinite(tempo_bpm) or not SLOWEST_BPM <= tempo_bpm <= FASTEST_BPM:
-        raise UserError(
-            f"A tempo of {tempo_bpm:g} cannot be played: "
-            f"choose one from {SLOWEST_BPM:g} to {FASTEST_BPM:g} beats a minute."
-        )
-    return tempo_bpm
-
-
-def checked_latency(ms: float) -> float:
-    """``ms``, if that can be a latency."""
-    try:
-        return typed(ms).ms
-    except ValueError as error:
-        raise UserError(sentence(error)) from None
-
-
 def _level(written: str) -> Level:
     """The level of a take, the default one where it says none."""
     try:
         return Level(written)
     except ValueError:
         return DEFAULT_LEVEL
-
-
-def checked_rules(
-    *,
-    level: Level = DEFAULT_LEVEL,
-    capture_ms: float | None = None,
-    tolerance_ms: float | None = None,
-    bands: Bands | None = None,
-) -> Rules:
-    """Rules with these windows and bands, if they make sense; None leaves it to ``level``."""
-    capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
-    tolerance = LEVELS[level].tolerance_ms if tolerance_ms is None else tolerance_ms
-    if tolerance_ms is None:
-        tolerance = min(tolerance, capture)
-    if not 1.0 <= capture <= 1000.0:
-        raise UserError(f"A capture window of {capture:g} ms makes no sense: choose 1 to 1000.")
-    if not 0.0 <= tolerance <= capture:
-        raise UserError(
-            f"A tolerance of {tolerance:g} ms makes no sense: choose 0 to the capture window, "
-            f"{capture:g}."
-        )
-    return Rules(
-        level=level, capture_ms=capture, tolerance_ms=tolerance, bands=bands or DEFAULT.bands
-    )
-
-
-def checked_bars(bars: int) -> int:
-    """``bars``, if there can be so many."""
-    if not 1 <= bars <= MOST_BARS:
-        raise UserError(f"{bars} bars cannot be played: choose 1 to {MOST_BARS}.")
-    return bars
-
-
-def check_hits(pattern: Pattern, hits: Hits, notes: int) -> None:
-    """UserError where nothing in a take of so many notes can answer ``pattern``."""
-    voices = {VOICES[code].name for code in np.unique(hits.voice).tolist()}
-    if not any(folded(voice, pattern.voices) in pattern.voices for voice in voices):
-        played = f"it has {', '.join(sorted(voices))}" if voices else "it has no drum notes"
-        raise UserError(
-            f"None of the {notes} notes of the take belongs to {quoted(pattern.title)}, which is "
-            f"played on {', '.join(pattern.voices)}; {played}. Is it the right pattern, and the "
-            "drum track?"
-        )
 
 
 def _bars_reached(pattern: Pattern, tempo_bpm: float, last_s: float) -> int:

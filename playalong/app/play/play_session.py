@@ -10,13 +10,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from playalong.app.grade.take_grading import (
-    FASTEST_BPM,
-    SLOWEST_BPM,
-    Graded,
-    Options,
-    grade_take,
-)
+from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM
+from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.memory import Memory
 from playalong.app.mistakes import described, keep_mistake
 from playalong.app.play.listen_back import Playback, listen_back

@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from playalong.app.grade.asked import check_variations
-from playalong.app.grade.take_grading import checked_bars, checked_tempo
+from playalong.app.grade.checks import check_variations, checked_bars, checked_tempo
 from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern

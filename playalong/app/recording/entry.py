@@ -3,7 +3,7 @@
 from dataclasses import replace
 from pathlib import Path
 
-from playalong.app.grade.take_grading import checked_tempo
+from playalong.app.grade.checks import checked_tempo
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
 from playalong.app.recording.beats_session import BeatsSession

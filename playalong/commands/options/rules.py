@@ -80,7 +80,7 @@ def rules_of(
 
     ``level`` and ``bands`` are those of the player, where none were typed.
     """
-    from playalong.app.grade.take_grading import checked_rules
+    from playalong.app.grade.checks import checked_rules
     from playalong.grading.levels import DEFAULT_LEVEL
 
     return checked_rules(

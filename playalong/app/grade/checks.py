@@ -1,0 +1,94 @@
+"""What can be asked of a run or a grade: each check gives it back, or tells what would be right."""
+
+from collections.abc import Sequence
+from math import isfinite
+
+import numpy as np
+
+from playalong.grading.levels import DEFAULT_LEVEL, LEVELS, Level
+from playalong.grading.loudness import Bands
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.pattern.model import Pattern
+from playalong.pattern.voices import VOICES, folded
+from playalong.profile.latency import typed
+from playalong.support.errors import UserError
+from playalong.support.text import printable, quoted, sentence
+
+#: Tempi outside these can be neither played nor meant.
+SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
+MOST_BARS = 100_000
+
+DEFAULT = Rules()
+
+
+def checked_tempo(tempo_bpm: float) -> float:
+    """``tempo_bpm``, if it can be played."""
+    if not isfinite(tempo_bpm) or not SLOWEST_BPM <= tempo_bpm <= FASTEST_BPM:
+        raise UserError(
+            f"A tempo of {tempo_bpm:g} cannot be played: "
+            f"choose one from {SLOWEST_BPM:g} to {FASTEST_BPM:g} beats a minute."
+        )
+    return tempo_bpm
+
+
+def checked_latency(ms: float) -> float:
+    """``ms``, if that can be a latency."""
+    try:
+        return typed(ms).ms
+    except ValueError as error:
+        raise UserError(sentence(error)) from None
+
+
+def checked_rules(
+    *,
+    level: Level = DEFAULT_LEVEL,
+    capture_ms: float | None = None,
+    tolerance_ms: float | None = None,
+    bands: Bands | None = None,
+) -> Rules:
+    """Rules with these windows and bands, if they make sense; None leaves it to ``level``."""
+    capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
+    tolerance = LEVELS[level].tolerance_ms if tolerance_ms is None else tolerance_ms
+    if tolerance_ms is None:
+        tolerance = min(tolerance, capture)
+    if not 1.0 <= capture <= 1000.0:
+        raise UserError(f"A capture window of {capture:g} ms makes no sense: choose 1 to 1000.")
+    if not 0.0 <= tolerance <= capture:
+        raise UserError(
+            f"A tolerance of {tolerance:g} ms makes no sense: choose 0 to the capture window, "
+            f"{capture:g}."
+        )
+    return Rules(
+        level=level, capture_ms=capture, tolerance_ms=tolerance, bands=bands or DEFAULT.bands
+    )
+
+
+def checked_bars(bars: int) -> int:
+    """``bars``, if there can be so many."""
+    if not 1 <= bars <= MOST_BARS:
+        raise UserError(f"{bars} bars cannot be played: choose 1 to {MOST_BARS}.")
+    return bars
+
+
+def check_variations(pattern: Pattern, names: Sequence[str]) -> None:
+    """UserError for a variation that ``pattern`` does not have."""
+    for name in names:
+        if name not in pattern.variations:
+            known = ", ".join(map(printable, pattern.variations)) or "none"
+            raise UserError(
+                f"{quoted(pattern.title)} has no variation {quoted(name)}; "
+                f"its variations are: {known}."
+            )
+
+
+def check_hits(pattern: Pattern, hits: Hits, notes: int) -> None:
+    """UserError where nothing in a take of so many notes can answer ``pattern``."""
+    voices = {VOICES[code].name for code in np.unique(hits.voice).tolist()}
+    if not any(folded(voice, pattern.voices) in pattern.voices for voice in voices):
+        played = f"it has {', '.join(sorted(voices))}" if voices else "it has no drum notes"
+        raise UserError(
+            f"None of the {notes} notes of the take belongs to {quoted(pattern.title)}, which is "
+            f"played on {', '.join(pattern.voices)}; {played}. Is it the right pattern, and the "
+            "drum track?"
+        )
