@@ -60,6 +60,16 @@ class UserFolders:
         """Judge ``player`` so from now on."""
         self.remember(levels={**self.settings().levels, player: level})
 
+    def is_left_handed(self, player: str | None = None) -> bool:
+        """Whether ``player``, by default the last one, leads with the left hand."""
+        found = self.settings()
+        return (player or found.player or SOMEBODY) in found.left_handed
+
+    def remember_hand(self, player: str, left_handed: bool) -> None:
+        """Which hand ``player`` leads with from now on."""
+        others = [one for one in self.settings().left_handed if one != player]
+        self.remember(left_handed=(*others, player) if left_handed else tuple(others))
+
     def profile(self, kit: str, who: str | None) -> Profile:
         """The profile of ``kit`` as ``who`` plays it, by default the last player."""
         player = who or self.settings().player or SOMEBODY

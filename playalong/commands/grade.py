@@ -155,6 +155,7 @@ def run(given: Options) -> None:
         latency.ms if given.latency_ms is None and latency else given.latency_ms,
         given.current,
         level_of(given),
+        given.left_handed,
     )
     if given.csv or paths != given.takes or len(paths) > 1:
         _print_all(Batch(pattern=pattern, options=asked, with_hits=given.hits), paths, given)

@@ -50,13 +50,15 @@ class Rules:
     still answer it, never more than half the way to the neighbouring target of that voice.
     ``tolerance_ms``: how far it may lie and still be on time, that of the level unless another is
     asked, and never more than two fifths of that way. ``bands``: the velocities that fit each
-    dynamic, where they were measured, and otherwise what a sheet draws.
+    dynamic, where they were measured, and otherwise what a sheet draws. ``left_handed``: sticking
+    is mirrored.
     """
 
     level: Level = DEFAULT_LEVEL
     capture_ms: float = 100.0
     tolerance_ms: float = LEVELS[DEFAULT_LEVEL].tolerance_ms
     bands: Bands = field(default=DEFAULT_BANDS)
+    left_handed: bool = False
 
     @classmethod
     def at(cls, level: Level) -> "Rules":

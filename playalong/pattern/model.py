@@ -28,6 +28,11 @@ class Hand(StrEnum):
     RIGHT = "R"
     LEFT = "L"
 
+    def of(self, left_handed: bool) -> "Hand":
+        """The hand that plays it: patterns are written for the right-handed, and mirrored."""
+        other = Hand.LEFT if self is Hand.RIGHT else Hand.RIGHT
+        return other if left_handed else self
+
 
 @dataclass(frozen=True, slots=True)
 class Stroke:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.meter import STRAIGHT, Meter, Tempo
-from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
+from playalong.pattern.model import Bar, Dynamic, Hand, Pattern, Stroke
 from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
 
 #: How far before its main stroke a grace stroke is placed, in seconds (common practice: close
@@ -245,7 +245,19 @@ def sounding(bar: Bar, place: Place, swing: Fraction) -> Fraction:
 LIMBS: tuple[Limb, ...] = tuple(Limb)
 
 
-def limbs(targets: Targets) -> NDArray[np.int64]:
-    """(n,) the limb that plays each target, as an index into ``LIMBS``."""
+_HANDS = {Hand.RIGHT: Limb.RIGHT_HAND, Hand.LEFT: Limb.LEFT_HAND}
+
+
+def limbs(targets: Targets, left_handed: bool = False) -> NDArray[np.int64]:
+    """(n,) the limb that plays each target, as an index into ``LIMBS``.
+
+    The hand that the sticking gives, mirrored for ``left_handed`` players; without sticking the
+    limb that usually plays the voice.
+    """
     usual = np.array([LIMBS.index(voice.limb) for voice in VOICES], np.int64)
-    return usual[targets.voice]
+    hands = [place.stroke.hand for place in targets.places]
+    if not any(hands):
+        return usual[targets.voice]
+    given = [-1 if hand is None else LIMBS.index(_HANDS[hand.of(left_handed)]) for hand in hands]
+    hand = np.array(given, np.int64)[targets.place]
+    return np.where(hand >= 0, hand, usual[targets.voice])

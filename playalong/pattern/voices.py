@@ -15,12 +15,14 @@ from enum import StrEnum
 
 
 class Limb(StrEnum):
-    """Who plays a voice, as a right-handed player usually does (common practice)."""
+    """Who plays a voice, as is usual (common practice); a hand where the sticking says which."""
 
     HAT_HAND = "hi-hat hand"
     SNARE_HAND = "snare hand"
     KICK_FOOT = "kick foot"
     HAT_FOOT = "hi-hat foot"
+    RIGHT_HAND = "right hand"
+    LEFT_HAND = "left hand"
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,7 +19,7 @@ bars           how many were asked for
 variations     those in place from beginning to end
 start_s        where bar 1 starts, in seconds from the start of the file
 until_s        where the run was broken off, in seconds from bar 1
-level, capture_ms, tolerance_ms, bands    the rules by which it was judged
+level, capture_ms, tolerance_ms, bands, left_handed    the rules by which it was judged
 pads           what the notes meant, and what was guarded against
 latency_ms     what has been taken off the time of every message
 pauses         where the run stood still, see ``grading.matching.pauses``
@@ -78,6 +78,7 @@ class TakeInfo:
     level: str = ""
     capture_ms: float | None = None
     tolerance_ms: float | None = None
+    left_handed: bool = False
     bands: Any = None
     pads: Pads | None = None
     latency_ms: float = 0.0
@@ -107,6 +108,7 @@ class TakeInfo:
             "level": self.level,
             "capture_ms": self.capture_ms,
             "tolerance_ms": self.tolerance_ms,
+            "left_handed": self.left_handed or None,
             "bands": self.bands,
             "pads": None if self.pads is None else self.pads.as_plain(),
             "latency_ms": self.latency_ms,
@@ -152,6 +154,7 @@ class TakeInfo:
             level=text("level"),
             capture_ms=number("capture_ms"),
             tolerance_ms=number("tolerance_ms"),
+            left_handed=plain.get("left_handed") is True,
             bands=table("bands"),
             pads=Pads.from_plain(plain["pads"]) if "pads" in plain else None,
             latency_ms=number("latency_ms") or 0.0,
@@ -171,6 +174,7 @@ class TakeInfo:
             level=self.level,
             capture_ms=self.capture_ms,
             tolerance_ms=self.tolerance_ms,
+            left_handed=self.left_handed,
             bands=self.bands,
             pads=self.pads,
             latency_ms=self.latency_ms,

@@ -19,8 +19,9 @@ class Typed:
     tolerance_ms = None
     strokes = None
 
-    def __init__(self, level: Level | None = None) -> None:
+    def __init__(self, level: Level | None = None, left_handed: bool | None = None) -> None:
         self.level = None if level is None else level.value
+        self.left_handed = left_handed
 
 
 def test_each_player_is_judged_as_strictly_as_was_asked_last(tmp_path: Path) -> None:
@@ -52,6 +53,42 @@ def test_a_level_that_cannot_be_remembered_still_holds(tmp_path: Path) -> None:
     found = rules.rules_of_player(Typed(Level.ADVANCED), Profile("kit", "Ana"), home)
     assert found.level == Level.ADVANCED
     assert "cannot be written" in home.notices[-1]
+
+
+def test_who_leads_with_the_left_hand_is_remembered(tmp_path: Path) -> None:
+    home = UserFolders(tmp_path, tmp_path)
+
+    def is_left(player: str, typed: bool | None = None) -> bool:
+        return rules.rules_of_player(
+            Typed(left_handed=typed), Profile("kit", player), home
+        ).left_handed
+
+    assert not is_left("Ana")
+    assert is_left("Ana", True)
+    assert (is_left("Ana"), is_left("Bo")) == (True, False)
+    assert not is_left("Ana", False)
+    assert not is_left("Ana")
+    assert home.notices == []
+
+
+def test_a_take_keeps_the_hand_that_leads(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    command = ["demo", "turns-at-the-pump", "--fast", "--left-handed", "--out", str(tmp_path)]
+    assert main(command) == 0
+    (take,) = tmp_path.glob("*.mid")
+
+    def snare_hand(*options: str) -> str:
+        """The hand whose errors are those of the snare, which it alone plays."""
+        capsys.readouterr()
+        assert main(["grade", "turns-at-the-pump", str(take), "--json", *options]) == 0
+        timing = json.loads(capsys.readouterr().out)["timing"]
+        snare = timing["by_voice"]["snare"]
+        (hand,) = (limb for limb, own in timing["by_limb"].items() if own == snare)
+        return str(hand)
+
+    assert snare_hand() == "right hand"
+    assert snare_hand("--no-left-handed") == "left hand"
 
 
 @pytest.mark.parametrize("level", Level)

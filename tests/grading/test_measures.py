@@ -9,9 +9,9 @@ import pytest
 from playalong.grading.grade import Pair, PlaceGrade, StrokeLevel
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.loudness import level_db
-from playalong.grading.verdicts import Verdict
+from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hit, Hits
-from playalong.pattern.model import Bar, Dynamic, Stroke
+from playalong.pattern.model import Bar, Dynamic, Hand, Stroke
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
 
@@ -258,3 +258,29 @@ def test_a_bar_that_is_empty_costs_nothing() -> None:
     assert set(targets.bar.tolist()) == {0, 2}
     assert graded(pattern, targets, faultless(targets)).score.total == 100.0
     assert STAFF_ORDER["snare"] in targets.voice
+
+
+def test_limbs_are_named_by_the_sticking_and_mirrored_for_the_left_handed() -> None:
+    """Hi-hat and snare hand to hand; without sticking the limb that usually plays the voice."""
+    strokes = [
+        Stroke(Fraction(0), "hi-hat", hand=Hand.RIGHT),
+        Stroke(Fraction(1, 4), "snare", hand=Hand.LEFT),
+        Stroke(Fraction(1, 2), "hi-hat", hand=Hand.LEFT),
+        Stroke(Fraction(3, 4), "snare"),
+        Stroke(Fraction(3, 4), "kick"),
+    ]
+    pattern = of_strokes(strokes)
+    targets = lay_out(pattern, 100.0, 2)
+    late_s = np.tile([0.001, 0.002, 0.004, 0.008, 0.016], 2)[: len(targets)]
+    hits = moved(faultless(targets), late_s)
+    limbs = graded(pattern, targets, hits).timing.by_limb
+    assert {limb: (own.n, own.mean_ms) for limb, own in limbs.items()} == {
+        "right hand": (2, near(1.0)),
+        "left hand": (4, near(3.0)),
+        "snare hand": (2, near(8.0)),
+        "kick foot": (2, near(16.0)),
+    }
+    mirrored = graded(pattern, targets, hits, Rules(left_handed=True)).timing.by_limb
+    assert mirrored["left hand"].n == 2
+    assert mirrored["right hand"] == limbs["left hand"]
+    assert mirrored["kick foot"] == limbs["kick foot"]

@@ -12,7 +12,7 @@ from playalong.grading.matching.windows import HALF_NS_PER_S, tolerances
 from playalong.grading.verdicts import HiHat, Verdict, VerdictEvent
 from playalong.midi.hits import Hit
 from playalong.pattern.meter import Meter
-from playalong.pattern.model import Bar, Dynamic, Stroke
+from playalong.pattern.model import Bar, Dynamic, Hand, Stroke
 from playalong.screen.base.theme import DARK, LIGHT, Theme
 from playalong.screen.sheet.answers import Answers
 from playalong.screen.sheet.count import Count
@@ -281,6 +281,22 @@ def test_grace_strokes_not_as_they_should_be_are_rings_and_missing_ones_gaps(the
     whole = share(sheet.painted(), tick, LIGHT.off)
     sheet.say(replace(main, ornament=Ornament.GRACE_MISSING))
     assert whole == 0.0 < share(sheet.painted(), tick, LIGHT.off)
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_the_hand_that_plays_stands_under_its_stroke(theme, written, left_handed):
+    strokes = [Stroke(Fraction(step, 4), "snare", hand=Hand("RRLR"[step])) for step in range(4)]
+    sheet = Sheet(theme, a_pattern([Bar(METER, tuple(strokes), (1,) * 4)]))
+    sheet.answers.rules = replace(RULES, left_handed=left_handed)
+    row = sheet.painting
+    written.clear()
+    row.paint(pygame.Surface((PIECE, HEIGHT)), 0)
+    shown = {(one.words, one.rect.centerx) for one in written if one.words in ("R", "L")}
+    for target, hand in enumerate("LLRL" if left_handed else "RRLR"):
+        box = sheet.painting.box(target)
+        if box.right < PIECE:
+            assert any(word == hand and abs(x - box.centerx) <= 2 for word, x in shown)
+    assert shown
 
 
 def test_the_dark_sheet_shows_the_same_in_its_own_colours(fonts):

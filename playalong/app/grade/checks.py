@@ -46,6 +46,7 @@ def checked_rules(
     capture_ms: float | None = None,
     tolerance_ms: float | None = None,
     bands: Bands | None = None,
+    left_handed: bool = False,
 ) -> Rules:
     """Rules with these windows and bands, if they make sense; None leaves it to ``level``."""
     capture = DEFAULT.capture_ms if capture_ms is None else capture_ms
@@ -60,7 +61,11 @@ def checked_rules(
             f"{capture:g}."
         )
     return Rules(
-        level=level, capture_ms=capture, tolerance_ms=tolerance, bands=bands or DEFAULT.bands
+        level=level,
+        capture_ms=capture,
+        tolerance_ms=tolerance,
+        bands=bands or DEFAULT.bands,
+        left_handed=left_handed,
     )
 
 

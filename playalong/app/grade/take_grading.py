@@ -77,6 +77,7 @@ class Options:
     latency_ms: float | None = None
     current: bool = False
     level: Level | None = None
+    left_handed: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,6 +136,7 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         level=level,
         capture_ms=number(options.capture_ms, said.capture_ms, DEFAULT.capture_ms),
         tolerance_ms=tolerance_ms,
+        left_handed=said.left_handed if options.left_handed is None else options.left_handed,
     )
     variations = said.variations if options.variations is None else options.variations
     if pattern is not asked.whole:

@@ -134,6 +134,7 @@ class Task:
             level=self.rules.level.value,
             capture_ms=self.rules.capture_ms,
             tolerance_ms=self.rules.tolerance_ms,
+            left_handed=self.rules.left_handed,
             bands=self.rules.bands.as_plain(),
             pads=profile.pads.for_targets(targets),
             latency_ms=profile.latency.ms if profile.latency else 0.0,

@@ -1,5 +1,6 @@
 """How strict: how far a hit may be off."""
 
+import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -25,6 +26,7 @@ class RulesOptions(LevelOption, Protocol):
     capture_ms: float | None
     tolerance_ms: float | None
     strokes: Path | None
+    left_handed: bool | None
 
 
 #: What ``--level`` is where it is not typed.
@@ -65,6 +67,12 @@ def add_rules(parser: Parser, usual_level: str) -> None:
         "(default that of the level)",
     )
     group.add_argument(
+        "--left-handed",
+        action=argparse.BooleanOptionalAction,
+        help="the player leads with the left hand: sticking is mirrored (default "
+        f"{usual_level.removesuffix('or else ')}or else right-handed)",
+    )
+    group.add_argument(
         "--strokes",
         type=Path,
         metavar="FILE.toml",
@@ -74,11 +82,14 @@ def add_rules(parser: Parser, usual_level: str) -> None:
 
 
 def rules_of(
-    given: RulesOptions, level: "Level | None" = None, bands: "Bands | None" = None
+    given: RulesOptions,
+    level: "Level | None" = None,
+    bands: "Bands | None" = None,
+    left_handed: bool = False,
 ) -> "Rules":
     """The rules that were asked for.
 
-    ``level`` and ``bands`` are those of the player, where none were typed.
+    ``level``, ``bands`` and ``left_handed`` are those of the player, where none were typed.
     """
     from playalong.app.grade.checks import checked_rules
     from playalong.grading.levels import DEFAULT_LEVEL
@@ -88,6 +99,7 @@ def rules_of(
         capture_ms=given.capture_ms,
         tolerance_ms=given.tolerance_ms,
         bands=bands_of(given) or bands,
+        left_handed=left_handed if given.left_handed is None else given.left_handed,
     )
 
 
@@ -96,7 +108,10 @@ def rules_of_player(given: RulesOptions, profile: "Profile", home: "UserFolders"
     level = level_of(given)
     if level is not None:
         home.remember_level(profile.player, level)
-    return rules_of(given, home.level(profile.player), profile.bands)
+    if given.left_handed is not None:
+        home.remember_hand(profile.player, given.left_handed)
+    player = profile.player
+    return rules_of(given, home.level(player), profile.bands, home.is_left_handed(player))
 
 
 def level_of(given: LevelOption) -> "Level | None":

@@ -92,7 +92,7 @@ class MatchedRun:
     @cached_property
     def limb(self) -> Ints:
         """(k,) the limbs that play the answered targets, as indexes into ``LIMBS``."""
-        return limbs(self.targets)[self.target]
+        return limbs(self.targets, self.rules.left_handed)[self.target]
 
     @cached_property
     def borders(self) -> Borders:

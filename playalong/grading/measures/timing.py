@@ -1,7 +1,8 @@
 """Timing: how far from their targets the answering hits fall.
 
 * Mean, population standard deviation and median of the errors of all answered targets; the same
-  of each voice, and of each limb that usually plays it (``kit.Limb``).
+  of each voice, and of each limb: the hand that the sticking gives, or else the limb that usually
+  plays the voice.
 * The limb that leads: the one with the earliest mean, said only where it is earlier than the
   latest by Welch's t-test, two-sided, at the one per cent level.
 
@@ -14,19 +15,16 @@ from numpy.typing import NDArray
 from playalong.grading.grade import Spread, Timing
 from playalong.grading.matching.matched_run import Floats, MatchedRun, mean, median, spread
 from playalong.grading.students_t import LEVEL, students_t
-from playalong.pattern.voices import BY_NAME, Limb
+from playalong.pattern.targets import LIMBS
 
 
 def timing(run: MatchedRun) -> Timing:
     """The timing of a run."""
     errors = {voice: run.error_ms[own] for voice, own in run.by_voice.items()}
-    parts: dict[Limb, list[Floats]] = {}
-    for voice, own in errors.items():
-        parts.setdefault(BY_NAME[voice].limb, []).append(own)
     limbs = {
-        str(limb): np.concatenate(parts[limb]) if len(parts[limb]) > 1 else parts[limb][0]
-        for limb in Limb
-        if limb in parts
+        str(limb): run.error_ms[run.limb == code]
+        for code, limb in enumerate(LIMBS)
+        if (run.limb == code).any()
     }
     return Timing(
         mean(run.error_ms),

@@ -19,7 +19,7 @@ from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen, area
 from playalong.screen.base.theme import BODY, COUNT, LABEL, SMALL
 from playalong.screen.sheet.count import Spoken, Weight, count_of
-from playalong.screen.sheet.geometry import Row, height, nearest, rows
+from playalong.screen.sheet.geometry import HANDS, Row, draw_hand, height, nearest, rows
 
 #: In units: the baseline of the count, where the rows begin, the room for numbers above a row.
 _COUNT_BASE, _ROWS, _NUMBERS = 18, 26, 17
@@ -67,7 +67,9 @@ def draw(
     names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
     left: float = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
     numbers = pen.px(_NUMBERS)
-    lines = rows(voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom, numbers)
+    has_hands = any(stroke.hand for each in bars for stroke in each.bar.strokes)
+    hands = pen.px(HANDS) if has_hands else 0
+    lines = rows(voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom - hands, numbers + hands)
     middles = [(row.top + row.bottom) / 2 for row in lines.values()]
     closest = min((low - high for high, low in pairwise(middles)), default=rect.height)
     size = min(LABEL, int(0.8 * closest / pen.unit))
@@ -101,6 +103,8 @@ def _draw_bar(
     for stroke, place in zip(bar.strokes, each.places, strict=True):
         x = inset + float(stroke.at) * per_whole
         _draw_place(pen, x, min(step, 2 * pen.px(_WIDEST)), lines[stroke.voice], place, rules)
+        if stroke.hand is not None:
+            draw_hand(pen, stroke.hand, (x, lines[stroke.voice].bottom), rules.left_handed)
 
 
 def _draw_spoken(pen: Pen, at: tuple[float, float], said: Spoken, step: float) -> None:

@@ -11,6 +11,8 @@ from math import log10
 import pygame
 
 from playalong.grading.loudness import Band, level_db
+from playalong.pattern.model import Hand
+from playalong.screen.base.pen import Pen, area
 
 #: The velocity at the bottom of a row: softer hits lie there too.
 SOFTEST = 8.0
@@ -19,9 +21,13 @@ _SOFTEST_DB = level_db(SOFTEST)
 #: How much of the sheet a row takes. A voice that is not here takes 1.
 _WEIGHTS = {"snare": 1.8, "kick": 1.8, "hi-hat": 1.4, "ride": 1.4}
 
-#: Room between rows in units, and the least height of a box in pixels.
-GAP = 9
+#: Room between rows in units, more of it where the hands stand under the strokes, and the least
+#: height of a box in pixels.
+GAP, HANDS = 9, 12
 _LEAST_PX = 4
+
+#: The size of the letters for the hands, in units.
+HAND_LETTER = 14
 
 
 def height(level: float) -> float:
@@ -70,6 +76,15 @@ def rows(voices: Sequence[str], top: float, bottom: float, gap: float) -> dict[s
         found[voice] = Row(voice, round(y), round(y + weight * per_weight))
         y += weight * per_weight + gap
     return found
+
+
+def draw_hand(pen: Pen, hand: Hand, at: tuple[float, float], left_handed: bool) -> None:
+    """Write which hand plays under the foot of a row, ``at`` in pixels."""
+    letter, tall = hand.of(left_handed), pen.capital(HAND_LETTER)
+    wide, top = pen.width(letter, HAND_LETTER) + pen.px(4), at[1] + pen.px(3)
+    # The line of the count would go through it.
+    pen.fill(area(at[0] - wide / 2, top, at[0] + wide / 2, top + tall), pen.colours.paper)
+    pen.text(letter, HAND_LETTER, (at[0], top + tall), align=0.5)
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,7 @@ from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import BODY, COUNT, SMALL, Theme
 from playalong.screen.sheet.answers import Answers, Played
 from playalong.screen.sheet.count import Count, Weight
-from playalong.screen.sheet.geometry import Geometry, Row, height_of, nearest
+from playalong.screen.sheet.geometry import Geometry, Row, draw_hand, height_of, nearest
 from playalong.screen.sheet.tile_cache import PIECE
 
 #: Room above the rows, and of it for the ticks, in units; and the baselines in it of the bar
@@ -165,7 +165,11 @@ class Painting:
                 pen.upright(x, box.centery + tall / 3, box.centery + tall, colours.off, 1.6)
             else:
                 pen.upright(x, box.centery - tall, box.centery + tall, edge, 1.6)
-        if targets.places[targets.place[target]].stroke.is_open:
+        stroke = targets.places[targets.place[target]].stroke
+        if stroke.hand is not None:
+            foot = box.centerx, self._geometry.rows[stroke.voice].bottom
+            draw_hand(pen, stroke.hand, foot, self._answers.rules.left_handed)
+        if stroke.is_open:
             radius = pen.px(4)
             circle = marks.ring(radius, pen.px(1.6), edge, None)
             pen.mark(circle, (box.centerx, box.top - radius - pen.px(2)))

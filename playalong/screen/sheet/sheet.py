@@ -20,7 +20,7 @@ from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import LABEL, Theme
 from playalong.screen.sheet.answers import Answers
 from playalong.screen.sheet.count import Count
-from playalong.screen.sheet.geometry import GAP, Geometry, rows
+from playalong.screen.sheet.geometry import GAP, HANDS, Geometry, rows
 from playalong.screen.sheet.painting import HEAD, TICK, Painting
 from playalong.screen.sheet.tile_cache import Strip
 
@@ -62,6 +62,7 @@ class Sheet:
         seconds_across: float = SECONDS_ACROSS,
     ) -> None:
         self.targets = targets
+        self._has_hands = any(place.stroke.hand for place in targets.places)
         self.has_ghosts = bool((targets.dynamic == DYNAMICS.index(Dynamic.GHOST)).any())
         self._answers = Answers(targets, rules)
         self._count = Count(targets, bars, swing)
@@ -107,11 +108,12 @@ class Sheet:
         names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
         left = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
         scrolls = pygame.Rect(left, rect.top, rect.right - left, rect.height)
+        hands = pen.px(HANDS if self._has_hands else 1)
         geometry = Geometry(
             now=round(_NOW * scrolls.width),
             px_per_s=scrolls.width / self._across_s,
             origin_s=self.targets.start_s,
-            rows=rows(voices, pen.px(HEAD), rect.height - pen.px(1), pen.px(GAP)),
+            rows=rows(voices, pen.px(HEAD), rect.height - hands, pen.px(GAP) + hands),
         )
         painting = Painting(self._answers, self._count, geometry, pen.theme, pen.unit)
         strip = Strip(rect.height, painting.paint)
