@@ -135,11 +135,14 @@ class Borders:
         found = cls.none(bands)
         level = level_db(np.maximum(velocity, 1.0))
         kind = voice.astype(np.int64) * len(DYNAMICS) + dynamic
-        order = np.argsort(kind, kind="stable")
-        ends = np.cumsum(np.bincount(kind, minlength=found.low.size))
-        levels = np.split(level[order], ends[:-1])
-        for code in range(len(VOICES)):
-            kinds = levels[code * len(DYNAMICS) : (code + 1) * len(DYNAMICS)]
+        rising = level[np.lexsort((level, kind))]
+        count = np.bincount(kind, minlength=found.low.size)
+        ends = np.append(0, np.cumsum(count)).tolist()
+        for code in np.flatnonzero(count.reshape(found.low.shape).sum(axis=1)).tolist():
+            first = code * len(DYNAMICS)
+            kinds = [
+                rising[ends[row] : ends[row + 1]] for row in range(first, first + len(DYNAMICS))
+            ]
             ghost, normal, accent = (kinds[of] for of in (_GHOST, _NORMAL, _ACCENT))
             found._even(code, normal)
             if len(ghost):
@@ -195,16 +198,16 @@ class Borders:
         return lost * np.clip(outside / _STEPS, 0.0, 1.0)
 
     def _compare(self, voice: int, softer: int, louder: int, kinds: list[Floats]) -> None:
-        """Draw the borders between two kinds of stroke, of levels in dB."""
+        """Draw the borders between two kinds of stroke, of levels in dB, rising."""
         soft, loud = kinds[softer], kinds[louder]
         if not len(loud):
             return
-        bottom, top = float(np.median(soft)), float(np.median(loud))
+        bottom, top = _quantile(soft, 0.5), _quantile(loud, 0.5)
         if min(len(soft), len(loud)) < _EACH or len(soft) + len(loud) < _TOGETHER:
             self._few(voice, softer, bottom, top)
             return
-        within = np.percentile(np.concatenate([soft, loud]), (10.0, 90.0))
-        smooth_db = _SMOOTH * float(within[1] - within[0])
+        both = np.sort(np.concatenate([soft, loud]))
+        smooth_db = _SMOOTH * (_quantile(both, 0.9) - _quantile(both, 0.1))
         ghosts = softer == _GHOST
         share = _share(loud - bottom if ghosts else top - soft, smooth_db)
         mixed_up = max(
@@ -232,10 +235,10 @@ class Borders:
             self._down_to((voice, _ACCENT), velocity_of(bottom) / _AS_LOUD, np.inf)
 
     def _even(self, voice: int, levels: Floats) -> None:
-        """Draw the borders of what falls out of the player's own evenness."""
+        """Draw the borders of what falls out of the player's own evenness; levels are rising."""
         if len(levels) < _MANY:
             return
-        low, middle, high = np.percentile(levels, (10.0, 50.0, 90.0)).tolist()
+        low, middle, high = (_quantile(levels, share) for share in (0.1, 0.5, 0.9))
         under, over = (max(_FAR * way, _LEAST_DB) for way in (middle - low, high - middle))
         at = voice, _NORMAL
         self._down_to(at, velocity_of(middle - under), velocity_of(middle - 2.0 * under))
@@ -248,6 +251,14 @@ class Borders:
     def _down_to(self, at: tuple[int, int], low: float, lost: float) -> None:
         if low > self.low[at]:
             self.low[at], self.low_lost[at] = low, min(lost, low - _STEPS)
+
+
+def _quantile(rising: Floats, share: float) -> float:
+    """As numpy.quantile, linear between ranks; of few values that one is slow."""
+    at = share * (len(rising) - 1)
+    below = int(at)
+    above = min(below + 1, len(rising) - 1)
+    return float(rising[below] + (at - below) * (rising[above] - rising[below]))
 
 
 def _share(differences: Floats, smooth: float) -> float:

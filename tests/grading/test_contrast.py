@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from playalong.grading.contrast import Borders
+from playalong.grading.contrast import Borders, _quantile
 from playalong.grading.loudness import (
     DEFAULT_BANDS,
     LOUDNESSES,
@@ -250,3 +250,10 @@ def test_one_by_one_is_as_all_at_once(data: st.DataObject) -> None:
     lost = borders.losses(voice, dynamic.astype(np.int8), velocity.astype(np.float64))
     assert ((lost >= 0.0) & (lost < 1.0)).all()
     assert (lost[found != 0] > 0.0).all()
+
+
+@law(100)
+@given(st.lists(st.floats(-90.0, 0.0), min_size=1, max_size=40), st.sampled_from((0.1, 0.5, 0.9)))
+def test_quantiles_are_those_of_numpy(levels: list[float], share: float) -> None:
+    rising = np.sort(np.array(levels))
+    assert _quantile(rising, share) == pytest.approx(float(np.quantile(rising, share)))

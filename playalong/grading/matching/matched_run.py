@@ -7,6 +7,7 @@ had is None. Answered means: a target's main stroke and the hit that answers it.
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -68,7 +69,8 @@ class MatchedRun:
             if time_s is not None:
                 held = held.timed(self.targets, hits, self.tolerance)
             borders = borders_of(held, self.targets, hits, self.rules)
-            return replace(self, hits=hits, verdicts=heard(held, self.targets, hits, borders))
+            held = heard(held, self.targets, hits, borders)
+            return self._otherwise(hits, held, borders=borders)
         if added is not None:
             hits = Hits(
                 np.concatenate([hits.time_s, added.time_s]),
@@ -76,8 +78,15 @@ class MatchedRun:
                 np.concatenate([hits.velocity, added.velocity]),
             )
             gone = np.concatenate([gone, np.zeros(len(added), np.bool_)])
-        verdicts = judge(self.targets, hits, self.rules, np.flatnonzero(~gone))
-        return replace(self, hits=hits, verdicts=verdicts)
+        return self._otherwise(hits, judge(self.targets, hits, self.rules, np.flatnonzero(~gone)))
+
+    def _otherwise(self, hits: Hits, verdicts: Verdicts, **known: Any) -> "MatchedRun":
+        """The same run played otherwise; what is known of it already is not worked out again."""
+        found = replace(self, hits=hits, verdicts=verdicts)
+        for name in ("tolerance", "edges"):  # of targets and rules alone
+            known[name] = getattr(self, name)
+        found.__dict__.update(known)  # where cached_property keeps them
+        return found
 
     @cached_property
     def tolerance(self) -> Ints:
