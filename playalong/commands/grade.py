@@ -25,6 +25,9 @@ if TYPE_CHECKING:
     from playalong.profile.profile import Profile
 
 #: What is printed as JSON, described.
+#: How many findings are told after the first.
+ALSO = 2
+
 SCHEMA_FILE = Path(__file__).with_name("grade.schema.json")
 
 ABOUT = "grade takes, Standard MIDI Files, against a pattern"
@@ -233,7 +236,8 @@ def _print_text(graded: "Graded", with_hits: bool) -> None:
     print_lines(f"{graded.asked.pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
     for what, figure in figures(grade):
         print_lines(f"  {what:<18} {figure}")
-    print_lines("", grade.advice)
+    first, *others = grade.findings
+    print_lines("", first.text, *(f"  then: {each.text}" for each in others[:ALSO]))
     print_notices(graded.remarks)
     if with_hits:
         print_lines("", *hit_lines(judged_hits(graded.run)))

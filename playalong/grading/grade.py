@@ -7,6 +7,7 @@ module that makes it: the folders measures and findings.
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 
 from playalong.grading.graces import Ornament
 from playalong.grading.levels import Level
@@ -228,9 +229,91 @@ class JudgedHit:
     ornament: Ornament | None
 
 
+class Code(StrEnum):
+    """The causes that can be told."""
+
+    CLEAN = "clean"
+    NOTHING_PLAYED = "nothing_played"
+    OTHER_PATTERN = "other_pattern"
+    ALL_EARLY = "all_early"
+    ALL_LATE = "all_late"
+    FASTER = "faster"
+    SLOWER = "slower"
+    SPEEDING_UP = "speeding_up"
+    SLOWING_DOWN = "slowing_down"
+    WANDERING = "wandering"
+    STOPPED = "stopped"
+    HESITATED = "hesitated"
+    LOST_PLACE = "lost_place"
+    HALF_TEMPO = "half_tempo"
+    DOUBLE_TEMPO = "double_tempo"
+    LIMB_EARLY = "limb_early"
+    LIMB_LATE = "limb_late"
+    STROKE_EARLY = "stroke_early"
+    STROKE_LATE = "stroke_late"
+    UNEVEN_TIME = "uneven_time"
+    PLAYED_STRAIGHT = "played_straight"
+    PLAYED_SWUNG = "played_swung"
+    MISSED_STROKE = "missed_stroke"
+    MISSED_VOICE = "missed_voice"
+    EXTRA = "extra"
+    DOUBLE_TRIGGER = "double_trigger"
+    WRONG_DRUM = "wrong_drum"
+    NOT_OPEN = "not_open"
+    NOT_CLOSED = "not_closed"
+    GHOST_LOUD = "ghost_loud"
+    GHOST_SOFT = "ghost_soft"
+    ACCENT_FLAT = "accent_flat"
+    STROKE_LOUD = "stroke_loud"
+    STROKE_SOFT = "stroke_soft"
+    UNEVEN_LOUDNESS = "uneven_loudness"
+    GHOST_LOUD_OVER_KICK = "ghost_loud_over_kick"
+    KICK_SOFT_UNDER_GHOST = "kick_soft_under_ghost"
+    FLAM_FLAT = "flam_flat"
+    FLAM_WIDE = "flam_wide"
+    GRACE_LOUD = "grace_loud"
+    GRACE_MISSING = "grace_missing"
+    DRAG_OPEN = "drag_open"
+    DRAG_MISSING = "drag_missing"
+    UNISON_APART = "unison_apart"
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A place: the bar, 1 is the first (of the pattern where the cause comes again with it, else
+    of the run), and the position as it is spoken ("e of 2")."""
+
+    bar: int
+    count: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One cause of faults.
+
+    ``voice`` and ``limb`` where it has one; ``places`` where it shows, none where everywhere;
+    ``n`` strokes of ``of`` show it. ``value`` in ``unit`` is its size, from ``low`` to ``high``
+    with 95 % certainty; None where it has none. ``gain``: what mending it alone would win, in
+    points. ``text``: a teacher's sentence.
+    """
+
+    code: Code
+    voice: str | None
+    limb: str | None
+    places: tuple[Spot, ...]
+    n: int
+    of: int
+    value: float | None
+    unit: str
+    low: float | None
+    high: float | None
+    gain: float
+    text: str
+
+
 @dataclass(frozen=True, slots=True)
 class Grade:
-    """Everything that is said of a run."""
+    """Everything that is said of a run; ``advice`` is the text of the first finding."""
 
     pattern: str
     tempo_bpm: float
@@ -244,5 +327,6 @@ class Grade:
     swing: Swing
     graces: Graces | None
     score: Score
+    findings: tuple[Finding, ...]
     advice: str
     places: tuple[PlaceGrade, ...]

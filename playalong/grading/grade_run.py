@@ -3,7 +3,7 @@
 Live play, grading a file, and grading a kept take again all end here.
 """
 
-from playalong.grading.findings.advice import advice
+from playalong.grading.findings.find import findings
 from playalong.grading.graces import ORNAMENTS, Ornament
 from playalong.grading.grade import Counts, Grade, JudgedHit
 from playalong.grading.loudness import LOUDNESSES, Loudness
@@ -44,10 +44,9 @@ def grade(
     meters = tuple(bar.meter for bar in pattern.bars)
     course = Course.of(run)
     steady = steadiness(Strokes.of(run, course), tempo_bpm)
-    in_time, together = timing(run), unison(run)
     credits = Credits.of(run)
     scored = score(run, credits)
-    by_place = places(run, meters)
+    found = findings(pattern, run, course, scored.total)
     return (
         Grade(
             pattern.name,
@@ -55,15 +54,16 @@ def grade(
             targets.bars,
             rules.level,
             counts(run),
-            in_time,
+            timing(run),
             steady,
             dynamics(run),
-            together,
+            unison(run),
             swing(run, meters, pattern.swing),
             graces(run),
             scored,
-            advice(run, credits, by_place, in_time, steady, together),
-            by_place,
+            found,
+            found[0].text,
+            places(run, meters),
         ),
         run,
     )

@@ -277,6 +277,7 @@ def result_page(
         subtitle=f"{bars} at {grade.tempo_bpm:g} bpm",
         total=grade.score.total,
         advice=grade.advice,
+        also=[each.text for each in grade.findings[1:]],
         figures=figures(grade),
         places=grade.places,
         bars=task.written(),

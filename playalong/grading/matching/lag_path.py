@@ -42,9 +42,13 @@ _BELL = np.exp(-0.5 * (np.arange(-6, 7) * BIN_S / _BELL_S) ** 2)
 #: The fastest that a path drifts without a leap, in lags for a row: about an eighth of the tempo.
 _DRIFT = 12
 
+#: A step that is so much larger than is usual on the path, in lags, belongs to a leap; and a leap
+#: leads further than this.
+_SUDDEN, _LEAST_LEAP = 5, 12
+
 #: What a step to the next lag costs, as a part of the strokes of a row; what a leap costs, as a
 #: part of the strokes of a bar.
-_STEP_COST, _LEAP_COST = 0.03, 0.75
+_STEP_COST, _LEAP_COST = 0.03, 0.5
 
 
 @dataclass(frozen=True)
@@ -128,13 +132,33 @@ def lag_path(
     lag[-1] = value.argmax()
     for row in range(rows - 1, 0, -1):
         lag[row - 1] = came[row, lag[row]]
+    stretch = _stretches(lag, votes) if leaps else np.zeros(rows, np.int64)
     return LagPath(
         ROW_S * np.arange(rows, dtype=np.float64),
         start_s + BIN_S * (lag - places // 2).astype(np.float64),
-        np.cumsum(np.abs(np.diff(lag, prepend=lag[0])) > _DRIFT),
+        stretch,
         ratio,
         float(value.max()),
     )
+
+
+def _stretches(lag: Ints, votes: Floats) -> Ints:
+    """(r,) how many leaps lie before each row. A leap may be taken in a few large steps, against
+    what is usual on the path: the lags between are then set to those before or after it."""
+    steps = np.diff(lag)
+    sudden = np.abs(steps - np.median(steps)) > _SUDDEN if len(steps) else np.zeros(0, np.bool_)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], sudden, [False]]).astype(np.int8)))
+    stretch = np.zeros(len(lag), np.int64)
+    for first, end in edges.reshape(-1, 2).tolist():
+        before, after = int(lag[first]), int(lag[end])
+        if abs(after - before) <= _LEAST_LEAP:
+            continue
+        stay = np.append(0.0, np.cumsum(votes[first + 1 : end, before]))
+        gone = np.append(np.cumsum(votes[first + 1 : end, after][::-1])[::-1], 0.0)
+        split = first + 1 + int((stay + gone).argmax())
+        lag[first + 1 : split], lag[split:end] = before, after
+        stretch[split:] += 1
+    return stretch
 
 
 def _leaps(value: Floats, back_cost: float) -> tuple[Ints, Floats]:

@@ -1,4 +1,5 @@
-"""The page after a run: the score, the one thing to work on next, and where it went wrong."""
+"""The page after a run: the score, the one thing to work on next, what comes after it, and where
+it went wrong."""
 
 from collections.abc import Mapping, Sequence
 
@@ -30,6 +31,9 @@ from playalong.screen.sheet import bar_picture
 #: In units: the height of the score and the advice, and what the title of the picture takes.
 _SCORE, _NAMED = 97, 32
 
+#: How many sentences are shown small under the advice, in units the height of each, and how large.
+ALSO, _ALSO_HIGH = 2, 22
+
 #: The picture's part of what lies between the advice and the foot.
 _PICTURE = 0.65
 
@@ -37,6 +41,7 @@ _PICTURE = 0.65
 class ResultPage:
     """The grade of a run.
 
+    ``advice`` is the one thing to work on, ``also`` what comes after it, shown small;
     ``figures`` are (what, figure in words); ``places`` the grades of the strokes of ``bars``, in
     their order; ``voices`` the rows; ``notes`` are told at the foot, and ``caution`` under them.
     ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them; ``level`` is that of
@@ -54,6 +59,7 @@ class ResultPage:
         places: Sequence[PlaceGrade],
         bars: Sequence[Bar],
         voices: Sequence[str],
+        also: Sequence[str] = (),
         notes: Sequence[str] = (),
         caution: str = "",
         rules: Rules | None = None,
@@ -65,6 +71,7 @@ class ResultPage:
         self.level = level or Level()
         self._theme, self._title, self._subtitle = theme, title, subtitle
         self._total, self._advice, self._figures = total, advice, figures
+        self._also = also[:ALSO]
         self._voices, self._rules = voices, rules or Rules()
         self._foot = [*notes, *([caution] if caution else [])]
         self._bars = bar_picture.graded_bars(bars, places)
@@ -91,13 +98,20 @@ class ResultPage:
         head(pen, self._title, self._subtitle, "", None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top = pen.px(HEAD + _SCORE)
-        self._draw_score(pen, area(left, pen.px(HEAD), right, top))
+        words_from = self._draw_score(pen, area(left, pen.px(HEAD), right, top))
+        for line in self._also:
+            base = top + pen.px(_ALSO_HIGH * 0.7)
+            pen.text(
+                pen.cut(line, BODY, right - words_from), BODY, (words_from, base), pen.colours.quiet
+            )
+            top += pen.px(_ALSO_HIGH)
         bottom = foot(pen, self._buttons, self._foot) - pen.px(12)
         middle = top + (bottom - top) * _PICTURE
         self._draw_bars(pen, area(left, top, right, middle))
         table(pen, area(left, middle + pen.px(16), right, bottom), self._figures)
 
-    def _draw_score(self, pen: Pen, rect: pygame.Rect) -> None:
+    def _draw_score(self, pen: Pen, rect: pygame.Rect) -> float:
+        """Draw the score and the advice; where the words begin, in pixels."""
         base = rect.centery + pen.capital(SCORE) / 2
         total = pen.text(f"{self._total:.0f}", SCORE, (rect.left, base), bold=True)
         of = pen.text("of 100", BODY, (total.right + pen.px(10), base), pen.colours.quiet)
@@ -112,6 +126,7 @@ class ResultPage:
         base = rect.centery - step * (len(lines) - 1) / 2 + pen.capital(ADVICE) / 2
         for number, line in enumerate(lines):
             pen.text(line, ADVICE, (left, base + number * step))
+        return left
 
     def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> None:
         self._shown = bar_picture.fitting(pen, rect, self._bars)

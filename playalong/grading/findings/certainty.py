@@ -1,0 +1,77 @@
+"""How certain a figure is: would it come back in the bars that were not looked at?
+
+Errors of people hang together from stroke to stroke, so strokes are no independent witnesses; bars
+nearly are. Figures are therefore made for each bar, and a bar is a witness.
+
+* ``interval``: the mean of the bars' means, and its 95 % interval by Student's t with a degree of
+  freedom less than there are bars.
+* ``of_share``: how often something happens, with Wilson's interval (Wilson, Probable inference, the
+  law of succession, and statistical inference, JASA 22, 1927; from memory).
+* A habit is certain where even the end of its interval that is nearer to nothing still has
+  ``LASTING`` of its size: then the other bars show it too, with the same sign and most of its size.
+"""
+
+from dataclasses import dataclass
+from math import inf, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.grading.students_t import students_t
+
+Floats = NDArray[np.float64]
+
+#: The share of its size that a habit must have for certain.
+LASTING = 0.4
+
+#: Fewer bars than this say nothing of what comes back.
+BARS = 3
+
+_LEVEL, _Z = 0.05, 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A figure and its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+    @property
+    def least(self) -> float:
+        """The size that it has for certain, 0 where even its sign is open."""
+        if self.low <= 0.0 <= self.high:
+            return 0.0
+        return min(abs(self.low), abs(self.high))
+
+    @property
+    def lasts(self) -> bool:
+        """Whether most of it would come back."""
+        return self.least > LASTING * abs(self.value)
+
+
+def interval(values: Floats) -> Interval:
+    """Of independent figures, (b,): their mean."""
+    count = len(values)
+    mean = float(values.mean()) if count else 0.0
+    if count < BARS:
+        return Interval(mean, -inf, inf)
+    error = float(values.std(ddof=1)) / sqrt(count)
+    half = critical(count - 1) * error
+    return Interval(mean, mean - half, mean + half)
+
+
+def critical(free: int) -> float:
+    """Student's t for a two-sided 95 % interval; of one or two degrees of freedom from tables."""
+    return {1: 12.706, 2: 4.303}.get(free) or students_t(float(free), _LEVEL)
+
+
+def of_share(n: int, of: int) -> Interval:
+    """How often: ``n`` of ``of`` times, 0 to 1; what came more often than asked came every time."""
+    if of <= 0:
+        return Interval(0.0, 0.0, 1.0)
+    share, z2 = min(n / of, 1.0), _Z * _Z
+    middle = (share + z2 / (2 * of)) / (1 + z2 / of)
+    half = _Z / (1 + z2 / of) * sqrt(share * (1 - share) / of + z2 / (4 * of * of))
+    return Interval(share, max(0.0, middle - half), min(1.0, middle + half))

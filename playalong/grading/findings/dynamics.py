@@ -1,0 +1,318 @@
+"""Causes in loudness. Everything is a comparison of the player's own strokes on one voice, so that
+a kit's curve, v' = 127 (v / 127)^p, which stretches all levels by p, changes nothing.
+
+* **Way**: between the middle of the softer strokes (0) and that of the louder ones (1).
+* **Apart**: the distance between two kinds of stroke, by the spread of both (as standard deviations
+  of one stroke): at 1 a listener often takes one for the other, from 3 on hardly ever. Experienced
+  drummers keep ghost notes some 3.5 of their own spreads under the others (23 dB, Groove MIDI
+  Dataset, Gillick et al., ICML 2019).
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
+from playalong.grading.findings.certainty import critical, interval
+from playalong.grading.findings.look import ACCENT, GHOST, NORMAL, Look
+from playalong.grading.grade import Code
+from playalong.grading.loudness import velocity_of
+from playalong.pattern.voices import STAFF_ORDER, VOICES
+
+#: Strokes of a kind, and of a place, that can be compared.
+STROKES, PLACE_STROKES = 5, 4
+
+#: From here on a place is on the way to the other kind.
+ON_THE_WAY = 0.5
+
+#: Less than this apart, ghost notes or accents are too near to the others; ghost notes only where
+#: it is also little of what lies between the softest and the loudest strokes of the take.
+GHOSTS_APART, ACCENTS_APART = 2.2, 1.35
+NEAR = 0.37
+
+#: The change where strokes fall together that is told, in spreads of one stroke.
+TOGETHER = 1.5
+
+#: How much less even than the other voices' a voice is that is uneven; and at least, in dB.
+UNEVEN, UNEVEN_DB = 1.45, 6.0
+
+#: The loss beside the points of a stroke that is all that it should not be.
+_WRONG = 0.6
+
+
+def loudness(look: Look) -> Iterator[Candidate]:
+    """All causes of this family."""
+    level = look.run.level_db
+    spreads: dict[int, tuple[float, Bools]] = {}
+    for code in np.unique(look.run.voice).tolist():
+        own = look.run.voice == code
+        kinds = [own & (look.run.dynamic == kind) for kind in (GHOST, NORMAL, ACCENT)]
+        ghosts, plain, accents = kinds
+        if ghosts.sum() >= STROKES and (plain | accents).sum() >= STROKES:
+            yield from _ghosts(
+                look, level, ghosts, plain if plain.sum() >= STROKES else plain | accents
+            )
+        if accents.sum() >= STROKES and plain.sum() >= STROKES:
+            yield from _accents(look, level, accents, plain)
+        if plain.sum() >= 2 * STROKES:
+            spreads[code] = _within(look, level, plain), plain
+    yield from _uneven(look, level, spreads)
+    yield from _kick_under_ghosts(look, level)
+
+
+def _within(look: Look, level: Floats, rows: Bools) -> float:
+    """The spread of strokes around the middle of their place, in dB."""
+    groups = len(look.layout.first)
+    n = np.bincount(look.group[rows], minlength=groups)
+    mean = np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1)
+    off = level[rows] - mean[look.group[rows]]
+    free = max(int(rows.sum() - (n > 0).sum()), 1)
+    return float(np.sqrt(np.sum(off**2) / free))
+
+
+def _softer(run_velocity: Floats, hit: Ints, to: Floats) -> Mend:
+    velocity = np.full(len(run_velocity), np.nan)
+    velocity[hit] = np.clip(to, 1.0, 127.0)
+    return Mend(velocity=velocity)
+
+
+def _by(look: Look, rows: Bools, by_db: float) -> Mend:
+    """These strokes so much louder."""
+    run = look.run
+    to = np.array([velocity_of(x) for x in (run.level_db[rows] + by_db).tolist()])
+    return _softer(run.hits.velocity, run.hit[rows], to)
+
+
+def _range(level: Floats) -> float:
+    """From the softest to the loudest strokes of the take, in dB."""
+    low, high = np.percentile(level, (5.0, 95.0))
+    return float(high - low)
+
+
+def _spread(look: Look, level: Floats, one: Bools, other: Bools) -> float:
+    """The spread of one stroke at its place, of two kinds together, in dB."""
+    each = _within(look, level, one), _within(look, level, other)
+    return max(float(np.sqrt((each[0] ** 2 + each[1] ** 2) / 2.0)), 1e-6)
+
+
+def _places(look: Look, rows: Bools) -> Iterator[tuple[int, Bools]]:
+    n = np.bincount(look.group[rows], minlength=len(look.layout.first))
+    if (n > 0).sum() < 2:
+        return
+    for group in np.flatnonzero(n >= PLACE_STROKES).tolist():
+        yield group, rows & (look.group == group)
+
+
+def _ghosts(look: Look, level: Floats, ghosts: Bools, plain: Bools) -> Iterator[Candidate]:
+    voice = VOICES[int(look.run.voice[ghosts][0])].name
+    # One plain place that is soft is no reason to take all plain strokes for soft.
+    top = float(np.percentile(level[plain], 70.0))
+    bottom = float(np.median(level[ghosts]))
+    spread = _spread(look, level, ghosts, plain)
+    apart = (top - bottom) / spread
+    if apart < GHOSTS_APART and top - bottom < NEAR * _range(level):
+        # Down to where drummers have them, in their own spreads.
+        by_db = -(GHOSTS_APART + 1.0 - apart) * spread
+        strokes = int(ghosts.sum())
+        found = interval(look.bar_means(level, ghosts) - top)
+        yield Candidate(
+            code=Code.GHOST_LOUD,
+            voice=voice,
+            mend=_by(look, ghosts, by_db),
+            points=_heard(look, ghosts),
+            beside=_WRONG
+            * look.points(strokes)
+            * min(1.0, (GHOSTS_APART - apart) / GHOSTS_APART + 0.3),
+            n=int((level[ghosts] > bottom - apart * spread).sum()),
+            of=strokes,
+            value=bottom - top,
+            unit="dB",
+            low=found.low,
+            high=found.high,
+        )
+    for group, rows in _places(look, ghosts):
+        others = ghosts & ~rows
+        if others.sum() < PLACE_STROKES:
+            continue
+        yield from _place(look, level, rows, others, top, group, Code.GHOST_LOUD)
+    for group, rows in _places(look, plain):
+        others = plain & ~rows
+        if others.sum() >= PLACE_STROKES:
+            yield from _place(look, level, rows, others, bottom, group, Code.STROKE_SOFT)
+    yield from _over_kick(look, level, ghosts, top)
+
+
+def _place(
+    look: Look, level: Floats, rows: Bools, others: Bools, far_db: float, group: int, code: Code
+) -> Iterator[Candidate]:
+    """A place that is on the way from its like, ``others``, to another kind at ``far_db``."""
+    near_db = float(np.median(level[others]))
+    distance = far_db - near_db
+    if abs(distance) < 1e-6 or (distance > 0) != (code in (Code.GHOST_LOUD, Code.STROKE_LOUD)):
+        return
+    way = (level[rows] - near_db) / distance
+    middle = float(np.median(way))
+    count = int(rows.sum())
+    half = critical(count - 1) * float(way.std(ddof=1)) / np.sqrt(count)
+    spread = max(_within(look, level, others), 1e-6)
+    if middle < ON_THE_WAY or middle - half < 0.6 * ON_THE_WAY:
+        return
+    if abs(middle * distance) < spread:  # no more than one stroke from the next
+        return
+    yield Candidate(
+        code=code,
+        voice=look.layout.voice(group),
+        places=(look.layout.spot(group),),
+        mend=_by(look, rows, -middle * distance),
+        points=_heard(look, rows),
+        beside=_WRONG * look.points(count) * min(middle, 1.0) ** 2,
+        n=int((way >= ON_THE_WAY).sum()),
+        of=count,
+        value=middle * distance,
+        unit="dB",
+        low=min((middle - half) * distance, (middle + half) * distance),
+        high=max((middle - half) * distance, (middle + half) * distance),
+    )
+
+
+def _heard(look: Look, rows: Bools) -> float:
+    """About what these strokes lose for their loudness."""
+    run = look.run
+    lost = run.borders.losses(run.voice[rows], run.dynamic[rows], run.hits.velocity[run.hit[rows]])
+    return look.points(float(lost.sum()))
+
+
+def _with(look: Look, rows: Bools, code: int) -> Bools:
+    """Which of ``rows`` fall together with a stroke of a voice that was written there."""
+    written = np.round(look.targets.written, 6)
+    other = written[look.targets.voice == code]
+    return np.asarray(rows & np.isin(np.round(look.written, 6), other))
+
+
+def _over_kick(look: Look, level: Floats, ghosts: Bools, top: float) -> Iterator[Candidate]:
+    over = _with(look, ghosts, STAFF_ORDER["kick"])
+    apart = ghosts & ~over
+    if min(over.sum(), apart.sum()) < STROKES:
+        return
+    bottom = float(np.median(level[apart]))
+    if top - bottom <= 1e-6:
+        return
+    way = (level[over] - bottom) / (top - bottom)
+    middle, count = float(np.median(way)), int(over.sum())
+    half = critical(count - 1) * float(way.std(ddof=1)) / np.sqrt(count)
+    if middle < 0.4 or middle - half < 0.2:
+        return
+    groups = np.unique(look.group[over]).tolist()
+    if len(groups) < 2 and len(np.unique(look.group[apart])) > 1:
+        return  # one place: told as such
+    yield Candidate(
+        code=Code.GHOST_LOUD_OVER_KICK,
+        voice=VOICES[int(look.run.voice[ghosts][0])].name,
+        places=tuple(look.layout.spot(group) for group in groups),
+        mend=_by(look, over, -middle * (top - bottom)),
+        points=_heard(look, over),
+        beside=_WRONG * look.points(count) * min(middle, 1.0) ** 2,
+        n=int((way >= ON_THE_WAY).sum()),
+        of=count,
+        value=middle * (top - bottom),
+        unit="dB",
+        low=(middle - half) * (top - bottom),
+        high=(middle + half) * (top - bottom),
+    )
+
+
+def _accents(look: Look, level: Floats, accents: Bools, plain: Bools) -> Iterator[Candidate]:
+    voice = VOICES[int(look.run.voice[accents][0])].name
+    bottom, top = float(np.median(level[plain])), float(np.median(level[accents]))
+    spread = _spread(look, level, accents, plain)
+    apart = (top - bottom) / spread
+    unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / plain.sum()))
+    if apart + 0.5 * unsure < ACCENTS_APART:
+        count = int(accents.sum())
+        found = interval(look.bar_means(level, accents) - bottom)
+        yield Candidate(
+            code=Code.ACCENT_FLAT,
+            voice=voice,
+            mend=_by(look, accents, (ACCENTS_APART + 1.0 - apart) * spread),
+            points=_heard(look, accents),
+            beside=_WRONG
+            * look.points(count)
+            * min(1.0, (ACCENTS_APART - apart) / ACCENTS_APART + 0.3),
+            n=int((level[accents] < bottom + 0.5 * spread).sum()),
+            of=count,
+            value=top - bottom,
+            unit="dB",
+            low=found.low,
+            high=found.high,
+        )
+        return
+    for group, rows in _places(look, plain):
+        others = plain & ~rows
+        if others.sum() >= PLACE_STROKES:
+            yield from _place(look, level, rows, others, top, group, Code.STROKE_LOUD)
+
+
+def _uneven(
+    look: Look, level: Floats, spreads: dict[int, tuple[float, Bools]]
+) -> Iterator[Candidate]:
+    for code, (spread, rows) in spreads.items():
+        name = VOICES[code].name
+        if name not in ("kick", "snare"):
+            continue  # cymbals breathe, and toms are played in runs
+        others = [other for number, (other, _) in spreads.items() if number != code]
+        usual = float(np.median(others)) if others else UNEVEN_DB
+        if spread < max(UNEVEN * usual, UNEVEN_DB):
+            continue
+        groups = len(look.layout.first)
+        n = np.bincount(look.group[rows], minlength=groups)
+        mean = np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1)
+        middle = mean[look.group[rows]]
+        to = middle + (level[rows] - middle) * usual / spread
+        run = look.run
+        velocity = np.array([velocity_of(x) for x in to.tolist()])
+        count = int(rows.sum())
+        yield Candidate(
+            code=Code.UNEVEN_LOUDNESS,
+            voice=name,
+            mend=_softer(run.hits.velocity, run.hit[rows], velocity),
+            points=_heard(look, rows),
+            beside=0.15 * look.points(count) * min(1.0, (spread - usual) / spread),
+            n=int((np.abs(level[rows] - middle) > UNEVEN * usual).sum()),
+            of=count,
+            value=spread,
+            unit="dB",
+        )
+
+
+def _kick_under_ghosts(look: Look, level: Floats) -> Iterator[Candidate]:
+    kick = look.run.voice == STAFF_ORDER["kick"]
+    if kick.sum() < 2 * STROKES:
+        return
+    ghost = (look.targets.dynamic == GHOST) & (look.targets.voice != STAFF_ORDER["kick"])
+    written = np.round(look.targets.written, 6)
+    under = kick & np.isin(np.round(look.written, 6), written[ghost])
+    apart = kick & ~under
+    if min(under.sum(), apart.sum()) < STROKES:
+        return
+    spread = max(_within(look, level, kick), 1e-6)
+    change = float(np.median(level[under]) - np.median(level[apart]))
+    count = int(under.sum())
+    error = spread * np.sqrt(1.0 / count + 1.0 / apart.sum())
+    half = critical(count - 1) * error
+    if -change < TOGETHER * spread or -change - half < 0.5 * TOGETHER * spread:
+        return
+    yield Candidate(
+        code=Code.KICK_SOFT_UNDER_GHOST,
+        voice="kick",
+        limb=None,
+        places=tuple(look.layout.spot(g) for g in np.unique(look.group[under]).tolist()),
+        mend=_by(look, under, -change),
+        points=_heard(look, under),
+        beside=_WRONG * look.points(count) * min(1.0, -change / (4.0 * spread)),
+        n=int((level[under] < np.median(level[apart]) - spread).sum()),
+        of=count,
+        value=change,
+        unit="dB",
+        low=change - half,
+        high=change + half,
+    )

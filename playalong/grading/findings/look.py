@@ -1,0 +1,308 @@
+"""A matched run as the families of causes look at it: by limb, by place, bar by bar.
+
+* A **place** is a position of the written pattern with its voice. Where the pattern goes round at
+  least twice each of its bars has places of its own; a long pattern that is played once has those
+  of one bar, so that its bars can be compared.
+* The **kit** is where all strokes lie: the middle of the limbs' mean errors, each weighed by its
+  strokes. A **limb** lies beside the others, a **place** beside the strokes around it (a beat to
+  either side, each less its limb's mean), since people drift ahead and behind for some beats.
+"""
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from functools import cached_property
+
+import numpy as np
+
+from playalong.grading.findings.candidate import Bools, Floats, Ints
+from playalong.grading.findings.certainty import Interval, interval
+from playalong.grading.grade import Spot, Steadiness
+from playalong.grading.levels import LEVELS
+from playalong.grading.matching.course import Course
+from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.measures.steadiness import Strokes, steadiness
+from playalong.grading.verdicts import Verdict
+from playalong.pattern.meter import Meter
+from playalong.pattern.model import Dynamic
+from playalong.pattern.targets import DYNAMICS, LIMBS, Targets
+from playalong.pattern.voices import VOICES
+
+GHOST, NORMAL, ACCENT = (DYNAMICS.index(dynamic) for dynamic in Dynamic)
+
+#: How far around a stroke its neighbours lie, in whole notes: a beat.
+AROUND = 0.25
+
+
+@dataclass(frozen=True)
+class Layout:
+    """The places of a run, whose targets may be cut: ``group`` (p,) a number for each stroke of the
+    pattern, equal where it is one place; ``first`` (g,) the first stroke of each place; ``swing``
+    the share of a pair that its first note takes as written, 0 to 1.
+    """
+
+    targets: Targets
+    meters: tuple[Meter, ...]
+    group: Ints
+    first: Ints
+    goes_round: bool
+    swing: float
+
+    @classmethod
+    def of(cls, targets: Targets, meters: tuple[Meter, ...], swing: float) -> "Layout":
+        """The places of the pattern that ``targets`` lay out."""
+        places = targets.places
+        goes_round = 2 * len(meters) <= targets.bars
+        keys = np.array(
+            [
+                (
+                    place.bar if goes_round else 0,
+                    place.stroke.at.numerator * _FINE // place.stroke.at.denominator,
+                    VOICE_NUMBER[place.stroke.voice],
+                )
+                for place in places
+            ],
+            np.int64,
+        ).reshape(-1, 3)
+        _, first, group = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        return cls(targets, meters, group.reshape(-1), first, goes_round, swing)
+
+    @cached_property
+    def second(self) -> Floats:
+        """(p,) where in their beat the notes of eighth-note pairs sound, 0 to 1: 0 on the beat,
+        more for the short notes, eighths or the last of triplets; nan of all others, and where a
+        beat is no quarter note."""
+        found = np.full(len(self.targets.places), np.nan)
+        if any(beat != _BEAT for meter in self.meters for beat in meter.beats):
+            return found
+        for number, place in enumerate(self.targets.places):
+            into = place.stroke.at % _BEAT / _BEAT
+            if into in (0, _HALF, _THIRD):
+                found[number] = self.swing if into == _HALF else float(into)
+        return found
+
+    def spot(self, group: int) -> Spot:
+        """How a place is told."""
+        place = self.targets.places[int(self.first[group])]
+        meter = self.meters[place.bar]
+        return Spot(place.bar + 1 if self.goes_round else 1, meter.count(place.stroke.at))
+
+    def voice(self, group: int) -> str:
+        """The voice of a place."""
+        return self.targets.places[int(self.first[group])].stroke.voice
+
+
+_BEAT, _HALF, _THIRD = Fraction(1, 4), Fraction(1, 2), Fraction(2, 3)
+
+#: Parts of a whole note that no written position is finer than.
+_FINE = 2**7 * 3**3 * 5 * 7
+VOICE_NUMBER = {voice.name: number for number, voice in enumerate(VOICES)}
+
+
+@dataclass(frozen=True)
+class Meant:
+    """The strokes that were meant, arrays of s in order of written time: ``written_s`` float64 when
+    each was written, ``off_s`` float64 how much later than the click it was played, ``bar`` int64,
+    ``one`` int64 a number for all that share a limb's habit and a stretch between two leaps,
+    ``stretch`` int64.
+    """
+
+    written_s: Floats
+    off_s: Floats
+    bar: Ints
+    one: Ints
+    stretch: Ints
+
+    @classmethod
+    def of(cls, run: MatchedRun, course: Course | None) -> "Meant":
+        """Those of a run, or of the player's own course."""
+        meant = course.run if course else run
+        own = meant.target
+        written_s = run.targets.time_s[own]
+        off_s = meant.error_ms / 1000.0
+        stretch = np.zeros(len(own), np.int64)
+        if course:
+            off_s = off_s + course.run.targets.time_s[own] - written_s
+            stretch = course.path.stretch[course.path.rows(written_s)]
+        one = meant.limb + len(LIMBS) * stretch
+        return cls(written_s, off_s, run.targets.bar[own].astype(np.int64), one, stretch)
+
+    @property
+    def leaps(self) -> int:
+        """How often the place was lost."""
+        return int(self.stretch.max()) if len(self.stretch) else 0
+
+    def centred(self, values: Floats) -> Floats:
+        """``values`` (s,) less the mean of those that are one."""
+        n = np.maximum(np.bincount(self.one), 1)
+        return np.asarray(values - (np.bincount(self.one, values) / n)[self.one])
+
+    def bar_means(self, values: Floats) -> Floats:
+        """The means of ``values`` (s,) over the bars that have any."""
+        n = np.bincount(self.bar)
+        return np.asarray(np.bincount(self.bar, values)[n > 0] / n[n > 0])
+
+    def by_instant(self, values: Floats) -> Floats:
+        """The sums of ``values`` (s,) over the strokes of each instant."""
+        instants = np.flatnonzero(np.diff(self.written_s, prepend=-np.inf) > 1e-9)
+        return np.asarray(np.add.reduceat(values, instants))
+
+
+@dataclass(frozen=True)
+class Look:
+    """A run, its places, and the player's own course where the click's windows lose it; arrays of k
+    speak of the answered targets of the run, in order of time."""
+
+    run: MatchedRun
+    layout: Layout
+    course: Course | None
+
+    @classmethod
+    def at(cls, run: MatchedRun, layout: Layout) -> "Look":
+        """A look at a run whose course is not known yet."""
+        return cls(run, layout, Course.of(run))
+
+    @cached_property
+    def meant(self) -> Meant:
+        """The strokes that were meant."""
+        return Meant.of(self.run, self.course)
+
+    @cached_property
+    def steady(self) -> Steadiness:
+        """The tempo kept, and its trend."""
+        meter = self.layout.meters[0]
+        return steadiness(Strokes.of(self.run, self.course), self.targets.tempo_bpm(meter))
+
+    @property
+    def targets(self) -> Targets:
+        """What was asked."""
+        return self.run.targets
+
+    def swung_run(self, off_beat: Bools) -> MatchedRun:
+        """The run, or where many off-beats are not answered, one with off-beats moved a sixth of a
+        beat towards where they may be, if that answers more."""
+        missed = self.run.verdicts.target[self.run.told[Verdict.MISSED]]
+        if off_beat[missed].sum() < 0.25 * off_beat.sum():
+            return self.run
+        best = self.run
+        by_s = self.targets.seconds_per_whole / 24.0
+        for moved_s in (by_s, -by_s):
+            laid = self.targets.time_s + np.where(off_beat, moved_s, 0.0)
+            order = np.argsort(laid, kind="stable")
+            if not np.array_equal(order, np.arange(len(order))):
+                laid = np.maximum.accumulate(laid)
+            tried = MatchedRun.of(replace(self.targets, time_s=laid), self.run.hits, self.run.rules)
+            best = max(best, tried, key=lambda each: len(each.target))
+        return best
+
+    @cached_property
+    def asked(self) -> int:
+        """How many strokes count: those of the pattern, and optional ones where played."""
+        told = self.run.told
+        return len(self.run.target) + len(told[Verdict.MISSED]) + len(told[Verdict.WRONG_DRUM])
+
+    @cached_property
+    def spread_ms(self) -> float:
+        """The spread that is even enough at this level."""
+        return LEVELS[self.run.rules.level].spread_ms
+
+    @cached_property
+    def slowness(self) -> float:
+        """How much wider than at 100 beats a minute people scatter at this tempo: with the power
+        0.3 of the length of a beat (184 takes by drummers to a metronome, Groove MIDI Dataset,
+        Gillick et al., ICML 2019)."""
+        beat_s = self.targets.seconds_per_whole / 4.0
+        return float(np.clip((beat_s / 0.6) ** 0.3, 1.0 / 1.6, 1.6))
+
+    def points(self, strokes: float) -> float:
+        """So many strokes as points of the score."""
+        return 100.0 * strokes / max(self.asked, 1)
+
+    @cached_property
+    def bar(self) -> Ints:
+        """(k,) the bar of the run."""
+        return self.targets.bar[self.run.target].astype(np.int64)
+
+    @cached_property
+    def written(self) -> Floats:
+        """(k,) the written position, in whole notes from the start of the run."""
+        return self.targets.written[self.run.target]
+
+    @cached_property
+    def group(self) -> Ints:
+        """(k,) the place."""
+        return self.layout.group[self.run.place]
+
+    @cached_property
+    def group_of(self) -> Ints:
+        """(n,) the place of every target."""
+        return self.layout.group[self.targets.place]
+
+    @cached_property
+    def of_group(self) -> Ints:
+        """(g,) how many targets each place has, optional ones where they were played."""
+        optional = np.bincount(self.group_of, self.targets.optional, len(self.layout.first))
+        every = np.bincount(self.group_of, minlength=len(self.layout.first))
+        played = self.targets.optional[self.run.target]
+        extra = np.bincount(self.group[played], minlength=len(self.layout.first))
+        return (every - optional.astype(np.int64) + extra).astype(np.int64)
+
+    @cached_property
+    def answered_of_group(self) -> Ints:
+        """(g,) how many of them were answered."""
+        return np.bincount(self.group, minlength=len(self.layout.first))
+
+    @cached_property
+    def limb_mean(self) -> Floats:
+        """(limbs,) the mean error of each limb in ms, nan of one without strokes."""
+        n = np.bincount(self.run.limb, minlength=len(LIMBS))
+        total = np.bincount(self.run.limb, self.run.error_ms, len(LIMBS))
+        with np.errstate(invalid="ignore"):
+            return np.asarray(total / n)
+
+    @cached_property
+    def limb_count(self) -> Ints:
+        """(limbs,) answered strokes of each limb."""
+        return np.bincount(self.run.limb, minlength=len(LIMBS))
+
+    @cached_property
+    def kit(self) -> Interval:
+        """Where the whole kit lies, in ms: the mean of the bars' means, and how certain."""
+        return interval(self.bar_means(self.run.error_ms))
+
+    def bar_means(self, values: Floats, rows: Bools | None = None) -> Floats:
+        """The means of ``values`` (k,) over each bar that has any of ``rows``."""
+        bar, own = (self.bar, values) if rows is None else (self.bar[rows], values[rows])
+        n = np.bincount(bar)
+        total = np.bincount(bar, own)
+        return np.asarray(total[n > 0] / n[n > 0])
+
+    @cached_property
+    def less_limb(self) -> Floats:
+        """(k,) errors in ms less the mean of their limb."""
+        return np.asarray(self.run.error_ms - self.limb_mean[self.run.limb])
+
+    @cached_property
+    def local(self) -> tuple[Floats, Ints]:
+        """(k,) the mean of ``less_limb`` over the strokes around each, and how many these are."""
+        low = np.searchsorted(self.written, self.written - AROUND - 1e-9)
+        high = np.searchsorted(self.written, self.written + AROUND + 1e-9)
+        sums = np.append(0.0, np.cumsum(self.less_limb))
+        n = high - low - 1
+        total = sums[high] - sums[low] - self.less_limb
+        return np.asarray(total / np.maximum(n, 1)), n
+
+    @cached_property
+    def aside(self) -> Floats:
+        """(k,) how far each stroke lies from all strokes around it, in ms."""
+        errors = self.run.error_ms
+        low = np.searchsorted(self.written, self.written - AROUND - 1e-9)
+        high = np.searchsorted(self.written, self.written + AROUND + 1e-9)
+        sums = np.append(0.0, np.cumsum(errors))
+        n = high - low - 1
+        around = (sums[high] - sums[low] - errors) / np.maximum(n, 1)
+        return np.asarray(np.where(n > 0, errors - around, 0.0))
+
+    @cached_property
+    def beside(self) -> Floats:
+        """(k,) how far each stroke lies from those around it, in ms, limbs' habits left out."""
+        return np.asarray(self.less_limb - self.local[0])

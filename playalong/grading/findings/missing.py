@@ -1,0 +1,256 @@
+"""Causes in what was played at all: strokes left out, strokes too many, other drums.
+
+One stroke in eight is no habit: a place is told where it fails at least ``OFTEN`` of the times and
+``TIMES`` times, and a voice that loses strokes here and there where it costs something.
+"""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+import numpy as np
+
+from playalong.grading.findings.candidate import Bools, Candidate, Ints, Mend
+from playalong.grading.findings.certainty import of_share
+from playalong.grading.findings.look import GHOST, Look
+from playalong.grading.grade import Code, Spot
+from playalong.grading.matching.lag_path import counted_voices
+from playalong.grading.verdicts import Verdict
+from playalong.midi.hits import Hits
+from playalong.pattern.voices import VOICES
+
+#: How often a place must fail to be a habit, and how many times.
+OFTEN, TIMES = 0.25, 3
+
+#: A voice is missing where so much of it is; it loses strokes here and there from this share on.
+GONE, HERE_AND_THERE = 0.8, 0.08
+
+#: Ghost notes do not arrive where they are so much of what a voice loses.
+_SOFT = 0.8
+
+#: A second hit of a pad so soon after a stroke, and softer, is the pad's, in seconds.
+BOUNCE_S, BOUNCE_SOFTER = 0.06, 0.9
+#: A pad doubles from this share of its strokes on, and so many of them.
+DOUBLES, DOUBLED = 0.06, 3
+
+#: Extra hits of a voice are told where they come again at one place, within so many seconds, as
+#: often as is a habit; and anywhere, where they are so many and this share of what is asked.
+_SAME_S = 0.045
+EXTRA, EXTRA_SHARE = 8, 0.06
+
+#: What a stroke costs that is not there, or too many, as a part of its point: see ``score``.
+_MISSED, _EXTRA = 2.0, 0.8
+
+
+def missing(look: Look) -> Iterator[Candidate]:
+    """All causes of this family."""
+    yield from missed(look)
+    yield from wrong_drums(look)
+    yield from extras(look)
+
+
+def missed(look: Look) -> Iterator[Candidate]:
+    """A voice that is missing, and places that are."""
+    rows = look.run.verdicts.target[look.run.told[Verdict.MISSED]]
+    if len(rows) < TIMES:
+        return
+    wrong = look.run.verdicts.target[look.run.told[Verdict.WRONG_DRUM]]
+    groups = len(look.layout.first)
+    gone = np.bincount(look.group_of[rows], minlength=groups)
+    voice = look.targets.voice[rows]
+    for code in np.unique(voice).tolist():
+        own = rows[voice == code]
+        asked = int(np.sum(look.targets.voice[look.run.target] == code)) + len(own)
+        asked += int(np.sum(look.targets.voice[wrong] == code))
+        share = of_share(len(own), asked)
+        whole = share.value >= GONE
+        soft = own[look.targets.dynamic[own] == GHOST]
+        ghosts = len(soft) + int(np.sum((look.run.voice == code) & (look.run.dynamic == GHOST)))
+        if len(soft) >= TIMES and len(soft) >= max(OFTEN * ghosts, _SOFT * len(own)) and not whole:
+            yield _missed(look, Code.GHOST_SOFT, soft, ghosts)
+        elif len(own) >= TIMES and (whole or share.value >= HERE_AND_THERE):
+            yield _missed(look, Code.MISSED_VOICE, own, asked)
+    for group in np.flatnonzero(gone >= TIMES).tolist():
+        asked = int(look.of_group[group])
+        if gone[group] < OFTEN * asked:
+            continue
+        own = rows[look.group_of[rows] == group]
+        yield _missed(look, Code.MISSED_STROKE, own, asked, group)
+
+
+def _missed(look: Look, code: Code, own: Ints, asked: int, group: int | None = None) -> Candidate:
+    share = of_share(len(own), asked)
+    name = VOICES[int(look.targets.voice[own[0]])].name
+    places = () if group is None else (look.layout.spot(group),)
+    # A place that is missed nearly always explains all of it; one that is missed at times as well
+    # as its neighbours explains less than its voice.
+    return Candidate(
+        code=code,
+        voice=name,
+        places=places,
+        mend=Mend(added=_as_played(look, own)),
+        points=_MISSED * look.points(len(own)),
+        beside=look.points(len(own)) * (share.value if group is not None else 0.5 * share.value),
+        n=len(own),
+        of=asked,
+        value=100.0 * share.value,
+        unit="%",
+        low=100.0 * share.low,
+        high=100.0 * share.high,
+    )
+
+
+def _as_played(look: Look, target: Ints) -> Hits:
+    """Hits for targets that were missed: where the kit lies, as loud as their like."""
+    targets, run = look.targets, look.run
+    kind = targets.voice.astype(np.int64) * 8 + targets.dynamic
+    own = kind[run.target]
+    velocity = np.empty(len(target))
+    for number in np.unique(kind[target]).tolist():
+        like = run.hits.velocity[run.hit[own == number]]
+        velocity[kind[target] == number] = np.median(like) if len(like) else _USUAL[number % 8]
+    kit_s = float(run.error_ms.mean()) / 1000.0 if len(run.error_ms) else 0.0
+    time_s = targets.time_s[target] + float(np.clip(kit_s, -0.03, 0.03))
+    return Hits.sorted(time_s, targets.voice[target], velocity)
+
+
+#: Velocities of a ghost note, a normal stroke and an accent where there is none to be like.
+_USUAL = (30.0, 84.0, 112.0)
+
+
+def wrong_drums(look: Look) -> Iterator[Candidate]:
+    """Strokes that land on another drum."""
+    run = look.run
+    rows = run.told[Verdict.WRONG_DRUM]
+    if len(rows) < TIMES:
+        return
+    target, hit = run.verdicts.target[rows], run.verdicts.hit[rows]
+    groups = np.bincount(look.group_of[target], minlength=len(look.layout.first))
+    for code in np.unique(look.targets.voice[target]).tolist():
+        own = look.targets.voice[target] == code
+        asked = int((look.targets.voice[run.target] == code).sum() + own.sum())
+        if own.sum() >= TIMES and own.sum() >= 0.15 * asked:
+            yield _wrong_drum(look, target[own], hit[own], asked, None)
+    for group in np.flatnonzero(groups >= TIMES).tolist():
+        own = look.group_of[target] == group
+        asked = int(look.of_group[group])
+        if own.sum() >= OFTEN * asked:
+            yield _wrong_drum(look, target[own], hit[own], asked, group)
+
+
+def _wrong_drum(look: Look, target: Ints, hit: Ints, asked: int, group: int | None) -> Candidate:
+    voice = look.run.hits.voice.copy()
+    voice[hit] = look.targets.voice[target]
+    share = of_share(len(target), asked)
+    return Candidate(
+        code=Code.WRONG_DRUM,
+        voice=VOICES[int(look.targets.voice[target[0]])].name,
+        places=() if group is None else (look.layout.spot(group),),
+        mend=Mend(voice=voice, anew=True),
+        points=(_MISSED + _EXTRA) * look.points(len(target)),
+        beside=look.points(len(target)) * (share.value if group is not None else 0.5 * share.value),
+        n=len(target),
+        of=asked,
+        value=100.0 * share.value,
+        unit="%",
+        low=100.0 * share.low,
+        high=100.0 * share.high,
+    )
+
+
+def extras(look: Look) -> Iterator[Candidate]:
+    """Hits that answer nothing: a pad that doubles, and strokes that are not written."""
+    run = look.run
+    extra = run.verdicts.hit[run.told[Verdict.EXTRA]]
+    if len(extra) < TIMES:
+        return
+    voices = counted_voices(look.targets, run.hits)
+    for code in np.unique(voices[extra]).tolist():
+        name = VOICES[code].name
+        own = extra[voices[extra] == code]
+        bounces, explained = _bounces(look, own, np.flatnonzero(voices == code))
+        struck = int((voices[run.hit] == code).sum())
+        if len(bounces) >= max(DOUBLED, DOUBLES * struck):
+            share = of_share(len(bounces), struck)
+            yield Candidate(
+                code=Code.DOUBLE_TRIGGER,
+                voice=name,
+                mend=Mend(removed=_only(len(run.hits), bounces), anew=True),
+                points=_EXTRA * look.points(len(bounces)),
+                beside=0.5 * look.points(len(bounces)),
+                n=len(bounces),
+                of=struck,
+                value=100.0 * share.value,
+                unit="%",
+                low=100.0 * share.low,
+                high=100.0 * share.high,
+            )
+        once = np.setdiff1d(own, explained)
+        recurring, places = _recurring(look, once)
+        many = len(once) >= EXTRA and len(once) >= EXTRA_SHARE * look.asked
+        if many or len(recurring) >= TIMES:
+            told = once if many else recurring
+            yield Candidate(
+                code=Code.EXTRA,
+                voice=name,
+                places=places if len(recurring) > 0.6 * len(told) else (),
+                mend=Mend(removed=_only(len(run.hits), told)),
+                points=_EXTRA * look.points(len(told)),
+                beside=0.2 * look.points(len(told)),
+                n=len(told),
+                of=struck + len(told),
+                value=float(len(told)),
+                unit="hits",
+            )
+
+
+def _recurring(look: Look, hit: Ints) -> tuple[Ints, tuple[Spot, ...]]:
+    """Those of the extra hits that come again at the same place of the bar in so many of the
+    bars, and where that is."""
+    targets = look.targets
+    if len(hit) < TIMES:
+        return hit[:0], ()
+    time_s = look.run.hits.time_s[hit]
+    bar = np.clip(np.searchsorted(targets.bar_starts_s, time_s, side="right") - 1, 0, None)
+    ends_s = np.append(targets.bar_starts_s[1:], targets.end_s)
+    length_s = ends_s[bar] - targets.bar_starts_s[bar]
+    into_s = time_s - targets.bar_starts_s[bar]
+    near_s = np.abs(into_s[:, None] - into_s[None, :])
+    near_s = np.minimum(near_s, length_s[:, None] - near_s)
+    near = near_s <= _SAME_S
+    bars = np.array([len(np.unique(bar[row])) for row in near])
+    least = max(TIMES, OFTEN * targets.bars)
+    core = bars >= least
+    if not core.any():
+        return hit[:0], ()
+    inside = near[core].any(axis=0)
+    at_s = float(np.median(into_s[near[int(bars.argmax())]]))
+    return hit[inside], (_nearest(look, at_s),)
+
+
+def _nearest(look: Look, into_s: float) -> Spot:
+    """The eighth or sixteenth of a bar that is nearest."""
+    meter = look.layout.meters[0]
+    steps = round(into_s / look.targets.seconds_per_whole * 16.0)
+    at = Fraction(steps, 16) % meter.length
+    return Spot(1, meter.count(at))
+
+
+def _bounces(look: Look, extra: Ints, own: Ints) -> tuple[Ints, Ints]:
+    """Of the hits ``own`` of one pad those that follow a louder one at once, where either of the
+    two is ``extra``, and the extra ones that are explained so."""
+    run = look.run
+    graces = run.verdicts.hit[run.verdicts.grace]
+    own = np.setdiff1d(own, graces)
+    soon = np.diff(run.hits.time_s[own]) <= BOUNCE_S
+    velocity = run.hits.velocity[own]
+    softer = velocity[1:] <= BOUNCE_SOFTER * velocity[:-1]
+    spare = np.isin(own, extra)
+    twice = np.flatnonzero(soon & softer & (spare[1:] | spare[:-1]))
+    both = np.concatenate([own[twice], own[twice + 1]])
+    return own[twice + 1], np.intersect1d(both, extra)
+
+
+def _only(count: int, rows: Ints) -> Bools:
+    found = np.zeros(count, np.bool_)
+    found[rows] = True
+    return found

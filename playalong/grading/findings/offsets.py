@@ -1,0 +1,318 @@
+"""Causes in time that are not the whole kit's: a limb, a place, the swing, the scatter.
+
+Where drummers lie anyway is no habit. Of 184 takes to a metronome by experienced drummers (Groove
+MIDI Dataset, Gillick et al., ICML 2019) the limbs are within 10 ms of the others in nine of ten;
+and 6 ms, or 2.5 % of the time from stroke to stroke, is the smallest displacement that is heard
+(Friberg and Sundberg, JASA 98, 1995).
+"""
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from playalong.grading.findings.candidate import Bools, Candidate, Floats, Mend
+from playalong.grading.findings.certainty import critical, interval
+from playalong.grading.findings.look import Look
+from playalong.grading.grade import Code
+from playalong.grading.matching.matched_run import MatchedRun
+from playalong.pattern.targets import LIMBS
+from playalong.pattern.voices import Limb
+
+#: What drummers have anyway, in ms: a limb beside the others, around where it usually lies; a place
+#: beside its neighbours.
+LIMB_MS, PLACE_MS = 10.0, 17.0
+USUAL_MS = {Limb.KICK_FOOT: -4.0, Limb.HAT_FOOT: -5.0}
+
+#: Strokes that make a habit: of a limb, of a place.
+LIMB_STROKES, PLACE_STROKES = 8, 4
+
+#: Where drummers lie before the click: who of two limbs is off is who is further from there.
+HOME_MS = -6.0
+
+
+def offsets(look: Look) -> Iterator[Candidate]:
+    """All causes of this family."""
+    if len(look.run.target) < LIMB_STROKES:
+        return
+    yield from limbs(look)
+    yield from strokes(look)
+    yield from swing(look)
+    yield from scatter(look)
+
+
+def timing_loss(error_ms: Floats) -> Floats:
+    """What strokes lose beside the points for being so far from the click, of one: all of it at a
+    tenth of a second."""
+    return np.minimum(error_ms * error_ms / 1e4, 1.0)
+
+
+#: What a stroke loses beside the points for being off against the others, of one for a square
+#: millisecond: all of it at a twentieth of a second, since this is heard at every stroke.
+_HEARD = 1.0 / 2500.0
+
+
+def later(run: MatchedRun, rows: Bools, by_ms: Floats | float) -> Mend:
+    """The answered strokes ``rows`` (k,) so much later, their grace strokes with them."""
+    by_s = np.zeros(len(run.hits))
+    each = np.broadcast_to(np.asarray(by_ms, np.float64), rows.shape)[rows] / 1000.0
+    by_s[run.hit[rows]] = each
+    graces = np.flatnonzero(run.verdicts.grace)
+    if len(graces):
+        of_target = np.zeros(len(run.targets))
+        of_target[run.target[rows]] = each
+        by_s[run.verdicts.hit[graces]] = of_target[run.verdicts.target[graces]]
+    return Mend(later_s=by_s)
+
+
+def limbs(look: Look) -> Iterator[Candidate]:
+    """A limb that is early or late against the others."""
+    run, bars = look.run, look.targets.bars
+    key = look.bar * len(LIMBS) + run.limb
+    n = np.bincount(key, minlength=bars * len(LIMBS)).reshape(bars, -1)
+    total = np.bincount(key, run.error_ms, bars * len(LIMBS)).reshape(bars, -1)
+    every_n, every = n.sum(axis=1), total.sum(axis=1)
+    home = (look.limb_mean - HOME_MS) ** 2
+    playing = np.flatnonzero(look.limb_count >= LIMB_STROKES)
+    for limb in playing.tolist():
+        both = (n[:, limb] > 0) & (every_n > n[:, limb])
+        own = total[both, limb] / n[both, limb]
+        others = (every - total[:, limb])[both] / (every_n - n[:, limb])[both]
+        found = interval(own - others)
+        unusual = found.value - USUAL_MS.get(LIMBS[limb], 0.0)
+        if not found.lasts or abs(unusual) < LIMB_MS or unusual * found.value < 0.0:
+            continue
+        if len(playing) == 2 and home[limb] < np.nanmax(home[playing]):
+            continue  # the other one is further from where limbs are
+        rows = run.limb == limb
+        strokes = int(rows.sum())
+        yield Candidate(
+            code=Code.LIMB_LATE if found.value > 0 else Code.LIMB_EARLY,
+            limb=str(LIMBS[limb]),
+            mend=later(run, rows, -found.value),
+            points=_points(look, rows, -found.value),
+            beside=look.points(
+                strokes * _nearer(float(look.limb_mean[limb]), found.value) * _HEARD
+            ),
+            n=strokes,
+            of=strokes,
+            value=found.value,
+            unit="ms",
+            low=found.low,
+            high=found.high,
+        )
+
+
+def _nearer(mean_ms: float, by_ms: float) -> float:
+    """How much less the squared distance from where drummers lie becomes; at least half of what
+    was moved, since it is heard against the others too."""
+    off = mean_ms - HOME_MS
+    return max(off * off - (off - by_ms) ** 2, 0.5 * by_ms * by_ms)
+
+
+def _points(look: Look, rows: Bools, by_ms: Floats | float) -> float:
+    """About what moving these strokes wins."""
+    tolerance = look.run.tolerance[look.run.target][rows] / 2e6
+    before = look.run.error_ms[rows]
+    after = before + (by_ms if isinstance(by_ms, float) else by_ms[rows])
+    width = 60.0
+
+    def lost(error_ms: Floats) -> float:
+        excess = np.clip((np.abs(error_ms) - tolerance) / width, 0.0, 1.0)
+        return float(np.sum(1.0 - (1.0 - excess) ** 2))
+
+    return look.points(lost(before) - lost(after))
+
+
+def strokes(look: Look) -> Iterator[Candidate]:
+    """A place that is early or late against the strokes around it."""
+    groups = len(look.layout.first)
+    n = np.bincount(look.group, minlength=groups)
+    # Beside all strokes around, and beside the limb's own other places: else it is the limb.
+    mean, error = _of_groups(look, look.aside)
+    own, _ = _of_groups(look, look.beside)
+    limb = np.full(groups, -1, np.int64)
+    limb[look.group] = look.run.limb
+    share = n / np.maximum(look.limb_count[np.maximum(limb, 0)], 1)
+    own = own / np.maximum(1.0 - share, 1e-9)
+    found = (n >= PLACE_STROKES) & (share < 1.0) & (np.abs(mean) >= PLACE_MS)
+    found &= own * np.sign(mean) >= 0.75 * PLACE_MS
+    for group in np.flatnonzero(found).tolist():
+        value, count = float(mean[group]), int(n[group])
+        # Of many places some lie aside by chance: a wider interval than for one.
+        half = critical(count - 1) * float(error[group])
+        if abs(value) - 1.3 * half < 0.5 * PLACE_MS:
+            continue
+        rows = look.group == group
+        yield Candidate(
+            code=Code.STROKE_LATE if value > 0 else Code.STROKE_EARLY,
+            voice=look.layout.voice(group),
+            places=(look.layout.spot(group),),
+            mend=later(look.run, rows, -value),
+            points=_points(look, rows, -value),
+            beside=look.points(count * min(value**2 * _HEARD, 1.0)),
+            n=int((np.sign(value) * look.aside[rows] > 0.5 * PLACE_MS).sum()),
+            of=count,
+            value=value,
+            unit="ms",
+            low=value - half,
+            high=value + half,
+        )
+
+
+def _of_groups(look: Look, values: Floats) -> tuple[Floats, Floats]:
+    """The mean of ``values`` (k,) at each place, and its standard error."""
+    groups = len(look.layout.first)
+    n = np.maximum(np.bincount(look.group, minlength=groups), 1)
+    mean = np.bincount(look.group, values, groups) / n
+    variance = np.maximum(np.bincount(look.group, values**2, groups) / n - mean**2, 0.0)
+    return np.asarray(mean), np.sqrt(variance / np.maximum(n - 1, 1))
+
+
+#: The least change of swing, in per cent of a pair, that is told; and as a part of what is written.
+SWING_PERCENT, SWING_PART = 3.5, 0.3
+
+
+def swing(look: Look) -> Iterator[Candidate]:
+    """The short notes of a swing too early, or off-beats of straight eighths too late."""
+    targets, second = look.targets, look.layout.second
+    off_beat = second[targets.place] > 0.0
+    if off_beat.sum() < LIMB_STROKES:
+        return
+    run = look.swung_run(off_beat)
+    own, beat = off_beat[run.target], (second[targets.place] == 0.0)[run.target]
+    bar = targets.bar[run.target]
+    bars = targets.bars
+    n_off, n_on = (np.bincount(bar[rows], minlength=bars) for rows in (own, beat))
+    error_ms = (
+        run.error_ms / 1000.0 + run.targets.time_s[run.target] - targets.time_s[run.target]
+    ) * 1e3
+    both = (n_off > 0) & (n_on > 0)
+    off, on = (np.bincount(bar[rows], error_ms[rows], bars) for rows in (own, beat))
+    found = interval((off[both] / n_off[both]) - (on[both] / n_on[both]))
+    beat_ms = 250.0 * targets.seconds_per_whole
+    written = 100.0 * float(np.median(second[targets.place][off_beat]))
+    played = written + 100.0 * found.value / beat_ms
+    straight = played < written
+    least = max(SWING_PERCENT, SWING_PART * (written - 50.0)) if straight else SWING_PERCENT
+    if abs(played - written) < least or not found.lasts:
+        return
+    if (straight and written < 53.0) or (not straight and written > 60.0):
+        return
+    rows = np.isin(look.run.target, np.flatnonzero(off_beat))
+    later_s = np.zeros(len(run.hits))
+    later_s[run.hit[own]] = -found.value / 1000.0
+    count = int(own.sum())
+    yield Candidate(
+        code=Code.PLAYED_STRAIGHT if straight else Code.PLAYED_SWUNG,
+        mend=Mend(later_s=later_s, anew=True),
+        points=_points(look, rows, -found.value)
+        + 2.0 * look.points(max(0, count - int(rows.sum()))),
+        beside=look.points(count * min(found.value**2 * _HEARD, 1.0)),
+        n=count,
+        of=count,
+        value=played,
+        unit="%",
+        low=written + 100.0 * found.low / beat_ms,
+        high=written + 100.0 * found.high / beat_ms,
+    )
+
+
+#: How uneven time may be: a stroke's own scatter against its neighbours, as a part of the spread
+#: that the level asks for, the rest of which is of waves that all strokes share. That of hand
+#: against foot where they belong together, as a part of the same; and of what the hands' own
+#: scatter makes of it.
+_UNEVEN, _APART, _APART_OWN = 0.73, 0.82, 1.85
+
+
+def scatter(look: Look) -> Iterator[Candidate]:
+    """Strokes that fall anywhere; and hand and foot that do, where they belong together."""
+    yield from _uneven(look)
+    yield from _apart(look)
+
+
+def own_scatter(look: Look) -> Floats:
+    """(k,) how far each stroke lies from its place's middle and from its neighbours, in ms, as a
+    stroke would that is alone with its error."""
+    groups = len(look.layout.first)
+    n = np.maximum(np.bincount(look.group, minlength=groups), 1)
+    middle = np.bincount(look.group, look.beside, groups) / n
+    around = look.local[1]
+    fair = np.sqrt((1.0 + 1.0 / np.maximum(around, 1)) * np.maximum(1.0 - 1.0 / n, 0.2)[look.group])
+    return np.asarray((look.beside - middle[look.group]) / fair)
+
+
+def _uneven(look: Look) -> Iterator[Candidate]:
+    known = look.local[1] > 0
+    if known.sum() < 4 * LIMB_STROKES:
+        return
+    off = own_scatter(look)
+    found = interval(np.sqrt(look.bar_means(off**2, known)))
+    own = float(np.sqrt(np.mean(off[known] ** 2)))
+    whole = float(np.sqrt(np.mean(look.less_limb**2)))
+    # At a slow tempo people scatter more, and nobody minds.
+    most = _UNEVEN * look.spread_ms * look.slowness
+    if own <= most:
+        return
+    # As even as most of what is asked.
+    part = 1.0 - min(0.9, 0.6 * most / own)
+    back = np.where(known, -part * off, 0.0)
+    count = len(off)
+    yield Candidate(
+        code=Code.UNEVEN_TIME,
+        mend=later(look.run, known, back),
+        points=_points(look, known, back),
+        beside=look.points(count * (own**2 - (0.6 * most) ** 2) * _HEARD),
+        n=int((np.abs(off) > look.spread_ms).sum()),
+        of=count,
+        value=whole,
+        unit="ms",
+        low=whole * found.low / found.value,
+        high=whole * found.high / found.value,
+    )
+
+
+def _apart(look: Look) -> Iterator[Candidate]:
+    run = look.run
+    foot = run.limb == LIMBS.index(Limb.KICK_FOOT)
+    hands = (run.limb == LIMBS.index(Limb.HAT_HAND)) | (run.limb == LIMBS.index(Limb.SNARE_HAND))
+    if foot.sum() < LIMB_STROKES:
+        return
+    instants = int(run.instant[-1]) + 1
+    n = np.bincount(run.instant[hands], minlength=instants)
+    hand = np.bincount(run.instant[hands], look.less_limb[hands], instants) / np.maximum(n, 1)
+    rows = np.flatnonzero(foot & (n > 0)[run.instant])
+    if len(rows) < LIMB_STROKES:
+        return
+    apart = look.less_limb[rows] - hand[run.instant[rows]]
+    groups = len(look.layout.first)
+    count = np.bincount(look.group[rows], minlength=groups)
+    middle = np.bincount(look.group[rows], apart, groups) / np.maximum(count, 1)
+    fair = np.sqrt(np.maximum(1.0 - 1.0 / count[look.group[rows]], 0.2))
+    apart = (apart - middle[look.group[rows]]) / fair
+    bar = look.bar[rows]
+    in_bar = np.bincount(bar)
+    found = interval(np.sqrt((np.bincount(bar, apart**2) / np.maximum(in_bar, 1))[in_bar > 0]))
+    spread = float(np.sqrt(np.mean(apart**2)))
+    own = own_scatter(look)[hands & (look.local[1] > 0)]
+    usual = float(np.sqrt(np.mean(own**2))) if len(own) else 0.0
+    most = max(_APART * look.spread_ms * look.slowness, _APART_OWN * usual)
+    if spread <= most:
+        return
+    part = 1.0 - 0.7 * most / spread
+    back = np.zeros(len(run.target))
+    back[rows] = -part * apart
+    which = np.zeros(len(back), np.bool_)
+    which[rows] = True
+    yield Candidate(
+        code=Code.UNISON_APART,
+        limb=str(Limb.KICK_FOOT),
+        mend=later(run, which, back),
+        points=_points(look, which, back),
+        beside=look.points(len(rows) * (spread**2 - (0.7 * most) ** 2) * _HEARD),
+        n=int((np.abs(apart) > look.spread_ms).sum()),
+        of=len(rows),
+        value=spread,
+        unit="ms",
+        low=spread * max(found.low, 0.0) / max(found.value, 1e-9),
+        high=spread * found.high / max(found.value, 1e-9),
+    )

@@ -1,0 +1,185 @@
+"""Causes of the whole kit: beside the click, another tempo, a tempo that creeps or wanders.
+
+They are looked for in the strokes that were meant: where the player left the windows of the click,
+those of the player's own course (``matching.course``). ``off_s`` of a stroke is how much later than
+the click it was played.
+
+Experienced drummers to a metronome lie from 22 ms ahead of it to nearly on it (5th to 95th
+percentile of 184 takes of the Groove MIDI Dataset, Gillick et al., ICML 2019), as people do who
+tap to a click (Repp, Sensorimotor synchronization, Psychonomic Bulletin & Review 12(6), 2005); so
+much is no habit.
+"""
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from playalong.grading.findings.candidate import Candidate, Floats, Mend
+from playalong.grading.findings.certainty import Interval, critical, interval
+from playalong.grading.findings.look import Look
+from playalong.grading.grade import Code
+from playalong.grading.measures.steadiness import COSINES, FASTER, STEADY, cosine_error
+
+#: Beyond these the kit is early or late, in ms.
+EARLY_MS, LATE_MS = -24.4, 13.0
+
+#: A shift above this asks anew who answers whom, in ms.
+_HELD_MS = 20.0
+
+#: Another tempo is one that leads so far away over the run, in seconds.
+_AWAY_S = 0.07
+
+#: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
+#: deviation), and are so much stronger than quick ones, which people have anyway; with so many bars
+#: at least.
+_WANDERING_MS, _SLOWER, _WANDERING_BARS = 17.5, 2.5, 8
+
+
+def whole(look: Look) -> Iterator[Candidate]:
+    """All causes of this family."""
+    if len(look.meant.off_s) < 8:
+        return
+    yield from beside_the_click(look)
+    yield from another_tempo(look)
+    yield from creeping(look)
+    yield from wandering(look)
+
+
+def beside_the_click(look: Look) -> Iterator[Candidate]:
+    """Everything early or late."""
+    off_ms = look.meant.off_s * 1000.0
+    mean = float(off_ms.mean())
+    bars = interval(look.meant.bar_means(off_ms))
+    found = Interval(mean, mean + bars.low - bars.value, mean + bars.high - bars.value)
+    if EARLY_MS < found.value < LATE_MS or not found.lasts:
+        return
+    count = len(off_ms)
+    value_s = found.value / 1000.0
+    yield Candidate(
+        code=Code.ALL_LATE if found.value > 0 else Code.ALL_EARLY,
+        mend=_mend(look, lambda at_s: np.full(len(at_s), value_s), abs(found.value) > _HELD_MS),
+        points=np.inf,
+        beside=0.0,
+        n=int((np.sign(found.value) * off_ms > 0).sum()),
+        of=count,
+        value=found.value,
+        unit="ms",
+        low=found.low,
+        high=found.high,
+    )
+
+
+def another_tempo(look: Look) -> Iterator[Candidate]:
+    """Faster or slower from the start."""
+    at_s, off_s = look.meant.written_s, look.meant.centred(look.meant.off_s)
+    x = look.meant.centred(at_s)
+    over = float(x @ x)
+    if over <= 0.0 or look.targets.bars < 3:
+        return
+    slope = float(x @ off_s) / over
+    residual = off_s - slope * x
+    error = cosine_error(look.meant.by_instant(x * residual)) / over
+    half = critical(COSINES) * error
+    away_s = abs(slope) * float(np.ptp(at_s))
+    if away_s < _AWAY_S or abs(slope) - half < 0.4 * abs(slope):
+        return
+    percent, low, high = (
+        100.0 * (1.0 / (1.0 + s) - 1.0) for s in (slope, slope + half, slope - half)
+    )
+    count = len(off_s)
+    yield Candidate(
+        code=Code.FASTER if slope < 0 else Code.SLOWER,
+        mend=_mend(look, lambda t: slope * np.maximum(t - look.targets.start_s, 0.0), True),
+        points=np.inf,
+        beside=0.0,
+        n=count,
+        of=count,
+        value=percent,
+        unit="%",
+        low=low,
+        high=high,
+    )
+
+
+def creeping(look: Look) -> Iterator[Candidate]:
+    """A tempo that creeps up or down."""
+    steady = look.steady
+    if steady.trend == STEADY or not steady.first_bpm or not steady.last_bpm:
+        return
+    at_s = look.meant.written_s
+    start_s, end_s = float(at_s.min()), float(at_s.max())
+    # From the tempo at the start onwards: what the change has added.
+    change = steady.first_bpm / steady.last_bpm - 1.0
+    curve = change / (2.0 * (end_s - start_s))
+
+    def added(t: Floats) -> Floats:
+        return np.asarray(curve * np.maximum(t - start_s, 0.0) ** 2)
+
+    count = len(at_s)
+    percent = 100.0 * (steady.last_bpm / steady.first_bpm - 1.0)
+    yield Candidate(
+        code=Code.SPEEDING_UP if steady.trend == FASTER else Code.SLOWING_DOWN,
+        mend=_mend(look, added, True),
+        points=np.inf,
+        beside=0.0,
+        n=count,
+        of=count,
+        value=percent,
+        unit="%",
+        low=None,
+        high=None,
+    )
+
+
+def wandering(look: Look) -> Iterator[Candidate]:
+    """Ahead and behind in turn, for bars at a time."""
+    meant, bars = look.meant, look.targets.bars
+    if bars < _WANDERING_BARS or meant.leaps:
+        return
+    off_ms = meant.centred(meant.off_s) * 1000.0
+    n = np.bincount(meant.bar, minlength=bars)
+    known = np.flatnonzero(n > 1)
+    if len(known) < _WANDERING_BARS:
+        return
+    mean = (np.bincount(meant.bar, off_ms, bars) / np.maximum(n, 1))[known]
+    line = np.polynomial.Polynomial.fit(known, mean, 1)
+    slow, quick, aside = _waves(mean - line(known))
+    spread = float(aside.std())
+    if spread < _WANDERING_MS * look.slowness or slow < _SLOWER * quick:
+        return
+    middles_s = (
+        look.targets.bar_starts_s + np.append(look.targets.bar_starts_s[1:], look.targets.end_s)
+    ) / 2.0
+    at, wave_s = middles_s[known], aside / 1000.0
+    yield Candidate(
+        code=Code.WANDERING,
+        mend=_mend(look, lambda t: np.interp(t, at, wave_s), True),
+        points=np.inf,
+        beside=0.0,
+        n=int((np.abs(aside) > _WANDERING_MS).sum()),
+        of=len(known),
+        value=float(np.ptp(aside)),
+        unit="ms",
+    )
+
+
+def _waves(values: Floats) -> tuple[float, float, Floats]:
+    """The mean power of the slow waves in values of bars and of the quick ones, and the slow ones
+    alone. Slow are those that take five bars and more."""
+    n = len(values)
+    waves = np.cos(np.outer(np.arange(1, n), np.arange(n) + 0.5) * (np.pi / n)) * np.sqrt(2.0 / n)
+    weights = waves @ values
+    slow = max(1, 2 * n // 5)
+    return (
+        float(np.mean(weights[:slow] ** 2)),
+        float(np.mean(weights[slow:] ** 2)),
+        np.asarray(weights[:slow] @ waves[:slow]),
+    )
+
+
+def _mend(look: Look, off_s: Callable[[Floats], Floats], anew: bool) -> Mend:
+    """All hits as much earlier as ``off_s`` says of their written second."""
+    time_s = look.run.hits.time_s
+    written_s = time_s - off_s(time_s)
+    written_s = time_s - off_s(written_s)
+    return Mend(later_s=-off_s(written_s), anew=anew)
