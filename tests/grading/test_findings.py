@@ -140,3 +140,13 @@ def test_the_json_of_a_finding_has_what_a_script_may_rely_on() -> None:
         "code", "voice", "limb", "places", "n", "of", "value", "unit", "low", "high", "gain",
         "text",
     }  # fmt: skip
+
+
+def test_a_take_without_a_habit_is_not_called_clean_where_strokes_were_missed() -> None:
+    hits = faultless(TARGETS)
+    kept = np.arange(len(hits)) != 40
+    (finding,) = grade_of(
+        Hits.sorted(hits.time_s[kept], hits.voice[kept], hits.velocity[kept])
+    ).findings
+    assert finding.code == "clean"
+    assert "one stroke was missed" in finding.text

@@ -69,6 +69,13 @@ def _stroke(found: Candidate, kind: str = "") -> str:
 def _clean(found: Candidate) -> str:
     if found.value is None:
         return "nothing stands out. Play a little more, and then try it faster."
+    if found.n < found.of:
+        gone = found.of - found.n
+        missed = "one stroke was" if gone == 1 else f"{gone} strokes were"
+        return (
+            f"nothing comes back often enough to be a habit: {missed} missed, the others spread by "
+            f"{found.value:.0f} ms. Play it once more, and longer."
+        )
     return f"clean: {found.value:.0f} ms spread, and nothing stands out. Try it a little faster."
 
 
