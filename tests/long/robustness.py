@@ -26,8 +26,8 @@ from playalong.grading.grade_run import grade, judged_hits
 from playalong.grading.text import as_json, figures, hit_lines
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit
-from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import Theme
+from playalong.screen.pages.run import RunPage
 from playalong.support.errors import UserError
 from playalong.support.resources import folder
 from tests.long.frame import Options, Table, generator
@@ -37,7 +37,7 @@ FULL_COUNT, SAMPLE_COUNT = 20_000, 120
 #: One in so many is played live as well.
 LIVE_EVERY = 20
 LIVE_BARS = 48
-STALL_S, FRAME_S, DRAW_S = 0.3, 0.04, 3.0
+STALL_S, FRAME_S, DRAW_S = 0.3, 0.04, 5.0
 
 
 def written(take: OddTake) -> None:
@@ -75,13 +75,23 @@ def from_file(take: OddTake, chance: np.random.Generator) -> None:
 
 
 def live(take: OddTake, chance: np.random.Generator) -> None:
-    """Play a take live, with stalls, and draw the sheet and the gauges as it goes."""
+    """Play a take live, with stalls, and draw the page as it goes."""
     tempo_bpm = take.targets.tempo_bpm(take.pattern.meter)
     task = Task(take.pattern, tempo_bpm, take.targets.bars, (), Rules())
     mishaps = Mishaps()
     judging = LiveJudging(task, take.targets, mishaps)
     surface = pygame.Surface((480, 270))
-    pen, rect = Pen(surface, _theme()), surface.get_rect()
+    gauges = judging.gauges
+    page = RunPage(
+        _theme(),
+        title=take.pattern.title,
+        subtitle="",
+        tempo_bpm=tempo_bpm,
+        sheet=judging.sheet,
+        timing=gauges.timing,
+        ghosts=gauges.ghosts,
+        steadiness=gauges.steadiness,
+    )
     now_s, drawn_s, waiting = -1.0, 0.0, [take.hits[row] for row in range(len(take.hits))]
     waiting.reverse()
     while now_s < take.targets.end_s + 1.0:
@@ -92,7 +102,7 @@ def live(take: OddTake, chance: np.random.Generator) -> None:
         judging.time_passed(now_s)
         if now_s >= drawn_s:
             drawn_s = now_s + DRAW_S
-            judging.sheet.draw(pen, rect, now_s)
+            page.draw(surface, now_s)
     judging.finish()
     for error in mishaps.found.values():
         raise error

@@ -184,7 +184,8 @@ def _votes(
 ) -> Floats:
     """The table of votes, (rows, lags from ``low_s`` on)."""
     rows, places = shape
-    row_of = np.minimum((targets.time_s / ROW_S).astype(np.int64), rows - 1)
+    # What is laid before second 0, where a start was found there, counts to the first row.
+    row_of = np.clip((targets.time_s / ROW_S).astype(np.int64), 0, rows - 1)
     written_s = targets.time_s / ratio
     voices = counted_voices(targets, hits)
     edge = len(_BELL) // 2
