@@ -36,7 +36,7 @@ class View:
 
 
 class Scene:
-    """What is on for so many frames. All but ``view`` may stay as it stands here.
+    """What is on for so many frames. What stands here shows nothing and is over at once.
 
     ``now_s`` is always in seconds on the clock.
     """
@@ -48,7 +48,7 @@ class Scene:
 
     def view(self, now_s: float) -> View | None:
         """What is seen, None where it is over; asked once a frame."""
-        raise NotImplementedError
+        return None
 
     def received(self, message: Heard) -> None:
         """Something came from the kit."""
