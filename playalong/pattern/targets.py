@@ -26,6 +26,11 @@ GRACE_S = 0.030
 DYNAMICS: tuple[Dynamic, ...] = tuple(Dynamic)
 
 
+#: Parts of a whole note that every position of fours, threes, fives and sevens falls on: fine
+#: enough to tell any two written positions apart.
+PARTS = 2**7 * 3**3 * 5 * 7
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """A stroke at its place in the written pattern: the bar there (0 is the first)."""
@@ -99,6 +104,12 @@ class Targets:
     def only(self, rows: NDArray[np.bool_]) -> "Targets":
         """The same run with these of its targets, (n,)."""
         return replace(self, **{name: getattr(self, name)[rows] for name in _ROWS})
+
+    @cached_property
+    def at(self) -> NDArray[np.int64]:
+        """(p,) where each of ``places`` stands in its bar as written, ``PARTS`` to a whole note."""
+        at = [place.stroke.at for place in self.places]
+        return np.array([one.numerator * PARTS // one.denominator for one in at], np.int64)
 
     @cached_property
     def names(self) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from playalong.grading.findings.certainty import critical, interval
 from playalong.grading.findings.look import ACCENT, GHOST, NORMAL, Look
 from playalong.grading.grade import Code
 from playalong.grading.loudness import velocity_of
+from playalong.grading.quantiles import median, quantiles
 from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 #: Strokes of a kind, and of a place, that can be compared.
@@ -85,8 +86,8 @@ def _by(look: Look, rows: Bools, by_db: float) -> Mend:
 
 def _range(level: Floats) -> float:
     """From the softest to the loudest strokes of the take, in dB."""
-    low, high = np.percentile(level, (5.0, 95.0))
-    return float(high - low)
+    low, high = quantiles(level, 0.05, 0.95)
+    return high - low
 
 
 def _spread(look: Look, level: Floats, one: Bools, other: Bools) -> float:
@@ -95,19 +96,24 @@ def _spread(look: Look, level: Floats, one: Bools, other: Bools) -> float:
     return max(float(np.sqrt((each[0] ** 2 + each[1] ** 2) / 2.0)), 1e-6)
 
 
-def _places(look: Look, rows: Bools) -> Iterator[tuple[int, Bools]]:
-    n = np.bincount(look.group[rows], minlength=len(look.layout.first))
+def _places(look: Look, level: Floats, rows: Bools, far_db: float) -> Iterator[tuple[int, Bools]]:
+    """The places among ``rows`` that may be on the way to another kind, at ``far_db``."""
+    groups = len(look.layout.first)
+    n = np.bincount(look.group[rows], minlength=groups)
     if (n > 0).sum() < 2:
         return
-    for group in np.flatnonzero(n >= PLACE_STROKES).tolist():
+    mean = np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1)
+    near_db = median(level[rows])
+    way = (mean - near_db) / (far_db - near_db or 1.0)
+    for group in np.flatnonzero((n >= PLACE_STROKES) & (way > 0.4 * ON_THE_WAY)).tolist():
         yield group, rows & (look.group == group)
 
 
 def _ghosts(look: Look, level: Floats, ghosts: Bools, plain: Bools) -> Iterator[Candidate]:
     voice = VOICES[int(look.run.voice[ghosts][0])].name
     # One plain place that is soft is no reason to take all plain strokes for soft.
-    top = float(np.percentile(level[plain], 70.0))
-    bottom = float(np.median(level[ghosts]))
+    top = quantiles(level[plain], 0.7)[0]
+    bottom = median(level[ghosts])
     spread = _spread(look, level, ghosts, plain)
     apart = (top - bottom) / spread
     if apart < GHOSTS_APART and top - bottom < NEAR * _range(level):
@@ -130,12 +136,12 @@ def _ghosts(look: Look, level: Floats, ghosts: Bools, plain: Bools) -> Iterator[
             low=found.low,
             high=found.high,
         )
-    for group, rows in _places(look, ghosts):
+    for group, rows in _places(look, level, ghosts, top):
         others = ghosts & ~rows
         if others.sum() < PLACE_STROKES:
             continue
         yield from _place(look, level, rows, others, top, group, Code.GHOST_LOUD)
-    for group, rows in _places(look, plain):
+    for group, rows in _places(look, level, plain, bottom):
         others = plain & ~rows
         if others.sum() >= PLACE_STROKES:
             yield from _place(look, level, rows, others, bottom, group, Code.STROKE_SOFT)
@@ -146,12 +152,12 @@ def _place(
     look: Look, level: Floats, rows: Bools, others: Bools, far_db: float, group: int, code: Code
 ) -> Iterator[Candidate]:
     """A place that is on the way from its like, ``others``, to another kind at ``far_db``."""
-    near_db = float(np.median(level[others]))
+    near_db = median(level[others])
     distance = far_db - near_db
     if abs(distance) < 1e-6 or (distance > 0) != (code in (Code.GHOST_LOUD, Code.STROKE_LOUD)):
         return
     way = (level[rows] - near_db) / distance
-    middle = float(np.median(way))
+    middle = median(way)
     count = int(rows.sum())
     half = critical(count - 1) * float(way.std(ddof=1)) / np.sqrt(count)
     spread = max(_within(look, level, others), 1e-6)
@@ -194,11 +200,11 @@ def _over_kick(look: Look, level: Floats, ghosts: Bools, top: float) -> Iterator
     apart = ghosts & ~over
     if min(over.sum(), apart.sum()) < STROKES:
         return
-    bottom = float(np.median(level[apart]))
+    bottom = median(level[apart])
     if top - bottom <= 1e-6:
         return
     way = (level[over] - bottom) / (top - bottom)
-    middle, count = float(np.median(way)), int(over.sum())
+    middle, count = median(way), int(over.sum())
     half = critical(count - 1) * float(way.std(ddof=1)) / np.sqrt(count)
     if middle < 0.4 or middle - half < 0.2:
         return
@@ -223,7 +229,7 @@ def _over_kick(look: Look, level: Floats, ghosts: Bools, top: float) -> Iterator
 
 def _accents(look: Look, level: Floats, accents: Bools, plain: Bools) -> Iterator[Candidate]:
     voice = VOICES[int(look.run.voice[accents][0])].name
-    bottom, top = float(np.median(level[plain])), float(np.median(level[accents]))
+    bottom, top = median(level[plain]), median(level[accents])
     spread = _spread(look, level, accents, plain)
     apart = (top - bottom) / spread
     unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / plain.sum()))
@@ -246,7 +252,7 @@ def _accents(look: Look, level: Floats, accents: Bools, plain: Bools) -> Iterato
             high=found.high,
         )
         return
-    for group, rows in _places(look, plain):
+    for group, rows in _places(look, level, plain, top):
         others = plain & ~rows
         if others.sum() >= PLACE_STROKES:
             yield from _place(look, level, rows, others, top, group, Code.STROKE_LOUD)
@@ -260,7 +266,7 @@ def _uneven(
         if name not in ("kick", "snare"):
             continue  # cymbals breathe, and toms are played in runs
         others = [other for number, (other, _) in spreads.items() if number != code]
-        usual = float(np.median(others)) if others else UNEVEN_DB
+        usual = median(np.array(others)) if others else UNEVEN_DB
         if spread < max(UNEVEN * usual, UNEVEN_DB):
             continue
         groups = len(look.layout.first)
@@ -295,7 +301,7 @@ def _kick_under_ghosts(look: Look, level: Floats) -> Iterator[Candidate]:
     if min(under.sum(), apart.sum()) < STROKES:
         return
     spread = max(_within(look, level, kick), 1e-6)
-    change = float(np.median(level[under]) - np.median(level[apart]))
+    change = median(level[under]) - median(level[apart])
     count = int(under.sum())
     error = spread * np.sqrt(1.0 / count + 1.0 / apart.sum())
     half = critical(count - 1) * error
@@ -309,7 +315,7 @@ def _kick_under_ghosts(look: Look, level: Floats) -> Iterator[Candidate]:
         mend=_by(look, under, -change),
         points=_heard(look, under),
         beside=_WRONG * look.points(count) * min(1.0, -change / (4.0 * spread)),
-        n=int((level[under] < np.median(level[apart]) - spread).sum()),
+        n=int((level[under] < median(level[apart]) - spread).sum()),
         of=count,
         value=change,
         unit="dB",

@@ -26,8 +26,8 @@ from playalong.grading.measures.score import score
 from playalong.grading.verdicts import Verdict
 from playalong.pattern.model import Pattern
 
-#: How many are told at most, and what one must be worth in points.
-MOST, WORTH = 5, 0.12
+#: How many are told at most, the first and the next two, and what one must be worth in points.
+MOST, WORTH = 3, 0.12
 
 #: How many candidates are mended besides those that can only be weighed so: their ``points`` are
 #: infinite, and what they are worth beside the points is what is lost smoothly.

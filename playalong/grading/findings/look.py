@@ -9,7 +9,6 @@
 """
 
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import cached_property
 
 import numpy as np
@@ -24,8 +23,8 @@ from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.verdicts import Verdict
 from playalong.pattern.meter import Meter
 from playalong.pattern.model import Dynamic
-from playalong.pattern.targets import DYNAMICS, LIMBS, Targets
-from playalong.pattern.voices import VOICES
+from playalong.pattern.targets import DYNAMICS, LIMBS, PARTS, Targets
+from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 GHOST, NORMAL, ACCENT = (DYNAMICS.index(dynamic) for dynamic in Dynamic)
 
@@ -52,19 +51,11 @@ class Layout:
         """The places of the pattern that ``targets`` lay out."""
         places = targets.places
         goes_round = 2 * len(meters) <= targets.bars
-        keys = np.array(
-            [
-                (
-                    place.bar if goes_round else 0,
-                    place.stroke.at.numerator * _FINE // place.stroke.at.denominator,
-                    VOICE_NUMBER[place.stroke.voice],
-                )
-                for place in places
-            ],
-            np.int64,
-        ).reshape(-1, 3)
-        _, first, group = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-        return cls(targets, meters, group.reshape(-1), first, goes_round, swing)
+        bar = np.array([place.bar if goes_round else 0 for place in places], np.int64)
+        voice = np.array([STAFF_ORDER[place.stroke.voice] for place in places], np.int64)
+        keys = (bar * _LONGEST + targets.at) * len(VOICES) + voice
+        _, first, group = np.unique(keys, return_index=True, return_inverse=True)
+        return cls(targets, meters, group, first, goes_round, swing)
 
     @cached_property
     def second(self) -> Floats:
@@ -72,12 +63,12 @@ class Layout:
         more for the short notes, eighths or the last of triplets; nan of all others, and where a
         beat is no quarter note."""
         found = np.full(len(self.targets.places), np.nan)
-        if any(beat != _BEAT for meter in self.meters for beat in meter.beats):
+        if any(4 * beat != 1 for meter in self.meters for beat in meter.beats):
             return found
-        for number, place in enumerate(self.targets.places):
-            into = place.stroke.at % _BEAT / _BEAT
-            if into in (0, _HALF, _THIRD):
-                found[number] = self.swing if into == _HALF else float(into)
+        into = self.targets.at % _BEAT
+        found[into == 0] = 0.0
+        found[into == _BEAT // 2] = self.swing
+        found[into == _BEAT * 2 // 3] = 2.0 / 3.0
         return found
 
     def spot(self, group: int) -> Spot:
@@ -91,11 +82,8 @@ class Layout:
         return self.targets.places[int(self.first[group])].stroke.voice
 
 
-_BEAT, _HALF, _THIRD = Fraction(1, 4), Fraction(1, 2), Fraction(2, 3)
-
-#: Parts of a whole note that no written position is finer than.
-_FINE = 2**7 * 3**3 * 5 * 7
-VOICE_NUMBER = {voice.name: number for number, voice in enumerate(VOICES)}
+#: A quarter note, and more than any bar has, both in parts of a whole note.
+_BEAT, _LONGEST = PARTS // 4, 64 * PARTS
 
 
 @dataclass(frozen=True)

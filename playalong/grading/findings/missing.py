@@ -14,6 +14,7 @@ from playalong.grading.findings.certainty import of_share
 from playalong.grading.findings.look import GHOST, Look
 from playalong.grading.grade import Code, Spot
 from playalong.grading.matching.lag_path import counted_voices
+from playalong.grading.quantiles import median
 from playalong.grading.verdicts import Verdict
 from playalong.midi.hits import Hits
 from playalong.pattern.voices import VOICES
@@ -28,7 +29,7 @@ GONE, HERE_AND_THERE = 0.8, 0.08
 _SOFT = 0.8
 
 #: A second hit of a pad so soon after a stroke, and softer, is the pad's, in seconds.
-BOUNCE_S, BOUNCE_SOFTER = 0.06, 0.9
+BOUNCE_S, BOUNCE_SOFTER = 0.047, 0.9
 #: A pad doubles from this share of its strokes on, and so many of them.
 DOUBLES, DOUBLED = 0.06, 3
 
@@ -107,7 +108,7 @@ def _as_played(look: Look, target: Ints) -> Hits:
     velocity = np.empty(len(target))
     for number in np.unique(kind[target]).tolist():
         like = run.hits.velocity[run.hit[own == number]]
-        velocity[kind[target] == number] = np.median(like) if len(like) else _USUAL[number % 8]
+        velocity[kind[target] == number] = median(like) if len(like) else _USUAL[number % 8]
     kit_s = float(run.error_ms.mean()) / 1000.0 if len(run.error_ms) else 0.0
     time_s = targets.time_s[target] + float(np.clip(kit_s, -0.03, 0.03))
     return Hits.sorted(time_s, targets.voice[target], velocity)
@@ -223,7 +224,7 @@ def _recurring(look: Look, hit: Ints) -> tuple[Ints, tuple[Spot, ...]]:
     if not core.any():
         return hit[:0], ()
     inside = near[core].any(axis=0)
-    at_s = float(np.median(into_s[near[int(bars.argmax())]]))
+    at_s = median(into_s[near[int(bars.argmax())]])
     return hit[inside], (_nearest(look, at_s),)
 
 

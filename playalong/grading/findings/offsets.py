@@ -15,6 +15,7 @@ from playalong.grading.findings.certainty import critical, interval
 from playalong.grading.findings.look import Look
 from playalong.grading.grade import Code
 from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.quantiles import median
 from playalong.pattern.targets import LIMBS
 from playalong.pattern.voices import Limb
 
@@ -27,7 +28,7 @@ USUAL_MS = {Limb.KICK_FOOT: -4.0, Limb.HAT_FOOT: -5.0}
 LIMB_STROKES, PLACE_STROKES = 8, 4
 
 #: Where drummers lie before the click: who of two limbs is off is who is further from there.
-HOME_MS = -6.0
+HOME_MS = -8.0
 
 
 def offsets(look: Look) -> Iterator[Candidate]:
@@ -190,7 +191,7 @@ def swing(look: Look) -> Iterator[Candidate]:
     off, on = (np.bincount(bar[rows], error_ms[rows], bars) for rows in (own, beat))
     found = interval((off[both] / n_off[both]) - (on[both] / n_on[both]))
     beat_ms = 250.0 * targets.seconds_per_whole
-    written = 100.0 * float(np.median(second[targets.place][off_beat]))
+    written = 100.0 * median(second[targets.place][off_beat])
     played = written + 100.0 * found.value / beat_ms
     straight = played < written
     least = max(SWING_PERCENT, SWING_PART * (written - 50.0)) if straight else SWING_PERCENT
@@ -261,7 +262,7 @@ def _uneven(look: Look) -> Iterator[Candidate]:
         code=Code.UNEVEN_TIME,
         mend=later(look.run, known, back),
         points=_points(look, known, back),
-        beside=look.points(count * (own**2 - (0.6 * most) ** 2) * _HEARD),
+        beside=look.points(count * (own**2 - (0.6 * most) ** 2) / 1e4),
         n=int((np.abs(off) > look.spread_ms).sum()),
         of=count,
         value=whole,

@@ -14,6 +14,7 @@ from playalong.grading.findings.certainty import Interval, critical, of_share
 from playalong.grading.findings.look import Look
 from playalong.grading.graces import ORNAMENTS, Ornament
 from playalong.grading.grade import Code
+from playalong.grading.quantiles import median
 from playalong.grading.verdicts import HI_HATS, HiHat
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import GRACE_S
@@ -124,7 +125,7 @@ def _open_ms(look: Look) -> float:
 
 def _middle(values: Floats) -> Interval:
     """The median and about its 95 % interval."""
-    middle = float(np.median(values))
+    middle = median(values)
     spread = 1.2533 * float(values.std(ddof=1)) / np.sqrt(len(values))
     half = critical(len(values) - 1) * float(spread)
     return Interval(middle, middle - half, middle + half)

@@ -14,6 +14,7 @@ from playalong.grading.findings.look import Look
 from playalong.grading.grade import Code, Spot
 from playalong.grading.matching.lag_path import counted_voices, lag_path
 from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.quantiles import median
 from playalong.grading.verdicts import Verdict
 
 #: Where the click answers less than this, other explanations are tried.
@@ -21,6 +22,10 @@ _POOR = 0.75
 
 #: A stop is so many strokes and so much of a bar at the end.
 _STOP_STROKES, _STOP_BARS = 4, 0.6
+
+#: So many strokes on either side say how far a leap leads; and so much earlier a hit already
+#: belongs to what comes after it, in seconds.
+_NEAR, _BEFORE_S = 40, 0.05
 
 #: A leap within this of a multiple of an eighth note is a place that was lost, in seconds.
 _NEAR_S = 0.045
@@ -40,8 +45,8 @@ def structure(look: Look) -> Iterator[Candidate]:
         return
     yield from stopped(look)
     yield from leaps(look)
-    yield from other_tempo(look)
-    yield from other_pattern(look)
+    tempo = list(other_tempo(look))
+    yield from tempo or other_pattern(look)
 
 
 def _spot(look: Look, at_s: float) -> Spot:
@@ -98,11 +103,10 @@ def leaps(look: Look) -> Iterator[Candidate]:
         before, after = meant.stretch == number - 1, meant.stretch == number
         if before.sum() < 3 or after.sum() < 3:
             continue
-        by_s = float(np.median(meant.off_s[after][:40]) - np.median(meant.off_s[before][-40:]))
+        later = median(meant.off_s[after][:_NEAR])
+        by_s = later - median(meant.off_s[before][-_NEAR:])
         at_s = float(meant.written_s[after][0])
-        later_s[
-            time_s > at_s + float(np.median(meant.off_s[after][:40])) - 0.05 - max(0.0, 0.0)
-        ] -= by_s
+        later_s[time_s > at_s + later - _BEFORE_S] -= by_s
         spots.append(_spot(look, at_s))
         leapt.append(by_s)
     if not leapt:

@@ -19,6 +19,7 @@ from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun, median
 from playalong.grading.verdicts import HI_HATS, VERDICTS, HiHat, Verdict
 from playalong.pattern.meter import Meter
+from playalong.pattern.targets import PARTS, Targets
 
 _BEAT = Fraction(1, 4)
 #: Where the second note of a pair stands in its beat: as an eighth, as the last of a triplet.
@@ -37,42 +38,73 @@ def places(run: MatchedRun, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]
     fit = verdicts.loudness[run.answered]
     off_time = verdicts.verdict[run.answered] != _CODE[Verdict.ON_TIME]
     off = off_time | (fit != LOUDNESSES.index(Loudness.RIGHT))
-    answered = total(run.place)
-    told = {
-        kind: total(run.targets.place[verdicts.target[run.told[kind]]].astype(np.int64))
-        for kind in (Verdict.MISSED, Verdict.WRONG_DRUM, Verdict.EARLY, Verdict.LATE)
-    }
-    loud = {
-        kind: total(run.place[np.flatnonzero(fit == LOUDNESSES.index(kind))])
-        for kind in (Loudness.TOO_SOFT, Loudness.TOO_LOUD)
-    }
     no_hat = np.isin(run.hi_hat, [HI_HATS.index(h) for h in (HiHat.NOT_OPEN, HiHat.NOT_CLOSED)])
     no_grace = np.zeros(len(run.target), np.bool_)
     no_grace[run.graced.row] = run.graced.ornament != ORNAMENTS.index(Ornament.RIGHT)
-    wrong_hat, wrong_grace = total(run.place[no_hat]), total(run.place[no_grace])
-    clean = answered - total(run.place[off | no_hat | no_grace])
-    errors, levels = total(run.place, run.error_ms), total(run.place, run.level_db)
+    answered = total(run.place)
+    missed, wrong_drum, early, late = (
+        total(run.targets.place[verdicts.target[run.told[kind]]].astype(np.int64))
+        for kind in (Verdict.MISSED, Verdict.WRONG_DRUM, Verdict.EARLY, Verdict.LATE)
+    )
+    columns = (
+        answered + missed + wrong_drum,
+        answered - total(run.place[off | no_hat | no_grace]),
+        missed,
+        wrong_drum,
+        early,
+        late,
+        *(
+            total(run.place[np.flatnonzero(fit == LOUDNESSES.index(kind))])
+            for kind in (Loudness.TOO_SOFT, Loudness.TOO_LOUD)
+        ),
+        total(run.place[no_hat]),
+        total(run.place[no_grace]),
+    )
+    counted = zip(*(column.astype(np.int64).tolist() for column in columns), strict=True)
+    n = np.maximum(answered, 1.0)
+    means = zip(
+        (answered > 0).tolist(),
+        (total(run.place, run.error_ms) / n).tolist(),
+        (total(run.place, run.level_db) / n).tolist(),
+        strict=True,
+    )
     return tuple(
         PlaceGrade(
             bar=place.bar,
-            count=meters[place.bar].count(place.stroke.at),
+            count=spoken,
             voice=place.stroke.voice,
             dynamic=place.stroke.dynamic,
-            targets=int(answered[row] + told[Verdict.MISSED][row] + told[Verdict.WRONG_DRUM][row]),
-            clean=int(clean[row]),
-            missed=int(told[Verdict.MISSED][row]),
-            wrong_drum=int(told[Verdict.WRONG_DRUM][row]),
-            early=int(told[Verdict.EARLY][row]),
-            late=int(told[Verdict.LATE][row]),
-            too_soft=int(loud[Loudness.TOO_SOFT][row]),
-            too_loud=int(loud[Loudness.TOO_LOUD][row]),
-            wrong_hi_hat=int(wrong_hat[row]),
-            wrong_ornament=int(wrong_grace[row]),
-            mean_ms=float(errors[row] / answered[row]) if answered[row] else None,
-            mean_db=float(levels[row] / answered[row]) if answered[row] else None,
+            targets=own[0],
+            clean=own[1],
+            missed=own[2],
+            wrong_drum=own[3],
+            early=own[4],
+            late=own[5],
+            too_soft=own[6],
+            too_loud=own[7],
+            wrong_hi_hat=own[8],
+            wrong_ornament=own[9],
+            mean_ms=mean_ms if known else None,
+            mean_db=mean_db if known else None,
         )
-        for row, place in enumerate(run.targets.places)
+        for place, spoken, own, (known, mean_ms, mean_db) in zip(
+            run.targets.places, spoken_counts(run.targets, meters), counted, means, strict=True
+        )
     )
+
+
+def spoken_counts(targets: Targets, meters: tuple[Meter, ...]) -> list[str]:
+    """Each place as it is spoken; every position is asked for once."""
+    numbers: dict[Meter, int] = {}
+    meter_of = [numbers.setdefault(meter, len(numbers)) for meter in meters]
+    spoken: dict[tuple[int, int], str] = {}
+    found = []
+    for place, at in zip(targets.places, targets.at.tolist(), strict=True):
+        key = meter_of[place.bar], at
+        if key not in spoken:
+            spoken[key] = meters[place.bar].count(place.stroke.at)
+        found.append(spoken[key])
+    return found
 
 
 def swing(run: MatchedRun, meters: tuple[Meter, ...], written: Fraction) -> Swing:
@@ -93,9 +125,9 @@ def _shares(run: MatchedRun, meters: tuple[Meter, ...], second: Fraction) -> Flo
     if not len(run.target) or any(beat != _BEAT for meter in meters for beat in meter.beats):
         return np.zeros(0)
     # Two numbers a beat over the run, 0 on beat 1, 1 in it, 2 on beat 2 ...; -1 elsewhere.
-    where = np.array(
-        [_half_beat(place.stroke.at, second) for place in run.targets.places], dtype=np.int64
-    )
+    beat, into = np.divmod(run.targets.at, int(_BEAT * PARTS))
+    in_pair = (into == 0) | (into == int(second * _BEAT * PARTS))
+    where = np.where(in_pair, 2 * beat + (into > 0), -1)
     in_bar = where[run.place]
     halves = np.array([2 * len(meter.beats) for meter in meters])
     bar = run.targets.bar[run.target]
@@ -111,9 +143,3 @@ def _shares(run: MatchedRun, meters: tuple[Meter, ...], second: Fraction) -> Flo
     pairs = np.isfinite(first) & np.isfinite(then) & np.isfinite(following)
     whole = following[pairs] - first[pairs]
     return 100.0 * (then[pairs] - first[pairs])[whole > 0] / whole[whole > 0]
-
-
-def _half_beat(at: Fraction, second: Fraction) -> int:
-    """Twice the number of the beat at ``at``, one more at ``second`` into it, -1 elsewhere."""
-    beat, into = divmod(at, _BEAT)
-    return 2 * beat + (into > 0) if into in (0, second * _BEAT) else -1

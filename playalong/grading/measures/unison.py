@@ -11,7 +11,6 @@
   both sides have at least ``ENOUGH`` answered strokes.
 """
 
-from fractions import Fraction
 from itertools import combinations
 
 import numpy as np
@@ -78,21 +77,26 @@ def _together(run: MatchedRun) -> list[Together]:
     n = np.bincount(run.place, minlength=len(places))
     level = np.bincount(run.place, run.level_db, len(places))
     own: dict[tuple[str, Dynamic], list[int]] = {}
-    sounds: dict[tuple[str, bool], set[tuple[int, Fraction]]] = {}
+    sounds: dict[tuple[str, bool], list[int]] = {}
     for row, place in enumerate(places):
         stroke = place.stroke
         own.setdefault((stroke.voice, stroke.dynamic), []).append(row)
-        ghost = stroke.dynamic is Dynamic.GHOST
-        sounds.setdefault((stroke.voice, ghost), set()).add((place.bar, stroke.at))
+        sounds.setdefault((stroke.voice, stroke.dynamic is Dynamic.GHOST), []).append(row)
+    bar = np.array([place.bar for place in places], np.int64)
+    instants, instant = np.unique(bar * (2**40) + run.targets.at, return_inverse=True)
+    sounding = {}
+    for kind, kind_rows in sounds.items():
+        sounding[kind] = np.zeros(len(instants), np.bool_)
+        sounding[kind][instant[kind_rows]] = True
     found = []
-    for (voice, dynamic), rows in own.items():
-        for (other, ghost), instants in sounds.items():
-            there = [row for row in rows if (places[row].bar, places[row].stroke.at) in instants]
-            apart = [row for row in rows if row not in there]
-            if other == voice or n[there].sum() < ENOUGH or n[apart].sum() < ENOUGH:
+    for (voice, dynamic), own_rows in own.items():
+        rows = np.array(own_rows)
+        for (other, ghost), sounds_at in sounding.items():
+            together = sounds_at[instant[rows]]
+            there, apart = rows[together], rows[~together]
+            count, alone = int(n[there].sum()), int(n[apart].sum())
+            if other == voice or min(count, alone) < ENOUGH:
                 continue
-            means = [float(level[part].sum() / n[part].sum()) for part in (there, apart)]
-            found.append(
-                Together(voice, dynamic, other, ghost, int(n[there].sum()), means[0] - means[1])
-            )
+            change_db = float(level[there].sum() / count - level[apart].sum() / alone)
+            found.append(Together(voice, dynamic, other, ghost, count, change_db))
     return found
