@@ -45,7 +45,7 @@ MOST = 0.95
 _STEPS = MOST / 0.05
 
 #: Fewer strokes than this of either kind, or of both together, are few; what is as loud then.
-_EACH, _TOGETHER = 2, 5
+EACH, TOGETHER = 2, 5
 _AS_LOUD = 0.97
 
 #: Strokes of one kind that show how even they are; how far out is far; and at least, in dB.
@@ -80,7 +80,9 @@ class _Way:
     louder: tuple[float, float]
 
 
-_UNDER = _Way(softer=(0.65, 1.0), louder=(0.25, -0.1))
+#: How far up from the ghost notes to the plain strokes a ghost note begins to be too loud.
+GHOST_LOUD = 0.65
+_UNDER = _Way(softer=(GHOST_LOUD, 1.0), louder=(0.25, -0.1))
 _OVER = _Way(softer=(1.0, 1.6), louder=(0.1, -0.4))
 
 
@@ -146,7 +148,7 @@ class Borders:
             ghost, normal, accent = (kinds[of] for of in (_GHOST, _NORMAL, _ACCENT))
             found._even(code, normal)
             if len(ghost):
-                enough = len(normal) >= _EACH or not len(accent)
+                enough = len(normal) >= EACH or not len(accent)
                 found._compare(code, _GHOST, _NORMAL if enough else _ACCENT, kinds)
             if len(normal):
                 found._compare(code, _NORMAL, _ACCENT, kinds)
@@ -203,7 +205,7 @@ class Borders:
         if not len(loud):
             return
         bottom, top = _quantile(soft, 0.5), _quantile(loud, 0.5)
-        if min(len(soft), len(loud)) < _EACH or len(soft) + len(loud) < _TOGETHER:
+        if min(len(soft), len(loud)) < EACH or len(soft) + len(loud) < TOGETHER:
             self._few(voice, softer, bottom, top)
             return
         both = np.sort(np.concatenate([soft, loud]))

@@ -6,10 +6,12 @@ They are fed settled words. Each keeps only what it shows, so a run may last as 
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import inf
 from statistics import fmean, median, pstdev
 
 import numpy as np
 
+from playalong.grading.contrast import EACH, GHOST_LOUD, TOGETHER
 from playalong.grading.loudness import level_db
 from playalong.grading.measures.steadiness import STEADY, Strokes, steadiness
 from playalong.grading.verdicts import MATCHED, Rules, VerdictEvent
@@ -43,12 +45,15 @@ class GhostGauge:
     """How soft the ghost notes are against the strong strokes of the same voices.
 
     ``levels`` holds (is a ghost note, level in dB) of the last strokes of voices that have ghost
-    notes, the newest last; ``soft_db`` the level that a ghost note should stay under;
-    ``contrast_db`` the median ghost less the median of the others, None until both are there.
+    notes, the newest last; ``soft_db`` the level that a ghost note should stay under, which is
+    drawn from the player's own strokes once there are some, and never under ``measured_db`` on a
+    kit that was measured; ``contrast_db`` the median ghost less the median of the others, None
+    until both are there.
     """
 
     levels: deque[tuple[bool, float]] = field(default_factory=lambda: deque(maxlen=40))
     soft_db: float = 0.0
+    measured_db: float = -inf
     contrast_db: float | None = None
 
     def add(self, is_ghost: bool, level: float) -> None:
@@ -57,6 +62,10 @@ class GhostGauge:
         soft = [level for ghost, level in self.levels if ghost]
         strong = [level for ghost, level in self.levels if not ghost]
         self.contrast_db = median(soft) - median(strong) if soft and strong else None
+        enough = min(len(soft), len(strong)) >= EACH and len(soft) + len(strong) >= TOGETHER
+        if enough and self.contrast_db is not None and self.contrast_db < 0.0:
+            under_db = median(soft) - GHOST_LOUD * self.contrast_db
+            self.soft_db = max(under_db, self.measured_db)
 
 
 @dataclass(slots=True)
@@ -81,7 +90,10 @@ class Gauges:
 
     def __init__(self, targets: Targets, rules: Rules, tempo_bpm: float) -> None:
         self.timing = TimingGauge(tolerance_ms=rules.tolerance_ms)
-        self.ghosts = GhostGauge(soft_db=level_db(rules.bands.of("snare", Dynamic.GHOST).high))
+        place = "snare", Dynamic.GHOST
+        soft_db = level_db(rules.bands.of(*place).high)
+        measured = place in rules.bands.by_voice
+        self.ghosts = GhostGauge(soft_db=soft_db, measured_db=soft_db if measured else -inf)
         self.steadiness = SteadinessGauge(tempo_bpm)
         self._targets = targets
         self._with_ghosts = set(targets.voice[targets.dynamic == _GHOST].tolist())

@@ -92,6 +92,15 @@ def test_the_line_that_a_ghost_note_should_stay_under() -> None:
     assert gauges.ghosts.soft_db == level_db(36.0)
 
 
+def test_that_line_is_drawn_from_the_players_own_strokes() -> None:
+    """Where a ghost note begins to be too loud, as the grade hears it, on any kit."""
+    targets = lay_out(PATTERN, 100.0, 4)
+    hits = spread_out(targets, 2)
+    run = MatchedRun.of(targets, hits, RULES)
+    border = run.borders.high[STAFF_ORDER["snare"], DYNAMICS.index(Dynamic.GHOST)]
+    assert watched(targets, hits).ghosts.soft_db == pytest.approx(level_db(float(border)))
+
+
 def test_the_course_of_the_tempo_is_that_of_the_bars_that_are_over() -> None:
     """The same fit as the grade's, over the bars before the last."""
     targets = lay_out(PATTERN, 100.0, 6)
