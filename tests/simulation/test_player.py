@@ -14,7 +14,7 @@ from playalong.midi.port import Arrival
 from playalong.pattern.model import Dynamic
 from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
-from playalong.pattern.voices import BY_NAME, Limb, note_of
+from playalong.pattern.voices import BY_NAME, VOICES, Limb, note_of
 from playalong.simulation.human_timing import tempo_factor
 from playalong.simulation.player import Performance, SimulatedPort, Truth, perform, send
 from playalong.simulation.skills import SKILLS, Habit, Skill
@@ -230,7 +230,8 @@ def test_skills_are_in_order():
     for worse, better in pairwise(ranked):
         assert worse.shared_ms > better.shared_ms
         assert worse.miss >= better.miss
-        for limb in Limb:
+        assert set(worse.error_ms) == set(better.error_ms) >= {voice.limb for voice in VOICES}
+        for limb in worse.error_ms:
             assert worse.error_ms[limb][1] > better.error_ms[limb][1]
             assert worse.touch[limb].ghost_db > better.touch[limb].ghost_db
             assert worse.touch[limb].spread_db > better.touch[limb].spread_db
