@@ -265,7 +265,7 @@ def decoder_that(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, does: str) -> 
     [
         "kill -SEGV $$",
         'echo \'{"rate": 44100, "frames": 9}\'; head -c 800 /dev/zero; kill -SEGV $$',
-        'echo \'{"rate": 44100, "frames": 9}\'; sleep 60',
+        'echo \'{"rate": 44100, "frames": 9}\'; exec sleep 60',
         "echo nonsense; exit 0",
     ],
     ids=["crashes at once", "crashes on the way", "never ends", "says nothing that means anything"],

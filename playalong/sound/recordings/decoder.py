@@ -31,6 +31,9 @@ LOWEST_HZ, HIGHEST_HZ = 2_000, 768_000
 SILENT_S = 20.0
 MEMORY_BYTES = 2**30
 
+#: How long the end of a decoder that was stopped is waited for.
+_LETS_GO_S = 1.0
+
 #: Frames to a block, and blocks that are read ahead.
 _BLOCK = 16_384
 _AHEAD = 8
@@ -103,8 +106,9 @@ def _parts(process: "subprocess.Popen[bytes]", path: Path) -> Generator[bytes, N
         process.wait()
         with suppress(Empty):
             waiting.get_nowait()  # the reader may wait for room
-        reader.join()
-        process.stdout.close()
+        reader.join(_LETS_GO_S)
+        if not reader.is_alive():  # somebody else may still hold the pipe
+            process.stdout.close()
 
 
 def _read(stream: IO[bytes], waiting: "Queue[bytes | None]", is_over: Event) -> None:
