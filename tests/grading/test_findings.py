@@ -14,7 +14,7 @@ from tests.long.faults import Asked, Told, told
 from tests.support.fault_table import ROWS
 from tests.support.told import graded
 
-from .making import faultless, groove
+from .making import faultless, groove, groove_of
 
 PATTERN = groove(
     hi_hat="x-x- x-x- x-x- x-x-", snare="--g- X--g ---- X---", kick="x--- --x- x--- ----"
@@ -150,3 +150,15 @@ def test_a_take_without_a_habit_is_not_called_clean_where_strokes_were_missed() 
     ).findings
     assert finding.code == "clean"
     assert "one stroke was missed" in finding.text
+
+
+@pytest.mark.parametrize(("written", "played"), [(57, 66), (60, 68), (66, 74)])
+def test_a_swing_played_further_is_not_told_as_written_straight(written: int, played: int) -> None:
+    """The text of ``played_swung`` says that straight eighths are written, which is not so here."""
+    lines = {"hi-hat": "xx xx xx xx", "snare": "-- x- -- x-", "kick": "x- -- x- --"}
+    pattern, further = (groove_of(lines, swing=swing) for swing in (written, played))
+    targets = lay_out(pattern, 100.0, 8)
+    hits = faultless(lay_out(further, 100.0, 8))
+    told_codes = [finding.code for finding in graded(pattern, targets, hits).findings]
+    assert "played_swung" not in told_codes
+    assert "played_straight" not in told_codes

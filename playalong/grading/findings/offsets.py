@@ -172,6 +172,9 @@ def _of_groups(look: Look, values: Floats) -> tuple[Floats, Floats]:
 #: The least change of swing, in per cent of a pair, that is told; and as a part of what is written.
 SWING_PERCENT, SWING_PART = 3.5, 0.3
 
+#: A pair whose first note takes less than this, in per cent, is written straight.
+STRAIGHT_UNDER = 53.0
+
 
 def swing(look: Look) -> Iterator[Candidate]:
     """The short notes of a swing too early, or off-beats of straight eighths too late."""
@@ -197,7 +200,7 @@ def swing(look: Look) -> Iterator[Candidate]:
     least = max(SWING_PERCENT, SWING_PART * (written - 50.0)) if straight else SWING_PERCENT
     if abs(played - written) < least or not found.lasts:
         return
-    if (straight and written < 53.0) or (not straight and written > 60.0):
+    if straight == (written < STRAIGHT_UNDER):
         return
     rows = np.isin(look.run.target, np.flatnonzero(off_beat))
     later_s = np.zeros(len(run.hits))
