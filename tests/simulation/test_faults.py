@@ -1,10 +1,11 @@
 """Faults that are put into a take: each does what it says, and nothing else."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 
 from playalong.grading.loudness import level_db
-from playalong.pattern.model import Pattern
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER, Limb
 from playalong.simulation.skills import SKILLS
@@ -17,13 +18,20 @@ from tests.support.played import Played
 from tests.support.steady_player import EXACT
 
 
-def scene_of(name: str, seed: int = 1, level_out: bool = False, skill: str = "") -> Scene:
-    pattern: Pattern = grooves()[name]
+@cache
+def played_by(name: str, skill: str, seed: int) -> Played:
+    """Sixteen bars by somebody; nobody may write into them."""
+    pattern = grooves()[name]
     targets = lay_out(pattern, pattern.tempo, 16)
-    who = SKILLS[skill] if skill else EXACT
-    return Scene(
-        pattern, Played.by(targets, who, seed), np.random.default_rng(seed), level_out=level_out
-    )
+    played = Played.by(targets, SKILLS[skill] if skill else EXACT, seed)
+    for column in (played.time_s, played.velocity, played.voice, played.grace_s):
+        column.setflags(write=False)
+    return played
+
+
+def scene_of(name: str, seed: int = 1, level_out: bool = False, skill: str = "") -> Scene:
+    chance = np.random.default_rng(seed)
+    return Scene(grooves()[name], played_by(name, skill, seed), chance, level_out=level_out)
 
 
 def made(fault: faults.Injection, name: str, size: float) -> tuple[Scene, Played]:

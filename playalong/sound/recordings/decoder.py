@@ -224,6 +224,8 @@ def _limited() -> None:
 def main(path: Path, out: IO[bytes]) -> None:
     """Decode the file at ``path`` to ``out``."""
     _limited()
+    # The library looks for numpy, which takes most of the start and has no part in this.
+    sys.modules.setdefault("numpy", None)  # type: ignore[arg-type]
     try:
         source = source_of(path)
     except RecordingError as error:
