@@ -32,10 +32,9 @@
 Symbols: see ``grid.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from decimal import Decimal, InvalidOperation
-from difflib import get_close_matches
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
 from fractions import Fraction
 from math import lcm
 from typing import Any
@@ -53,8 +52,17 @@ from playalong.pattern.model import (
 )
 from playalong.pattern.notation import MOST_STEPS, REST, SYMBOLS, TAKEN, GridError, Step, read_line
 from playalong.pattern.voices import BY_NAME, Limb
-from playalong.support.errors import UserError
-from playalong.support.toml_places import Path, TomlText, TomlTextError
+from playalong.support.toml_places import Path, TomlText
+from playalong.support.toml_reader import (
+    TEXT,
+    Kind,
+    ProblemsError,
+    Table,
+    TableReader,
+    between,
+    number,
+    written,
+)
 
 SLOWEST_BPM, FASTEST_BPM = 20, 400
 
@@ -62,122 +70,58 @@ _STROKES = REST + "".join(SYMBOLS)
 _HANDS = REST + "".join(Hand)
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 
-Table = Mapping[str, Any]
 
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """One thing that is wrong, with its line and column (1 is the first)."""
-
-    line: int
-    column: int
-    message: str
-
-
-class PatternError(UserError):
+class PatternError(ProblemsError):
     """A pattern file that cannot be read: every problem with its place, a line each."""
-
-    def __init__(self, name: str, problems: Sequence[Problem]) -> None:
-        self.name = name
-        self.problems = tuple(sorted(problems, key=lambda p: (p.line, p.column)))
-        super().__init__(
-            *(f"{name}, line {p.line}, column {p.column}: {p.message}" for p in self.problems)
-        )
-
-    def __reduce__(self) -> tuple[type["PatternError"], tuple[str, tuple[Problem, ...]]]:
-        return PatternError, (self.name, self.problems)
 
 
 def read(text: str, name: str) -> Pattern:
     """The pattern written in ``text``; PatternError tells all that is wrong."""
-    try:
-        written = TomlText(text, parse_float=_decimal)
-    except TomlTextError as error:
-        raise PatternError(name, [Problem(error.line, error.column, error.message)]) from None
-    reader = _Reader(written)
-    pattern = reader.pattern(written.tables, name)
+    tables = written(text, name, PatternError)
+    reader = _Reader(tables)
+    pattern = reader.pattern(tables.tables, name)
     if reader.problems or pattern is None:
         raise PatternError(name, reader.problems)
     return pattern
 
 
-def _decimal(text: str) -> Decimal:
-    """A number as it is written; what no tempo or percentage can be becomes infinite."""
-    try:
-        value = Decimal(text)
-    except InvalidOperation:  # an exponent beyond all bounds
-        return Decimal("inf")
-    return Decimal("inf") if value.is_nan() else value
-
-
-class _Reader:
-    """Reads the tables and collects what is wrong with them."""
+class _Reader(TableReader):
+    """Reads the tables of a pattern."""
 
     def __init__(self, written: TomlText) -> None:
-        self.problems: list[Problem] = []
-        self._places = written
+        super().__init__(written)
         #: False where strokes of the bars are not known, so that their lack says nothing.
         self._bars_are_whole = True
 
-    def _wrong_key(self, path: Path, message: str) -> None:
-        self._tell(Problem(*self._places.key(path), message))
-
-    def _wrong(self, path: Path, message: str, offset: int = 0) -> None:
-        self._tell(Problem(*self._places.value(path, offset), message))
-
-    def _tell(self, problem: Problem) -> None:
-        if problem not in self.problems:  # a variation's line is read for each of its bars
-            self.problems.append(problem)
-
-    def _known(self, table: Table, path: Path, keys: Iterable[str]) -> None:
-        known = list(keys)
-        for key in table:
-            if key not in known:
-                near = get_close_matches(key, known, 3, 0.5)
-                listed = " or ".join(f'"{name}"' for name in near) or ", ".join(known)
-                self._wrong_key((*path, key), f'"{key}" is not known here; did you mean {listed}?')
-
-    def _get(self, table: Table, path: Path, key: str, kind: "_Kind", default: Any = None) -> Any:
-        """The value of ``key`` if it is of the right kind, else ``default``."""
-        if key not in table:
-            if default is None:
-                self._wrong_key(path, f'"{key}" is missing: write {kind.example.format(key=key)}')
-            return default
-        value = table[key]
-        if isinstance(value, bool) or not isinstance(value, kind.types) or not kind.fits(value):
-            self._wrong((*path, key), f'"{key}" must be {kind.about}')
-            return default
-        return value
-
     def pattern(self, tables: Table, name: str) -> Pattern | None:
         top = ("title", "about", "meter", "tempo", "swing", "bar", "variation", "chunk", "practice")
-        self._known(tables, (), top)
-        title = self._get(tables, (), "title", _TEXT)
-        about = self._get(tables, (), "about", _TEXT, "")
-        tempo = self._get(tables, (), "tempo", _TEMPO)
-        swing = self._get(tables, (), "swing", _SWING, Decimal(50))
+        self.known(tables, (), top)
+        title = self.get(tables, (), "title", TEXT)
+        about = self.get(tables, (), "about", TEXT, "")
+        tempo = self.get(tables, (), "tempo", TEMPO)
+        swing = self.get(tables, (), "swing", _SWING, Decimal(50))
         meter = self._meter(tables, (), None)
-        written = self._tables(tables, "bar")
+        written = self.tables(tables, (), "bar")
         if tables.get("bar", []) == []:
-            self._wrong_key((), "there is no bar: write [[bar]] and a line for each voice")
+            self.wrong_key((), "there is no bar: write [[bar]] and a line for each voice")
         if meter is None:
             return None
         before = len(self.problems)
         bars = [self._bar(table, ("bar", index), meter) for index, table in enumerate(written)]
         self._bars_are_whole = len(self.problems) == before
         if bars and self._bars_are_whole and not any(bar.strokes for bar in bars):
-            self._wrong_key(("bar", 0), "no bar has a stroke: write a line for each voice")
+            self.wrong_key(("bar", 0), "no bar has a stroke: write a line for each voice")
         if swing != STRAIGHT and any(
             beat % Fraction(1, 4) for bar in bars for beat in bar.meter.beats
         ):
-            self._wrong(("swing",), "swing is for beats of a quarter note; leave it out here")
+            self.wrong(("swing",), "swing is for beats of a quarter note; leave it out here")
         variations = {
             str(key): self._variation(str(key), table, bars)
             for key, table in self._table(tables, "variation").items()
         }
         chunks = [
             self._chunk(table, ("chunk", index), bars)
-            for index, table in enumerate(self._tables(tables, "chunk"))
+            for index, table in enumerate(self.tables(tables, (), "chunk"))
         ]
         practice = self._practice(tables) if "practice" in tables else None
         if self.problems:
@@ -195,47 +139,40 @@ class _Reader:
             practice,
         )
 
-    def _tables(self, tables: Table, key: str) -> list[Table]:
-        found = tables.get(key, [])
-        if not isinstance(found, list) or not all(isinstance(item, dict) for item in found):
-            self._wrong_key((key,), f"write [[{key}]] with two brackets on each side")
-            return []
-        return found
-
     def _table(self, tables: Table, key: str) -> Table:
         found = tables.get(key, {})
         if not isinstance(found, dict):
-            self._wrong_key((key,), f"write [{key}.NAME] and its lines below")
+            self.wrong_key((key,), f"write [{key}.NAME] and its lines below")
             return {}
         return found
 
     def _meter(self, table: Table, path: Path, default: Meter | None) -> Meter | None:
         if default is not None and "meter" not in table:
             return default
-        text = self._get(table, path, "meter", _METER)
+        text = self.get(table, path, "meter", _METER)
         if text is None:
             return default
         try:
             return Meter.parse(text)
         except ValueError as error:
-            self._wrong((*path, "meter"), str(error))
+            self.wrong((*path, "meter"), str(error))
             return default
 
     def _line(
         self, table: Table, path: Path, key: str, meter: Meter, allowed: str, optional: bool
     ) -> tuple[list[Step], tuple[int, ...]] | None:
-        text = self._get(table, path, key, _LINE)
+        text = self.get(table, path, key, _LINE)
         if text is None:
             return None
         try:
             return read_line(text, meter, allowed, optional)
         except GridError as error:
-            self._wrong((*path, key), str(error), error.at)
+            self.wrong((*path, key), str(error), error.at)
             return None
 
     def _bar(self, table: Table, path: Path, default: Meter) -> Bar:
         before = len(self.problems)
-        self._known(table, path, ("meter", "sticking", *BY_NAME))
+        self.known(table, path, ("meter", "sticking", *BY_NAME))
         meter = self._meter(table, path, default) or default
         strokes: list[Stroke] = []
         parts = [1] * len(meter.beats)
@@ -248,7 +185,7 @@ class _Reader:
             for beat in {meter.beat_of(step.position) for step in steps}:
                 parts[beat] = lcm(parts[beat], sizes[beat])
                 if parts[beat] > MOST_STEPS:
-                    self._wrong(
+                    self.wrong(
                         (*path, voice),
                         f"beat {beat + 1} of this line does not go with the lines above: together "
                         f"they cut it into more than {MOST_STEPS} parts",
@@ -266,7 +203,7 @@ class _Reader:
             if step.position in hands:
                 hands[step.position] = Hand(step.symbol)
             else:
-                self._wrong((*path, "sticking"), "no hand plays here: write -", step.at)
+                self.wrong((*path, "sticking"), "no hand plays here: write -", step.at)
         found = []
         for stroke in strokes:
             hand = hands.get(stroke.at) if _by_hand(stroke) else None
@@ -278,13 +215,13 @@ class _Reader:
     def _variation(self, name: str, table: Any, bars: Sequence[Bar]) -> Variation:
         path: Path = ("variation", name)
         if not isinstance(table, dict):
-            self._wrong_key(path, f"write [variation.{name}] and its lines below")
+            self.wrong_key(path, f"write [variation.{name}] and its lines below")
             return Variation(name)
         before = len(self.problems)
-        self._known(table, path, ("about", "bars", *BY_NAME))
-        about = self._get(table, path, "about", _TEXT, "")
+        self.known(table, path, ("about", "bars", *BY_NAME))
+        about = self.get(table, path, "about", TEXT, "")
         default = list(range(1, len(bars) + 1))
-        chosen = self._get(table, path, "bars", _bar_numbers(len(bars)), default)
+        chosen = self.get(table, path, "bars", _bar_numbers(len(bars)), default)
         changes = []
         for index in chosen:
             bar = bars[index - 1]
@@ -299,7 +236,7 @@ class _Reader:
                     elif (step.position, voice) in there:
                         taken.append((step.position, voice))
                     elif self._bars_are_whole:
-                        self._wrong(
+                        self.wrong(
                             (*path, voice),
                             f"bar {index} has no {voice} stroke here to take away",
                             step.at,
@@ -308,23 +245,23 @@ class _Reader:
             changes.append(Change(index - 1, tuple(added), tuple(sorted(taken))))
         known = self._bars_are_whole and len(self.problems) == before
         if changes and known and not any(change.added or change.taken for change in changes):
-            self._wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
+            self.wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
         return Variation(name, about, tuple(changes))
 
     def _chunk(self, table: Table, path: Path, bars: Sequence[Bar]) -> Chunk | None:
-        self._known(table, path, ("name", "bar", "from", "to"))
-        name = self._get(table, path, "name", _TEXT)
-        number = self._get(table, path, "bar", _between(1, max(len(bars), 1)), 1)
+        self.known(table, path, ("name", "bar", "from", "to"))
+        name = self.get(table, path, "name", TEXT)
+        number = self.get(table, path, "bar", between(1, max(len(bars), 1)), 1)
         if not bars:
             return None
         meter = bars[number - 1].meter
         beats = len(meter.beats)
-        first = self._get(table, path, "from", _between(1, beats))
-        last = self._get(table, path, "to", _between(1, beats))
+        first = self.get(table, path, "from", between(1, beats))
+        last = self.get(table, path, "to", between(1, beats))
         if name is None or first is None or last is None:
             return None
         if last < first:
-            self._wrong((*path, "to"), f'"to" must be {first} or more: a chunk runs forward')
+            self.wrong((*path, "to"), f'"to" must be {first} or more: a chunk runs forward')
             return None
         ends = [*meter.beat_starts[1:], meter.length]
         return Chunk(name, number - 1, meter.beat_starts[first - 1], ends[last - 1])
@@ -332,44 +269,29 @@ class _Reader:
     def _practice(self, tables: Table) -> Practice | None:
         table, path = tables["practice"], ("practice",)
         if not isinstance(table, dict):
-            self._wrong_key(path, "write [practice] and its lines below")
+            self.wrong_key(path, "write [practice] and its lines below")
             return None
-        self._known(table, path, ("start", "goal", "clean", "tolerance"))
-        start = self._get(table, path, "start", _TEMPO)
-        goal = self._get(table, path, "goal", _TEMPO)
-        clean = self._get(table, path, "clean", _between(1, 99), 4)
+        self.known(table, path, ("start", "goal", "clean", "tolerance"))
+        start = self.get(table, path, "start", TEMPO)
+        goal = self.get(table, path, "goal", TEMPO)
+        clean = self.get(table, path, "clean", between(1, 99), 4)
         if start is None or goal is None:
             return None
         if goal < start:
-            self._wrong((*path, "goal"), f'"goal" must be {start} or more: practice climbs')
+            self.wrong((*path, "goal"), f'"goal" must be {start} or more: practice climbs')
         tolerance = table.get("tolerance")
         if tolerance is not None:
-            tolerance = self._get(table, path, "tolerance", _TOLERANCE, Decimal(0))
+            tolerance = self.get(table, path, "tolerance", _TOLERANCE, Decimal(0))
         asked = None if tolerance is None else float(tolerance)
         return Practice(float(start), float(goal), clean, asked)
 
 
-@dataclass(frozen=True, slots=True)
-class _Kind:
-    """A kind of value: its types, what it must be in words, an example, and which values fit."""
-
-    types: tuple[type, ...]
-    about: str
-    example: str
-    fits: Callable[[Any], bool] = lambda _: True
-
-
-def _between(low: int, high: int) -> _Kind:
-    about = f"a whole number from {low} to {high}" if low < high else str(low)
-    return _Kind((int,), about, f"{{key}} = {low}", lambda value: low <= value <= high)
-
-
-def _bar_numbers(bars: int) -> _Kind:
-    return _Kind(
-        (list,),
-        f"a list of bars from 1 to {bars}, as in [1]",
-        "{key} = [1]",
-        lambda value: (
+def _bar_numbers(bars: int) -> Kind:
+    return Kind(
+        types=(list,),
+        about=f"a list of bars from 1 to {bars}, as in [1]",
+        example="{key} = [1]",
+        fits=lambda value: (
             len(value) > 0
             and all(type(bar) is int and 1 <= bar <= bars for bar in value)
             and sorted(set(value)) == value
@@ -377,27 +299,15 @@ def _bar_numbers(bars: int) -> _Kind:
     )
 
 
-_TEXT = _Kind((str,), "words in quotes", '{key} = "..."', lambda value: bool(value.strip()))
-_METER = _Kind((str,), "a meter in quotes", '{key} = "4/4"')
-_LINE = _Kind((str,), "a line of symbols in quotes", '{key} = "x--- x--- x--- x---"')
-_TEMPO = _Kind(
-    (int, Decimal),
-    f"a number from {SLOWEST_BPM} to {FASTEST_BPM}",
-    "{key} = 84",
-    lambda value: SLOWEST_BPM <= value <= FASTEST_BPM,
+_METER = Kind(types=(str,), about="a meter in quotes", example='{key} = "4/4"')
+_LINE = Kind(
+    types=(str,), about="a line of symbols in quotes", example='{key} = "x--- x--- x--- x---"'
 )
-_TOLERANCE = _Kind(
-    (int, Decimal),
-    "milliseconds from 5 to 100",
-    "{key} = 25",
-    lambda value: 5 <= value <= 100,
+TEMPO = number(
+    SLOWEST_BPM, FASTEST_BPM, f"a number from {SLOWEST_BPM} to {FASTEST_BPM}", "{key} = 84"
 )
-_SWING = _Kind(
-    (int, Decimal),
-    "a percentage from 50 (straight) to 80",
-    "{key} = 50",
-    lambda value: 50 <= value <= 80,
-)
+_TOLERANCE = number(5, 100, "milliseconds from 5 to 100", "{key} = 25")
+_SWING = number(50, 80, "a percentage from 50 (straight) to 80", "{key} = 50")
 
 
 def _stroke(step: Step, voice: str) -> Stroke:
