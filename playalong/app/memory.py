@@ -14,7 +14,7 @@ from typing import Any
 
 from playalong.app.grade.take_grading import Graded
 from playalong.records.store import knowledge, players, runs
-from playalong.records.store.database import Database, StoreError, Trouble, set_aside
+from playalong.records.store.database import Database, StoreError
 from playalong.records.store.players import PlayerRow
 from playalong.records.store.run_log import RunLog
 from playalong.records.store.runs import BrokenOff, Result
@@ -26,6 +26,8 @@ STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
 
 #: What a player is called whom nobody has named.
 NOBODY = "player"
+
+_MEANWHILE = "Takes are kept as files meanwhile."
 
 
 @dataclass
@@ -42,32 +44,15 @@ class Memory:
         return self.folder / (SIMULATED_STORE if self.simulated else STORE)
 
     def open(self) -> Database | None:
-        """The store, None where it cannot be used."""
+        """The store, None where it cannot be used; one that is damaged is set aside."""
         try:
-            return self._opened()
+            database, aside = Database.open_or_renew(self.path)
         except StoreError as error:
-            self.tell(error)
+            self._say(str(error))
             return None
-
-    def _opened(self) -> Database:
-        try:
-            database = Database.open(self.path)
-            # What is damaged elsewhere than at its head shows when it is read.
-            database.rows("SELECT count(*) FROM run WHERE state = ?", (runs.GOING,))
-        except StoreError as error:
-            if error.trouble is not Trouble.DAMAGED:
-                raise
-            aside = set_aside(self.path)
-            self.tell(error)
-            self._say(f"It was set aside, and a new one begun: {aside}")
-            return Database.open(self.path)
+        if aside is not None:
+            self._say(f"The store {self.path} is damaged. It was set aside as {aside}.")
         return database
-
-    def tell(self, error: StoreError) -> None:
-        """Say what is wrong with the store, and what becomes of the runs."""
-        self._say(str(error))
-        if error.trouble is not Trouble.DAMAGED:
-            self._say("Takes are kept as files meanwhile.")
 
     def _say(self, words: str) -> None:
         if words not in self.told:
@@ -96,6 +81,7 @@ class Memory:
         database = self.open()
         try:
             if database is None:
+                self._say(_MEANWHILE)
                 return None
             if run is None:
                 run = _begin(
@@ -103,7 +89,8 @@ class Memory:
                 )
             runs.keep(database, run, result_of(recording, graded, file))
         except StoreError as error:
-            self.tell(error)
+            self._say(str(error))
+            self._say(_MEANWHILE)
             return None
         finally:
             if database is not None:
@@ -118,7 +105,7 @@ class Memory:
         try:
             found = runs.broken_off(database, time.time())
         except StoreError as error:
-            self.tell(error)
+            self._say(str(error))
             return []
         finally:
             database.close()

@@ -3,9 +3,9 @@
 from datetime import datetime
 from traceback import format_exception
 
-from playalong.app.user_folders import UserFolders
 from playalong.support.errors import UserError
 from playalong.support.files import write_new_file
+from playalong.support.folders import user_data
 
 
 def described(error: Exception) -> str:
@@ -16,7 +16,7 @@ def described(error: Exception) -> str:
 def keep_mistake(error: Exception) -> str:
     """Keep the traceback in the user's data folder; a sentence on where, "" where it cannot be."""
     details = "".join(format_exception(error))
-    folder = UserFolders.of_user().data / "mistakes"
+    folder = user_data() / "mistakes"
     try:
         path = write_new_file(folder, f"{datetime.now():%Y-%m-%d-%H%M%S}.txt", details)
     except UserError:

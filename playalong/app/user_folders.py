@@ -1,92 +1,292 @@
-"""Where a user's things are: settings and profiles in the config folder, takes in the data folder.
+"""What is kept for a user: players with their level, hand, settings and profiles, in the store.
 
-Trouble in reading or keeping them never stops a run: it is told, and the run goes on.
+The store lies in the data folder; what earlier versions kept in files is taken in at the first
+start. Trouble in reading or keeping never stops a run: it is told, and the run goes on.
 """
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
-import platformdirs
-
+from playalong.app import moving_in
+from playalong.app.memory import NOBODY, Memory
 from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.profile.profile import Profile
 from playalong.records import profiles, settings
 from playalong.records.settings import Settings
+from playalong.records.store import knowledge, players
+from playalong.records.store.database import Database, StoreError
+from playalong.records.store.players import PlayerRow
+from playalong.records.tables import TomlError
 from playalong.support.errors import UserError
+from playalong.support.files import write_new_file
+from playalong.support.folders import user_config, user_data
+from playalong.support.text import quoted
 
-#: What a player is called who has not said otherwise.
-SOMEBODY = "player"
+T = TypeVar("T")
 
 
 @dataclass
 class UserFolders:
-    """The folders of one user; ``notices`` say what went wrong with what is kept in them."""
+    """What is kept for one user; ``notices`` say what went wrong with it.
+
+    ``config`` is where earlier versions kept settings and profiles, ``data`` where the store and
+    the takes are. Simulated players have a store of their own.
+    """
 
     config: Path
     data: Path
     notices: list[str] = field(default_factory=list)
+    simulated: bool = False
 
     @classmethod
     def of_user(cls) -> "UserFolders":
         """The user's own folders on this system."""
-        return cls(
-            platformdirs.user_config_path("playalong"), platformdirs.user_data_path("playalong")
-        )
+        return cls(user_config(), user_data())
+
+    @property
+    def memory(self) -> Memory:
+        """The store, for runs."""
+        return Memory(self.data, self.simulated)
+
+    # Players.
+
+    def players(self) -> list[PlayerRow]:
+        """Everybody, by name."""
+        return self._read(players.players, [])
+
+    def player(self, name: str | None = None) -> PlayerRow | None:
+        """The player ``name``, by default the last one; None where there is nobody."""
+        if name is None:
+            return self._read(players.last, None)
+        return self._read(lambda database: players.find(database, name), None)
+
+    def add_player(self, name: str) -> PlayerRow:
+        """Somebody new; UserError where the name is none or taken, or the store cannot be used."""
+        return self._must_write(lambda database: players.add(database, name, _now()))
+
+    def rename_player(self, name: str, to: str) -> None:
+        """Call somebody otherwise, in the profiles too; UserError as ``add_player``."""
+
+        def rename(database: Database) -> None:
+            player = players.find(database, name)
+            if player is None:
+                raise UserError(f"There is no player {quoted(name)}.")
+            players.rename(database, player, to)
+            for kit in knowledge.kits(database, player.id):
+                text = knowledge.profile_text(database, player.id, kit)
+                found = profiles.renamed(text or "", to)
+                if found is not None:
+                    knowledge.keep_profile(database, player.id, kit, found, _now())
+
+        self._must_write(rename)
+
+    def choose_player(self, name: str) -> None:
+        """From now on this is who plays; somebody new where nobody has that name."""
+        self.remember(player=name)
+
+    # Settings of this computer and of each player.
 
     def settings(self) -> Settings:
-        """What is remembered."""
-        found, notice = settings.read(self.config)
-        self._notice(notice)
-        return found
+        """What is remembered of this computer, with the name of the last player."""
+
+        def read(database: Database) -> Settings:
+            last = players.last(database)
+            return settings.from_plain(players.settings(database), last.name if last else "")
+
+        return self._read(read, Settings())
 
     def remember(self, **changes: Any) -> None:
         """Remember these of the settings' fields; nothing is written where nothing is new."""
         found = self.settings()
-        changed = replace(found, **changes)
-        if changed == found:
+        changes = {name: value for name, value in changes.items() if getattr(found, name) != value}
+        if not changes:
             return
-        try:
-            self._notice(settings.write(self.config, changed))
-        except UserError as error:
-            self._notice(str(error))
+
+        def write(database: Database) -> None:
+            name = changes.pop("player", None)
+            if name:
+                players.choose(database, players.player_of(database, name, _now()).id)
+            players.remember(database, changes)
+
+        self._write(write)
+
+    def settings_of(self, player: str | None) -> Mapping[str, Any]:
+        """What a page has remembered for ``player``, for this computer where that is None.
+
+        Plain objects as JSON has them, by the names under which ``remember_for`` took them.
+        """
+
+        def read(database: Database) -> Mapping[str, Any]:
+            found = players.find(database, player) if player is not None else None
+            if player is not None and found is None:
+                return {}
+            return players.settings(database, found.id if found else players.EVERYBODY)
+
+        return self._read(read, {})
+
+    def remember_for(self, player: str | None, **values: Any) -> None:
+        """Remember ``values`` for ``player``, or for this computer (None); a value None forgets."""
+
+        def write(database: Database) -> None:
+            number = players.EVERYBODY
+            if player is not None:
+                number = players.player_of(database, player, _now()).id
+            players.remember(database, values, number)
+
+        self._write(write)
 
     def level(self, player: str | None = None) -> Level:
         """How strict ``player`` is judged, by default the last one."""
-        found = self.settings()
-        return found.levels.get(player or found.player or SOMEBODY, DEFAULT_LEVEL)
+        found = self.player(player)
+        return Level(found.level) if found and found.level in {*Level} else DEFAULT_LEVEL
 
     def remember_level(self, player: str, level: Level) -> None:
         """Judge ``player`` so from now on."""
-        self.remember(levels={**self.settings().levels, player: level})
+        if self.level(player) != level:
+            self._change(player, level=level.value)
 
     def is_left_handed(self, player: str | None = None) -> bool:
         """Whether ``player``, by default the last one, leads with the left hand."""
-        found = self.settings()
-        return (player or found.player or SOMEBODY) in found.left_handed
+        found = self.player(player)
+        return found is not None and found.left_handed
 
     def remember_hand(self, player: str, left_handed: bool) -> None:
         """Which hand ``player`` leads with from now on."""
-        others = [one for one in self.settings().left_handed if one != player]
-        self.remember(left_handed=(*others, player) if left_handed else tuple(others))
+        if self.is_left_handed(player) != left_handed:
+            self._change(player, left_handed=left_handed)
+
+    def _change(self, player: str, **changes: Any) -> None:
+        def write(database: Database) -> None:
+            players.change(database, players.player_of(database, player, _now()).id, **changes)
+
+        self._write(write)
+
+    # Profiles.
 
     def profile(self, kit: str, who: str | None) -> Profile:
         """The profile of ``kit`` as ``who`` plays it, by default the last player."""
-        player = who or self.settings().player or SOMEBODY
-        found, notice = profiles.read(self.config, kit, player)
-        self._notice(notice)
-        return found if found.port else replace(found, port=kit)
+        player = who or self.settings().player or NOBODY
+        text, fresh = self.profile_text(kit, player), Profile(kit, player)
+        if text is not None:
+            try:
+                fresh = replace(profiles.from_text(text, _place(fresh)), kit=kit, player=player)
+            except TomlError as mistakes:
+                self._notice(str(mistakes))
+        return fresh if fresh.port else replace(fresh, port=kit)
 
-    def keep(self, profile: Profile) -> bool:
-        """Keep a profile; whether it is kept."""
+    def profile_text(self, kit: str, player: str) -> str | None:
+        """The text of a profile, with what a person wrote into it; None where there is none."""
+
+        def read(database: Database) -> str | None:
+            found = players.find(database, player)
+            return None if found is None else knowledge.profile_text(database, found.id, kit)
+
+        return self._read(read, None)
+
+    def kits(self, player: str) -> list[str]:
+        """The kits of which ``player`` has a profile, the latest first."""
+
+        def read(database: Database) -> list[str]:
+            found = players.find(database, player)
+            return knowledge.kits(database, found.id) if found else []
+
+        return self._read(read, [])
+
+    def keep(self, profile: Profile, text: str | None = None) -> bool:
+        """Keep a profile; whether it is kept. ``text`` is the file it came from, if it did.
+
+        What a person wrote into the text before stays; a text that cannot take what is new is
+        first put into a file.
+        """
+
+        def write(database: Database) -> None:
+            player = players.player_of(database, profile.player, _now())
+            kept = text
+            if kept is None:
+                before = knowledge.profile_text(database, player.id, profile.kit)
+                kept = profiles.as_text(profile, before)
+                if kept is None and before is not None:
+                    self._set_aside(profile, before)
+                    kept = profiles.as_text(profile)
+            knowledge.keep_profile(database, player.id, profile.kit, kept or "", _now())
+
+        return self._write(write)
+
+    def _set_aside(self, profile: Profile, text: str) -> None:
+        aside = write_new_file(self.data / "set-aside", profiles.file_name(profile), text)
+        self._notice(
+            f"{_place(profile)} is written so that it cannot take what is new: it was set aside as "
+            f"{aside}."
+        )
+
+    # The store.
+
+    def _opened(self) -> Database | None:
+        """The store, made where there is none; None where it cannot be used."""
+        memory = self.memory
+        database = memory.open()
+        for words in memory.told:
+            self._notice(words)
+        if database is not None and not self.simulated:
+            for words in moving_in.move_in(database, self.config, self.data):
+                self._notice(words)
+        return database
+
+    def _read(self, ask: Callable[[Database], T], nothing: T) -> T:
+        """What the store says; ``nothing`` where there is none, or it cannot be read."""
+        is_there = self.memory.path.exists()
+        if not is_there and (self.simulated or not moving_in.is_due(self.config, self.data)):
+            return nothing
+        database = self._opened()
+        if database is None:
+            return nothing
         try:
-            _, notice = profiles.write(self.config, profile)
+            return ask(database)
+        except StoreError as error:
+            self._notice(str(error))
+            return nothing
+        finally:
+            database.close()
+
+    def _write(self, change: Callable[[Database], None]) -> bool:
+        """Change something in the store; whether that is done. What is wrong is told."""
+        database = self._opened()
+        if database is None:
+            return False
+        try:
+            with database.writing():
+                change(database)
         except UserError as error:
             self._notice(str(error))
             return False
-        self._notice(notice)
+        finally:
+            database.close()
         return True
+
+    def _must_write(self, change: Callable[[Database], T]) -> T:
+        """Change something in the store; UserError where it cannot be."""
+        before = len(self.notices)
+        database = self._opened()
+        if database is None:
+            raise UserError.of(self.notices[before:] or self.notices)
+        try:
+            with database.writing():
+                return change(database)
+        finally:
+            database.close()
 
     def _notice(self, words: str) -> None:
         if words and words not in self.notices:
             self.notices.append(words)
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
+def _place(profile: Profile) -> str:
+    """What a profile is called where something is wrong with it."""
+    return f"The profile of {quoted(profile.kit)} and {quoted(profile.player)}"

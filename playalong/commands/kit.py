@@ -1,5 +1,6 @@
 """playalong kit: a kit learned, looked at, or listened to."""
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
@@ -17,6 +18,7 @@ from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
     from playalong.app.user_folders import UserFolders
+    from playalong.profile.profile import Profile
 
 ABOUT = "learn a kit: its pads, their loudness, double triggers, latency"
 EXAMPLES = (
@@ -83,6 +85,7 @@ def _learn_simulated(given: Options, home: "UserFolders") -> None:
         refuse(given, SOUND, "says nothing with --fast")
     profile = set_up(player_of(given), look_of(given), None, home, given.page)
     print_lines(*shown(profile, home.notices))
+    _copy(given, replace(home, simulated=True), profile)
 
 
 def _learn(given: Options, home: "UserFolders") -> None:
@@ -105,3 +108,16 @@ def _learn(given: Options, home: "UserFolders") -> None:
         elif needs_window:
             profile = set_up(port, look_of(given), profile, home, given.page)
         print_lines(*shown(profile, home.notices))
+        _copy(given, home, profile)
+
+
+def _copy(given: Options, home: "UserFolders", profile: "Profile") -> None:
+    """A copy of the profile as a file in the folder that was asked for."""
+    from playalong.records.profiles import file_name
+    from playalong.support.files import write_file
+
+    text = home.profile_text(profile.kit, profile.player)
+    if given.out is not None and text is not None:
+        path = given.out / file_name(profile)
+        write_file(path, text)
+        print_lines(f"The profile is in {path}")

@@ -45,7 +45,7 @@ EXAMPLES = (
     ),
 )
 
-_PLAYING = "--port --who --player --seed --fast --click --eighths --gap --sound-pads"
+_PLAYING = "--port --seed --fast --click --eighths --gap --sound-pads"
 
 
 class Options(
@@ -95,11 +95,14 @@ def run(given: Options) -> None:
 
 
 def _print_plan(given: Options) -> None:
+    from playalong.app.memory import NOBODY
     from playalong.app.play.entry import plan_lines
 
-    home = user_folders()
-    rules = rules_of(given, home.level())
-    print_lines(*plan_lines(pattern_of(given), rules, given.out or home.data))
+    home, simulated = user_folders(), given.player is not None
+    who = given.player or given.who or home.settings().player or NOBODY
+    rules = rules_of(given, None if simulated else home.level(who))
+    folder = given.out or home.data
+    print_lines(*plan_lines(pattern_of(given), rules, folder, who, simulated))
 
 
 def _practise(given: Options) -> "LessonSummary":

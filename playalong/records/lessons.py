@@ -1,41 +1,76 @@
-"""Lessons: how far practice of each pattern has come, one JSON file for each."""
+"""Lessons: how far each player has come with each pattern, a text in the store."""
 
-import json
-from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
-from typing import Any
 
+from playalong.pattern.fingerprint import pattern_id
+from playalong.pattern.model import Pattern
+from playalong.pattern.writer import write as written
+from playalong.records.store import knowledge, players
+from playalong.records.store.database import Database, StoreError
 from playalong.support.errors import UserError
-from playalong.support.files import FileError, set_aside, write_file
 
 
 class LessonError(UserError):
     """A lesson that cannot be kept."""
 
 
-def read(folder: Path, pattern: str) -> tuple[Any, str]:
-    """What was kept of the lesson on ``pattern``, None for nothing, and a word on trouble.
+def read(store: Path, player: str, pattern: Pattern) -> tuple[str | None, str]:
+    """What was kept of the lesson of ``player`` on ``pattern``, and a word on trouble.
 
-    A file that cannot be read is set aside under another name, never overwritten.
+    ``store`` is the file of the store. None where nothing was kept, or nothing can be read.
     """
-    path = folder / f"{pattern}.json"
-    try:
-        return json.loads(path.read_text(encoding="utf-8")), ""
-    except FileNotFoundError:
+    if not store.exists():
         return None, ""
-    except (OSError, ValueError, RecursionError):
-        try:
-            aside = set_aside(path)
-        except OSError:
-            return None, f"What was kept in {path} cannot be read; the lesson starts anew."
-        return None, f"What was kept cannot be read and was set aside: {aside}"
-
-
-def write(folder: Path, pattern: str, plain: Mapping[str, Any]) -> Path:
-    """Keep the lesson; LessonError when the folder cannot be written."""
-    path = folder / f"{pattern}.json"
     try:
-        write_file(path, json.dumps(plain, indent=1))
-    except FileError as error:
-        raise LessonError(f"The lesson cannot be kept in {folder} ({error.reason}).") from None
-    return path
+        database = Database.open(store)
+        try:
+            found = players.find(database, player)
+            if found is None:
+                return None, ""
+            return knowledge.lesson(database, found.id, pattern_id(pattern)), ""
+        finally:
+            database.close()
+    except StoreError as error:
+        return None, str(error)
+
+
+def write(store: Path, player: str, pattern: Pattern, progress: str) -> None:
+    """Keep the lesson of ``player`` on ``pattern``; LessonError where the store cannot be used."""
+    now = datetime.now().astimezone()
+    try:
+        database = Database.open(store)
+        try:
+            with database.writing():
+                knowledge.keep_pattern(
+                    database,
+                    fingerprint=pattern_id(pattern),
+                    name=pattern.name,
+                    title=pattern.title,
+                    text=_text(pattern),
+                )
+                knowledge.keep_lesson(
+                    database,
+                    players.player_of(database, player, now).id,
+                    pattern_id(pattern),
+                    name=pattern.name,
+                    progress=progress,
+                    now=now,
+                )
+        finally:
+            database.close()
+    except StoreError as error:
+        raise LessonError(f"The lesson cannot be kept: {error}") from None
+
+
+def earlier_files(folder: Path) -> list[Path]:
+    """The lessons that earlier versions kept in the user's data ``folder``, named by patterns."""
+    return sorted((folder / "lessons").glob("*.json"))
+
+
+def _text(pattern: Pattern) -> str:
+    """The pattern's file; none where it came from no file and cannot be written as one."""
+    try:
+        return written(pattern)
+    except ValueError:
+        return ""

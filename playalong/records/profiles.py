@@ -1,16 +1,13 @@
-"""Profiles: what is known of each kit and player, one TOML file for each, for a person to read.
-
-They lie in ``profiles`` below the folder that is given, the user's own for settings.
+"""Profiles as TOML texts, for a person to read and to edit: what is known of a kit and its player.
 
 A table that is not there, or a line of it, means what is usual. Every mistake is told with its
-line; a file with mistakes is set aside, never overwritten.
+line.
 """
 
 import re
 import tomllib
 from contextlib import suppress
-from dataclasses import asdict
-from itertools import count
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 from unicodedata import normalize
@@ -29,7 +26,7 @@ from playalong.profile.latency import (
 )
 from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
-from playalong.records import hand_edited
+from playalong.records.hand_edited import renewed
 from playalong.records.tables import TEXT, Kind, Tables, TomlError, number, one_of, whole
 from playalong.support.text import quoted
 
@@ -100,42 +97,70 @@ _PADS = Kind(
 )
 
 
-def read(folder: Path, kit: str, player: str) -> tuple[Profile, str]:
-    """The profile of ``kit`` and ``player``, a fresh one where there is none, and a word on
-    trouble.
-
-    A file with mistakes is set aside under another name.
-    """
-    path = _find(folder, kit, player) or _place(folder) / f"{_stem(kit, player)}.toml"
-    found, told = hand_edited.read_or_set_aside(path, read_file)
-    if found is None or (found.kit, found.player) != (kit, player):  # another's of like a name
-        return Profile(kit, player), told
-    return found, told
-
-
-def write(folder: Path, profile: Profile) -> tuple[Path, str]:
-    """Keep ``profile``; returns its file, and a word on trouble; TomlError if it cannot be kept.
-
-    What a person added to the file stays; one with mistakes is set aside under another name.
-    """
-    path = _find(folder, profile.kit, profile.player)
-    if path is None:
-        stem = _stem(profile.kit, profile.player)
-        paths = (_place(folder) / f"{stem}{'' if at == 1 else f'-{at}'}.toml" for at in count(1))
-        path = next(path for path in paths if not path.exists())
-    return path, hand_edited.write(path, _as_plain(profile), _TEMPLATE, read_file)
-
-
-def list_profiles(folder: Path) -> list[tuple[str, str]]:
-    """Kit and player of every profile in ``folder``, sorted."""
-    return sorted(names for path in _files(folder) if (names := _names(path)) is not None)
+def from_text(text: str, name: str) -> Profile:
+    """The profile that ``text`` says; TomlError tells every mistake in ``name``, by its line."""
+    return _read(Tables(name, text))
 
 
 def read_file(path: Path) -> Profile:
     """The profile in the file at ``path``; TomlError tells every mistake, OSError that it cannot
     be read.
     """
-    tables = Tables(path)
+    return _read(Tables(path))
+
+
+def as_text(profile: Profile, text: str | None = None) -> str | None:
+    """``profile`` as a text; ``text``, the one before, keeps what a person wrote into it.
+
+    None where ``text`` has mistakes, or cannot take what is new; TomlError where the profile can
+    stand in no text.
+    """
+    plain = _as_plain(profile)
+    if text is not None:
+        try:
+            from_text(text, "")
+        except TomlError:
+            return None
+        return renewed(text, plain, _TEMPLATE)
+    fresh = renewed(None, plain, _TEMPLATE)
+    if fresh is None:
+        raise TomlError(f"The profile of {quoted(profile.kit)} cannot be kept: it is no TOML.")
+    return fresh
+
+
+def renamed(text: str, player: str) -> str | None:
+    """The text of a profile once its player is called ``player``; None where it has mistakes."""
+    try:
+        profile = from_text(text, "")
+    except TomlError:
+        return None
+    return as_text(replace(profile, player=player), text)
+
+
+def file_name(profile: Profile) -> str:
+    """A name for the file of a profile, safe on every system, that a person recognises."""
+    return f"{_safe(profile.kit) or 'kit'}--{_safe(profile.player) or 'player'}.toml"
+
+
+def earlier_files(folder: Path) -> list[Path]:
+    """The profiles that earlier versions kept in the user's config ``folder``."""
+    return sorted((folder / "profiles").glob("*.toml*"))
+
+
+def names_in(path: Path) -> tuple[str, str] | None:
+    """The kit and the player of the file at ``path``, however broken; None where it names none."""
+    try:
+        table = Tables(path).table()
+    except OSError:
+        return None
+    except TomlError:
+        table = _top_of_broken(path)
+    kit, player = table.get("kit"), table.get("player")
+    both = isinstance(kit, str) and isinstance(player, str)
+    return (str(kit), str(player)) if both else None
+
+
+def _read(tables: Tables) -> Profile:
     tables.known((), _TOP)
     for name in ("kit", "player"):
         if name not in tables.table():
@@ -272,27 +297,9 @@ def _short(value: float) -> float | int:
     return int(value) if value == int(value) else value
 
 
-def _stem(kit: str, player: str) -> str:
-    """A file name, safe on every system, that a person recognises."""
-    return f"{_safe(kit) or 'kit'}--{_safe(player) or 'player'}"
-
-
 def _safe(name: str) -> str:
     plain = normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain)[:40].strip("-")
-
-
-def _place(folder: Path) -> Path:
-    return folder / "profiles"
-
-
-def _files(folder: Path) -> list[Path]:
-    return sorted(_place(folder).glob("*.toml"))
-
-
-def _find(folder: Path, kit: str, player: str) -> Path | None:
-    """The file whose words, not its name, say that it is that of ``kit`` and ``player``."""
-    return next((path for path in _files(folder) if _names(path) == (kit, player)), None)
 
 
 def _top_of_broken(path: Path) -> dict[str, Any]:
@@ -304,15 +311,3 @@ def _top_of_broken(path: Path) -> dict[str, Any]:
         with suppress(ValueError, RecursionError):
             found |= tomllib.loads(line)
     return found
-
-
-def _names(path: Path) -> tuple[str, str] | None:
-    try:
-        table = Tables(path).table()
-    except OSError:
-        return None
-    except TomlError:
-        table = _top_of_broken(path)
-    kit, player = table.get("kit"), table.get("player")
-    both = isinstance(kit, str) and isinstance(player, str)
-    return (str(kit), str(player)) if both else None

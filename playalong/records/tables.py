@@ -1,4 +1,4 @@
-"""The tables of a TOML file that a person may edit, read with every mistake told by its line.
+"""The tables of a TOML text that a person may edit, read with every mistake told by its line.
 
 tables = Tables(path)
 level_db = tables.get(("level_db",), number(-100.0, 0.0, "a level in dB"), None)
@@ -57,12 +57,16 @@ TEXT = Kind('words in quotes, as in "words"', lambda value: isinstance(value, st
 class Tables:
     """The tables of one file, and what is wrong with them."""
 
-    def __init__(self, path: Path) -> None:
-        """Read the file at ``path``; TomlError where it is no TOML, OSError where it cannot be."""
-        self._path = path
+    def __init__(self, name: Path | str, text: str | None = None) -> None:
+        """Read ``text``, or where there is none the file ``name``, by which mistakes are told.
+
+        TomlError where it is no TOML, OSError where a file cannot be read.
+        """
+        self._name = name
         self._mistakes: list[tuple[int, str]] = []
         try:
-            text = path.read_text(encoding="utf-8")
+            if text is None:
+                text = Path(name).read_text(encoding="utf-8")
         except UnicodeDecodeError as error:
             line = error.object[: error.start].count(b"\n") + 1
             raise self._error([(line, "this is no UTF-8 text; save the file as UTF-8.")]) from None
@@ -117,7 +121,7 @@ class Tables:
             raise self._error(sorted(self._mistakes))
 
     def _error(self, mistakes: list[tuple[int, str]]) -> TomlError:
-        return TomlError(*(f"{self._path}, line {line}: {message}" for line, message in mistakes))
+        return TomlError(*(f"{self._name}, line {line}: {message}" for line, message in mistakes))
 
 
 def _or(names: Sequence[str]) -> str:

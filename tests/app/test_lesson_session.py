@@ -9,6 +9,7 @@ import pytest
 
 from playalong.app.lesson import lesson_session
 from playalong.app.lesson.lesson_session import LessonSession, overview_of
+from playalong.app.memory import NOBODY, Memory
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.run import HeldPage, Run
@@ -73,12 +74,18 @@ def practice(
     return LessonSession(pattern, Rules(), context, connect, where / "lessons", where / "takes")
 
 
+def store(where: Path) -> Path:
+    """The store in which ``practice`` keeps lessons."""
+    return Memory(where / "lessons").path
+
+
 def test_a_steady_player_learns_every_step(context, tmp_path):
     told = practice(context, tmp_path).go()
     assert told.learned == told.steps > 8
     assert told.next == ""
     assert told.trouble == ()
-    kept = json.loads((tmp_path / "lessons" / "small.json").read_text())
+    text, _ = lessons.read(store(tmp_path), NOBODY, PATTERN)
+    kept = json.loads(text)
     assert all(step["state"] == "learned" for step in kept["steps"].values())
     assert len(list(tmp_path.rglob("*.mid"))) == told.repetitions
 
@@ -87,9 +94,10 @@ def test_it_goes_on_where_it_stopped(context, tmp_path):
     context.window.plan = [(40.0, Key.ESCAPE)]
     first = practice(context, tmp_path).go()
     assert 0 < first.learned < first.steps
-    assert [line.done for line in overview_of(PATTERN, Rules(), tmp_path / "lessons")].count(
-        True
-    ) == first.learned
+    overview = overview_of(PATTERN, Rules(), store(tmp_path), NOBODY)
+    assert [line.done for line in overview].count(True) == first.learned
+    nobodys = overview_of(PATTERN, Rules(), store(tmp_path), "Ines")
+    assert [line.done for line in nobodys].count(True) == 0, "each player has their own"
     second = practice(context, tmp_path).go()
     assert second.learned == second.steps
 
@@ -186,16 +194,23 @@ def test_it_clicks_where_it_is_asked_to(context, tmp_path):
     assert kinds.isdisjoint({Kind.ONE, Kind.BEAT})
 
 
-def test_what_cannot_be_read_is_set_aside(tmp_path):
-    where = tmp_path / "lessons"
-    where.mkdir()
-    (where / "small.json").write_text("{ half a fi")
-    plain, word = lessons.read(where, "small")
-    assert plain is None
-    assert "set aside" in word
-    assert (where / "small.json.broken").read_text() == "{ half a fi"
-    lessons.write(where, "small", {"pattern": "small"})
-    assert lessons.read(where, "small") == ({"pattern": "small"}, "")
+def test_a_lesson_belongs_to_its_player_and_to_what_the_pattern_asks(tmp_path):
+    path = store(tmp_path)
+    assert lessons.read(path, "Ines", PATTERN) == (None, "")
+    lessons.write(path, "Ines", PATTERN, "so far")
+    moved = read_pattern(TEXT.replace('title = "Small"', 'title = "Moved"'), "elsewhere")
+    changed = read_pattern(TEXT.replace("x- --", "x- x-"), "small")
+    assert lessons.read(path, "Ines", moved) == ("so far", "")
+    assert lessons.read(path, "Ines", changed) == (None, "")
+    assert lessons.read(path, "Tom", PATTERN) == (None, "")
+
+
+def test_a_lesson_of_which_nothing_can_be_read_begins_anew_and_says_so(tmp_path):
+    path = store(tmp_path)
+    lessons.write(path, "Ines", PATTERN, "{ half a te")
+    lesson, told = lesson_session.begun(PATTERN, Rules(), path, "Ines")
+    assert told
+    assert lesson.exercise is not None
 
 
 def test_a_lesson_that_cannot_be_kept_is_told_once(context, tmp_path):
@@ -252,8 +267,10 @@ def test_the_command(tmp_path, capsys, monkeypatch):
     assert main([*arguments, "--fast", "--player", "professional"]) == 0
     out = capsys.readouterr().out
     assert "steps are learned" in out
-    assert main([*arguments, "--plan"]) == 0
+    assert main([*arguments, "--plan", "--player", "professional"]) == 0
     assert "done" in capsys.readouterr().out
+    assert main([*arguments, "--plan"]) == 0
+    assert "done" not in capsys.readouterr().out
 
 
 def test_a_run_that_was_broken_off_is_kept_too(context, tmp_path):

@@ -185,7 +185,7 @@ def test_what_does_not_fit_is_one_plain_line(
         "beats r.wav --tempo 90 --port kit",
         "beats r.wav --find --sound desk",
         "beats r.wav --out x.wav --buffer-ms 20",
-        "practice p --plan --who Ana",
+        "practice p --plan --seed 3",
         "practice p --plan --fast",
         "practice p --plan --sound-pads",
         "practice p --plan --dark",

@@ -9,8 +9,9 @@ import numpy as np
 import pytest
 from scipy.io import wavfile
 
+from playalong.app.user_folders import UserFolders
 from playalong.commands.main import main
-from playalong.records.profiles import list_profiles, read
+from playalong.records.profiles import read_file
 
 
 @pytest.fixture
@@ -22,9 +23,11 @@ def headless(monkeypatch):
 def test_a_simulated_kit_is_learned_and_kept(tmp_path, capsys, headless):
     command = ["kit", "triggers", "--player", "professional", "--fast", "--out", str(tmp_path)]
     assert main(command) == 0
-    ((kit, player),) = list_profiles(tmp_path)
-    profile, told = read(tmp_path, kit, player)
-    assert told == ""
+    (path,) = tmp_path.glob("*.toml")
+    profile = read_file(path)
+    home = UserFolders(tmp_path, tmp_path, simulated=True)
+    assert home.profile(profile.kit, profile.player) == profile
+    assert home.notices == []
     assert profile.pads.guards
     out = capsys.readouterr().out
     for voice, guard in profile.pads.guards.items():
@@ -235,4 +238,4 @@ def test_beats_without_a_whole_bar_are_told(tmp_path, capsys):
 def test_a_simulated_kit_that_cannot_be_kept_is_told(tmp_path, capsys, headless):
     (tmp_path / "file").write_text("in the way")
     assert main(["kit", "latency", "--fast", "--out", str(tmp_path / "file")]) == 0
-    assert "cannot be written (" in capsys.readouterr().out
+    assert "cannot be opened (" in capsys.readouterr().out

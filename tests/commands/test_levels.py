@@ -33,7 +33,7 @@ def test_each_player_is_judged_as_strictly_as_was_asked_last(tmp_path: Path) -> 
         return found.level
 
     assert level("Ana") == DEFAULT_LEVEL
-    assert not (tmp_path / "settings.toml").exists()
+    assert list(tmp_path.iterdir()) == [], "nothing is kept where nothing is new"
     assert level("Ana", Level.ADVANCED) == Level.ADVANCED
     assert level("Bo, jr.", Level.BEGINNER) == Level.BEGINNER
     assert (level("Ana"), level("Bo, jr."), level("Cy")) == (
@@ -49,10 +49,10 @@ def test_each_player_is_judged_as_strictly_as_was_asked_last(tmp_path: Path) -> 
 
 def test_a_level_that_cannot_be_remembered_still_holds(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    home = UserFolders(tmp_path / "file", tmp_path)
+    home = UserFolders(tmp_path, tmp_path / "file")
     found = rules.rules_of_player(Typed(Level.ADVANCED), Profile("kit", "Ana"), home)
     assert found.level == Level.ADVANCED
-    assert "cannot be written" in home.notices[-1]
+    assert "cannot be opened" in home.notices[0]
 
 
 def test_who_leads_with_the_left_hand_is_remembered(tmp_path: Path) -> None:

@@ -1,6 +1,5 @@
-"""Profiles on file: what is written is read, a person's words stay, mistakes have their line."""
+"""Profiles as texts: what is written is read, a person's words stay, mistakes have their line."""
 
-import os
 import tomllib
 from contextlib import suppress
 from dataclasses import replace
@@ -24,7 +23,7 @@ from playalong.profile.latency import (
 )
 from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
-from playalong.records.profiles import list_profiles, read, read_file, write
+from playalong.records.profiles import as_text, file_name, from_text, names_in, read_file, renamed
 from playalong.records.strokes import read as read_strokes
 from playalong.records.tables import TomlError
 from playalong.support.errors import UserError
@@ -83,47 +82,26 @@ PROFILE = Profile(
 )
 
 
-def there(folder: Path) -> list[str]:
-    return sorted(path.name for path in (folder / "profiles").iterdir())
-
-
-def kept(folder: Path, profile: Profile = PROFILE) -> Path:
-    path, told = write(folder, profile)
-    assert told == ""
-    return path
+def text_of(profile: Profile = PROFILE, before: str | None = None) -> str:
+    text = as_text(profile, before)
+    assert text is not None
+    return text
 
 
 @settings(max_examples=80, deadline=None)
 @given(PROFILES, PROFILES)
 def test_what_is_written_is_read(one, other):
-    """Into a new file, and over what was there; the other profile is none of its business."""
-    with TemporaryDirectory() as name:
-        folder = Path(name)
-        kept(folder, one)
-        assert read(folder, one.kit, one.player) == (one, "")
-        changed = replace(other, kit=one.kit, player=one.player)
-        kept(folder, changed)
-        assert read(folder, one.kit, one.player) == (changed, "")
-        assert list_profiles(folder) == [(one.kit, one.player)]
-        kept(folder, other)
-        assert read(folder, other.kit, other.player) == (other, "")
-        assert set(list_profiles(folder)) == {(p.kit, p.player) for p in (one, other)}
+    """As a new text, and over what was there."""
+    text = text_of(one)
+    assert from_text(text, "") == one
+    assert from_text(text_of(other, text), "") == other
 
 
 @given(PROFILES)
 @settings(max_examples=40, deadline=None)
-def test_writing_the_same_again_changes_no_byte(profile):
-    with TemporaryDirectory() as name:
-        path = kept(Path(name), profile)
-        before = path.read_bytes()
-        kept(Path(name), profile)
-        assert path.read_bytes() == before
-        assert there(Path(name)) == [path.name]
-
-
-def test_where_there_is_no_file_the_profile_is_fresh(tmp_path):
-    assert read(tmp_path, "practice kit", "Ana") == (Profile("practice kit", "Ana"), "")
-    assert list_profiles(tmp_path) == []
+def test_writing_the_same_again_changes_no_character(profile):
+    text = text_of(profile)
+    assert as_text(profile, text) == text
 
 
 @pytest.mark.parametrize(
@@ -135,35 +113,19 @@ def test_where_there_is_no_file_the_profile_is_fresh(tmp_path):
         ("k" * 300, "Ana", "k" * 40 + "--ana.toml"),
     ],
 )
-def test_a_file_has_a_name_that_is_safe_on_every_system(tmp_path, kit, player, name):
-    assert kept(tmp_path, Profile(kit, player)).name == name
+def test_a_file_has_a_name_that_is_safe_on_every_system(kit, player, name):
+    assert file_name(Profile(kit, player)) == name
 
 
-def test_names_that_are_alike_have_files_of_their_own(tmp_path):
-    pairs = [("Kit 1", "Ana"), ("kit 1", "Ana"), ("kit-1", "ana"), ("太鼓", ""), ("鼓", "")]
-    profiles = [Profile(*pair, port=str(at)) for at, pair in enumerate(pairs)]
-    paths = [kept(tmp_path, profile) for profile in profiles]
-    assert len({path.name.lower() for path in paths}) == len(pairs)
-    for pair, profile in zip(pairs, profiles, strict=True):
-        assert read(tmp_path, *pair) == (profile, "")
-    assert list_profiles(tmp_path) == sorted(pairs)
+def test_a_player_may_be_called_otherwise():
+    mine = text_of().replace('player = "Ana"', 'player = "Ana" # that is me')
+    text = renamed(mine, "Anneliese")
+    assert text == mine.replace('"Ana"', '"Anneliese"')
+    assert renamed("kit =", "Anneliese") is None
 
 
-def test_a_name_that_is_like_anothers_reads_nothing_of_it(tmp_path):
-    kept(tmp_path, Profile("Kit 1", "Ana", "Port"))
-    assert read(tmp_path, "kit 1", "ana") == (Profile("kit 1", "ana"), "")
-
-
-def test_a_person_may_rename_the_kit_in_the_file(tmp_path):
-    path = kept(tmp_path)
-    path.write_text(path.read_text().replace('"practice kit"', '"cellar"'))
-    moved = replace(PROFILE, kit="cellar")
-    assert read(tmp_path, "cellar", "Ana") == (moved, "")
-    assert kept(tmp_path, moved) == path
-
-
-def test_every_table_says_what_it_means(tmp_path):
-    text = kept(tmp_path).read_text()
+def test_every_table_says_what_it_means():
+    text = text_of()
     lines = text.splitlines()
     for table in ("notes", "pedal", "guards", "strokes", "latency", "calls"):
         assert lines[lines.index(f"[{table}]") + 1].startswith("# ")
@@ -172,8 +134,7 @@ def test_every_table_says_what_it_means(tmp_path):
     assert set(tomllib.loads(text)["notes"]) == {"40", "99"}
 
 
-def test_comments_and_order_that_a_person_added_stay(tmp_path):
-    path = kept(tmp_path)
+def test_comments_and_order_that_a_person_added_stay():
     mine = (
         "# My cellar kit.\n"
         'player = "Ana"   # that is me\n'
@@ -182,7 +143,6 @@ def test_comments_and_order_that_a_person_added_stay(tmp_path):
         "[guards.snare]\nthreshold = 8.5  # was 6\nmask_ms = 20\n"
         '[notes]\n# The rim:\n40 = "snare" # folded\n99 = "foot-splash"\n'
     )
-    path.write_text(mine)
     changed = replace(
         PROFILE,
         port="Other Port",
@@ -190,9 +150,9 @@ def test_comments_and_order_that_a_person_added_stay(tmp_path):
         strokes={},
         latency=Latency(30.0, None, TYPED),
     )
-    assert kept(tmp_path, changed) == path
-    assert read(tmp_path, "practice kit", "Ana") == (changed, "")
-    lines = [line for line in path.read_text().splitlines() if line]
+    text = text_of(changed, mine)
+    assert from_text(text, "") == changed
+    lines = [line for line in text.splitlines() if line]
     expected = [
         "# My cellar kit.",
         'player = "Ana"   # that is me',
@@ -298,135 +258,36 @@ def test_any_text_is_read_or_told(text):
             assert told_of(Path(name), text)[1][0].startswith(f"{path}, line ")
 
 
-def test_a_broken_profile_is_set_aside_and_never_lost(tmp_path):
-    """However many there are already; the program goes on with a fresh one."""
-    path = kept(tmp_path)
-    broken = [
-        path.read_text().replace("mask_ms = 20.0", f"mask_ms = {900 + at}") for at in range(3)
-    ]
-    for at, text in enumerate(broken):
+def test_a_text_with_mistakes_takes_nothing_new():
+    text = text_of()
+    assert as_text(PROFILE, text.replace("open = 10", "open = ten")) is None
+    assert as_text(PROFILE, text.replace("open = 10", "open = 1000")) is None
+
+
+def test_a_name_that_cannot_be_written_is_told():
+    with pytest.raises(TomlError, match="cannot be kept"):
+        as_text(Profile("kit \udc80", "Ana"))
+
+
+def test_a_broken_file_still_tells_whose_it_is(tmp_path):
+    path = tmp_path / "mine.toml"
+    for text, names in (
+        (text_of(), ("practice kit", "Ana")),
+        (text_of().replace("open = 10", "open = ten"), ("practice kit", "Ana")),
+        ('kit = "practice kit', None),
+    ):
         path.write_text(text)
-        profile, told = read(tmp_path, "practice kit", "Ana")
-        assert profile == Profile("practice kit", "Ana")
-        aside = path.with_name(path.name + (".broken" if at == 0 else f".broken-{at + 1}"))
-        line = text.splitlines().index(f"mask_ms = {900 + at}") + 1
-        assert f"{path}, line {line}: " in told
-        assert str(aside) in told
-        assert aside.read_text() == text
-        assert kept(tmp_path, profile) == path
-    assert len(there(tmp_path)) == 4
-    assert list_profiles(tmp_path) == [("practice kit", "Ana")]
-
-
-def test_a_file_that_is_no_toml_any_more_is_set_aside_too(tmp_path):
-    path = kept(tmp_path)
-    path.write_text('kit = "practice kit\n')
-    profile, told = read(tmp_path, "practice kit", "Ana")
-    assert profile == Profile("practice kit", "Ana")
-    assert told.startswith(f"{path}, line 1: ")
-    assert there(tmp_path) == [f"{path.name}.broken"]
-
-
-def test_what_was_broken_while_the_program_ran_is_set_aside_before_it_is_written(tmp_path):
-    path = kept(tmp_path)
-    mine = path.read_text().replace("open = 10", "open = ten")
-    other = path.read_text().replace("open = 10", "open = 1000")
-    path.write_text(other)
-    again, told = write(tmp_path, PROFILE)
-    assert again == path
-    assert "must be a whole number" in told
-    assert path.with_name(f"{path.name}.broken").read_text() == other
-    assert read(tmp_path, "practice kit", "Ana") == (PROFILE, "")
-
-    path.write_text(mine)  # no TOML at all: the names on top still tell whose it is
-    again, told = write(tmp_path, PROFILE)
-    assert again == path
-    assert "line " in told
-    assert path.with_name(f"{path.name}.broken-2").read_text() == mine
-    assert read(tmp_path, "practice kit", "Ana") == (PROFILE, "")
-
-
-def test_a_name_that_cannot_be_written_is_told(tmp_path):
-    with pytest.raises(TomlError, match="cannot be written"):
-        write(tmp_path, Profile("kit \udc80", "Ana"))
-    assert list(tmp_path.iterdir()) == []
-
-
-def test_a_folder_that_cannot_be_made_is_told(tmp_path):
-    (tmp_path / "file").write_text("in the way")
-    with pytest.raises(TomlError) as caught:
-        write(tmp_path / "file", PROFILE)
-    assert "cannot be written (" in str(caught.value)
-    assert "\n" not in str(caught.value)
-    fresh, _ = read(tmp_path / "file", "practice kit", "Ana")
-    assert fresh == Profile("practice kit", "Ana")
-
-
-def test_a_folder_that_may_not_be_written_is_told_and_nothing_is_lost(tmp_path, monkeypatch):
-    """As a system says it of a read-only folder; the one who may do anything is not told so."""
-    path = kept(tmp_path)
-    before = path.read_bytes()
-
-    def refused(*_, **__):
-        raise PermissionError(13, "Permission denied")
-
-    open_file = Path.open
-
-    def opened(path, mode="r", *how, **more):
-        return refused() if "x" in mode else open_file(path, mode, *how, **more)
-
-    monkeypatch.setattr(Path, "open", opened)
-    with pytest.raises(TomlError) as caught:
-        write(tmp_path, replace(PROFILE, port="Other"))
-    assert str(caught.value) == f"{path} cannot be written (Permission denied)."
-    assert path.read_bytes() == before
-
-    broken = before.replace(b"mask_ms = 20.0", b"mask_ms = 900")
-    path.write_bytes(broken)
-    monkeypatch.setattr(Path, "replace", refused)
-    profile, told = read(tmp_path, "practice kit", "Ana")
-    assert profile == Profile("practice kit", "Ana")
-    assert "It cannot be set aside (Permission denied)." in told
-    with pytest.raises(TomlError, match="Permission denied"):
-        write(tmp_path, PROFILE)
-    assert path.read_bytes() == broken
-    assert there(tmp_path) == [path.name]
-
-
-def test_a_write_that_is_cut_off_leaves_what_was_there(tmp_path, monkeypatch):
-    path = kept(tmp_path)
-    before = path.read_bytes()
-
-    def full(_):
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(TomlError, match="No space left on device"):
-        write(tmp_path, replace(PROFILE, port="Other"))
-    assert path.read_bytes() == before
-    assert there(tmp_path) == [path.name]
-
-
-def test_a_file_that_may_not_be_read_is_told_and_kept(tmp_path, monkeypatch):
-    path = kept(tmp_path)
-    before = path.read_bytes()
-
-    def refused(*_, **__):
-        raise PermissionError(13, "Permission denied")
-
-    with monkeypatch.context() as patch:
-        patch.setattr(Path, "read_text", refused)
-        profile, told = read(tmp_path, "practice kit", "Ana")
-        assert profile == Profile("practice kit", "Ana")
-        assert told == f"{path} cannot be read (Permission denied)."
-    assert path.read_bytes() == before
+        assert names_in(path) == names
+    assert names_in(tmp_path / "nowhere.toml") is None
 
 
 # The player's own strokes, by --strokes.
 
 
 def test_strokes_are_read_from_a_profile_or_from_a_file_of_their_own(tmp_path):
-    assert read_strokes(kept(tmp_path)) == PROFILE.strokes
+    profile = tmp_path / "profile.toml"
+    profile.write_text(text_of())
+    assert read_strokes(profile) == PROFILE.strokes
     own = tmp_path / "strokes.toml"
     own.write_text("[snare]\nghost = [22, 25, 24]\nnormal = [70, 78, 74]\n")
     assert read_strokes(own) == PROFILE.strokes
@@ -466,26 +327,7 @@ def test_no_strokes_file(tmp_path):
         "[[strokes]]",
     ],
 )
-def test_a_file_written_in_another_way_is_kept_or_set_aside_and_read_again(tmp_path, mine):
-    path = kept(tmp_path)
+def test_a_text_written_in_another_way_takes_what_is_new_or_none_of_it(mine):
     written = f'kit = "practice kit"\nplayer = "Ana"\n{mine}\n'
-    path.write_text(written)
-    again, told = write(tmp_path, PROFILE)
-    assert again == path
-    assert read(tmp_path, "practice kit", "Ana") == (PROFILE, "")
-    aside = path.with_name(f"{path.name}.broken")
-    if told:
-        assert str(aside) in told
-        assert aside.read_text() == written
-    else:
-        assert not aside.exists()
-
-
-def test_mistakes_are_told_whatever_a_file_is_called(tmp_path):
-    path = kept(tmp_path)
-    other = path.with_name("my-own-name.toml")
-    path.rename(other)
-    other.write_text(other.read_text().replace("open = 10", "open = ten"))
-    found, told = read(tmp_path, "practice kit", "Ana")
-    assert told.startswith(f"{other}, line ")
-    assert found == Profile("practice kit", "Ana")
+    text = as_text(PROFILE, written)
+    assert text is None or from_text(text, "") == PROFILE

@@ -52,7 +52,8 @@ def _simulated(by: Player, look: Look, home: UserFolders, page: str | None) -> P
         route = (Outcome(page),) if page else ROUTE
         player = KitPlayer(context, by.skill, Kit(rough), by.seed, route)
         profile = Profile(f"{_SIMULATED} {name}", "simulated player", _SIMULATED)
-        session = KitSession(player.context, player.port, profile, _keeping(home))
+        own = replace(home, simulated=True)
+        session = KitSession(player.context, player.port, profile, _keeping(own))
         return session.go()
 
 

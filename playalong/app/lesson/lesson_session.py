@@ -5,13 +5,16 @@ becomes a run. In the bar of rest after an exercise the sheet stands still and s
 change; when the same comes again, that bar is its count-in, and the click never stops.
 """
 
+import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 from math import ceil, inf
 from pathlib import Path
+from typing import TypeVar
 
 from playalong.app.grade.take_grading import Graded, Options, grade_take
+from playalong.app.memory import NOBODY, Memory
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
@@ -61,6 +64,8 @@ SEEN_BEATS = 2
 #: How far past the last stroke the sheet stands still.
 STILL_S = 0.25
 
+T = TypeVar("T")
+
 #: Gives the port for a run of so many targets, told when bar 1 will start; and its number.
 Connect = Callable[[Targets, int, float], Port]
 
@@ -76,22 +81,31 @@ class LessonSummary:
     trouble: tuple[str, ...]
 
 
-def begun(pattern: Pattern, rules: Rules, folder: Path) -> tuple[Lesson, tuple[str, ...]]:
-    """The lesson on ``pattern`` as it was kept in ``folder``, or a new one; and what is to tell."""
-    kept, word = lessons.read(folder, pattern.name)
+def begun(
+    pattern: Pattern, rules: Rules, store: Path, player: str
+) -> tuple[Lesson, tuple[str, ...]]:
+    """The lesson of ``player`` on ``pattern`` as the file ``store`` keeps it, or a new one; and
+    what is to tell.
+    """
+    kept, word = lessons.read(store, player, pattern)
     if kept is None:
         return Lesson(pattern, rules), tuple(filter(None, [word]))
-    lesson = Lesson.from_plain(pattern, kept, rules)
+    try:
+        plain = json.loads(kept)
+    except (ValueError, RecursionError):
+        plain = None  # which the lesson says
+    lesson = Lesson.from_plain(pattern, plain, rules)
     return lesson, lesson.told
 
 
-def overview_of(pattern: Pattern, rules: Rules, folder: Path) -> list[PlanLine]:
+def overview_of(pattern: Pattern, rules: Rules, store: Path, player: str) -> list[PlanLine]:
     """The plan as it stands, for a page or a list."""
-    return _plan_lines(begun(pattern, rules, folder)[0])
+    return _plan_lines(begun(pattern, rules, store, player)[0])
 
 
 class LessonSession:
-    """One sitting with a lesson; ``lesson_folder`` keeps it, ``takes_folder`` what was played.
+    """One sitting with a lesson; the store in ``lesson_folder`` keeps it, ``takes_folder`` what
+    was played.
 
     ``clicking`` says where it clicks.
     """
@@ -109,9 +123,11 @@ class LessonSession:
     ) -> None:
         """``simulated`` says who plays the first run, None for people."""
         self._pattern, self._rules, self._context = pattern, rules, context
-        self._connect, self._lesson_folder, self._clicking = connect, lesson_folder, clicking
+        self._connect, self._clicking = connect, clicking
         self._simulated = simulated
-        self.lesson, self._told = begun(pattern, rules, lesson_folder)
+        self._store = Memory(lesson_folder, simulated is not None).path
+        self._player = simulated.skill if simulated else context.profile.player or NOBODY
+        self.lesson, self._told = begun(pattern, rules, self._store, self._player)
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
         #: Those of the first repetition that had any: what is wrong is wrong in the next as well.
@@ -351,10 +367,10 @@ class LessonSession:
         return self._context.pad_commands.call if self._context.pad_commands else ""
 
     def _keep_lesson(self) -> None:
-        plain, name = self.lesson.as_plain(), self._pattern.name
-        self._keep(lambda: lessons.write(self._lesson_folder, name, plain))
+        progress = json.dumps(self.lesson.as_plain())
+        self._keep(lambda: lessons.write(self._store, self._player, self._pattern, progress))
 
-    def _keep(self, write: Callable[[], Path]) -> Path | None:
+    def _keep(self, write: Callable[[], T]) -> T | None:
         """Write something; what goes wrong is told once, at the end."""
         try:
             return write()

@@ -148,9 +148,11 @@ class _Picture:
         return self._window.picture() if self._taken is None else self._taken
 
 
-def plan_lines(pattern: Pattern, rules: Rules, folder: Path) -> list[str]:
-    """The plan of a pattern as it stands, a line for each step."""
-    lines = overview_of(pattern, rules, folder / "lessons")
+def plan_lines(
+    pattern: Pattern, rules: Rules, folder: Path, player: str, is_simulated: bool = False
+) -> list[str]:
+    """A player's plan of a pattern as the store in ``folder`` keeps it, a line for each step."""
+    lines = overview_of(pattern, rules, Memory(folder, is_simulated).path, player)
     return [
         f"{number:3}  {_stands(line):<8}  {line.words}" + (f" ({line.took})" if line.took else "")
         for number, line in enumerate(lines, 1)
@@ -191,8 +193,8 @@ def practise(
             context = on_kit(opened, look, by, profile or Profile(by.name, ""))
         if not fast:  # hundreds of repetitions in a minute are nobody's history
             context = replace(context, memory=Memory(kept_in, simulated=isinstance(by, Player)))
-        takes, lessons = kept_in / "takes", kept_in / "lessons"
+        takes = kept_in / "takes"
         simulated = by.simulated if isinstance(by, Player) else None
         return LessonSession(
-            pattern, rules, context, connect, lessons, takes, clicking, simulated
+            pattern, rules, context, connect, kept_in, takes, clicking, simulated
         ).go()

@@ -113,15 +113,38 @@ class Database:
                         self._connection.execute(statement)
             self._connection.execute(f"PRAGMA user_version = {VERSION}")
 
+    @classmethod
+    def open_or_renew(cls, path: Path) -> tuple[Self, Path | None]:
+        """The store at ``path``, and where a damaged one was set aside before a new one began.
+
+        StoreError as ``open``, but for damage.
+        """
+        try:
+            database = cls.open(path)
+            try:
+                # What is damaged elsewhere than at its head shows when it is read.
+                database.rows("SELECT count(*) FROM run WHERE state = 'going'")
+            except StoreError:
+                database.close()
+                raise
+        except StoreError as error:
+            if error.trouble is not Trouble.DAMAGED:
+                raise
+            aside = set_aside(path)
+            return cls.open(path), aside
+        return database, None
+
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """What a query finds."""
         with _told(self.path):
-            return self._connection.execute(sql, values).fetchall()
+            return self._connection.execute(sql, _written(values)).fetchall()
 
     def row(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
         """The first row that a query finds, None for nothing."""
         with _told(self.path):
-            found: tuple[Any, ...] | None = self._connection.execute(sql, values).fetchone()
+            found: tuple[Any, ...] | None = self._connection.execute(
+                sql, _written(values)
+            ).fetchone()
             return found
 
     @contextmanager
@@ -155,7 +178,7 @@ class Database:
     def write(self, sql: str, values: Sequence[Any] = ()) -> int:
         """One statement that changes something; the id of the row that it added, if it did."""
         with self.writing(), _told(self.path):
-            return int(self._connection.execute(sql, values).lastrowid or 0)
+            return int(self._connection.execute(sql, _written(values)).lastrowid or 0)
 
     def integrity(self) -> list[str]:
         """What SQLite's own check finds wrong; empty where all is well. Reads the whole file."""
@@ -172,6 +195,14 @@ class Database:
     def close(self) -> None:
         """Let go of the file."""
         self._connection.close()
+
+
+def _written(values: Sequence[Any]) -> list[Any]:
+    """``values`` as SQLite takes them: bytes of a file's name that are no UTF-8 as escapes."""
+    return [
+        value.encode(errors="backslashreplace").decode() if isinstance(value, str) else value
+        for value in values
+    ]
 
 
 def set_aside(path: Path) -> Path:

@@ -10,8 +10,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from playalong.records.store import players
 from playalong.records.store.database import Database
-from playalong.records.store.players import EVERYBODY, PlayerRow
+from playalong.records.store.players import PlayerRow
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,7 +51,8 @@ def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
     with database.writing():
         database.write("DELETE FROM player WHERE id = ?", (player.id,))
         database.write("DELETE FROM setting WHERE player = ?", (player.id,))
-        database.write("DELETE FROM setting WHERE player = ? AND name = 'player'", (EVERYBODY,))
+        if players.settings(database).get("player") == player.id:
+            players.remember(database, {"player": None})
         database.write("DELETE FROM imported WHERE player = ?", (player.id,))
         database.write(
             "DELETE FROM kit WHERE id NOT IN (SELECT kit FROM profile)"

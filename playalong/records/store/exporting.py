@@ -91,7 +91,7 @@ def _write(database: Database, player: PlayerRow, folder: Path, progress: Progre
             knowledge.profile_text(database, player.id, kit) or "",
         )
     for fingerprint, name, lesson, _ in knowledge.lessons(database, player.id):
-        write(f"lessons/{file_name(name)}-{fingerprint[:8]}.json", _json(lesson))
+        write(f"lessons/{file_name(name)}-{fingerprint[:8]}.json", lesson)
     rows = runs.history(database, player.id, limit=_ALL)
     table = io.StringIO(newline="")
     lines = csv.writer(table)

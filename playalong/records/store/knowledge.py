@@ -1,9 +1,6 @@
 """What the store knows beside the runs: patterns, profiles of kits, lessons."""
 
-import json
-from collections.abc import Mapping
 from datetime import datetime
-from typing import Any
 
 from playalong.records.store.database import Database
 from playalong.records.store.runs import kit_id_of
@@ -61,32 +58,32 @@ def keep_lesson(
     pattern: str,
     *,
     name: str,
-    plain: Mapping[str, Any],
+    progress: str,
     now: datetime,
 ) -> None:
-    """Keep how far a player has come with the pattern of that fingerprint."""
+    """Keep how far a player has come with the pattern of that fingerprint; ``progress`` is JSON."""
     database.write(
         "INSERT INTO lesson VALUES (?, ?, ?, ?, ?) ON CONFLICT (player, pattern)"
         " DO UPDATE SET plain = excluded.plain, changed = excluded.changed, name = excluded.name",
-        (player, pattern, name, json.dumps(plain), now.isoformat(timespec="seconds")),
+        (player, pattern, name, progress, now.isoformat(timespec="seconds")),
     )
 
 
-def lesson(database: Database, player: int, pattern: str) -> Any:
+def lesson(database: Database, player: int, pattern: str) -> str | None:
     """The lesson of a player on the pattern of that fingerprint, None where there is none."""
     row = database.row(
         "SELECT plain FROM lesson WHERE player = ? AND pattern = ?", (player, pattern)
     )
-    return json.loads(row[0]) if row else None
+    return str(row[0]) if row else None
 
 
-def lessons(database: Database, player: int) -> list[tuple[str, str, Any, datetime]]:
-    """(fingerprint, name, lesson, when) of all lessons of a player, the latest first."""
+def lessons(database: Database, player: int) -> list[tuple[str, str, str, datetime]]:
+    """(fingerprint, name, progress, when) of all lessons of a player, the latest first."""
     rows = database.rows(
         "SELECT pattern, name, plain, changed FROM lesson WHERE player = ? ORDER BY changed DESC",
         (player,),
     )
     return [
-        (pattern, name, json.loads(plain), datetime.fromisoformat(changed))
+        (pattern, name, plain, datetime.fromisoformat(changed))
         for pattern, name, plain, changed in rows
     ]

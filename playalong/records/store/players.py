@@ -6,6 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from playalong.records.store.database import Database
+from playalong.support.errors import UserError
+from playalong.support.text import printable, quoted
 
 #: Whose settings are everybody's.
 EVERYBODY = 0
@@ -34,6 +36,52 @@ def player_of(database: Database, name: str, now: datetime) -> PlayerRow:
     found = find(database, name)
     assert found is not None
     return found
+
+
+def add(database: Database, name: str, now: datetime) -> PlayerRow:
+    """Somebody new; UserError where the name is none, or taken."""
+    name = _name(name)
+    with database.writing():
+        if find(database, name) is not None:
+            raise UserError(_TAKEN.format(name=quoted(name)))
+        return player_of(database, name, now)
+
+
+def rename(database: Database, player: PlayerRow, name: str) -> None:
+    """Call ``player`` by another name; UserError where it is none, or somebody else's."""
+    name = _name(name)
+    with database.writing():
+        other = find(database, name)
+        if other is not None and other.id != player.id:
+            raise UserError(_TAKEN.format(name=quoted(name)))
+        change(database, player.id, name=name)
+
+
+_TAKEN = "There is a player {name} already: choose another name, or play as this one."
+
+#: So long may a name be, so that it can be drawn and listed.
+LONGEST = 60
+
+
+def _name(name: str) -> str:
+    """``name`` as it is kept."""
+    kept = printable(" ".join(name.split()))
+    if not kept:
+        raise UserError("A player needs a name: type one.")
+    if len(kept) > LONGEST:
+        raise UserError(f"A name has at most {LONGEST} characters; this one has {len(kept)}.")
+    return kept
+
+
+def last(database: Database) -> PlayerRow | None:
+    """Who played last, None where nobody has been chosen."""
+    number = settings(database).get("player")
+    return next((player for player in players(database) if player.id == number), None)
+
+
+def choose(database: Database, player: int) -> None:
+    """From now on this is who plays."""
+    remember(database, {"player": player})
 
 
 def find(database: Database, name: str) -> PlayerRow | None:

@@ -136,8 +136,8 @@ def test_what_is_known_is_kept_by_player_and_content(store: Database) -> None:
     assert knowledge.profile_text(store, one.id, "Practice Kit") == "kit = 2"
     assert knowledge.profile_text(store, other.id, "Practice Kit") is None
     began(store, one.id)
-    knowledge.keep_lesson(store, one.id, PATTERN, name="late", plain={"steps": {}}, now=NOW)
-    assert knowledge.lesson(store, one.id, PATTERN) == {"steps": {}}
+    knowledge.keep_lesson(store, one.id, PATTERN, name="late", progress="{}", now=NOW)
+    assert knowledge.lesson(store, one.id, PATTERN) == "{}"
     assert knowledge.lesson(store, other.id, PATTERN) is None
     players.remember(store, {"level_db": -20.0, "port": "Kit"})
     players.remember(store, {"port": None, "dark": True}, one.id)
@@ -338,7 +338,7 @@ def test_export_writes_ordinary_files(store: Database, tmp_path: Path) -> None:
     who = player(store)
     runs.keep(store, began(store, who.id), RESULT)
     knowledge.keep_profile(store, who.id, "Practice Kit", "kit = 1", NOW)
-    knowledge.keep_lesson(store, who.id, PATTERN, name="late", plain={"steps": {}}, now=NOW)
+    knowledge.keep_lesson(store, who.id, PATTERN, name="late", progress="{}", now=NOW)
     written = exporting.export(store, who, tmp_path / "out")
     assert {path.suffix for path in written} == {".toml", ".csv", ".mid", ".json"}
     assert (tmp_path / "out" / "runs.csv").read_text().count("\n") == 2
@@ -361,7 +361,7 @@ def test_erasing_leaves_nothing_of_a_name_in_any_file(
                 run,
                 Result(take=whose.name.encode(), seconds=1.0, grade=GRADE, file=str(copy)),
             )
-    players.remember(store, {"player": secret})
+    players.choose(store, who.id)
     found = erasing.traces(store, who)
     assert (found.runs, found.files) == (20, (copy,))
     assert erasing.erase(store, who, found) == []
