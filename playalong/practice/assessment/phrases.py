@@ -1,0 +1,75 @@
+"""What is said of an assessment: short, and exact. All its sentences stand here."""
+
+from playalong.practice.assessment.measures import MEASURES
+from playalong.practice.assessment.model import Assessment, Counts, Item
+
+
+def counted(number: int, what: str) -> str:
+    """ "1 item", "3 items"."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def overview(assessment: Assessment) -> str:
+    """What it is, in one line: "3 items in 15 minutes, after 3 minutes to warm up"."""
+    items = counted(len(assessment.items), "item")
+    if assessment.is_homework:
+        return f"homework, {items} in {counted(assessment.days, 'day')}"
+    told = f"{items} in {minutes(assessment.total_s)}"
+    if assessment.warm_up_s:
+        told += f", after {minutes(assessment.warm_up_s)} to warm up"
+    return told
+
+
+def minutes(seconds: float) -> str:
+    """A length as it is said: "12 minutes", "1 1/2 minutes"."""
+    whole, rest = divmod(round(seconds), 60)
+    if not rest:
+        return counted(whole, "minute")
+    return f"{seconds / 60.0:.1f} minutes" if whole else counted(rest, "second")
+
+
+def clock(seconds: float) -> str:
+    """Time that is left: "11:40"."""
+    whole = max(0, int(seconds))
+    return f"{whole // 60}:{whole % 60:02}"
+
+
+def how(assessment: Assessment, item: Item) -> str:
+    """How an item is played: "8 bars at 84 bpm, 2 attempts, the best counts"."""
+    parts = [f"{counted(item.bars, 'bar')} at {item.tempo_bpm:g} bpm"]
+    if item.recording:
+        parts = [f"{counted(item.bars, 'bar')} along with {item.recording}"]
+    parts += item.variations
+    if item.gap is not None:
+        sounding, silent, _ = item.gap
+        parts.append(f"{counted(sounding, 'bar')} with the click and {silent} without")
+    elif item.click.value != "beats":
+        parts.append("no click" if item.click.value == "none" else f"click on {item.click.value}")
+    if item.sight_s is not None:
+        parts.append(f"at sight, after {counted(round(item.sight_s), 'second')} with the sheet")
+    if assessment.is_homework:
+        parts.append("as many runs as you like, the best counts")
+        return ", ".join(parts)
+    if item.rehearsals:
+        parts.append(f"{counted(item.rehearsals, 'rehearsal')} first")
+    tries = counted(item.attempts, "attempt")
+    words = {Counts.BEST: "the best counts", Counts.LAST: "the last counts"}
+    which = words.get(item.counts, "their mean counts")
+    parts.append(f"{tries}, {which}" if item.attempts > 1 else tries)
+    return ", ".join(parts)
+
+
+def asked(assessment: Assessment, item: Item) -> list[str]:
+    """What is asked of an item, a line each: "score: at least 75 points"."""
+    lines = []
+    for one in item.asked:
+        measure = MEASURES[one.measure]
+        if len(one.limits) == 1:
+            lines.append(f"{measure.label}: {measure.limit(one.limits[0].value)}")
+        else:
+            marks = ", ".join(f"{limit.name} {limit.value:g}" for limit in one.limits)
+            lines.append(f"{measure.label}: {marks} {measure.unit}".rstrip())
+    lines += [f"without: {code.value.replace('_', ' ')}" for code in item.without]
+    if item.by_eye:
+        lines.append(f"your teacher looks at {', '.join(item.by_eye)}")
+    return lines
