@@ -1,0 +1,107 @@
+"""What the warm-up says: figures and plain words, every sentence in one place."""
+
+from collections.abc import Mapping
+
+from playalong.practice.warm_up.diary import Better
+from playalong.practice.warm_up.exercises import BY_NAME, Exercise, Measure
+from playalong.practice.warm_up.machine import Bout, BoutReport, Summary, is_cold
+
+#: What each measure is called, and the unit of its figure.
+_CALLED: Mapping[Measure, tuple[str, str]] = {
+    Measure.SPREAD: ("spread", "ms"),
+    Measure.STEP: ("the step from stroke to stroke", "ms"),
+    Measure.EVENNESS: ("evenness", "% of the way to your accents"),
+    Measure.STAIRS: ("loudness in order", "% of pairs mixed up"),
+    Measure.SOFTNESS: ("softness", "% of a ghost note's way down"),
+    Measure.SOFT_OVER_KICK: ("softness over the kick", "% of a ghost note's way down"),
+    Measure.TOGETHER: ("hand and foot together", "ms apart"),
+    Measure.FLAM_WIDTH: ("flams of one width", "ms from flam to flam"),
+    Measure.CARRIED: ("the tempo carried", "ms astray"),
+    Measure.ENTRIES: ("entries", "ms off"),
+    Measure.CHANGES: ("the beat at each change", "ms off"),
+    Measure.RECALLED: ("what you play back", "% missing or beside"),
+}
+
+LOOSEN_UP = (
+    "Loosen shoulders, elbows and wrists before the first stroke, and breathe.",
+    "Start soft: volume down, grip loose. Nothing is won by speed in the first two minutes.",
+    "Stop on pain, numbness or ringing in the ears; if it stays, ask a physician or audiologist.",
+)
+PAIN = "Does anything hurt? If so, stop here for today: it is not part of any figure."
+REST = "Rest: put the sticks down, let the arms hang."
+COLD = "Slow and soft first: speed warms nothing yet."
+STICKING = "The sticking is shown; pads cannot hear which hand it was, so it is not judged."
+LONG = "That was long. Ten minutes of rest do more than ten more of playing."
+
+#: After so many seconds of playing in one day a break is proposed.
+BREAK_S = 25 * 60.0
+
+
+def warms(exercise: Exercise) -> str:
+    """What the exercise is warmed by."""
+    return _CALLED[exercise.measure][0]
+
+
+def said_figure(exercise: Exercise, value: float | None) -> str:
+    """A figure with its unit, words where there is none."""
+    if value is None:
+        return "too little was played for a figure"
+    digits = 1 if value < 10.0 else 0
+    return f"{value:.{digits}f} {_CALLED[exercise.measure][1]}"
+
+
+def before_bout(bout: Bout, best: float | None) -> str:
+    """What stands beside an exercise: what it trains, the tempo, the mark to beat."""
+    to_beat = bout.mark if best is None else best
+    named = "your mark" if best is None else "your best"
+    figure = said_figure(bout.exercise, to_beat)
+    return f"{bout.exercise.trains}, at {bout.tempo_bpm:g} bpm; {named}: {figure}"
+
+
+def after_bout(report: BoutReport, seconds: float) -> str:
+    """The one sentence after a bout."""
+    whole = report.whole
+    if whole.there < 0.05:
+        return "Hardly a stroke arrived: check the pads, or the tempo."
+    if whole.beside > 0.5:
+        return "More was played beside the exercise than in it: only its own strokes warm."
+    if whole.forced > 0.25:
+        return "Many strokes had all their force: softer. Loudness beyond the exercise cools."
+    if not report.is_there:
+        share = 100.0 * whole.there
+        return f"{share:.0f} % of the strokes were there: all of them first, then the figure."
+    figure = said_figure(report.exercise, whole.figure)
+    if report.is_within:
+        words = f"{_capital(warms(report.exercise))}: {figure}, within your mark."
+    else:
+        mark = said_figure(report.exercise, report.mark)
+        words = f"{_capital(warms(report.exercise))}: {figure}; your mark is {mark}."
+    return f"{words} {COLD}" if is_cold(seconds) else words
+
+
+def at_the_end(summary: Summary) -> tuple[str, str]:
+    """The one sentence at the end, and the one thing to work on; empty where nothing was played."""
+    minutes = summary.seconds / 60.0
+    if summary.best is None:
+        return "Nothing was played that could be measured.", ""
+    best = summary.best
+    first = (
+        f"{minutes:.0f} minutes, {summary.temperature:.0f} degrees. "
+        f"{best.exercise.title}: {said_figure(best.exercise, best.whole.figure)}."
+    )
+    weak = summary.work_on
+    if weak is None or weak is best:
+        return first, ""
+    figure = said_figure(weak.exercise, weak.whole.figure)
+    return first, f"Work on {weak.exercise.trains}: {weak.exercise.title}, {figure}."
+
+
+def got_better(better: Better) -> str:
+    """What got better this month, with its figure."""
+    exercise = BY_NAME[better.exercise]
+    then, now = said_figure(exercise, better.then), said_figure(exercise, better.now)
+    return f"This month {exercise.title} went from {then} to {now}."
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
