@@ -17,26 +17,35 @@ from playalong.grading.measures.steadiness import STEADY, Strokes, steadiness
 from playalong.grading.verdicts import MATCHED, Rules, VerdictEvent
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Dynamic
-from playalong.pattern.targets import DYNAMICS, Targets
+from playalong.pattern.targets import DYNAMICS, LIMBS, Targets, limbs
 
 #: How many bars the steadiness gauge looks back.
 BARS_KEPT = 32
+
+#: How many of its last hits a limb shows.
+_EACH_LIMB = 32
 
 _GHOST = DYNAMICS.index(Dynamic.GHOST)
 
 
 @dataclass(slots=True)
 class TimingGauge:
-    """Where the last hits fell: errors in ms, the newest last, with their mean and spread."""
+    """Where the last hits fell: errors in ms, the newest last, with their mean and spread.
+
+    ``limbs`` are the rows of the gauge, fixed before the run; ``by_limb`` the last errors of each.
+    """
 
     errors_ms: deque[float] = field(default_factory=lambda: deque(maxlen=48))
     tolerance_ms: float = 30.0
+    limbs: tuple[str, ...] = ()
+    by_limb: dict[str, deque[float]] = field(default_factory=dict)
     mean_ms: float | None = None
     sd_ms: float | None = None
 
-    def add(self, error_ms: float) -> None:
-        """One more answered target."""
+    def add(self, error_ms: float, limb: str = "") -> None:
+        """One more answered target, and the limb that played it."""
         self.errors_ms.append(error_ms)
+        self.by_limb.setdefault(limb, deque(maxlen=_EACH_LIMB)).append(error_ms)
         self.mean_ms, self.sd_ms = fmean(self.errors_ms), pstdev(self.errors_ms)
 
 
@@ -51,7 +60,7 @@ class GhostGauge:
     until both are there.
     """
 
-    levels: deque[tuple[bool, float]] = field(default_factory=lambda: deque(maxlen=40))
+    levels: deque[tuple[bool, float]] = field(default_factory=lambda: deque(maxlen=24))
     soft_db: float = 0.0
     measured_db: float = -inf
     contrast_db: float | None = None
@@ -89,7 +98,9 @@ class Gauges:
     """The three gauges of one run."""
 
     def __init__(self, targets: Targets, rules: Rules, tempo_bpm: float) -> None:
-        self.timing = TimingGauge(tolerance_ms=rules.tolerance_ms)
+        self._limb = limbs(targets, rules.left_handed)
+        rows = tuple(str(LIMBS[code]) for code in np.unique(self._limb))
+        self.timing = TimingGauge(tolerance_ms=rules.tolerance_ms, limbs=rows)
         place = "snare", Dynamic.GHOST
         soft_db = level_db(rules.bands.of(*place).high)
         measured = place in rules.bands.by_voice
@@ -110,7 +121,7 @@ class Gauges:
         voice, bar = int(self._targets.voice[word.target]), int(self._targets.bar[word.target])
         if bar > self._bar:
             self._bar_over(bar)
-        self.timing.add(word.error_ms)
+        self.timing.add(word.error_ms, str(LIMBS[self._limb[word.target]]))
         if voice in self._with_ghosts:
             ghost = bool(self._targets.dynamic[word.target] == _GHOST)
             self.ghosts.add(ghost, level_db(hit.velocity))

@@ -41,7 +41,9 @@ def written(monkeypatch) -> list[Written]:
 
     def noted(pen, words, size, at, colour=None, bold=False, align=0.0) -> pygame.Rect:
         rect = text(pen, words, size, at, colour, bold, align)
-        texts.append(Written(words, rect, colour or pen.colours.ink, bold, pen.surface))
+        colour = colour or pen.colours.ink
+        drawn = pen.theme.letters.rendered(words, pen.px(size), bold, colour).get_bounding_rect()
+        texts.append(Written(words, rect, drawn.move(rect.topleft), colour, bold, pen.surface))
         return rect
 
     monkeypatch.setattr(Pen, "text", noted)

@@ -28,10 +28,11 @@ FITTING = {Dynamic.GHOST: 25.0, Dynamic.NORMAL: 85.0, Dynamic.ACCENT: 112.0}
 
 @dataclass(frozen=True)
 class Written:
-    """A text on a surface."""
+    """A text on a surface: the room of its line, and ``ink``, the pixels that are drawn."""
 
     words: str
     rect: pygame.Rect
+    ink: pygame.Rect
     colour: tuple[int, int, int]
     bold: bool
     surface: pygame.Surface

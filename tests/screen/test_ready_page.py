@@ -36,7 +36,7 @@ def test_no_text_touches_another(looks, written, size, called):
 def test_it_says_what_will_be_played_and_on_what(theme, written):
     surface = picture(ready_page(theme))
     words = {text.words for text in on(written, surface)}
-    assert {"84 bpm", "16 bars", "12 ms ± 3, played along", "sound −18 dB"} <= words
+    assert {"84 bpm", "16 bars", "12 ms ± 3, played along", "−18 dB"} <= words
     assert any("physician" in text for text in words)
     assert {"snare", "kick", "floor tom", "1", "e", "&", "a"} <= words
 
@@ -80,5 +80,5 @@ def test_presses_give_outcomes(theme, written):
     assert not page.offers(Outcome.SKIP)
     assert page.handle("x") is None
     surface = picture(page)
-    start = next(text for text in on(written, surface) if text.words == "start")
+    start = next(text for text in on(written, surface) if text.words == "Start")
     assert page.handle(Click(*start.rect.center)) is Outcome.START

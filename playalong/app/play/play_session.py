@@ -289,4 +289,6 @@ def result_page(
         pads=pad_commands.pads if pad_commands else {},
         call=pad_commands.call if pad_commands else "",
         level=context.level() if context.pad_commands is not None else None,
+        course=grade.steadiness.course,
+        asked_bpm=grade.tempo_bpm,
     )

@@ -57,6 +57,21 @@ class Pen:
         self.surface.blit(written, stands)
         return stands
 
+    def fitted(
+        self, words: str, sizes: tuple[float, float], width: float, bold: bool = False
+    ) -> float:
+        """The largest size of type, from the first of ``sizes`` down to the second, in which
+        ``words`` take at most ``width`` pixels; the second where none does.
+        """
+        largest, least = sizes
+        needed = self.width(words, largest, bold)
+        if needed <= width:
+            return largest
+        size = max(least, largest * width / needed)
+        while size > least and self.width(words, size, bold) > width:
+            size -= 0.5
+        return max(least, size)
+
     def cut(self, words: str, size: float, width: float, bold: bool = False) -> str:
         """``words``, or as many of their letters as fit in ``width`` pixels, and an ellipsis."""
         if self.width(words, size, bold) <= width:

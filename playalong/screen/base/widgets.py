@@ -12,28 +12,32 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Click, Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, LABEL, SMALL, TITLE
+from playalong.screen.base.theme import ADVICE, BODY, LABEL, SMALL, TITLE
 
 #: Margins of a page, and the height of its head, in units.
-MARGIN, HEAD = 36, 62
+MARGIN, HEAD = 44, 88
 
-_HEAD_BASE = 44
+#: In units: the baselines of the title, and of a subtitle that finds no room beside it.
+_HEAD_BASE, _UNDER_BASE = 54, 79
+
+#: The title takes at most this part of the line where something stands beside it.
+_TITLE = 0.72
 
 #: More repetitions than this are told in figures, not in dots.
 _MOST_DOTS = 10
 
-#: The least size of type in a table, in units.
-_LEAST = 11
-
 #: In units: the last baseline of a page, from one line of the foot to the next, from one line of
 #: buttons to the next, between buttons, inside a key's cap, and beside it.
-FOOT_BASE, _FOOT_LINE, _BUTTON_LINE, _BETWEEN, _INSIDE, _BESIDE = 18, 24, 27, 26, 7, 8
+FOOT_BASE, _FOOT_LINE, _BUTTON_LINE, _BETWEEN, _INSIDE, _BESIDE = 36, 26, 34, 26, 8, 8
+
+#: The main action, in units: its height, what lies below its last baseline, and inside its ends.
+_MAIN_HIGH, _MAIN_BELOW, _MAIN_INSIDE = 62, 14, 20
 
 #: Notes stand beside the buttons where more than this part of the line is free.
-_ENOUGH = 0.3
+_ENOUGH = 0.4
 
 #: In units: how much room the level of the sound takes. The bar begins at the lowest level.
-LEVEL_WIDE, LEVEL_HIGH, LEVEL_LOWEST_DB = 94, 48, -48.0
+LEVEL_WIDE, LEVEL_HIGH, LEVEL_LOWEST_DB = 150, 62, -48.0
 
 #: Where an outcome goes in a list.
 _TO: dict[Outcome | None, int] = {Outcome.NEXT: 1, Outcome.BACK: -1}
@@ -49,18 +53,36 @@ def head(
     clean: tuple[int, int] | None,
     called: str = "",
 ) -> None:
-    """The line at the top of a page: title, subtitle, what is called, clean repetitions, tempo."""
-    width, base = pen.surface.get_width(), pen.px(_HEAD_BASE)
-    right: float = width - pen.px(MARGIN)
+    """The line at the top of a page: title, subtitle, what is called, clean repetitions, tempo.
+
+    A long title is written smaller, then in two lines; a long subtitle stands below it.
+    """
+    width, base, gap = pen.surface.get_width(), pen.px(_HEAD_BASE), pen.px(22)
+    left, right = pen.px(MARGIN), float(width - pen.px(MARGIN))
     if tempo:
-        right = pen.text(tempo, TITLE, (right, base), bold=True, align=1.0).left - pen.px(22)
+        right = pen.text(tempo, ADVICE, (right, base), bold=True, align=1.0).left - gap
     if clean is not None:
-        right = dots(pen, (right, base), *clean) - pen.px(22)
+        right = dots(pen, (right, base), *clean) - gap
     if called:
-        right = pen.text(called, TITLE, (right, base), bold=True, align=1.0).left - pen.px(22)
-    title = pen.cut(title, TITLE, (right - pen.px(MARGIN)) * 0.7, bold=True)
-    left = pen.text(title, TITLE, (pen.px(MARGIN), base), bold=True).right + pen.px(18)
-    pen.text(pen.cut(subtitle, BODY, right - left), BODY, (left, base), pen.colours.quiet)
+        right = pen.text(called, ADVICE, (right, base), bold=True, align=1.0).left - gap
+    beside = pen.width(subtitle, SMALL) + gap if subtitle else 0
+    room = right - left
+    is_beside = pen.width(title, TITLE, bold=True) + beside <= room
+    size = pen.fitted(title, (TITLE, SMALL), room, bold=True)
+    lines = [title]
+    if pen.width(title, size, bold=True) > room:
+        lines = pen.wrapped(title, SMALL, room, bold=True)[:2]
+    for number, line in enumerate(reversed(lines)):
+        at = (left, base - number * pen.px(SMALL * 1.25))
+        stands = pen.text(line, size, at, bold=True)
+    if not subtitle:
+        return
+    if is_beside:
+        at, room = (stands.right + pen.px(18), base), right - stands.right - pen.px(18)
+    else:
+        at, room = (left, pen.px(_UNDER_BASE)), width - pen.px(MARGIN) - left
+    size = pen.fitted(subtitle, (BODY, SMALL), room)
+    pen.text(pen.cut(subtitle, size, room), size, at, pen.colours.quiet)
 
 
 def dots(pen: Pen, at: tuple[float, float], done: int, asked: int) -> float:
@@ -174,32 +196,40 @@ class Buttons:
         """Whether one of the buttons has this outcome."""
         return any(button.outcome is outcome for button in self._buttons)
 
+    @property
+    def main(self) -> Button | None:
+        """The one that is drawn as the page's main action: that of the Enter key, if any."""
+        return next((one for one in self._buttons if Key.ENTER in one.keys), None)
+
     def lines(self, pen: Pen, room: float) -> int:
         """In how many lines they stand where there are ``room`` pixels from left to right."""
-        return len(self._wrapped(pen, room))
+        return len(self._wrapped(pen, room - self._main_room(pen)))
 
-    def height(self, pen: Pen, room: float) -> int:
-        """How far, in pixels, they reach above the height of a single line."""
-        return (self.lines(pen, room) - 1) * pen.px(_BUTTON_LINE)
+    def tall(self, pen: Pen, room: float) -> int:
+        """How far, in pixels, they reach above the baseline of their last line."""
+        lines = self.lines(pen, room) * pen.px(_BUTTON_LINE)
+        return max(lines, pen.px(_MAIN_HIGH - _MAIN_BELOW) if self.main else 0)
 
     def draw(self, pen: Pen, left: float, right: float, base: float) -> float:
         """Draw them between two pixels, the last line on the baseline ``base``.
 
-        Returns the left edge of the last line, in pixels.
+        Returns the right end of the last line, in pixels.
         """
-        start = right
-        for above, line in enumerate(reversed(self._wrapped(pen, right - left))):
-            widths = [self._width(pen, item) for item in line]
-            at = right - sum(widths) - pen.px(_BETWEEN) * (len(line) - 1)
-            start = start if above else at
-            y = base - above * pen.px(_BUTTON_LINE)
-            for item, width in zip(line, widths, strict=True):
+        start = left + self._draw_main(pen, left, base)
+        lines = self._wrapped(pen, right - start)
+        if len(lines) == 1 and self.main is not None:  # beside the middle of the main action
+            base -= pen.px(_MAIN_HIGH / 2 - _MAIN_BELOW) - pen.capital(BODY) / 2
+        end = start
+        for above, line in enumerate(reversed(lines)):
+            at, y = start, base - above * pen.px(_BUTTON_LINE)
+            for item in line:
                 if item is None:
-                    pen.text(self._call, BODY, (at, y), pen.colours.quiet)
+                    at = pen.text(self._call, BODY, (at, y), pen.colours.quiet).right
                 else:
-                    self.draw_one(pen, item, (at, y))
-                at += width + pen.px(_BETWEEN)
-        return start
+                    at = self.draw_one(pen, item, (at, y))
+                end = max(end, at)
+                at += pen.px(_BETWEEN)
+        return end
 
     def draw_one(self, pen: Pen, button: Button, at: tuple[float, float]) -> float:
         """Draw one of them alone, ``at`` being its left end and baseline; returns its right end."""
@@ -213,8 +243,47 @@ class Buttons:
         self._areas[button.outcome] = edge.union(words)
         return words.right
 
+    def _main_hint(self) -> str:
+        """How the main action is asked for: by its key, and by which strokes."""
+        main = self.main
+        if main is None:
+            return ""
+        label = self._pads.get(main.outcome)
+        strokes = f"{self._call.rstrip(':')} {label}" if self._call else label
+        return main.cap if label is None else f"{main.cap}  ·  {strokes}"
+
+    def _main_wide(self, pen: Pen) -> int:
+        main = self.main
+        if main is None:
+            return 0
+        words = max(pen.width(main.words, LABEL, bold=True), pen.width(self._main_hint(), SMALL))
+        return words + 2 * pen.px(_MAIN_INSIDE)
+
+    def _main_room(self, pen: Pen) -> int:
+        rest = any(one is not self.main for one in self._buttons)
+        wide = self._main_wide(pen)
+        return wide + pen.px(_BETWEEN) if wide and rest else wide
+
+    def _draw_main(self, pen: Pen, left: float, base: float) -> int:
+        """The main action as a dark block; returns how much room it takes, in pixels."""
+        main, colours = self.main, pen.colours
+        if main is None:
+            return 0
+        bottom = base + pen.px(_MAIN_BELOW)
+        block = area(left, bottom - pen.px(_MAIN_HIGH), left + self._main_wide(pen), bottom)
+        pygame.draw.rect(pen.surface, colours.ink, block, border_radius=pen.px(8))
+        at = (block.centerx, block.top + pen.px(27))
+        words = f"{main.words[:1].upper()}{main.words[1:]}"
+        pen.text(words, LABEL, at, colours.paper, bold=True, align=0.5)
+        at = (block.centerx, block.bottom - pen.px(12))
+        pen.text(self._main_hint(), SMALL, at, colours.paper, align=0.5)
+        self._areas[main.outcome] = block
+        return self._main_room(pen)
+
     def _wrapped(self, pen: Pen, room: float) -> list[list[Button | None]]:
-        """The buttons in as few lines as there must be, and these about equally long."""
+        """The buttons beside the main one in as few lines as there must be, and these about
+        equally long.
+        """
         lines = self._filled(pen, room)
         narrower = (self._filled(pen, room * part / 10) for part in range(5, 10))
         if len(lines) == 1:
@@ -223,7 +292,9 @@ class Buttons:
 
     def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
         """The buttons, line after line; None stands for what is to be struck first."""
-        items: list[Button | None] = [*([None] if self._call else []), *self._buttons]
+        rest = [one for one in self._buttons if one is not self.main]
+        called = self._call and any(one.outcome in self._pads for one in rest)
+        items: list[Button | None] = [*([None] if called else []), *rest]
         lines: list[list[Button | None]] = [[]]
         taken = 0.0
         for item in items:
@@ -299,31 +370,36 @@ def _pad(pen: Pen, label: str, at: tuple[float, float]) -> pygame.Rect:
 
 
 def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
-    """The foot of a page: ``buttons`` to the right, and ``notes`` beside them or above.
+    """The foot of a page: the main action and the other ``buttons``, and ``notes`` to the right
+    of them or above.
 
     Returns the upper edge of what was drawn, in pixels.
     """
     width, height = pen.surface.get_size()
     left, right = pen.px(MARGIN), width - pen.px(MARGIN)
     base, room = height - pen.px(FOOT_BASE), right - left
-    end = buttons.draw(pen, left, right, base) - pen.px(_BETWEEN)
-    top = base - buttons.height(pen, room) - pen.px(_FOOT_LINE)
-    if not any(notes):
+    end = buttons.draw(pen, left, right, base) + pen.px(2 * _BETWEEN)
+    top = base - buttons.tall(pen, room) - pen.px(6)
+    told = [words for words in notes if words]
+    if not told:
         return top
-    beside = buttons.lines(pen, room) == 1 and end - left > _ENOUGH * room
-    if beside:
-        room = round(end) - left
-    else:
-        base = top - pen.px(4)
-    lines = [line for words in notes if words for line in pen.wrapped(words, BODY, room)]
+    step = pen.px(_FOOT_LINE)
+    if buttons.lines(pen, room) == 1 and right - end > _ENOUGH * room:
+        lines = _noted(pen, told, right - end)
+        if len(lines) * step <= base + pen.px(_MAIN_BELOW) - top:
+            first = base - (len(lines) - 1) * step
+            for number, line in enumerate(lines):
+                at = (right, first + number * step)
+                pen.text(line, SMALL, at, pen.colours.quiet, align=1.0)
+            return min(top, first - step)
+    lines = _noted(pen, told, room)
     for number, line in enumerate(reversed(lines)):
-        pen.text(
-            pen.cut(line, BODY, room),
-            BODY,
-            (left, base - number * pen.px(_FOOT_LINE)),
-            pen.colours.quiet,
-        )
-    return min(top, base - len(lines) * pen.px(_FOOT_LINE))
+        pen.text(line, SMALL, (left, top - pen.px(8) - number * step), pen.colours.quiet)
+    return top - pen.px(8) - len(lines) * step
+
+
+def _noted(pen: Pen, notes: Sequence[str], room: float) -> list[str]:
+    return [line for words in notes for line in pen.wrapped(words, SMALL, room)]
 
 
 class Level:
@@ -348,41 +424,65 @@ class Level:
             return
         left, top = at
         colours, width = pen.colours, pen.px(LEVEL_WIDE)
-        words = f"sound {round(self.db)} dB".replace("-", "−")
-        pen.text(words, SMALL, (left, top + pen.px(SMALL)), colours.quiet)
-        bar = area(left, top + pen.px(18), left + width, top + pen.px(25))
+        less = _capped(pen, "−", (left, top + pen.px(SMALL)))
+        words = f"{round(self.db)} dB".replace("-", "−")
+        middle = (left + width / 2, top + pen.px(SMALL))
+        pen.text(words, SMALL, middle, colours.quiet, align=0.5)
+        cap = pen.width("+", SMALL) + 2 * pen.px(_INSIDE)
+        more = _capped(pen, "+", (left + width - cap, top + pen.px(SMALL)))
+        bar = area(left, top + pen.px(27), left + width, top + pen.px(35))
         pen.fill(bar, colours.band)
         full = min(1.0, max(0.0, 1.0 - self.db / LEVEL_LOWEST_DB))
         pen.fill(area(bar.left, bar.top, bar.left + full * bar.width, bar.bottom), colours.ink)
         pen.level_line(bar.bottom, bar.left, bar.right, colours.rule, 1)
-        base = top + pen.px(LEVEL_HIGH - 5)
-        cap = pen.width("+", SMALL) + 2 * pen.px(_INSIDE)
-        less = _capped(pen, "−", (left, base))
-        more = _capped(pen, "+", (left + width - cap, base))
+        pen.text("sound", SMALL, (left, top + pen.px(LEVEL_HIGH - 8)), colours.quiet)
         self._areas = ((less, -1), (more, 1))
 
 
-def table(pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]]) -> None:
-    """A table of (what, figure) in as many columns as ``rect`` asks for.
+def table(pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]]) -> int:
+    """A table of (what, figure) in as many columns as ``rect`` asks for, the most important first.
 
-    The type is as large as fits; what still does not fit is cut.
+    The type is as large as fits, down to the least that can be read; rows that find no room even
+    so are left out whole. Returns how many are shown.
     """
-    beside, gap, needed = pen.px(16), pen.px(24), rect.width + 1.0
-    for size in range(LABEL, _LEAST - 1, -1):
-        if needed <= rect.width:
-            break
-        kind, line = size, pen.px(size * 1.45)
-        per_column = max(1, rect.height // line)
-        columns = [rows[at : at + per_column] for at in range(0, len(rows), per_column)]
-        whats = [max(pen.width(what, size) for what, _ in column) for column in columns]
-        figures = [max(pen.width(figure, size) for _, figure in column) for column in columns]
-        needed = sum(whats) + sum(figures) + (beside + gap) * len(columns)
-    share = (rect.width - needed) / max(1, len(columns))
-    left: float = rect.left
-    for column, what_width, figure_width in zip(columns, whats, figures, strict=True):
-        at, room = left + what_width + beside, figure_width + min(0, share)
+    for shown in range(len(rows), 0, -1):
+        least = SMALL if shown == len(rows) else BODY
+        for size in range(BODY, SMALL - 1, -1) if least == SMALL else (SMALL,):
+            columns = _columns(pen, rect, rows[:shown], size)
+            if columns is not None:
+                _draw_columns(pen, rect, columns, size)
+                return shown
+    return 0
+
+
+_Columns = list[tuple[Sequence[tuple[str, str]], int, int]]
+
+#: In units: between what and its figure, and between two columns of a table.
+_TABLE_BESIDE, _TABLE_GAP = 16, 30
+
+
+def _columns(
+    pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]], size: int
+) -> _Columns | None:
+    """The rows in columns with the widths of both parts, None where they are too wide."""
+    per_column = max(1, rect.height // pen.px(size * 1.45))
+    found, needed = [], 0
+    for at in range(0, len(rows), per_column):
+        column = rows[at : at + per_column]
+        what = max(pen.width(what, size) for what, _ in column)
+        figure = max(pen.width(figure, size) for _, figure in column)
+        found.append((column, what, figure))
+        needed += what + figure + pen.px(_TABLE_BESIDE)
+    needed += pen.px(_TABLE_GAP) * (len(found) - 1)
+    return found if needed <= rect.width else None
+
+
+def _draw_columns(pen: Pen, rect: pygame.Rect, columns: _Columns, size: int) -> None:
+    left, line = float(rect.left), pen.px(size * 1.45)
+    for column, what_width, figure_width in columns:
+        at = left + what_width + pen.px(_TABLE_BESIDE)
         for place, (what, figure) in enumerate(column):
-            base = rect.top + place * line + pen.px(kind)
-            pen.text(what, kind, (left, base), pen.colours.quiet)
-            pen.text(pen.cut(figure, kind, room), kind, (at, base))
-        left = at + figure_width + gap + share
+            base = rect.top + place * line + pen.px(size)
+            pen.text(what, size, (left, base), pen.colours.quiet)
+            pen.text(figure, size, (at, base))
+        left = at + figure_width + pen.px(_TABLE_GAP)

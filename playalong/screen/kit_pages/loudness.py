@@ -17,7 +17,7 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, LABEL, SMALL, TITLE, Theme
+from playalong.screen.base.theme import ADVICE, BODY, LABEL, SMALL, Theme
 from playalong.screen.base.widgets import (
     ACCEPT,
     HEAD,
@@ -109,10 +109,10 @@ class LoudnessPage(ButtonPage):
         colours = pen.colours
         pad = BY_NAME[self.voice].label if self.voice else ""
         asked = f"{pad}: {STROKES[self.dynamic]}" if pad and self.dynamic else pad
-        base: float = rect.top + pen.px(TITLE)
-        for line in pen.wrapped(asked or "Every pad is done.", TITLE, rect.width, bold=True):
-            pen.text(line, TITLE, (rect.left, base), bold=True)
-            base += pen.px(TITLE * 1.3)
+        base: float = rect.top + pen.px(ADVICE)
+        for line in pen.wrapped(asked or "Every pad is done.", ADVICE, rect.width, bold=True):
+            pen.text(line, ADVICE, (rect.left, base), bold=True)
+            base += pen.px(ADVICE * 1.3)
         step: float = min(pen.px(_BOX), (rect.width - pen.px(_NAME)) / self.of)
         for dynamic in (Dynamic.ACCENT, Dynamic.NORMAL, Dynamic.GHOST):
             now = dynamic is self.dynamic

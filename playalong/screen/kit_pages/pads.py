@@ -7,7 +7,7 @@ import pygame
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import ADVICE, BODY, TITLE, Theme
+from playalong.screen.base.theme import ADVICE, BODY, LABEL, Theme
 from playalong.screen.base.widgets import (
     ACCEPT,
     HEAD,
@@ -67,8 +67,8 @@ class PadsPage(ButtonPage):
         bottom = foot(pen, self.buttons, notes) - pen.px(16)
         top += pen.px(36)
         middle = left + (right - left) * _WORDS
-        base = top + pen.px(TITLE)
-        for words, size, bold in ((self.asked, TITLE, True), (self.told, ADVICE - 4, False)):
+        base = top + pen.px(ADVICE)
+        for words, size, bold in ((self.asked, ADVICE, True), (self.told, LABEL, False)):
             for line in pen.wrapped(words, size, middle - left, bold) if words else ():
                 pen.text(line, size, (left, base), bold=bold)
                 base += pen.px(size * 1.4)

@@ -20,7 +20,7 @@ from playalong.screen.base.fonts import Colour
 from playalong.screen.base.keys import Click, Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, LABEL, Theme
+from playalong.screen.base.theme import BODY, LABEL, SMALL, Theme
 from playalong.screen.base.widgets import (
     HEAD,
     LEAVE,
@@ -403,7 +403,8 @@ class BeatsPage:
         bars = "1 bar" if len(tempos) == 1 else f"{len(tempos)} bars"
         told = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
         words = f"{bars}, {len(beats)} beats, {told} bpm"
-        pen.text(pen.cut(words, BODY, rect.right - at[0]), BODY, at, colours.quiet)
+        size = pen.fitted(words, (BODY, SMALL), rect.right - at[0])
+        pen.text(words, size, at, colours.quiet)
         middle, room = (low + high) / 2.0, max(high - low, _LEAST_RANGE * high)
         scale = _Scale(rect, 0.0, rect.width / max(self.length_s, 1e-3))
         edge = pen.px(5)
@@ -431,7 +432,7 @@ class BeatsPage:
         """The settings with their values in columns, and the sound's level; the upper edge."""
         known = self.level.db is not None
         end = right - pen.px(LEVEL_WIDE + 24) if known else right
-        columns = max(2, min(4, int((end - left) / pen.px(_COLUMN))))
+        columns = max(2, min(3, int((end - left) / pen.px(_COLUMN))))
         rows = -(-len(SETTINGS) // columns)
         step, wide = pen.px(_SETTING), (end - left) / columns
         top = bottom - max(rows * step, pen.px(LEVEL_HIGH) if known else 0)
@@ -448,8 +449,9 @@ class BeatsPage:
             inside = pen.px(_AROUND)
             label = pen.text(setting, BODY, (cell.left + inside, base), pen.colours.quiet)
             room = cell.right - inside - label.right - pen.px(8)
-            value = pen.cut(values.get(setting, ""), BODY, room, bold=True)
-            pen.text(value, BODY, (cell.right - inside, base), bold=True, align=1.0)
+            value = values.get(setting, "")
+            size = pen.fitted(value, (BODY, SMALL), room, bold=True)
+            pen.text(value, size, (cell.right - inside, base), bold=True, align=1.0)
         self.level.draw(pen, (right - pen.px(LEVEL_WIDE), top))
         return top
 
@@ -484,7 +486,7 @@ class BeatsPage:
         lines = pen.wrapped(self.words, BODY, right - left)
         step = pen.px(_LINE)
         for number, line in enumerate(reversed(lines)):
-            pen.text(pen.cut(line, BODY, right - left), BODY, (left, bottom - number * step))
+            pen.text(line, BODY, (left, bottom - number * step))
         return bottom - len(lines) * step - pen.px(4)
 
 

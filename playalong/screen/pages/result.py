@@ -11,7 +11,7 @@ from playalong.pattern.model import Bar
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import ADVICE, BODY, LABEL, SCORE, Theme
+from playalong.screen.base.theme import ADVICE, BODY, LABEL, SCORE, SMALL, Theme
 from playalong.screen.base.widgets import (
     AGAIN,
     HEAD,
@@ -28,14 +28,19 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.sheet import bar_picture
 
-#: In units: the height of the score and the advice, and what the title of the picture takes.
-_SCORE, _NAMED = 97, 32
+#: In units: the height of the score and the advice, what the title of the picture takes, and how
+#: high the course of the tempo and the figures are at least and at most.
+_SCORE, _NAMED, _FIGURES = 128, 36, (96, 130)
 
-#: How many sentences are shown small under the advice, in units the height of each, and how large.
-ALSO, _ALSO_HIGH = 2, 22
+#: How many sentences are shown small under the advice, and in units the height of each.
+ALSO, _ALSO_HIGH = 2, 27
 
-#: The picture's part of what lies between the advice and the foot.
-_PICTURE = 0.65
+#: The least height of a row of the picture, in units.
+_LEAST_ROW = 26
+
+#: The course of the tempo: its part of the width, the room for its name in units, and how far its
+#: axis reaches at least to each side, in parts of the tempo that was asked for.
+_COURSE, _COURSE_NAME, _COURSE_AXIS = 0.46, 96, 0.03
 
 
 class ResultPage:
@@ -45,7 +50,8 @@ class ResultPage:
     ``figures`` are (what, figure in words); ``places`` the grades of the strokes of ``bars``, in
     their order; ``voices`` the rows; ``notes`` are told at the foot, and ``caution`` under them.
     ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them; ``level`` is that of
-    the sound in which the run may be heard again.
+    the sound in which the run may be heard again. ``course`` is that of the tempo, as (bar, bpm)
+    for each bar, and ``asked_bpm`` the tempo that was asked for; ``best`` the best score so far.
     """
 
     def __init__(
@@ -67,7 +73,12 @@ class ResultPage:
         pads: Mapping[Outcome, str] = NO_PADS,
         call: str = "",
         level: Level | None = None,
+        *,
+        course: Sequence[tuple[int, float]] = (),
+        asked_bpm: float = 0.0,
+        best: float | None = None,
     ) -> None:
+        self._course, self._asked_bpm, self._best = course, asked_bpm, best
         self.level = level or Level()
         self._theme, self._title, self._subtitle = theme, title, subtitle
         self._total, self._advice, self._figures = total, advice, figures
@@ -97,42 +108,81 @@ class ResultPage:
         surface.fill(pen.colours.paper)
         head(pen, self._title, self._subtitle, "", None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        top = pen.px(HEAD + _SCORE)
-        words_from = self._draw_score(pen, area(left, pen.px(HEAD), right, top))
-        for line in self._also:
-            base = top + pen.px(_ALSO_HIGH * 0.7)
-            pen.text(
-                pen.cut(line, BODY, right - words_from), BODY, (words_from, base), pen.colours.quiet
-            )
-            top += pen.px(_ALSO_HIGH)
-        bottom = foot(pen, self._buttons, self._foot) - pen.px(12)
-        middle = top + (bottom - top) * _PICTURE
-        self._draw_bars(pen, area(left, top, right, middle))
-        table(pen, area(left, middle + pen.px(16), right, bottom), self._figures)
+        bottom = foot(pen, self._buttons, self._foot) - pen.px(10)
+        top = self._draw_score(pen, area(left, pen.px(HEAD), right, bottom))
+        least, most = map(pen.px, _FIGURES)
+        tall = min(most, max(least, (bottom - top) // 3))
+        picture = pen.px(2 * _NAMED + _LEAST_ROW * len(self._voices))
+        if bottom - tall - top < picture:  # where it went wrong comes first
+            tall = max(0, round(bottom - top) - picture)
+        self._draw_bars(pen, area(left, top, right, bottom - tall - pen.px(10)))
+        figures = area(left, bottom - tall, right, bottom)
+        if len(self._course) > 1 and self._asked_bpm and tall >= least:
+            middle = left + (right - left) * _COURSE
+            self._draw_course(pen, area(left, figures.top, middle, bottom))
+            figures = area(middle + pen.px(40), figures.top, right, bottom)
+        if tall >= pen.px(BODY * 1.5):
+            table(pen, figures, self._figures)
 
     def _draw_score(self, pen: Pen, rect: pygame.Rect) -> float:
-        """Draw the score and the advice; where the words begin, in pixels."""
-        base = rect.centery + pen.capital(SCORE) / 2
+        """Draw the score, the advice and what comes next; where they end, in pixels."""
+        top, base = rect.top, rect.top + pen.px(14) + pen.capital(SCORE)
         total = pen.text(f"{self._total:.0f}", SCORE, (rect.left, base), bold=True)
         of = pen.text("of 100", BODY, (total.right + pen.px(10), base), pen.colours.quiet)
-        left = of.right + pen.px(36)
-        right = float(rect.right)
+        left = of.right
+        if self._best is not None:
+            at = (total.right + pen.px(10), base - pen.px(BODY * 1.4))
+            left = max(left, pen.text(f"best {self._best:.0f}", BODY, at, pen.colours.quiet).right)
+        left, right = left + pen.px(40), float(rect.right)
         if self.level.db is not None:
             right -= pen.px(LEVEL_WIDE)
-            self.level.draw(pen, (right, rect.top))
+            self.level.draw(pen, (right, top))
             right -= pen.px(24)
-        lines = pen.wrapped(self._advice, ADVICE, right - left)
-        step = pen.px(ADVICE * 1.35)
-        base = rect.centery - step * (len(lines) - 1) / 2 + pen.capital(ADVICE) / 2
+        size, step = ADVICE, pen.px(ADVICE * 1.25)
+        lines = pen.wrapped(self._advice, size, right - left, bold=True)
         for number, line in enumerate(lines):
-            pen.text(line, ADVICE, (left, base + number * step))
-        return left
+            at = (left, top + pen.px(10) + pen.capital(size) + number * step)
+            pen.text(line, size, at, bold=True)
+        y = top + pen.px(10) + pen.capital(size) + (len(lines) - 1) * step + pen.px(12)
+        for number, words in enumerate(self._also):
+            said = f"then: {words}" if not number else words
+            for line in pen.wrapped(said, BODY, rect.right - left):
+                y += pen.px(_ALSO_HIGH)
+                pen.text(line, BODY, (left, y - pen.px(5)), pen.colours.quiet)
+        return max(top + pen.px(_SCORE), y + pen.px(6))
+
+    def _draw_course(self, pen: Pen, rect: pygame.Rect) -> None:
+        """The course of the tempo over the bars, about the one that was asked for."""
+        colours = pen.colours
+        base, foot_y = rect.top + pen.px(LABEL), rect.bottom - pen.px(4)
+        pen.text("Tempo", LABEL, (rect.left, base), bold=True)
+        plot = area(
+            rect.left + pen.px(_COURSE_NAME),
+            rect.top,
+            rect.right,
+            rect.bottom - pen.px(SMALL * 1.6),
+        )
+        pen.level_line(plot.centery, plot.left, plot.right, colours.rule, 1)
+        off = [bpm / self._asked_bpm - 1 for _, bpm in self._course]
+        per = plot.height / 2 / max(_COURSE_AXIS, *map(abs, off))
+        first, last = self._course[0][0], self._course[-1][0]
+        across = plot.width / max(1, last - first)
+        points = [
+            (plot.left + (bar - first) * across, plot.centery - part * per)
+            for (bar, _), part in zip(self._course, off, strict=True)
+        ]
+        pen.stroke(points, colours.ink, 2.6)
+        pen.text(f"bar {first + 1}", SMALL, (plot.left, foot_y), colours.quiet)
+        pen.text(f"bar {last + 1}", SMALL, (plot.right, foot_y), colours.quiet, align=1.0)
+        asked = (plot.left - pen.px(10), plot.centery + pen.capital(SMALL) / 2)
+        if plot.centery - pen.capital(SMALL) > base + pen.px(6):
+            pen.text(f"{self._asked_bpm:g}", SMALL, asked, colours.quiet, align=1.0)
 
     def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> None:
         self._shown = bar_picture.fitting(pen, rect, self._bars)
         first = self._bar // self._shown * self._shown
         shown = self._bars[first : first + self._shown]
-        base = rect.top + pen.px(18)
+        base = rect.top + pen.px(LABEL)
         named = pen.text("Where in the bar", LABEL, (rect.left, base), bold=True)
         right = rect.right
         if len(self._bars) > self._shown:
@@ -141,7 +191,8 @@ class ResultPage:
             words = f"← {which} of {len(self._bars)} →"
             right = pen.text(words, BODY, (right, base), align=1.0).left - pen.px(20)
         at = named.right + pen.px(14)
-        told = "mark: the mean of its hits; number: how often the stroke was off"
-        pen.text(pen.cut(told, BODY, right - at), BODY, (at, base), pen.colours.quiet)
+        told = "the mark is the mean of its hits; the number, how often the stroke was off"
+        if pen.width(told, SMALL) <= right - at:
+            pen.text(told, SMALL, (at, base), pen.colours.quiet)
         picture = area(rect.left, rect.top + pen.px(_NAMED), rect.right, rect.bottom)
         bar_picture.draw(pen, picture, shown, self._voices, self._rules)

@@ -8,7 +8,7 @@ import pygame
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.screen.base.overlay import draw_slip
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, Theme
+from playalong.screen.base.theme import BODY, SMALL, Theme
 from playalong.screen.base.widgets import (
     FOOT_BASE,
     HEAD,
@@ -22,14 +22,14 @@ from playalong.screen.base.widgets import (
 from playalong.screen.sheet import gauges
 from playalong.screen.sheet.sheet import Sheet
 
-#: Heights from the bottom in units: the upper edge of the gauges, and of the last line.
-_GAUGES, _FOOT = 172, 44
+#: Heights from the bottom in units: the upper edge of the gauges, and of a single last line.
+_GAUGES, _FOOT = 250, 76
 
 #: Right margin of the sheet, in units: it reaches further than the text.
 _SHEET_RIGHT = 30
 
 #: The largest type of the count-in, in units.
-_COUNT_IN = 110
+_COUNT_IN = 150
 
 #: What the slip of paper under the count-in leaves free to its left and right, in units.
 _SLIP = 18
@@ -92,7 +92,8 @@ class RunPage(ButtonPage):
         left, right = pen.px(MARGIN), width - pen.px(MARGIN)
         below = height - pen.px(_GAUGES)
         # Where there are more lines of buttons, the gauges make room; the sheet does not move.
-        foot = height - pen.px(_FOOT) - self.buttons.height(pen, right - left)
+        base = height - pen.px(FOOT_BASE)
+        foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
         sheet = area(left, pen.px(HEAD), width - pen.px(_SHEET_RIGHT), below - pen.px(10))
         past = self.sheet.draw(pen, sheet, now_s)
         pen.level_line(below - pen.px(1), left, right, pen.colours.line, 1)
@@ -104,11 +105,9 @@ class RunPage(ButtonPage):
             self.steadiness,
             self.sheet.has_ghosts,
         )
-        base = height - pen.px(FOOT_BASE)
-        end = self.buttons.draw(pen, left, right, base) - pen.px(26)
-        words = pen.cut("  ·  ".join(self.notices), BODY, end - left)
-        pen.text(words, BODY, (left, base))
-        self.level.draw(pen, (left, sheet.top + pen.px(3)))
+        end = self.buttons.draw(pen, left, right, base) + pen.px(40)
+        self._draw_notices(pen, area(end, foot, right, base))
+        self.level.draw(pen, (left, sheet.top - pen.px(8)))
         if self.paused:
             draw_slip(pen, sheet, self.paused)
             return
@@ -116,6 +115,21 @@ class RunPage(ButtonPage):
             draw_count_in(pen, past, self.count_in, now_s)
         ahead = area(past.right, past.top, sheet.right, past.bottom)
         draw_slip(pen, ahead, self.said)
+
+    def _draw_notices(self, pen: Pen, rect: pygame.Rect) -> None:
+        """What is to be told, at the right of the last line; only the last of too much."""
+        told = [words for words in self.notices if words]
+        while told:
+            words = "  ·  ".join(told)
+            size = pen.fitted(words, (BODY, SMALL), rect.width)
+            if pen.width(words, size) <= rect.width or len(told) == 1:
+                lines = pen.wrapped(words, size, rect.width)
+                base = rect.bottom - (len(lines) - 1) * pen.px(size * 1.3)
+                for number, line in enumerate(lines):
+                    at = (rect.right, base + number * pen.px(size * 1.3))
+                    pen.text(line, size, at, align=1.0)
+                return
+            told = told[1:]
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:

@@ -19,16 +19,25 @@ from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen, area
 from playalong.screen.base.theme import BODY, COUNT, LABEL, SMALL
 from playalong.screen.sheet.count import Spoken, Weight, count_of
-from playalong.screen.sheet.geometry import HANDS, Row, draw_hand, height, nearest, rows
+from playalong.screen.sheet.geometry import (
+    DOT,
+    HANDS,
+    LEAST_BOX,
+    Row,
+    draw_hand,
+    height,
+    nearest,
+    rows,
+)
 
 #: In units: the baseline of the count, where the rows begin, the room for numbers above a row.
-_COUNT_BASE, _ROWS, _NUMBERS = 18, 26, 17
+_COUNT_BASE, _ROWS, _NUMBERS = 26, 36, 20
 
 #: In units: room for the names of the rows, between them and the rows, and between bars.
-_NAMES, _BESIDE, _BETWEEN = 84, 14, 22
+_NAMES, _BESIDE, _BETWEEN = 96, 16, 26
 
 #: In units: the least from one place of the count to the next, and the widest box.
-_CLOSEST, _WIDEST = 26, 20
+_CLOSEST, _WIDEST = 34, 22
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +127,8 @@ def _draw_spoken(pen: Pen, at: tuple[float, float], said: Spoken, step: float) -
 def _draw_place(pen: Pen, x: float, step: float, row: Row, place: PlaceGrade, rules: Rules) -> None:
     """One stroke; ``step`` is the room for its box and its mark, in pixels."""
     colours, half = pen.colours, step / 4
-    top, bottom = row.span(rules.bands.of(place.voice, place.dynamic))
+    least = min(pen.px(LEAST_BOX), (row.bottom - row.top) // 2)
+    top, bottom = row.span(rules.bands.of(place.voice, place.dynamic), least)
     box = area(x - half, top, x + half + 1, bottom + 1)
     gone = place.missed + place.wrong_drum
     pen.box(box, colours.answered, colours.rule)
@@ -127,12 +137,12 @@ def _draw_place(pen: Pen, x: float, step: float, row: Row, place: PlaceGrade, ru
         pen.hatched(area(box.left, box.bottom - tall, box.right, box.bottom), colours.off)
     off = place.targets - place.clean
     if off:
-        pen.text(str(off), SMALL, (x, row.top - pen.px(3)), colours.off, bold=True, align=0.5)
+        pen.text(str(off), SMALL, (x, row.top - pen.px(4)), colours.off, bold=True, align=0.5)
     if place.mean_ms is None or place.mean_db is None:
         return
     shift = place.mean_ms / max(rules.tolerance_ms, 1.0) * half
     at = (round(x + min(step / 2, max(-step / 2, shift))), row.y(height(place.mean_db)))
-    radius = max(2, min(pen.px(4.6), round(half)))
+    radius = max(2, min(pen.px(DOT), round(half)))
     if box.collidepoint(at):
         pen.mark(marks.dot(radius, colours.ink), at)
         return

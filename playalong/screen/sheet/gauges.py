@@ -2,6 +2,7 @@
 in words what it shows.
 """
 
+from collections.abc import Iterable
 from statistics import fmean
 
 import pygame
@@ -9,9 +10,10 @@ import pygame
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.grading.measures.steadiness import STEADY
 from playalong.grading.text import sided
+from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen, area
 from playalong.screen.base.theme import BODY, LABEL, SMALL
-from playalong.screen.sheet.geometry import height
+from playalong.screen.sheet.geometry import DOT, height
 
 #: The time axis reaches so far to each side, in ms, or to a wider tolerance and a little more.
 _AXIS_MS, _WIDER = 50, 1.5
@@ -19,11 +21,8 @@ _AXIS_MS, _WIDER = 50, 1.5
 #: The tempo axis reaches at least so far to each side, in parts of the written tempo.
 _AXIS_TEMPO = 0.03
 
-#: How low the oldest of the hits stands, in parts of the newest.
-_OLDEST = 0.4
-
-#: From this width on, in units, the words stand beside a gauge's name, else below it.
-_BESIDE = 375
+#: In units: between two gauges, two rows of a gauge, and a row's name and the row.
+_GAP, _ROW_GAP, _BESIDE = 40, 6, 12
 
 _NOTHING = "play a few strokes"
 
@@ -36,61 +35,100 @@ def draw(
     steadiness: SteadinessGauge,
     has_ghosts: bool = True,
 ) -> None:
-    """Draw the three gauges side by side; ``has_ghosts``: the pattern asks for ghost notes."""
-    gap = pen.px(34)
-    width = (rect.width - 2 * gap) / 3
-    thirds = [
+    """Draw the gauges side by side; ``has_ghosts``: the pattern asks for ghost notes, and has a
+    gauge for them.
+    """
+    gap, parts = pen.px(_GAP), 3 if has_ghosts else 2
+    width = (rect.width - (parts - 1) * gap) / parts
+    places = [
         area(rect.left + at, rect.top, rect.left + at + width, rect.bottom)
-        for at in (0, width + gap, 2 * (width + gap))
+        for at in (place * (width + gap) for place in range(parts))
     ]
-    draw_timing(pen, thirds[0], timing)
-    draw_ghosts(pen, thirds[1], ghosts, has_ghosts)
-    draw_steadiness(pen, thirds[2], steadiness)
+    draw_timing(pen, places[0], timing)
+    if has_ghosts:
+        draw_ghosts(pen, places[1], ghosts)
+    draw_steadiness(pen, places[-1], steadiness)
 
 
 def draw_timing(pen: Pen, rect: pygame.Rect, gauge: TimingGauge) -> None:
-    """Where the last hits fell: a line each, the newest the tallest; the band is the tolerance."""
+    """Where the last hits fell: dots stacked, a row for each limb; the band is the tolerance.
+
+    A hit outside the tolerance is a ring, in the second colour.
+    """
     words = _NOTHING
     if gauge.mean_ms is not None and gauge.sd_ms is not None:
-        words = f"{sided(gauge.mean_ms)} on average, {gauge.sd_ms:.0f} ms spread"
+        words = f"{sided(gauge.mean_ms)}, spread {gauge.sd_ms:.0f}"
     axis_ms = max(_AXIS_MS, 10 * round(gauge.tolerance_ms * _WIDER / 10))
-    plot = _frame(pen, rect, "Timing", words, f"early {axis_ms}", f"{axis_ms} late")
-    colours, per_ms = pen.colours, plot.width / 2 / axis_ms
-    half = gauge.tolerance_ms * per_ms
-    band = area(plot.centerx - half, plot.top, plot.centerx + half, plot.bottom)
-    pen.fill(band, colours.band)
-    for age, error_ms in enumerate(reversed(gauge.errors_ms)):
-        newness = 1 - age / (gauge.errors_ms.maxlen or len(gauge.errors_ms))
-        tall = plot.height * (_OLDEST + (0.92 - _OLDEST) * newness)
-        within = abs(error_ms) <= gauge.tolerance_ms
-        x = plot.centerx + min(axis_ms, max(-axis_ms, error_ms)) * per_ms
-        colour = colours.ink if within else colours.off
-        pen.upright(x, plot.bottom - tall, plot.bottom, colour, 1.4)
-    pen.level_line(plot.bottom, plot.left, plot.right, colours.rule, 1)
-    pen.upright(plot.centerx, plot.top, plot.bottom + pen.px(4), colours.ink, 1.4)
+    limbs = gauge.limbs or tuple(gauge.by_limb) or ("",)
+    names = max(pen.width(limb, SMALL) for limb in limbs)
+    inset = names + pen.px(_BESIDE) if names else 0
+    ends = f"{axis_ms} early", f"{axis_ms} late"
+    plot = _frame(pen, rect, "Timing", words, ends=ends, inset=inset)
+    gap = min(pen.px(_ROW_GAP), plot.height // (2 * len(limbs)))
+    tall = (plot.height - gap * (len(limbs) - 1)) / len(limbs)
+    half = gauge.tolerance_ms * plot.width / 2 / axis_ms
+    for place, limb in enumerate(limbs):
+        top = plot.top + place * (tall + gap)
+        row = area(plot.left, top, plot.right, top + tall)
+        pen.fill(row, pen.colours.row)
+        pen.fill(area(row.centerx - half, top, row.centerx + half, top + tall), pen.colours.band)
+        base = row.centery + pen.capital(SMALL) / 2
+        at = (row.left - pen.px(_BESIDE), base)
+        pen.text(limb, SMALL, at, pen.colours.quiet, align=1.0)
+        pen.level_line(row.bottom, row.left, row.right, pen.colours.rule, 1)
+        _draw_stacks(pen, row, gauge, gauge.by_limb.get(limb, ()), axis_ms)
+    pen.upright(plot.centerx, plot.top, plot.bottom + pen.px(4), pen.colours.ink, 1.4)
 
 
-def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge, has_ghosts: bool) -> None:
-    """The level of the last strokes; a ghost note should stay under the line."""
-    words, is_off = _NOTHING if has_ghosts else "none in this pattern", False
+def _draw_stacks(
+    pen: Pen, row: pygame.Rect, gauge: TimingGauge, errors_ms: Iterable[float], axis_ms: int
+) -> None:
+    """The errors of one limb as dots, those that fall together one above the other."""
+    colours = pen.colours
+    radius = max(2, min(pen.px(DOT), row.height // 3))
+    wide, per_ms = 2 * radius + 1, (row.width / 2 - radius) / axis_ms
+    stacks: dict[int, list[bool]] = {}
+    for error_ms in errors_ms:
+        x = min(axis_ms, max(-axis_ms, error_ms)) * per_ms
+        stacks.setdefault(round(x / wide), []).append(abs(error_ms) <= gauge.tolerance_ms)
+    tallest = max(map(len, stacks.values()), default=1)
+    step = min(float(wide), (row.height - wide) / max(1, tallest - 1))
+    for place, stack in stacks.items():
+        for number, within in enumerate(sorted(stack, reverse=True)):
+            at = (row.centerx + place * wide, row.bottom - radius - 1 - number * step)
+            if within:
+                pen.mark(marks.dot(radius, colours.ink), at)
+            else:
+                pen.mark(marks.ring(radius, pen.px(2.4), colours.off, colours.row), at)
+
+
+def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
+    """The last strokes, each ghost note against the plain strokes: it should stay under the line.
+
+    Plain strokes are wide bars, ghost notes narrow ones; one that is too loud is open, in the
+    second colour.
+    """
+    words, is_off = _NOTHING, False
+    ghosts = [level for is_ghost, level in gauge.levels if is_ghost]
     if gauge.contrast_db is not None:
-        is_off = gauge.contrast_db > 0
-        side = "over" if is_off else "under"
-        words = f"{abs(gauge.contrast_db):.0f} dB {side} the plain strokes"
-    plot = _frame(pen, rect, "Ghost notes", words, "last strokes", "", is_off)
+        under = sum(level <= gauge.soft_db for level in ghosts)
+        words, is_off = f"soft enough: {under} of {len(ghosts)}", gauge.contrast_db > 0
+    plot = _frame(pen, rect, "Ghost notes", words, ends=("your last strokes", ""), is_off=is_off)
     colours = pen.colours
     pen.level_line(plot.bottom, plot.left, plot.right, colours.rule, 1)
-    if not has_ghosts:
-        return
-    right = plot.right - pen.width("soft", SMALL) - pen.px(6)
+    right = plot.right - pen.width("soft", SMALL) - pen.px(8)
     soft = plot.bottom - height(gauge.soft_db) * plot.height
-    step = (right - plot.left) / (gauge.levels.maxlen or max(1, len(gauge.levels)))
-    wide = max(pen.px(1), round(step * 0.45))
+    each = (right - plot.left) / (gauge.levels.maxlen or max(1, len(gauge.levels)))
     for place, (is_ghost, level) in enumerate(gauge.levels):
+        wide = max(pen.px(2), round(each * (0.36 if is_ghost else 0.56)))
         tall = max(pen.px(2), round(height(level) * plot.height))
-        too_loud = is_ghost and level > gauge.soft_db
-        bar = pygame.Rect(round(plot.left + place * step), plot.bottom - tall, wide, tall)
-        pen.fill(bar, colours.off if too_loud else colours.ink)
+        left = round(plot.left + (place + 0.5) * each - wide / 2)
+        bar = pygame.Rect(left, plot.bottom - tall, wide, tall)
+        if is_ghost and level > gauge.soft_db:
+            pen.fill(bar, colours.off)
+            pen.fill(bar.inflate(-2 * pen.px(2), -2 * pen.px(2)), colours.paper)
+        else:
+            pen.fill(bar, colours.ink)
     pen.level_line(soft, plot.left, right, colours.rule, 1)
     at = (plot.right, soft + pen.capital(SMALL) / 2)
     pen.text("soft", SMALL, at, colours.quiet, align=1.0)
@@ -100,12 +138,12 @@ def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None
     """The course of the tempo over the bars, about the written one."""
     words, is_off, course = "play a few bars", False, gauge.course
     if gauge.trend != STEADY and gauge.first_bpm is not None and gauge.last_bpm is not None:
-        words, is_off = f"{gauge.trend}: {gauge.first_bpm:.1f} to {gauge.last_bpm:.1f} bpm", True
+        words, is_off = f"{gauge.trend}: {gauge.first_bpm:.1f} to {gauge.last_bpm:.1f}", True
     elif course:
-        words = f"steady at {fmean(bpm for _, bpm in course):.1f} bpm"
+        words = f"holds, {fmean(bpm for _, bpm in course):.1f} bpm"
     first = f"bar {course[0][0] + 1}" if course else ""
     last = f"bar {course[-1][0] + 1}" if len(course) > 1 else ""
-    plot = _frame(pen, rect, "Steadiness", words, first, last, is_off)
+    plot = _frame(pen, rect, "Tempo", words, ends=(first, last), is_off=is_off)
     pen.level_line(plot.centery, plot.left, plot.right, pen.colours.rule, 1)
     if not course:
         return
@@ -116,7 +154,7 @@ def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None
         (plot.left + (bar - course[0][0]) * across, plot.centery - part * per)
         for (bar, _), part in zip(course, off, strict=True)
     ]
-    pen.stroke(points, pen.colours.ink, 1.8)
+    pen.stroke(points, pen.colours.ink, 2.6)
 
 
 def _frame(
@@ -124,23 +162,26 @@ def _frame(
     rect: pygame.Rect,
     name: str,
     words: str,
-    left: str,
-    right: str,
+    *,
+    ends: tuple[str, str],
+    inset: int = 0,
     is_off: bool = False,
 ) -> pygame.Rect:
-    """The name, the words and the ends of the axis; returns the room for the drawing."""
+    """The name, the words and the ``ends`` of the axis; returns the room for the drawing, which
+    begins ``inset`` pixels from the left.
+    """
     colours = pen.colours
-    base = rect.top + pen.px(20)
+    base = rect.top + pen.px(LABEL)
     named = pen.text(name, LABEL, (rect.left, base), bold=True)
+    at = named.right + pen.px(12)
+    size = pen.fitted(words, (BODY, SMALL), rect.right - at)
     colour = colours.off if is_off else colours.quiet
-    if rect.width >= _BESIDE * pen.unit:
-        at = named.right + pen.px(14)
+    if pen.width(words, size) <= rect.right - at:
+        pen.text(words, size, (at, base), colour)
     else:
-        at, base = rect.left, base + pen.px(21)
-    room = rect.right - at
-    size = BODY if pen.width(words, BODY) <= room else SMALL
-    pen.text(pen.cut(words, size, room), size, (at, base), colour)
+        base += pen.px(SMALL * 1.4)
+        pen.text(words, pen.fitted(words, (BODY, SMALL), rect.width), (rect.left, base), colour)
     foot = rect.bottom - pen.px(4)
-    pen.text(left, SMALL, (rect.left, foot), colours.quiet)
-    pen.text(right, SMALL, (rect.right, foot), colours.quiet, align=1.0)
-    return area(rect.left, base + pen.px(12), rect.right, foot - pen.px(20))
+    pen.text(ends[0], SMALL, (rect.left + inset, foot), colours.quiet)
+    pen.text(ends[1], SMALL, (rect.right, foot), colours.quiet, align=1.0)
+    return area(rect.left + inset, base + pen.px(14), rect.right, foot - pen.px(SMALL * 1.2))

@@ -22,12 +22,14 @@ _SOFTEST_DB = level_db(SOFTEST)
 _WEIGHTS = {"snare": 1.8, "kick": 1.8, "hi-hat": 1.4, "ride": 1.4}
 
 #: Room between rows in units, more of it where the hands stand under the strokes, and the least
-#: height of a box in pixels.
-GAP, HANDS = 9, 12
-_LEAST_PX = 4
+#: height of a box: 10 minutes of arc at two metres (see ``base.theme``).
+GAP, HANDS, LEAST_BOX = 10, 17, 24
+
+#: The radius of a dot or ring, and half the height of a cross, in units.
+DOT, CROSS = 6, 12
 
 #: The size of the letters for the hands, in units.
-HAND_LETTER = 14
+HAND_LETTER = 17
 
 
 def height(level: float) -> float:
@@ -57,10 +59,17 @@ class Row:
         """The pixel at ``height`` (0 to 1) inside the row."""
         return round(self.bottom - height * (self.bottom - self.top))
 
-    def span(self, band: Band) -> tuple[int, int]:
-        """The upper and lower pixel of a band of velocities."""
+    def span(self, band: Band, least: int = 4) -> tuple[int, int]:
+        """The upper and lower pixel of a band of velocities, ``least`` pixels high where the row
+        has them.
+        """
         top, bottom = self.y(height_of(band.high)), self.y(height_of(band.low))
-        return top, max(bottom, top + _LEAST_PX)
+        tall = min(least, self.bottom - self.top)
+        if bottom - top >= tall:
+            return top, bottom
+        middle = (top + bottom - tall) // 2  # it grows to both sides, and stays in its row
+        top = min(max(self.top, middle), self.bottom - tall)
+        return top, top + tall
 
 
 def rows(voices: Sequence[str], top: float, bottom: float, gap: float) -> dict[str, Row]:

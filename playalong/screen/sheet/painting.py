@@ -13,19 +13,28 @@ from playalong.pattern.targets import DYNAMICS
 from playalong.pattern.voices import VOICES
 from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen
-from playalong.screen.base.theme import BODY, COUNT, SMALL, Theme
+from playalong.screen.base.theme import COUNT, SMALL, Theme
 from playalong.screen.sheet.answers import Answers, Played
 from playalong.screen.sheet.count import Count, Weight
-from playalong.screen.sheet.geometry import Geometry, Row, draw_hand, height_of, nearest
+from playalong.screen.sheet.geometry import (
+    CROSS,
+    DOT,
+    LEAST_BOX,
+    Geometry,
+    Row,
+    draw_hand,
+    height_of,
+    nearest,
+)
 from playalong.screen.sheet.tile_cache import PIECE
 
 #: Room above the rows, and of it for the ticks, in units; and the baselines in it of the bar
 #: number and the count.
-HEAD, TICK = 58, 7
-_BAR_BASE, _COUNT_BASE = 13, 39
+HEAD, TICK = 66, 8
+_BAR_BASE, _COUNT_BASE = 15, 50
 
 #: The least room between two words of the count, in units, for each weight.
-_ROOM = {Weight.PART: 22, Weight.BEAT: 26, Weight.BAR: 34}
+_ROOM = {Weight.PART: 36, Weight.BEAT: 36, Weight.BAR: 40}
 
 #: How far grace strokes and marks reach beyond the box and the hit they belong to, in units.
 _MARKS = 14
@@ -74,7 +83,7 @@ class Painting:
     def radius(self) -> int:
         """The radius of a hit's mark in pixels."""
         wide = 2 * self._answers.rules.tolerance_ms / 1000.0 * self._geometry.px_per_s
-        return max(2, round(min(5.2 * self._unit, wide)))
+        return max(2, round(min(DOT * self._unit, wide)))
 
     def box(self, target: int) -> pygame.Rect:
         """The box of a target along the strip."""
@@ -105,7 +114,8 @@ class Painting:
 
     def _spans_of(self, row: Row) -> list[tuple[int, int]]:
         bands = self._answers.rules.bands
-        return [row.span(bands.of(row.voice, dynamic)) for dynamic in DYNAMICS]
+        least = round(LEAST_BOX * self._unit)
+        return [row.span(bands.of(row.voice, dynamic), least) for dynamic in DYNAMICS]
 
     def _paint_rows(self, pen: Pen) -> None:
         colours, bands = pen.colours, self._answers.rules.bands
@@ -128,9 +138,9 @@ class Painting:
         for tick in count.between(start_s, end_s):
             x, is_part = geometry.x(tick.time_s) - first, tick.weight is Weight.PART
             if said[tick.weight]:
-                size, colour = (BODY, colours.quiet) if is_part else (COUNT, colours.ink)
+                colour = colours.quiet if is_part else colours.ink
                 at = (x, pen.px(_COUNT_BASE))
-                pen.text(tick.words, size, at, colour, bold=not is_part, align=0.5)
+                pen.text(tick.words, COUNT, at, colour, bold=not is_part, align=0.5)
             if tick.weight is Weight.BAR and said[Weight.BAR]:
                 at = (x, pen.px(_BAR_BASE))
                 pen.text(str(tick.bar + 1), SMALL, at, colours.quiet, align=0.5)
@@ -190,13 +200,13 @@ class Painting:
         if word.target is not None:
             pen.link(at, nearest(self.box(word.target).move(-first, 0), at), colours.off, 1.4)
         if word.verdict in (Verdict.EXTRA, Verdict.WRONG_DRUM):
-            pen.mark(marks.cross(radius, width, colours.off), at)
+            pen.mark(marks.cross(pen.px(CROSS), pen.px(2.6), colours.off), at)
         else:
             pen.mark(marks.ring(radius, width, colours.off, colours.row), at)
 
     def _paint_grace(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
         """A grace stroke: a small dot, or a small ring where its flam or drag is not right."""
-        colours, radius = pen.colours, max(1, round(self.radius * 0.6))
+        colours, radius = pen.colours, max(1, round(self.radius * 0.7))
         main = None if word.target is None else self._answers.of_target.get(word.target)
         if main is None or main.ornament in _GRACED:
             pen.mark(marks.dot(radius, colours.ink), at)

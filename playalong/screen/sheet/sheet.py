@@ -17,7 +17,7 @@ from playalong.pattern.targets import DYNAMICS, Targets
 from playalong.pattern.voices import BY_NAME
 from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen
-from playalong.screen.base.theme import LABEL, Theme
+from playalong.screen.base.theme import COUNT, LABEL, Theme
 from playalong.screen.sheet.answers import Answers
 from playalong.screen.sheet.count import Count
 from playalong.screen.sheet.geometry import GAP, HANDS, Geometry, rows
@@ -30,8 +30,11 @@ SECONDS_ACROSS = 4.25
 #: Where the now-line stands, in parts of the sheet's width.
 _NOW = 0.39
 
+#: The part of the width that the names may take where they are as large as the count.
+_NAMED = 0.14
+
 #: Room for the names of the rows, in units: the least, and what lies between them and the rows.
-_NAMES, _BESIDE = 84, 14
+_NAMES, _BESIDE = 100, 16
 
 
 @dataclass(frozen=True)
@@ -43,6 +46,7 @@ class _View:
     geometry: Geometry
     painting: Painting
     strip: Strip
+    named: float
 
 
 class Sheet:
@@ -89,8 +93,8 @@ class Sheet:
         view.strip.show(pen.surface, view.rect, geometry.left(now_s))
         for row in geometry.rows.values():
             middle = rect.top + (row.top + row.bottom) / 2
-            at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(LABEL) / 2)
-            pen.text(BY_NAME[row.voice].label, LABEL, at, align=1.0)
+            at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(view.named) / 2)
+            pen.text(BY_NAME[row.voice].label, view.named, at, align=1.0)
         now = view.rect.left + geometry.now
         top, ink = rect.top + pen.px(HEAD - TICK), pen.colours.ink
         pen.upright(now, top, rect.bottom, ink, 2)
@@ -105,7 +109,8 @@ class Sheet:
 
     def _seen(self, pen: Pen, rect: pygame.Rect) -> _View:
         voices = self._answers.voices
-        names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
+        named = self._named(pen, rect, voices)
+        names = max(pen.width(BY_NAME[voice].label, named) for voice in voices)
         left = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
         scrolls = pygame.Rect(left, rect.top, rect.right - left, rect.height)
         hands = pen.px(HANDS if self._has_hands else 1)
@@ -117,4 +122,14 @@ class Sheet:
         )
         painting = Painting(self._answers, self._count, geometry, pen.theme, pen.unit)
         strip = Strip(rect.height, painting.paint)
-        return _View((tuple(rect), pen.unit, voices, pen.theme), scrolls, geometry, painting, strip)
+        key = (tuple(rect), pen.unit, voices, pen.theme)
+        return _View(key, scrolls, geometry, painting, strip, named)
+
+    def _named(self, pen: Pen, rect: pygame.Rect, voices: tuple[str, ...]) -> float:
+        """The size of the names of the rows: as the count, where the names leave room for it."""
+        for size in range(COUNT, LABEL, -1):
+            widest = max(pen.width(BY_NAME[voice].label, size) for voice in voices)
+            tall = (rect.height - pen.px(HEAD)) / len(voices)
+            if widest <= _NAMED * rect.width and pen.px(size) * 1.1 <= tall:
+                return size
+        return LABEL
