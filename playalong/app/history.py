@@ -11,11 +11,11 @@ from pathlib import Path
 from typing import Any
 
 from playalong.app.grade.take_grading import Options, grade_take
-from playalong.app.memory import Memory, result_of
+from playalong.app.memory import Memory
+from playalong.app.stored_runs import result_of
 from playalong.pattern.reader import PatternError, read
-from playalong.records.store import erasing, exporting, players, runs
+from playalong.records.store import players, runs
 from playalong.records.store.database import Database, StoreError
-from playalong.records.store.erasing import Traces
 from playalong.records.store.players import PlayerRow
 from playalong.records.store.runs import BrokenOff, RunRow
 from playalong.records.take_info import TakeInfo
@@ -164,21 +164,3 @@ def throw_away(memory: Memory, found: BrokenOff) -> None:
         runs.throw_away(database, found.row.id)
     finally:
         database.close()
-
-
-# Leaving.
-
-
-def export(database: Database, player: PlayerRow, folder: Path) -> int:
-    """Write all that is kept of ``player`` into a new folder; the number of files."""
-    return len(exporting.export(database, player, folder))
-
-
-def traces_of(database: Database, player: PlayerRow) -> Traces:
-    """What erasing would take away."""
-    return erasing.traces(database, player)
-
-
-def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
-    """Leave nothing of ``player`` in the store and its copies; the files that stayed."""
-    return erasing.erase(database, player, found)

@@ -6,28 +6,23 @@ Simulated players have a store of their own.
 """
 
 import time
-from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
-from typing import Any
 
+from playalong.app import stored_runs
 from playalong.app.grade.take_grading import Graded
-from playalong.records.store import knowledge, players, runs
+from playalong.records.store import runs
 from playalong.records.store.database import Database, StoreError
-from playalong.records.store.players import PlayerRow
 from playalong.records.store.run_log import RunLog
-from playalong.records.store.runs import BrokenOff, Result
+from playalong.records.store.runs import BrokenOff
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
+from playalong.support.errors import UserError
+from playalong.support.files import FileError, write_file
 
 #: The files of the store below the user's data: of people, and of simulated players.
 STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
-
-#: What a player is called whom nobody has named.
-NOBODY = "player"
-
-_MEANWHILE = "Takes are kept as files meanwhile."
 
 
 @dataclass
@@ -52,7 +47,36 @@ class Memory:
             return None
         if aside is not None:
             self._say(f"The store {self.path} is damaged. It was set aside as {aside}.")
+        self._take_in(database)
         return database
+
+    @property
+    def _waiting(self) -> Path:
+        """The names of the takes that went to files while the store could not be used."""
+        return self.path.with_suffix(".waiting")
+
+    def _wait(self, file: Path | None) -> None:
+        """The take in ``file`` is to be taken in once the store can be used."""
+        self._say("Takes are kept as files meanwhile, and taken in later.")
+        if file is None:
+            return
+        with suppress(FileError):
+            write_file(self._waiting, f"{_text_of(self._waiting)}{file.resolve()}\n")
+
+    def _take_in(self, database: Database) -> None:
+        """Take in what had to wait."""
+        waiting = _text_of(self._waiting).splitlines()
+        if not waiting:
+            return
+        try:
+            for name in waiting:
+                with suppress(UserError, FileNotFoundError):  # it is no take any more, or gone
+                    stored_runs.take_in(database, Path(name), self.simulated)
+            self._waiting.unlink(missing_ok=True)
+        except OSError:
+            return  # the next start tries again
+        count = "1 take that was" if len(waiting) == 1 else f"{len(waiting)} takes that were"
+        self._say(f"Taken in: {count} kept as files while the store could not be used.")
 
     def _say(self, words: str) -> None:
         if words not in self.told:
@@ -64,7 +88,7 @@ class Memory:
 
         def begin(database: Database) -> int:
             with database.writing():
-                return _begin(database, said, kind, recording.as_plain())
+                return stored_runs.begin(database, said, kind, recording.as_plain())
 
         log = RunLog(self.path, begin)
         recording.listener = log.message
@@ -81,16 +105,15 @@ class Memory:
         database = self.open()
         try:
             if database is None:
-                self._say(_MEANWHILE)
+                self._wait(file)
                 return None
             if run is None:
-                run = _begin(
-                    database, TakeInfo.from_plain(recording.info), "play", recording.as_plain()
-                )
-            runs.keep(database, run, result_of(recording, graded, file))
+                said = TakeInfo.from_plain(recording.info)
+                run = stored_runs.begin(database, said, "play", recording.as_plain())
+            runs.keep(database, run, stored_runs.result_of(recording, graded, file))
         except StoreError as error:
             self._say(str(error))
-            self._say(_MEANWHILE)
+            self._wait(file)
             return None
         finally:
             if database is not None:
@@ -112,69 +135,8 @@ class Memory:
         return [one for one in found if player in (None, one.row.player)]
 
 
-def _begin(database: Database, said: TakeInfo, kind: str, plain: Mapping[str, Any]) -> int:
-    player = player_of(database, said)
-    if said.pattern_id:
-        knowledge.keep_pattern(
-            database,
-            fingerprint=said.pattern_id,
-            name=said.pattern,
-            title=_title(said),
-            text=said.pattern_text,
-        )
-    began = datetime.fromisoformat(said.date) if said.date else datetime.now().astimezone()
-    return runs.begin(
-        database,
-        player=player.id,
-        kit=said.kit or None,
-        pattern=said.pattern_id or None,
-        kind=kind,
-        program=said.program,
-        began=began,
-        info=plain,
-    )
-
-
-def player_of(database: Database, said: TakeInfo) -> PlayerRow:
-    """Who played a take: a simulated player goes by the name of the skill."""
-    name = said.simulated.skill if said.simulated is not None else said.player
-    return players.player_of(database, name or NOBODY, datetime.now().astimezone())
-
-
-def _title(said: TakeInfo) -> str:
-    from playalong.pattern.reader import PatternError, read
-
+def _text_of(path: Path) -> str:
     try:
-        return read(said.pattern_text, said.pattern).title
-    except PatternError:
-        return said.pattern
-
-
-def result_of(recording: Recording, graded: Graded | None, file: Path | None) -> Result:
-    """What a run came to, as the store keeps it."""
-    grade = graded.as_json(with_hits=True) if graded is not None else None
-    hits = grade.pop("hits") if grade is not None else ()
-    return Result(
-        take=recording.as_bytes(),
-        seconds=recording.seconds,
-        grade=grade,
-        hits=hits,
-        file=None if file is None else str(file),
-        findings=[finding_of(one) for one in (grade or {}).get("findings", ())],
-    )
-
-
-def finding_of(plain: Mapping[str, Any]) -> runs.Finding:
-    """A finding as it stands in the JSON of a grade."""
-    return runs.Finding(
-        code=plain["code"],
-        voice=plain["voice"],
-        limb=plain["limb"],
-        places=plain["places"],
-        n=plain["n"],
-        of=plain["of"],
-        value=plain["value"],
-        unit=plain["unit"] or "",
-        gain=plain["gain"],
-        text=plain["text"],
-    )
+        return path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError):
+        return ""

@@ -6,11 +6,18 @@ which were; so an end in between, or two programs at once, take nothing twice.
 """
 
 from collections.abc import Iterator
+from contextlib import nullcontext
+from dataclasses import replace
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 
-from playalong.app.memory import NOBODY
-from playalong.records import profiles, settings
+from playalong.app import stored_runs
+from playalong.app.memory import Memory
+from playalong.app.stored_runs import NOBODY
+from playalong.pattern.fingerprint import pattern_id
+from playalong.records import lessons, profiles, settings
+from playalong.records.pattern_files import library
 from playalong.records.settings import EarlierSettings
 from playalong.records.store import imports, knowledge, players
 from playalong.records.store.database import Database, StoreError
@@ -20,18 +27,37 @@ from playalong.support.text import printable
 #: A setting of the store: all that earlier versions kept has been looked at.
 _DONE = "moved_in"
 
+#: So many takes are taken in at once: whole, or none of them.
+_AT_ONCE = 200
+
 
 def is_due(config: Path, data: Path) -> bool:
     """Whether there is anything of an earlier version."""
-    return settings.earlier_file(config).exists() or bool(profiles.earlier_files(config))
+    return (
+        settings.earlier_file(config).exists()
+        or bool(profiles.earlier_files(config))
+        or bool(lessons.earlier_files(data))
+        or next((data / "takes").rglob("*.mid"), None) is not None
+    )
 
 
-def move_in(database: Database, config: Path, data: Path) -> list[str]:
-    """Take in what is there, if that was not done before; what is to be told of it."""
+def move_in(memory: Memory, database: Database, config: Path) -> list[str]:
+    """Take in what is there, if that was not done before; what is to be told of it.
+
+    ``database`` is the open store of ``memory``, that of people; what simulated players left goes
+    into their own.
+    """
     try:
         if players.settings(database).get(_DONE):
             return []
         told = [*_settings(database, config), *_profiles(database, config)]
+        simulated = replace(memory, simulated=True).open()
+        try:
+            told += _takes(memory.folder, database, simulated)
+            told += _lessons(memory.folder, database, simulated)
+        finally:
+            if simulated is not None:
+                simulated.close()
         players.remember(database, {_DONE: True})
     except StoreError as error:
         return [str(error)]
@@ -80,6 +106,81 @@ def _profiles(database: Database, config: Path) -> Iterator[str]:
             if is_new:
                 number = _player(database, player)
                 knowledge.keep_profile(database, number, found.kit, text, _now())
+
+
+def _takes(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:
+    """Takes are graded later, when that is asked for: it would take long."""
+    paths = iter(sorted((data / "takes").rglob("*.mid")))
+    count = 0
+    while some := list(islice(paths, _AT_ONCE)):
+        with database.writing(), simulated.writing() if simulated else nullcontext():
+            for path in some:
+                try:
+                    count += stored_runs.take_in(database, path, False)
+                    if simulated is not None:
+                        stored_runs.take_in(simulated, path, True)
+                except (OSError, UserError) as error:
+                    if isinstance(error, StoreError):
+                        raise
+                    yield _left(path, error)
+    if count:
+        takes = "1 take of an earlier version was" if count == 1 else f"{count} takes were"
+        yield f"{takes} taken into the store; the files stay where they are."
+
+
+def _lessons(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:
+    """A lesson was known by its pattern's name alone: its takes say which, and whose it was."""
+    for path in lessons.earlier_files(data):
+        stores = [database, *([simulated] if simulated is not None else [])]
+        found = next(filter(None, (_practised(store, path.stem) for store in stores)), None)
+        found = found or _of_library(database, path.stem)
+        try:
+            progress = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            yield _left(path, error)
+            continue
+        if found is None:
+            yield (
+                f"{printable(str(path))} was not taken in, and is left as it is: no pattern of "
+                "that name is known."
+            )
+            continue
+        store, number, pattern = found
+        with imports.taking_in(store, path, _now(), players.name_of(store, number)) as is_new:
+            if is_new:
+                knowledge.keep_lesson(
+                    store, number, pattern, name=path.stem, progress=progress, now=_now()
+                )
+
+
+def _practised(database: Database, name: str) -> tuple[Database, int, str] | None:
+    """Who last practised the pattern of that name, and its fingerprint."""
+    row = database.row(
+        "SELECT run.player, run.pattern FROM run"
+        " JOIN pattern ON pattern.fingerprint = run.pattern"
+        " WHERE pattern.name = ? AND run.kind = 'lesson' ORDER BY run.began_s DESC LIMIT 1",
+        (name,),
+    )
+    return None if row is None else (database, int(row[0]), str(row[1]))
+
+
+def _of_library(database: Database, name: str) -> tuple[Database, int, str] | None:
+    """The last player, and the fingerprint of the shipped pattern of that name, if there is one."""
+    try:
+        pattern = library().get(name)
+    except UserError:
+        return None
+    last = players.last(database)
+    number = last.id if last else _player(database, NOBODY)
+    fingerprint = pattern_id(pattern)
+    knowledge.keep_pattern(
+        database,
+        fingerprint=fingerprint,
+        name=pattern.name,
+        title=pattern.title,
+        text=lessons.text_of(pattern),
+    )
+    return database, number, fingerprint
 
 
 def _player(database: Database, name: str) -> int:

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 from playalong.app import moving_in
-from playalong.app.memory import NOBODY, Memory
+from playalong.app.memory import Memory
+from playalong.app.stored_runs import NOBODY
 from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.profile.profile import Profile
 from playalong.records import profiles, settings
@@ -231,7 +232,7 @@ class UserFolders:
         for words in memory.told:
             self._notice(words)
         if database is not None and not self.simulated:
-            for words in moving_in.move_in(database, self.config, self.data):
+            for words in moving_in.move_in(memory, database, self.config):
                 self._notice(words)
         return database
 

@@ -12,6 +12,7 @@ from playalong.support.terminal import print_lines
 if TYPE_CHECKING:
     from playalong.app.history import History
     from playalong.app.memory import Memory
+    from playalong.app.user_folders import UserFolders
     from playalong.records.store.database import Database
     from playalong.records.store.players import PlayerRow
 
@@ -86,8 +87,7 @@ def add_arguments(parser: Parser) -> None:
 
 def run(given: Options) -> None:
     """List, export or erase."""
-    from playalong.app import history
-    from playalong.app.memory import Memory
+    from playalong.app import history, leaving
     from playalong.app.user_folders import UserFolders
 
     if not given.erase:
@@ -95,7 +95,8 @@ def run(given: Options) -> None:
     if given.erase or given.export is not None or given.broken_off is not None:
         refuse(given, "pattern --limit", "goes with a list of runs")
     home = UserFolders.of_user()
-    memory = Memory(home.data, simulated=given.simulated)
+    home.simulated = given.simulated
+    memory, last = home.memory, home.settings().player  # what was there before moves in
     if given.limit < 1:
         raise UserError(f"{given.limit} runs cannot be listed: choose 1 or more.")
     if given.broken_off is not None:
@@ -103,18 +104,18 @@ def run(given: Options) -> None:
         return
     database = history.opened(memory)
     try:
-        player = history.player_of(database, given.who, home.settings().player)
+        player = history.player_of(database, given.who, last)
         if given.export is not None:
-            count = history.export(database, player, given.export)
+            count = leaving.export(database, player, given.export)
             print_lines(f"{count} files are in {given.export}")
         elif given.erase:
-            _erase(database, player, given.yes)
+            _erase(home, database, player, given.yes)
         else:
             found = history.history(database, player, given.pattern, given.limit)
             _print(given, found)
     finally:
         database.close()
-    print_notices(memory.told)
+    print_notices([*home.notices, *memory.told])
 
 
 def _print(given: Options, found: "History") -> None:
@@ -163,10 +164,10 @@ def _broken_off(what: str, memory: "Memory", folder: Path, who: str | None) -> N
             print_lines(f"{told}: thrown away.")
 
 
-def _erase(database: "Database", player: "PlayerRow", yes: bool) -> None:
-    from playalong.app import history
+def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", yes: bool) -> None:
+    from playalong.app import leaving
 
-    found = history.traces_of(database, player)
+    found = leaving.traces_of(home, database, player)
     print_lines(
         f"Of {player.name} there is: {found.runs} runs, {found.lessons} lessons, "
         f"{found.profiles} profiles, {len(found.files)} files."
@@ -180,7 +181,7 @@ def _erase(database: "Database", player: "PlayerRow", yes: bool) -> None:
             answer = ""
         if answer.strip() != player.name:
             raise UserError("Nothing was erased: the name was not typed.")
-    left = history.erase(database, player, found)
+    left = leaving.erase(database, player, found)
     print_lines("It is erased." if not left else "It is erased, but these files stayed:")
     for path in left:
         print_lines(f"  {path}")

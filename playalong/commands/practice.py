@@ -95,8 +95,8 @@ def run(given: Options) -> None:
 
 
 def _print_plan(given: Options) -> None:
-    from playalong.app.memory import NOBODY
     from playalong.app.play.entry import plan_lines
+    from playalong.app.stored_runs import NOBODY
 
     home, simulated = user_folders(), given.player is not None
     who = given.player or given.who or home.settings().player or NOBODY

@@ -47,7 +47,7 @@ def write(store: Path, player: str, pattern: Pattern, progress: str) -> None:
                     fingerprint=pattern_id(pattern),
                     name=pattern.name,
                     title=pattern.title,
-                    text=_text(pattern),
+                    text=text_of(pattern),
                 )
                 knowledge.keep_lesson(
                     database,
@@ -68,7 +68,7 @@ def earlier_files(folder: Path) -> list[Path]:
     return sorted((folder / "lessons").glob("*.json"))
 
 
-def _text(pattern: Pattern) -> str:
+def text_of(pattern: Pattern) -> str:
     """The pattern's file; none where it came from no file and cannot be written as one."""
     try:
         return written(pattern)

@@ -98,13 +98,22 @@ def tick_seconds(ticks: Any, tempo_us: Any, ticks_per_quarter: int) -> Any:
 def read(path: Path) -> Take:
     """The take in the file at ``path``; TakeError says in one line what is wrong with it."""
     try:
-        file = parse(path.read_bytes())
+        data = path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
         raise TakeError(f"There is no file {path}: check the name and the folder.") from None
     except IsADirectoryError:
         raise TakeError(f"{path} is a folder: name the take in it.") from None
     except PermissionError:
         raise TakeError(f"{path} may not be read: check its permissions.") from None
+    except OSError as error:
+        raise TakeError(f"{path} cannot be read ({error.strerror or error}).") from None
+    return from_bytes(data, path)
+
+
+def from_bytes(data: bytes, path: Path | str) -> Take:
+    """The take that ``data`` holds; TakeError calls it ``path``."""
+    try:
+        file = parse(data)
     except EOFError:
         raise TakeError(
             f"{path} is cut off: it ends in the middle of a track. Save or copy it again."

@@ -9,11 +9,12 @@ import pytest
 
 from playalong.app.lesson import lesson_session
 from playalong.app.lesson.lesson_session import LessonSession, overview_of
-from playalong.app.memory import NOBODY, Memory
+from playalong.app.memory import Memory
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.run import HeldPage, Run
 from playalong.app.run.task import Task
+from playalong.app.stored_runs import NOBODY
 from playalong.commands.main import main
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.reader import read as read_pattern

@@ -14,13 +14,14 @@ from pathlib import Path
 from typing import TypeVar
 
 from playalong.app.grade.take_grading import Graded, Options, grade_take
-from playalong.app.memory import NOBODY, Memory
+from playalong.app.memory import Memory
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
+from playalong.app.stored_runs import NOBODY
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo

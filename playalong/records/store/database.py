@@ -57,7 +57,9 @@ _WORDS = {
     ),
     Trouble.READ_ONLY: "The store {path} may not be written: check its permissions.",
     Trouble.FULL: "The disk with the store {path} is full: make room. Nothing in it is lost.",
-    Trouble.BUSY: "Another program has been writing to the store {path} for {detail} s: try again.",
+    Trouble.BUSY: (
+        "Another program has been using the store {path} for {detail} s: close it, and try again."
+    ),
     Trouble.GONE: "The store {path} is gone: it was moved or deleted while the program ran.",
     Trouble.NOT_THERE: "The store {path} cannot be opened ({detail}).",
 }
@@ -186,11 +188,21 @@ class Database:
         foreign = [f"no such row: {row}" for row in self.rows("PRAGMA foreign_key_check")]
         return [line for line in found if line != "ok"] + foreign
 
+    def settle(self) -> None:
+        """Move all that the log holds into the file, and cut the log to nothing.
+
+        StoreError where another program is reading or writing all the while.
+        """
+        with _told(self.path):
+            (is_busy, *_) = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        if is_busy:
+            raise StoreError(Trouble.BUSY, self.path, f"{WAIT_S:g}")
+
     def compact(self) -> None:
         """Leave nothing of what was deleted, in the file or in its log."""
         with _told(self.path):
             self._connection.execute("VACUUM")
-            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        self.settle()
 
     def close(self) -> None:
         """Let go of the file."""

@@ -5,14 +5,17 @@ nothing of it. What is deleted is overwritten with zeros (SQLite's ``secure_dele
 written anew without free pages, and the write-ahead log is cut to nothing.
 """
 
+import time
 from collections.abc import Iterable
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from playalong.records.store import players
+from playalong.records.store import players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.players import PlayerRow
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -32,12 +35,7 @@ def traces(database: Database, player: PlayerRow, others: Iterable[Path] = ()) -
         row = database.row(f"SELECT count(*) FROM {table} WHERE player = ?", (player.id,))
         return int(row[0]) if row else 0
 
-    copies = database.rows(
-        "SELECT file FROM run WHERE player = ? AND file IS NOT NULL"
-        " UNION SELECT path FROM imported WHERE player = ?",
-        (player.id, player.id),
-    )
-    files = [*(Path(path) for (path,) in copies), *others]
+    files = [*copies(database, player), *others]
     return Traces(
         runs=count("run"),
         lessons=count("lesson"),
@@ -46,9 +44,29 @@ def traces(database: Database, player: PlayerRow, others: Iterable[Path] = ()) -
     )
 
 
+def copies(database: Database, player: PlayerRow) -> list[Path]:
+    """The files that the store knows of: takes, and what was taken in for this player alone."""
+    rows = database.rows(
+        "SELECT file FROM run WHERE player = ? AND file IS NOT NULL"
+        " UNION SELECT path FROM imported WHERE player = ?",
+        (player.id, player.id),
+    )
+    return [Path(path) for (path,) in rows]
+
+
 def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
-    """Leave nothing of ``player``; the files that could not be deleted."""
+    """Leave nothing of ``player``; the files that could not be deleted.
+
+    UserError where a run of theirs goes on, StoreError where another program has the store; nothing
+    is erased then.
+    """
+    database.settle()
     with database.writing():
+        if _is_playing(database, player):
+            raise UserError(
+                f"{quoted(player.name)} is playing at this moment: end the run first. Nothing was "
+                "erased."
+            )
         database.write("DELETE FROM player WHERE id = ?", (player.id,))
         database.write("DELETE FROM setting WHERE player = ?", (player.id,))
         if players.settings(database).get("player") == player.id:
@@ -63,7 +81,6 @@ def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
             " (SELECT pattern FROM run WHERE pattern IS NOT NULL)"
             " AND fingerprint NOT IN (SELECT pattern FROM lesson)"
         )
-    database.compact()
     left = []
     for path in found.files:
         with suppress(FileNotFoundError):
@@ -71,4 +88,13 @@ def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
                 path.unlink()
             except OSError:
                 left.append(path)
+    database.compact()
     return left
+
+
+def _is_playing(database: Database, player: PlayerRow) -> bool:
+    going = database.rows(
+        "SELECT alive_s, process FROM run WHERE player = ? AND state = 'going'", (player.id,)
+    )
+    now_s = time.time()
+    return any(not runs.is_broken_off(alive_s, process, now_s) for alive_s, process in going)

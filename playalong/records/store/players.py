@@ -79,6 +79,11 @@ def last(database: Database) -> PlayerRow | None:
     return next((player for player in players(database) if player.id == number), None)
 
 
+def name_of(database: Database, player: int) -> str:
+    """The name of the player of that id."""
+    return next(found.name for found in players(database) if found.id == player)
+
+
 def choose(database: Database, player: int) -> None:
     """From now on this is who plays."""
     remember(database, {"player": player})

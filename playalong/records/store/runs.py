@@ -1,7 +1,7 @@
 """Runs in the store: begun, written while they go on, kept with their grade, found again.
 
-A run that goes on says so at every portion (``alive_s``). One that has not for ``SILENT_S`` was
-broken off, by whatever ended its program: it can be taken up, kept or thrown away.
+A run that goes on says so at every portion (``alive_s``). One that has not for ``SILENT_S``, or
+whose program has ended, was broken off: it can be taken up, kept or thrown away.
 
 A portion of messages is, one after the other: the tick (8 bytes, most significant first), the
 number of bytes (1), the bytes.
@@ -17,6 +17,7 @@ from datetime import datetime
 from typing import Any
 
 from playalong.records.store.database import Database
+from playalong.support.processes import has_ended, this_process
 
 GOING, KEPT, THROWN_AWAY = "going", "kept", "thrown away"
 
@@ -107,7 +108,7 @@ def begin(
         now_s = began.timestamp()
         return database.write(
             "INSERT INTO run (uid, player, kit, pattern, kind, program, began, began_s, state,"
-            " alive_s, info) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            " alive_s, info, process) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
                 uuid.uuid4().hex,
                 player,
@@ -120,8 +121,59 @@ def begin(
                 GOING,
                 now_s,
                 json.dumps(info),
+                this_process(),
             ),
         )
+
+
+def take_in(
+    database: Database,
+    *,
+    player: int,
+    kit: str | None,
+    pattern: str | None,
+    kind: str,
+    program: str,
+    began: datetime,
+    info: Mapping[str, Any],
+    take: bytes,
+    seconds: float,
+    file: str,
+) -> int:
+    """A run that was played before, from its take; its id. It is yet to be graded.
+
+    Where it had begun in the store, it is kept there.
+    """
+    with database.writing():
+        begun = database.row(
+            "SELECT id FROM run WHERE player = ? AND began = ? AND state = 'going'",
+            (player, began.isoformat(timespec="seconds")),
+        )
+        run = (
+            int(begun[0])
+            if begun
+            else begin(
+                database,
+                player=player,
+                kit=kit,
+                pattern=pattern,
+                kind=kind,
+                program=program,
+                began=began,
+                info=info,
+            )
+        )
+        keep(database, run, Result(take=take, seconds=seconds, file=file))
+        database.write("UPDATE run SET pending = 1 WHERE id = ?", (run,))
+    return run
+
+
+def pending(database: Database, player: int) -> list[int]:
+    """The runs of a player that are yet to be graded, the latest first."""
+    rows = database.rows(
+        "SELECT id FROM run WHERE player = ? AND pending = 1 ORDER BY began_s DESC", (player,)
+    )
+    return [number for (number,) in rows]
 
 
 def kit_id_of(database: Database, name: str) -> int:
@@ -181,8 +233,8 @@ def keep(database: Database, run: int, result: Result) -> None:
     steadiness = grade.get("steadiness") or {}
     with database.writing():
         database.write(
-            "UPDATE run SET state = ?, take = ?, seconds = ?, file = ?, grade = ?, hits = ?,"
-            " score = ?, tempo_bpm = ?, bars = ?, spread_ms = ?, contrast_db = ?,"
+            "UPDATE run SET state = ?, pending = 0, take = ?, seconds = ?, file = ?, grade = ?,"
+            " hits = ?, score = ?, tempo_bpm = ?, bars = ?, spread_ms = ?, contrast_db = ?,"
             " steadiness_ms = ?, advice = ? WHERE id = ?",
             (
                 KEPT,
@@ -239,8 +291,12 @@ class BrokenOff:
 
 def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
     """The runs that go on nowhere any more; ``now_s`` in seconds since 1970."""
+    going = database.rows("SELECT id, alive_s, process FROM run WHERE state = 'going'")
+    silent = [
+        number for number, alive_s, process in going if is_broken_off(alive_s, process, now_s)
+    ]
     found = []
-    for row in select(database, "run.state = ? AND run.alive_s < ?", (GOING, now_s - SILENT_S)):
+    for row in select(database, f"run.id IN ({', '.join(map(str, silent))})"):
         info = database.row("SELECT info FROM run WHERE id = ?", (row.id,))
         portions = database.rows(
             "SELECT data FROM message WHERE run = ? ORDER BY portion", (row.id,)
@@ -250,6 +306,11 @@ def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
             BrokenOff(row=row, info=json.loads(info[0]) if info else {}, messages=messages)
         )
     return found
+
+
+def is_broken_off(alive_s: float, process: str, now_s: float) -> bool:
+    """Whether a run that ``process`` played, and that last said so at ``alive_s``, is over."""
+    return alive_s < now_s - SILENT_S or has_ended(process)
 
 
 def history(
@@ -292,7 +353,7 @@ _ROW = (
 
 
 def select(
-    database: Database, where: str, values: Sequence[Any], limit: int = 1_000
+    database: Database, where: str, values: Sequence[Any] = (), limit: int = 1_000
 ) -> list[RunRow]:
     """The runs for which ``where`` holds, the latest first."""
     names = tuple(RunRow.__dataclass_fields__)

@@ -9,7 +9,8 @@ is at every one of them.
 * ``pattern``: by its fingerprint, with the text as it was.
 * ``run``: one run, its settings (``info``, a JSON object: what its take says of itself), what it
   came to, and the take as a Standard MIDI File. ``state`` is "going", "kept" or "thrown away";
-  ``alive_s`` (seconds since 1970) is when a run that goes on last said so.
+  ``alive_s`` (seconds since 1970) is when a run that goes on last said so, ``process`` which
+  program plays it; ``pending`` is 1 where a take came from a file and has not been graded yet.
 * ``message``: the raw messages of a run that goes on, in portions, until its take is there.
 * ``finding``: the findings of a grade, the first of rank 0.
 * ``lesson``: how far a player has come with a pattern. ``setting``: a value by its name, for one
@@ -105,6 +106,12 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (player, name)
     ) WITHOUT ROWID;
     CREATE TABLE imported (path TEXT PRIMARY KEY, date TEXT NOT NULL, player INTEGER) WITHOUT ROWID;
+    """,
+    """
+    ALTER TABLE run ADD COLUMN process TEXT NOT NULL DEFAULT '';
+    ALTER TABLE run ADD COLUMN pending INTEGER NOT NULL DEFAULT 0;
+    CREATE INDEX run_pending ON run (player) WHERE pending = 1;
+    CREATE INDEX run_of_file ON run (file);
     """,
 )
 

@@ -1,8 +1,12 @@
 """The store: what goes in comes out, two write at once, and what is wrong is told."""
 
 import json
+import os
 import shutil
 import sqlite3
+import subprocess
+import sys
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -14,7 +18,8 @@ from playalong.records.store import erasing, exporting, knowledge, players, runs
 from playalong.records.store.database import BESIDE, Database, StoreError, Trouble, set_aside
 from playalong.records.store.run_log import RunLog
 from playalong.records.store.runs import Finding, Result
-from playalong.records.store.schema import VERSION
+from playalong.records.store.schema import MIGRATIONS, VERSION
+from playalong.support.errors import UserError
 
 NOW = datetime(2026, 3, 5, 18, 30, tzinfo=UTC)
 PATTERN = "f" * 32
@@ -373,3 +378,63 @@ def test_erasing_leaves_nothing_of_a_name_in_any_file(
             assert b"Aschenbrenner" not in file.read_bytes()
     assert [row.player for row in runs.history(store, other.id)] == ["Tom"] * 20
     assert store.integrity() == []
+
+
+def test_nobody_is_erased_while_they_play_or_while_the_store_is_in_use(
+    store: Database, path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    who = player(store)
+    run = began(store, who.id)
+    runs.append(store, run, [], alive_s=time.time())
+    found = erasing.traces(store, who)
+    with pytest.raises(UserError, match="is playing at this moment"):
+        erasing.erase(store, who, found)
+    runs.keep(store, run, RESULT)
+    reader = sqlite3.connect(path, isolation_level=None)
+    reader.execute("BEGIN")
+    reader.execute("SELECT * FROM player").fetchall()
+    store.rows("PRAGMA busy_timeout = 50")
+    runs.throw_away(store, run)
+    with pytest.raises(StoreError) as told:
+        erasing.erase(store, who, found)
+    assert told.value.trouble is Trouble.BUSY
+    assert players.find(store, "Ines") is not None
+    reader.close()
+    assert erasing.erase(store, who, found) == []
+    assert players.find(store, "Ines") is None
+
+
+def test_a_store_of_the_first_version_is_brought_up_to_date(path: Path) -> None:
+    path.parent.mkdir()
+    connection = sqlite3.connect(path)
+    connection.executescript(MIGRATIONS[0])
+    connection.execute("INSERT INTO player (name, since) VALUES ('Ines', ?)", (NOW.isoformat(),))
+    connection.execute("PRAGMA user_version = 1")
+    connection.commit()
+    connection.close()
+    database = Database.open(path)
+    assert database.row("PRAGMA user_version") == (VERSION,)
+    assert [one.name for one in players.players(database)] == ["Ines"]
+    run = began(database, players.players(database)[0].id)
+    assert runs.broken_off(database, NOW.timestamp()) == []
+    runs.keep(database, run, RESULT)
+    assert database.integrity() == []
+    database.close()
+
+
+def test_a_run_whose_program_has_ended_is_broken_off_at_once(store: Database) -> None:
+    run = began(store, player(store).id)
+    assert runs.broken_off(store, NOW.timestamp()) == []
+    ended = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "from playalong.support import processes as p; print(p.this_process())",
+        ],
+        check=True,
+        capture_output=True,
+        text=True,
+    )
+    store.write("UPDATE run SET process = ? WHERE id = ?", (ended.stdout.strip(), run))
+    found = runs.broken_off(store, NOW.timestamp())
+    assert [one.row.id for one in found] == ([run] if os.name == "posix" else [])

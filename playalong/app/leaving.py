@@ -1,0 +1,94 @@
+"""A player's data taken out as ordinary files, or erased: from the store and from every file."""
+
+import json
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+
+from playalong.app.stored_runs import LESSON
+from playalong.app.user_folders import UserFolders
+from playalong.records import profiles, settings, takes
+from playalong.records.store import erasing, exporting
+from playalong.records.store.database import Database
+from playalong.records.store.erasing import Traces
+from playalong.records.store.players import PlayerRow
+from playalong.records.take_info import TakeInfo
+from playalong.records.takes import TakeError
+
+#: What is written beside a take, behind its name.
+_BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
+
+
+def export(database: Database, player: PlayerRow, folder: Path) -> int:
+    """Write all that is kept of ``player`` into a new folder; the number of files."""
+    return len(exporting.export(database, player, folder))
+
+
+def traces_of(home: UserFolders, database: Database, player: PlayerRow) -> Traces:
+    """What erasing would take away: from the store, and each file."""
+    takes = [path for path in erasing.copies(database, player) if path.suffix == ".mid"]
+    others = [beside for take in takes for beside in _beside(take)]
+    return erasing.traces(database, player, [*others, *_files(home, player.name)])
+
+
+def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
+    """Leave nothing of ``player`` in the store and in files; the files that stayed."""
+    left = erasing.erase(database, player, found)
+    for folder in {path.parent for path in found.files if LESSON in path.parent.name}:
+        with suppress(OSError):  # something else is in it
+            folder.rmdir()
+    return left
+
+
+def _files(home: UserFolders, name: str) -> Iterator[Path]:
+    """Files of which the store does not know whose they are."""
+    for path in home.data.glob("takes/**/*.mid"):
+        if _player_of(path) == name and _is_simulated(path) is home.simulated:
+            yield path
+            yield from _beside(path)
+    for path in home.data.glob(f"{home.memory.path.stem}-damaged-*"):
+        if _holds(path, name):
+            yield path
+    for path in home.data.glob("mistakes/*"):
+        if _holds(path, name):
+            yield path
+    kept = home.data / "set-aside"
+    earlier = [] if home.simulated else profiles.earlier_files(home.config)
+    for path in [*earlier, *kept.glob("*.toml*")]:
+        names = profiles.names_in(path)
+        if names is not None and names[1] == name:
+            yield path
+    remembered = settings.earlier_file(home.config)
+    for path in [] if home.simulated else home.config.glob(f"{remembered.name}*"):
+        if _holds(path, name):  # the store has what it says of others
+            yield path
+
+
+def _beside(take: Path) -> list[Path]:
+    return [take.with_name(take.stem + more) for more in _BESIDE]
+
+
+def _said(path: Path) -> TakeInfo:
+    try:
+        return TakeInfo.from_plain(takes.read(path).info)
+    except TakeError:
+        return TakeInfo()
+
+
+def _player_of(path: Path) -> str:
+    said = _said(path)
+    return said.player if said.simulated is None else said.simulated.skill
+
+
+def _is_simulated(path: Path) -> bool:
+    return _said(path).simulated is not None
+
+
+def _holds(path: Path, name: str) -> bool:
+    """Whether a name stands in a file, as it is or as JSON writes it."""
+    escaped = json.dumps(name)[1:-1].encode()
+    try:
+        data = path.read_bytes()
+    except OSError:
+        return False
+    return name.encode(errors="replace") in data or escaped in data

@@ -1,0 +1,144 @@
+"""Runs as the store keeps them: what a take says of itself, what its grade came to, and takes that
+come from files.
+"""
+
+from collections.abc import Mapping
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from playalong.app.grade.asked import own_pattern
+from playalong.app.grade.take_grading import Graded
+from playalong.records import takes
+from playalong.records.store import imports, knowledge, players, runs
+from playalong.records.store.database import Database
+from playalong.records.store.players import PlayerRow
+from playalong.records.store.runs import Result
+from playalong.records.take_info import TakeInfo
+from playalong.records.takes import Recording
+
+#: What a player is called whom nobody has named.
+NOBODY = "player"
+
+#: What stands in the name of a folder with the takes of a lesson.
+LESSON = "-practice-"
+
+
+def begin(database: Database, said: TakeInfo, kind: str, plain: Mapping[str, Any]) -> int:
+    """A run that begins now; its number. ``plain`` is what its ``Recording`` says."""
+    player = player_of(database, said)
+    if said.pattern_id:
+        _keep_pattern(database, said)
+    return runs.begin(
+        database,
+        player=player.id,
+        kit=said.kit or None,
+        pattern=said.pattern_id or None,
+        kind=kind,
+        program=said.program,
+        began=_date(said) or _now(),
+        info=plain,
+    )
+
+
+def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
+    """Take in the take at ``path``, if it is new and that of a simulated player, or of a person.
+
+    Whether it was taken in; it is graded when it is asked for. TakeError where the file is none,
+    OSError where it cannot be read.
+    """
+    data = path.read_bytes()
+    take = takes.from_bytes(data, path)
+    said = TakeInfo.from_plain(take.info)
+    if not take.info or (said.simulated is not None) is not is_simulated:
+        return False
+    with database.writing():
+        if database.row("SELECT 1 FROM run WHERE file = ?", (str(path),)) is not None:
+            return False
+        player = player_of(database, said)
+        with imports.taking_in(database, path, _now(), player.name) as is_new:
+            if is_new:
+                if said.pattern_id:
+                    _keep_pattern(database, said)
+                runs.take_in(
+                    database,
+                    player=player.id,
+                    kit=said.kit or None,
+                    pattern=said.pattern_id or None,
+                    kind="lesson" if LESSON in path.parent.name else "play",
+                    program=said.program,
+                    began=_date(said) or datetime.fromtimestamp(path.stat().st_mtime).astimezone(),
+                    info={"info": dict(take.info)},
+                    take=data,
+                    seconds=take.messages[-1][0] if take.messages else 0.0,
+                    file=str(path),
+                )
+    return is_new
+
+
+def player_of(database: Database, said: TakeInfo) -> PlayerRow:
+    """Who played a take: a simulated player goes by the name of the skill."""
+    name = said.simulated.skill if said.simulated is not None else said.player
+    return players.player_of(database, name or NOBODY, _now())
+
+
+def result_of(recording: Recording, graded: Graded | None, file: Path | None) -> Result:
+    """What a run came to, as the store keeps it."""
+    return Result(
+        take=recording.as_bytes(),
+        seconds=recording.seconds,
+        file=None if file is None else str(file),
+        **grade_of(graded),
+    )
+
+
+def grade_of(graded: Graded | None) -> dict[str, Any]:
+    """The fields of a ``Result`` that a grade fills."""
+    if graded is None:
+        return {}
+    grade = graded.as_json(with_hits=True)
+    hits = grade.pop("hits")
+    return {
+        "grade": grade,
+        "hits": hits,
+        "findings": [_finding(one) for one in grade.get("findings", ())],
+    }
+
+
+def _keep_pattern(database: Database, said: TakeInfo) -> None:
+    pattern = own_pattern(said)
+    knowledge.keep_pattern(
+        database,
+        fingerprint=said.pattern_id,
+        name=said.pattern,
+        title=said.pattern if pattern is None else pattern.title,
+        text=said.pattern_text,
+    )
+
+
+def _date(said: TakeInfo) -> datetime | None:
+    """When a take began, None where it does not say."""
+    try:
+        return datetime.fromisoformat(said.date).astimezone()
+    except ValueError:
+        return None
+
+
+def _finding(plain: Mapping[str, Any]) -> runs.Finding:
+    """A finding as it stands in the JSON of a grade."""
+    return runs.Finding(
+        code=plain["code"],
+        voice=plain["voice"],
+        limb=plain["limb"],
+        places=plain["places"],
+        n=plain["n"],
+        of=plain["of"],
+        value=plain["value"],
+        unit=plain["unit"] or "",
+        gain=plain["gain"],
+        text=plain["text"],
+    )
+
+
+def _now() -> datetime:
+    return datetime.now().astimezone()
