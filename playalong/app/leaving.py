@@ -14,6 +14,7 @@ from playalong.records.store.erasing import Traces
 from playalong.records.store.players import PlayerRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError
+from playalong.support.reading import MOST_MIDI, read_bytes
 
 #: What is written beside a take, behind its name.
 _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
@@ -88,7 +89,7 @@ def _holds(path: Path, name: str) -> bool:
     """Whether a name stands in a file, as it is or as JSON writes it."""
     escaped = json.dumps(name)[1:-1].encode()
     try:
-        data = path.read_bytes()
+        data = read_bytes(path, MOST_MIDI)
     except OSError:
         return False
     return name.encode(errors="replace") in data or escaped in data

@@ -20,6 +20,7 @@ from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, write_file
+from playalong.support.reading import read_text
 
 #: The files of the store below the user's data: of people, and of simulated players.
 STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
@@ -137,6 +138,6 @@ class Memory:
 
 def _text_of(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        return read_text(path)
     except (OSError, UnicodeDecodeError):
         return ""

@@ -22,6 +22,7 @@ from playalong.records.settings import EarlierSettings
 from playalong.records.store import imports, knowledge, players
 from playalong.records.store.database import Database, StoreError
 from playalong.support.errors import UserError
+from playalong.support.reading import read_text
 from playalong.support.text import printable
 
 #: A setting of the store: all that earlier versions kept has been looked at.
@@ -97,7 +98,7 @@ def _profiles(database: Database, config: Path) -> Iterator[str]:
         if path.suffix != ".toml":
             continue  # it was set aside for its mistakes
         try:
-            found, text = profiles.read_file(path), path.read_text(encoding="utf-8")
+            found, text = profiles.read_file(path), read_text(path)
         except (OSError, UserError) as error:
             yield _left(path, error)
             continue
@@ -135,7 +136,7 @@ def _lessons(data: Path, database: Database, simulated: Database | None) -> Iter
         found = next(filter(None, (_practised(store, path.stem) for store in stores)), None)
         found = found or _of_library(database, path.stem)
         try:
-            progress = path.read_text(encoding="utf-8")
+            progress = read_text(path)
         except (OSError, UnicodeDecodeError) as error:
             yield _left(path, error)
             continue

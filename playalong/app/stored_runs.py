@@ -16,6 +16,7 @@ from playalong.records.store.players import PlayerRow
 from playalong.records.store.runs import Result
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
+from playalong.support.reading import MOST_MIDI, read_bytes
 
 #: What a player is called whom nobody has named.
 NOBODY = "player"
@@ -47,7 +48,7 @@ def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
     Whether it was taken in; it is graded when it is asked for. TakeError where the file is none,
     OSError where it cannot be read.
     """
-    data = path.read_bytes()
+    data = read_bytes(path, MOST_MIDI)
     take = takes.from_bytes(data, path)
     said = TakeInfo.from_plain(take.info)
     if not take.info or (said.simulated is not None) is not is_simulated:

@@ -66,6 +66,9 @@ from playalong.support.toml_reader import (
 
 SLOWEST_BPM, FASTEST_BPM = 20, 400
 
+#: More than this nobody writes: bars, strokes in them, and bars that the variations change in all.
+MOST_BARS, MOST_STROKES, MOST_CHANGED = 10_000, 50_000, 20_000
+
 _STROKES = REST + "".join(SYMBOLS)
 _HANDS = REST + "".join(Hand)
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
@@ -79,10 +82,17 @@ def read(text: str, name: str) -> Pattern:
     """The pattern written in ``text``; PatternError tells all that is wrong."""
     tables = written(text, name, PatternError)
     reader = _Reader(tables)
-    pattern = reader.pattern(tables.tables, name)
+    try:
+        pattern = reader.pattern(tables.tables, name)
+    except _TooManyError:
+        pattern = None
     if reader.problems or pattern is None:
         raise PatternError(name, reader.problems)
     return pattern
+
+
+class _TooManyError(Exception):
+    """There is more in the file than is read; the reader has been told."""
 
 
 class _Reader(TableReader):
@@ -92,6 +102,13 @@ class _Reader(TableReader):
         super().__init__(written)
         #: False where strokes of the bars are not known, so that their lack says nothing.
         self._bars_are_whole = True
+        self._strokes = self._changed = 0
+
+    def _count(self, path: Path, found: int, most: int, what: str) -> None:
+        """Stop where there is more than ``most``."""
+        if found > most:
+            self.wrong_key(path, f"this file is too large: it has more than {most} {what}")
+            raise _TooManyError
 
     def pattern(self, tables: Table, name: str) -> Pattern | None:
         top = ("title", "about", "meter", "tempo", "swing", "bar", "variation", "chunk", "practice")
@@ -106,6 +123,7 @@ class _Reader(TableReader):
             self.wrong_key((), "there is no bar: write [[bar]] and a line for each voice")
         if meter is None:
             return None
+        self._count(("bar",), len(written), MOST_BARS, "bars")
         before = len(self.problems)
         bars = [self._bar(table, ("bar", index), meter) for index, table in enumerate(written)]
         self._bars_are_whole = len(self.problems) == before
@@ -181,6 +199,8 @@ class _Reader(TableReader):
             if line is None:
                 continue
             steps, sizes = line
+            self._strokes += len(steps)
+            self._count((*path, voice), self._strokes, MOST_STROKES, "strokes")
             strokes += [_stroke(step, voice) for step in steps]
             for beat in {meter.beat_of(step.position) for step in steps}:
                 parts[beat] = lcm(parts[beat], sizes[beat])
@@ -222,6 +242,8 @@ class _Reader(TableReader):
         about = self.get(table, path, "about", TEXT, "")
         default = list(range(1, len(bars) + 1))
         chosen = self.get(table, path, "bars", _bar_numbers(len(bars)), default)
+        self._changed += len(chosen)
+        self._count(path, self._changed, MOST_CHANGED, "bars that variations change")
         changes = []
         for index in chosen:
             bar = bars[index - 1]
@@ -230,6 +252,8 @@ class _Reader(TableReader):
             there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
             for voice in filter(BY_NAME.__contains__, table):
                 line = self._line(table, path, voice, bar.meter, _STROKES + TAKEN, optional=True)
+                self._strokes += len(line[0]) if line else 0
+                self._count((*path, voice), self._strokes, MOST_STROKES, "strokes")
                 for step in line[0] if line else []:
                     if step.symbol != TAKEN:
                         added.append(_stroke(step, voice))

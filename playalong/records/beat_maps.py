@@ -23,6 +23,7 @@ from typing import Any
 from playalong.pattern.beat_map import BeatMap
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, set_aside, write_file
+from playalong.support.reading import read_text
 from playalong.support.text import printable, quoted
 
 #: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
@@ -97,7 +98,7 @@ def remove(folder: Path, recording: Path) -> None:
 def _is_of(path: Path, recording: Path) -> bool:
     """Whether the map in a file is of a recording of this name; one that is broken may be."""
     try:
-        name = tomllib.loads(path.read_text(encoding="utf-8")).get("recording")
+        name = tomllib.loads(read_text(path)).get("recording")
     except (OSError, ValueError):
         return True
     return bool(name == printable(recording.name))
@@ -154,7 +155,7 @@ def _written(name: str, content: str, beat_map: BeatMap) -> str:
 
 def _read(path: Path) -> BeatMap:
     """The map in the file; ValueError, KeyError or TypeError where it is none."""
-    plain = tomllib.loads(path.read_text(encoding="utf-8"))
+    plain = tomllib.loads(read_text(path))
     per_bar, first = _whole(plain, "beats_in_a_bar"), _whole(plain, "bar_1_on_beat")
     beats_s = plain["beats_s"]
     if not isinstance(beats_s, list) or any(type(beat) not in (int, float) for beat in beats_s):

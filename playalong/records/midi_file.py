@@ -9,6 +9,7 @@ One thing differs: mido 1.3 takes an event that it does not know out of time, wi
 it. They count here, as the standard has it.
 """
 
+import re
 from dataclasses import dataclass, field
 from io import BytesIO
 from struct import unpack_from
@@ -36,8 +37,20 @@ _MAKERS = (EXCLUSIVE, END_OF_EXCLUSIVE)
 #: No meta event or maker's message is longer: what claims to be is left to mido.
 _LONGEST = 1_000_000
 
+#: Of a file there are no more events than this; of one that is left to mido, no more bytes, since
+#: mido takes thirty times as long, and no number of more.
+MOST_EVENTS, MOST_FOR_MIDO, _LONGEST_NUMBER = 1_000_000, 500_000, 20_000
+
+#: What an event that mido makes an object of takes longer than another.
+_META_COST = 9
+
+#: A number of more bytes is left to mido; by the standard it has four.
+_NUMBER_BYTES = 10
+
 #: How many data bytes follow each status byte of a channel message.
 _DATA_BYTES = {kind | low: length - 1 for kind, length in LENGTHS.items() for low in range(16)}
+
+_ENDLESS = re.compile(rb"[\x80-\xff]{%d}" % _LONGEST_NUMBER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +94,10 @@ class MidiFile:
     tracks: list[Track]
 
 
+class TooLargeError(Exception):
+    """A file with more in it than is read; the words say of what."""
+
+
 class _IrregularError(Exception):
     """A byte that the grammar does not have here."""
 
@@ -88,11 +105,17 @@ class _IrregularError(Exception):
 def parse(data: bytes) -> MidiFile:
     """The file with these bytes.
 
-    EOFError where it is cut off; anything else that mido raises over bytes that mean nothing.
+    EOFError where it is cut off; TooLargeError; anything else that mido raises over bytes that
+    mean nothing.
     """
     try:
         return _regular(data)
     except (_IrregularError, IndexError):
+        if len(data) > MOST_FOR_MIDO:
+            told = "it is damaged, and of such a file half a megabyte is the most"
+            raise TooLargeError(told) from None
+        if _ENDLESS.search(data):
+            raise TooLargeError("it is damaged: a number in it does not end") from None
         return _as_mido_reads(data)
 
 
@@ -100,7 +123,7 @@ def _regular(data: bytes) -> MidiFile:
     if data[:4] != b"MThd" or len(data) < 14:
         raise _IrregularError
     size, kind, count, division = unpack_from(">Lhhh", data, 4)
-    at, tracks = 8 + size, []
+    at, tracks, left = 8 + size, list[Track](), MOST_EVENTS
     if size < 6 or at > len(data):
         raise _IrregularError
     for _ in range(count):
@@ -110,21 +133,27 @@ def _regular(data: bytes) -> MidiFile:
         begin, at = at + 8, at + 8 + size
         if at > len(data):
             raise _IrregularError
-        tracks.append(_track(data, begin, at))
+        track, left = _track(data, begin, at, left)
+        tracks.append(track)
     return MidiFile(kind, division, tracks)
 
 
-def _track(data: bytes, at: int, end: int) -> Track:
-    """The track that lies from ``at`` to ``end``."""
+def _track(data: bytes, at: int, end: int, left: int) -> tuple[Track, int]:
+    """The track that lies from ``at`` to ``end``, and how many of the ``left`` events are left."""
     track = Track()
     add, sizes = track.messages.append, _DATA_BYTES
     tick, size, running = 0, 0, b""
     while at < end:
+        if not left:
+            raise TooLargeError(f"it has more than {MOST_EVENTS} events")
+        left -= 1
         byte = data[at]
         at += 1
         if byte > HIGHEST:  # a quantity of several bytes; in place, since every event has one
-            ticks = byte & HIGHEST
+            ticks, longest = byte & HIGHEST, at + _NUMBER_BYTES
             while byte > HIGHEST:
+                if at > longest:
+                    raise _IrregularError
                 byte = data[at]
                 at += 1
                 ticks = ticks << 7 | byte & HIGHEST
@@ -141,6 +170,7 @@ def _track(data: bytes, at: int, end: int) -> Track:
             message = data[at : at + size + 1]
             at += size + 1
         elif status == _META:
+            left = max(0, left - _META_COST)
             (length, body), kind = _quantity(data, at + 2), data[at + 1]
             at = body + length
             if at > end or length > _LONGEST:
@@ -161,13 +191,15 @@ def _track(data: bytes, at: int, end: int) -> Track:
         add((tick, message))
     if at != end:
         raise _IrregularError
-    return track
+    return track, left
 
 
 def _quantity(data: bytes, at: int) -> tuple[int, int]:
     """The variable-length quantity at ``at``, and where it ends."""
-    value = 0
+    value, longest = 0, at + _NUMBER_BYTES
     while True:
+        if at > longest:
+            raise _IrregularError
         byte = data[at]
         at += 1
         value = value << 7 | byte & HIGHEST

@@ -5,7 +5,7 @@ from pathlib import Path
 from playalong.pattern.library import Library
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
-from playalong.support import resources
+from playalong.support import reading, resources
 from playalong.support.errors import UserError
 
 
@@ -29,7 +29,7 @@ def load_pattern(name: str) -> Pattern:
 def read_text(path: Path) -> str:
     """The text in the file at ``path``; UserError says why it cannot be had."""
     try:
-        return path.read_text(encoding="utf-8")
+        return reading.read_text(path)
     except FileNotFoundError:
         raise UserError(f"There is no file {path}: check the name and the folder.") from None
     except UnicodeDecodeError:

@@ -28,6 +28,7 @@ from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
 from playalong.records.hand_edited import renewed
 from playalong.records.tables import TEXT, Kind, Tables, TomlError, number, one_of, whole
+from playalong.support.reading import MOST_TEXT, read_bytes
 from playalong.support.text import quoted
 
 _TEMPLATE = """\
@@ -305,7 +306,7 @@ def _safe(name: str) -> str:
 def _top_of_broken(path: Path) -> dict[str, Any]:
     """The names on top of a file that is no TOML, as far as their own lines are."""
     found: dict[str, Any] = {}
-    for line in path.read_text(encoding="utf-8", errors="replace").splitlines():
+    for line in read_bytes(path, MOST_TEXT).decode(errors="replace").splitlines():
         if line.lstrip().startswith("["):
             break
         with suppress(ValueError, RecursionError):

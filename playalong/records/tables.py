@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from playalong.support.errors import UserError
+from playalong.support.reading import read_text
 from playalong.support.text import quoted
 from playalong.support.toml_places import TomlText, TomlTextError
 
@@ -63,10 +64,10 @@ class Tables:
         TomlError where it is no TOML, OSError where a file cannot be read.
         """
         self._name = name
-        self._mistakes: list[tuple[int, str]] = []
+        self._mistakes: dict[tuple[int, str], None] = {}
         try:
             if text is None:
-                text = Path(name).read_text(encoding="utf-8")
+                text = read_text(Path(name))
         except UnicodeDecodeError as error:
             line = error.object[: error.start].count(b"\n") + 1
             raise self._error([(line, "this is no UTF-8 text; save the file as UTF-8.")]) from None
@@ -111,9 +112,7 @@ class Tables:
     def wrong(self, keys: Keys, message: str) -> None:
         """A mistake at the key or table ``keys``, told with its line."""
         line, _ = self._written.key(keys)
-        mistake = (line, message)
-        if mistake not in self._mistakes:
-            self._mistakes.append(mistake)
+        self._mistakes.setdefault((line, message))
 
     def done(self) -> None:
         """TomlError with all mistakes, if there are any."""

@@ -33,9 +33,10 @@ from playalong.midi.messages import (
     VELOCITY_PREFIX,
     whole,
 )
-from playalong.records.midi_file import Track, parse
+from playalong.records.midi_file import TooLargeError, Track, parse
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, write_new_file
+from playalong.support.reading import MOST_MIDI, read_bytes
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
 TICKS_PER_QUARTER = 30_000
@@ -98,7 +99,7 @@ def tick_seconds(ticks: Any, tempo_us: Any, ticks_per_quarter: int) -> Any:
 def read(path: Path) -> Take:
     """The take in the file at ``path``; TakeError says in one line what is wrong with it."""
     try:
-        data = path.read_bytes()
+        data = read_bytes(path, MOST_MIDI)
     except (FileNotFoundError, NotADirectoryError):
         raise TakeError(f"There is no file {path}: check the name and the folder.") from None
     except IsADirectoryError:
@@ -114,6 +115,8 @@ def from_bytes(data: bytes, path: Path | str) -> Take:
     """The take that ``data`` holds; TakeError calls it ``path``."""
     try:
         file = parse(data)
+    except TooLargeError as error:
+        raise TakeError(f"{path} is too large to be read: {error}.") from None
     except EOFError:
         raise TakeError(
             f"{path} is cut off: it ends in the middle of a track. Save or copy it again."

@@ -7,6 +7,7 @@ of one line and of many, brackets). Lines and columns count from 1, columns in c
 
 import re
 import tomllib
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping
 from functools import cached_property
 from typing import Any
@@ -36,6 +37,15 @@ _PIECE = re.compile(
 _OPENING = re.compile(r'"""\r?\n?|\'\'\'\r?\n?|"|\'|')
 
 
+#: A name is in no more parts than this: the parser's work grows with the square of them.
+MOST_PARTS = 32
+
+_LONG_NAMES = re.compile(
+    rf"(?:^|[{{,])[ \t]*\[{{0,2}}[ \t]*{_NAME}(?:[ \t]*\.[ \t]*{_NAME}){{{MOST_PARTS}}}",
+    re.MULTILINE,
+)
+
+
 class TomlTextError(ValueError):
     """A text that is no TOML: what is wrong with it, and where."""
 
@@ -54,6 +64,10 @@ class TomlText:
     def __init__(self, text: str, parse_float: Callable[[str], Any] = float) -> None:
         text = text.removeprefix("\ufeff")  # some editors begin a file with this mark
         self._text = text
+        long = _LONG_NAMES.search(text)
+        if long:
+            message = f"a name in more than {MOST_PARTS} parts has no place here"
+            raise TomlTextError(message, (text.count("\n", 0, long.start()) + 1, 1))
         try:
             self.tables: Mapping[str, Any] = tomllib.loads(text, parse_float=parse_float)
         except tomllib.TOMLDecodeError as error:
@@ -85,13 +99,13 @@ class TomlText:
         table: Path = ()
         for found in _statements(self._text):
             if found.re is _HEADER:
-                table = _numbered(_names(found[2]), counts)
+                table = _numbered(_names(found[2])[:MOST_PARTS], counts)
                 if found[1] == "[[":
                     counts[table] = counts.get(table, -1) + 1
                     table = (*table, counts[table])
                 keys.setdefault(table, found.start(1))
             else:
-                own = (*table, *_names(found[1]))
+                own = (*table, *_names(found[1]))[: 2 * MOST_PARTS]
                 keys.setdefault(own, found.start(1))
                 opening = _OPENING.match(self._text, found.end())
                 values.setdefault(own, opening.end() if opening else found.end())
@@ -101,8 +115,13 @@ class TomlText:
         return keys, values
 
     def _place(self, at: int) -> Place:
-        before = self._text[:at]
-        return before.count("\n") + 1, len(before.rpartition("\n")[2]) + 1
+        line = bisect_right(self._lines, at)
+        return line, at - self._lines[line - 1] + 1
+
+    @cached_property
+    def _lines(self) -> list[int]:
+        """Where each line begins."""
+        return [0, *(found.end() for found in re.finditer("\n", self._text))]
 
 
 def _placed(message: str, text: str) -> TomlTextError:

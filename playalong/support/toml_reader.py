@@ -3,14 +3,14 @@
 A reader of one kind of file is a subclass of ``TableReader`` that asks for what it knows.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
 from typing import Any, Self
 
 from playalong.support.errors import UserError
-from playalong.support.toml_places import Path, TomlText, TomlTextError
+from playalong.support.toml_places import Path, Place, TomlText, TomlTextError
 
 Table = Mapping[str, Any]
 
@@ -27,7 +27,7 @@ class Problem:
 class ProblemsError(UserError):
     """A file that cannot be read: every problem with its place, a line each."""
 
-    def __init__(self, name: str, problems: Sequence[Problem]) -> None:
+    def __init__(self, name: str, problems: Collection[Problem]) -> None:
         self.name = name
         self.problems = tuple(sorted(problems, key=lambda p: (p.line, p.column)))
         super().__init__(
@@ -77,8 +77,20 @@ TEXT = Kind(
 )
 
 
+#: A number that is written with more characters than this is none that anybody means, and exact
+#: work with it would not end.
+_LONGEST_NUMBER = 40
+
+_LONGEST_MESSAGE = 400
+
+#: What is like an unknown name is looked for in so many of them: it takes long.
+_MOST_SOUGHT = 100
+
+
 def decimal(text: str) -> Decimal:
     """A number as it is written; what no quantity can be becomes infinite."""
+    if len(text) > _LONGEST_NUMBER:
+        return Decimal("inf")
     try:
         value = Decimal(text)
     except InvalidOperation:  # an exponent beyond all bounds
@@ -99,27 +111,38 @@ class TableReader:
     """Reads tables, and collects what is wrong with them."""
 
     def __init__(self, written: TomlText) -> None:
-        self.problems: list[Problem] = []
+        #: Each once, in the order in which they were found.
+        self._found: dict[Problem, None] = {}
         self._places = written
+        self._sought = 0
+
+    @property
+    def problems(self) -> Collection[Problem]:
+        """All that is wrong."""
+        return self._found.keys()
 
     def wrong_key(self, path: Path, message: str) -> None:
         """Something is wrong with a table or a key as a whole."""
-        self._tell(Problem(*self._places.key(path), message))
+        self._tell(self._places.key(path), message)
 
     def wrong(self, path: Path, message: str, offset: int = 0) -> None:
         """Something is wrong with a value, from its character ``offset`` on."""
-        self._tell(Problem(*self._places.value(path, offset), message))
+        self._tell(self._places.value(path, offset), message)
 
-    def _tell(self, problem: Problem) -> None:
-        if problem not in self.problems:  # a line may be read more than once
-            self.problems.append(problem)
+    def _tell(self, place: Place, message: str) -> None:
+        if len(message) > _LONGEST_MESSAGE:  # what it quotes may be as long as the file
+            half = _LONGEST_MESSAGE // 2
+            message = f"{message[:half]} ... {message[-half:]}"
+        self._found.setdefault(Problem(*place, message))  # a line may be read more than once
 
     def known(self, table: Table, path: Path, keys: Iterable[str]) -> None:
         """Every key of ``table`` is one of ``keys``."""
         known = list(keys)
         for key in table:
             if key not in known:
-                near = get_close_matches(key, known, 3, 0.5)
+                self._sought += 1
+                seeks = self._sought <= _MOST_SOUGHT
+                near = get_close_matches(key, known, 3, 0.5) if seeks else []
                 listed = " or ".join(f'"{name}"' for name in near) or ", ".join(known)
                 self.wrong_key((*path, key), f'"{key}" is not known here; did you mean {listed}?')
 

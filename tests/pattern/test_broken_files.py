@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from playalong.pattern.reader import PatternError, Problem, read
+from playalong.pattern.reader import PatternError, read
+from playalong.support.toml_reader import Problem
 
 HEAD = 'title = "T"\nmeter = "4/4"\ntempo = 84\n'
 BAR = '[[bar]]\nsnare = "x x x x"\n'
@@ -192,6 +193,42 @@ def test_the_problem_is_told_at_its_place_and_alone(marked: str, fragment: str):
 def test_a_file_beyond_what_can_be_held_is_told(value: str):
     with pytest.raises(PatternError, match="too long to be read"):
         read(HEAD + f"x = {value}\n" + BAR, "broken.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        (HEAD + BAR * 10_001, "line 4, column 1: this file is too large: it has more than 10000"),
+        (HEAD + f"[[bar]]\nkick = '{' '.join(['x' * 48] * 4)}'\n" * 261, "more than 50000 strokes"),
+        (
+            HEAD + BAR * 3 + "".join(f"[variation.a{n}]\nkick = '- - - x'\n" for n in range(6_667)),
+            "more than 20000 bars that variations change",
+        ),
+        # A name in parts: the parser's work grows with the square of them.
+        (HEAD + BAR + "a." * 40 + "a = 1\n", "line 6, column 1: a name in more than 32 parts"),
+        (HEAD + BAR + "b = {c = 1, " + "a." * 40 + "a = 1}\n", "a name in more than 32 parts"),
+        (HEAD + BAR + "[" + "'='." * 40 + "a]\n", "a name in more than 32 parts"),
+        # Exact work with so long a number would not end.
+        (head(swing="50." + "0" * 400_000 + "1") + BAR, '"swing" must be a percentage'),
+    ],
+)
+def test_what_would_take_long_is_told_at_once(text: str, told: str):
+    with pytest.raises(PatternError) as caught:
+        read(text, "large.toml")
+    assert len(caught.value.problems) == 1
+    assert told in str(caught.value)
+
+
+def test_what_a_message_quotes_is_not_as_long_as_the_file():
+    (problem,) = problems_of(HEAD + BAR + "k" * 100_000 + " = 1\n")
+    assert len(problem.message) < 500
+
+
+def test_many_faults_are_all_told():
+    bars = '[[bar]]\nsnare = "x q x x"\nkik = "x x x x"\n' * 10_000
+    problems = problems_of(HEAD + bars)
+    assert len(problems) == 20_000
+    assert problems[-1].line == 3 + 3 * 10_000
 
 
 def test_a_file_that_ends_too_soon_is_told_at_its_last_line():

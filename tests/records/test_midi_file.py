@@ -16,7 +16,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from playalong.records import midi_file
-from playalong.records.midi_file import parse
+from playalong.records.midi_file import TooLargeError, parse
 
 from .midi_bytes import END, event, file, quantity, tempo, text, track
 
@@ -165,15 +165,30 @@ SNARE = (0x99, 38, 100)
         b"\x00\xff\x59\x02\x09\x00" + END,  # nine sharps
         b"\x00\xff\x54\x05\x61\x3c\x00\x00\x00" + END,  # minute 60
         b"\x00\xff\x58\x04\x04\x1d\x18\x08" + END,
-        b"\x00\xff\x01" + quantity(1_000_001) + bytes(1_000_001) + END,
-        b"\x00\xf0" + quantity(1_000_001) + bytes(1_000_001) + END,
+        b"\x00\xff\x01" + quantity(1_000_001) + bytes(40_000) + END,
         b"\x00\xff\x01" + quantity(50) + b"short",
         b"\xff" * 12 + b"\x7f" + bytes(SNARE) + END,  # a quantity of 13 bytes
+        b"\x81" * 2_000 + b"\x7f" + bytes(SNARE) + END,
     ],
 )
 def test_by_name(body: bytes) -> None:
     data = file(0, 480, [b"MTrk" + len(body).to_bytes(4, "big") + body])
     assert outcome(parse, data) == outcome(reference, data)
+
+
+@pytest.mark.parametrize(
+    ("body", "told"),
+    [
+        (event(0, *SNARE) * 1_000_001, "more than 1000000 events"),
+        (b"\x00\xff\x01\x01a" * 100_001, "more than 1000000 events"),  # a text counts as ten
+        (event(0, *SNARE) * 200_000 + event(0, 0xF4), "it is damaged, and of such a file"),
+        (b"\x00\xff\x01" + quantity(1_000_001) + bytes(1_000_001) + END, "it is damaged"),
+        (b"\xff" * 100_000 + b"\x7f" + bytes(SNARE) + END, "a number in it does not end"),
+    ],
+)
+def test_a_file_that_would_take_long_is_too_large(body: bytes, told: str) -> None:
+    with pytest.raises(TooLargeError, match=told):
+        parse(file(0, 480, [b"MTrk" + len(body).to_bytes(4, "big") + body]))
 
 
 @pytest.mark.parametrize(

@@ -4,12 +4,13 @@ One stroke in eight is no habit: a place is told where it fails at least ``OFTEN
 ``TIMES`` times, and a voice that loses strokes here and there where it costs something.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from fractions import Fraction
 
 import numpy as np
 
-from playalong.grading.findings.candidate import Bools, Candidate, Ints, Mend
+from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
 from playalong.grading.findings.certainty import of_share
 from playalong.grading.findings.look import GHOST, Look
 from playalong.grading.grade import Code, Spot
@@ -215,17 +216,46 @@ def _recurring(look: Look, hit: Ints) -> tuple[Ints, tuple[Spot, ...]]:
     ends_s = np.append(targets.bar_starts_s[1:], targets.end_s)
     length_s = ends_s[bar] - targets.bar_starts_s[bar]
     into_s = time_s - targets.bar_starts_s[bar]
-    near_s = np.abs(into_s[:, None] - into_s[None, :])
-    near_s = np.minimum(near_s, length_s[:, None] - near_s)
-    near = near_s <= _SAME_S
-    bars = np.array([len(np.unique(bar[row])) for row in near])
-    least = max(TIMES, OFTEN * targets.bars)
-    core = bars >= least
+    inside, at_s = _gathered(into_s, length_s, bar, max(TIMES, OFTEN * targets.bars))
+    return hit[inside], (_nearest(look, at_s),) if len(inside) else ()
+
+
+def _gathered(into_s: Floats, length_s: Floats, bar: Ints, least: float) -> tuple[Ints, float]:
+    """Which of the times ``into_s`` into their bars lie where so many bars have one, and the middle
+    of the place where most have.
+
+    ``length_s`` and ``bar`` are the length and the number of each one's bar, whose end is near the
+    beginning of the next.
+    """
+    n = len(into_s)
+    round_s = np.concatenate([into_s, into_s - length_s, into_s + length_s])
+    order = np.argsort(round_s, kind="stable")
+    sorted_s, own = round_s[order], order % n
+    bars = bar[own].tolist()
+    low = np.searchsorted(sorted_s, into_s - _SAME_S, side="left")
+    high = np.searchsorted(sorted_s, into_s + _SAME_S, side="right")
+    found = np.zeros(n, np.int64)
+    counts: Counter[int] = Counter()
+    begin = end = 0
+    for row in np.argsort(into_s, kind="stable").tolist():
+        while end < high[row]:
+            counts[bars[end]] += 1
+            end += 1
+        while begin < low[row]:
+            counts[bars[begin]] -= 1
+            if not counts[bars[begin]]:
+                del counts[bars[begin]]
+            begin += 1
+        found[row] = len(counts)
+    core = found >= least
     if not core.any():
-        return hit[:0], ()
-    inside = near[core].any(axis=0)
-    at_s = median(into_s[near[int(bars.argmax())]])
-    return hit[inside], (_nearest(look, at_s),)
+        return np.zeros(0, np.int64), 0.0
+    edges = np.zeros(len(order) + 1, np.int64)
+    np.add.at(edges, low[core], 1)
+    np.add.at(edges, high[core], -1)
+    inside = np.unique(own[np.cumsum(edges[:-1]) > 0])
+    most = int(found.argmax())
+    return inside, median(sorted_s[low[most] : high[most]])
 
 
 def _nearest(look: Look, into_s: float) -> Spot:

@@ -1,0 +1,44 @@
+"""Reading files whole: no larger than makes sense, and never a device or a pipe.
+
+A device may have no end, and a pipe to which nobody writes never answers: neither is opened. How
+long a file is, is asked before it is read. All that is wrong is an OSError, as it is for any file,
+whose ``strerror`` can be told: "cannot be read: it has 34 MB, and 1 MB is the most".
+"""
+
+import errno
+import os
+from pathlib import Path
+from stat import S_ISDIR, S_ISREG
+
+MEGABYTE = 1_000_000
+
+#: The most of a text that people write (a pattern, a profile), and of a Standard MIDI File.
+MOST_TEXT, MOST_MIDI = MEGABYTE, 20 * MEGABYTE
+
+
+def read_bytes(path: Path, most: int) -> bytes:
+    """What is in the file at ``path``, ``most`` bytes at the most; OSError where it cannot be."""
+    try:
+        mode = path.stat().st_mode
+    except ValueError:  # a name that no file can have
+        raise FileNotFoundError(errno.ENOENT, os.strerror(errno.ENOENT)) from None
+    if S_ISDIR(mode):
+        raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+    if not S_ISREG(mode):
+        raise OSError(errno.EINVAL, "it is a device or a pipe, not a file")
+    with path.open("rb") as file:
+        size = os.fstat(file.fileno()).st_size
+        data = file.read(most + 1) if size <= most else b""
+    if max(size, len(data)) > most:
+        told = f"it has {_megabytes(max(size, len(data)))}, and {_megabytes(most)} is the most"
+        raise OSError(errno.EFBIG, told)
+    return data
+
+
+def read_text(path: Path, most: int = MOST_TEXT) -> str:
+    """The text in UTF-8 in the file at ``path``; OSError as above, UnicodeDecodeError besides."""
+    return read_bytes(path, most).decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _megabytes(size: int) -> str:
+    return f"{max(size / MEGABYTE, 0.1):.1f}".removesuffix(".0") + " MB"
