@@ -4,13 +4,13 @@ A reader of one kind of file is a subclass of ``TableReader`` that asks for what
 """
 
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal, InvalidOperation
 from difflib import get_close_matches
 from typing import Any, Self
 
 from playalong.support.errors import UserError
-from playalong.support.toml_places import Path, Place, TomlText, TomlTextError
+from playalong.support.toml_places import Path, TomlText, TomlTextError
 
 Table = Mapping[str, Any]
 
@@ -123,17 +123,18 @@ class TableReader:
 
     def wrong_key(self, path: Path, message: str) -> None:
         """Something is wrong with a table or a key as a whole."""
-        self._tell(self._places.key(path), message)
+        self._tell(Problem(*self._places.key(path), message))
 
     def wrong(self, path: Path, message: str, offset: int = 0) -> None:
         """Something is wrong with a value, from its character ``offset`` on."""
-        self._tell(self._places.value(path, offset), message)
+        self._tell(Problem(*self._places.value(path, offset), message))
 
-    def _tell(self, place: Place, message: str) -> None:
+    def _tell(self, problem: Problem) -> None:
+        message = problem.message
         if len(message) > _LONGEST_MESSAGE:  # what it quotes may be as long as the file
             half = _LONGEST_MESSAGE // 2
-            message = f"{message[:half]} ... {message[-half:]}"
-        self._found.setdefault(Problem(*place, message))  # a line may be read more than once
+            problem = replace(problem, message=f"{message[:half]} ... {message[-half:]}")
+        self._found.setdefault(problem)  # a line may be read more than once
 
     def known(self, table: Table, path: Path, keys: Iterable[str]) -> None:
         """Every key of ``table`` is one of ``keys``."""
