@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import Protocol
 
 import pygame
 
@@ -24,6 +25,9 @@ from playalong.screen.sheet.sheet import Sheet
 
 #: Heights from the bottom in units: the upper edge of the gauges, and of a single last line.
 _GAUGES, _FOOT = 250, 76
+
+#: Where a chart takes the gauges' place, its share of the page.
+_CHART = 0.56
 
 #: Right margin of the sheet, in units: it reaches further than the text.
 _SHEET_RIGHT = 30
@@ -55,6 +59,19 @@ class CountIn:
         return self.times_s[0] <= now_s < end_s
 
 
+class Chart(Protocol):
+    """What may stand where the gauges are."""
+
+    @property
+    def reading(self) -> str:
+        """The figure at the top of the page."""
+        ...
+
+    def draw(self, pen: Pen, rect: pygame.Rect) -> None:
+        """Draw it into ``rect``."""
+        ...
+
+
 @dataclass
 class RunPage(ButtonPage):
     """A run as it goes on. Everything may be set anew between frames.
@@ -62,7 +79,8 @@ class RunPage(ButtonPage):
     ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom. ``said``
     stands on the sheet ahead of the now-line, its first line in bold; ``called`` at the top is
     what the next bar is to be played with. ``paused`` are words on a slip over the whole sheet
-    while the run waits. ``buttons`` are those at the bottom, ``level`` is that of the sound.
+    while the run waits. ``buttons`` are those at the bottom, ``level`` is that of the sound. A
+    ``chart`` stands where the gauges would, and its reading where the tempo would.
     """
 
     theme: Theme
@@ -81,30 +99,25 @@ class RunPage(ButtonPage):
     paused: tuple[str, ...] = ()
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
+    chart: Chart | None = None
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds of the run."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         called = f"Next bar: {self.called}" if self.called else ""
-        head(pen, self.title, self.subtitle, f"{self.tempo_bpm:g} bpm", self.clean, called)
+        reading = f"{self.tempo_bpm:g} bpm" if self.chart is None else self.chart.reading
+        head(pen, self.title, self.subtitle, reading, self.clean, called)
         width, height = surface.get_size()
         left, right = pen.px(MARGIN), width - pen.px(MARGIN)
-        below = height - pen.px(_GAUGES)
+        below = height - (pen.px(_GAUGES) if self.chart is None else round(_CHART * height))
         # Where there are more lines of buttons, the gauges make room; the sheet does not move.
         base = height - pen.px(FOOT_BASE)
         foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
         sheet = area(left, pen.px(HEAD), width - pen.px(_SHEET_RIGHT), below - pen.px(10))
         past = self.sheet.draw(pen, sheet, now_s)
         pen.level_line(below - pen.px(1), left, right, pen.colours.line, 1)
-        gauges.draw(
-            pen,
-            area(left, below, right, foot),
-            self.timing,
-            self.ghosts,
-            self.steadiness,
-            self.sheet.has_ghosts,
-        )
+        self._lower(pen, area(left, below, right, foot))
         end = self.buttons.draw(pen, left, right, base) + pen.px(40)
         self._draw_notices(pen, area(end, foot, right, base))
         self.level.draw(pen, (left, sheet.top - pen.px(8)))
@@ -130,6 +143,14 @@ class RunPage(ButtonPage):
                     pen.text(line, size, at, align=1.0)
                 return
             told = told[1:]
+
+    def _lower(self, pen: Pen, rect: pygame.Rect) -> None:
+        if self.chart is not None:
+            self.chart.draw(pen, rect)
+            return
+        gauges.draw(
+            pen, rect, self.timing, self.ghosts, self.steadiness, self.sheet.has_ghosts
+        )
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:
