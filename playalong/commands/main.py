@@ -28,6 +28,7 @@ from playalong.commands import (
     ports,
     practice,
     sounds,
+    warmup,
 )
 from playalong.commands.parser import Examples, Parser, epilog_of
 from playalong.support.cautions import CAUTION
@@ -72,6 +73,7 @@ COMMANDS: dict[str, Command] = {
     "hear": hear,
     "beats": beats,
     "practice": practice,
+    "warmup": warmup,
     "grade": grade,
     "history": history,
 }

@@ -122,6 +122,11 @@ def figure(passage: Passage, exercise: Exercise) -> float | None:
     return _FIGURES[exercise.measure](passage)
 
 
+def scatter_db(passage: Passage) -> float | None:
+    """The standard deviation of the level of plain strokes, in decibel."""
+    return _sd(passage.level_db[passage.dynamic == _NORMAL])
+
+
 def _spread(passage: Passage) -> float | None:
     return _sd(passage.error_ms)
 

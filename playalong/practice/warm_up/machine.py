@@ -22,7 +22,6 @@ from playalong.grading.matching.matched_run import MatchedRun
 from playalong.pattern.model import Pattern
 from playalong.practice.warm_up.adapting import BESIDE, PLAYED, Knowledge, is_within
 from playalong.practice.warm_up.degrees import (
-    COLD_S,
     Warmth,
     after,
     limit,
@@ -127,6 +126,11 @@ class WarmUp:
         self.reports: list[BoutReport] = []
 
     @property
+    def exercises(self) -> tuple[Exercise, ...]:
+        """All exercises of the routine, in order."""
+        return self._routine.exercises
+
+    @property
     def rest_s(self) -> float:
         """How long the rest is."""
         return self._routine.rest_s
@@ -229,7 +233,11 @@ class WarmUp:
 
     def summary(self) -> Summary:
         """What came of it."""
-        played = [one for one in self.reports if one.whole.figure is not None and one.rounds]
+        played = [
+            one
+            for one in self.reports
+            if one.whole.figure is not None and one.rounds and one.exercise.name != MUSIC
+        ]
 
         def standing(one: BoutReport) -> float:
             value = one.whole.figure if one.whole.figure is not None else 0.0
@@ -277,11 +285,6 @@ class WarmUp:
             self.state = State.REST
         else:
             self.state = State.BOUT
-
-
-def is_cold(seconds: float) -> bool:
-    """Whether speed warms nobody yet."""
-    return seconds < COLD_S
 
 
 def _lasts_s(passage: Passage) -> float:

@@ -4,23 +4,26 @@ from collections.abc import Mapping
 
 from playalong.practice.warm_up.diary import Better
 from playalong.practice.warm_up.exercises import BY_NAME, Exercise, Measure
-from playalong.practice.warm_up.machine import Bout, BoutReport, Summary, is_cold
+from playalong.practice.warm_up.machine import Bout, BoutReport, Summary
 
-#: What each measure is called, and the unit of its figure.
+#: What each measure is called, and its figure in words; ``rest`` is what is left of 100 %.
 _CALLED: Mapping[Measure, tuple[str, str]] = {
-    Measure.SPREAD: ("spread", "ms"),
-    Measure.STEP: ("the step from stroke to stroke", "ms"),
-    Measure.EVENNESS: ("evenness", "% of the way to your accents"),
-    Measure.STAIRS: ("loudness in order", "% of pairs mixed up"),
-    Measure.SOFTNESS: ("softness", "% of a ghost note's way down"),
-    Measure.SOFT_OVER_KICK: ("softness over the kick", "% of a ghost note's way down"),
-    Measure.TOGETHER: ("hand and foot together", "ms apart"),
-    Measure.FLAM_WIDTH: ("flams of one width", "ms from flam to flam"),
-    Measure.CARRIED: ("the tempo carried", "ms astray"),
-    Measure.ENTRIES: ("entries", "ms off"),
-    Measure.CHANGES: ("the beat at each change", "ms off"),
-    Measure.RECALLED: ("what you play back", "% missing or beside"),
+    Measure.SPREAD: ("spread", "{figure} ms of spread"),
+    Measure.STEP: ("the step from stroke to stroke", "{figure} ms uneven"),
+    Measure.EVENNESS: ("evenness", "wavers by {figure} % of the way to your accents"),
+    Measure.STAIRS: ("loudness in order", "{rest} % in order"),
+    Measure.SOFTNESS: ("softness", "{rest} % soft"),
+    Measure.SOFT_OVER_KICK: ("softness over the kick", "{rest} % soft"),
+    Measure.TOGETHER: ("strokes together", "{figure} ms apart"),
+    Measure.FLAM_WIDTH: ("flams of one width", "{figure} ms from flam to flam"),
+    Measure.CARRIED: ("the tempo carried", "{figure} ms astray"),
+    Measure.ENTRIES: ("entries", "{figure} ms off"),
+    Measure.CHANGES: ("the beat at each change", "{figure} ms off"),
+    Measure.RECALLED: ("what you play back", "{rest} % played back"),
 }
+
+#: From this share of the way on, accents did not stand out at all.
+_NO_ACCENTS = 1000.0
 
 LOOSEN_UP = (
     "Loosen shoulders, elbows and wrists before the first stroke, and breathe.",
@@ -29,7 +32,6 @@ LOOSEN_UP = (
 )
 PAIN = "Does anything hurt? If so, stop here for today: it is not part of any figure."
 REST = "Rest: put the sticks down, let the arms hang."
-COLD = "Slow and soft first: speed warms nothing yet."
 STICKING = "The sticking is shown; pads cannot hear which hand it was, so it is not judged."
 LONG = "That was long. Ten minutes of rest do more than ten more of playing."
 
@@ -46,8 +48,14 @@ def said_figure(exercise: Exercise, value: float | None) -> str:
     """A figure with its unit, words where there is none."""
     if value is None:
         return "too little was played for a figure"
-    digits = 1 if value < 10.0 else 0
-    return f"{value:.{digits}f} {_CALLED[exercise.measure][1]}"
+    if exercise.measure is Measure.EVENNESS and value >= _NO_ACCENTS:
+        return "no accent stood out"
+    rest = 100.0 - value
+    return _CALLED[exercise.measure][1].format(figure=_rounded(value), rest=_rounded(rest))
+
+
+def _rounded(value: float) -> str:
+    return f"{value:.1f}" if 0.0 < value < 10.0 or 99.0 < value < 100.0 else f"{value:.0f}"
 
 
 def before_bout(bout: Bout, best: float | None) -> str:
@@ -58,7 +66,7 @@ def before_bout(bout: Bout, best: float | None) -> str:
     return f"{bout.exercise.trains}, at {bout.tempo_bpm:g} bpm; {named}: {figure}"
 
 
-def after_bout(report: BoutReport, seconds: float) -> str:
+def after_bout(report: BoutReport) -> str:
     """The one sentence after a bout."""
     whole = report.whole
     if whole.there < 0.05:
@@ -70,13 +78,10 @@ def after_bout(report: BoutReport, seconds: float) -> str:
     if not report.is_there:
         share = 100.0 * whole.there
         return f"{share:.0f} % of the strokes were there: all of them first, then the figure."
-    figure = said_figure(report.exercise, whole.figure)
+    figure = _capital(said_figure(report.exercise, whole.figure))
     if report.is_within:
-        words = f"{_capital(warms(report.exercise))}: {figure}, within your mark."
-    else:
-        mark = said_figure(report.exercise, report.mark)
-        words = f"{_capital(warms(report.exercise))}: {figure}; your mark is {mark}."
-    return f"{words} {COLD}" if is_cold(seconds) else words
+        return f"{figure}: within your mark."
+    return f"{figure}; your mark: {said_figure(report.exercise, report.mark)}."
 
 
 def at_the_end(summary: Summary) -> tuple[str, str]:
@@ -87,13 +92,13 @@ def at_the_end(summary: Summary) -> tuple[str, str]:
     best = summary.best
     first = (
         f"{minutes:.0f} minutes, {summary.temperature:.0f} degrees. "
-        f"{best.exercise.title}: {said_figure(best.exercise, best.whole.figure)}."
+        f"Best: {best.exercise.title}, {said_figure(best.exercise, best.whole.figure)}."
     )
     weak = summary.work_on
     if weak is None or weak is best:
         return first, ""
     figure = said_figure(weak.exercise, weak.whole.figure)
-    return first, f"Work on {weak.exercise.trains}: {weak.exercise.title}, {figure}."
+    return first, f"Work on {weak.exercise.title}: {weak.exercise.trains}; now {figure}."
 
 
 def got_better(better: Better) -> str:

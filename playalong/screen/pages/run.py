@@ -148,9 +148,7 @@ class RunPage(ButtonPage):
         if self.chart is not None:
             self.chart.draw(pen, rect)
             return
-        gauges.draw(
-            pen, rect, self.timing, self.ghosts, self.steadiness, self.sheet.has_ghosts
-        )
+        gauges.draw(pen, rect, self.timing, self.ghosts, self.steadiness, self.sheet.has_ghosts)
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:

@@ -154,9 +154,6 @@ class WarmUpPage(ButtonPage):
         bottom = foot(pen, self.buttons, self.notes) - pen.px(8)
         top = pen.px(HEAD)
         below = bottom
-        if self.days and self.chart is None:
-            below = bottom - pen.px(_STRIP + 30)
-            self._strip(pen, area(left, below, right, bottom))
         if self.chart is not None:
             below = round(top + _TEXT * (bottom - top))
             self.chart.draw(pen, area(left, below, right, bottom))
@@ -168,7 +165,10 @@ class WarmUpPage(ButtonPage):
             ).left - pen.px(24)
         if self.listed:
             middle = left + 0.56 * (right - left)
-            self._list(pen, area(middle, top, text_right, below))
+            list_bottom = below - pen.px(_STRIP + 40 if self.days else 0)
+            self._list(pen, area(middle, top, text_right, list_bottom))
+            if self.days:
+                self._strip(pen, area(middle, below - pen.px(_STRIP + 30), right, below))
             text_right = round(middle) - pen.px(32)
         self._say(pen, area(left, top, text_right, below))
 

@@ -1,0 +1,1 @@
+"""The warm-up, played in the window."""

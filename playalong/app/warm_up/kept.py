@@ -1,0 +1,45 @@
+"""What is kept of a player's warm-ups: marks and tempi, and the diary."""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from playalong.app.user_folders import UserFolders
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import read
+from playalong.practice.warm_up.adapting import Knowledge
+from playalong.practice.warm_up.diary import Diary
+from playalong.practice.warm_up.exercises import EXERCISES
+from playalong.records.pattern_files import read_text
+from playalong.support import resources
+
+#: The name under which the store has it, among a player's settings.
+_SETTING = "warm_up"
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """What is known of a player, and their other days."""
+
+    knowledge: Knowledge
+    diary: Diary
+
+
+def kept(home: UserFolders, player: str) -> Kept:
+    """What is kept of ``player``; nothing where there is nothing, or nothing that is sound."""
+    plain: Any = home.settings_of(player).get(_SETTING)
+    found = plain if isinstance(plain, dict) else {}
+    return Kept(Knowledge.from_plain(found.get("known")), Diary.from_plain(found.get("days")))
+
+
+def keep(home: UserFolders, player: str, what: Kept) -> None:
+    """Keep it; what goes wrong is among the notices of ``home``."""
+    plain = {"known": what.knowledge.as_plain(), "days": what.diary.as_plain()}
+    home.remember_for(player, **{_SETTING: plain})
+
+
+def exercise_patterns() -> dict[str, Pattern]:
+    """The patterns of all exercises, by the names of their files."""
+    folder: Path = resources.folder("patterns") / "warm-up"
+    names = sorted({one.pattern for one in EXERCISES})
+    return {name: read(read_text(folder / f"{name}.toml"), name) for name in names}

@@ -1,0 +1,192 @@
+"""playalong warmup: ten minutes that leave the work in."""
+
+from math import inf
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.options.folder import FolderOption, add_folder, user_folders
+from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.look import (
+    SOUND,
+    LookOptions,
+    SoundPadsOption,
+    add_look,
+    add_sound_pads,
+    look_of,
+)
+from playalong.commands.options.rules import (
+    OF_PLAYER,
+    RulesOptions,
+    add_rules,
+    rules_of,
+    rules_of_player,
+)
+from playalong.commands.options.simulated import USUAL_SKILL
+from playalong.commands.parser import Parser, refuse, written_as
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.warm_up.entry import Wish
+    from playalong.app.warm_up.warm_up_session import WarmUpResult
+
+ABOUT = "warm up: a few exercises, and a curve of temperature"
+EXAMPLES = (
+    ("five minutes", "playalong warmup"),
+    (
+        "ten minutes, with the pattern that you are learning at the end",
+        "playalong warmup --minutes 10 --then late-bus-home",
+    ),
+    ("on a practice pad", "playalong warmup --on pad"),
+    ("watch somebody simulated", "playalong warmup --player intermediate"),
+)
+
+_PLAYING = "--port --who --player --fast --then --file --on"
+
+
+class Options(RulesOptions, KitOptions, FolderOption, LookOptions, SoundPadsOption, Protocol):
+    """All that a warm-up can be asked for."""
+
+    minutes: float | None
+    seed: int | None
+    list: bool
+    on: str
+    then: str | None
+    file: Path | None
+    player: str | None
+    fast: bool
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    from playalong.app.warm_up.entry import SETS
+    from playalong.practice.warm_up.routine import LONGEST, SHORTEST, USUAL
+    from playalong.simulation.skills import SKILLS
+
+    parser.add_argument("--list", action="store_true", help="list the exercises, and play nothing")
+    parser.add_argument(
+        "--minutes",
+        type=written_as(_minutes, f"no such length: write minutes, {SHORTEST:g} to {LONGEST:g}"),
+        metavar="N",
+        help=f"how long, in minutes, {SHORTEST:g} to {LONGEST:g} (default {USUAL:g})",
+    )
+    parser.add_argument(
+        "--seed",
+        type=written_as(_seed, "no seed: write a whole number, 0 or more"),
+        metavar="N",
+        help="a whole number, 0 or more: the same chooses the same (default another each day)",
+    )
+    parser.add_argument(
+        "--on",
+        choices=tuple(SETS),
+        default="kit",
+        help="what you play on; what cannot be played there is left out (default %(default)s)",
+    )
+    parser.add_argument(
+        "--then",
+        metavar="PATTERN",
+        help="the pattern that you are learning: music, at the tempo that you are warm for "
+        "(default none)",
+    )
+    parser.add_argument(
+        "--file",
+        type=Path,
+        metavar="FILE",
+        help="a routine of your own, a TOML file (default none)",
+    )
+    add_folder(parser, "the takes are")
+    add_sound_pads(parser)
+    add_rules(parser, OF_PLAYER)
+    add_kit(parser)
+    group = parser.add_argument_group("simulated player")
+    group.add_argument(
+        "--player",
+        choices=tuple(SKILLS),
+        help="how well somebody simulated plays (default nobody simulated plays)",
+    )
+    group.add_argument(
+        "--fast",
+        action="store_true",
+        help="on a simulated clock, without waiting, sound or a window",
+    )
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Warm up, or list the exercises."""
+    if given.list:
+        refuse(
+            given, f"{_PLAYING} --minutes --seed", "says nothing with --list, which plays nothing"
+        )
+        _print_exercises()
+        return
+    result = _warm_up(given)
+    print_lines(*result.lines, CAUTION)
+    if result.trouble:
+        raise UserError.of(result.trouble)
+
+
+def _print_exercises() -> None:
+    from playalong.practice.warm_up.exercises import EXERCISES
+    from playalong.practice.warm_up.phrases import STICKING, warms
+
+    width = max(len(one.name) for one in EXERCISES)
+    for one in EXERCISES:
+        tempi = f"{one.slowest_bpm:g} to {one.fastest_bpm:g} bpm"
+        print_lines(f"{one.name:<{width}}  {one.trains}. Warmed by {warms(one)}; {tempi}")
+    print_lines(STICKING)
+
+
+def _warm_up(given: Options) -> "WarmUpResult":
+    from playalong.app.play.entry import Player
+    from playalong.app.warm_up.entry import warm_up
+    from playalong.simulation.skills import SKILLS
+
+    wish, home = _wish(given), user_folders()
+    look = look_of(given, given.sound_pads)
+    if given.player or given.fast:
+        refuse(given, "--port --who", "says nothing of a simulated player")
+        if given.fast:
+            refuse(given, SOUND, "says nothing with --fast")
+        skill, seed = SKILLS[given.player or USUAL_SKILL], 1 if given.seed is None else given.seed
+        player = Player(skill, seed, given.fast)
+        return warm_up(
+            wish, rules_of(given), look, by=player, profile=None, home=home, folder=given.out
+        )
+    with listening(given, home) as (port, profile):
+        rules = rules_of_player(given, profile, home)
+        return warm_up(wish, rules, look, by=port, profile=profile, home=home, folder=given.out)
+
+
+def _wish(given: Options) -> "Wish":
+    from playalong.app.warm_up.entry import Wish
+    from playalong.practice.warm_up.routine import USUAL
+    from playalong.practice.warm_up.routine_file import read
+    from playalong.records.pattern_files import load_pattern, read_text
+
+    if given.file is not None:
+        refuse(given, "--minutes", "says nothing beside --file, which says what is played")
+    return Wish(
+        minutes=USUAL if given.minutes is None else given.minutes,
+        seed=given.seed,
+        on=given.on,
+        file=None if given.file is None else read(read_text(given.file), given.file.name),
+        lesson=None if given.then is None else load_pattern(given.then),
+    )
+
+
+def _minutes(text: str) -> float:
+    from playalong.practice.warm_up.routine import LONGEST, SHORTEST
+
+    minutes = float(text)
+    if not SHORTEST <= minutes <= LONGEST or minutes == inf:
+        raise ValueError
+    return minutes
+
+
+def _seed(text: str) -> int:
+    seed = int(text)
+    if seed < 0:
+        raise ValueError
+    return seed

@@ -1,0 +1,165 @@
+"""The warm-up from end to end, on the stepped clock: played, kept, and graded again."""
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.open_devices import Look
+from playalong.app.play.entry import Player
+from playalong.app.user_folders import UserFolders
+from playalong.app.warm_up import warm_up_session
+from playalong.app.warm_up.entry import SETS, Wish, warm_up
+from playalong.app.warm_up.kept import exercise_patterns, kept
+from playalong.app.warm_up.warm_up_session import WarmUpResult
+from playalong.commands.main import main
+from playalong.grading.verdicts import Rules
+from playalong.practice.warm_up.adapting import Knowledge
+from playalong.practice.warm_up.exercises import EXERCISES, playable
+from playalong.practice.warm_up.machine import State, WarmUp
+from playalong.practice.warm_up.routine import routine
+from playalong.records.pattern_files import load_pattern
+from playalong.records.store import runs
+from playalong.records.store.database import Database
+from playalong.records.takes import read
+from playalong.screen.base.page import Outcome
+from playalong.simulation.skills import SKILLS
+
+SEED, MINUTES = 4, 2.0
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> UserFolders:
+    return UserFolders(tmp_path / "config", tmp_path / "data")
+
+
+def warmed(home: UserFolders, wish: Wish | None = None, skill: str = "advanced") -> WarmUpResult:
+    """A warm-up by somebody simulated."""
+    return warm_up(
+        wish or Wish(minutes=MINUTES, seed=SEED),
+        Rules(),
+        Look(),
+        by=Player(SKILLS[skill], 2, fast=True),
+        profile=None,
+        home=home,
+        folder=home.data,
+    )
+
+
+def test_a_warm_up_is_kept_and_its_takes_graded_again_give_the_same_curve(home):
+    result = warmed(home)
+    assert result.summary.temperature > 5.0
+    assert not result.trouble
+    seen = kept(UserFolders(home.config, home.data, simulated=True), "advanced")
+    (day,) = seen.diary.days
+    assert day.warmest == pytest.approx(result.summary.warmest, abs=0.1)
+    assert seen.knowledge.rounds > 0
+    database = Database.open(home.data / "simulated.db")
+    rows = database.rows("SELECT kind, state, score FROM run")
+    database.close()
+    assert {(kind, state) for kind, state, _ in rows} == {("warm-up", runs.KEPT)}
+    assert all(score is not None for _, _, score in rows)
+
+    chosen = routine(
+        playable(SETS["kit"], exercise_patterns()), Knowledge(), minutes=MINUTES, seed=SEED
+    )
+    again = WarmUp(
+        chosen,
+        exercise_patterns(),
+        level=Rules().level,
+        knowledge=Knowledge(),
+        seed=SEED,
+        day=date.today().isoformat(),
+    )
+    for path in sorted((home.data / "takes").rglob("*.mid")):
+        again.rested()
+        bout = again.bout
+        assert bout is not None
+        again.played(grade_take(bout.pattern, read(path), Options()).run)
+    assert again.state is State.OVER
+    assert again.temperature == result.summary.temperature
+    assert again.knowledge == result.kept.knowledge
+
+
+def test_what_cannot_be_played_on_a_pad_is_left_out(home):
+    result = warmed(home, Wish(minutes=MINUTES, seed=SEED, on="pad"))
+    names = {bout.exercise for bout in result.kept.diary.days[0].bouts}
+    assert names <= {one.name for one in playable(["snare"], exercise_patterns())}
+
+
+def test_the_pattern_that_is_learned_is_the_music_at_the_end(home):
+    result = warmed(home, Wish(minutes=3.0, seed=SEED, lesson=load_pattern("late-bus-home")))
+    assert "Next: Late Bus Home." in result.lines
+
+
+@pytest.fixture
+def pressed(monkeypatch) -> list[Outcome | None]:
+    """What the player asks for on each page that stands still, in order; then nothing."""
+    asked: list[Outcome | None] = []
+
+    def hold(*_: object) -> Outcome | None:
+        return asked.pop(0) if asked else None
+
+    monkeypatch.setattr(warm_up_session, "hold", hold)
+    return asked
+
+
+def test_leaving_keeps_what_was_played_and_the_next_day_goes_on_from_it(home, pressed):
+    pressed += [Outcome.LEAVE]  # after the first exercise: the page before it needs no answer
+    first = warmed(home)
+    assert len(first.kept.diary.days[0].bouts) == 1
+    assert len(list((home.data / "takes").rglob("*.mid"))) == 1
+    pressed += [Outcome.LEAVE]
+    second = warmed(home)
+    assert len(second.kept.diary.days) == 2
+    assert second.kept.knowledge.rounds > first.kept.knowledge.rounds
+
+
+def test_an_exercise_that_is_skipped_is_not_played(home, pressed):
+    pressed += [Outcome.SKIP]  # of three, the second
+    result = warmed(home, Wish(minutes=3.0, seed=SEED))
+    assert len(result.kept.diary.days[0].bouts) == 2
+
+
+def test_the_command_lists_every_exercise(capsys):
+    assert main(["warmup", "--list"]) == 0
+    out = capsys.readouterr().out
+    assert all(one.name in out for one in EXERCISES)
+
+
+def test_the_command_plays_a_teachers_routine(tmp_path, capsys):
+    file = tmp_path / "feet.toml"
+    file.write_text('title = "Feet"\nexercises = ["kick-doubles"]\n')
+    options = ["--player", "professional", "--fast", "--out", str(tmp_path / "out")]
+    assert main(["warmup", "--file", str(file), *options]) == 0
+    out = capsys.readouterr().out
+    assert "Kick Doubles" in out
+    assert "physician" in out
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        (["--minutes", "1"], "2 to 60"),
+        (["--minutes", "nan"], "2 to 60"),
+        (["--seed", "-1"], "0 or more"),
+        (["--on", "table"], "pad-and-kick"),
+        (["--then", "no-such-pattern", "--player", "beginner", "--fast"], "no pattern"),
+        (["--list", "--minutes", "5"], "--minutes"),
+        (["--file", "nowhere.toml", "--player", "beginner"], "no file"),
+        (["--file", "nowhere.toml", "--minutes", "5"], "--minutes"),
+        (["--fast", "--port", "x"], "--port"),
+    ],
+)
+def test_what_cannot_be_is_told(typed, said, capsys):
+    assert main(["warmup", *typed]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_routine_that_cannot_be_played_there_is_told(tmp_path, capsys):
+    file = tmp_path / "feet.toml"
+    file.write_text('title = "Feet"\nexercises = ["kick-doubles"]\n')
+    typed = ["warmup", "--file", str(file), "--on", "pad", "--player", "beginner", "--fast"]
+    assert main([*typed, "--out", str(tmp_path)]) == 2
+    assert "Nothing in" in capsys.readouterr().err
