@@ -16,6 +16,7 @@ from contextlib import suppress
 from typing import Protocol
 
 from playalong.commands import (
+    assess,
     beats,
     check,
     demo,
@@ -76,6 +77,7 @@ COMMANDS: dict[str, Command] = {
     "warmup": warmup,
     "grade": grade,
     "history": history,
+    "assess": assess,
 }
 
 

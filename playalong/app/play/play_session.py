@@ -267,8 +267,21 @@ def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | N
 def result_page(
     task: Task, saved: SavedRun, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
 ) -> ResultPage:
+    """The page of a run that was kept."""
+    notes = [*saved.trouble, f"The take is kept: {saved.path}"]
+    return grade_page(task, saved.graded, context, offered=offered, notes=notes)
+
+
+def grade_page(
+    task: Task,
+    graded: Graded,
+    context: RunContext,
+    *,
+    offered: Sequence[Button],
+    notes: Sequence[str] = (),
+) -> ResultPage:
     """The page of a grade."""
-    grade = saved.graded.grade
+    grade = graded.grade
     bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
     pad_commands = context.pad_commands
     return ResultPage(
@@ -281,8 +294,8 @@ def result_page(
         figures=figures(grade),
         places=grade.places,
         bars=task.written(),
-        voices=saved.graded.run.targets.voices,
-        notes=[*saved.trouble, f"The take is kept: {saved.path}"],
+        voices=graded.run.targets.voices,
+        notes=notes,
         caution=CAUTION,
         rules=task.rules,
         offered=offered,

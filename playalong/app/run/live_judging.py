@@ -88,6 +88,6 @@ class LiveJudging:
                 with self._mishaps.kept("the sheet"):
                     self.sheet.judged(event)
             # What is settled may be heard otherwise in the end; the gauges have shown it by then.
-            if event.settled and event.hit in self._unsettled:
+            if event.settled and event.hit in self._unsettled and self._task.shown:
                 with self._mishaps.kept("the gauges"):
                     self.gauges.heard(event, self._unsettled.pop(event.hit))

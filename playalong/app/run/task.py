@@ -32,10 +32,11 @@ class Task:
     between the beats, None for none. ``rest``: so many bars the click goes on after the last.
     ``company`` is what the program plays along, of the same bars. ``judged`` is False where the
     player only listens, ``clicked`` where no click is to sound after the count-in. Verdicts other
-    than those ``shown`` leave no mark on the sheet. ``about`` stands beside the title. ``clicking``
-    says where it clicks; ``along`` is a recording that is played along with. ``waits`` is False
-    where a run that has lost its kit is over. ``pattern`` may be an ``excerpt`` of a ``whole`` one,
-    or its variations be mixed as the player likes (``free``): the take then says so. ``simulated``
+    than those ``shown`` leave no mark on the sheet; where none is, the gauges stay empty. ``about``
+    stands beside the title. ``clicking`` says where it clicks; ``along`` is a recording that is
+    played along with. ``waits`` is False where a run that has lost its kit is over. ``pattern`` may
+    be an ``excerpt`` of a ``whole`` one, or its variations be mixed as the player likes (``free``):
+    the take then says so. ``kind`` is what the store calls such runs. ``simulated``
     is who plays, None for people.
     """
 

@@ -1,5 +1,6 @@
 """What is said of an assessment: short, and exact. All its sentences stand here."""
 
+from playalong.practice.assessment.machine import Interruption, Loss, Sitting, State
 from playalong.practice.assessment.measures import MEASURES
 from playalong.practice.assessment.model import Assessment, Counts, Item
 
@@ -73,3 +74,54 @@ def asked(assessment: Assessment, item: Item) -> list[str]:
     if item.by_eye:
         lines.append(f"your teacher looks at {', '.join(item.by_eye)}")
     return lines
+
+
+#: What a page says in each state, large; what is agreed is told in a table below.
+STANDS = {
+    State.AGREEING: "This is what counts. When it is right, go on.",
+    State.WARMING_UP: "Warm up: loosen wrists and ankles, start quiet. Nothing counts yet.",
+    State.PAUSED: "The clock stands. Breathe out, and go on when you are ready.",
+    State.STOPPED: "The time stands still. Check cable and kit, and go on when you are ready.",
+    State.CLOSED: "That is all. Thank you for playing.",
+}
+
+#: In place of the sheet, before it is shown.
+COVERED = "This one is at sight: the sheet is shown, then it is counted in."
+
+#: Before a sitting is ended early.
+SURE = "End here? What you have played counts; what is left stays open."
+
+#: With a sheet at sight.
+LOOKING = "Look it through: it starts when the time is over."
+
+
+def which_run(sitting: Sitting) -> str:
+    """The run that is next: "attempt 2 of 3", "rehearsal 1 of 1, does not count"."""
+    item = sitting.asked
+    if sitting.assessment.is_homework:
+        return f"run {sitting.attempts + 1} today"
+    if sitting.is_rehearsal:
+        return f"rehearsal {sitting.rehearsals + 1} of {item.rehearsals}, does not count"
+    return f"attempt {sitting.attempts + 1} of {item.attempts}"
+
+
+def which_item(sitting: Sitting) -> str:
+    """The item that is on: "item 2 of 4"."""
+    return f"item {sitting.item + 1} of {len(sitting.assessment.items)}"
+
+
+def left(sitting: Sitting) -> str:
+    """The time that is left, empty for homework."""
+    if sitting.assessment.is_homework:
+        return ""
+    if sitting.state is State.WARMING_UP:
+        return f"{clock(sitting.warm_up_s)} to warm up"
+    if sitting.state is State.LOOKING:
+        return f"{clock(sitting.look_s)} to look"
+    return f"{clock(sitting.left_s)} left"
+
+
+def lost(one: Interruption) -> str:
+    """What an interruption was, for the result: "item 2, the kit was lost while playing"."""
+    what = "the kit was lost" if one.loss is Loss.KIT else "the program ended"
+    return f"item {one.item + 1}: {what} while {one.state.value}, with {clock(one.left_s)} left"

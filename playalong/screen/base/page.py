@@ -32,6 +32,10 @@ class Outcome(StrEnum):
     HEAR = "hear"
     LISTEN = "listen"
 
+    # While an assessment is taken.
+    PAUSE = "stop the clock"
+    FINISH = "finish"
+
     # What is listened to after a run, and how fast.
     YOURS = "yours"
     PATTERN = "the pattern"

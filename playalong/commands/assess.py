@@ -1,0 +1,107 @@
+"""playalong assess: an assessment is taken, against the clock or as homework."""
+
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.options.folder import FolderOption, add_folder, user_folders
+from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.look import (
+    SOUND,
+    LookOptions,
+    SoundPadsOption,
+    add_look,
+    add_sound_pads,
+    look_of,
+)
+from playalong.commands.options.simulated import SimulatedOptions, add_simulated, player_of
+from playalong.commands.parser import Parser, refuse
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.assessment.entry import Taken
+    from playalong.records.assessments.files import AssessmentFile
+
+ABOUT = "take an assessment, or play homework"
+EXAMPLES = (
+    ("one that comes with the program", "playalong assess first-lessons --who Ines"),
+    ("a teacher's own", "playalong assess autumn-term.toml --who 7b-12"),
+    ("which there are, and how each is played", "playalong assess --list"),
+    (
+        "in a moment, by a simulated player",
+        "playalong assess groove-and-ghost-notes --player intermediate --fast",
+    ),
+)
+
+
+class Options(KitOptions, SimulatedOptions, FolderOption, LookOptions, SoundPadsOption, Protocol):
+    """The assessment, and who takes it on which kit."""
+
+    file: str | None
+    list: bool
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    parser.add_argument(
+        "file",
+        nargs="?",
+        metavar="FILE",
+        help="an assessment file (.toml), or the name of one that comes with the program "
+        "(default none: --list tells them)",
+    )
+    parser.add_argument(
+        "--list", action="store_true", help="list the assessments that come with the program"
+    )
+    add_folder(parser, "the result is")
+    add_sound_pads(parser)
+    add_kit(parser)
+    add_simulated(parser)
+    add_look(parser)
+
+
+def run(given: Options) -> None:
+    """Take it; say what each item came to, and where the result is."""
+    from playalong.records.assessments.files import load_assessment, shipped
+
+    if given.list or given.file is None:
+        for name, path in shipped().items():
+            _print(name, load_assessment(str(path)))
+        if not given.list:
+            raise UserError("Name an assessment: a file, or one of these.")
+        return
+    taken = _take(given, load_assessment(given.file))
+    print_lines(*taken.lines)
+    if taken.path is not None:
+        print_lines(f"The result is kept: {taken.path}")
+    else:
+        print_lines("There is no result yet: the same command goes on with it.")
+    if taken.trouble:
+        raise UserError.of(taken.trouble)
+
+
+def _take(given: Options, file: "AssessmentFile") -> "Taken":
+    from playalong.app.assessment.entry import take
+    from playalong.profile.profile import Profile
+
+    home, folder = user_folders(), given.out
+    look = look_of(given, given.sound_pads)
+    if given.player or given.fast:
+        refuse(given, "--port", "says nothing of a simulated player")
+        if given.fast:
+            refuse(given, SOUND, "says nothing with --fast")
+        player = player_of(given)
+        who = given.who or player.simulated.skill
+        nobody = Profile("", "")
+        return take(file, look, player, who=who, profile=nobody, home=home, folder=folder)
+    refuse(given, "--seed", "goes with --player, a simulated player")
+    with listening(given, home) as (port, profile):
+        return take(file, look, port, who=profile.player, profile=profile, home=home, folder=folder)
+
+
+def _print(name: str, file: "AssessmentFile") -> None:
+    from playalong.practice.assessment.phrases import how, overview
+
+    assessment = file.assessment
+    print_lines(f"{name:<24} {assessment.title}: {overview(assessment)}")
+    for item in assessment.items:
+        print_lines(f"    {item.title}: {how(assessment, item)}")

@@ -1,0 +1,336 @@
+"""An assessment taken from what is agreed to its result, with what may go wrong on the way."""
+
+import json
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from math import inf
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from playalong.app.assessment.book import Book, RunState
+from playalong.app.assessment.session import Agreed, AssessmentSession
+from playalong.app.assessment.tasks import item_task
+from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.memory import Memory
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.hit_input import HitInput
+from playalong.app.run.pad_commands import PadCommands
+from playalong.pattern.targets import Targets
+from playalong.practice.assessment.machine import State
+from playalong.profile.profile import Profile
+from playalong.records.assessments.files import AssessmentFile, read_assessment
+from playalong.records.assessments.results import read_result
+from playalong.records.store import runs as stored
+from playalong.records.takes import read as read_take
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.window import Window
+from playalong.screen.pages.ready import ReadyPage
+from playalong.screen.pages.result import ResultPage
+from playalong.screen.pages.run import RunPage
+from playalong.screen.pages.sitting import SittingPage
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import SKILLS
+from playalong.support.errors import UserError
+from tests.support.stage import Hands, context_on, unseen_window
+
+TEXT = """
+title = "A test"
+minutes = 4
+warm-up = 1
+pauses = 1
+[[item]]
+pattern = "boots-by-the-door"
+tempo = 240
+bars = 2
+rehearsals = 1
+attempts = 2
+[item.asked]
+score = 50
+[[item]]
+pattern = "boots-by-the-door"
+tempo = 240
+bars = 2
+sight = 5
+judging = false
+"""
+
+Script = Callable[[Page, float], Press | None]
+
+
+class Kit(SimulatedPort):
+    """A kit that somebody plays, and whose cable is out between two times of the clock."""
+
+    def __init__(self, clock: SteppedClock) -> None:
+        self.name, self._clock, self.away_s = "a kit", clock, (inf, inf)
+        self._port: SimulatedPort | None = None
+
+    def plays(self, targets: Targets, number: int, start_s: float) -> "Kit":
+        played = perform(targets, SKILLS["professional"], number)
+        self._port = SimulatedPort(played, start_s, self._clock.now)
+        return self
+
+    def poll(self) -> Any:
+        return self._port.poll() if self._port and self.is_there() else []
+
+    def is_there(self) -> bool:
+        return not self.away_s[0] <= self._clock.now() < self.away_s[1]
+
+    def reopen(self) -> bool:
+        return self.is_there()
+
+
+class Seen(Hands):
+    """A window that somebody looks at."""
+
+    offscreen = False
+
+
+@pytest.fixture
+def window() -> Iterator[Window]:
+    with unseen_window() as made:
+        yield made
+
+
+def file_of(text: str = TEXT) -> AssessmentFile:
+    path = Path("a-test.toml")
+    return AssessmentFile(read_assessment(text, path), text, path)
+
+
+class Stage:
+    """A sitting of somebody at a kit; ``script`` says what is pressed, given page and clock."""
+
+    def __init__(self, window: Window, folder: Path, script: Script | None, text: str = TEXT):
+        self.clock, self.folder = SteppedClock(), folder
+        self.kit = Kit(self.clock)
+        self.book = Book(file_of(text), folder, who="Ines", profile=Profile("a kit", "Ines"))
+        self.book.begin()
+        self.pages: list[Page] = []
+
+        def scripted(page: Page, _: float) -> Press | None:
+            if not self.pages or self.pages[-1] is not page:
+                self.pages.append(page)
+            return script(page, self.clock.now()) if script else None
+
+        profile = Profile("a kit", "Ines")
+        hands = Seen(window, scripted) if script else window
+        around = context_on(hands, self.clock, frame_s=0.05, listen_s=0.05, profile=profile)
+        pads = HitInput(self.kit, around.stamps, profile.pads)
+        self.context = replace(
+            around,
+            pad_commands=PadCommands(pads, profile.calls),
+            memory=Memory(folder),
+        )
+        assessment = self.book.assessment
+        tasks = [item_task(assessment, item) for item in assessment.items]
+        agreed = Agreed([("kit", "a kit"), ("latency", "not measured")])
+        self.session = AssessmentSession(self.book, tasks, self.context, self.kit.plays, agreed)
+
+    def go(self) -> bool:
+        try:
+            return self.session.go()
+        finally:
+            self.book.keep_progress()
+            self.book.close(False)
+
+
+def entering(page: Page, _: float) -> Press | None:
+    """Somebody who always goes on."""
+    return None if isinstance(page, RunPage) else Key.ENTER
+
+
+def test_a_sitting_by_keys_from_what_is_agreed_to_the_result(window, tmp_path) -> None:
+    stage = Stage(window, tmp_path, entering)
+    assert stage.go()
+    kinds = [type(page) for page in stage.pages]
+    first = stage.pages[0]
+    assert isinstance(first, SittingPage)
+    assert ("latency", "not measured") in first.rows
+    assert kinds == [
+        *(SittingPage, SittingPage),  # agreed, warm-up
+        *([ReadyPage, RunPage, ResultPage] * 3),  # rehearsal, two attempts
+        *(SittingPage, ReadyPage, RunPage, ResultPage),  # covered, the sheet, the run
+        SittingPage,
+    ]
+    assert [(run.item, run.is_rehearsal, run.number) for run in stage.book.runs] == [
+        (0, True, 1),
+        (0, False, 1),
+        (0, False, 2),
+        (1, False, 1),
+    ]
+    covered, looking = stage.pages[11], stage.pages[12]
+    assert isinstance(covered, SittingPage)
+    assert "at sight" in covered.said
+    assert isinstance(looking, ReadyPage)
+    assert "to look" in looking.title
+    played_s = 4 * 2.0
+    assert 240.0 - 60.0 - played_s < stage.book.sitting.left_s < 240.0 - played_s
+    path = stage.book.finish(tmp_path / "results")
+    found = read_result(path)
+    assert found.changed == ()
+    result = json.loads(found.files["result.json"])
+    assert result["player"] == "Ines"
+    assert result["interruptions"] == []
+    assert [item["reached"] for item in result["items"]] == [True, True]
+
+
+def test_every_figure_is_that_of_the_take_in_result_and_store(window, tmp_path) -> None:
+    """Graded from the file anew, in the result and in the store: the same, to the last figure."""
+    stage = Stage(window, tmp_path, None)
+    assert stage.go()
+    files = read_result(stage.book.finish(tmp_path)).files
+    database = Memory(tmp_path).open()
+    assert database is not None
+    rows = stored.select(database, "run.kind = ?", ("assessment",))
+    in_store = [stored.grade_of(database, row.id)[0] for row in reversed(rows)]
+    database.close()
+    assert len(in_store) == len(stage.book.runs) == 4
+    for run, kept in zip(stage.book.runs, in_store, strict=True):
+        take = tmp_path / "a.mid"
+        take.write_bytes(files[run.take])
+        item = stage.book.assessment.items[run.item]
+        pattern = stage.book.assessment.pattern_of(item)
+        again = json.loads(json.dumps(grade_take(pattern, read_take(take), Options()).as_json()))
+        assert json.loads(files[run.grade]) == again
+        assert kept == again
+
+
+def test_without_judging_the_sheet_and_the_gauges_stay_empty(window, tmp_path) -> None:
+    stage = Stage(window, tmp_path, entering)
+    stage.go()
+    shown = [page for page in stage.pages if isinstance(page, RunPage)]
+    assert [len(page.timing.errors_ms) > 0 for page in shown] == [True, True, True, False]
+
+
+def test_a_pulled_cable_costs_neither_attempt_nor_time(window, tmp_path) -> None:
+    seen: dict[str, float] = {}
+
+    def script(page: Page, now_s: float) -> Press | None:
+        sitting = stage.book.sitting
+        if isinstance(page, RunPage) and "pulled" not in seen and len(stage.book.runs) == 1:
+            seen["pulled"] = now_s
+            stage.kit.away_s = (now_s + 3.0, now_s + 60.0)
+        if sitting.state is State.STOPPED:
+            seen.setdefault("left", sitting.left_s)
+            if now_s < stage.kit.away_s[1] + 1.0:
+                return None
+            assert sitting.left_s == seen["left"], "the clock stands while the cable is out"
+        return entering(page, now_s)
+
+    stage = Stage(window, tmp_path, script)
+    assert stage.go()
+    (lost,) = stage.book.sitting.interruptions
+    assert (lost.loss.value, lost.item) == ("kit", 0)
+    states = [run.state for run in stage.book.runs if run.item == 0]
+    assert states.count(RunState.INTERRUPTED) == 1
+    assert states.count(RunState.PLAYED) == 3, "all rehearsals and attempts were still there"
+    result = json.loads(read_result(stage.book.finish(tmp_path / "r")).files["result.json"])
+    assert result["interruptions"][0]["left_s"] == pytest.approx(lost.left_s, abs=1e-3)
+
+
+class PowerCutError(Exception):
+    """The program is gone."""
+
+
+def test_a_crash_goes_on_with_the_time_that_was_left(window, tmp_path) -> None:
+    stage = Stage(window, tmp_path, entering)
+    play = stage.session._play
+    left_s: list[float] = []
+
+    def until_the_power_goes() -> bool:
+        """Nothing is written any more once the third run has gone on for three seconds."""
+        if len(stage.book.runs) == 2:
+            stage.book.sitting.time_passed(3.0)
+            stage.book.keep_progress()
+            left_s.append(stage.book.sitting.left_s)
+            raise PowerCutError
+        return play()
+
+    stage.session._play = until_the_power_goes  # type: ignore[method-assign]
+    with pytest.raises(PowerCutError):
+        stage.session.go()
+    stage.book.close(False)
+    again = Stage(window, tmp_path, entering)
+    assert again.book.is_resumed
+    assert len(again.book.runs) == 2
+    assert again.book.sitting.state is State.STOPPED
+    assert again.book.sitting.left_s == pytest.approx(left_s[0], abs=1e-3)
+    assert again.go()
+    (lost,) = again.book.sitting.interruptions
+    assert lost.loss.value == "program"
+    assert sum(run.counts for run in again.book.runs) == 3
+
+
+def test_a_run_that_is_broken_off_is_an_attempt_and_the_rest_of_it_is_missed(
+    window, tmp_path
+) -> None:
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, RunPage) and len(stage.book.runs) == 1:
+            begun.append(now_s)
+            return Key.ESCAPE if now_s > begun[0] + 3.0 else None
+        return entering(page, now_s)
+
+    begun: list[float] = []
+
+    stage = Stage(window, tmp_path, script)
+    assert stage.go()
+    broken = next(run for run in stage.book.runs if run.state is RunState.BROKEN_OFF)
+    counts = stage.book.grades[broken.grade]["counts"]
+    whole = stage.book.grades[stage.book.runs[0].grade]["counts"]
+    assert counts["targets"] == whole["targets"]
+    assert counts["missed"] > 0
+    assert sum(run.counts for run in stage.book.runs if run.item == 0) == 2
+
+
+def test_closing_asks_first_and_what_is_left_can_be_taken_up_again(window, tmp_path) -> None:
+    sure: list[str] = []
+
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, SittingPage) and page.said.startswith("End here"):
+            sure.append(page.said)
+            return Key.ENTER if len(sure) == 1 else "e"
+        if isinstance(page, ReadyPage) and stage.book.runs:
+            return Key.ESCAPE if len(stage.book.runs) > 1 else Key.ENTER
+        return entering(page, now_s)
+
+    stage = Stage(window, tmp_path, script)
+    assert stage.go()
+    assert len(sure) >= 1
+    assert stage.book.sitting.state is State.CLOSED
+    assert sum(run.counts for run in stage.book.runs) >= 1
+
+
+def test_strokes_that_would_leave_only_ask_to_finish(window, tmp_path) -> None:
+    asked: list[Press] = []
+
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, SittingPage) and page.said.startswith("End here"):
+            asked.append(now_s)
+            return "e"
+        if isinstance(page, ReadyPage):
+            return Outcome.LEAVE
+        return entering(page, now_s)
+
+    stage = Stage(window, tmp_path, script)
+    assert stage.go()
+    assert asked
+    left = Stage(window, tmp_path / "other", lambda page, _: Key.CLOSE)
+    assert left.go() is False
+
+
+def test_homework_gathers_runs_over_days_and_ends(window, tmp_path) -> None:
+    text = 'title = "Week"\nkind = "homework"\ndays = 7\n[[item]]\n'
+    text += 'pattern = "boots-by-the-door"\ntempo = 240\nbars = 2\n'
+    for count in (1, 2):
+        stage = Stage(window, tmp_path, None, text)
+        stage.book.check_days()
+        assert stage.go()
+        assert len(stage.book.runs) == count
+    result = json.loads(read_result(stage.book.finish(tmp_path / "r")).files["result.json"])
+    scores = [stage.book.grades[run.grade]["score"]["total"] for run in stage.book.runs]
+    assert result["items"][0]["score"] == max(scores)
+    stage.book.began = stage.book.began.replace(year=stage.book.began.year - 1)
+    with pytest.raises(UserError, match="The 7 days"):
+        stage.book.check_days()
