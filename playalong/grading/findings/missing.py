@@ -272,6 +272,7 @@ def _bounces(look: Look, extra: Ints, own: Ints) -> tuple[Ints, Ints]:
     run = look.run
     graces = run.verdicts.hit[run.verdicts.grace]
     own = np.setdiff1d(own, graces)
+    own = own[np.argsort(run.hits.time_s[own], kind="stable")]
     soon = np.diff(run.hits.time_s[own]) <= BOUNCE_S
     velocity = run.hits.velocity[own]
     softer = velocity[1:] <= BOUNCE_SOFTER * velocity[:-1]

@@ -194,7 +194,7 @@ def _votes(
     cells = [np.zeros(0, np.int64)]
     for code in np.unique(voices).tolist():
         target = np.flatnonzero(targets.voice == code)
-        own_s = hits.time_s[voices == code]
+        own_s = np.sort(hits.time_s[voices == code])  # those of a mended run are in no order
         first = np.searchsorted(own_s, written_s[target] + low_s)
         last = np.searchsorted(own_s, written_s[target] + low_s + width * BIN_S)
         n = last - first

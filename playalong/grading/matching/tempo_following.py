@@ -240,7 +240,7 @@ def _pairs(targets: Targets, hits: Hits, path: LagPath) -> tuple[Floats, Floats]
     expected_s = targets.time_s / path.ratio + lag_s
     error_s = np.full(len(targets), np.inf)
     for code in np.unique(targets.voice).tolist():
-        own_s = hits.time_s[voices == code]
+        own_s = np.sort(hits.time_s[voices == code])  # those of a mended run are in no order
         if not len(own_s):
             continue
         rows = np.flatnonzero(targets.voice == code)
