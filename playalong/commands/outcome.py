@@ -9,7 +9,11 @@ if TYPE_CHECKING:
 
 
 def print_run(saved: "SavedRun") -> None:
-    """Print the grade, what to work on next, and where the take is."""
+    """Print the grade, what to work on next and then, how the strokes were, where the take is."""
+    from playalong.grading.text import in_short
+
     grade = saved.graded.grade
     print_lines(f"{grade.score.total:.0f} of 100. {grade.advice}")
+    print_lines(*(f"Then: {finding.text}" for finding in grade.findings[1:]))
+    print_lines(in_short(grade))
     print_lines(f"The take is saved: {saved.path}")

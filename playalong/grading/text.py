@@ -19,6 +19,9 @@ from playalong.pattern.voices import BY_NAME
 #: Figures are given to a millionth: finer than any clock here, and free of rounding noise.
 _DECIMALS = 6
 
+#: Where none of a kind was counted.
+_NOTHING = "none"
+
 #: A change of level where strokes fall together is listed from here on, in dB.
 TOLD_DB = 2.0
 
@@ -48,6 +51,13 @@ def _plain(value: Any) -> Any:
 def figures(grade: Grade) -> list[tuple[str, str]]:
     """What a teacher would write beside the score: (what, figure in words)."""
     return [*_counted(grade), *_timed(grade), *_loud(grade), *_kept(grade)]
+
+
+def in_short(grade: Grade) -> str:
+    """How the strokes were, in one line: "On time 120 of 136; missed and extra: 1 missed"."""
+    (first, words), *others = _counted(grade)
+    told = (f"{what}: {said}" for what, said in others if said != _NOTHING)
+    return "; ".join([f"{first.capitalize()} {words}", *told]) + "."
 
 
 _Rows = Iterator[tuple[str, str]]
@@ -159,7 +169,7 @@ def sided(error_ms: float) -> str:
 
 
 def _listed(counts: Mapping[str, int]) -> str:
-    return ", ".join(f"{count} {name}" for name, count in counts.items() if count) or "none"
+    return ", ".join(f"{count} {name}" for name, count in counts.items() if count) or _NOTHING
 
 
 def _kind(voice: str, ghost: bool) -> str:

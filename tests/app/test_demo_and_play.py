@@ -170,6 +170,20 @@ def test_the_demo_leaves_a_take_a_grade_and_pictures(tmp_path, capsys):
     assert first["counts"]["targets"] == 2 * 17
 
 
+def test_the_demo_shows_and_tells_all_that_a_sheet_can_say(tmp_path, capsys):
+    """A habit of one limb, a ghost note that is too loud and a missed stroke, with no option."""
+    assert main(["demo", "--fast", "--out", str(tmp_path)]) == 0
+    said = capsys.readouterr().out
+    (file,) = tmp_path.glob("*-grade.json")
+    told = json.loads(file.read_text())
+    assert {"ghost_loud", "stroke_late"} <= {finding["code"] for finding in told["findings"]}
+    assert told["counts"]["missed"] >= 1
+    for finding in told["findings"]:
+        assert finding["text"] in said
+    assert f"{told['counts']['missed']} missed" in said
+    assert told["bars"] == 8
+
+
 def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path):
     window = Keys(context.window, context.clock, (1.5, Key.ESCAPE))
     left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)

@@ -35,8 +35,9 @@ from playalong.support.files import write_file
 #: What the simulated player's own MIDI port is called.
 _PLAYER = "playalong player"
 
-#: How long before the end of the run the picture of the sheet is taken.
-_PICTURE_S = 1.6
+#: The picture of the sheet is taken so many beats after a stroke that was missed, which is then in
+#: view with what was played around it; in a run without one so long before its end.
+_PICTURE_BEATS, _PICTURE_S = 1.5, 1.6
 
 
 def play(
@@ -78,7 +79,7 @@ def demo(
     targets = task.targets()
     performance = perform(targets, player.skill, player.seed)
     with OpenDevices(look, home, clock, ("a simulated player plays",)) as opened:
-        picture = _Picture(opened.window, targets.end_s - _PICTURE_S)
+        picture = _Picture(opened.window, _picture_s(targets, performance))
         memory = Memory(folder or home.data, simulated=True)
         context = replace(opened, seen=picture.seen, echo=look.echo, memory=memory)
         if player.through_port:
@@ -131,8 +132,15 @@ def _run_through_port(task: Task, context: RunContext, performance: Performance)
         output.close()
 
 
+def _picture_s(targets: Targets, performance: Performance) -> float:
+    """When the sheet shows most of how somebody plays."""
+    beat_s = targets.seconds_per_whole / 4.0
+    after_s = targets.time_s[list(performance.truth.missed)] + _PICTURE_BEATS * beat_s
+    return min([*after_s.tolist(), targets.end_s - _PICTURE_S])
+
+
 class _Picture:
-    """The sheet as it was when the run had nearly ended."""
+    """The sheet as it was at a moment."""
 
     def __init__(self, window: Window, at_s: float) -> None:
         self._window, self._at_s = window, at_s

@@ -12,8 +12,9 @@ from playalong.sound.synth.click import PLAIN, Clicking
 from playalong.support.errors import UserError
 from playalong.support.text import quoted
 
-#: A run has so many bars at least, where nobody says how many.
-_USUAL_BARS = 4
+#: A run has so many bars at least, where nobody says how many; and one that is shown to somebody,
+#: long enough for a habit to come back often enough to be told.
+USUAL_BARS, SHOWN_BARS = 4, 8
 
 
 def task_of(
@@ -25,8 +26,9 @@ def task_of(
     variations: Sequence[str] = (),
     count_in: int = 1,
     clicking: Clicking = PLAIN,
+    at_least: int = USUAL_BARS,
 ) -> Task:
-    """``pattern`` at its own tempo, and in whole rounds of at least four bars, unless it is said.
+    """``pattern`` at its own tempo, and in whole rounds of ``at_least`` bars, unless it is said.
 
     UserError for a tempo, a number of bars or a variation that cannot be.
     """
@@ -34,7 +36,7 @@ def task_of(
     return Task(
         pattern,
         checked_tempo(pattern.tempo if tempo_bpm is None else tempo_bpm),
-        checked_bars(_whole_rounds(len(pattern.bars)) if bars is None else bars),
+        checked_bars(_whole_rounds(len(pattern.bars), at_least) if bars is None else bars),
         tuple(variations),
         rules,
         count_in,
@@ -53,6 +55,6 @@ def only_chunk(task: Task, name: str, bars: int | None) -> Task:
     return replace(task, pattern=alone, variations=(), bars=bars or 1, about=name)
 
 
-def _whole_rounds(bars: int) -> int:
-    """``_USUAL_BARS`` or more, as whole rounds through a pattern of ``bars``."""
-    return -(-_USUAL_BARS // bars) * bars
+def _whole_rounds(bars: int, at_least: int) -> int:
+    """``at_least`` bars or more, as whole rounds through a pattern of ``bars``."""
+    return -(-at_least // bars) * bars

@@ -19,8 +19,11 @@ class SimulatedOptions(Given, Protocol):
     fast: bool
 
 
-def add_simulated(parser: Parser, default: str | None = None) -> None:
-    """Add a simulated player; without a ``default`` skill nobody plays unless it is said."""
+def add_simulated(parser: Parser, default: str | None = None, seed: int = 1) -> None:
+    """Add a simulated player; without a ``default`` skill nobody plays unless it is said.
+
+    ``seed`` is that of who asks for none.
+    """
     from playalong.simulation.skills import SKILLS
 
     group = parser.add_argument_group("simulated player")
@@ -33,7 +36,7 @@ def add_simulated(parser: Parser, default: str | None = None) -> None:
     group.add_argument(
         "--seed",
         type=written_as(_seed, "no seed: write a whole number, 0 or more"),
-        default=1,
+        default=seed,
         metavar="N",
         help="a whole number, 0 or more: the same plays the same (default %(default)s)",
     )
