@@ -96,7 +96,8 @@ class Targets:
         """The run broken off at ``time_s``: the targets before it, and the bars begun."""
         bars = max(1, int(np.searchsorted(self.bar_starts_s, time_s)))
         return replace(
-            self.only(self.time_s < time_s),
+            # On a course that leaps back a stroke may lie before the start of its own bar.
+            self.only((self.time_s < time_s) & (self.bar < bars)),
             bar_starts_s=self.bar_starts_s[:bars],
             end_s=min(self.end_s, max(time_s, self.start_s)),
         )

@@ -1,5 +1,6 @@
 """Targets against the same places in exact fractions."""
 
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -112,6 +113,16 @@ def test_a_run_broken_off_keeps_what_came_before(made: Made, bars: int, share: F
     assert part.bars == max(1, int((whole.bar_starts_s < time_s).sum()))
     assert part.end_s == min(whole.end_s, max(time_s, 0.0))
     assert part.places == whole.places
+
+
+def test_a_run_broken_off_keeps_no_stroke_of_a_bar_that_is_not_begun():
+    """Along a player who came back too soon a bar's first stroke may lie before its own start."""
+    pattern = read('title = "T"\nmeter = "4/4"\ntempo = 60\n[[bar]]\nsnare = "x x x x"\n', "t")
+    whole = lay_out(pattern, 60.0, 3)
+    early = replace(whole, time_s=np.where(whole.bar == 2, whole.time_s - 1.0, whole.time_s))
+    part = early.until(7.5)
+    assert part.bars == 2
+    assert part.bar.tolist() == [0, 0, 0, 0, 1, 1, 1, 1]
 
 
 SWING = """

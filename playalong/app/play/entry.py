@@ -135,8 +135,9 @@ def _run_through_port(task: Task, context: RunContext, performance: Performance)
 def _picture_s(targets: Targets, performance: Performance) -> float:
     """When the sheet shows most of how somebody plays."""
     beat_s = targets.seconds_per_whole / 4.0
-    after_s = targets.time_s[list(performance.truth.missed)] + _PICTURE_BEATS * beat_s
-    return min([*after_s.tolist(), targets.end_s - _PICTURE_S])
+    missed = [float(targets.time_s[number]) for number in performance.truth.missed]
+    after_s = min(missed, default=targets.end_s) + _PICTURE_BEATS * beat_s
+    return min(after_s, targets.end_s - _PICTURE_S)
 
 
 class _Picture:
