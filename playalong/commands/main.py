@@ -29,6 +29,7 @@ from playalong.commands import (
     ports,
     practice,
     sounds,
+    verify,
     warmup,
 )
 from playalong.commands.parser import Examples, Parser, epilog_of
@@ -78,6 +79,7 @@ COMMANDS: dict[str, Command] = {
     "grade": grade,
     "history": history,
     "assess": assess,
+    "verify": verify,
 }
 
 

@@ -1,0 +1,424 @@
+"""A result verified: its files as they were written, its takes as they were asked, and every figure
+that of these hits.
+
+What this shows: the figures, the marks and what was asked belong to the hits in the file. What it
+cannot show is who played them, or whether other attempts were left out.
+
+* Files: the digests of all of them, and the way they are packed.
+* Takes: each says how it was asked; that is held against the assessment, calibration and player.
+* Figures: each take is graded anew, and each figure held against the one in the result. Where the
+  result was graded by another version of the program, figures that differ are told side by side,
+  as such.
+* Marks: worked out anew from the figures that were told.
+"""
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from playalong.app.assessment.book import RunEntry, RunState, marks_of
+from playalong.app.assessment.tasks import item_task
+from playalong.app.grade.take_grading import Graded, Options, grade_take
+from playalong.pattern.fingerprint import pattern_id
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import PatternError
+from playalong.pattern.reader import read as read_pattern
+from playalong.practice.assessment.marks import ItemMarks
+from playalong.practice.assessment.model import Assessment
+from playalong.practice.assessment.reader import AssessmentError
+from playalong.practice.assessment.reader import read as read_assessment
+from playalong.profile.profile import Profile
+from playalong.records.assessments.results import (
+    ASSESSMENT,
+    CALIBRATION,
+    DIGESTS,
+    FORMAT,
+    RESULT,
+    ResultError,
+    digest,
+    plain_of,
+    read_result,
+)
+from playalong.records.profiles import from_text
+from playalong.records.tables import TomlError
+from playalong.records.take_info import Simulated
+from playalong.records.takes import TakeError, from_bytes
+from playalong.support.errors import UserError
+from playalong.support.text import printable
+from playalong.support.version import program_version
+
+#: Figures are told to a millionth: on another machine the last digit may fall the other way.
+ALIKE = 2e-6
+
+#: What a take says of itself and the assessment asks for, with what it is called.
+_ASKED_OF_A_TAKE = {
+    "pattern": "the pattern",
+    "pattern_id": "the pattern",
+    "pattern_text": "the pattern",
+    "excerpt": "the part of the pattern",
+    "free": "the way of playing",
+    "tempo_bpm": "the tempo",
+    "bars": "the number of bars",
+    "variations": "the variations",
+    "until_s": "the end of the run",
+    "pauses": "the pauses of the run",
+    "level": "the level",
+    "capture_ms": "the capture window",
+    "tolerance_ms": "the tolerance",
+    "left_handed": "the leading hand",
+    "bands": "the calibration of loudness",
+    "pads": "the notes of the pads",
+    "latency_ms": "the latency",
+    "player": "the player",
+    "kit": "the kit",
+}
+
+#: Of a take that goes along with a recording the beats say how it was played.
+_NOT_ALONG = ("tempo_bpm",)
+
+#: So many figures that differ are told of a run.
+_TOLD = 6
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """A figure by its place in the grade, as the result has it and as it is of these hits."""
+
+    what: str
+    told: Any
+    now: Any
+
+    def __str__(self) -> str:
+        return f"{self.what} is {_short(self.told)} in the result, {_short(self.now)} of these hits"
+
+
+@dataclass(frozen=True, kw_only=True)
+class RunCheck:
+    """One run: the grade that was told, the grade of its hits, and where they differ.
+
+    ``figures`` is how many there are; ``graded`` is None where the take cannot be graded.
+    """
+
+    run: RunEntry
+    told: Mapping[str, Any]
+    now: Mapping[str, Any]
+    figures: int
+    differences: tuple[Difference, ...]
+    graded: Graded | None
+
+    @property
+    def name(self) -> str:
+        """Which it is, in words."""
+        kind = "rehearsal" if self.run.is_rehearsal else "attempt"
+        return f"item {self.run.item + 1}, {kind} {self.run.number}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Verified:
+    """A result and what was found.
+
+    ``plain`` is ``result.json``; ``items`` what each item came to as it was told; ``items_now`` the
+    same by the grades of this program. ``wrong`` tells, a line each, what is not as it was written,
+    or does not fit; ``version`` which other version graded it, empty where it was this one.
+    """
+
+    path: Path
+    plain: Mapping[str, Any]
+    assessment: Assessment
+    profile: Profile
+    runs: tuple[RunCheck, ...]
+    items: tuple[ItemMarks, ...]
+    items_now: tuple[ItemMarks, ...]
+    wrong: tuple[str, ...]
+    version: str = ""
+
+    @property
+    def fits(self) -> bool:
+        """Whether all of it fits."""
+        return not self.wrong
+
+    @property
+    def player(self) -> str:
+        """Who is said to have played."""
+        return str(self.plain["player"])
+
+    @property
+    def digest(self) -> str:
+        """That of the assessment: results of one assessment have the same."""
+        return str(self.plain["assessment"]["digest"])
+
+    def counted(self, item: int) -> tuple[RunCheck, ...]:
+        """The runs of an item that count."""
+        attempts = [run for run in self.runs if run.run.item == item and run.run.counts]
+        return tuple(attempts[number] for number in self.items[item].counted)
+
+
+def verify(path: Path) -> Verified:
+    """The result in the file at ``path``, verified; ResultError where it cannot be read at all."""
+    unpacked = read_result(path)
+    files = unpacked.files
+    plain = plain_of(files[RESULT])
+    try:
+        return _verified(path, files, plain, list(unpacked.changed))
+    except ResultError:
+        raise
+    except UserError as error:
+        raise ResultError(f"{path}: {error}") from None
+    except (KeyError, TypeError, ValueError, AttributeError, IndexError, RecursionError) as error:
+        what = printable(str(error))[:60]
+        raise ResultError(
+            f"{path}: result.json is not as this program writes it ({what})."
+        ) from None
+
+
+def _verified(
+    path: Path, files: Mapping[str, bytes], plain: Mapping[str, Any], wrong: list[str]
+) -> Verified:
+    if int(plain["format"]) > FORMAT:
+        raise ResultError(
+            f"{path} was written by a newer version of playalong: update the program."
+        )
+    version = "" if plain["program"] == program_version() else printable(str(plain["program"]))
+    text = files[ASSESSMENT].decode()
+    named = plain["patterns"]
+    texts = tuple(
+        (str(one["name"]), files[f"patterns/{number:02}.toml"].decode())
+        for number, one in enumerate(named, 1)
+    )
+    assessment = _assessment(str(plain["assessment"]["name"]), text, texts)
+    if plain["assessment"]["digest"] != digest(files[ASSESSMENT]):
+        wrong.append("The assessment is not the one of which result.json tells.")
+    for one in named:
+        pattern = assessment.patterns.get(one["name"])
+        if pattern is None or pattern_id(pattern) != one["pattern_id"]:
+            wrong.append(f"The pattern {printable(str(one['name']))} has been changed.")
+    runs = [RunEntry.from_plain(one) for one in plain["runs"]]
+    wrong += _of_no_run(assessment, runs, plain, files)
+    calibration = files[CALIBRATION].decode() if CALIBRATION in files else ""
+    sources = _Sources(files=files, plain=plain, calibration=calibration, text=text, patterns=texts)
+    checks = []
+    for run in runs:
+        check, told = _run(assessment, run, sources)
+        checks.append(check)
+        wrong += told
+        if not version:
+            wrong += _told(check)
+    told_grades = {check.run.grade: check.told for check in checks}
+    now_grades = {check.run.grade: check.now for check in checks}
+    numbers = range(len(assessment.items))
+    items = tuple(marks_of(assessment, number, runs, told_grades) for number in numbers)
+    wrong += _marks_told(assessment, items, plain)
+    return Verified(
+        path=path,
+        plain=plain,
+        assessment=assessment,
+        profile=_profile(calibration),
+        runs=tuple(checks),
+        items=items,
+        items_now=tuple(marks_of(assessment, number, runs, now_grades) for number in numbers),
+        wrong=tuple(dict.fromkeys(wrong)),
+        version=version,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sources:
+    """What a result holds, as texts: ``patterns`` are (name, text)."""
+
+    files: Mapping[str, bytes]
+    plain: Mapping[str, Any]
+    calibration: str
+    text: str
+    patterns: tuple[tuple[str, str], ...]
+
+
+@lru_cache(maxsize=16)
+def _assessment(name: str, text: str, texts: tuple[tuple[str, str], ...]) -> Assessment:
+    known = dict(texts)
+
+    def find(pattern: str) -> Pattern:
+        return read_pattern(known[pattern], pattern)
+
+    try:
+        return read_assessment(text, name, find)
+    except (AssessmentError, PatternError) as error:
+        raise ResultError(f"The assessment in it cannot be read. {error.lines[0]}") from None
+
+
+@lru_cache(maxsize=64)
+def _profile(calibration: str) -> Profile:
+    if not calibration:
+        return Profile("", "")
+    try:
+        return from_text(calibration, CALIBRATION)
+    except TomlError as error:
+        raise ResultError(f"The calibration in it cannot be read. {error.lines[0]}") from None
+
+
+@lru_cache(maxsize=256)
+def _expected(
+    name: str,
+    text: str,
+    patterns: tuple[tuple[str, str], ...],
+    *,
+    number: int,
+    calibration: str,
+    left_handed: bool,
+    is_simulated: bool,
+) -> Mapping[str, Any]:
+    """What a take of an item says of itself, by the assessment."""
+    assessment = _assessment(name, text, patterns)
+    profile = _profile(calibration)
+    task = item_task(
+        assessment, assessment.items[number], bands=profile.bands, left_handed=left_handed
+    )
+    if is_simulated:
+        task = replace(task, simulated=Simulated("", 0))
+    info = task.recording(0.0, profile, task.targets()).info
+    expected: Mapping[str, Any] = json.loads(json.dumps(info))
+    return expected
+
+
+def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunCheck, list[str]]:
+    """One run graded anew, and what of its take is not as it was asked."""
+    item, files, plain = assessment.items[run.item], sources.files, sources.plain
+    told = plain_of(files[run.grade])
+    try:
+        take = from_bytes(files[run.take], run.take)
+        graded = grade_take(assessment.pattern_of(item), take, Options())
+    except (TakeError, UserError) as error:
+        check = RunCheck(run=run, told=told, now={}, figures=0, differences=(), graded=None)
+        return check, [f"{check.name}: {error}"]
+    now = json.loads(json.dumps(graded.as_json()))
+    now["program"] = told.get("program")  # which version it was is told once, for all of it
+    check = RunCheck(
+        run=run,
+        told=told,
+        now=now,
+        figures=_figures(now),
+        differences=tuple(_differences(told, now, "")),
+        graded=graded,
+    )
+    is_simulated = plain["simulated"] is not None
+    expected = _expected(
+        assessment.name,
+        sources.text,
+        sources.patterns,
+        number=run.item,
+        calibration=sources.calibration,
+        left_handed=bool(plain["left_handed"]),
+        is_simulated=is_simulated,
+    )
+    wrong = []
+    left_out: tuple[str, ...] = ("until_s", "pauses") if run.state is RunState.INTERRUPTED else ()
+    if item.recording:
+        left_out += _NOT_ALONG
+    for key, what in _ASKED_OF_A_TAKE.items():
+        if key not in left_out and take.info.get(key) != expected.get(key):
+            wrong.append(f"{check.name}: {what} of the take is not that of the assessment.")
+    if ("along" in take.info) is not bool(item.recording):
+        wrong.append(f"{check.name}: the take was not played along with what is asked.")
+    if (take.info.get("simulated") is None) is is_simulated:
+        wrong.append(f"{check.name}: the take was not played by who is named.")
+    if not is_simulated and take.info.get("player") != plain["player"]:
+        wrong.append(f"{check.name}: the take names another player than the result.")
+    if take.info.get("latency_ms", 0.0) != plain["latency_ms"]:
+        wrong.append(f"{check.name}: the take has another latency than the result.")
+    if take.info.get("program") != plain["program"]:
+        wrong.append(f"{check.name}: the take was kept by another version than the result.")
+    if take.info.get("date") != run.began:
+        wrong.append(f"{check.name}: the take began at another time than the result says.")
+    return check, wrong
+
+
+def _of_no_run(
+    assessment: Assessment,
+    runs: list[RunEntry],
+    plain: Mapping[str, Any],
+    files: Mapping[str, bytes],
+) -> Iterator[str]:
+    """What the list of runs and the files say otherwise."""
+    known = {RESULT, ASSESSMENT, CALIBRATION, DIGESTS}
+    known |= {f"patterns/{number:02}.toml" for number in range(1, len(plain["patterns"]) + 1)}
+    known |= {name for run in runs for name in (run.take, run.grade)}
+    yield from (f"{name} belongs to no run." for name in files if name not in known)
+    for run, one in zip(runs, plain["runs"], strict=True):
+        if run.as_plain() != one:
+            yield "A run names other files than its own."
+    for number, item in enumerate(assessment.items):
+        own = [run for run in runs if run.item == number]
+        if assessment.is_homework:
+            continue
+        if sum(run.counts for run in own) > item.attempts:
+            yield f"Item {number + 1} has more attempts than there are."
+        played = [run for run in own if run.is_rehearsal and run.state is not RunState.INTERRUPTED]
+        if len(played) > item.rehearsals:
+            yield f"Item {number + 1} has more rehearsals than there are."
+
+
+def _told(check: RunCheck) -> Iterator[str]:
+    """The figures of a run that differ, in words."""
+    for difference in check.differences[:_TOLD]:
+        yield f"{check.name}: {difference}."
+    more = len(check.differences) - _TOLD
+    if more > 0:
+        yield f"{check.name}: {more} more figures differ."
+
+
+def _marks_told(
+    assessment: Assessment, items: tuple[ItemMarks, ...], plain: Mapping[str, Any]
+) -> Iterator[str]:
+    """Marks that do not follow from the figures."""
+    told = plain["items"]
+    if len(told) != len(items):
+        yield "The result tells of other items than the assessment has."
+        return
+    for number, (item, marks) in enumerate(zip(assessment.items, items, strict=True)):
+        now = json.loads(json.dumps({"title": item.title, **marks.as_plain()}))
+        for difference in _differences(told[number], now, ""):
+            what, was, fits = difference.what, _short(difference.told), _short(difference.now)
+            yield f"item {number + 1}: {what} is {was}, by its figures it is {fits}."
+
+
+def _differences(told: Any, now: Any, at: str) -> Iterator[Difference]:
+    """Where two plain objects differ, by the names that lead there."""
+    if isinstance(told, dict) and isinstance(now, dict):
+        for key in dict.fromkeys([*now, *told]):
+            where = f"{at}.{key}" if at else str(key)
+            if key not in told or key not in now:
+                yield Difference(where, told.get(key), now.get(key))
+            else:
+                yield from _differences(told[key], now[key], where)
+    elif isinstance(told, list) and isinstance(now, list) and len(told) == len(now):
+        for number, pair in enumerate(zip(told, now, strict=True)):
+            yield from _differences(*pair, f"{at}[{number + 1}]")
+    elif not _alike(told, now):
+        yield Difference(printable(at), told, now)
+
+
+def _alike(told: Any, now: Any) -> bool:
+    if _is_number(told) and _is_number(now):
+        return bool(abs(told - now) <= ALIKE)
+    return type(told) is type(now) and bool(told == now)
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _figures(plain: Any) -> int:
+    """How many figures and words there are."""
+    if isinstance(plain, dict):
+        return sum(map(_figures, plain.values()))
+    if isinstance(plain, list):
+        return sum(map(_figures, plain))
+    return 1
+
+
+def _short(value: Any) -> str:
+    text = "nothing" if value is None else value if isinstance(value, str) else json.dumps(value)
+    shown = printable(text)
+    return shown if len(shown) <= 60 else f"{shown[:57]}..."
