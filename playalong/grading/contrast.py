@@ -86,7 +86,7 @@ _UNDER = _Way(softer=(GHOST_LOUD, 1.0), louder=(0.25, -0.1))
 _OVER = _Way(softer=(1.0, 1.6), louder=(0.1, -0.4))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Borders:
     """What fits each voice and dynamic; arrays (voices, dynamics), the first four of velocities.
 
@@ -111,14 +111,14 @@ class Borders:
         shape = (len(VOICES), len(DYNAMICS))
         soft, loud = np.full(shape, -np.inf), np.full(shape, np.inf)
         found = cls(
-            soft,
-            soft.copy(),
-            loud,
-            loud.copy(),
-            np.zeros(shape),
-            np.ones(shape),
-            loud.copy(),
-            soft.copy(),
+            low=soft,
+            low_lost=soft.copy(),
+            high=loud,
+            high_lost=loud.copy(),
+            whole=np.zeros(shape),
+            fair=np.ones(shape),
+            safe_low=loud.copy(),
+            safe_high=soft.copy(),
         )
         for (name, kind), band in bands.by_voice.items():
             at = STAFF_ORDER[name], DYNAMICS.index(kind)
@@ -131,6 +131,7 @@ class Borders:
         voice: NDArray[np.int16],
         dynamic: NDArray[np.int8],
         velocity: Floats,
+        *,
         bands: Bands,
     ) -> "Borders":
         """From answered strokes, (k,) each: indexes of voices and dynamics asked, velocities."""
@@ -149,9 +150,9 @@ class Borders:
             found._even(code, normal)
             if len(ghost):
                 enough = len(normal) >= EACH or not len(accent)
-                found._compare(code, _GHOST, _NORMAL if enough else _ACCENT, kinds)
+                found._compare(code, _GHOST, _NORMAL if enough else _ACCENT, kinds=kinds)
             if len(normal):
-                found._compare(code, _NORMAL, _ACCENT, kinds)
+                found._compare(code, _NORMAL, _ACCENT, kinds=kinds)
         return found
 
     def bands(self) -> list[list[Band]]:
@@ -199,14 +200,14 @@ class Borders:
         outside = np.maximum(self.safe_low[at] - velocity, velocity - self.safe_high[at])
         return lost * np.clip(outside / _STEPS, 0.0, 1.0)
 
-    def _compare(self, voice: int, softer: int, louder: int, kinds: list[Floats]) -> None:
+    def _compare(self, voice: int, softer: int, louder: int, *, kinds: list[Floats]) -> None:
         """Draw the borders between two kinds of stroke, of levels in dB, rising."""
         soft, loud = kinds[softer], kinds[louder]
         if not len(loud):
             return
         bottom, top = _quantile(soft, 0.5), _quantile(loud, 0.5)
         if min(len(soft), len(loud)) < EACH or len(soft) + len(loud) < TOGETHER:
-            self._few(voice, softer, bottom, top)
+            self._few(voice, softer, bottom=bottom, top=top)
             return
         both = np.sort(np.concatenate([soft, loud]))
         smooth_db = _SMOOTH * (_quantile(both, 0.9) - _quantile(both, 0.1))
@@ -229,7 +230,7 @@ class Borders:
         self._up_to((voice, softer), high, high_lost)
         self._down_to((voice, louder), low, low_lost)
 
-    def _few(self, voice: int, softer: int, bottom: float, top: float) -> None:
+    def _few(self, voice: int, softer: int, *, bottom: float, top: float) -> None:
         """Of few strokes: a ghost note as loud as plain strokes, an accent as soft as these."""
         if softer == _GHOST:
             self._up_to((voice, _GHOST), _AS_LOUD * velocity_of(top), 0.0)

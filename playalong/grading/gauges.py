@@ -28,7 +28,7 @@ _EACH_LIMB = 32
 _GHOST = DYNAMICS.index(Dynamic.GHOST)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class TimingGauge:
     """Where the last hits fell: errors in ms, the newest last, with their mean and spread.
 
@@ -49,7 +49,7 @@ class TimingGauge:
         self.mean_ms, self.sd_ms = fmean(self.errors_ms), pstdev(self.errors_ms)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class GhostGauge:
     """How soft the ghost notes are against the strong strokes of the same voices.
 
@@ -77,7 +77,7 @@ class GhostGauge:
             self.soft_db = max(under_db, self.measured_db)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class SteadinessGauge:
     """The course of the tempo.
 
@@ -105,7 +105,7 @@ class Gauges:
         soft_db = level_db(rules.bands.of(*place).high)
         measured = place in rules.bands.by_voice
         self.ghosts = GhostGauge(soft_db=soft_db, measured_db=soft_db if measured else -inf)
-        self.steadiness = SteadinessGauge(tempo_bpm)
+        self.steadiness = SteadinessGauge(written_bpm=tempo_bpm)
         self._targets = targets
         self._with_ghosts = set(targets.voice[targets.dynamic == _GHOST].tolist())
         self._strokes: deque[tuple[float, float, int, int]] = deque()
@@ -140,7 +140,10 @@ class Gauges:
         written, error, voice, bars = (np.array(c) for c in zip(*kept, strict=True))
         starts = self._targets.bar_starts_s[first:bar]
         told = steadiness(
-            Strokes(written, error, voice, bars - first, starts), self.steadiness.written_bpm
+            Strokes(
+                written_s=written, error_s=error, voice=voice, bar=bars - first, bar_starts_s=starts
+            ),
+            self.steadiness.written_bpm,
         )
         self.steadiness.course = [(at + first, bpm) for at, bpm in told.course]
         self.steadiness.trend = told.trend if told.trend == self._seen else STEADY

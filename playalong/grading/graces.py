@@ -54,7 +54,7 @@ _FLAT_STEPS_MS, _WIDE_STEPS_MS = 10.0, 40.0
 _AS_LOUD, _LOUD_STEPS = 0.97, 10.0
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Graced:
     """The answered flams and drags of a run, arrays of f.
 
@@ -75,6 +75,7 @@ def graced(
     targets: Targets,
     target: Ints,
     velocity: Floats,
+    *,
     grace_target: Ints,
     grace_ms: Floats,
     grace_velocity: Floats,
@@ -116,4 +117,4 @@ def graced(
     ornament[wide] = np.where(asked[wide] > 1, _CODE[Ornament.OPEN], _CODE[Ornament.WIDE])
     ornament[there < _FLAT_MS] = _CODE[Ornament.FLAT]
     ornament[played < asked] = _CODE[Ornament.GRACE_MISSING]
-    return Graced(row, ornament, lost, apart_ms, softer)
+    return Graced(row=row, ornament=ornament, lost=lost, apart_ms=apart_ms, softer=softer)

@@ -16,7 +16,7 @@ from playalong.grading.verdicts import HiHat, Verdict
 from playalong.pattern.model import Dynamic
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Counts:
     """How many of each.
 
@@ -54,7 +54,7 @@ class Spread:
     sd_ms: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Timing:
     """Errors of all answered targets, of each voice, and of each limb that usually plays them.
 
@@ -69,7 +69,7 @@ class Timing:
     leads: str | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Steadiness:
     """The tempo kept, how far it is from the written one, the spread around the straight fit.
 
@@ -86,7 +86,7 @@ class Steadiness:
     trend: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StrokeLevel:
     """Strokes of one voice and dynamic: how many, median and spread of level, ill-fitting."""
 
@@ -106,7 +106,7 @@ class Dynamics:
     bands: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Together:
     """Strokes of ``voice`` and ``dynamic`` that fall together with ``other`` (its ghost notes
     where ``other_ghost``): how many, and their mean level there less elsewhere.
@@ -120,7 +120,7 @@ class Together:
     change_db: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Pair:
     """Two limbs at the instants that they share: how much later ``second`` comes than ``first``.
 
@@ -134,7 +134,7 @@ class Pair:
     sd_ms: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Unison:
     """Strokes together: number of instants, spread, how often each voice comes first, and pairs
     of limbs.
@@ -159,7 +159,7 @@ class Swing:
     played_ratio: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Graces:
     """Grace strokes: asked for, played, and of the flams and drags that have some the median
     distance from stroke to stroke, and how much softer the louder grace stroke is than the main
@@ -172,7 +172,7 @@ class Graces:
     median_db: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
     """0 to 100 in all, and what of it each part kept (each 0 to 100): see ``measures.score``."""
 
@@ -213,7 +213,7 @@ class PlaceGrade:
     mean_db: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class JudgedHit:
     """One hit and what became of it; ``verdict`` is None for a hit that was not judged."""
 
@@ -311,7 +311,7 @@ class Finding:
     text: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Grade:
     """Everything that is said of a run; ``advice`` is the text of the first finding."""
 

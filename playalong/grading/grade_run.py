@@ -22,19 +22,21 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.pattern.voices import folded
 
-_HI_HATS = (HiHat.NOT_OPEN, HiHat.NOT_CLOSED)
-_ORNAMENTS = (
-    Ornament.FLAT,
-    Ornament.WIDE,
-    Ornament.OPEN,
-    Ornament.GRACE_LOUD,
-    Ornament.GRACE_MISSING,
-)
+# What is counted of hi-hat and grace strokes, by its field in ``Counts``.
+_HI_HATS = {"not_open": HiHat.NOT_OPEN, "not_closed": HiHat.NOT_CLOSED}
+_ORNAMENTS = {
+    "flam_flat": Ornament.FLAT,
+    "flam_wide": Ornament.WIDE,
+    "drag_open": Ornament.OPEN,
+    "grace_loud": Ornament.GRACE_LOUD,
+    "grace_missing": Ornament.GRACE_MISSING,
+}
 
 
 def grade(
     pattern: Pattern,
     tempo_bpm: float,
+    *,
     targets: Targets,
     hits: Hits,
     rules: Rules,
@@ -46,24 +48,24 @@ def grade(
     steady = steadiness(Strokes.of(run, course), tempo_bpm)
     credits = Credits.of(run)
     scored = score(run, credits)
-    found = findings(pattern, run, course, scored.total)
+    found = findings(pattern, run, course, total=scored.total)
     return (
         Grade(
-            pattern.name,
-            tempo_bpm,
-            targets.bars,
-            rules.level,
-            counts(run),
-            timing(run),
-            steady,
-            dynamics(run),
-            unison(run),
-            swing(run, meters, pattern.swing),
-            graces(run),
-            scored,
-            found,
-            found[0].text,
-            places(run, meters),
+            pattern=pattern.name,
+            tempo_bpm=tempo_bpm,
+            bars=targets.bars,
+            level=rules.level,
+            counts=counts(run),
+            timing=timing(run),
+            steadiness=steady,
+            dynamics=dynamics(run),
+            unison=unison(run),
+            swing=swing(run, meters, pattern.swing),
+            graces=graces(run),
+            score=scored,
+            findings=found,
+            advice=found[0].text,
+            places=places(run, meters),
         ),
         run,
     )
@@ -75,18 +77,21 @@ def counts(run: MatchedRun) -> Counts:
     fit = run.verdicts.loudness[run.answered]
     matched = sum(n[verdict] for verdict in MATCHED)
     return Counts(
-        matched + n[Verdict.MISSED] + n[Verdict.WRONG_DRUM],
-        matched,
-        n[Verdict.ON_TIME],
-        n[Verdict.EARLY],
-        n[Verdict.LATE],
-        n[Verdict.MISSED],
-        n[Verdict.EXTRA],
-        n[Verdict.WRONG_DRUM],
-        int((fit == LOUDNESSES.index(Loudness.TOO_LOUD)).sum()),
-        int((fit == LOUDNESSES.index(Loudness.TOO_SOFT)).sum()),
-        *(int((run.hi_hat == HI_HATS.index(kind)).sum()) for kind in _HI_HATS),
-        *(int((run.graced.ornament == ORNAMENTS.index(kind)).sum()) for kind in _ORNAMENTS),
+        targets=matched + n[Verdict.MISSED] + n[Verdict.WRONG_DRUM],
+        matched=matched,
+        on_time=n[Verdict.ON_TIME],
+        early=n[Verdict.EARLY],
+        late=n[Verdict.LATE],
+        missed=n[Verdict.MISSED],
+        extra=n[Verdict.EXTRA],
+        wrong_drum=n[Verdict.WRONG_DRUM],
+        too_loud=int((fit == LOUDNESSES.index(Loudness.TOO_LOUD)).sum()),
+        too_soft=int((fit == LOUDNESSES.index(Loudness.TOO_SOFT)).sum()),
+        **{name: int((run.hi_hat == HI_HATS.index(kind)).sum()) for name, kind in _HI_HATS.items()},
+        **{
+            name: int((run.graced.ornament == ORNAMENTS.index(kind)).sum())
+            for name, kind in _ORNAMENTS.items()
+        },
     )
 
 
@@ -98,16 +103,16 @@ def judged_hits(run: MatchedRun) -> list[JudgedHit]:
         hit, word = run.hits[number], told.get(number)
         found.append(
             JudgedHit(
-                hit.time_s,
-                folded(hit.voice, run.targets.voices),
-                hit.velocity,
-                word.target if word else None,
-                word.error_ms if word else None,
-                word.verdict if word else None,
-                word.loudness if word else None,
-                bool(word and word.grace),
-                word.hi_hat if word else None,
-                word.ornament if word else None,
+                time_s=hit.time_s,
+                voice=folded(hit.voice, run.targets.voices),
+                velocity=hit.velocity,
+                target=word.target if word else None,
+                error_ms=word.error_ms if word else None,
+                verdict=word.verdict if word else None,
+                loudness=word.loudness if word else None,
+                grace=bool(word and word.grace),
+                hi_hat=word.hi_hat if word else None,
+                ornament=word.ornament if word else None,
             )
         )
     return found

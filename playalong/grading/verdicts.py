@@ -66,7 +66,7 @@ class Rules:
         return cls(level=level, tolerance_ms=LEVELS[level].tolerance_ms)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class VerdictEvent:
     """What the grader says of one target, one hit, or both together.
 

@@ -52,7 +52,7 @@ _WORDS = {
 _NO_GUARD = Guard()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Heard:
     """One message, and how it was understood.
 
@@ -131,7 +131,7 @@ class Mapper:
             return None
         kind = kind_of(data)
         if kind == NOTE_ON and data[2]:
-            return self._struck(time_s, channel_of(data), data[1], data[2])[1]
+            return self._struck(time_s, channel_of(data), data[1], value=data[2])[1]
         if kind == CONTROL_CHANGE:
             self._turned(channel_of(data), data[1], data[2])
         return None
@@ -140,20 +140,28 @@ class Mapper:
         """What a message says, and the hit that it means, if it means one."""
         kind, message = kind_of(data), whole(data)
         if not message:
-            return Heard(time_s, data)
+            return Heard(time_s=time_s, data=data)
         channel, values = channel_of(message), message[1:]
         if kind == NOTE_ON and values[1]:
-            velocity, hit, dropped = self._struck(time_s, channel, *values)
+            velocity, hit, dropped = self._struck(time_s, channel, values[0], value=values[1])
             voice = self._voice(channel, values[0])
-            return Heard(time_s, data, values[0], velocity, voice, hit, dropped)
+            return Heard(
+                time_s=time_s,
+                data=data,
+                note=values[0],
+                velocity=velocity,
+                voice=voice,
+                hit=hit,
+                dropped=dropped,
+            )
         if kind == CONTROL_CHANGE:
             self._turned(channel, *values)
             if values[0] == FOOT_CONTROLLER:
-                return Heard(time_s, data, pedal=self._hat[channel])
+                return Heard(time_s=time_s, data=data, pedal=self._hat[channel])
         if kind == KEY_PRESSURE:
             voice = self._voices[values[0]]
-            return Heard(time_s, data, values[0], voice=voice, dropped=CHOKE)
-        return Heard(time_s, data, dropped=CHOKE if kind == CHANNEL_PRESSURE else "")
+            return Heard(time_s=time_s, data=data, note=values[0], voice=voice, dropped=CHOKE)
+        return Heard(time_s=time_s, data=data, dropped=CHOKE if kind == CHANNEL_PRESSURE else "")
 
     def _voice(self, channel: int, note: int) -> str | None:
         voice = self._voices[note]
@@ -166,7 +174,7 @@ class Mapper:
             self._fine[channel] = value
 
     def _struck(
-        self, time_s: float, channel: int, note: int, value: int
+        self, time_s: float, channel: int, note: int, *, value: int
     ) -> tuple[float, Hit | None, str]:
         """The velocity of a note-on, the hit that it is, and why it is none."""
         velocity = refined(value, self._fine.pop(channel, 0))

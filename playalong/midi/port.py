@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Arrival:
     """One MIDI message: the driver's stamp and when it got here, in seconds, and its bytes.
 

@@ -143,7 +143,10 @@ class PortMidiPort:
             while self._input.poll():
                 events += self._input.read(_BATCH)
         now_s = time.perf_counter()
-        return [Arrival(stamp_ms / 1000.0, now_s, bytes(data[:3])) for data, stamp_ms in events]
+        return [
+            Arrival(stamp_s=stamp_ms / 1000.0, arrival_s=now_s, data=bytes(data[:3]))
+            for data, stamp_ms in events
+        ]
 
     def close(self) -> None:
         """Let go of the port."""

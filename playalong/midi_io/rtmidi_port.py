@@ -143,7 +143,7 @@ class RtMidiPort(_Opened):
             self._stamp_s += since_last_s
             found.append((self._stamp_s, bytes(message)))
         now_s = time.perf_counter()
-        return [Arrival(stamp_s, now_s, data) for stamp_s, data in found]
+        return [Arrival(stamp_s=stamp_s, arrival_s=now_s, data=data) for stamp_s, data in found]
 
 
 class RtMidiOutput(_Opened):

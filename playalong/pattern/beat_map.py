@@ -60,7 +60,7 @@ class BeatMap:
 
     @classmethod
     def from_tempo(
-        cls, tempo_bpm: float, first_beat_s: float, length_s: float, per_bar: int = 4
+        cls, *, tempo_bpm: float, first_beat_s: float, length_s: float, per_bar: int = 4
     ) -> "BeatMap":
         """Even beats at ``tempo_bpm`` from ``first_beat_s``, the 1 of bar 1, to ``length_s``."""
         if tempo_bpm <= 0.0:

@@ -34,7 +34,7 @@ class Hand(StrEnum):
         return other if left_handed else self
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Stroke:
     """One note of a pattern.
 
@@ -91,7 +91,7 @@ class Variation:
     changes: tuple[Change, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Chunk:
     """A part of a pattern learned on its own: from ``start`` up to ``end`` in bar ``bar``."""
 
@@ -101,7 +101,7 @@ class Chunk:
     end: Fraction
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Practice:
     """What a teacher asks: tempi in beats per minute, clean repetitions in a row.
 
@@ -114,7 +114,7 @@ class Practice:
     tolerance_ms: float | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Pattern:
     """A groove of one or more bars with its variations.
 

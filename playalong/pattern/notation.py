@@ -47,7 +47,7 @@ class GridError(ValueError):
         self.at = at
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """One step that says something: position in the bar, the symbol, and where it stands."""
 
@@ -58,7 +58,7 @@ class Step:
 
 
 def read_line(
-    text: str, meter: Meter, allowed: str, optional: bool = True
+    text: str, meter: Meter, *, allowed: str, optional: bool = True
 ) -> tuple[list[Step], tuple[int, ...]]:
     """The steps of a line that are not rests, and the number of steps in each beat.
 
@@ -79,12 +79,17 @@ def read_line(
     steps: list[Step] = []
     sizes = []
     for (at, group), start, length in zip(groups, meter.beat_starts, meter.beats, strict=True):
-        marks = list(_marks(group, at, allowed, optional))
+        marks = list(_marks(group, at, allowed=allowed, optional=optional))
         if len(marks) > MOST_STEPS:
             raise GridError(f"a beat has at most {MOST_STEPS} steps, not {len(marks)}", at)
         sizes.append(len(marks))
         steps += [
-            Step(start + length * index / len(marks), symbol, in_brackets, where)
+            Step(
+                position=start + length * index / len(marks),
+                symbol=symbol,
+                optional=in_brackets,
+                at=where,
+            )
             for index, (symbol, in_brackets, where) in enumerate(marks)
             if symbol != REST
         ]
@@ -110,7 +115,7 @@ def _groups(text: str) -> Iterator[tuple[int, str]]:
         at += len(group) + 1
 
 
-def _marks(group: str, at: int, allowed: str, optional: bool) -> Iterator[tuple[str, bool, int]]:
+def _marks(group: str, at: int, *, allowed: str, optional: bool) -> Iterator[tuple[str, bool, int]]:
     index = 0
     while index < len(group):
         symbol, where = group[index], at + index

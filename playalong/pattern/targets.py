@@ -39,7 +39,7 @@ class Place:
     stroke: Stroke
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Targets:
     """All targets of one run.
 
@@ -132,6 +132,7 @@ def lay_out(
     pattern: Pattern,
     tempo_bpm: float,
     bars: int | None = None,
+    *,
     variations: Sequence[str] = (),
     start_s: float = 0.0,
 ) -> Targets:
@@ -200,6 +201,7 @@ def lay_out_on(
     pattern: Pattern,
     beat_map: BeatMap,
     first_bar: int = 0,
+    *,
     bars: int | None = None,
     variations: Sequence[str] = (),
 ) -> Targets:
@@ -227,7 +229,7 @@ def lay_out_on(
 
     scale = float(beat_s[-1] / beat_written[-1])
     tempo_bpm = 60.0 / (scale * float(pattern.meter.unit))
-    even = lay_out(pattern, tempo_bpm, count, variations)
+    even = lay_out(pattern, tempo_bpm, count, variations=variations)
     time_s = np.interp(even.written, beat_written, beat_s)
     return replace(
         even,

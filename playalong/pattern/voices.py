@@ -10,7 +10,7 @@ cross-stick is a snare hit where the pattern writes no cross-stick.
 """
 
 from collections.abc import Collection
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from enum import StrEnum
 
 
@@ -41,6 +41,7 @@ class Voice:
     name: str
     label: str
     notes: tuple[int, ...]
+    _: KW_ONLY
     staff_line: int
     limb: Limb
     folds_into: str | None = None
@@ -51,25 +52,35 @@ _LEAD, _SNARE, _KICK, _HAT = Limb.HAT_HAND, Limb.SNARE_HAND, Limb.KICK_FOOT, Lim
 
 #: All voices in staff order, the highest first.
 VOICES: tuple[Voice, ...] = (
-    Voice("china", "china", (52,), 11, _LEAD, folds_into="crash"),
-    Voice("splash", "splash", (55,), 11, _LEAD, folds_into="crash"),
-    Voice("crash", "crash", (49, 57), 10, _LEAD),
-    Voice("hi-hat-open", "open hi-hat", (46, 26), 9, _LEAD, folds_into="hi-hat"),
-    Voice("hi-hat-half", "half-open hi-hat", (), 9, _LEAD, folds_into="hi-hat-open"),
-    Voice("hi-hat", "hi-hat", (42, 22), 9, _LEAD),
-    Voice("ride-bell", "ride bell", (53,), 8, _LEAD, folds_into="ride"),
-    Voice("ride", "ride", (51, 59), 8, _LEAD),
-    Voice("cowbell", "cowbell", (56,), 8, _LEAD),
-    Voice("tambourine", "tambourine", (54,), 8, _LEAD),
-    Voice("high-tom", "high tom", (48, 50), 7, _LEAD),
-    Voice("mid-tom", "mid tom", (45, 47), 6, _LEAD),
-    Voice("cross-stick", "cross-stick", (37,), 5, _SNARE, folds_into="snare"),
-    Voice("rim-shot", "rim shot", (40,), 5, _SNARE, folds_into="snare"),
-    Voice("snare", "snare", (38,), 5, _SNARE),
-    Voice("floor-tom", "floor tom", (43, 41, 58), 3, _LEAD),
-    Voice("kick", "kick", (36, 35), 1, _KICK),
-    Voice("hi-hat-pedal", "hi-hat foot", (44,), -1, _HAT, by_itself=True),
-    Voice("foot-splash", "foot splash", (), -1, _HAT, folds_into="hi-hat-pedal", by_itself=True),
+    Voice("china", "china", (52,), staff_line=11, limb=_LEAD, folds_into="crash"),
+    Voice("splash", "splash", (55,), staff_line=11, limb=_LEAD, folds_into="crash"),
+    Voice("crash", "crash", (49, 57), staff_line=10, limb=_LEAD),
+    Voice("hi-hat-open", "open hi-hat", (46, 26), staff_line=9, limb=_LEAD, folds_into="hi-hat"),
+    Voice(
+        "hi-hat-half", "half-open hi-hat", (), staff_line=9, limb=_LEAD, folds_into="hi-hat-open"
+    ),
+    Voice("hi-hat", "hi-hat", (42, 22), staff_line=9, limb=_LEAD),
+    Voice("ride-bell", "ride bell", (53,), staff_line=8, limb=_LEAD, folds_into="ride"),
+    Voice("ride", "ride", (51, 59), staff_line=8, limb=_LEAD),
+    Voice("cowbell", "cowbell", (56,), staff_line=8, limb=_LEAD),
+    Voice("tambourine", "tambourine", (54,), staff_line=8, limb=_LEAD),
+    Voice("high-tom", "high tom", (48, 50), staff_line=7, limb=_LEAD),
+    Voice("mid-tom", "mid tom", (45, 47), staff_line=6, limb=_LEAD),
+    Voice("cross-stick", "cross-stick", (37,), staff_line=5, limb=_SNARE, folds_into="snare"),
+    Voice("rim-shot", "rim shot", (40,), staff_line=5, limb=_SNARE, folds_into="snare"),
+    Voice("snare", "snare", (38,), staff_line=5, limb=_SNARE),
+    Voice("floor-tom", "floor tom", (43, 41, 58), staff_line=3, limb=_LEAD),
+    Voice("kick", "kick", (36, 35), staff_line=1, limb=_KICK),
+    Voice("hi-hat-pedal", "hi-hat foot", (44,), staff_line=-1, limb=_HAT, by_itself=True),
+    Voice(
+        "foot-splash",
+        "foot splash",
+        (),
+        staff_line=-1,
+        limb=_HAT,
+        folds_into="hi-hat-pedal",
+        by_itself=True,
+    ),
 )
 
 BY_NAME: dict[str, Voice] = {voice.name: voice for voice in VOICES}

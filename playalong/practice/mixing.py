@@ -270,7 +270,7 @@ class _Choices:
 
         @cache
         def at_s(at: Fraction) -> float:
-            place = Place(bar, Stroke(at, pattern.voices[0]))
+            place = Place(bar, Stroke(at=at, voice=pattern.voices[0]))
             return float(sounding(pattern.bars[bar], place, pattern.swing)) * scale
 
         lines = {}

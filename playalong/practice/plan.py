@@ -165,7 +165,7 @@ def loosened(rules: Rules, manner: Manner) -> Rules:
 def practice_of(pattern: Pattern) -> Practice:
     """The tempi and repetitions asked: as the pattern says, or from its tempo."""
     start = max(1.0, min(pattern.tempo, round(pattern.tempo * START)))
-    return pattern.practice or Practice(start, pattern.tempo)
+    return pattern.practice or Practice(start_tempo=start, goal_tempo=pattern.tempo)
 
 
 def plan(pattern: Pattern) -> tuple[Step, ...]:

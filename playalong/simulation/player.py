@@ -219,7 +219,7 @@ class SimulatedPort:
             at_s = self._start_s + self._messages[self._next][0]
             if at_s > now_s:
                 break
-            found.append(Arrival(at_s, at_s, self._messages[self._next][1]))
+            found.append(Arrival(stamp_s=at_s, arrival_s=at_s, data=self._messages[self._next][1]))
             self._next += 1
         return found
 

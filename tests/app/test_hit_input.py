@@ -34,7 +34,8 @@ class Late:
     def __init__(self, *messages: tuple[float, float, bytes]) -> None:
         """Each message: when it was sent, how long it took, and its bytes."""
         self._waiting = [
-            Arrival(sent_s - BEHIND_S, sent_s + late_s, data) for sent_s, late_s, data in messages
+            Arrival(stamp_s=sent_s - BEHIND_S, arrival_s=sent_s + late_s, data=data)
+            for sent_s, late_s, data in messages
         ]
         self.there = True
 
@@ -85,7 +86,7 @@ def test_other_pads_hold_from_then_on():
     hits = HitInput(port, StampFilter(), Pads())
     assert hits.read()[0].hit is None
     hits.pads = Pads({100: "snare"})
-    port._waiting = [Arrival(2.0, 2.0, struck(100))]
+    port._waiting = [Arrival(stamp_s=2.0, arrival_s=2.0, data=struck(100))]
     assert hits.read()[0].hit.voice == "snare"
 
 

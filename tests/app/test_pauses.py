@@ -73,7 +73,7 @@ class Pulled:
         self._told_s = run_s
         self.sent += len(due)
         shift = now_s - run_s
-        return [Arrival(at_s + shift, now_s, data) for at_s, data in due]
+        return [Arrival(stamp_s=at_s + shift, arrival_s=now_s, data=data) for at_s, data in due]
 
     def is_there(self) -> bool:
         self._open = self._open and self._plugged()

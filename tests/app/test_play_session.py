@@ -80,7 +80,7 @@ class Kit(SimulatedPort):
         now_s = self._clock.now()
         due = [row for row in self._coming if row[0] <= now_s]
         self._coming = [row for row in self._coming if row[0] > now_s]
-        return [Arrival(at_s, at_s, data) for at_s, data in due]
+        return [Arrival(stamp_s=at_s, arrival_s=at_s, data=data) for at_s, data in due]
 
 
 @pytest.fixture
@@ -147,7 +147,7 @@ def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
 
 def going_along(percent: int, _: Progress | None = None) -> Along:
     """Two bars of a recording of 120 bpm."""
-    beats = BeatMap.from_tempo(1.2 * percent, 0.0, 10.0)
+    beats = BeatMap.from_tempo(tempo_bpm=1.2 * percent, first_beat_s=0.0, length_s=10.0)
     return Along(beats, 0, (), "a recording.wav", percent, going_along)
 
 

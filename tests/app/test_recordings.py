@@ -201,7 +201,7 @@ def test_rounds_join_without_a_gap_or_a_crack(tmp_path, context):
     tone = 0.2 * np.sin(2 * np.pi * 200.0 * at_s)
     file = tmp_path / "tone.wav"
     soundfile.write(file, np.repeat(tone[:, None], 2, 1), RATE, subtype="FLOAT")
-    beats = BeatMap.from_tempo(120.0, 1.0, 7.0)
+    beats = BeatMap.from_tempo(tempo_bpm=120.0, first_beat_s=1.0, length_s=7.0)
     context.output.timeline.level = 1.0
     context.output.timeline.render(RATE)  # the level is reached
     to = along(Recording.open(file), beats, 0, 0, 100, level_db=0.0, rounds=3)

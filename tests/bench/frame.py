@@ -37,12 +37,14 @@ def groove() -> Pattern:
     strokes = []
     for step in range(16):
         at = meter.length * step / 16
-        strokes.append(Stroke(at, "hi-hat", is_open=step == 14))
-        strokes.append(Stroke(at, "snare", Dynamic.ACCENT if step % 8 == 4 else Dynamic.GHOST))
+        strokes.append(Stroke(at=at, voice="hi-hat", is_open=step == 14))
+        strokes.append(
+            Stroke(at=at, voice="snare", dynamic=Dynamic.ACCENT if step % 8 == 4 else Dynamic.GHOST)
+        )
         if step % 4 != 1:
-            strokes.append(Stroke(at, "kick"))
+            strokes.append(Stroke(at=at, voice="kick"))
     bar = Bar(meter, tuple(strokes), (4, 4, 4, 4))
-    return Pattern("busy", "Busy", meter, TEMPO_BPM, (bar,))
+    return Pattern(name="busy", title="Busy", meter=meter, tempo=TEMPO_BPM, bars=(bar,))
 
 
 def played(targets: Targets) -> list[Hit]:

@@ -40,14 +40,14 @@ def groove() -> Pattern:
     }
     strokes = sorted(
         (
-            Stroke(Fraction(step, 16), voice, dynamic)
+            Stroke(at=Fraction(step, 16), voice=voice, dynamic=dynamic)
             for voice, own in steps.items()
             for step, dynamic in own.items()
         ),
         key=lambda stroke: stroke.place,
     )
     bar = Bar(meter, tuple(strokes), divisions(meter, strokes))
-    return Pattern("bench", "Bench", meter, TEMPO_BPM, (bar,))
+    return Pattern(name="bench", title="Bench", meter=meter, tempo=TEMPO_BPM, bars=(bar,))
 
 
 def targets_and_hits(count: int) -> tuple[Targets, Hits, NDArray[np.float64]]:
@@ -84,7 +84,9 @@ def seconds(work: Callable[[], object], times: int) -> float:
 
 def graded(targets: Targets, hits: Hits) -> tuple[Grade, MatchedRun]:
     """The whole grade."""
-    return grade(groove(), TEMPO_BPM, targets, hits, Rules(capture_ms=1000.0 * WINDOW_S))
+    return grade(
+        groove(), TEMPO_BPM, targets=targets, hits=hits, rules=Rules(capture_ms=1000.0 * WINDOW_S)
+    )
 
 
 def notes(

@@ -63,7 +63,7 @@ def of_strokes(strokes: Iterable[Stroke], meter: str = "4/4") -> Pattern:
     metre = Meter.parse(meter)
     placed = tuple(sorted(strokes, key=lambda stroke: stroke.place))
     bar = Bar(metre, placed, divisions(metre, placed))
-    return Pattern("a-test", "A Test", metre, 100.0, (bar,))
+    return Pattern(name="a-test", title="A Test", meter=metre, tempo=100.0, bars=(bar,))
 
 
 def placed(
@@ -88,7 +88,9 @@ def placed(
         optional=np.zeros(count, np.bool_),
         bar=np.zeros(count, np.int32),
         place=np.arange(count, dtype=np.int32),
-        places=tuple(Place(0, Stroke(Fraction(0), voice, dynamic)) for _, voice in ordered),
+        places=tuple(
+            Place(0, Stroke(at=Fraction(0), voice=voice, dynamic=dynamic)) for _, voice in ordered
+        ),
         voices=tuple(sorted(names, key=STAFF_ORDER.__getitem__)),
         bar_starts_s=np.zeros(1),
         end_s=float(time_s[-1]) + 2.0 if count else 2.0,
@@ -132,7 +134,7 @@ def grade_and_run(
     pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None
 ) -> tuple[Grade, MatchedRun]:
     """The grade, and the matched run behind it."""
-    return grade(pattern, pattern.tempo, targets, hits, rules or Rules())
+    return grade(pattern, pattern.tempo, targets=targets, hits=hits, rules=rules or Rules())
 
 
 def with_optional(targets: Targets, numbers: Sequence[int]) -> Targets:
@@ -195,7 +197,13 @@ _STROKES = {
 def patterns(draw: st.DrawFn, graces: bool = True, optional: bool = True) -> Pattern:
     """One bar of 4/4 on sixteenths with up to three voices, at least one stroke."""
     return of_strokes(
-        Stroke(Fraction(step, 16), voice, dynamic, optional=optional and eighth == 0, graces=before)
+        Stroke(
+            at=Fraction(step, 16),
+            voice=voice,
+            dynamic=dynamic,
+            optional=optional and eighth == 0,
+            graces=before,
+        )
         for step, voice, dynamic, eighth, before in draw(_STROKES[graces])
     )
 

@@ -239,7 +239,9 @@ def test_one_by_one_is_as_all_at_once(data: st.DataObject) -> None:
     kinds = st.lists(st.tuples(st.integers(0, 2), st.integers(1, 127)), min_size=1, max_size=40)
     dynamic, velocity = np.array(data.draw(kinds)).T
     voice = np.full(len(dynamic), STAFF_ORDER["snare"], np.int16)
-    borders = Borders.of(voice, dynamic.astype(np.int8), velocity.astype(np.float64), DEFAULT_BANDS)
+    borders = Borders.of(
+        voice, dynamic.astype(np.int8), velocity.astype(np.float64), bands=DEFAULT_BANDS
+    )
     table = borders.bands()
     one_by_one = [
         LOUDNESSES.index(table[STAFF_ORDER["snare"]][kind].judge(float(level)))

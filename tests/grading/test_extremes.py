@@ -150,7 +150,7 @@ def test_a_run_broken_off_before_its_first_stroke() -> None:
 
 def test_only_optional_strokes_and_nothing_played() -> None:
     pattern = of_strokes(
-        [Stroke(FULL.bars[0].strokes[0].at, "kick", Dynamic.NORMAL, optional=True)]
+        [Stroke(at=FULL.bars[0].strokes[0].at, voice="kick", dynamic=Dynamic.NORMAL, optional=True)]
     )
     grade, _ = grade_and_run(pattern, lay_out(pattern, 100.0, 2), Hits.of(()))
     assert grade.counts.targets == 0

@@ -112,11 +112,11 @@ def test_the_course_of_the_tempo_is_that_of_the_bars_that_are_over() -> None:
     whole = Strokes.of(run)
     before = whole.bar < 5
     alone = Strokes(
-        whole.written_s[before],
-        whole.error_s[before],
-        whole.voice[before],
-        whole.bar[before],
-        whole.bar_starts_s[:6],
+        written_s=whole.written_s[before],
+        error_s=whole.error_s[before],
+        voice=whole.voice[before],
+        bar=whole.bar[before],
+        bar_starts_s=whole.bar_starts_s[:6],
     )
     told = dict(steadiness(alone, 100.0).course)
     for bar, bpm in gauge.course:
@@ -150,10 +150,12 @@ def test_a_long_run_keeps_the_last_bars_only() -> None:
 def test_only_answers_move_the_gauges() -> None:
     gauges = Gauges(placed([(1.0, "snare")]), RULES, 100.0)
     for word in (
-        VerdictEvent(Verdict.MISSED, 0, None, settled=True),
-        VerdictEvent(Verdict.EXTRA, None, 0, settled=True),
-        VerdictEvent(Verdict.WRONG_DRUM, 0, 0, 20.0, settled=True),
-        VerdictEvent(Verdict.ON_TIME, 0, 0, -30.0, grace=True, settled=True),
+        VerdictEvent(verdict=Verdict.MISSED, target=0, hit=None, settled=True),
+        VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=0, settled=True),
+        VerdictEvent(verdict=Verdict.WRONG_DRUM, target=0, hit=0, error_ms=20.0, settled=True),
+        VerdictEvent(
+            verdict=Verdict.ON_TIME, target=0, hit=0, error_ms=-30.0, grace=True, settled=True
+        ),
     ):
         gauges.heard(word, faultless(placed([(1.0, "snare")]))[0])
     assert gauges.timing.mean_ms is None
@@ -168,7 +170,9 @@ def test_a_stroke_may_settle_after_one_of_the_next_bar_in_a_long_run() -> None:
     gauges = Gauges(targets, RULES, 100.0)
     order = np.argsort(targets.time_s + 0.9 * (targets.voice == STAFF_ORDER["kick"]))
     for row in order.tolist():
-        word = VerdictEvent(Verdict.ON_TIME, row, row, 0.0, settled=True)
+        word = VerdictEvent(
+            verdict=Verdict.ON_TIME, target=row, hit=row, error_ms=0.0, settled=True
+        )
         gauges.heard(word, hits[row])
     bars = [bar for bar, _ in gauges.steadiness.course]
     assert bars == list(range(47 - BARS_KEPT, 47))

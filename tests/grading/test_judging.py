@@ -72,8 +72,15 @@ def test_the_tolerance_is_exact_wherever_it_falls(at_s: float, error_s: float) -
 def test_a_hit_exactly_half_way_answers_whichever_is_free() -> None:
     targets = placed([(1.0, "snare"), (1.1, "snare")])
     assert words(targets, snare(1.05)) == [
-        VerdictEvent(Verdict.LATE, 0, 0, 50.0, Loudness.RIGHT, settled=True),
-        VerdictEvent(Verdict.MISSED, 1, None, settled=True),
+        VerdictEvent(
+            verdict=Verdict.LATE,
+            target=0,
+            hit=0,
+            error_ms=50.0,
+            loudness=Loudness.RIGHT,
+            settled=True,
+        ),
+        VerdictEvent(verdict=Verdict.MISSED, target=1, hit=None, settled=True),
     ]
     # The first is answered better by another hit, so the one half-way has the second.
     found = words(targets, snare(1.0), snare(1.05))
@@ -114,7 +121,7 @@ def test_every_target_is_told_once_and_every_hit_at_most_once() -> None:
 
 def test_wrong_drum_is_one_word_for_both() -> None:
     assert words(ONE, Hit(1.03, "kick", 84)) == [
-        VerdictEvent(Verdict.WRONG_DRUM, 0, 0, 30.0, settled=True)
+        VerdictEvent(verdict=Verdict.WRONG_DRUM, target=0, hit=0, error_ms=30.0, settled=True)
     ]
     # Outside the window of the missed stroke it is two faults, not one.
     assert told(ONE, Hit(1.101, "kick", 84)) == {0: Verdict.EXTRA}
@@ -200,9 +207,23 @@ DRAG = lay_out(groove(snare="d--- ---- ---- ----"), 120.0, 1, start_s=1.0)
 
 def test_the_grace_stroke_of_a_flam_belongs_to_its_main_stroke() -> None:
     assert words(FLAM, snare(0.975, 30), snare(1.005)) == [
-        VerdictEvent(Verdict.ON_TIME, 0, 0, -30.0, None, grace=True, settled=True),
         VerdictEvent(
-            Verdict.ON_TIME, 0, 1, 5.0, Loudness.RIGHT, settled=True, ornament=Ornament.RIGHT
+            verdict=Verdict.ON_TIME,
+            target=0,
+            hit=0,
+            error_ms=-30.0,
+            loudness=None,
+            grace=True,
+            settled=True,
+        ),
+        VerdictEvent(
+            verdict=Verdict.ON_TIME,
+            target=0,
+            hit=1,
+            error_ms=5.0,
+            loudness=Loudness.RIGHT,
+            settled=True,
+            ornament=Ornament.RIGHT,
         ),
     ]
 
@@ -232,7 +253,7 @@ def test_a_drag_has_two_grace_strokes() -> None:
 
 
 def test_a_flam_not_played_is_missed_once() -> None:
-    assert words(FLAM) == [VerdictEvent(Verdict.MISSED, 0, None, settled=True)]
+    assert words(FLAM) == [VerdictEvent(verdict=Verdict.MISSED, target=0, hit=None, settled=True)]
     assert words(FLAM, Hit(1.0, "kick", 84))[0].verdict is Verdict.WRONG_DRUM
 
 

@@ -266,9 +266,11 @@ def test_a_missed_stroke_waits_for_a_hit_that_may_yet_be_left_over() -> None:
 def test_missed_is_said_when_its_window_is_over_and_settled_a_little_later() -> None:
     grader = Grader(placed([(1.0, "snare")]), RULES)
     assert grader.time_passed(1.1) == []  # the end belongs to the window
-    assert grader.time_passed(1.101) == [VerdictEvent(Verdict.MISSED, 0, None)]
+    assert grader.time_passed(1.101) == [VerdictEvent(verdict=Verdict.MISSED, target=0, hit=None)]
     assert grader.time_passed(1.2) == []
-    assert grader.time_passed(1.26) == [VerdictEvent(Verdict.MISSED, 0, None, settled=True)]
+    assert grader.time_passed(1.26) == [
+        VerdictEvent(verdict=Verdict.MISSED, target=0, hit=None, settled=True)
+    ]
     assert grader.finish() == []
 
 

@@ -222,7 +222,7 @@ def test_wrong_drums_are_the_optimum(seed: int) -> None:
     time = chance.integers(0, span, count)
     start, end = time - chance.integers(0, 9, count), time + chance.integers(0, 9, count)
     extras = np.sort(chance.integers(-4, span + 4, int(chance.integers(0, 14))))
-    found = wrong_drums(time, start, end, extras).tolist()
+    found = wrong_drums(time, start, end, extras=extras).tolist()
     costs = [
         {j: abs(hit - int(time[i])) for j, hit in enumerate(extras.tolist()) if a <= hit <= b}
         for i, (a, b) in enumerate(zip(start.tolist(), end.tolist(), strict=True))

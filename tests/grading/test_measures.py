@@ -76,7 +76,9 @@ def test_counts_and_levels_of_a_small_take() -> None:
     assert (counts.on_time, counts.early, counts.late, counts.extra) == (4, 1, 1, 1)
     assert (counts.too_soft, counts.too_loud) == (1, 1)
     levels = grade.dynamics.by_voice["snare"]
-    assert levels[Dynamic.ACCENT] == StrokeLevel(1, near(level_db(84.0)), 0.0, 1, 0)
+    assert levels[Dynamic.ACCENT] == StrokeLevel(
+        n=1, median_db=near(level_db(84.0)), sd_db=0.0, too_soft=1, too_loud=0
+    )
     assert levels[Dynamic.GHOST].n == 2
     # The median ghost note lies between 90 and 30, the median of the others is 84.
     assert grade.dynamics.ghost_contrast_db == {
@@ -87,7 +89,9 @@ def test_counts_and_levels_of_a_small_take() -> None:
     assert grade.unison.median_ms == pytest.approx(45.0)
     assert grade.unison.p90_ms == pytest.approx(45.0)
     assert grade.unison.leads == {"kick": 1}
-    assert grade.unison.pairs == (Pair("kick foot", "snare hand", 1, near(45.0), 0.0),)
+    assert grade.unison.pairs == (
+        Pair(first="kick foot", second="snare hand", n=1, mean_ms=near(45.0), sd_ms=0.0),
+    )
 
     listed = judged_hits(run)
     assert [item.time_s for item in listed] == sorted(item.time_s for item in listed)
@@ -235,7 +239,10 @@ def test_grace_strokes_do_not_count_as_strokes() -> None:
 
 def test_an_open_hi_hat_answers_on_the_hi_hat_line() -> None:
     pattern = of_strokes(
-        [Stroke(Fraction(0), "hi-hat"), Stroke(Fraction(1, 4), "hi-hat", is_open=True)]
+        [
+            Stroke(at=Fraction(0), voice="hi-hat"),
+            Stroke(at=Fraction(1, 4), voice="hi-hat", is_open=True),
+        ]
     )
     targets = lay_out(pattern, 100.0, 1)
     hits = Hits.of([hit(0, "hi-hat"), hit(600, "hi-hat-open")])
@@ -263,11 +270,11 @@ def test_a_bar_that_is_empty_costs_nothing() -> None:
 def test_limbs_are_named_by_the_sticking_and_mirrored_for_the_left_handed() -> None:
     """Hi-hat and snare hand to hand; without sticking the limb that usually plays the voice."""
     strokes = [
-        Stroke(Fraction(0), "hi-hat", hand=Hand.RIGHT),
-        Stroke(Fraction(1, 4), "snare", hand=Hand.LEFT),
-        Stroke(Fraction(1, 2), "hi-hat", hand=Hand.LEFT),
-        Stroke(Fraction(3, 4), "snare"),
-        Stroke(Fraction(3, 4), "kick"),
+        Stroke(at=Fraction(0), voice="hi-hat", hand=Hand.RIGHT),
+        Stroke(at=Fraction(1, 4), voice="snare", hand=Hand.LEFT),
+        Stroke(at=Fraction(1, 2), voice="hi-hat", hand=Hand.LEFT),
+        Stroke(at=Fraction(3, 4), voice="snare"),
+        Stroke(at=Fraction(3, 4), voice="kick"),
     ]
     pattern = of_strokes(strokes)
     targets = lay_out(pattern, 100.0, 2)

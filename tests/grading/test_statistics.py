@@ -131,7 +131,7 @@ def strokes(seed: int, voices: int) -> Strokes:
     error_s = slope * written_s + curve * written_s**2 + late + chance.normal(0.0, 0.008, count)
     starts = np.arange(0.0, 60.0, 2.0)
     bar = np.searchsorted(starts, written_s, side="right") - 1
-    return Strokes(written_s, error_s, voice, bar, starts)
+    return Strokes(written_s=written_s, error_s=error_s, voice=voice, bar=bar, bar_starts_s=starts)
 
 
 @pytest.mark.parametrize("seed", range(20))
@@ -219,11 +219,11 @@ def test_a_trend_over_few_bars_is_none() -> None:
         targets = lay_out(GROOVE, TEMPO, bars)
         errors_s = 0.2 * (targets.time_s / targets.end_s) ** 2
         own = Strokes(
-            targets.time_s,
-            errors_s + np.random.default_rng(1).normal(0.0, 0.002, len(targets)),
-            targets.voice.astype(np.int64),
-            targets.bar.astype(np.int64),
-            targets.bar_starts_s,
+            written_s=targets.time_s,
+            error_s=errors_s + np.random.default_rng(1).normal(0.0, 0.002, len(targets)),
+            voice=targets.voice.astype(np.int64),
+            bar=targets.bar.astype(np.int64),
+            bar_starts_s=targets.bar_starts_s,
         )
         assert steadiness(own, TEMPO).trend == trend
 

@@ -64,7 +64,7 @@ def test_what_is_given_is_kept() -> None:
     hits = played(1, 2.0, 1.1)
     assert find(TARGETS, hits, start_s=2.0).start_s == 2.0
     assert find(TARGETS, hits, ratio=1.1).ratio == 1.1
-    assert find(TARGETS, hits, 2.0, 1.1) == Found(2.0, 1.1)
+    assert find(TARGETS, hits, start_s=2.0, ratio=1.1) == Found(2.0, 1.1)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -141,7 +141,7 @@ def test_a_limb_that_is_always_early_is_still_early() -> None:
     late_s = np.where(TARGETS.voice == STAFF_ORDER["kick"], 0.02, 0.0)
     hits = Hits.sorted(TARGETS.time_s / 0.97 + late_s, TARGETS.voice, faultless(TARGETS).velocity)
     followed = follow(TARGETS, hits, Found(0.0, 1.0))
-    told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+    told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
     by_voice = told.timing.by_voice
     lead_ms = (by_voice["kick"].mean_ms or 0.0) - (by_voice["hi-hat"].mean_ms or 0.0)
     assert lead_ms == pytest.approx(20.0, abs=1.0)
@@ -155,7 +155,7 @@ def test_a_player_who_speeds_up_is_followed_and_told_so() -> None:
     hits = Hits.sorted(time_s, TARGETS.voice, faultless(TARGETS).velocity)
     assert np.abs(time_s - TARGETS.time_s).max() > 0.5
     followed = follow(TARGETS, hits, Found(0.0, 1.0))
-    told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+    told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
     assert told.counts.matched == len(TARGETS)
     assert told.steadiness.trend == "speeding up"
     assert told.steadiness.first_bpm == pytest.approx(95.0, abs=1.0)
@@ -169,6 +169,6 @@ def test_a_player_who_speeds_up_is_followed_and_told_so() -> None:
 
 def test_followed_or_not_a_faultless_take_scores_100() -> None:
     hits = faultless(TARGETS)
-    followed = follow(TARGETS, hits, find(TARGETS, hits, 0.0, 1.0))
-    told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+    followed = follow(TARGETS, hits, find(TARGETS, hits, start_s=0.0, ratio=1.0))
+    told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
     assert told.score.total == 100.0

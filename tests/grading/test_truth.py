@@ -149,7 +149,7 @@ def test_the_drift_of_a_player_who_is_followed_comes_back() -> None:
         drift = float(np.random.default_rng(2000 + seed).uniform(-4.0, 4.0))
         hits = played_faster(targets, drift, seed)
         followed = follow(targets, hits, Found(0.0, 1.0))
-        told, _ = grade(PATTERN, TEMPO, followed, hits, Rules())
+        told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
         assert told.counts.matched == len(targets)
         assert told.counts.extra == 0
         assert told.steadiness.drift_percent == pytest.approx(drift, abs=0.05)
@@ -159,11 +159,11 @@ def test_the_drift_of_a_player_who_is_followed_comes_back() -> None:
 def strokes(targets: Targets, error_s: NDArray[np.float64]) -> Strokes:
     """All targets, each answered with its error."""
     return Strokes(
-        targets.written * targets.seconds_per_whole,
-        error_s,
-        targets.voice.astype(np.int64),
-        targets.bar.astype(np.int64),
-        targets.bar_starts_s,
+        written_s=targets.written * targets.seconds_per_whole,
+        error_s=error_s,
+        voice=targets.voice.astype(np.int64),
+        bar=targets.bar.astype(np.int64),
+        bar_starts_s=targets.bar_starts_s,
     )
 
 
@@ -267,7 +267,7 @@ def test_a_professional_is_told_who_leads() -> None:
     published_ms = {Limb.HAT_HAND: -2.0, Limb.SNARE_HAND: -10.0, Limb.KICK_FOOT: -10.0}
     for seed in range(12):
         hits, _ = heard(targets, STEADY, seed)
-        told, _ = grade(PATTERN, 120.0, targets, hits, Rules())
+        told, _ = grade(PATTERN, 120.0, targets=targets, hits=hits, rules=Rules())
         assert told.counts.matched == len(targets)
         assert told.timing.leads in (Limb.SNARE_HAND, Limb.KICK_FOOT)
         for limb, mean_ms in published_ms.items():
@@ -282,7 +282,13 @@ def test_a_learner_is_told_what_went_wrong() -> None:
     targets = lay_out(PATTERN, TEMPO, 60)
     for seed in range(12):
         hits, known = heard(targets, SKILLS["beginner"], seed)
-        told, run = grade(PATTERN, TEMPO, targets, hits, Rules(capture_ms=200.0, tolerance_ms=30.0))
+        told, run = grade(
+            PATTERN,
+            TEMPO,
+            targets=targets,
+            hits=hits,
+            rules=Rules(capture_ms=200.0, tolerance_ms=30.0),
+        )
         assert told.counts.missed == len(known.missed)
         assert told.counts.wrong_drum == len(known.wrong_drum)
         assert told.counts.extra == known.extra

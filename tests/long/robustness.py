@@ -43,7 +43,7 @@ STALL_S, FRAME_S, DRAW_S = 0.3, 0.04, 5.0
 def written(take: OddTake) -> None:
     """Grade a take on the click, and write all that can be said of it."""
     tempo_bpm = take.targets.tempo_bpm(take.pattern.meter)
-    told, run = grade(take.pattern, tempo_bpm, take.targets, take.hits, Rules())
+    told, run = grade(take.pattern, tempo_bpm, targets=take.targets, hits=take.hits, rules=Rules())
     hits = judged_hits(run)
     assert len(hits) == len(take.hits)
     figures(told)

@@ -211,7 +211,7 @@ def test_a_hit_in_words():
 def test_what_is_no_hit_in_words(data, words):
     (told,) = heard(data)
     assert told.words == words
-    assert told == Heard(0.0, bytes(data), pedal=told.pedal)
+    assert told == Heard(time_s=0.0, data=bytes(data), pedal=told.pedal)
     assert bool(told.pedal) == words.startswith("pedal")
 
 

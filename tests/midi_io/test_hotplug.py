@@ -70,7 +70,7 @@ class Library:
         """It arrives where the input is open on the kit as it is plugged in now."""
         name, port = self.opened[-1]
         if name in self.listed and not port.closed:
-            port.waiting.append(Arrival(self.now_s, self.now_s, data))
+            port.waiting.append(Arrival(stamp_s=self.now_s, arrival_s=self.now_s, data=data))
 
 
 def opened(library: Library) -> PluggedPort:

@@ -138,7 +138,11 @@ def test_all_that_waits_is_read_in_order_with_stamps_in_seconds(midi, monkeypatc
     monkeypatch.setattr(module, "time", SimpleNamespace(perf_counter=lambda: 12.5))
     midi.waiting = [[[0x99, 38, 1 + number % 127, 0], 1000 + number] for number in range(150)]
     assert port.poll() == [
-        Arrival((1000 + number) / 1000.0, 12.5, bytes((0x99, 38, 1 + number % 127)))
+        Arrival(
+            stamp_s=(1000 + number) / 1000.0,
+            arrival_s=12.5,
+            data=bytes((0x99, 38, 1 + number % 127)),
+        )
         for number in range(150)
     ]
     assert len(midi.reads) > 1

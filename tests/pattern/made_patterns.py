@@ -94,7 +94,14 @@ def places(line: Line, written: str) -> dict[Fraction, str]:
 
 def stroke(at: Fraction, voice: str, step: str) -> Stroke:
     dynamic, graces, is_open = MARKS[step.strip("()")]
-    return Stroke(at, voice, dynamic, "(" in step, graces, is_open and voice == "hi-hat")
+    return Stroke(
+        at=at,
+        voice=voice,
+        dynamic=dynamic,
+        optional="(" in step,
+        graces=graces,
+        is_open=is_open and voice == "hi-hat",
+    )
 
 
 def row(key: str, line: Line) -> str:
@@ -159,13 +166,13 @@ def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
                 given = None if side == "-" else Hand(side)
                 strokes.append(
                     Stroke(
-                        at,
-                        item.voice,
-                        item.dynamic,
-                        item.optional,
-                        item.graces,
-                        item.is_open,
-                        given,
+                        at=at,
+                        voice=item.voice,
+                        dynamic=item.dynamic,
+                        optional=item.optional,
+                        graces=item.graces,
+                        is_open=item.is_open,
+                        hand=given,
                     )
                 )
         text += row("sticking", sticking)
@@ -221,7 +228,7 @@ def chunks(draw: st.DrawFn, made: list[tuple[Bar, str, str]]) -> tuple[Chunk, st
     begin = starts(written)[first - 1]
     end = starts(written)[last - 1] + METERS[written][last - 1]
     text = f"[[chunk]]\nname = {quoted(name)}\nbar = {bar + 1}\nfrom = {first}\nto = {last}\n"
-    return Chunk(name, bar, begin, end), text
+    return Chunk(name=name, bar=bar, start=begin, end=end), text
 
 
 @st.composite
@@ -239,7 +246,7 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
     if not any(bar.strokes for bar, _, _ in made):
         beats = len(METERS[default])
         line = [["x"], *[["-"]] * (beats - 1)]
-        only = Bar(Meter.parse(default), (Stroke(Fraction(0), "kick"),), (1,) * beats)
+        only = Bar(Meter.parse(default), (Stroke(at=Fraction(0), voice="kick"),), (1,) * beats)
         made = [(only, "[[bar]]\n" + row("kick", line), default)]
     swing = Decimal(50)
     if all(written in QUARTERS for _, _, written in made):
@@ -256,7 +263,12 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
     if draw(st.booleans()):
         start, goal = sorted(draw(st.tuples(TEMPI, TEMPI)))
         tolerance_ms = draw(st.none() | st.sampled_from([5.0, 22.5, 30.0, 100.0]))
-        practice = Practice(start, goal, draw(st.integers(1, 99)), tolerance_ms)
+        practice = Practice(
+            start_tempo=start,
+            goal_tempo=goal,
+            clean=draw(st.integers(1, 99)),
+            tolerance_ms=tolerance_ms,
+        )
         text += f"[practice]\nstart = {start!r}\ngoal = {goal!r}\nclean = {practice.clean}\n"
         if tolerance_ms is not None:
             text += f"tolerance = {tolerance_ms!r}\n"
@@ -269,5 +281,13 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
     }
     own_meter = Meter.parse(default)
     return Made(
-        Pattern("made", title, own_meter, tempo, tuple(bar for bar, _, _ in made), **fields), text
+        Pattern(
+            name="made",
+            title=title,
+            meter=own_meter,
+            tempo=tempo,
+            bars=tuple(bar for bar, _, _ in made),
+            **fields,
+        ),
+        text,
     )

@@ -77,7 +77,7 @@ def test_bars_tempo_and_loop() -> None:
 
 
 def test_even_beats_from_a_tempo_reach_to_the_end() -> None:
-    beat_map = BeatMap.from_tempo(120.0, 0.25, 10.0, per_bar=3)
+    beat_map = BeatMap.from_tempo(tempo_bpm=120.0, first_beat_s=0.25, length_s=10.0, per_bar=3)
     assert beat_map.times_s[0] == 0.25
     assert beat_map.times_s[-1] == 9.75
     assert beat_map.tempo_bpm(4) == pytest.approx(120.0)
@@ -94,7 +94,7 @@ def test_even_beats_from_a_tempo_reach_to_the_end() -> None:
 )
 def test_no_beats_from_a_tempo(bpm: float, first_s: float, words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        BeatMap.from_tempo(bpm, first_s, 10.0)
+        BeatMap.from_tempo(tempo_bpm=bpm, first_beat_s=first_s, length_s=10.0)
 
 
 @given(beat_maps())
@@ -144,7 +144,7 @@ def test_at_half_the_speed_everything_takes_twice_as_long() -> None:
 
 
 def on_drifting(bars: int = 16, first_bar: int = 1) -> Targets:
-    return lay_out_on(GROOVE, DRIFTING, first_bar, bars)
+    return lay_out_on(GROOVE, DRIFTING, first_bar, bars=bars)
 
 
 def test_strokes_on_beats_fall_on_the_beats_of_the_recording() -> None:
@@ -164,7 +164,9 @@ def test_strokes_on_beats_fall_on_the_beats_of_the_recording() -> None:
 def test_on_even_beats_it_is_laid_out_as_ever() -> None:
     swung = groove(swing=62, ride="xx xx xx xx", kick="x--- x--- x--- x---")
     even = lay_out(swung, 96.0, 6)
-    on_map = lay_out_on(swung, BeatMap.from_tempo(96.0, 1.0, 60.0), 2, 6)
+    on_map = lay_out_on(
+        swung, BeatMap.from_tempo(tempo_bpm=96.0, first_beat_s=1.0, length_s=60.0), 2, bars=6
+    )
     assert on_map.time_s == pytest.approx(even.time_s)
     assert on_map.written == pytest.approx(even.written)
     assert on_map.seconds_per_whole == pytest.approx(even.seconds_per_whole)
@@ -174,7 +176,9 @@ def test_on_even_beats_it_is_laid_out_as_ever() -> None:
 
 def test_beats_of_unequal_length_each_take_one_beat_of_the_map() -> None:
     pattern = groove("2+2+3/8", snare="x- x- x--")
-    targets = lay_out_on(pattern, BeatMap((0.0, 0.4, 0.8, 1.4, 1.8, 2.2, 2.8), per_bar=3), 0, 2)
+    targets = lay_out_on(
+        pattern, BeatMap((0.0, 0.4, 0.8, 1.4, 1.8, 2.2, 2.8), per_bar=3), 0, bars=2
+    )
     assert targets.time_s == pytest.approx([0.0, 0.4, 0.8, 1.4, 1.8, 2.2])
 
 
@@ -185,7 +189,13 @@ def test_a_pattern_in_another_meter_is_told() -> None:
 
 def test_who_goes_with_the_recording_is_faultless_and_steady() -> None:
     targets = on_drifting()
-    told, _ = grade(GROOVE, targets.tempo_bpm(GROOVE.meter), targets, faultless(targets), Rules())
+    told, _ = grade(
+        GROOVE,
+        targets.tempo_bpm(GROOVE.meter),
+        targets=targets,
+        hits=faultless(targets),
+        rules=Rules(),
+    )
     assert told.score.total == 100.0
     assert told.steadiness.trend == STEADY
     assert told.steadiness.drift_percent == pytest.approx(0.0, abs=1e-6)
@@ -215,7 +225,9 @@ def test_who_plays_another_tempo_than_the_recording_is_told_by_how_much() -> Non
     # 2 per cent faster: everything comes after 1 / 1.02 of its time.
     played = moved(hits, hits.time_s / 1.02 - hits.time_s)
     strict = Rules.at(Level.PROFESSIONAL)
-    told, _ = grade(GROOVE, targets.tempo_bpm(GROOVE.meter), targets, played, strict)
+    told, _ = grade(
+        GROOVE, targets.tempo_bpm(GROOVE.meter), targets=targets, hits=played, rules=strict
+    )
     assert told.steadiness.drift_percent == pytest.approx(2.0, abs=0.01)
     assert told.score.total < 100.0
 
@@ -229,7 +241,7 @@ def leaving(targets: Targets) -> Hits:
 def test_who_leaves_the_recording_is_told() -> None:
     targets = on_drifting(bars=6)
     tempo_bpm = targets.tempo_bpm(GROOVE.meter)
-    told, _ = grade(GROOVE, tempo_bpm, targets, leaving(targets), Rules())
+    told, _ = grade(GROOVE, tempo_bpm, targets=targets, hits=leaving(targets), rules=Rules())
     assert told.steadiness.trend == FASTER
     assert told.steadiness.first_bpm == pytest.approx(tempo_bpm, rel=0.001)
     assert told.steadiness.last_bpm == pytest.approx(1.02 * tempo_bpm, rel=0.001)
@@ -240,7 +252,7 @@ def test_who_is_followed_is_held_against_the_recording_as_well() -> None:
     targets = on_drifting(bars=16)
     tempo_bpm = targets.tempo_bpm(GROOVE.meter)
     hits = leaving(targets)
-    along = follow(targets, hits, find(targets, hits, 0.0, 1.0))
-    told, _ = grade(GROOVE, tempo_bpm, along, hits, Rules())
+    along = follow(targets, hits, find(targets, hits, start_s=0.0, ratio=1.0))
+    told, _ = grade(GROOVE, tempo_bpm, targets=along, hits=hits, rules=Rules())
     assert told.steadiness.trend == FASTER
     assert told.steadiness.last_bpm == pytest.approx(1.02 * tempo_bpm, rel=0.002)

@@ -155,9 +155,9 @@ def test_a_tempo_counts_its_unit_in_a_minute(bpm, unit, whole, start):
 
 def test_divisions_are_the_coarsest_grid_that_has_a_place_for_all():
     strokes = [
-        Stroke(F(1, 8), "snare"),
-        Stroke(F(1, 4) + F(1, 12), "kick"),
-        Stroke(F(5, 16), "kick"),
+        Stroke(at=F(1, 8), voice="snare"),
+        Stroke(at=F(1, 4) + F(1, 12), voice="kick"),
+        Stroke(at=F(5, 16), voice="kick"),
     ]
     assert divisions(FOUR, strokes) == (2, 12, 1, 1)
     assert divisions(FOUR, strokes, (4, 1, 3, 1)) == (4, 12, 3, 1)

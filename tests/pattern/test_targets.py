@@ -73,7 +73,7 @@ def test_targets_lie_where_fractions_say(made: Made, bars: int, bpm: Fraction, d
     # Swing and triplets meet in a test of their own.
     assume(pattern.swing == 50 or all(parts % 3 for bar in written for parts in bar.divisions))
     start_s = data.draw(st.sampled_from([0.0, 2.5]))
-    targets = lay_out(pattern, float(bpm), bars, names, start_s)
+    targets = lay_out(pattern, float(bpm), bars, variations=names, start_s=start_s)
     rows = exact(pattern, bpm, bars, names)
 
     assert len(targets) == len(rows)
@@ -162,13 +162,13 @@ def test_variations_apply_in_the_order_given():
     )
     pattern = read(text, "t")
     for names, dynamic in ((["loud", "soft"], "ghost"), (["soft", "loud"], "accent")):
-        targets = lay_out(pattern, 60.0, 1, names)
+        targets = lay_out(pattern, 60.0, 1, variations=names)
         assert [DYNAMICS[code] for code in targets.dynamic] == [dynamic]
 
 
 def test_an_unknown_variation_is_a_key_error():
     with pytest.raises(KeyError):
-        lay_out(read(SWING, "t"), 60.0, 1, ["nowhere"])
+        lay_out(read(SWING, "t"), 60.0, 1, variations=["nowhere"])
 
 
 def test_voices_are_those_of_any_line_that_may_be_played():

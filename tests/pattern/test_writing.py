@@ -63,4 +63,13 @@ def test_a_variation_that_changes_its_bars_differently_cannot_be_written():
     )
     fields = {"variations": {"odd": Variation("odd", "", changes)}}
     with pytest.raises(ValueError, match='"odd" changes its bars differently'):
-        write(Pattern(pattern.name, pattern.title, pattern.meter, 90.0, pattern.bars, **fields))
+        write(
+            Pattern(
+                name=pattern.name,
+                title=pattern.title,
+                meter=pattern.meter,
+                tempo=90.0,
+                bars=pattern.bars,
+                **fields,
+            )
+        )

@@ -57,7 +57,7 @@ def faultless(targets: Targets) -> Hits:
 
 def graded(played: Pattern, hits: Hits, tempo_bpm: float = 90.0) -> Grade:
     """The grade of one time through ``played``."""
-    return grade(played, tempo_bpm, lay_out(played, tempo_bpm), hits, Rules())[0]
+    return grade(played, tempo_bpm, targets=lay_out(played, tempo_bpm), hits=hits, rules=Rules())[0]
 
 
 def as_list(hits: Hits) -> list[Hit]:

@@ -183,7 +183,7 @@ def test_an_excerpt_is_played_and_graded_like_any_pattern(
 def test_rounds_hold_their_own_variations() -> None:
     groove = pattern(FOUR_BEATS + '[variation.push]\nkick = "-- -- -- -x"')
     both = excerpt(groove, whole_bars(groove), [(), ("push",)], with_rest=True)
-    added = Stroke(Fraction(7, 8), "kick")
+    added = Stroke(at=Fraction(7, 8), voice="kick")
     assert [added in bar.strokes for bar in both.bars] == [False, True, False]
     assert both.bars[:2] == (groove.bars[0], groove.with_variations(["push"])[0])
     with pytest.raises(KeyError):

@@ -42,7 +42,7 @@ def test_what_was_played_is_clean_as_what_it_was(ways):
         played = tuple(number for number, names in enumerate(bars) if name in names)
         assert found.texture.used[name] == played
     targets = lay_out(found.pattern, TEMPO_BPM)
-    told, _ = grade(found.pattern, TEMPO_BPM, targets, Hits.of(hits), Rules())
+    told, _ = grade(found.pattern, TEMPO_BPM, targets=targets, hits=Hits.of(hits), rules=Rules())
     repetition = found.repetition(told, 16.0)
     assert (repetition.clean, repetition.worst, repetition.seconds) == (True, None, 16.0)
 
@@ -53,7 +53,7 @@ def test_a_fault_is_held_against_no_stroke_of_the_exercise():
     hits.remove(next(hit for hit in hits if hit.voice == "kick" and hit.time_s > 1.0))
     found = as_played(TWO, hits, bars=4, tempo_bpm=TEMPO_BPM, rules=Rules())
     targets = lay_out(found.pattern, TEMPO_BPM)
-    told, _ = grade(found.pattern, TEMPO_BPM, targets, Hits.of(hits), Rules())
+    told, _ = grade(found.pattern, TEMPO_BPM, targets=targets, hits=Hits.of(hits), rules=Rules())
     assert told.counts.missed == 1
     repetition = found.repetition(told, 10.0)
     assert (repetition.clean, repetition.worst) == (False, None)

@@ -486,7 +486,9 @@ def test_a_steady_player_plays_the_whole_lesson_through_the_grader(name: str) ->
     while (task := lesson.exercise) is not None and repetitions < 3 * fewest:
         targets = lay_out(task.pattern, task.tempo_bpm, task.bars)
         hits = Hits.of(steady_player(targets, repetitions))
-        grade_of, _ = grade(task.pattern, task.tempo_bpm, targets, hits, task.rules)
+        grade_of, _ = grade(
+            task.pattern, task.tempo_bpm, targets=targets, hits=hits, rules=task.rules
+        )
         lesson.played(repetition(grade_of, task.pattern, targets.end_s))
         repetitions += 1
     assert lesson.exercise is None

@@ -300,7 +300,12 @@ def test_twelve_variations_are_told_apart() -> None:
     names = tuple(TWELVE.variations)[:12]
     variations = {name: TWELVE.variations[name] for name in names}
     whole = Pattern(
-        TWELVE.name, TWELVE.title, TWELVE.meter, TWELVE.tempo, TWELVE.bars, variations=variations
+        name=TWELVE.name,
+        title=TWELVE.title,
+        meter=TWELVE.meter,
+        tempo=TWELVE.tempo,
+        bars=TWELVE.bars,
+        variations=variations,
     )
     assert len(allowed(whole, 0)) == 2**12 == MOST
     explainer = Explainer(whole, 90.0)

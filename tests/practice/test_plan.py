@@ -118,7 +118,7 @@ def test_tempi_are_the_teachers_or_come_from_the_pattern() -> None:
     assert {step.tempo_bpm for step in steps} == {60.0}
     assert [step.goal_bpm for step in steps if step.kind is Kind.CLIMB] == [90.0]
     bare = pattern('[[bar]]\nsnare = "x x x x"')
-    assert practice_of(bare) == Practice(60.0, 90.0, 4)
+    assert practice_of(bare) == Practice(start_tempo=60.0, goal_tempo=90.0, clean=4)
 
 
 @pytest.mark.parametrize("name", sorted(SHIPPED))

@@ -45,26 +45,30 @@ def a_bar(strokes: Iterable[Stroke], meter: str = "4/4") -> Bar:
 
 def groove_bar() -> Bar:
     """Two and four on the snare, a ghost note, eighths on the hi-hat, some bass drum."""
-    strokes = [Stroke(Fraction(step, 8), "hi-hat", is_open=step == 7) for step in range(8)]
-    strokes += [Stroke(Fraction(step, 4), "snare", Dynamic.ACCENT) for step in (1, 3)]
+    strokes = [Stroke(at=Fraction(step, 8), voice="hi-hat", is_open=step == 7) for step in range(8)]
     strokes += [
-        Stroke(Fraction(7, 16), "snare", Dynamic.GHOST),
-        Stroke(Fraction(5, 8), "snare", graces=1),
-        Stroke(Fraction(15, 16), "snare", optional=True),
+        Stroke(at=Fraction(step, 4), voice="snare", dynamic=Dynamic.ACCENT) for step in (1, 3)
     ]
-    strokes += [Stroke(Fraction(step, 16), "kick") for step in (0, 3, 8)]
+    strokes += [
+        Stroke(at=Fraction(7, 16), voice="snare", dynamic=Dynamic.GHOST),
+        Stroke(at=Fraction(5, 8), voice="snare", graces=1),
+        Stroke(at=Fraction(15, 16), voice="snare", optional=True),
+    ]
+    strokes += [Stroke(at=Fraction(step, 16), voice="kick") for step in (0, 3, 8)]
     return a_bar(strokes)
 
 
 def crowded_bar() -> Bar:
     """A bar with many voices in sixteenths."""
     voices = ("crash", "hi-hat", "ride", "high-tom", "mid-tom", "snare", "floor-tom", "kick")
-    return a_bar(Stroke(Fraction(step, 16), voices[step % 8]) for step in range(16))
+    return a_bar(Stroke(at=Fraction(step, 16), voice=voices[step % 8]) for step in range(16))
 
 
 def a_pattern(bars: Sequence[Bar] = (), swing: Fraction = STRAIGHT) -> Pattern:
     bars = tuple(bars) or (groove_bar(),)
-    return Pattern("a-test", "A Test", bars[0].meter, TEMPO_BPM, bars, swing)
+    return Pattern(
+        name="a-test", title="A Test", meter=bars[0].meter, tempo=TEMPO_BPM, bars=bars, swing=swing
+    )
 
 
 def a_run(bars: int = 4, pattern: Pattern | None = None) -> tuple[Targets, tuple[Bar, ...]]:
@@ -105,7 +109,7 @@ def run_page(
         sheet,
         TimingGauge(),
         GhostGauge(soft_db=level_db(50.0)),
-        SteadinessGauge(TEMPO_BPM),
+        SteadinessGauge(written_bpm=TEMPO_BPM),
         (2, 4),
         list(notices),
         CountIn((-2.8, -2.1, -1.4, -0.7), ("1", "2", "3", "4")),

@@ -125,7 +125,13 @@ def test_louder_strokes_stand_taller(pen):
 
 @pytest.mark.parametrize("trend", [FASTER, SLOWER])
 def test_a_drift_is_told_in_the_second_colour(pen, written, trend):
-    gauge = SteadinessGauge(84.0, [(0, 84.0), (1, 85.0), (2, 85.9)], trend, 84.0, 85.9)
+    gauge = SteadinessGauge(
+        written_bpm=84.0,
+        course=[(0, 84.0), (1, 85.0), (2, 85.9)],
+        trend=trend,
+        first_bpm=84.0,
+        last_bpm=85.9,
+    )
     gauges.draw_steadiness(pen, RECT, gauge)
     told = next(text for text in written if "84.0" in text.words)
     assert (told.words, told.colour) == (f"{trend}: 84.0 to 85.9", LIGHT.off)
@@ -133,14 +139,14 @@ def test_a_drift_is_told_in_the_second_colour(pen, written, trend):
 
 
 def test_a_steady_tempo_is_told_quietly(pen, written):
-    gauge = SteadinessGauge(84.0, [(3, 84.1), (4, 84.3)])
+    gauge = SteadinessGauge(written_bpm=84.0, course=[(3, 84.1), (4, 84.3)])
     gauges.draw_steadiness(pen, RECT, gauge)
     told = next(text for text in written if "bpm" in text.words)
     assert (told.words, told.colour) == ("holds, 84.2 bpm", LIGHT.quiet)
 
 
 def test_a_faster_tempo_lies_higher(pen):
-    gauge = SteadinessGauge(84.0, [(0, 82.0), (1, 86.0)])
+    gauge = SteadinessGauge(written_bpm=84.0, course=[(0, 82.0), (1, 86.0)])
     gauges.draw_steadiness(pen, RECT, gauge)
     ink = sorted(coloured(pen, LIGHT.ink))
     assert ink[0][1] > ink[-1][1]
@@ -148,7 +154,11 @@ def test_a_faster_tempo_lies_higher(pen):
 
 def test_where_nothing_is_known_a_kind_word_is_said(pen, written):
     gauges.draw(
-        pen, pygame.Rect(20, 20, 1200, 130), TimingGauge(), GhostGauge(), SteadinessGauge(84)
+        pen,
+        pygame.Rect(20, 20, 1200, 130),
+        TimingGauge(),
+        GhostGauge(),
+        SteadinessGauge(written_bpm=84),
     )
     assert [text.words for text in written if text.words.startswith("play")] == [
         "play a few strokes",

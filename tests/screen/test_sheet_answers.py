@@ -57,10 +57,14 @@ def test_a_target_waits_again_when_its_hit_answers_another():
     targets, _ = a_run(2)
     first, second = np.flatnonzero(np.array(targets.names) == "hi-hat")[:2].tolist()
     answers = fed(
-        targets, [answering(targets, first)], [VerdictEvent(Verdict.LATE, first, 0, 40.0)]
+        targets,
+        [answering(targets, first)],
+        [VerdictEvent(verdict=Verdict.LATE, target=first, hit=0, error_ms=40.0)],
     )
     assert not answers.is_ahead(first)
-    shown = answers.judged(VerdictEvent(Verdict.EARLY, second, 0, -40.0))
+    shown = answers.judged(
+        VerdictEvent(verdict=Verdict.EARLY, target=second, hit=0, error_ms=-40.0)
+    )
     assert answers.is_ahead(first)
     assert not answers.is_ahead(second)
     assert {float(targets.time_s[first]), float(targets.time_s[second])} <= set(shown)
@@ -68,7 +72,9 @@ def test_a_target_waits_again_when_its_hit_answers_another():
 
 def test_a_word_that_only_settles_changes_nothing_on_the_sheet():
     targets, _ = a_run(2)
-    word = VerdictEvent(Verdict.ON_TIME, 0, 0, 1.0, Loudness.RIGHT)
+    word = VerdictEvent(
+        verdict=Verdict.ON_TIME, target=0, hit=0, error_ms=1.0, loudness=Loudness.RIGHT
+    )
     answers = fed(targets, [answering(targets, 0)], [word])
     assert answers.judged(replace(word, settled=True)) == []
     assert answers.judged(replace(word, verdict=Verdict.LATE, settled=True)) != []
@@ -78,13 +84,17 @@ def test_a_voice_without_a_line_gets_a_row_in_staff_order_once_it_is_judged():
     targets, _ = a_run(2)
     answers = fed(targets, [Hit(0.5, "floor-tom", 60.0)], [])
     assert answers.voices == ("hi-hat", "snare", "kick")
-    answers.judged(VerdictEvent(Verdict.EXTRA, None, 0))
+    answers.judged(VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=0))
     assert answers.voices == ("hi-hat", "snare", "floor-tom", "kick")
 
 
 def test_a_voice_that_folds_into_a_written_one_lies_in_its_row():
     targets, _ = a_run(2)
-    answers = fed(targets, [Hit(0.5, "rim-shot", 99.0)], [VerdictEvent(Verdict.EXTRA, None, 0)])
+    answers = fed(
+        targets,
+        [Hit(0.5, "rim-shot", 99.0)],
+        [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=0)],
+    )
     assert answers.played[0].voice == "snare"
     assert answers.voices == targets.voices
 
@@ -104,6 +114,6 @@ def test_an_optional_stroke_stops_waiting_when_its_window_is_over():
 def test_a_hit_shows_only_once_something_is_said_of_it():
     targets, _ = a_run(2)
     hits = [Hit(0.4, "hi-hat-pedal", 60.0), Hit(0.5, "kick", 60.0)]
-    answers = fed(targets, hits, [VerdictEvent(Verdict.EXTRA, None, 1)])
+    answers = fed(targets, hits, [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=1)])
     assert [played.time_s for played, _ in answers.hits_between(0.0, 1.0)] == [0.5]
     assert list(answers.hits_between(0.51, 1.0)) == []

@@ -21,12 +21,15 @@ def test_sixteenths_are_counted_one_e_and_a():  # (common practice)
 
 def test_each_beat_is_counted_in_its_own_parts():  # (common practice)
     third = Fraction(1, 12)
-    strokes = [Stroke(Fraction(0), "kick"), *(Stroke(third * (3 + n), "snare") for n in range(3))]
+    strokes = [
+        Stroke(at=Fraction(0), voice="kick"),
+        *(Stroke(at=third * (3 + n), voice="snare") for n in range(3)),
+    ]
     assert spoken(a_bar(strokes)) == "1 2 trip let 3 4"
 
 
 def test_uneven_beats_are_counted_by_their_numbers():
-    assert spoken(a_bar([Stroke(Fraction(0), "kick")], "2+2+3/8")) == "1 2 3"
+    assert spoken(a_bar([Stroke(at=Fraction(0), voice="kick")], "2+2+3/8")) == "1 2 3"
 
 
 @given(st.fractions(50, 75))

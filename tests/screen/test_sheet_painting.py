@@ -90,7 +90,7 @@ def test_a_target_ahead_is_a_pale_box(sheet):
 
 def test_a_missed_target_is_hatched_in_the_second_colour(sheet):
     target = numbered(sheet.targets, "kick")
-    sheet.say(VerdictEvent(Verdict.MISSED, target, None))
+    sheet.say(VerdictEvent(verdict=Verdict.MISSED, target=target, hit=None))
     surface, inside = sheet.painted(), sheet.box(target).inflate(-4, -4)
     pixels = pygame.surfarray.array3d(surface.subsurface(inside)).astype(int)
     # Lines are red, what lies between them is paper: their red and blue lie far apart or not.
@@ -102,7 +102,9 @@ def test_a_missed_target_is_hatched_in_the_second_colour(sheet):
 
 def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
     target = numbered(sheet.targets, "kick")
-    word = VerdictEvent(Verdict.ON_TIME, target, 0, 12.0, Loudness.RIGHT)
+    word = VerdictEvent(
+        verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=12.0, loudness=Loudness.RIGHT
+    )
     sheet.say(word, answering(sheet.targets, target, 12.0))
     surface, at = sheet.painted(), sheet.at(0)
     assert sheet.box(target).collidepoint(at)
@@ -114,7 +116,9 @@ def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
 def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, verdict):
     target = numbered(sheet.targets, "kick")
     target = next(t for t in range(target + 1, 99) if sheet.targets.names[t] == "kick")
-    word = VerdictEvent(verdict, target, 0, late_ms, Loudness.RIGHT)
+    word = VerdictEvent(
+        verdict=verdict, target=target, hit=0, error_ms=late_ms, loudness=Loudness.RIGHT
+    )
     sheet.say(word, answering(sheet.targets, target, late_ms))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert not box.collidepoint(x, y)
@@ -129,7 +133,9 @@ def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, v
 @pytest.mark.parametrize(("velocity", "loudness"), [(90.0, Loudness.TOO_LOUD)])
 def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness):
     target = numbered(sheet.targets, "snare", Dynamic.GHOST)
-    word = VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, loudness)
+    word = VerdictEvent(
+        verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=loudness
+    )
     sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert y < box.top
@@ -138,7 +144,7 @@ def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness
 
 
 def test_an_extra_is_a_cross_in_its_row(sheet):
-    sheet.say(VerdictEvent(Verdict.EXTRA, None, 0), Hit(1.03, "kick", 60.0))
+    sheet.say(VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=0), Hit(1.03, "kick", 60.0))
     surface, at = sheet.painted(), sheet.at(0)
     assert share(surface, around(at, 1), LIGHT.off) > 0.3
     # Nothing lies above, below or beside the middle of a cross, near its ends.
@@ -149,7 +155,7 @@ def test_an_extra_is_a_cross_in_its_row(sheet):
 def test_a_wrong_drum_joins_its_cross_to_the_hatched_box(sheet):
     target = numbered(sheet.targets, "kick")
     hit = Hit(float(sheet.targets.time_s[target]), "floor-tom", 60.0)
-    sheet.say(VerdictEvent(Verdict.WRONG_DRUM, target, 0), hit)
+    sheet.say(VerdictEvent(verdict=Verdict.WRONG_DRUM, target=target, hit=0), hit)
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert y < box.top
     assert share(surface, pygame.Rect(x, y, 1, box.top - y), LIGHT.off) == 1.0
@@ -178,7 +184,7 @@ def test_grace_strokes_stand_left_of_the_box(sheet):
 
 def test_a_grace_stroke_is_a_smaller_dot_and_leaves_its_target_waiting(sheet):
     graced = int(np.flatnonzero(sheet.targets.graces)[0])
-    grace = VerdictEvent(Verdict.ON_TIME, graced, 0, -30.0, grace=True)
+    grace = VerdictEvent(verdict=Verdict.ON_TIME, target=graced, hit=0, error_ms=-30.0, grace=True)
     sheet.say(grace, answering(sheet.targets, graced, -60.0))
     surface, at, radius = sheet.painted(pieces=9), sheet.at(0), sheet.painting.radius
     assert is_like(surface, at, LIGHT.ink)
@@ -204,7 +210,12 @@ def test_pieces_meet_without_a_seam(theme, unit):
     for target, verdict in enumerate((Verdict.MISSED, Verdict.ON_TIME, Verdict.LATE) * 4):
         hit = None if verdict is Verdict.MISSED else answering(sheet.targets, target, 70.0)
         number = None if hit is None else target
-        sheet.say(VerdictEvent(verdict, target, number, 70.0, Loudness.RIGHT), hit)
+        sheet.say(
+            VerdictEvent(
+                verdict=verdict, target=target, hit=number, error_ms=70.0, loudness=Loudness.RIGHT
+            ),
+            hit,
+        )
     reference = pygame.surfarray.array3d(sheet.painted(0, 8))
     for shift in range(8, PIECE, 24):
         other = pygame.surfarray.array3d(sheet.painted(shift, 7))
@@ -222,7 +233,9 @@ def heard_at(sheet: Sheet, hit: int) -> tuple[int, int]:
 def test_a_mark_lies_as_loudness_is_heard_whatever_the_kit_sends(sheet, velocity, loudness):
     """In its box, above it or below it: loudness is heard against the player's own strokes."""
     target = numbered(sheet.targets, "kick")
-    word = VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, loudness)
+    word = VerdictEvent(
+        verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=loudness
+    )
     sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
     (_, y), box = heard_at(sheet, 0), sheet.box(target)
     where = Loudness.TOO_LOUD if y < box.top else Loudness.TOO_SOFT
@@ -231,7 +244,7 @@ def test_a_mark_lies_as_loudness_is_heard_whatever_the_kit_sends(sheet, velocity
 
 def test_the_boxes_of_fast_notes_are_narrow(theme):
     """As wide as their tolerance: two fifths of the way to a neighbour at most."""
-    strokes = [Stroke(Fraction(step, 32), "snare") for step in range(4)]
+    strokes = [Stroke(at=Fraction(step, 32), voice="snare") for step in range(4)]
     sheet = Sheet(theme, a_pattern([groove_bar(), Bar(METER, tuple(strokes), (8, 1, 1, 1))]))
     fast = [t for t in range(len(sheet.targets)) if sheet.targets.bar[t] == 1]
     tolerance = tolerances(sheet.targets, RULES.tolerance_ms) / HALF_NS_PER_S
@@ -245,7 +258,9 @@ def test_the_boxes_of_fast_notes_are_narrow(theme):
 def test_a_hi_hat_not_as_written_has_a_mark_of_its_own_above_it(sheet, hi_hat):
     """A circle where open was played, a plus where closed was: shape tells, not colour alone."""
     target = numbered(sheet.targets, "hi-hat")
-    word = VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, Loudness.RIGHT)
+    word = VerdictEvent(
+        verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=Loudness.RIGHT
+    )
     sheet.say(word, answering(sheet.targets, target))
     right = sheet.painted()
     sheet.say(replace(word, hi_hat=hi_hat))
@@ -264,10 +279,18 @@ def test_a_hi_hat_not_as_written_has_a_mark_of_its_own_above_it(sheet, hi_hat):
 
 def test_grace_strokes_not_as_they_should_be_are_rings_and_missing_ones_gaps(theme):
     sheet = Sheet(
-        theme, a_pattern([Bar(METER, (Stroke(Fraction(1, 4), "snare", graces=1),), (1,) * 4)])
+        theme,
+        a_pattern([Bar(METER, (Stroke(at=Fraction(1, 4), voice="snare", graces=1),), (1,) * 4)]),
     )
-    main = VerdictEvent(Verdict.ON_TIME, 0, 1, 0.0, Loudness.RIGHT, ornament=Ornament.RIGHT)
-    grace = VerdictEvent(Verdict.ON_TIME, 0, 0, -40.0, grace=True)
+    main = VerdictEvent(
+        verdict=Verdict.ON_TIME,
+        target=0,
+        hit=1,
+        error_ms=0.0,
+        loudness=Loudness.RIGHT,
+        ornament=Ornament.RIGHT,
+    )
+    grace = VerdictEvent(verdict=Verdict.ON_TIME, target=0, hit=0, error_ms=-40.0, grace=True)
     at_s = float(sheet.targets.time_s[0])
     sheet.say(grace, Hit(at_s - 0.04, "snare", 40.0))
     sheet.say(main, Hit(at_s, "snare", 84.0))
@@ -285,7 +308,9 @@ def test_grace_strokes_not_as_they_should_be_are_rings_and_missing_ones_gaps(the
 
 @pytest.mark.parametrize("left_handed", [False, True])
 def test_the_hand_that_plays_stands_under_its_stroke(theme, written, left_handed):
-    strokes = [Stroke(Fraction(step, 4), "snare", hand=Hand("RRLR"[step])) for step in range(4)]
+    strokes = [
+        Stroke(at=Fraction(step, 4), voice="snare", hand=Hand("RRLR"[step])) for step in range(4)
+    ]
     sheet = Sheet(theme, a_pattern([Bar(METER, tuple(strokes), (1,) * 4)]))
     sheet.answers.rules = replace(RULES, left_handed=left_handed)
     row = sheet.painting
@@ -303,7 +328,9 @@ def test_the_dark_sheet_shows_the_same_in_its_own_colours(fonts):
     sheet = Sheet(Theme.load(fonts, dark=True))
     target = numbered(sheet.targets, "kick")
     sheet.say(
-        VerdictEvent(Verdict.ON_TIME, target, 0, 0.0, Loudness.RIGHT),
+        VerdictEvent(
+            verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=Loudness.RIGHT
+        ),
         answering(sheet.targets, target),
     )
     assert share(sheet.painted(), around(sheet.at(0), 2), DARK.ink) == 1.0

@@ -123,7 +123,7 @@ def test_flams_drags_and_double_strokes_all_survive(name, seed):
     pads = guarded(name).for_targets(targets)
     hits = hits_of(through(played, ROUGH[name], seed).messages, pads)[0]
     assert len(hits) == len(targets) + int(targets.graces.sum())
-    graded = grade(pattern, pattern.tempo, targets, hits, Rules())[0]
+    graded = grade(pattern, pattern.tempo, targets=targets, hits=hits, rules=Rules())[0]
     assert graded.graces is not None
     assert graded.graces.played == graded.graces.asked == int(targets.graces.sum())
     assert (graded.counts.missed, graded.counts.extra) == (0, 0)

@@ -321,7 +321,8 @@ def test_a_simulated_port_hands_out_what_is_due():
         found += fresh
         assert port.poll() == []
     assert found == [
-        Arrival(100.0 + at_s, 100.0 + at_s, data) for at_s, data in performance.messages
+        Arrival(stamp_s=100.0 + at_s, arrival_s=100.0 + at_s, data=data)
+        for at_s, data in performance.messages
     ]
     assert port.is_there()
     port.close()

@@ -40,7 +40,7 @@ def test_missed_extra_and_wrong_drums_are_found_exactly(groove, seed):
     mapper = Mapper()
     heard = [mapper.hit(at_s, data) for at_s, data in performance.messages]
     hits = Hits.of([hit for hit in heard if hit is not None])
-    told, run = grade(pattern, pattern.tempo, targets, hits, Rules())
+    told, run = grade(pattern, pattern.tempo, targets=targets, hits=hits, rules=Rules())
 
     found = (told.counts.missed, told.counts.extra, told.counts.wrong_drum)
     assert found == (len(truth.missed), truth.extra, len(truth.wrong_drum))

@@ -49,7 +49,9 @@ def told(graded: Graded) -> Any:
 
 def by_the_run(pattern: Pattern, ended: RunResult, tempo_bpm: float, rules: Rules) -> Any:
     """The grade of what the live loop held in its hands, with every hit."""
-    found, run = grade(pattern, tempo_bpm, ended.targets, Hits.of(ended.hits), rules)
+    found, run = grade(
+        pattern, tempo_bpm, targets=ended.targets, hits=Hits.of(ended.hits), rules=rules
+    )
     return json.loads(json.dumps(as_json(found, judged_hits(run))))
 
 

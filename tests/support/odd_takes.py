@@ -47,7 +47,7 @@ def odd_take(chance: np.random.Generator, least_bars: int = 1) -> OddTake:
     variations = ways[int(chance.integers(len(ways)))]
     tempo_bpm = pattern.tempo * float(np.exp(0.25 * chance.standard_normal()))
     bars = least_bars + int(chance.integers(0, 24))
-    targets = lay_out(pattern, min(max(tempo_bpm, 25.0), 300.0), bars, variations)
+    targets = lay_out(pattern, min(max(tempo_bpm, 25.0), 300.0), bars, variations=variations)
     who = list(PLAYERS)[int(chance.integers(len(PLAYERS)))]
     seed = int(chance.integers(1 << 30))
     played = Played.by(targets, PLAYERS[who], seed)

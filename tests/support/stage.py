@@ -115,7 +115,7 @@ class Wire:
         now_s = self._clock.now()
         due = [one for one in self._coming if one[0] <= now_s]
         self._coming = self._coming[len(due) :]
-        return [Arrival(at_s, at_s, data) for at_s, data in due]
+        return [Arrival(stamp_s=at_s, arrival_s=at_s, data=data) for at_s, data in due]
 
     def is_there(self) -> bool:
         return not self.away_s[0] <= self._clock.now() < self.away_s[1]

@@ -57,4 +57,4 @@ def trend(grade: Grade) -> str:
 def graded(pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None) -> Grade:
     """The grade on the click, at the default settings unless others are given."""
     tempo_bpm = targets.tempo_bpm(pattern.meter)
-    return grade(pattern, tempo_bpm, targets, hits, rules or Rules())[0]
+    return grade(pattern, tempo_bpm, targets=targets, hits=hits, rules=rules or Rules())[0]

@@ -148,7 +148,9 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     late_ms = said.latency_ms if options.latency_ms is None else checked_latency(options.latency_ms)
     pads = options.pads
     if pads is not None:  # from one round to the next as well
-        pads = pads.for_targets(lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations))
+        pads = pads.for_targets(
+            lay_out(pattern, tempo_bpm, 2 * len(pattern.bars), variations=variations)
+        )
     hits, unknown = _hits(take, pads or said.pads, start_s + (late_ms - said.latency_ms) / 1000.0)
     hits = said.pauses.hits(hits)
     if not ours:  # a run in which nothing was played is still a run
@@ -229,15 +231,17 @@ class _Held:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""
         bars = self.bars or _bars_reached(self.pattern, tempo_bpm, self._last_s())
         if self.beats is None:
-            targets = lay_out(self.pattern, tempo_bpm, bars, self.variations)
+            targets = lay_out(self.pattern, tempo_bpm, bars, variations=self.variations)
         else:
-            targets = lay_out_on(self.pattern, self.beats, 0, bars, self.variations)
+            targets = lay_out_on(self.pattern, self.beats, 0, bars=bars, variations=self.variations)
         if self.bars is None:
             targets = self._played(targets)
         if until_s < targets.end_s:
             targets = targets.until(until_s)
         targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
-        told, run = grade(self.pattern, tempo_bpm, targets, self.hits, self.rules)
+        told, run = grade(
+            self.pattern, tempo_bpm, targets=targets, hits=self.hits, rules=self.rules
+        )
         return Graded(told, run, False, 0.0, (), self.asked)
 
     def would_follow(self, tempo_bpm: float, on_the_click: Grade) -> list[str]:
@@ -256,7 +260,12 @@ class _Held:
     def to_the_player(self, tempo_bpm: float, seek_tempo: bool, seek_start: bool) -> Graded:
         """Grade along the player's own course, whose start and tempo may have to be found."""
         targets = self._roomy(tempo_bpm)
-        found = find(targets, self.hits, None if seek_start else 0.0, None if seek_tempo else 1.0)
+        found = find(
+            targets,
+            self.hits,
+            start_s=None if seek_start else 0.0,
+            ratio=None if seek_tempo else 1.0,
+        )
         if seek_tempo:
             # The search is coarse: the straight fit along the first course is exact.
             kept = self._along(tempo_bpm, targets, found)[0].steadiness.tempo_bpm
@@ -282,7 +291,7 @@ class _Held:
         if bars is None:
             span_s = float(self.hits.time_s[-1]) - min(0.0, float(self.hits.time_s[0]))
             bars = _bars_reached(self.pattern, tempo_bpm, FASTEST * span_s) + 1
-        return lay_out(self.pattern, tempo_bpm, bars, self.variations)
+        return lay_out(self.pattern, tempo_bpm, bars, variations=self.variations)
 
     def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, MatchedRun]:
         followed = follow(targets, self.hits, found)
@@ -291,7 +300,7 @@ class _Held:
             if bars < followed.bars:
                 followed = followed.until(float(followed.bar_starts_s[bars]))
             followed = self._played(followed)
-        return grade(self.pattern, tempo_bpm, followed, self.hits, self.rules)
+        return grade(self.pattern, tempo_bpm, targets=followed, hits=self.hits, rules=self.rules)
 
 
 def _last_s(hits: Hits, rules: Rules) -> float:

@@ -239,7 +239,7 @@ class _Sent:
         found = []
         while self._waiting and self._waiting[0][0] <= self._now():
             at_s, _, data = heappop(self._waiting)
-            found.append(Arrival(at_s, at_s, data))
+            found.append(Arrival(stamp_s=at_s, arrival_s=at_s, data=data))
         return found
 
     def is_there(self) -> bool:

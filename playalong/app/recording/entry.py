@@ -163,7 +163,10 @@ def _found(
     if tempo_bpm is not None:
         try:
             return BeatMap.from_tempo(
-                checked_tempo(tempo_bpm), first_beat_s or 0.0, recording.length_s, per_bar
+                tempo_bpm=checked_tempo(tempo_bpm),
+                first_beat_s=first_beat_s or 0.0,
+                length_s=recording.length_s,
+                per_bar=per_bar,
             )
         except ValueError as error:
             raise UserError(sentence(error)) from None

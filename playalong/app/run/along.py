@@ -82,7 +82,7 @@ class Along:
     def targets(self, pattern: Pattern, bars: int, variations: Sequence[str]) -> Targets:
         """The targets on the recording's beats; UserError where the meters do not fit."""
         try:
-            return lay_out_on(pattern, self.beats, self.first_bar, bars, variations)
+            return lay_out_on(pattern, self.beats, self.first_bar, bars=bars, variations=variations)
         except ValueError as error:
             raise UserError(sentence(error)) from None
 

@@ -92,7 +92,7 @@ class Task:
         """The targets, second 0 being the start of bar 1."""
         if self.along is not None:
             return self.along.targets(self.pattern, self.bars, self.variations)
-        return lay_out(self.pattern, self.tempo_bpm, self.bars, self.variations)
+        return lay_out(self.pattern, self.tempo_bpm, self.bars, variations=self.variations)
 
     def ticks(self) -> list[Click]:
         """The clicks of the count-in, the run and the rest after it."""

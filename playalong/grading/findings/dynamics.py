@@ -51,10 +51,13 @@ def loudness(look: Look) -> Iterator[Candidate]:
         ghosts, plain, accents = kinds
         if ghosts.sum() >= STROKES and (plain | accents).sum() >= STROKES:
             yield from _ghosts(
-                look, level, ghosts, plain if plain.sum() >= STROKES else plain | accents
+                look,
+                level,
+                ghosts=ghosts,
+                plain=plain if plain.sum() >= STROKES else plain | accents,
             )
         if accents.sum() >= STROKES and plain.sum() >= STROKES:
-            yield from _accents(look, level, accents, plain)
+            yield from _accents(look, level, accents=accents, plain=plain)
         if plain.sum() >= 2 * STROKES:
             spreads[code] = _within(look, level, plain), plain
     yield from _uneven(look, level, spreads)
@@ -90,13 +93,15 @@ def _range(level: Floats) -> float:
     return high - low
 
 
-def _spread(look: Look, level: Floats, one: Bools, other: Bools) -> float:
+def _spread(look: Look, level: Floats, *, one: Bools, other: Bools) -> float:
     """The spread of one stroke at its place, of two kinds together, in dB."""
     each = _within(look, level, one), _within(look, level, other)
     return max(float(np.sqrt((each[0] ** 2 + each[1] ** 2) / 2.0)), 1e-6)
 
 
-def _places(look: Look, level: Floats, rows: Bools, far_db: float) -> Iterator[tuple[int, Bools]]:
+def _places(
+    look: Look, level: Floats, rows: Bools, *, far_db: float
+) -> Iterator[tuple[int, Bools]]:
     """The places among ``rows`` that may be on the way to another kind, at ``far_db``."""
     groups = len(look.layout.first)
     n = np.bincount(look.group[rows], minlength=groups)
@@ -109,12 +114,12 @@ def _places(look: Look, level: Floats, rows: Bools, far_db: float) -> Iterator[t
         yield group, rows & (look.group == group)
 
 
-def _ghosts(look: Look, level: Floats, ghosts: Bools, plain: Bools) -> Iterator[Candidate]:
+def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterator[Candidate]:
     voice = VOICES[int(look.run.voice[ghosts][0])].name
     # One plain place that is soft is no reason to take all plain strokes for soft.
     top = quantiles(level[plain], 0.7)[0]
     bottom = median(level[ghosts])
-    spread = _spread(look, level, ghosts, plain)
+    spread = _spread(look, level, one=ghosts, other=plain)
     apart = (top - bottom) / spread
     if apart < GHOSTS_APART and top - bottom < NEAR * _range(level):
         # Down to where drummers have them, in their own spreads.
@@ -136,20 +141,30 @@ def _ghosts(look: Look, level: Floats, ghosts: Bools, plain: Bools) -> Iterator[
             low=found.low,
             high=found.high,
         )
-    for group, rows in _places(look, level, ghosts, top):
+    for group, rows in _places(look, level, ghosts, far_db=top):
         others = ghosts & ~rows
         if others.sum() < PLACE_STROKES:
             continue
-        yield from _place(look, level, rows, others, top, group, Code.GHOST_LOUD)
-    for group, rows in _places(look, level, plain, bottom):
+        yield from _place(
+            look, level, rows=rows, others=others, far_db=top, group=group, code=Code.GHOST_LOUD
+        )
+    for group, rows in _places(look, level, plain, far_db=bottom):
         others = plain & ~rows
         if others.sum() >= PLACE_STROKES:
-            yield from _place(look, level, rows, others, bottom, group, Code.STROKE_SOFT)
-    yield from _over_kick(look, level, ghosts, top)
+            yield from _place(
+                look,
+                level,
+                rows=rows,
+                others=others,
+                far_db=bottom,
+                group=group,
+                code=Code.STROKE_SOFT,
+            )
+    yield from _over_kick(look, level, ghosts, top=top)
 
 
 def _place(
-    look: Look, level: Floats, rows: Bools, others: Bools, far_db: float, group: int, code: Code
+    look: Look, level: Floats, *, rows: Bools, others: Bools, far_db: float, group: int, code: Code
 ) -> Iterator[Candidate]:
     """A place that is on the way from its like, ``others``, to another kind at ``far_db``."""
     near_db = median(level[others])
@@ -195,7 +210,7 @@ def _with(look: Look, rows: Bools, code: int) -> Bools:
     return np.asarray(rows & np.isin(np.round(look.written, 6), other))
 
 
-def _over_kick(look: Look, level: Floats, ghosts: Bools, top: float) -> Iterator[Candidate]:
+def _over_kick(look: Look, level: Floats, ghosts: Bools, *, top: float) -> Iterator[Candidate]:
     over = _with(look, ghosts, STAFF_ORDER["kick"])
     apart = ghosts & ~over
     if min(over.sum(), apart.sum()) < STROKES:
@@ -227,10 +242,10 @@ def _over_kick(look: Look, level: Floats, ghosts: Bools, top: float) -> Iterator
     )
 
 
-def _accents(look: Look, level: Floats, accents: Bools, plain: Bools) -> Iterator[Candidate]:
+def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iterator[Candidate]:
     voice = VOICES[int(look.run.voice[accents][0])].name
     bottom, top = median(level[plain]), median(level[accents])
-    spread = _spread(look, level, accents, plain)
+    spread = _spread(look, level, one=accents, other=plain)
     apart = (top - bottom) / spread
     unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / plain.sum()))
     if apart + 0.5 * unsure < ACCENTS_APART:
@@ -252,10 +267,18 @@ def _accents(look: Look, level: Floats, accents: Bools, plain: Bools) -> Iterato
             high=found.high,
         )
         return
-    for group, rows in _places(look, level, plain, top):
+    for group, rows in _places(look, level, plain, far_db=top):
         others = plain & ~rows
         if others.sum() >= PLACE_STROKES:
-            yield from _place(look, level, rows, others, top, group, Code.STROKE_LOUD)
+            yield from _place(
+                look,
+                level,
+                rows=rows,
+                others=others,
+                far_db=top,
+                group=group,
+                code=Code.STROKE_LOUD,
+            )
 
 
 def _uneven(

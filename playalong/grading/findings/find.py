@@ -38,7 +38,7 @@ _EXPLAINS = 0.7
 
 
 def findings(
-    pattern: Pattern, run: MatchedRun, course: Course | None, total: float
+    pattern: Pattern, run: MatchedRun, course: Course | None, *, total: float
 ) -> tuple[Finding, ...]:
     """What is told of a run of ``pattern``, the first to work on first.
 

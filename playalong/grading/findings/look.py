@@ -32,7 +32,7 @@ GHOST, NORMAL, ACCENT = (DYNAMICS.index(dynamic) for dynamic in Dynamic)
 AROUND = 0.25
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Layout:
     """The places of a run, whose targets may be cut: ``group`` (p,) a number for each stroke of the
     pattern, equal where it is one place; ``first`` (g,) the first stroke of each place; ``swing``
@@ -55,7 +55,14 @@ class Layout:
         voice = np.array([STAFF_ORDER[place.stroke.voice] for place in places], np.int64)
         keys = (bar * _LONGEST + targets.at) * len(VOICES) + voice
         _, first, group = np.unique(keys, return_index=True, return_inverse=True)
-        return cls(targets, meters, group, first, goes_round, swing)
+        return cls(
+            targets=targets,
+            meters=meters,
+            group=group,
+            first=first,
+            goes_round=goes_round,
+            swing=swing,
+        )
 
     @cached_property
     def second(self) -> Floats:
@@ -86,7 +93,7 @@ class Layout:
 _BEAT, _LONGEST = PARTS // 4, 64 * PARTS
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Meant:
     """The strokes that were meant, arrays of s in order of written time: ``written_s`` float64 when
     each was written, ``off_s`` float64 how much later than the click it was played, ``bar`` int64,
@@ -112,7 +119,13 @@ class Meant:
             off_s = off_s + course.run.targets.time_s[own] - written_s
             stretch = course.path.stretch[course.path.rows(written_s)]
         one = meant.limb + len(LIMBS) * stretch
-        return cls(written_s, off_s, run.targets.bar[own].astype(np.int64), one, stretch)
+        return cls(
+            written_s=written_s,
+            off_s=off_s,
+            bar=run.targets.bar[own].astype(np.int64),
+            one=one,
+            stretch=stretch,
+        )
 
     @property
     def leaps(self) -> int:

@@ -68,18 +68,20 @@ def missed(look: Look) -> Iterator[Candidate]:
         soft = own[look.targets.dynamic[own] == GHOST]
         ghosts = len(soft) + int(np.sum((look.run.voice == code) & (look.run.dynamic == GHOST)))
         if len(soft) >= TIMES and len(soft) >= max(OFTEN * ghosts, _SOFT * len(own)) and not whole:
-            yield _missed(look, Code.GHOST_SOFT, soft, ghosts)
+            yield _missed(look, Code.GHOST_SOFT, own=soft, asked=ghosts)
         elif len(own) >= TIMES and (whole or share.value >= HERE_AND_THERE):
-            yield _missed(look, Code.MISSED_VOICE, own, asked)
+            yield _missed(look, Code.MISSED_VOICE, own=own, asked=asked)
     for group in np.flatnonzero(gone >= TIMES).tolist():
         asked = int(look.of_group[group])
         if gone[group] < OFTEN * asked:
             continue
         own = rows[look.group_of[rows] == group]
-        yield _missed(look, Code.MISSED_STROKE, own, asked, group)
+        yield _missed(look, Code.MISSED_STROKE, own=own, asked=asked, group=group)
 
 
-def _missed(look: Look, code: Code, own: Ints, asked: int, group: int | None = None) -> Candidate:
+def _missed(
+    look: Look, code: Code, *, own: Ints, asked: int, group: int | None = None
+) -> Candidate:
     share = of_share(len(own), asked)
     name = VOICES[int(look.targets.voice[own[0]])].name
     places = () if group is None else (look.layout.spot(group),)
@@ -131,15 +133,15 @@ def wrong_drums(look: Look) -> Iterator[Candidate]:
         own = look.targets.voice[target] == code
         asked = int((look.targets.voice[run.target] == code).sum() + own.sum())
         if own.sum() >= TIMES and own.sum() >= 0.15 * asked:
-            yield _wrong_drum(look, target[own], hit[own], asked, None)
+            yield _wrong_drum(look, target[own], hit[own], asked=asked, group=None)
     for group in np.flatnonzero(groups >= TIMES).tolist():
         own = look.group_of[target] == group
         asked = int(look.of_group[group])
         if own.sum() >= OFTEN * asked:
-            yield _wrong_drum(look, target[own], hit[own], asked, group)
+            yield _wrong_drum(look, target[own], hit[own], asked=asked, group=group)
 
 
-def _wrong_drum(look: Look, target: Ints, hit: Ints, asked: int, group: int | None) -> Candidate:
+def _wrong_drum(look: Look, target: Ints, hit: Ints, *, asked: int, group: int | None) -> Candidate:
     voice = look.run.hits.voice.copy()
     voice[hit] = look.targets.voice[target]
     share = of_share(len(target), asked)

@@ -43,10 +43,10 @@ def ornaments(look: Look) -> Iterator[Candidate]:
         for drags in (False, True):
             rows = (voice == code) & ((asked > 1) == drags)
             if rows.sum() >= TIMES:
-                yield from _of_kind(look, rows, VOICES[code].name, drags)
+                yield from _of_kind(look, rows, VOICES[code].name, drags=drags)
 
 
-def _of_kind(look: Look, rows: Bools, voice: str, drags: bool) -> Iterator[Candidate]:
+def _of_kind(look: Look, rows: Bools, voice: str, *, drags: bool) -> Iterator[Candidate]:
     graced = look.run.graced
     ornament, count = graced.ornament[rows], int(rows.sum())
 

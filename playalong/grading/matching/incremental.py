@@ -30,7 +30,7 @@ from playalong.pattern.targets import Targets
 NEVER = 2**62
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Played:
     """Hits of known order: arrays of m, sorted by time, then voice, then the louder first.
 
@@ -49,7 +49,7 @@ class Played:
         return len(self.time)
 
     def __getitem__(self, rows: Ints | NDArray[np.bool_] | slice) -> "Played":
-        return Played(*(getattr(self, column.name)[rows] for column in fields(self)))
+        return Played(**{column.name: getattr(self, column.name)[rows] for column in fields(self)})
 
     @classmethod
     def of(cls, rows: Iterable[tuple[int, int, int, int, float]]) -> "Played":
@@ -58,11 +58,11 @@ class Played:
         columns = zip(*order, strict=True) if order else ((), (), (), (), ())
         time, voice, struck, number, velocity = columns
         return cls(
-            np.array(time, np.int64),
-            np.array(voice, np.int16),
-            np.array(struck, np.int16),
-            np.array(number, np.int64),
-            np.array(velocity, np.float64),
+            time=np.array(time, np.int64),
+            voice=np.array(voice, np.int16),
+            struck=np.array(struck, np.int16),
+            number=np.array(number, np.int64),
+            velocity=np.array(velocity, np.float64),
         )
 
     @classmethod
@@ -72,7 +72,10 @@ class Played:
         if len(some) < 2:
             return some[0] if some else parts[0]
         return cls(
-            *(np.concatenate([getattr(p, column.name) for p in some]) for column in fields(cls))
+            **{
+                column.name: np.concatenate([getattr(part, column.name) for part in some])
+                for column in fields(cls)
+            }
         ).in_order()
 
     def in_order(self) -> "Played":
@@ -124,7 +127,7 @@ class Settler:
             if not len(own) and not len(windows):
                 continue
             found = answer(windows, own.time)
-            parts.append(self._answered(windows, own, found.window, found.grace))
+            parts.append(self._answered(windows, own, found.window, grace=found.grace))
             unanswered = windows[found.hit < 0]
             missed.append(unanswered[~self._targets.optional[unanswered.target]])
             unused = own[found.window < 0]
@@ -155,7 +158,7 @@ class Settler:
         return windows[done:over], upto
 
     def _answered(
-        self, windows: Windows, hits: Played, window: Ints, grace: NDArray[np.bool_]
+        self, windows: Windows, hits: Played, window: Ints, *, grace: NDArray[np.bool_]
     ) -> Verdicts:
         rows = np.flatnonzero(window >= 0)
         own = window[rows]
@@ -167,7 +170,7 @@ class Settler:
             error[grace] = hits.time[rows[grace]] - mains[own[grace]]
         verdict = in_time(error, self.tolerance[target])
         verdict[grace] = CODE[Verdict.ON_TIME]
-        return Verdicts.of(verdict, target, hits.number[rows], error, grace)
+        return Verdicts.of(verdict, target, hits.number[rows], error=error, grace=grace)
 
     def _left_over(self, certain: int) -> Verdicts:
         """Missed targets and extras of which nothing before ``certain`` is open any more."""
@@ -175,7 +178,7 @@ class Settler:
         stays, waits = self._waiting(certain)
         self._missed, self._extras = missed[stays], extras[waits]
         missed, extras = missed[~stays], extras[~waits]
-        pair = wrong_drums(missed.time, missed.start, missed.end, extras.time)
+        pair = wrong_drums(missed.time, missed.start, missed.end, extras=extras.time)
         wrong = np.flatnonzero(pair >= 0)
         unused = np.ones(len(extras), np.bool_)
         unused[pair[wrong]] = False
@@ -187,7 +190,7 @@ class Settler:
             np.repeat(np.array([CODE[kind] for kind in kinds], np.int8), counts),
             np.concatenate([missed.target[wrong], alone, np.full(len(spare), none)]),
             np.concatenate([extras.number[pair[wrong]], np.full(len(alone), none), spare]),
-            np.concatenate(
+            error=np.concatenate(
                 [
                     extras.time[pair[wrong]] - missed.time[wrong],
                     np.zeros(len(alone) + len(spare), np.int64),

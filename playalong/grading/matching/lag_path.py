@@ -51,7 +51,7 @@ _SUDDEN, _LEAST_LEAP = 5, 12
 _STEP_COST, _LEAP_COST = 0.03, 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LagPath:
     """A path; arrays of r, a value for each row.
 
@@ -105,7 +105,9 @@ def lag_path(
     rows = max(1, int(np.ceil(targets.end_s / ROW_S)))
     reach = min(round(reach_s / BIN_S), max(_DRIFT, _MOST_CELLS // (2 * rows)))
     places = 2 * reach + 1
-    votes = _votes(targets, hits, ratio, start_s - (places // 2) * BIN_S, (rows, places))
+    votes = _votes(
+        targets, hits, ratio, low_s=start_s - (places // 2) * BIN_S, shape=(rows, places)
+    )
     strokes_row = len(targets) / rows
     step_cost = _STEP_COST * strokes_row
     leap_cost = _LEAP_COST * len(targets) / targets.bars
@@ -134,11 +136,11 @@ def lag_path(
         lag[row - 1] = came[row, lag[row]]
     stretch = _stretches(lag, votes) if leaps else np.zeros(rows, np.int64)
     return LagPath(
-        ROW_S * np.arange(rows, dtype=np.float64),
-        start_s + BIN_S * (lag - places // 2).astype(np.float64),
-        stretch,
-        ratio,
-        float(value.max()),
+        start_s=ROW_S * np.arange(rows, dtype=np.float64),
+        lag_s=start_s + BIN_S * (lag - places // 2).astype(np.float64),
+        stretch=stretch,
+        ratio=ratio,
+        votes=float(value.max()),
     )
 
 
@@ -180,7 +182,7 @@ def _leaps(value: Floats, back_cost: float) -> tuple[Ints, Floats]:
 
 
 def _votes(
-    targets: Targets, hits: Hits, ratio: float, low_s: float, shape: tuple[int, int]
+    targets: Targets, hits: Hits, ratio: float, *, low_s: float, shape: tuple[int, int]
 ) -> Floats:
     """The table of votes, (rows, lags from ``low_s`` on)."""
     rows, places = shape

@@ -40,7 +40,7 @@ _ROW = np.dtype([("time_s", np.float64), ("voice", np.int16), ("velocity", np.fl
 
 
 def judge(
-    targets: Targets, hits: Hits, rules: Rules, rows: NDArray[np.int64] | None = None
+    targets: Targets, hits: Hits, rules: Rules, *, rows: NDArray[np.int64] | None = None
 ) -> Verdicts:
     """The settled words on all ``hits`` of a run, or on those in ``rows``; numbers are rows."""
     counts_as = np.full(len(VOICES), -1, np.int16)
@@ -49,7 +49,13 @@ def judge(
             counts_as[code] = STAFF_ORDER[folded(voice.name, targets.voices)]
     voices = counts_as[hits.voice]
     numbers = np.arange(len(hits))
-    played = Played(half_ns(hits.time_s), voices, hits.voice, numbers, hits.velocity)
+    played = Played(
+        time=half_ns(hits.time_s),
+        voice=voices,
+        struck=hits.voice,
+        number=numbers,
+        velocity=hits.velocity,
+    )
     if rows is not None:
         voices, played = voices[rows], played[rows]
     judged = voices >= 0
@@ -59,10 +65,10 @@ def judge(
         after = first + PORTION
         until = int(played.time[after]) if after < len(played) else NEVER
         parts.append(settler.settle(until, played[slice(first, after)]))
-    return whole(Verdicts.joined(parts), targets, hits, rules)
+    return whole(Verdicts.joined(parts), targets, hits, rules=rules)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class _Line:
     """One voice as it stands: its windows as plain lists, and the hits in those still open.
 
@@ -81,8 +87,13 @@ class _Line:
     @classmethod
     def of(cls, windows: Windows) -> "_Line":
         """The windows of one voice."""
-        columns = (windows.target, windows.time, windows.start, windows.end, windows.graces)
-        return cls(*(column.tolist() for column in columns))
+        return cls(
+            target=windows.target.tolist(),
+            time=windows.time.tolist(),
+            start=windows.start.tolist(),
+            end=windows.end.tolist(),
+            graces=windows.graces.tolist(),
+        )
 
 
 class _Kept:
@@ -147,7 +158,7 @@ class Grader:
         too_late = line is not None and window < self._settler.settled[code]
         if line is None or window < 0 or time > line.end[window] or too_late:
             self._settler.expect(time)
-            return [VerdictEvent(Verdict.EXTRA, None, number)]
+            return [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=number)]
         return self._in_window(line, window, (time, number, hit.velocity))
 
     def time_passed(self, now_s: float) -> list[VerdictEvent]:
@@ -162,7 +173,7 @@ class Grader:
         """The run is over, no hit will come: all that is left, and what is now said otherwise."""
         left = len(self._settle(NEVER))
         said = Verdicts.joined(self._settled)
-        final = whole(said, self._targets, self._kept.hits(), self._rules)
+        final = whole(said, self._targets, self._kept.hits(), rules=self._rules)
         changed = final.differs(said)
         changed[len(said) - left :] = True
         return final[changed].words()
@@ -178,8 +189,10 @@ class Grader:
             # Keep the nearest only: nothing can bring back one that was farther.
             middle = line.time[window]
             if hits and abs(hits[0][0] - middle) <= abs(new[0] - middle):
-                return [VerdictEvent(Verdict.EXTRA, None, new[1])]
-            words = [VerdictEvent(Verdict.EXTRA, None, hits[0][1])] if hits else []
+                return [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=new[1])]
+            words = (
+                [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=hits[0][1])] if hits else []
+            )
             hits[:] = [new]
             return [*words, self._answer(target, middle, new)]
         hits.insert(bisect_left(hits, new), new)
@@ -190,10 +203,22 @@ class Grader:
         chosen = align(strokes, [hit[0] for hit in hits])
         played = [hits[choice] for choice in chosen if choice is not None]
         main = played[-1]
-        words = [VerdictEvent(Verdict.EXTRA, None, hit[1]) for hit in hits if hit not in played]
+        words = [
+            VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=hit[1])
+            for hit in hits
+            if hit not in played
+        ]
         for grace in played[:-1]:
             distance_ms = (grace[0] - main[0]) / HALF_NS_PER_MS
-            words.append(VerdictEvent(Verdict.ON_TIME, target, grace[1], distance_ms, grace=True))
+            words.append(
+                VerdictEvent(
+                    verdict=Verdict.ON_TIME,
+                    target=target,
+                    hit=grace[1],
+                    error_ms=distance_ms,
+                    grace=True,
+                )
+            )
         return [*words, self._answer(target, line.time[window], main)]
 
     def _answer(self, target: int, time: int, hit: tuple[int, int, float]) -> VerdictEvent:
@@ -209,7 +234,12 @@ class Grader:
             if not opened and played == _OPEN_HAT:
                 hi_hat = HiHat.NOT_CLOSED
         return VerdictEvent(
-            verdict, target, hit[1], error / HALF_NS_PER_MS, band.judge(hit[2]), hi_hat=hi_hat
+            verdict=verdict,
+            target=target,
+            hit=hit[1],
+            error_ms=error / HALF_NS_PER_MS,
+            loudness=band.judge(hit[2]),
+            hi_hat=hi_hat,
         )
 
     def _over(self, now: int) -> list[VerdictEvent]:
@@ -222,7 +252,7 @@ class Grader:
                 target = line.target[line.told]
                 answered = line.answers.pop(line.told, None)
                 if not answered and not self._targets.optional[target]:
-                    words.append(VerdictEvent(Verdict.MISSED, target, None))
+                    words.append(VerdictEvent(verdict=Verdict.MISSED, target=target, hit=None))
                 line.told += 1
         self._next_over = min(
             (line.end[line.told] for line in self._lines.values() if line.told < len(line.end)),
@@ -236,12 +266,12 @@ class Grader:
         if not len(part):
             return part
         hits = self._kept.hits()
-        part = heard(part, self._targets, hits, self._borders)
+        part = heard(part, self._targets, hits, borders=self._borders)
         self._settled.append(part)
         self._answered += len(part.mains)
         if self._answered >= self._hear_again:
             self._settled = [Verdicts.joined(self._settled)]
-            self._hear(borders_of(self._settled[0], self._targets, hits, self._rules))
+            self._hear(borders_of(self._settled[0], self._targets, hits, rules=self._rules))
             self._hear_again = max(self._answered + _HEARD, round(self._answered * _GROWN))
         return part
 

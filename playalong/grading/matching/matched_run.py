@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class MatchedRun:
     """Targets, hits and settled words of one run; arrays of k speak of answered targets."""
 
@@ -39,7 +39,7 @@ class MatchedRun:
     @classmethod
     def of(cls, targets: Targets, hits: Hits, rules: Rules) -> "MatchedRun":
         """Match and judge all ``hits``."""
-        return cls(targets, hits, rules, judge(targets, hits, rules))
+        return cls(targets=targets, hits=hits, rules=rules, verdicts=judge(targets, hits, rules))
 
     def mended(
         self,
@@ -68,8 +68,8 @@ class MatchedRun:
             held = self.verdicts.without(self.targets, gone) if gone.any() else self.verdicts
             if time_s is not None:
                 held = held.timed(self.targets, hits, self.tolerance)
-            borders = borders_of(held, self.targets, hits, self.rules)
-            held = heard(held, self.targets, hits, borders)
+            borders = borders_of(held, self.targets, hits, rules=self.rules)
+            held = heard(held, self.targets, hits, borders=borders)
             return self._otherwise(hits, held, borders=borders)
         if added is not None:
             hits = Hits(
@@ -78,7 +78,9 @@ class MatchedRun:
                 np.concatenate([hits.velocity, added.velocity]),
             )
             gone = np.concatenate([gone, np.zeros(len(added), np.bool_)])
-        return self._otherwise(hits, judge(self.targets, hits, self.rules, np.flatnonzero(~gone)))
+        return self._otherwise(
+            hits, judge(self.targets, hits, self.rules, rows=np.flatnonzero(~gone))
+        )
 
     def _otherwise(self, hits: Hits, verdicts: Verdicts, **known: Any) -> "MatchedRun":
         """The same run played otherwise; what is known of it already is not worked out again."""
@@ -106,7 +108,7 @@ class MatchedRun:
     @cached_property
     def borders(self) -> Borders:
         """What fits each voice and dynamic, by the player's own strokes."""
-        return borders_of(self.verdicts, self.targets, self.hits, self.rules)
+        return borders_of(self.verdicts, self.targets, self.hits, rules=self.rules)
 
     @cached_property
     def graced(self) -> Graced:
@@ -116,9 +118,9 @@ class MatchedRun:
             self.targets,
             self.target,
             self.hits.velocity[self.hit],
-            self.verdicts.target[rows],
-            self.verdicts.error_ms[rows],
-            self.hits.velocity[self.verdicts.hit[rows]],
+            grace_target=self.verdicts.target[rows],
+            grace_ms=self.verdicts.error_ms[rows],
+            grace_velocity=self.hits.velocity[self.verdicts.hit[rows]],
         )
 
     @cached_property

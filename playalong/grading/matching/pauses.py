@@ -95,7 +95,7 @@ class Pauses:
             if not isinstance(pause, LastPause):
                 unsure &= at_s < pause.bar_s
             heard = hits.time_s < pause.stopped_s
-            answered = _near(targets, hits, heard, capture_s)
+            answered = _near(targets, hits, heard, capture_s=capture_s)
             keep &= ~unsure | (answered & (at_s < pause.stopped_s + capture_s))
         return targets.only(keep)
 
@@ -115,7 +115,7 @@ class Pauses:
     def from_plain(cls, plain: Any) -> "Pauses":
         """What ``as_plain`` gave; none where it makes no sense."""
         try:
-            return cls(tuple(_pause(*row) for row in plain))
+            return cls(tuple(_pause(row) for row in plain))
         except (TypeError, ValueError):
             return cls()
 
@@ -130,8 +130,9 @@ def _plain(pause: AnyPause) -> list[float | None]:
     return [*begun, None, None, None]
 
 
-def _pause(from_s: Any, stopped_s: Any, until_s: Any, on_s: Any, bar_s: Any) -> AnyPause:
+def _pause(row: Any) -> AnyPause:
     """The pause of one row; TypeError or ValueError where it is none."""
+    from_s, stopped_s, until_s, on_s, bar_s = row
     begun = {"from_s": float(from_s), "stopped_s": float(stopped_s)}
     if bar_s is None:
         return LastPause(**begun)
@@ -141,7 +142,7 @@ def _pause(from_s: Any, stopped_s: Any, until_s: Any, on_s: Any, bar_s: Any) -> 
 
 
 def _near(
-    targets: Targets, hits: Hits, heard: NDArray[np.bool_], capture_s: float
+    targets: Targets, hits: Hits, heard: NDArray[np.bool_], *, capture_s: float
 ) -> NDArray[np.bool_]:
     """Which targets have one of the ``heard`` hits of their voice within the window, (n,)."""
     counts_as = np.array([STAFF_ORDER[folded(one.name, targets.voices)] for one in VOICES])

@@ -65,7 +65,7 @@ class Found:
 
 
 def find(
-    targets: Targets, hits: Hits, start_s: float | None = None, ratio: float | None = None
+    targets: Targets, hits: Hits, *, start_s: float | None = None, ratio: float | None = None
 ) -> Found:
     """Start and tempo of ``hits`` (at least one) against ``targets``, laid from second 0.
 
@@ -75,7 +75,7 @@ def find(
         return Found(start_s, ratio)
     first_s = float(hits.time_s[0] - targets.time_s[0] / (ratio or 1.0))
     simplest = Found(first_s if start_s is None else start_s, ratio or 1.0)
-    likely = _likely(targets, hits, start_s, ratio)
+    likely = _likely(targets, hits, start_s=start_s, ratio=ratio)
     if not likely:
         return simplest
     best, worth = simplest, -np.inf
@@ -88,7 +88,7 @@ def find(
 
 
 def _likely(
-    targets: Targets, hits: Hits, start_s: float | None, ratio: float | None
+    targets: Targets, hits: Hits, *, start_s: float | None, ratio: float | None
 ) -> list[Found]:
     """The starts and tempi with most votes of the first bars."""
     voices = counted_voices(targets, hits)

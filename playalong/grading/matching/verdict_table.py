@@ -39,7 +39,7 @@ _RIGHT, _NOT_OPEN, _NOT_CLOSED = (HI_HATS.index(hi_hat) for hi_hat in HiHat)
 _WIDEST, _WIDEST_MS = 1.25, 130
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Verdicts:
     """Verdicts as a table; each array has one row for each word.
 
@@ -62,7 +62,9 @@ class Verdicts:
         return len(self.verdict)
 
     def __getitem__(self, rows: Ints | NDArray[np.bool_]) -> "Verdicts":
-        return Verdicts(*(getattr(self, column.name)[rows] for column in fields(self)))
+        return Verdicts(
+            **{column.name: getattr(self, column.name)[rows] for column in fields(self)}
+        )
 
     @classmethod
     def of(
@@ -70,6 +72,7 @@ class Verdicts:
         verdict: NDArray[np.int8],
         target: Ints,
         hit: Ints,
+        *,
         error: Ints,
         grace: NDArray[np.bool_] | None = None,
     ) -> "Verdicts":
@@ -77,19 +80,28 @@ class Verdicts:
         n = len(verdict)
         unknown = np.full(n, -1, np.int8)
         graces = np.zeros(n, np.bool_) if grace is None else grace
-        return cls(verdict, target, hit, error, graces, unknown, unknown, unknown)
+        return cls(
+            verdict=verdict,
+            target=target,
+            hit=hit,
+            error=error,
+            grace=graces,
+            loudness=unknown,
+            hi_hat=unknown,
+            ornament=unknown,
+        )
 
     @classmethod
     def joined(cls, parts: "Sequence[Verdicts]") -> "Verdicts":
         """The rows of all parts, one after the other; of no parts, no rows."""
         if not parts:
             none = np.empty(0, np.int64)
-            return cls.of(none.astype(np.int8), none, none, none)
+            return cls.of(none.astype(np.int8), none, none, error=none)
         return cls(
-            *(
-                np.concatenate([getattr(part, column.name) for part in parts])
+            **{
+                column.name: np.concatenate([getattr(part, column.name) for part in parts])
                 for column in fields(cls)
-            )
+            }
         )
 
     @property
@@ -107,15 +119,15 @@ class Verdicts:
         columns = (getattr(self, column.name).tolist() for column in fields(self))
         return [
             VerdictEvent(
-                VERDICTS[verdict],
-                target if target >= 0 else None,
-                hit if hit >= 0 else None,
-                error / HALF_NS_PER_MS if target >= 0 and hit >= 0 else None,
-                LOUDNESSES[loudness] if loudness >= 0 else None,
-                grace,
-                True,
-                HI_HATS[hi_hat] if hi_hat >= 0 else None,
-                ORNAMENTS[ornament] if ornament >= 0 else None,
+                verdict=VERDICTS[verdict],
+                target=target if target >= 0 else None,
+                hit=hit if hit >= 0 else None,
+                error_ms=error / HALF_NS_PER_MS if target >= 0 and hit >= 0 else None,
+                loudness=LOUDNESSES[loudness] if loudness >= 0 else None,
+                grace=grace,
+                settled=True,
+                hi_hat=HI_HATS[hi_hat] if hi_hat >= 0 else None,
+                ornament=ORNAMENTS[ornament] if ornament >= 0 else None,
             )
             for verdict, target, hit, error, grace, loudness, hi_hat, ornament in zip(
                 *columns, strict=True
@@ -142,15 +154,14 @@ class Verdicts:
         lost[lost] = ~targets.optional[self.target[lost]]
         unknown = np.int8(-1)
         changed = Verdicts(
-            np.where(lost, np.int8(CODE[Verdict.MISSED]), self.verdict),
-            self.target,
-            np.where(lost, np.int64(-1), self.hit),
-            np.where(lost, np.int64(0), self.error),
-            self.grace,
-            *(
-                np.where(lost, unknown, column)
-                for column in (self.loudness, self.hi_hat, self.ornament)
-            ),
+            verdict=np.where(lost, np.int8(CODE[Verdict.MISSED]), self.verdict),
+            target=self.target,
+            hit=np.where(lost, np.int64(-1), self.hit),
+            error=np.where(lost, np.int64(0), self.error),
+            grace=self.grace,
+            loudness=np.where(lost, unknown, self.loudness),
+            hi_hat=np.where(lost, unknown, self.hi_hat),
+            ornament=np.where(lost, unknown, self.ornament),
         )
         return changed[lost | ~gone]
 
@@ -179,13 +190,13 @@ def in_time(error: Ints, tolerance: Ints) -> NDArray[np.int8]:
     return verdict
 
 
-def whole(verdicts: Verdicts, targets: Targets, hits: Hits, rules: Rules) -> Verdicts:
+def whole(verdicts: Verdicts, targets: Targets, hits: Hits, *, rules: Rules) -> Verdicts:
     """The verdicts of a whole run: the same rows with all that can be said of them."""
     found = with_wide_graces(verdicts, targets, hits)
-    return heard(found, targets, hits, borders_of(found, targets, hits, rules))
+    return heard(found, targets, hits, borders=borders_of(found, targets, hits, rules=rules))
 
 
-def borders_of(verdicts: Verdicts, targets: Targets, hits: Hits, rules: Rules) -> Borders:
+def borders_of(verdicts: Verdicts, targets: Targets, hits: Hits, *, rules: Rules) -> Borders:
     """The borders of loudness that the answered strokes draw."""
     rows = verdicts.mains
     target = verdicts.target[rows]
@@ -193,11 +204,11 @@ def borders_of(verdicts: Verdicts, targets: Targets, hits: Hits, rules: Rules) -
         targets.voice[target],
         targets.dynamic[target],
         hits.velocity[verdicts.hit[rows]],
-        rules.bands,
+        bands=rules.bands,
     )
 
 
-def heard(verdicts: Verdicts, targets: Targets, hits: Hits, borders: Borders) -> Verdicts:
+def heard(verdicts: Verdicts, targets: Targets, hits: Hits, *, borders: Borders) -> Verdicts:
     """The same rows with loudness, hi-hat and ornaments, as ``borders`` have it."""
     rows = verdicts.mains
     target, hit = verdicts.target[rows], verdicts.hit[rows]
@@ -218,9 +229,9 @@ def heard(verdicts: Verdicts, targets: Targets, hits: Hits, borders: Borders) ->
             targets,
             target,
             velocity,
-            verdicts.target[graces],
-            verdicts.error_ms[graces],
-            hits.velocity[verdicts.hit[graces]],
+            grace_target=verdicts.target[graces],
+            grace_ms=verdicts.error_ms[graces],
+            grace_velocity=hits.velocity[verdicts.hit[graces]],
         )
         ornament[rows[found.row]] = found.ornament
     return replace(verdicts, loudness=loudness, hi_hat=hi_hat, ornament=ornament)

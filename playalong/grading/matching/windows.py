@@ -47,7 +47,7 @@ def half_ns(time_s: NDArray[np.float64]) -> Ints:
     return whole
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Windows:
     """The targets of one voice in order of time, with their capture windows; arrays of n.
 
@@ -66,7 +66,11 @@ class Windows:
 
     def __getitem__(self, part: slice | Ints | NDArray[np.bool_]) -> "Windows":
         return Windows(
-            self.target[part], self.time[part], self.start[part], self.end[part], self.graces[part]
+            target=self.target[part],
+            time=self.time[part],
+            start=self.start[part],
+            end=self.end[part],
+            graces=self.graces[part],
         )
 
     @classmethod
@@ -74,9 +78,12 @@ class Windows:
         """All parts, in order of targets; of no parts, no windows."""
         if not parts:
             none = np.empty(0, np.int64)
-            return cls(none, none, none, none, np.empty(0, np.int8))
+            return cls(target=none, time=none, start=none, end=none, graces=np.empty(0, np.int8))
         whole = cls(
-            *(np.concatenate([getattr(p, column.name) for p in parts]) for column in fields(cls))
+            **{
+                column.name: np.concatenate([getattr(part, column.name) for part in parts])
+                for column in fields(cls)
+            }
         )
         return whole[np.argsort(whole.target, kind="stable")]
 
@@ -98,7 +105,9 @@ def windows_of(targets: Targets, capture_ms: float) -> dict[int, Windows]:
         start, end = own - capture, own + capture
         start[1:] = np.maximum(start[1:], middle)
         end[:-1] = np.minimum(end[:-1], middle)
-        found[voice] = Windows(numbers, own, start, end, targets.graces[numbers])
+        found[voice] = Windows(
+            target=numbers, time=own, start=start, end=end, graces=targets.graces[numbers]
+        )
     return found
 
 
@@ -162,13 +171,13 @@ def answer(windows: Windows, hits: Ints) -> Answers:
     alone &= ~joined
     alone[:-1] &= ~joined[1:]
 
-    _nearest(windows, hits, np.flatnonzero(within & alone[which]), which, found)
+    _nearest(windows, hits, np.flatnonzero(within & alone[which]), which=which, found=found)
     for first, last in _runs(~alone, joined):
-        _search(windows, hits, first, last, found)
+        _search(windows, hits, first=first, last=last, found=found)
     return found
 
 
-def _nearest(windows: Windows, hits: Ints, rows: Ints, which: Ints, found: Answers) -> None:
+def _nearest(windows: Windows, hits: Ints, rows: Ints, *, which: Ints, found: Answers) -> None:
     """Give each lone window the nearest of its hits, ``rows``, the earliest of equals."""
     if not len(rows):
         return
@@ -191,7 +200,7 @@ def _runs(member: NDArray[np.bool_], joined: NDArray[np.bool_]) -> Iterator[tupl
     yield from zip(members[begins].tolist(), members[ends].tolist(), strict=True)
 
 
-def _search(windows: Windows, hits: Ints, first: int, last: int, found: Answers) -> None:
+def _search(windows: Windows, hits: Ints, *, first: int, last: int, found: Answers) -> None:
     """Settle the windows ``first`` to ``last``, which share hits or have grace strokes."""
     strokes: list[tuple[int, int, int]] = []
     kept: set[int] = set()
@@ -201,7 +210,7 @@ def _search(windows: Windows, hits: Ints, first: int, last: int, found: Answers)
         )
         times = stroke_times(time, int(windows.graces[window]))
         strokes += [(at, start, end) for at in times]
-        kept |= _candidates(hits, start, end, times)
+        kept |= _candidates(hits, start=start, end=end, times=times)
     rows = sorted(kept)
     answers = iter(align(strokes, [int(hits[row]) for row in rows]))
     for window in range(first, last + 1):
@@ -213,7 +222,7 @@ def _search(windows: Windows, hits: Ints, first: int, last: int, found: Answers)
             found.grace[played[:-1]] = True
 
 
-def _candidates(hits: Ints, start: int, end: int, times: list[int]) -> set[int]:
+def _candidates(hits: Ints, *, start: int, end: int, times: list[int]) -> set[int]:
     """The hits in a window that a best answer may need: near a stroke, or on an edge.
 
     Of the hits on one side of a stroke, with k strokes in the window, only the k nearest matter:
@@ -229,7 +238,7 @@ def _candidates(hits: Ints, start: int, end: int, times: list[int]) -> set[int]:
     return kept
 
 
-def wrong_drums(time: Ints, start: Ints, end: Ints, extras: Ints) -> Ints:
+def wrong_drums(time: Ints, start: Ints, end: Ints, *, extras: Ints) -> Ints:
     """For each missed target the index of the extra hit that was meant for it, -1 for none.
 
     ``time``, ``start``, ``end``: (n,) of the missed targets, in any order; ``extras``: (m,)

@@ -33,10 +33,10 @@ def dynamics(run: MatchedRun) -> Dynamics:
             rows = asked == code
             if rows.any():
                 by_voice[voice][dynamic] = StrokeLevel(
-                    int(rows.sum()),
-                    median(levels[rows]),
-                    spread(levels[rows]),
-                    int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_SOFT))),
-                    int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_LOUD))),
+                    n=int(rows.sum()),
+                    median_db=median(levels[rows]),
+                    sd_db=spread(levels[rows]),
+                    too_soft=int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_SOFT))),
+                    too_loud=int(np.sum(fits[rows] == LOUDNESSES.index(Loudness.TOO_LOUD))),
                 )
     return Dynamics(contrast, by_voice, run.rules.bands.source)

@@ -19,8 +19,8 @@ def graces(run: MatchedRun) -> Graces | None:
     asked = int(run.targets.graces[run.target].sum())
     there = np.isfinite(run.graced.apart_ms)
     return Graces(
-        asked,
-        int(run.verdicts.grace.sum()),
-        median(run.graced.apart_ms[there]),
-        median(level_db(np.maximum(127.0 * run.graced.softer[there], 1e-9))),
+        asked=asked,
+        played=int(run.verdicts.grace.sum()),
+        median_ms=median(run.graced.apart_ms[there]),
+        median_db=median(level_db(np.maximum(127.0 * run.graced.softer[there], 1e-9))),
     )

@@ -42,7 +42,7 @@ The parts are told as well, each 0 to 100: ``strokes`` = answered of asked, ``ti
 chosen so that faults rank as a teacher would rank them (the tests say how).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,7 +71,7 @@ _FIRST, _MORE, _GROWTH = 0.4, 4.0, 2.2
 _LEFT, _SHRINKS = 0.05, 0.3
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Credits:
     """What each target wins, and what each extra hit weighs.
 
@@ -126,14 +126,14 @@ class Credits:
         there = np.minimum(2.0 * np.sqrt(won), 1.0)
         won[run.target] *= loudness * hi_hat * ornament
         return cls(
-            in_time,
-            loudness,
-            hi_hat,
-            ornament,
-            asked,
-            won,
-            there,
-            np.append(extra, np.ones(len(run.told[Verdict.WRONG_DRUM]))),
+            timing=in_time,
+            loudness=loudness,
+            hi_hat=hi_hat,
+            ornament=ornament,
+            asked=asked,
+            target=won,
+            there=there,
+            extra=np.append(extra, np.ones(len(run.told[Verdict.WRONG_DRUM]))),
         )
 
 
@@ -168,7 +168,7 @@ def score(run: MatchedRun, credits: Credits | None = None) -> Score:
     credits = credits or Credits.of(run)
     asked = int(credits.asked.sum())
     if not asked:
-        return Score(*(0.0 for _ in range(9)))
+        return Score(**{part.name: 0.0 for part in fields(Score)})
     layer = run.targets.voice.astype(np.int64) * len(DYNAMICS) + run.targets.dynamic
     count = np.bincount(layer, credits.asked)
     won = np.bincount(layer, credits.target)
@@ -185,15 +185,15 @@ def score(run: MatchedRun, credits: Credits | None = None) -> Score:
         return 100.0 * float(values.sum()) / max(len(values), 1)
 
     return Score(
-        100.0 * played * complete * clean * settled * steady,
-        100.0 * len(run.target) / asked,
-        mean(credits.timing),
-        mean(credits.loudness),
-        mean(credits.hi_hat),
-        mean(credits.ornament),
-        100.0 * clean,
-        100.0 * settled,
-        100.0 * steady,
+        total=100.0 * played * complete * clean * settled * steady,
+        strokes=100.0 * len(run.target) / asked,
+        timing=mean(credits.timing),
+        loudness=mean(credits.loudness),
+        hi_hat=mean(credits.hi_hat),
+        ornaments=mean(credits.ornament),
+        extras=100.0 * clean,
+        habits=100.0 * settled,
+        steadiness=100.0 * steady,
     )
 
 

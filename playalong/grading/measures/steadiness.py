@@ -40,10 +40,18 @@ COSINES, HEARD, BARS_NEEDED = 4, 0.025, 4
 
 #: At this slope of error against written time the played time all but stands still: no tempo.
 _STILL = -0.9
-_NOTHING = Steadiness(None, None, None, (), None, None, STEADY)
+_NOTHING = Steadiness(
+    tempo_bpm=None,
+    drift_percent=None,
+    residual_sd_ms=None,
+    course=(),
+    first_bpm=None,
+    last_bpm=None,
+    trend=STEADY,
+)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Strokes:
     """Answered strokes as the fits need them; arrays of k.
 
@@ -74,11 +82,11 @@ class Strokes:
         if targets.followed:  # what they were moved along with the player is part of the error
             error_s += targets.time_s[run.target] - (targets.start_s + written_s)
         return cls(
-            written_s,
-            error_s,
-            run.voice.astype(np.int64),
-            run.targets.bar[run.target].astype(np.int64),
-            run.targets.bar_starts_s,
+            written_s=written_s,
+            error_s=error_s,
+            voice=run.voice.astype(np.int64),
+            bar=run.targets.bar[run.target].astype(np.int64),
+            bar_starts_s=run.targets.bar_starts_s,
         )
 
     @property
@@ -106,16 +114,16 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
     if slope <= _STILL:
         return _NOTHING
     tempo = tempo_bpm / (1.0 + slope)
-    first, last, trend = _trend(strokes, tempo_bpm, x, y, len(x) - voices - 2)
+    first, last, trend = _trend(strokes, tempo_bpm, x=x, y=y, free=len(x) - voices - 2)
     residual = y - slope * x  # of mean zero, as x and y are
     return Steadiness(
-        tempo,
-        100.0 * (tempo / tempo_bpm - 1.0),
-        (_dot(residual, residual) / len(x)) ** 0.5 * 1000.0,
-        _course(strokes, tempo_bpm, y),
-        first,
-        last,
-        trend,
+        tempo_bpm=tempo,
+        drift_percent=100.0 * (tempo / tempo_bpm - 1.0),
+        residual_sd_ms=(_dot(residual, residual) / len(x)) ** 0.5 * 1000.0,
+        course=_course(strokes, tempo_bpm, y),
+        first_bpm=first,
+        last_bpm=last,
+        trend=trend,
     )
 
 
@@ -158,7 +166,7 @@ def _course(strokes: Strokes, tempo_bpm: float, centred: Floats) -> tuple[tuple[
 
 
 def _trend(
-    strokes: Strokes, tempo_bpm: float, x: Floats, y: Floats, free: int
+    strokes: Strokes, tempo_bpm: float, *, x: Floats, y: Floats, free: int
 ) -> tuple[float | None, float | None, str]:
     """Tempo at the first and the last stroke from the curved fit, and what the test says.
 

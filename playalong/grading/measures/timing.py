@@ -27,12 +27,12 @@ def timing(run: MatchedRun) -> Timing:
         if (run.limb == code).any()
     }
     return Timing(
-        mean(run.error_ms),
-        spread(run.error_ms),
-        median(run.error_ms),
-        {voice: _spread(own) for voice, own in errors.items()},
-        {limb: _spread(errors) for limb, errors in limbs.items()},
-        _leading(limbs),
+        mean_ms=mean(run.error_ms),
+        sd_ms=spread(run.error_ms),
+        median_ms=median(run.error_ms),
+        by_voice={voice: _spread(own) for voice, own in errors.items()},
+        by_limb={limb: _spread(errors) for limb, errors in limbs.items()},
+        leads=_leading(limbs),
     )
 
 

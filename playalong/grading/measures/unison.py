@@ -32,7 +32,7 @@ def unison(run: MatchedRun) -> Unison:
     begins = np.append(0, np.cumsum(sizes))[:-1]
     shared = sizes > 1
     if not shared.any():
-        return Unison(0, None, None, {}, (), ())
+        return Unison(n=0, median_ms=None, p90_ms=None, leads={}, pairs=(), together=())
     least = np.minimum.reduceat(run.error_ms, begins)
     most = np.maximum.reduceat(run.error_ms, begins)
     spreads = (most - least)[shared]
@@ -40,12 +40,12 @@ def unison(run: MatchedRun) -> Unison:
     first = np.bincount(run.voice[leads], minlength=len(VOICES))
     middle, wide = np.percentile(spreads, (50, 90))
     return Unison(
-        len(spreads),
-        float(middle),
-        float(wide),
-        {VOICES[code].name: int(first[code]) for code in np.flatnonzero(first).tolist()},
-        tuple(_pairs(run)),
-        tuple(_together(run)),
+        n=len(spreads),
+        median_ms=float(middle),
+        p90_ms=float(wide),
+        leads={VOICES[code].name: int(first[code]) for code in np.flatnonzero(first).tolist()},
+        pairs=tuple(_pairs(run)),
+        together=tuple(_together(run)),
     )
 
 
@@ -67,7 +67,15 @@ def _pairs(run: MatchedRun) -> list[Pair]:
         mean_ms = float(later.mean())
         if mean_ms < 0.0:
             first, second = second, first
-        found.append(Pair(first, second, len(later), abs(mean_ms), float(later.std())))
+        found.append(
+            Pair(
+                first=first,
+                second=second,
+                n=len(later),
+                mean_ms=abs(mean_ms),
+                sd_ms=float(later.std()),
+            )
+        )
     return found
 
 
@@ -98,5 +106,14 @@ def _together(run: MatchedRun) -> list[Together]:
             if other == voice or min(count, alone) < ENOUGH:
                 continue
             change_db = float(level[there].sum() / count - level[apart].sum() / alone)
-            found.append(Together(voice, dynamic, other, ghost, count, change_db))
+            found.append(
+                Together(
+                    voice=voice,
+                    dynamic=dynamic,
+                    other=other,
+                    other_ghost=ghost,
+                    n=count,
+                    change_db=change_db,
+                )
+            )
     return found

@@ -65,7 +65,10 @@ class Count:
         scale = (first_s - targets.start_s) / float(bars[0].meter.length)
         self._bars = [
             [
-                (float(sounding(bar, Place(0, Stroke(said.at, _ANY)), swing)) * scale, said)
+                (
+                    float(sounding(bar, Place(0, Stroke(at=said.at, voice=_ANY)), swing)) * scale,
+                    said,
+                )
                 for said in count_of(bar)
             ]
             for bar in bars

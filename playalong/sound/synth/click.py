@@ -158,7 +158,7 @@ def _bar(
             written.append((start, beat if start else one))
         written += [(start + into, inner) for into in _inside(meter, number, between, clicking)]
     # As the strokes of a voice that is written so.
-    strokes = tuple(Stroke(position, "cowbell") for position, _ in written)
+    strokes = tuple(Stroke(at=position, voice="cowbell") for position, _ in written)
     bar = Bar(meter, strokes, divisions(meter, strokes))
     for stroke, (_, kind) in zip(strokes, written, strict=True):
         yield sounding(bar, Place(0, stroke), clicking.swing), kind
