@@ -104,7 +104,7 @@ class _Reader(TableReader):
         self._bars_are_whole = True
         self._strokes = self._changed = 0
 
-    def _count(self, path: Path, found: int, most: int, what: str) -> None:
+    def _count(self, path: Path, found: int, most: int, *, what: str) -> None:
         """Stop where there is more than ``most``."""
         if found > most:
             self.wrong_key(path, f"this file is too large: it has more than {most} {what}")
@@ -113,17 +113,17 @@ class _Reader(TableReader):
     def pattern(self, tables: Table, name: str) -> Pattern | None:
         top = ("title", "about", "meter", "tempo", "swing", "bar", "variation", "chunk", "practice")
         self.known(tables, (), top)
-        title = self.get(tables, (), "title", TEXT)
-        about = self.get(tables, (), "about", TEXT, "")
-        tempo = self.get(tables, (), "tempo", TEMPO)
-        swing = self.get(tables, (), "swing", _SWING, Decimal(50))
+        title = self.get(tables, (), "title", kind=TEXT)
+        about = self.get(tables, (), "about", kind=TEXT, default="")
+        tempo = self.get(tables, (), "tempo", kind=TEMPO)
+        swing = self.get(tables, (), "swing", kind=_SWING, default=Decimal(50))
         meter = self._meter(tables, (), None)
         written = self.tables(tables, (), "bar")
         if tables.get("bar", []) == []:
             self.wrong_key((), "there is no bar: write [[bar]] and a line for each voice")
         if meter is None:
             return None
-        self._count(("bar",), len(written), MOST_BARS, "bars")
+        self._count(("bar",), len(written), MOST_BARS, what="bars")
         before = len(self.problems)
         bars = [self._bar(table, ("bar", index), meter) for index, table in enumerate(written)]
         self._bars_are_whole = len(self.problems) == before
@@ -145,16 +145,16 @@ class _Reader(TableReader):
         if self.problems:
             return None
         return Pattern(
-            name,
-            title,
-            meter,
-            float(tempo),
-            tuple(bars),
-            Fraction(swing),
-            about,
-            variations,
-            tuple(chunk for chunk in chunks if chunk),
-            practice,
+            name=name,
+            title=title,
+            meter=meter,
+            tempo=float(tempo),
+            bars=tuple(bars),
+            swing=Fraction(swing),
+            about=about,
+            variations=variations,
+            chunks=tuple(chunk for chunk in chunks if chunk),
+            practice=practice,
         )
 
     def _table(self, tables: Table, key: str) -> Table:
@@ -167,7 +167,7 @@ class _Reader(TableReader):
     def _meter(self, table: Table, path: Path, default: Meter | None) -> Meter | None:
         if default is not None and "meter" not in table:
             return default
-        text = self.get(table, path, "meter", _METER)
+        text = self.get(table, path, "meter", kind=_METER)
         if text is None:
             return default
         try:
@@ -177,13 +177,13 @@ class _Reader(TableReader):
             return default
 
     def _line(
-        self, table: Table, path: Path, key: str, meter: Meter, allowed: str, optional: bool
+        self, table: Table, path: Path, key: str, *, meter: Meter, allowed: str, optional: bool
     ) -> tuple[list[Step], tuple[int, ...]] | None:
-        text = self.get(table, path, key, _LINE)
+        text = self.get(table, path, key, kind=_LINE)
         if text is None:
             return None
         try:
-            return read_line(text, meter, allowed, optional)
+            return read_line(text, meter, allowed=allowed, optional=optional)
         except GridError as error:
             self.wrong((*path, key), str(error), error.at)
             return None
@@ -195,12 +195,12 @@ class _Reader(TableReader):
         strokes: list[Stroke] = []
         parts = [1] * len(meter.beats)
         for voice in filter(BY_NAME.__contains__, table):
-            line = self._line(table, path, voice, meter, _STROKES, optional=True)
+            line = self._line(table, path, voice, meter=meter, allowed=_STROKES, optional=True)
             if line is None:
                 continue
             steps, sizes = line
             self._strokes += len(steps)
-            self._count((*path, voice), self._strokes, MOST_STROKES, "strokes")
+            self._count((*path, voice), self._strokes, MOST_STROKES, what="strokes")
             strokes += [_stroke(step, voice) for step in steps]
             for beat in {meter.beat_of(step.position) for step in steps}:
                 parts[beat] = lcm(parts[beat], sizes[beat])
@@ -213,11 +213,13 @@ class _Reader(TableReader):
                     parts[beat] = sizes[beat]
         strokes.sort(key=lambda stroke: stroke.place)
         if "sticking" in table and len(self.problems) == before:
-            strokes = self._stuck(table, path, meter, strokes)
+            strokes = self._stuck(table, path, meter, strokes=strokes)
         return Bar(meter, tuple(strokes), tuple(parts))
 
-    def _stuck(self, table: Table, path: Path, meter: Meter, strokes: list[Stroke]) -> list[Stroke]:
-        line = self._line(table, path, "sticking", meter, _HANDS, optional=False)
+    def _stuck(
+        self, table: Table, path: Path, meter: Meter, *, strokes: list[Stroke]
+    ) -> list[Stroke]:
+        line = self._line(table, path, "sticking", meter=meter, allowed=_HANDS, optional=False)
         hands = dict.fromkeys(stroke.at for stroke in strokes if _by_hand(stroke))
         for step in line[0] if line else []:
             if step.position in hands:
@@ -239,11 +241,11 @@ class _Reader(TableReader):
             return Variation(name)
         before = len(self.problems)
         self.known(table, path, ("about", "bars", *BY_NAME))
-        about = self.get(table, path, "about", TEXT, "")
+        about = self.get(table, path, "about", kind=TEXT, default="")
         default = list(range(1, len(bars) + 1))
-        chosen = self.get(table, path, "bars", _bar_numbers(len(bars)), default)
+        chosen = self.get(table, path, "bars", kind=_bar_numbers(len(bars)), default=default)
         self._changed += len(chosen)
-        self._count(path, self._changed, MOST_CHANGED, "bars that variations change")
+        self._count(path, self._changed, MOST_CHANGED, what="bars that variations change")
         changes = []
         for index in chosen:
             bar = bars[index - 1]
@@ -251,9 +253,11 @@ class _Reader(TableReader):
             taken: list[tuple[Fraction, str]] = []
             there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
             for voice in filter(BY_NAME.__contains__, table):
-                line = self._line(table, path, voice, bar.meter, _STROKES + TAKEN, optional=True)
+                line = self._line(
+                    table, path, voice, meter=bar.meter, allowed=_STROKES + TAKEN, optional=True
+                )
                 self._strokes += len(line[0]) if line else 0
-                self._count((*path, voice), self._strokes, MOST_STROKES, "strokes")
+                self._count((*path, voice), self._strokes, MOST_STROKES, what="strokes")
                 for step in line[0] if line else []:
                     if step.symbol != TAKEN:
                         added.append(_stroke(step, voice))
@@ -274,21 +278,23 @@ class _Reader(TableReader):
 
     def _chunk(self, table: Table, path: Path, bars: Sequence[Bar]) -> Chunk | None:
         self.known(table, path, ("name", "bar", "from", "to"))
-        name = self.get(table, path, "name", TEXT)
-        number = self.get(table, path, "bar", between(1, max(len(bars), 1)), 1)
+        name = self.get(table, path, "name", kind=TEXT)
+        number = self.get(table, path, "bar", kind=between(1, max(len(bars), 1)), default=1)
         if not bars:
             return None
         meter = bars[number - 1].meter
         beats = len(meter.beats)
-        first = self.get(table, path, "from", between(1, beats))
-        last = self.get(table, path, "to", between(1, beats))
+        first = self.get(table, path, "from", kind=between(1, beats))
+        last = self.get(table, path, "to", kind=between(1, beats))
         if name is None or first is None or last is None:
             return None
         if last < first:
             self.wrong((*path, "to"), f'"to" must be {first} or more: a chunk runs forward')
             return None
         ends = [*meter.beat_starts[1:], meter.length]
-        return Chunk(name, number - 1, meter.beat_starts[first - 1], ends[last - 1])
+        return Chunk(
+            name=name, bar=number - 1, start=meter.beat_starts[first - 1], end=ends[last - 1]
+        )
 
     def _practice(self, tables: Table) -> Practice | None:
         table, path = tables["practice"], ("practice",)
@@ -296,18 +302,20 @@ class _Reader(TableReader):
             self.wrong_key(path, "write [practice] and its lines below")
             return None
         self.known(table, path, ("start", "goal", "clean", "tolerance"))
-        start = self.get(table, path, "start", TEMPO)
-        goal = self.get(table, path, "goal", TEMPO)
-        clean = self.get(table, path, "clean", between(1, 99), 4)
+        start = self.get(table, path, "start", kind=TEMPO)
+        goal = self.get(table, path, "goal", kind=TEMPO)
+        clean = self.get(table, path, "clean", kind=between(1, 99), default=4)
         if start is None or goal is None:
             return None
         if goal < start:
             self.wrong((*path, "goal"), f'"goal" must be {start} or more: practice climbs')
         tolerance = table.get("tolerance")
         if tolerance is not None:
-            tolerance = self.get(table, path, "tolerance", _TOLERANCE, Decimal(0))
+            tolerance = self.get(table, path, "tolerance", kind=_TOLERANCE, default=Decimal(0))
         asked = None if tolerance is None else float(tolerance)
-        return Practice(float(start), float(goal), clean, asked)
+        return Practice(
+            start_tempo=float(start), goal_tempo=float(goal), clean=clean, tolerance_ms=asked
+        )
 
 
 def _bar_numbers(bars: int) -> Kind:
@@ -328,16 +336,23 @@ _LINE = Kind(
     types=(str,), about="a line of symbols in quotes", example='{key} = "x--- x--- x--- x---"'
 )
 TEMPO = number(
-    SLOWEST_BPM, FASTEST_BPM, f"a number from {SLOWEST_BPM} to {FASTEST_BPM}", "{key} = 84"
+    SLOWEST_BPM, FASTEST_BPM, f"a number from {SLOWEST_BPM} to {FASTEST_BPM}", example="{key} = 84"
 )
-_TOLERANCE = number(5, 100, "milliseconds from 5 to 100", "{key} = 25")
-_SWING = number(50, 80, "a percentage from 50 (straight) to 80", "{key} = 50")
+_TOLERANCE = number(5, 100, "milliseconds from 5 to 100", example="{key} = 25")
+_SWING = number(50, 80, "a percentage from 50 (straight) to 80", example="{key} = 50")
 
 
 def _stroke(step: Step, voice: str) -> Stroke:
     symbol = SYMBOLS[step.symbol]
     is_open = symbol.is_open and voice == "hi-hat"
-    return Stroke(step.position, voice, symbol.dynamic, step.optional, symbol.graces, is_open)
+    return Stroke(
+        at=step.position,
+        voice=voice,
+        dynamic=symbol.dynamic,
+        optional=step.optional,
+        graces=symbol.graces,
+        is_open=is_open,
+    )
 
 
 def _by_hand(stroke: Stroke) -> bool:

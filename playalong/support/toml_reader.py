@@ -59,7 +59,7 @@ def between(low: int, high: int) -> Kind:
     )
 
 
-def number(low: float, high: float, about: str, example: str) -> Kind:
+def number(low: float, high: float, about: str, *, example: str) -> Kind:
     """Any number from ``low`` to ``high``."""
     return Kind(
         types=(int, Decimal),
@@ -147,7 +147,7 @@ class TableReader:
                 listed = " or ".join(f'"{name}"' for name in near) or ", ".join(known)
                 self.wrong_key((*path, key), f'"{key}" is not known here; did you mean {listed}?')
 
-    def get(self, table: Table, path: Path, key: str, kind: Kind, default: Any = None) -> Any:
+    def get(self, table: Table, path: Path, key: str, *, kind: Kind, default: Any = None) -> Any:
         """The value of ``key`` if it is of the right kind, else ``default``."""
         if key not in table:
             if default is None:

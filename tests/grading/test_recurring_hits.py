@@ -26,13 +26,13 @@ def test_as_by_comparing_each_with_each(seed: int):
         chance.uniform(0.0, 2.0, count),
     )
     least = float(chance.integers(3, 8))
-    inside, _ = _gathered(into_s, np.full(count, 2.0), bar, least)
+    inside, _ = _gathered(into_s, np.full(count, 2.0), bar, least=least)
     assert set(inside.tolist()) == each_with_each(into_s, 2.0, bar, least)
 
 
 def test_the_middle_of_a_place_at_the_bar_line_is_at_the_bar_line():
     into_s = np.array([0.01, 1.99, 0.02, 1.98, 0.0])
-    inside, at_s = _gathered(into_s, np.full(5, 2.0), np.arange(5), 3)
+    inside, at_s = _gathered(into_s, np.full(5, 2.0), np.arange(5), least=3)
     assert len(inside) == 5
     assert at_s == pytest.approx(0.0, abs=1e-9)
 
@@ -42,7 +42,7 @@ def test_memory_grows_with_the_hits_and_not_with_their_square():
     bar = np.repeat(np.arange(count // 10), 10)
     into_s = np.tile(np.linspace(0.0, 1.9, 10), count // 10)
     tracemalloc.start()
-    inside, _ = _gathered(into_s, np.full(count, 2.0), bar, 3)
+    inside, _ = _gathered(into_s, np.full(count, 2.0), bar, least=3)
     _, most = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     assert len(inside) == count

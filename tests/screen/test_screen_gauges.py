@@ -104,7 +104,9 @@ def test_a_loud_ghost_note_has_the_second_colour(pen, written):
 
 def test_a_pattern_without_ghost_notes_has_no_gauge_for_them(pen, written):
     room = pygame.Rect(20, 20, 1200, 130)
-    gauges.draw(pen, room, TimingGauge(), GhostGauge(), SteadinessGauge(84), has_ghosts=False)
+    gauges.draw(
+        pen, room, TimingGauge(), GhostGauge(), SteadinessGauge(written_bpm=84), has_ghosts=False
+    )
     names = {text.words for text in written if text.bold}
     assert names == {"Timing", "Tempo"}
 

@@ -218,11 +218,11 @@ def _recurring(look: Look, hit: Ints) -> tuple[Ints, tuple[Spot, ...]]:
     ends_s = np.append(targets.bar_starts_s[1:], targets.end_s)
     length_s = ends_s[bar] - targets.bar_starts_s[bar]
     into_s = time_s - targets.bar_starts_s[bar]
-    inside, at_s = _gathered(into_s, length_s, bar, max(TIMES, OFTEN * targets.bars))
+    inside, at_s = _gathered(into_s, length_s, bar, least=max(TIMES, OFTEN * targets.bars))
     return hit[inside], (_nearest(look, at_s),) if len(inside) else ()
 
 
-def _gathered(into_s: Floats, length_s: Floats, bar: Ints, least: float) -> tuple[Ints, float]:
+def _gathered(into_s: Floats, length_s: Floats, bar: Ints, *, least: float) -> tuple[Ints, float]:
     """Which of the times ``into_s`` into their bars lie where so many bars have one, and the middle
     of the place where most have.
 

@@ -169,19 +169,21 @@ class _Reader(TableReader):
 
     def assessment(self, tables: Table, name: str) -> Assessment | None:
         self.known(tables, (), _TOP)
-        title = self.get(tables, (), "title", TEXT)
-        kind = Kind(self.get(tables, (), "kind", _one_of(Kind), Kind.TIMED.value))
+        title = self.get(tables, (), "title", kind=TEXT)
+        kind = Kind(self.get(tables, (), "kind", kind=_one_of(Kind), default=Kind.TIMED.value))
         if kind is Kind.HOMEWORK:
             self._none_of(tables, (), _NOT_OF_HOMEWORK, "homework has no clock: leave it out")
-            days = self.get(tables, (), "days", between(1, 365))
+            days = self.get(tables, (), "days", kind=between(1, 365))
             minutes = warm_up = Decimal(0)
         else:
             self._none_of(tables, (), ("days",), "only homework has days: write minutes")
             days = 0
-            minutes = self.get(tables, (), "minutes", _MINUTES)
-            warm_up = self.get(tables, (), "warm-up", _WARM_UP, Decimal(0))
-        pauses = self.get(tables, (), "pauses", between(0, 20), 0)
-        level = Level(self.get(tables, (), "level", _one_of(Level), DEFAULT_LEVEL.value))
+            minutes = self.get(tables, (), "minutes", kind=_MINUTES)
+            warm_up = self.get(tables, (), "warm-up", kind=_WARM_UP, default=Decimal(0))
+        pauses = self.get(tables, (), "pauses", kind=between(0, 20), default=0)
+        level = Level(
+            self.get(tables, (), "level", kind=_one_of(Level), default=DEFAULT_LEVEL.value)
+        )
         self._read_own(tables)
         written = self.tables(tables, (), "item")
         if not written:
@@ -189,14 +191,14 @@ class _Reader(TableReader):
         if len(written) > MOST_ITEMS:
             self.wrong_key(("item", MOST_ITEMS), f"there are more than {MOST_ITEMS} items")
         words = {
-            key: self.get(tables, (), key, TEXT, usual)
+            key: self.get(tables, (), key, kind=TEXT, default=usual)
             for key, usual in (("reached", REACHED), ("not-yet", NOT_YET))
         }
         items = [
             self._item(table, ("item", number), level, kind, words["reached"])
             for number, table in enumerate(written[:MOST_ITEMS])
         ]
-        instructions = self.get(tables, (), "instructions", TEXT, "")
+        instructions = self.get(tables, (), "instructions", kind=TEXT, default="")
         by_eye = self._by_eye(tables, ())
         known = [item for item in items if item is not None]
         if self.problems or len(known) < len(items) or title is None:
@@ -232,7 +234,7 @@ class _Reader(TableReader):
             return
         for name in found:
             path: Path = ("pattern", name)
-            text = self.get(found, ("pattern",), name, _PATTERN)
+            text = self.get(found, ("pattern",), name, kind=_PATTERN)
             if text is None:
                 continue
             try:
@@ -253,7 +255,7 @@ class _Reader(TableReader):
         )
 
     def _pattern(self, table: Table, path: Path) -> tuple[str, Pattern] | None:
-        name = self.get(table, path, "pattern", TEXT)
+        name = self.get(table, path, "pattern", kind=TEXT)
         if name is None:
             return None
         if name not in self._patterns:
@@ -275,12 +277,16 @@ class _Reader(TableReader):
             words = "in homework every run counts, and the best one in the end: leave it out"
             self._none_of(table, path, _NOT_OF_HOMEWORK_ITEM, words)
         named = self._pattern(table, path)
-        level = Level(self.get(table, path, "level", _one_of(Level), usual.value))
-        click = Clicks(self.get(table, path, "click", _one_of(Clicks), Clicks.BEATS.value))
-        counts = Counts(self.get(table, path, "counts", _one_of(Counts), Counts.BEST.value))
-        sight = self.get(table, path, "sight", _SIGHT, Decimal(0))
-        attempts = self.get(table, path, "attempts", between(1, MOST_ATTEMPTS), 1)
-        rehearsals = self.get(table, path, "rehearsals", between(0, MOST_ATTEMPTS), 0)
+        level = Level(self.get(table, path, "level", kind=_one_of(Level), default=usual.value))
+        click = Clicks(
+            self.get(table, path, "click", kind=_one_of(Clicks), default=Clicks.BEATS.value)
+        )
+        counts = Counts(
+            self.get(table, path, "counts", kind=_one_of(Counts), default=Counts.BEST.value)
+        )
+        sight = self.get(table, path, "sight", kind=_SIGHT, default=Decimal(0))
+        attempts = self.get(table, path, "attempts", kind=between(1, MOST_ATTEMPTS), default=1)
+        rehearsals = self.get(table, path, "rehearsals", kind=between(0, MOST_ATTEMPTS), default=0)
         if sight and rehearsals:
             self.wrong(
                 (*path, "rehearsals"), "what is played at sight is not rehearsed: leave one out"
@@ -292,13 +298,13 @@ class _Reader(TableReader):
         if attempts == 1 and counts is Counts.MEAN:
             self.wrong((*path, "counts"), "one attempt has no mean: give more attempts")
         gap = self._gap(table, path)
-        tempo = self.get(table, path, "tempo", _TEMPO, Decimal(0))
-        bars = self.get(table, path, "bars", between(1, MOST_BARS), 0)
-        variations = self.get(table, path, "variations", _NAMES, [])
-        recording = self.get(table, path, "recording", _FILE, "")
-        title = self.get(table, path, "title", TEXT, "")
-        judging = self.get(table, path, "judging", _YES_OR_NO, True)
-        count_in = self.get(table, path, "count-in", between(1, 2), 1)
+        tempo = self.get(table, path, "tempo", kind=_TEMPO, default=Decimal(0))
+        bars = self.get(table, path, "bars", kind=between(1, MOST_BARS), default=0)
+        variations = self.get(table, path, "variations", kind=_NAMES, default=[])
+        recording = self.get(table, path, "recording", kind=_FILE, default="")
+        title = self.get(table, path, "title", kind=TEXT, default="")
+        judging = self.get(table, path, "judging", kind=_YES_OR_NO, default=True)
+        count_in = self.get(table, path, "count-in", kind=between(1, 2), default=1)
         by_eye = self._by_eye(table, path)
         if named is None:
             return None
@@ -337,7 +343,7 @@ class _Reader(TableReader):
         )
 
     def _gap(self, table: Table, path: Path) -> tuple[int, int, int] | None:
-        text = self.get(table, path, "gap", _GAP, "")
+        text = self.get(table, path, "gap", kind=_GAP, default="")
         if not text:
             return None
         parts = [int(part) for part in text.split("+")]
@@ -369,7 +375,7 @@ class _Reader(TableReader):
             for limits in [self._limits(name, found[name], (*path, name), reached)]
             if limits
         ]
-        codes = self.get(found, path, "without", _NAMES, [])
+        codes = self.get(found, path, "without", kind=_NAMES, default=[])
         known = [code.value for code in Code if code is not Code.CLEAN]
         for code in codes:
             if code not in known:
@@ -400,7 +406,7 @@ class _Reader(TableReader):
         return tuple(sorted(limits, key=lambda one: one.value, reverse=measure.at_least))
 
     def _by_eye(self, table: Table, path: Path) -> tuple[str, ...]:
-        return tuple(self.get(table, path, "by-eye", _NAMES, []))
+        return tuple(self.get(table, path, "by-eye", kind=_NAMES, default=[]))
 
     def _none_of(self, table: Table, path: Path, keys: tuple[str, ...], words: str) -> None:
         for key in keys:
@@ -425,11 +431,11 @@ def _is_gap(text: str) -> bool:
     return small and len(parts) in (2, 3) and int(parts[0]) >= 1
 
 
-_MINUTES = number(1, 600, "minutes, 1 to 600", "{key} = 15")
-_WARM_UP = number(0, 60, "minutes, 0 to 60", "{key} = 3")
-_SIGHT = number(1, 600, "seconds, 1 to 600", "{key} = 20")
+_MINUTES = number(1, 600, "minutes, 1 to 600", example="{key} = 15")
+_WARM_UP = number(0, 60, "minutes, 0 to 60", example="{key} = 3")
+_SIGHT = number(1, 600, "seconds, 1 to 600", example="{key} = 20")
 _TEMPO = number(
-    SLOWEST_BPM, FASTEST_BPM, f"a number from {SLOWEST_BPM} to {FASTEST_BPM}", "{key} = 84"
+    SLOWEST_BPM, FASTEST_BPM, f"a number from {SLOWEST_BPM} to {FASTEST_BPM}", example="{key} = 84"
 )
 _YES_OR_NO = ValueKind(types=(bool,), about="true or false", example="{key} = true")
 _PATTERN = ValueKind(

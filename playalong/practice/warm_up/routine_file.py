@@ -51,10 +51,10 @@ def read(text: str, name: str) -> RoutineFile:
     reader = TableReader(found := written(text, name, RoutineError))
     tables = found.tables
     reader.known(tables, (), ("title", "exercises", "rest", "music"))
-    title = reader.get(tables, (), "title", TEXT)
-    names = reader.get(tables, (), "exercises", _LIST, None) or []
-    rest = reader.get(tables, (), "rest", between(0, 600), 0)
-    has_music = reader.get(tables, (), "music", _YES_OR_NO, False)
+    title = reader.get(tables, (), "title", kind=TEXT)
+    names = reader.get(tables, (), "exercises", kind=_LIST, default=None) or []
+    rest = reader.get(tables, (), "rest", kind=between(0, 600), default=0)
+    has_music = reader.get(tables, (), "music", kind=_YES_OR_NO, default=False)
     exercises = []
     for number, one in enumerate(names):
         if isinstance(one, str) and one in BY_NAME:
