@@ -3,6 +3,7 @@
 import json
 from collections.abc import Iterator
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 
 from playalong.app.stored_runs import LESSON
@@ -25,11 +26,27 @@ def export(database: Database, player: PlayerRow, folder: Path) -> int:
     return len(exporting.export(database, player, folder))
 
 
+def folder_name(player: PlayerRow, now: datetime) -> str:
+    """What a folder with the data of a player is called."""
+    return f"playalong-{exporting.file_name(player.name)}-{now:%Y-%m-%d-%H%M%S}"
+
+
 def traces_of(home: UserFolders, database: Database, player: PlayerRow) -> Traces:
     """What erasing would take away: from the store, and each file."""
     takes = [path for path in erasing.copies(database, player) if path.suffix == ".mid"]
     others = [beside for take in takes for beside in _beside(take)]
     return erasing.traces(database, player, [*others, *_files(home, player.name)])
+
+
+def listed(player: PlayerRow, found: Traces) -> list[str]:
+    """What erasing would take away, in lines: that is what is confirmed."""
+    counts = ((found.runs, "run"), (found.lessons, "lesson"), (found.profiles, "profile"))
+    kept = [f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts]
+    files = len(found.files)
+    lines = [f"Of {player.name} there is in the store: {', '.join(kept)}; and level and settings."]
+    if files:
+        lines.append("1 file would go with it:" if files == 1 else f"{files} files would go too:")
+    return [*lines, *(f"  {path}" for path in found.files)]
 
 
 def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:

@@ -51,6 +51,15 @@ class Memory:
         self._take_in(database)
         return database
 
+    def opened(self) -> Database:
+        """The store; UserError where there is none, or none that can be used."""
+        if not self.path.exists():
+            raise UserError("Nothing has been played yet: the first run begins the history.")
+        database = self.open()
+        if database is None:
+            raise UserError.of(self.told)
+        return database
+
     @property
     def _waiting(self) -> Path:
         """The names of the takes that went to files while the store could not be used."""

@@ -1,17 +1,18 @@
 """playalong history: what was practised when, and what came of it."""
 
 import json
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
-from playalong.support.terminal import print_lines
+from playalong.support.terminal import print_lines, progress
 
 if TYPE_CHECKING:
-    from playalong.app.history import History
-    from playalong.app.memory import Memory
+    from playalong.app.history.reading import History
     from playalong.app.user_folders import UserFolders
     from playalong.records.store.database import Database
     from playalong.records.store.players import PlayerRow
@@ -19,26 +20,33 @@ if TYPE_CHECKING:
 ABOUT = "see what was practised when, and what came of it"
 EXAMPLES = (
     ("the last runs", "playalong history"),
+    ("week by week, of one pattern", "playalong history late-bus-home --by week"),
+    ("with plots, in the window", "playalong history --page"),
+    ("one run again, held against another", "playalong history --run 12 --against 9"),
     ("all runs of one pattern, for a spreadsheet", "playalong history late-bus-home --csv"),
-    ("keep and grade what was broken off", "playalong history --broken-off keep"),
+    ("keep and grade what was broken off", "playalong history --broken-off grade"),
     (
         "all that is kept of a player, as ordinary files",
         "playalong history --who Ines --export DIR",
     ),
 )
 
-#: How many runs are listed unless more are asked for.
+#: How many runs, days or weeks are listed unless more are asked for.
 LISTED = 20
 
 
-class Options(Given, Protocol):
+class Options(Given, LookOptions, Protocol):
     """All that a history can be asked for."""
 
     pattern: str | None
     who: str | None
+    by: str
     limit: int
     csv: bool
     json: bool
+    page: bool
+    run_number: int | None
+    against: int | None
     broken_off: str | None
     export: Path | None
     erase: bool
@@ -53,20 +61,31 @@ def add_arguments(parser: Parser) -> None:
     )
     parser.add_argument("--who", metavar="NAME", help="of this player (default the last one)")
     parser.add_argument(
+        "--by",
+        choices=("run", "day", "week"),
+        default="run",
+        help="a line for each of these (default %(default)s)",
+    )
+    parser.add_argument(
         "--limit",
         type=int,
         default=LISTED,
         metavar="N",
-        help="how many runs at most (default %(default)s)",
+        help="how many lines at most (default %(default)s)",
     )
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--csv", action="store_true", help="as a CSV table")
-    form.add_argument("--json", action="store_true", help="as JSON")
+    form.add_argument(
+        "--json", action="store_true", help="as JSON: runs, days, weeks, best, weakest place"
+    )
+    form.add_argument(
+        "--page", action="store_true", help="in the window, with plots; with --run that run"
+    )
     form.add_argument(
         "--broken-off",
-        choices=("list", "keep", "throw-away"),
-        help="runs whose program ended before they did: list them, keep and grade them, or throw "
-        "them away (default none of these)",
+        choices=("list", "grade", "keep", "throw-away"),
+        help="runs whose program ended before they did: list them, keep and grade them, keep them "
+        "without a grade, or throw them away (default none of these)",
     )
     form.add_argument(
         "--export",
@@ -79,101 +98,162 @@ def add_arguments(parser: Parser) -> None:
         action="store_true",
         help="erase all that is kept of the player, after listing it",
     )
+    parser.add_argument(
+        "--run",
+        dest="run_number",
+        type=int,
+        metavar="N",
+        help="open the run of this number again, and grade it anew (default none)",
+    )
+    parser.add_argument(
+        "--against", type=int, metavar="N", help="with --run: held against this run (default none)"
+    )
     parser.add_argument("--yes", action="store_true", help="with --erase: do not ask")
     parser.add_argument(
         "--simulated", action="store_true", help="of the simulated players, not of people"
     )
+    add_look(parser)
 
 
 def run(given: Options) -> None:
-    """List, export or erase."""
-    from playalong.app import history, leaving
+    """List, open, export or erase."""
+    from playalong.app.history import reading
     from playalong.app.user_folders import UserFolders
 
-    if not given.erase:
-        refuse(given, "--yes", "goes with --erase, which asks before it erases")
-    if given.erase or given.export is not None or given.broken_off is not None:
-        refuse(given, "pattern --limit", "goes with a list of runs")
+    _refuse_unused(given)
     home = UserFolders.of_user()
     home.simulated = given.simulated
     memory, last = home.memory, home.settings().player  # what was there before moves in
-    if given.limit < 1:
-        raise UserError(f"{given.limit} runs cannot be listed: choose 1 or more.")
     if given.broken_off is not None:
-        _broken_off(given.broken_off, memory, home.data / "takes", given.who)
+        _broken_off(given.broken_off, home, given.who)
         return
-    database = history.opened(memory)
+    database = memory.opened()
     try:
-        player = history.player_of(database, given.who, last)
+        player = reading.player_of(database, given.who, last)
         if given.export is not None:
-            count = leaving.export(database, player, given.export)
-            print_lines(f"{count} files are in {given.export}")
+            _export(database, player, given.export)
         elif given.erase:
             _erase(home, database, player, given.yes)
+        elif given.page:
+            _show(given, home, player)
         else:
-            found = history.history(database, player, given.pattern, given.limit)
-            _print(given, found)
+            _grade_pending(database, player)
+            if given.run_number is not None:
+                _open(database, player, given.run_number, given.against)
+            else:
+                _print(given, reading.history(database, player, given.pattern, given.limit))
     finally:
         database.close()
-    print_notices([*home.notices, *memory.told])
+    if not (given.json or given.csv):
+        print_notices([*home.notices, *memory.told])
+
+
+def _refuse_unused(given: Options) -> None:
+    if not given.erase:
+        refuse(given, "--yes", "goes with --erase, which asks before it erases")
+    if given.erase or given.export is not None or given.broken_off is not None:
+        refuse(given, "pattern --limit --by --run", "goes with a list of runs")
+    if given.run_number is None:
+        refuse(given, "--against", "goes with --run, the run that is held against it")
+    else:
+        refuse(given, "pattern --limit --by --csv --json", "goes with a list of runs")
+    if not given.page:
+        refuse(given, LOOK, "goes with --page, the window")
+    else:
+        refuse(given, "--limit --by --against", "goes with a table: the page shows all of it")
+    if given.limit < 1:
+        raise UserError(f"{given.limit} lines cannot be listed: choose 1 or more.")
+
+
+def _grade_pending(database: "Database", player: "PlayerRow") -> None:
+    """What was taken in from files is graded now."""
+    from playalong.app.history.anew import grade_pending
+    from playalong.records.store import runs
+
+    count = len(runs.pending(database, player.id))
+    if count:
+        with progress(count, "takes of earlier times graded") as step:
+            grade_pending(database, player, step=step)
 
 
 def _print(given: Options, found: "History") -> None:
+    from playalong.app.history import text
+    from playalong.records.store.periods import By
+
+    by = None if given.by == "run" else By(given.by)
     if given.json:
         print_lines(*json.dumps(found.as_plain(), indent=1).splitlines())
-        return
-    if given.csv:
-        print_lines(*found.as_csv().splitlines())
-        return
-    if not found.rows:
+    elif given.csv:
+        print_lines(*found.as_csv(by).splitlines())
+    elif not found.rows:
         print_lines(f"{found.player} has no runs here yet.")
+    else:
+        print_lines(*(text.run_table(found) if by is None else text.period_table(found, by)), "")
+        print_lines(*text.summary(found))
+
+
+def _open(database: "Database", player: "PlayerRow", number: int, against: int | None) -> None:
+    from playalong.app.history import anew, text
+    from playalong.grading.text import figures
+
+    found = anew.anew(database, anew.run_of(database, player, number))
+    print_lines(f"Run {number}: {text.run(found.row)}", found.words)
+    print_lines(*(f"  {difference}" for difference in found.differences), "")
+    if against is None:
+        for what, figure in figures(found.graded.grade):
+            print_lines(f"  {what:<18} {figure}")
+        texts = [finding.text for finding in found.graded.grade.findings]
+        print_lines("", *texts[:4])
         return
-    print_lines(f"{'when':<17} {'pattern':<24} {'bars':>4} {'bpm':>5} {'score':>5} {'spread':>7}")
-    for row in found.rows:
-        score = "" if row.score is None else f"{row.score:.0f}"
-        spread = "" if row.spread_ms is None else f"{row.spread_ms:.0f} ms"
-        tempo = "" if row.tempo_bpm is None else f"{row.tempo_bpm:g}"
-        print_lines(
-            f"{row.began:%Y-%m-%d %H:%M}  {row.pattern or row.kind:<24} {row.bars or '':>4} "
-            f"{tempo:>5} {score:>5} {spread:>7}"
-        )
-    best, days = found.best, found.days()
-    if best is not None:
-        print_lines(f"Best: {best.score:.0f}, {best.title or best.pattern}, {best.began:%Y-%m-%d}.")
-    minutes = sum(days.values()) / 60.0
-    print_lines(f"{len(days)} {'day' if len(days) == 1 else 'days'}, {minutes:.0f} min of playing.")
+    other = anew.anew(database, anew.run_of(database, player, against))
+    print_lines(f"Run {against}: {text.run(other.row)}", other.words)
+    print_lines(*(f"  {difference}" for difference in other.differences), "")
+    rows = anew.compared(found, other)
+    names, wide = (max(len(row[column]) for row in rows) for column in (0, 1))
+    print_lines(f"  {'':<{names}}  {f'run {number}':<{wide}}  run {against}")
+    for what, left, right in rows:
+        print_lines(f"  {what:<{names}}  {left:<{wide}}  {right}")
 
 
-def _broken_off(what: str, memory: "Memory", folder: Path, who: str | None) -> None:
-    from playalong.app import history
+def _show(given: Options, home: "UserFolders", player: "PlayerRow") -> None:
+    from playalong.app.history.session import show
 
+    show(home, look_of(given), player.name, given.pattern, given.run_number)
+
+
+def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
+    from playalong.app import broken_off
+
+    memory = home.memory
     found = memory.broken_off(who)
     if not found:
         print_lines("No run was broken off.")
     for one in found:
-        row = one.row
-        told = f"{row.title or row.kind}, {row.began:%Y-%m-%d %H:%M}, {row.player}"
+        told = broken_off.told(one)
         if what == "list":
-            print_lines(f"{told}: {len(one.messages)} messages are kept.")
-        elif what == "keep":
-            score = history.take_up(memory, one, folder)
-            graded = "without a grade" if score is None else f"{score:.0f} of 100"
-            print_lines(f"{told}: kept, {graded}.")
+            print_lines(f"{told}.")
+        elif what == "throw-away":
+            broken_off.throw_away(memory, one)
+            print_lines(f"{told}; thrown away.")
         else:
-            history.throw_away(memory, one)
-            print_lines(f"{told}: thrown away.")
+            graded = broken_off.take_up(memory, one, home.data / "takes", graded=what == "grade")
+            score = "" if graded is None else f", {graded.grade.score.total:.0f} of 100"
+            print_lines(f"{told}{score}.")
+    print_notices([*home.notices, *memory.told])
+
+
+def _export(database: "Database", player: "PlayerRow", folder: Path) -> None:
+    from playalong.app import leaving
+
+    count = leaving.export(database, player, folder)
+    print_lines(f"{count} files are in {folder}")
 
 
 def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", yes: bool) -> None:
     from playalong.app import leaving
 
     found = leaving.traces_of(home, database, player)
-    print_lines(
-        f"Of {player.name} there is: {found.runs} runs, {found.lessons} lessons, "
-        f"{found.profiles} profiles, {len(found.files)} files."
-    )
-    for path in found.files:
-        print_lines(f"  {path}")
+    print_lines(*leaving.listed(player, found))
     if not yes:
         try:
             answer = input("Erase all of it? Type the name of the player: ")
@@ -181,7 +261,10 @@ def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", yes: 
             answer = ""
         if answer.strip() != player.name:
             raise UserError("Nothing was erased: the name was not typed.")
-    left = leaving.erase(database, player, found)
-    print_lines("It is erased." if not left else "It is erased, but these files stayed:")
-    for path in left:
-        print_lines(f"  {path}")
+    print_lines(*_erased(leaving.erase(database, player, found)))
+
+
+def _erased(left: Sequence[Path]) -> list[str]:
+    if not left:
+        return ["It is erased."]
+    return ["It is erased, but these files stayed:", *(f"  {path}" for path in left)]

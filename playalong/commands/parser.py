@@ -80,7 +80,7 @@ def refuse(given: Given, options: str, why: str) -> None:
 
 
 #: Of options whose name is a word of the language.
-_ATTRIBUTES = {"--with": "along"}
+_ATTRIBUTES = {"--with": "along", "--run": "run_number"}
 
 
 def written_as(read: Callable[[str], Value], what: str) -> Callable[[str], Value]:

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app import history
+from playalong.app import broken_off
+from playalong.app.history import reading
 from playalong.app.memory import Memory
 from playalong.app.play import play_session
 from playalong.app.run.context import RunContext
@@ -59,8 +60,8 @@ def saved(task: Task, context: RunContext, takes: Path) -> play_session.SavedRun
 
 def test_a_run_is_kept_with_the_grade_that_was_shown(task, context, tmp_path):
     kept = saved(task, context, tmp_path / "takes")
-    database = history.opened(context.memory)
-    (row,) = history.history(database, history.player_of(database, None, "Ines"), None, 9).rows
+    database = context.memory.opened()
+    (row,) = reading.history(database, reading.player_of(database, None, "Ines"), None, 9).rows
     shown = kept.graded.as_json(with_hits=True)
     hits = shown.pop("hits")
     assert runs.grade_of(database, row.id) == (shown, hits)
@@ -83,11 +84,13 @@ def test_a_run_that_was_killed_is_graded_as_far_as_it_went(task, context, tmp_pa
     assert memory.broken_off("Tom") == []
     whole = [(tick, data) for tick, data in ended.recording._messages]
     assert list(found.messages) == whole
-    score = history.take_up(memory, replace(found, messages=whole[: len(whole) // 2]), tmp_path)
-    assert score is not None
+    half = replace(found, messages=whole[: len(whole) // 2])
+    graded = broken_off.take_up(memory, half, tmp_path)
+    assert graded is not None
+    score = graded.grade.score.total
     assert memory.broken_off() == []
-    database = history.opened(memory)
-    (row,) = history.history(database, history.player_of(database, "Ines", ""), "a-test", 9).rows
+    database = memory.opened()
+    (row,) = reading.history(database, reading.player_of(database, "Ines", ""), "a-test", 9).rows
     assert (row.score, row.state) == (pytest.approx(score, abs=1e-6), runs.KEPT)
     database.close()
 
@@ -97,7 +100,7 @@ def test_what_was_broken_off_can_be_thrown_away(task, context, monkeypatch):
     run.play()
     run._log.close()
     monkeypatch.setattr(time, "time", lambda: 4e9)
-    history.throw_away(context.memory, context.memory.broken_off()[0])
+    broken_off.throw_away(context.memory, context.memory.broken_off()[0])
     assert context.memory.broken_off() == []
 
 
@@ -114,7 +117,7 @@ def test_whoever_ends_the_program_in_a_run_keeps_what_was_played(task, context, 
     assert 0 < len(kept.graded.run.hits) < len(task.targets())
     assert kept.graded.grade.counts.missed < 5, "what comes after is not asked"
     heard.append(Hits.of(ended.hits))
-    database = history.opened(context.memory)
+    database = context.memory.opened()
     assert database.rows("SELECT state FROM run") == [("kept",)]
     database.close()
 
@@ -128,7 +131,7 @@ def test_a_damaged_store_is_set_aside_and_the_run_is_kept(task, context, tmp_pat
     assert any("set aside" in word for word in kept.trouble)
     (aside,) = memory.folder.glob("playalong-damaged-*.db")
     assert aside.read_bytes() == b"broken" * 1000
-    database = history.opened(memory)
+    database = memory.opened()
     assert database.rows("SELECT count(*) FROM run WHERE state = 'kept'") == [(1,)]
     database.close()
 
@@ -141,11 +144,11 @@ def test_the_history_as_a_table_csv_and_json(tmp_path, monkeypatch, capsys):
     assert main(["demo", "--fast", "--bars", "1"]) == 0
     capsys.readouterr()
     assert main(["history", "--simulated", "--json"]) == 0
-    (row,) = json.loads(capsys.readouterr().out)
+    (row,) = json.loads(capsys.readouterr().out)["runs"]
     assert row["pattern"] == "late-bus-home"
     assert main(["history", "--simulated", "--csv"]) == 0
     head, line = capsys.readouterr().out.splitlines()
-    assert head.split(",") == list(history.COLUMNS)
+    assert head.split(",") == list(reading.COLUMNS)
     assert line.startswith(f"{row['run']},{row['began']},play,late-bus-home")
     assert main(["history", "--simulated"]) == 0
     assert f"{row['score']:.0f}" in capsys.readouterr().out

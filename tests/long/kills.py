@@ -14,7 +14,6 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 
-from playalong.app import history
 from playalong.app.memory import Memory
 from playalong.records.store import runs
 from tests.long.frame import Options, Table, generator
@@ -70,7 +69,7 @@ def _killed(command: tuple[str, ...], name: str, after_s: float) -> tuple[bool, 
         memory = Memory(Path(home) / "xdg_data_home" / "playalong", simulated=True)
         if not memory.path.exists():
             return True, True  # it was still starting
-        database = history.opened(memory)
+        database = memory.opened()
         try:
             sound = not database.integrity()
             rows = database.rows("SELECT state, alive_s FROM run")

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Thread
 
+from playalong.app import broken_off
 from playalong.app.lesson.lesson_session import LessonSession, LessonSummary, overview_of
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, OpenDevices, on_kit
@@ -47,6 +48,8 @@ def play(
     with OpenDevices(look, home, RealClock(), notices=(port.name,)) as opened:
         memory = Memory(folder or home.data)
         context = replace(on_kit(opened, look, port, profile), memory=memory)
+        if not context.window.offscreen:
+            broken_off.offer(context, home, profile.player)
         yield from PlaySession(task, context, port, folder or home.data / "takes").runs()
 
 
@@ -200,6 +203,8 @@ def practise(
         context = opened
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile or Profile(by.name, ""))
+            if not context.window.offscreen:
+                broken_off.offer(context, home, context.profile.player)
         if not fast:  # hundreds of repetitions in a minute are nobody's history
             context = replace(context, memory=Memory(kept_in, simulated=isinstance(by, Player)))
         takes = kept_in / "takes"

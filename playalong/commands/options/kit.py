@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.options.notices import print_notices
+from playalong.commands.options.notices import broken_off_runs, print_notices
 from playalong.commands.parser import Given, Parser
 from playalong.support.cautions import CAUTION
 from playalong.support.terminal import print_lines
@@ -47,5 +47,5 @@ def listening(
 
     with open_kit(home, given.port, given.who, remembers) as (port, profile):
         print_lines(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
-        print_notices(home.notices)
+        print_notices([*home.notices, *broken_off_runs(home)])
         yield port, profile

@@ -106,7 +106,7 @@ def begin(
     with database.writing():
         kit_id = kit_id_of(database, kit) if kit else None
         now_s = began.timestamp()
-        return database.write(
+        run = database.write(
             "INSERT INTO run (uid, player, kit, pattern, kind, program, began, began_s, state,"
             " alive_s, info, process) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
             (
@@ -120,10 +120,12 @@ def begin(
                 now_s,
                 GOING,
                 now_s,
-                json.dumps(info),
+                "",
                 this_process(),
             ),
         )
+        database.write("INSERT INTO body (run, info) VALUES (?, ?)", (run, json.dumps(info)))
+        return run
 
 
 def take_in(
@@ -205,7 +207,7 @@ def append(
             )
         database.write("UPDATE run SET alive_s = ? WHERE id = ?", (alive_s, run))
         if info is not None:
-            database.write("UPDATE run SET info = ? WHERE id = ?", (json.dumps(info), run))
+            database.write("UPDATE body SET info = ? WHERE run = ?", (json.dumps(info), run))
 
 
 def packed(messages: Iterable[Message]) -> bytes:
@@ -233,16 +235,22 @@ def keep(database: Database, run: int, result: Result) -> None:
     steadiness = grade.get("steadiness") or {}
     with database.writing():
         database.write(
-            "UPDATE run SET state = ?, pending = 0, take = ?, seconds = ?, file = ?, grade = ?,"
-            " hits = ?, score = ?, tempo_bpm = ?, bars = ?, spread_ms = ?, contrast_db = ?,"
-            " steadiness_ms = ?, advice = ? WHERE id = ?",
+            "UPDATE body SET take = ?, grade = ?, hits = ? WHERE run = ?",
             (
-                KEPT,
                 result.take,
-                result.seconds,
-                result.file,
                 json.dumps(result.grade) if result.grade is not None else None,
                 zlib.compress(json.dumps(list(result.hits)).encode()) if result.hits else None,
+                run,
+            ),
+        )
+        database.write(
+            "UPDATE run SET state = ?, pending = 0, seconds = ?, file = ?, score = ?,"
+            " tempo_bpm = ?, bars = ?, spread_ms = ?, contrast_db = ?, steadiness_ms = ?,"
+            " advice = ? WHERE id = ?",
+            (
+                KEPT,
+                result.seconds,
+                result.file,
                 score.get("total"),
                 grade.get("tempo_bpm"),
                 grade.get("bars"),
@@ -297,7 +305,7 @@ def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
     ]
     found = []
     for row in select(database, f"run.id IN ({', '.join(map(str, silent))})"):
-        info = database.row("SELECT info FROM run WHERE id = ?", (row.id,))
+        info = database.row("SELECT info FROM body WHERE run = ?", (row.id,))
         portions = database.rows(
             "SELECT data FROM message WHERE run = ? ORDER BY portion", (row.id,)
         )
@@ -317,29 +325,44 @@ def history(
     database: Database,
     player: int,
     *,
-    pattern: str | None = None,
+    name: str | None = None,
+    kind: str | None = None,
     limit: int = 1_000,
-    before: int | None = None,
 ) -> list[RunRow]:
-    """The runs of a player that were kept, the latest first."""
+    """The runs of a player that were kept, the latest first: of the pattern called ``name``, and
+    of one ``kind``, or of all.
+    """
     where, values = ["run.player = ?", "run.state = ?"], [player, KEPT]
-    if pattern is not None:
-        where.append("run.pattern = ?")
-        values.append(pattern)
-    if before is not None:
-        where.append("run.id < ?")
-        values.append(before)
+    for column, value in (("pattern.name", name), ("run.kind", kind)):
+        if value is not None:
+            where.append(f"{column} = ?")
+            values.append(value)
     return select(database, " AND ".join(where), values, limit)
 
 
-def best(database: Database, player: int, pattern: str) -> RunRow | None:
-    """The run of the highest score, the latest of several."""
-    rows = database.rows(
-        "SELECT id FROM run WHERE player = ? AND pattern = ? AND state = ? AND score IS NOT NULL"
-        " ORDER BY score DESC, began_s DESC LIMIT 1",
-        (player, pattern, KEPT),
+def best(database: Database, player: int, name: str | None = None) -> RunRow | None:
+    """The run of the highest score, the latest of several: of the pattern called ``name``, or of
+    all.
+    """
+    row = database.row(
+        "SELECT run.id FROM run LEFT JOIN pattern ON pattern.fingerprint = run.pattern"
+        " WHERE run.player = ? AND run.state = 'kept' AND run.score IS NOT NULL"
+        " AND (? IS NULL OR pattern.name = ?)"
+        " ORDER BY run.score DESC, run.began_s DESC LIMIT 1",
+        (player, name, name),
     )
-    return select(database, "run.id = ?", rows[0])[0] if rows else None
+    return select(database, "run.id = ?", row)[0] if row else None
+
+
+def patterns(database: Database, player: int) -> list[str]:
+    """The names of the patterns that a player has played, the latest first."""
+    rows = database.rows(
+        "SELECT pattern.name FROM run JOIN pattern ON pattern.fingerprint = run.pattern"
+        " WHERE run.player = ? AND run.state = 'kept' GROUP BY pattern.name"
+        " ORDER BY max(run.began_s) DESC",
+        (player,),
+    )
+    return [name for (name,) in rows]
 
 
 _ROW = (
@@ -366,13 +389,13 @@ def select(
 
 def take_of(database: Database, run: int) -> bytes | None:
     """The take of a run as the bytes of a Standard MIDI File."""
-    row = database.row("SELECT take FROM run WHERE id = ?", (run,))
+    row = database.row("SELECT take FROM body WHERE run = ?", (run,))
     return bytes(row[0]) if row and row[0] is not None else None
 
 
 def grade_of(database: Database, run: int) -> tuple[Any, Any]:
     """The JSON of a run's grade as it was shown, and of its hits; None where there is none."""
-    row = database.row("SELECT grade, hits FROM run WHERE id = ?", (run,))
+    row = database.row("SELECT grade, hits FROM body WHERE run = ?", (run,))
     if row is None:
         return None, None
     grade, hits = row

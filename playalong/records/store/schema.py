@@ -7,10 +7,12 @@ is at every one of them.
 * ``player``: somebody by a name of their choice. Simulated players have a store of their own.
 * ``kit``, ``profile``: the profile of a player on a kit, as the text of its TOML file.
 * ``pattern``: by its fingerprint, with the text as it was.
-* ``run``: one run, its settings (``info``, a JSON object: what its take says of itself), what it
-  came to, and the take as a Standard MIDI File. ``state`` is "going", "kept" or "thrown away";
+* ``run``: one run, and the figures that it came to. ``state`` is "going", "kept" or "thrown away";
   ``alive_s`` (seconds since 1970) is when a run that goes on last said so, ``process`` which
   program plays it; ``pending`` is 1 where a take came from a file and has not been graded yet.
+* ``body``: what is large of a run, so that lists need not read it: its settings (``info``, a JSON
+  object: what its take says of itself), the take as a Standard MIDI File, the grade and its hits.
+  Columns of these names in ``run`` are empty since version 3.
 * ``message``: the raw messages of a run that goes on, in portions, until its take is there.
 * ``finding``: the findings of a grade, the first of rank 0.
 * ``lesson``: how far a player has come with a pattern. ``setting``: a value by its name, for one
@@ -112,6 +114,18 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE run ADD COLUMN pending INTEGER NOT NULL DEFAULT 0;
     CREATE INDEX run_pending ON run (player) WHERE pending = 1;
     CREATE INDEX run_of_file ON run (file);
+    """,
+    """
+    CREATE TABLE body (
+        run INTEGER PRIMARY KEY REFERENCES run ON DELETE CASCADE,
+        info TEXT NOT NULL,
+        take BLOB,
+        grade TEXT,
+        hits BLOB
+    );
+    INSERT INTO body SELECT id, info, take, grade, hits FROM run;
+    UPDATE run SET info = '', take = NULL, grade = NULL, hits = NULL;
+    CREATE INDEX run_best ON run (player, pattern, score);
     """,
 )
 

@@ -57,6 +57,19 @@ class Outcome(StrEnum):
     TYPED = "typed"
     CLICK_ON_KIT = "click on the kit"
 
+    # The pages that look back.
+    OPEN = "open"
+    SPAN = "days or weeks"
+    OTHER = "another pattern"
+    SHEET = "the sheet"
+    COMPARE = "compare"
+    DATA = "your data"
+    GRADE = "grade"
+    KEEP = "keep"
+    THROW_AWAY = "throw away"
+    EXPORT = "export"
+    ERASE = "erase"
+
 
 class Page(Protocol):
     """One page."""

@@ -127,11 +127,11 @@ def test_best_and_last(store: Database) -> None:
     for score in (60.0, 90.0, 75.0):
         run = began(store, who.id)
         runs.keep(store, run, Result(take=b"", seconds=1.0, grade={"score": {"total": score}}))
-    best = runs.best(store, who.id, PATTERN)
+    best = runs.best(store, who.id, "late-bus-home")
     assert best is not None
     assert best.score == 90.0
     assert [row.score for row in runs.history(store, who.id)] == [75.0, 90.0, 60.0]
-    assert runs.history(store, who.id, pattern="another") == []
+    assert runs.history(store, who.id, name="another") == []
 
 
 def test_what_is_known_is_kept_by_player_and_content(store: Database) -> None:

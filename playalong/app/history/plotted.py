@@ -1,0 +1,91 @@
+"""The figures of a history as plots over time, and its runs as lines of a list."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from playalong.app.history.reading import History
+from playalong.app.history.text import day, duration, figure
+from playalong.records.store.periods import By, Period
+from playalong.records.store.runs import RunRow
+from playalong.screen.history_pages.look_back import RunLine
+from playalong.screen.history_pages.plots import Plot
+
+#: How far back the plots reach: six weeks of days, a year of weeks.
+_BACK = {By.DAY: 42, By.WEEK: 52 * 7}
+
+
+@dataclass(frozen=True)
+class _Kind:
+    """A figure of a period: its name, how it is had and written, and the least span of its axis."""
+
+    name: str
+    of: Callable[[Period], float | None]
+    written: Callable[[float], str]
+    least: float
+    stands: bool = False
+
+
+_KINDS = (
+    _Kind("Played", lambda one: one.seconds / 60.0, lambda value: duration(value * 60), 10, True),
+    _Kind("Score", lambda one: one.score, lambda value: f"{value:.0f}", 10),
+    _Kind("Tempo", lambda one: one.tempo_bpm, lambda value: f"{value:.0f} bpm", 10),
+    _Kind("Spread", lambda one: one.spread_ms, lambda value: f"{value:.0f} ms", 10),
+    _Kind(
+        "Ghost notes",
+        lambda one: None if one.contrast_db is None else -one.contrast_db,
+        lambda value: f"{value:.0f} dB",
+        6,
+    ),
+    _Kind("Steadiness", lambda one: one.steadiness_ms, lambda value: f"{value:.0f} ms", 10),
+)
+
+
+def plots(history: History, by: By, today: date) -> list[Plot]:
+    """A plot for each figure, over the days or weeks until ``today``, or until the last run."""
+    periods = history.days if by is By.DAY else history.weeks
+    last = today
+    if periods and (today - periods[0].first).days > _BACK[by]:
+        last = periods[0].first
+    first = last - timedelta(days=_BACK[by])
+    shown = [one for one in reversed(periods) if one.first >= first]
+    ends = day(first, today), "today" if last == today else day(last, today)
+    return [_plot(kind, shown, first, last, ends) for kind in _KINDS]
+
+
+def _plot(
+    kind: _Kind, periods: Sequence[Period], first: date, last: date, span: tuple[str, str]
+) -> Plot:
+    days = max(1, (last - first).days)
+    points = [
+        ((one.first - first).days / days, value)
+        for one in periods
+        if (value := kind.of(one)) is not None
+    ]
+    values = [value for _, value in points]
+    low, high = (min(values), max(values)) if values else (0.0, 1.0)
+    if kind.stands:
+        low, high = 0.0, max(high, kind.least)
+    elif high - low < kind.least:  # a small change is not made to look large
+        middle = (low + high) / 2
+        low, high = max(0.0, middle - kind.least / 2), middle + kind.least / 2
+    return Plot(
+        name=kind.name,
+        words=kind.written(values[-1]) if values else "",
+        points=points,
+        low=low,
+        high=high,
+        ends=(figure(low, ".0f"), figure(high, ".0f")),
+        span=span,
+        stands=kind.stands,
+    )
+
+
+def line(row: RunRow, today: date) -> RunLine:
+    """A run in a list."""
+    return RunLine(
+        when=f"{day(row.began.date(), today)}, {row.began:%H:%M}",
+        what=row.title or row.pattern or row.kind,
+        tempo="" if row.tempo_bpm is None else f"{row.tempo_bpm:g} bpm",
+        score=figure(row.score, ".0f"),
+    )

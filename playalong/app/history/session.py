@@ -1,0 +1,284 @@
+"""Looking back in the window: plots and runs, a run opened again, and a player's own data.
+
+``look_back`` and ``your_data`` are each a visit to a page from wherever the window is; they return
+when it is left.
+"""
+
+from collections.abc import Callable
+from contextlib import closing, suppress
+from datetime import date, datetime
+from functools import partial
+from pathlib import Path
+
+from playalong.app import leaving
+from playalong.app.broken_off import say_on_page, told_on_page
+from playalong.app.history import plotted, text
+from playalong.app.history.anew import Anew, anew, compared, grade_pending, run_of
+from playalong.app.history.reading import History, history, player_of
+from playalong.app.history.sheet_of_run import heard, sheet_of
+from playalong.app.open_devices import Look, OpenDevices
+from playalong.app.play.listen_back import listen_back
+from playalong.app.recording.background import LeftError, work_on_page
+from playalong.app.run.clock import RealClock
+from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import hold
+from playalong.app.user_folders import UserFolders
+from playalong.grading.text import figures
+from playalong.records.store import runs
+from playalong.records.store.database import Database
+from playalong.records.store.erasing import Traces
+from playalong.records.store.periods import By
+from playalong.records.store.players import PlayerRow
+from playalong.records.store.runs import RunRow
+from playalong.screen.base.keys import Key
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import LEAVE, LISTEN, Button
+from playalong.screen.history_pages.bar_by_bar import BarByBarPage
+from playalong.screen.history_pages.choices import (
+    ERASE,
+    ERASE_ALL,
+    EXPORT,
+    ChoicesPage,
+)
+from playalong.screen.history_pages.comparison import ComparisonPage
+from playalong.screen.history_pages.look_back import LookBackPage
+from playalong.screen.pages.result import ResultPage
+from playalong.support.errors import UserError
+
+SHEET = Button((Key.ENTER,), "Enter", "bar by bar", Outcome.SHEET)
+COMPARE = Button(("c", "C"), "C", "compare", Outcome.COMPARE)
+
+#: The page lists so many runs; the table on a terminal lists all.
+_LISTED = 200
+
+
+def show(home: UserFolders, look: Look, who: str, pattern: str | None, number: int | None) -> None:
+    """Open a window that looks back; on the run of that ``number`` where there is one."""
+    with OpenDevices(look, home, RealClock(), ()) as context:
+        if context.window.offscreen:
+            raise UserError("There is no screen for the page: leave out --page for a table.")
+        look_back(context, home, who, pattern=pattern, number=number)
+
+
+def look_back(
+    context: RunContext,
+    home: UserFolders,
+    who: str,
+    *,
+    pattern: str | None = None,
+    number: int | None = None,
+) -> None:
+    """What ``who`` has practised, with plots, until it is left.
+
+    ``pattern`` is the one that is shown first, None for all; ``number`` a run that is opened at
+    once. UserError where there is nothing to look back on.
+    """
+    _LookBack(context, home, who, pattern).go(number)
+
+
+def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
+    """What is kept of ``who``: exported as files, or erased; whether it was erased."""
+    with closing(home.memory.opened()) as database:
+        player = player_of(database, who, who)
+        note = ""
+        while True:
+            found = leaving.traces_of(home, database, player)
+            page = ChoicesPage(
+                context.theme,
+                "Your data",
+                said=f"This is kept of {player.name}, on this computer alone.",
+                lines=leaving.listed(player, found),
+                offered=[EXPORT, ERASE, LEAVE],
+                notes=[note],
+            )
+            outcome = hold(context, page, 0.0)
+            if outcome is Outcome.EXPORT:
+                note = _export(database, player)
+            elif outcome is Outcome.ERASE:
+                if _erase(context, database, player, found):
+                    return True
+            else:
+                return False
+
+
+def _export(database: Database, player: PlayerRow) -> str:
+    name = leaving.folder_name(player, datetime.now())
+    for folder in (Path.home() / name, Path.cwd() / name):
+        try:
+            count = leaving.export(database, player, folder)
+        except UserError as error:
+            told = str(error)
+            continue
+        return f"{count} files are in {folder}"
+    return told
+
+
+def _erase(context: RunContext, database: Database, player: PlayerRow, found: Traces) -> bool:
+    """Ask once, and erase; whether it is done."""
+    page = ChoicesPage(
+        context.theme,
+        "Erase",
+        said=f"Erase all that is kept of {player.name}? It cannot be brought back.",
+        lines=leaving.listed(player, found),
+        offered=[ERASE_ALL, LEAVE],
+    )
+    if hold(context, page, 0.0) is not Outcome.ERASE:
+        return False
+    left = told_on_page(context, partial(leaving.erase, database, player, found))
+    if left is None:
+        return False
+    stayed = [f"This file stayed: {path}" for path in left]
+    say_on_page(context, "Erased", f"Nothing is kept of {player.name} any more.", stayed)
+    return True
+
+
+class _LookBack:
+    """The page and what is opened from it."""
+
+    def __init__(
+        self, context: RunContext, home: UserFolders, who: str, pattern: str | None
+    ) -> None:
+        self._context, self._home, self._who = context, home, who
+        self._pattern, self._by, self._chosen = pattern, By.DAY, 0
+
+    def go(self, number: int | None) -> None:
+        """Until it is left."""
+        with closing(self._home.memory.opened()) as database:
+            self._database, self._player = database, player_of(database, self._who, self._who)
+            self._grade_pending()
+            if number is not None:
+                self._open(run_of(database, self._player, number))
+                return
+            while self._once():
+                pass
+
+    def _grade_pending(self) -> None:
+        """Takes of earlier times are graded before they are shown; who leaves sees the others."""
+        count = len(runs.pending(self._database, self._player.id))
+        if not count:
+            return
+
+        def work(progress: Callable[[float], None]) -> int:
+            done = 0
+
+            def step() -> None:
+                nonlocal done
+                done += 1
+                progress(done / count)
+
+            with closing(self._home.memory.opened()) as database:
+                return grade_pending(database, self._player, step=step)
+
+        with suppress(LeftError):
+            work_on_page(self._context, "Look back", "Grading takes of earlier times", work)
+
+    def _once(self) -> bool:
+        """Show the page once; whether it goes on."""
+        found = history(self._database, self._player, self._pattern, _LISTED)
+        page = self._page(found)
+        outcome = hold(self._context, page, 0.0)
+        self._chosen = page.chosen
+        if outcome is Outcome.OPEN and found.rows:
+            self._open(found.rows[self._chosen])
+        elif outcome is Outcome.SPAN:
+            self._by = By.WEEK if self._by is By.DAY else By.DAY
+        elif outcome is Outcome.OTHER:
+            self._other_pattern()
+        elif outcome is Outcome.DATA:
+            return not your_data(self._context, self._home, self._player.name)
+        return outcome is not Outcome.LEAVE
+
+    def _other_pattern(self) -> None:
+        ways = [None, *runs.patterns(self._database, self._player.id)]
+        at = ways.index(self._pattern) if self._pattern in ways else 0
+        self._pattern, self._chosen = ways[(at + 1) % len(ways)], 0
+
+    def _page(self, found: History) -> LookBackPage:
+        title = "all patterns"
+        if self._pattern is not None and found.last is not None:
+            title = found.last.title or self._pattern
+        said, *also = text.said(found, date.today())
+        return LookBackPage(
+            self._context.theme,
+            "Look back",
+            f"{self._player.name}  ·  {title}",
+            said=said,
+            also=also,
+            plots=plotted.plots(found, self._by, date.today()),
+            runs=[plotted.line(row, date.today()) for row in found.rows],
+            chosen=self._chosen,
+        )
+
+    # A run.
+
+    def _open(self, row: RunRow) -> None:
+        """The grade of a run, made anew; and from there its sheet, its sound, another run."""
+        found = told_on_page(self._context, partial(anew, self._database, row))
+        while found is not None:
+            outcome = hold(self._context, self._result(found), 0.0)
+            if outcome is Outcome.SHEET:
+                self._bar_by_bar(found)
+            elif outcome is Outcome.LISTEN:
+                listen_back(self._context, sheet_of(found, self._context), heard(found))
+            elif outcome is Outcome.COMPARE:
+                self._compare(found)
+            else:
+                return
+
+    def _result(self, found: Anew) -> ResultPage:
+        grade, run = found.graded.grade, found.graded.run
+        bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+        best = runs.best(self._database, self._player.id, found.row.pattern)
+        return ResultPage(
+            self._context.theme,
+            title=found.graded.asked.pattern.title,
+            subtitle=f"{bars} at {grade.tempo_bpm:g} bpm  ·  {found.row.began:%d %b %Y, %H:%M}",
+            total=grade.score.total,
+            advice=grade.advice,
+            also=[each.text for each in grade.findings[1:]],
+            figures=figures(grade),
+            places=grade.places,
+            bars=found.graded.asked.bars,
+            voices=run.targets.voices,
+            notes=[found.words, *found.differences[:2]],
+            rules=run.rules,
+            offered=[SHEET, LISTEN, COMPARE, LEAVE],
+            level=self._context.level(),
+            course=grade.steadiness.course,
+            asked_bpm=grade.tempo_bpm,
+            best=best.score if best else None,
+        )
+
+    def _bar_by_bar(self, found: Anew) -> None:
+        starts_s = [float(start_s) for start_s in found.graded.run.targets.bar_starts_s]
+        page = BarByBarPage(sheet_of(found, self._context), starts_s)
+        while hold(self._context, page, 0.0) is Outcome.LISTEN:
+            listen_back(self._context, sheet_of(found, self._context), heard(found))
+
+    def _compare(self, found: Anew) -> None:
+        """Beside another run of the pattern: the best one first, then the others."""
+        rows = [
+            row
+            for row in runs.history(
+                self._database, self._player.id, name=found.row.pattern, limit=_LISTED
+            )
+            if row.id != found.row.id and row.score is not None
+        ]
+        if not rows:
+            say_on_page(self._context, "Compare", "There is no other run of this pattern yet.")
+            return
+        at = max(range(len(rows)), key=lambda place: rows[place].score or 0.0)
+        outcome: Outcome | None = None
+        while outcome is not Outcome.LEAVE:
+            other = told_on_page(self._context, partial(anew, self._database, rows[at]))
+            if other is None:
+                return
+            page = ComparisonPage(
+                self._context.theme,
+                found.graded.asked.pattern.title,
+                named=(text.when(found.row), text.when(other.row)),
+                rows=[row for row in compared(found, other) if all(row)],
+                has_others=len(rows) > 1,
+            )
+            outcome = hold(self._context, page, 0.0)
+            at = (at + (1 if outcome is Outcome.NEXT else -1)) % len(rows)

@@ -1,0 +1,138 @@
+"""What was practised, over days or weeks: plots, the weakest place, and the runs to open again."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import pygame
+
+from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, LABEL, SMALL, Theme
+from playalong.screen.base.widgets import (
+    DOWN,
+    HEAD,
+    LEAVE,
+    MARGIN,
+    UP,
+    Button,
+    Buttons,
+    ListPage,
+    foot,
+    head,
+)
+from playalong.screen.history_pages import plots
+from playalong.screen.history_pages.plots import Plot
+
+OPEN = Button((Key.ENTER,), "Enter", "open the run", Outcome.OPEN)
+SPAN = Button(("w", "W"), "W", "days or weeks", Outcome.SPAN)
+OTHER = Button(("p", "P"), "P", "another pattern", Outcome.OTHER)
+DATA = Button(("d", "D"), "D", "your data", Outcome.DATA)
+
+#: In units: the height of a line of the list, and what lies between plots.
+_LINE, _BETWEEN = 31, 30
+
+#: The plots' part of the width.
+_PLOTS = 0.62
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunLine:
+    """A run in the list: when it was, what was played, its tempo and score in words."""
+
+    when: str
+    what: str
+    tempo: str
+    score: str
+
+
+class LookBackPage(ListPage):
+    """``said`` is what stands out, in bold, and ``also`` is told small under it; ``plots`` are
+    drawn two beside one another; of ``runs``, the latest first, one is ``chosen``.
+    """
+
+    def __init__(
+        self,
+        theme: Theme,
+        title: str,
+        subtitle: str,
+        *,
+        said: str,
+        also: Sequence[str],
+        plots: Sequence[Plot],
+        runs: Sequence[RunLine],
+        chosen: int = 0,
+    ) -> None:
+        self._theme, self._title, self._subtitle = theme, title, subtitle
+        self._said, self._also, self._plots, self._runs = said, also, plots, runs
+        self.chosen = min(chosen, max(0, len(runs) - 1))
+        offered = [OPEN, DOWN, UP] if runs else []
+        self.buttons = Buttons([*offered, SPAN, OTHER, DATA, LEAVE])
+        self._lines: list[tuple[pygame.Rect, int]] = []
+
+    @property
+    def count(self) -> int:
+        """How many runs there are."""
+        return len(self._runs)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """What a button is for; a click on a run chooses it, and one more opens it."""
+        if isinstance(press, Click):
+            for line, number in self._lines:
+                if line.collidepoint(press.x, press.y):
+                    was, self.chosen = self.chosen, number
+                    return Outcome.OPEN if was == number else None
+        return super().handle(press)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page; it stands still."""
+        pen = Pen(surface, self._theme)
+        surface.fill(pen.colours.paper)
+        head(pen, self._title, self._subtitle, "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        bottom = foot(pen, self.buttons) - pen.px(12)
+        top = self._draw_said(pen, area(left, pen.px(HEAD), right, bottom))
+        middle = left + (right - left) * _PLOTS
+        self._draw_plots(pen, area(left, top, middle, bottom))
+        self._draw_runs(pen, area(middle + pen.px(_BETWEEN), top, right, bottom))
+
+    def _draw_said(self, pen: Pen, rect: pygame.Rect) -> int:
+        base: float = rect.top
+        for line in pen.wrapped(self._said, LABEL, rect.width, bold=True)[:2]:
+            base += pen.px(LABEL * 1.25)
+            pen.text(line, LABEL, (rect.left, base), bold=True)
+        for words in self._also:
+            base += pen.px(SMALL * 1.5)
+            pen.text(pen.cut(words, SMALL, rect.width), SMALL, (rect.left, base), pen.colours.quiet)
+        return round(base) + pen.px(20)
+
+    def _draw_plots(self, pen: Pen, rect: pygame.Rect) -> None:
+        gap, rows = pen.px(_BETWEEN), (len(self._plots) + 1) // 2
+        wide, tall = (rect.width - gap) / 2, (rect.height - gap * (rows - 1)) / max(1, rows)
+        for number, plot in enumerate(self._plots):
+            row, column = divmod(number, 2)
+            x, y = rect.left + column * (wide + gap), rect.top + row * (tall + gap)
+            plots.draw(pen, area(x, y, x + wide, y + tall), plot)
+
+    def _draw_runs(self, pen: Pen, rect: pygame.Rect) -> None:
+        pen.text("Runs", LABEL, (rect.left, rect.top + pen.px(LABEL)), bold=True)
+        top, line = rect.top + pen.px(LABEL * 1.7), pen.px(_LINE)
+        shown = max(1, (rect.bottom - top) // line)
+        first = min(max(0, self.chosen - shown // 2), max(0, len(self._runs) - shown))
+        self._lines = []
+        for place, run in enumerate(self._runs[first : first + shown]):
+            row = area(rect.left, top + place * line, rect.right, top + (place + 1) * line)
+            self._lines.append((row, first + place))
+            self._draw_run(pen, row, run, first + place == self.chosen)
+
+    def _draw_run(self, pen: Pen, row: pygame.Rect, run: RunLine, is_chosen: bool) -> None:
+        colours, inside = pen.colours, pen.px(8)
+        if is_chosen:
+            pygame.draw.rect(pen.surface, colours.ahead, row, border_radius=pen.px(6))
+        base = row.centery + pen.capital(BODY) / 2
+        score = pen.text(run.score, BODY, (row.right - inside, base), bold=True, align=1.0)
+        right = row.right - inside - max(score.width, pen.width("100", BODY, bold=True)) - inside
+        right = pen.text(run.tempo, SMALL, (right, base), colours.quiet, align=1.0).left - inside
+        when = pen.text(run.when, SMALL, (row.left + inside, base), colours.quiet)
+        left = when.right + inside
+        pen.text(pen.cut(run.what, SMALL, right - left), SMALL, (left, base))
