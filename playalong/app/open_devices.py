@@ -1,6 +1,7 @@
 """Window and sound, opened together and closed together."""
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 from playalong.app.kit_click import KitClick
 from playalong.app.run.clock import Clock, SteppedClock
@@ -13,13 +14,17 @@ from playalong.profile.latency import PLAYED_ALONG
 from playalong.profile.profile import Profile
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
-from playalong.sound.device.devices import BUFFER_MS, OutputError
+from playalong.sound.device.devices import BUFFER_MS, PADS_BUFFER_MS, OutputError
 from playalong.sound.device.output import DeviceOutput, Output, SilentOutput
+from playalong.sound.mix import HIGHEST_DB, LOWEST_DB, Mix
 from playalong.sound.timeline import QUIET_DB
 from playalong.support import resources as shipped
 
 #: On the stepped clock only some frames are drawn: how far it goes between them.
 FAST_FRAME_S = 1 / 10
+
+#: What is remembered of the mix.
+MIXED = ("click_db", "soft_click_db", "drums_db", "recording_db")
 
 
 @dataclass(frozen=True)
@@ -28,15 +33,19 @@ class Look:
 
     ``device`` is part of a sound device's name, None for the remembered one; ``kit_click`` part
     of the MIDI output on which the click is to sound, None for the computer's own sound. With
-    ``echo`` the pads sound through the program.
+    ``echo`` the pads sound through the program. ``buffer_ms`` is how much sound the device asks for
+    at once, None for what is usual: less where the pads are to sound. ``click_db`` and ``drums_db``
+    are levels of their own, None for the remembered ones.
     """
 
     dark: bool = False
     large: bool = False
     device: str | None = None
-    buffer_ms: float = BUFFER_MS
+    buffer_ms: float | None = None
     kit_click: str | None = None
     echo: bool = False
+    click_db: float | None = None
+    drums_db: float | None = None
 
 
 class OpenDevices:
@@ -58,6 +67,7 @@ class OpenDevices:
         try:
             self._output: Output = SilentOutput() if fast else self._device()
             self._level_db = self._output.level_db
+            self._output.mix = self._mix = self._wished_mix()
             if look.kit_click and not fast:
                 self._output = KitClick(self._output, look.kit_click)
         except BaseException:
@@ -77,22 +87,44 @@ class OpenDevices:
         """The device that is asked for, or the remembered one if it is there."""
         look, remembered = self._look, self._home.settings()
         level_db = QUIET_DB if remembered.level_db is None else remembered.level_db
+        buffer_ms = look.buffer_ms or (PADS_BUFFER_MS if look.echo else BUFFER_MS)
         if look.device is None and remembered.sound_device:
             try:
-                return DeviceOutput(remembered.sound_device, level_db, look.buffer_ms)
+                return DeviceOutput(remembered.sound_device, level_db, buffer_ms)
             except OutputError:
                 pass  # it is not plugged in today
-        output = DeviceOutput(look.device, level_db, look.buffer_ms)
+        output = DeviceOutput(look.device, level_db, buffer_ms)
         if look.device is not None:
             self._home.remember(sound_device=look.device)
         return output
 
+    def _wished_mix(self) -> Mix:
+        """Click, drums and recording as they are asked for, or were left."""
+        look = self._look
+        left = {} if self._fast else self._home.settings_of(None)
+        asked = {
+            "click_db": look.click_db,
+            "soft_click_db": look.click_db,
+            "drums_db": look.drums_db,
+        }
+        found: dict[str, Any] = {}
+        for name in MIXED:
+            level_db = asked.get(name)
+            if level_db is None:
+                level_db = left.get(name)
+            if isinstance(level_db, int | float) and LOWEST_DB <= level_db <= HIGHEST_DB:
+                found[name] = float(level_db)
+        return Mix(**found)
+
     def __exit__(self, *_: object) -> None:
-        level_db = self._output.level_db
+        level_db, mix = self._output.level_db, self._output.mix
         self._output.close()
         self._window.close()
         if not self._fast and level_db != self._level_db:
             self._home.remember(level_db=level_db)
+        if not self._fast and mix.under_drums(False) != self._mix:
+            levels = {name: getattr(mix, name) for name in MIXED}
+            self._home.remember_for(None, **levels)
 
 
 def on_kit(context: RunContext, look: Look, port: Port, profile: Profile) -> RunContext:

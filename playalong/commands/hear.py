@@ -11,7 +11,7 @@ from playalong.commands.options.click import (
     clicking_of,
 )
 from playalong.commands.options.folder import user_folders
-from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
+from playalong.commands.options.look import WINDOW, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.options.pattern import (
     BarsOptions,
@@ -112,7 +112,7 @@ def run(given: Options) -> None:
     if given.out is not None:
         refuse(
             given,
-            f"{LOOK} --level",
+            f"{WINDOW} --level",
             "does not go with --out: what is written is neither heard nor seen",
         )
     refuse_unused(given)

@@ -13,9 +13,6 @@ from playalong.sound.device.output import Panned, Sound
 from playalong.sound.synth.click import Click
 from playalong.sound.synth.notes import Note, damped, notes
 
-#: How strongly the click sounds under what is listened to: 12 dB weaker.
-SOFT_CLICK = 10.0 ** (-12.0 / 20.0)
-
 
 class Which(StrEnum):
     """What is listened to; of both, yours is on the left and the pattern on the right."""
@@ -42,7 +39,7 @@ def listened(
     ``hits`` and ``targets`` are those of one run, in its seconds; each hit sounds with its own
     voice and velocity, whatever became of it. ``speed`` is the share of the run's own: 0.5 lasts
     twice as long. ``chokes`` are the times and voices of cymbals that the player's hand ended.
-    ``clicks`` sound softly in the middle.
+    ``clicks`` sound in the middle, as loud as the mix has them.
     """
     played = sorted(
         (Note(hit.time_s, hit.voice, hit.velocity) for hit in hits), key=lambda note: note.time_s
@@ -56,10 +53,7 @@ def listened(
             for part, found in parts.items()
             for note in found
         ]
-    sounds += [
-        Panned(replace(click, time_s=click.time_s / speed), SOFT_CLICK, SOFT_CLICK)
-        for click in clicks
-    ]
+    sounds += [replace(click, time_s=click.time_s / speed) for click in clicks]
     return sorted(sounds, key=lambda sound: sound.time_s)
 
 

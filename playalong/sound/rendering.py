@@ -6,8 +6,9 @@ from pathlib import Path
 
 import numpy as np
 
-from playalong.sound.device.output import Sound
-from playalong.sound.timeline import RATE, Frames, Timeline
+from playalong.sound.device.output import Sound, part_of
+from playalong.sound.mix import EVEN, Mix
+from playalong.sound.timeline import RATE, Frames, Timeline, gain
 from playalong.support.files import writing
 
 #: The level of a rendered file: 6 dB under full scale.
@@ -19,7 +20,7 @@ RING_S = 2.0
 _BLOCK = RATE
 
 
-def blocks(sounds: Sequence[Sound], level: float = LEVEL) -> Iterator[Frames]:
+def blocks(sounds: Sequence[Sound], level: float = LEVEL, mix: Mix = EVEN) -> Iterator[Frames]:
     """``sounds`` as they are heard, (n, 2) at ``RATE``, block by block.
 
     The earliest begins at frame 0. The last ends it, a stream with its own end.
@@ -27,17 +28,20 @@ def blocks(sounds: Sequence[Sound], level: float = LEVEL) -> Iterator[Frames]:
     first_s = min((sound.time_s for sound in sounds), default=0.0)
     last_s = max((sound.time_s for sound in sounds), default=0.0)
     timeline = Timeline(level=level)
+    for part, part_db in mix.as_levels().items():
+        timeline.set_group(part, gain(part_db))
     for sound in sounds:
-        timeline.place(round((sound.time_s - first_s) * RATE), sound.frames(RATE))
+        frame = round((sound.time_s - first_s) * RATE)
+        timeline.place(frame, sound.frames(RATE), group=part_of(sound))
     left = round((last_s - first_s + RING_S) * RATE)
     while left > 0 or timeline.is_streaming:
         yield timeline.render(min(_BLOCK, left) if left > 0 else _BLOCK)
         left -= _BLOCK
 
 
-def rendered(sounds: Sequence[Sound], level: float = LEVEL) -> Frames:
+def rendered(sounds: Sequence[Sound], level: float = LEVEL, mix: Mix = EVEN) -> Frames:
     """All of ``blocks`` at once, (n, 2)."""
-    return np.concatenate(list(blocks(sounds, level)))
+    return np.concatenate(list(blocks(sounds, level, mix)))
 
 
 def write_wave(path: Path, frames: Frames | Iterable[Frames]) -> None:

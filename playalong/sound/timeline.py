@@ -81,6 +81,8 @@ class Placed:
     source: Stream
     gain: np.float32
     is_long: bool
+    #: Which of the timeline's groups it belongs to.
+    group: str = ""
     #: The frames over which it rises; none where it sounds from its own beginning.
     rise: tuple[int, int] | None = None
     #: Ways down to silence: first frame, and how many. Where there are several the lower counts.
@@ -115,6 +117,8 @@ class Timeline:
         self._coming: list[tuple[int, int, Placed]] = []
         self._sounding: list[Placed] = []
         self._ramp = _Ramp(level, level, 0, 1)
+        #: The level of each group that has had one, beside that of all.
+        self._groups: dict[str, _Ramp] = {}
 
     @property
     def level(self) -> float:
@@ -124,21 +128,35 @@ class Timeline:
     @level.setter
     def level(self, level: float) -> None:
         with self._lock:
-            now = self.rendered
-            begun = float(self._ramp.over(now, now + 1).item())
-            self._ramp = _Ramp(begun, level, now, round(RAMP_S * self.rate))
+            self._ramp = self._towards(self._ramp, level)
 
-    def place(self, frame: int | None, sound: Source, gain: float = 1.0) -> Placed:
+    def set_group(self, group: str, level: float) -> None:
+        """The gain of the sounds of ``group``, 1 until it is set; reached within ``RAMP_S``."""
+        with self._lock:
+            before = self._groups.get(group, _Ramp(1.0, 1.0, 0, 1))
+            if before.last != level:
+                self._groups = {**self._groups, group: self._towards(before, level)}
+
+    def _towards(self, before: "_Ramp", level: float) -> "_Ramp":
+        now = self.rendered
+        if not now:  # nothing is heard yet
+            return _Ramp(level, level, 0, 1)
+        begun = float(before.over(now, now + 1).item())
+        return _Ramp(begun, level, now, round(RAMP_S * self.rate))
+
+    def place(
+        self, frame: int | None, sound: Source, gain: float = 1.0, *, group: str = ""
+    ) -> Placed:
         """Let ``sound`` begin at ``frame``, or, where that is None, as soon as it can be.
 
         What would lie before the frames already rendered is left out; a stream then rises from
-        there within ``RISE_S``.
+        there within ``RISE_S``. ``group`` is one whose level ``set_group`` sets.
         """
         is_long = not isinstance(sound, np.ndarray)
         source = _Whole(sound) if isinstance(sound, np.ndarray) else sound
         with self._lock:
             start = self.rendered if frame is None else frame
-            placed = Placed(start, source, np.float32(gain), is_long)
+            placed = Placed(start, source, np.float32(gain), is_long, group)
             if is_long and start < self.rendered:
                 placed.rise = (self.rendered, self.rendered + round(RISE_S * self.rate))
             heappush(self._coming, (start, next(self._numbers), placed))
@@ -177,11 +195,13 @@ class Timeline:
             while self._coming and self._coming[0][0] < end:
                 self._sounding.append(heappop(self._coming)[2])
             self.rendered = end
-            ramp = self._ramp
+            ramp, groups = self._ramp, self._groups
         block = np.zeros((frames, 2), np.float32)
         for placed in self._sounding:
             low = max(placed.start, begin)
             part = placed.part(low, end)
+            if placed.group in groups:
+                part = part * groups[placed.group].over(low, low + len(part))
             block[low - begin : low - begin + len(part)] += part
         self._sounding = [placed for placed in self._sounding if not placed.is_over]
         return limited(block * ramp.over(begin, end))

@@ -6,7 +6,9 @@ import pytest
 from playalong.midi.hits import Hit
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
+from playalong.sound.device.output import part_of
 from playalong.sound.listening import Panned, Which, listened
+from playalong.sound.mix import Part
 from playalong.sound.synth.click import Click, Kind, sample
 from playalong.sound.synth.drums import stroke
 from playalong.sound.synth.notes import Note, notes
@@ -90,18 +92,15 @@ def test_a_choked_cymbal_is_choked_again():
 
 
 @pytest.mark.parametrize("which", list(Which))
-def test_the_click_is_soft_and_in_the_middle(which):
+def test_the_click_is_in_the_middle_and_belongs_to_the_mix(which):
     ticks = [Click(0.0, Kind.ONE), Click(0.5, Kind.BEAT)]
     without = listened(HITS, TARGETS, which, 0.5)
     found = listened(HITS, TARGETS, which, 0.5, clicks=ticks)
     assert [sound for sound in found if sound in without] == without
     added = [sound for sound in found if sound not in without]
     assert [sound.time_s for sound in added] == [0.0, 1.0]
-    for sound, tick in zip(added, ticks, strict=True):
-        left, right = sound.frames(RATE).T
-        assert np.array_equal(left, right)
-        quieter_db = 20 * np.log10(np.abs(left).max() / np.abs(sample(tick.kind, RATE)).max())
-        assert quieter_db == pytest.approx(-12.0, abs=0.01)
+    assert added == [Click(0.0, Kind.ONE), Click(1.0, Kind.BEAT)]
+    assert {part_of(sound) for sound in added} == {Part.CLICK}
 
 
 def test_nothing_played_is_nothing_heard():

@@ -16,13 +16,17 @@ from playalong.sound.device import devices, output
 from playalong.sound.device.output import (
     GIVE_MORE_S,
     GIVE_WAY_S,
+    LOOK_S,
     LOUDEST_DB,
+    NOTICED_S,
     SOFTEST_DB,
     DeviceOutput,
     OutputError,
     Panned,
     SilentOutput,
+    part_of,
 )
+from playalong.sound.mix import SOFT_CLICK_DB, Mix, Part
 from playalong.sound.synth.click import Click, Kind, clicks, sample
 from playalong.sound.synth.drums import stroke
 from playalong.sound.synth.notes import Note
@@ -223,7 +227,9 @@ def test_clicks_are_placed_as_they_come_near_where_the_device_then_is(cards, mon
     start_s = now.s
     place = device.timeline.place
     monkeypatch.setattr(
-        device.timeline, "place", lambda frame, sound: placed.append(frame) or place(frame, sound)
+        device.timeline,
+        "place",
+        lambda frame, sound, **known: placed.append(frame) or place(frame, sound, **known),
     )
     device.schedule(start_s, [Click(0.1, Kind.ONE), Click(0.4, Kind.BEAT), Click(5.0, Kind.ONE)])
     assert placed == [round((at_s - BUFFER_S) * RATE) for at_s in (0.1, 0.4)]
@@ -420,8 +426,7 @@ def test_without_the_wished_device_the_default_one_plays(machine):
     wait_for_another(device, machine, timeline)
     assert machine.now_open.name == device.device_name == "default"
     assert not device.silent
-    assert "the default one plays" in device.message
-    assert "next start" in device.message
+    assert device.message == 'the sound device "desk" is gone: the default one plays'
     assert device.timeline.level == gain(-27.0)
 
 
@@ -612,3 +617,124 @@ def test_opening_says_nothing_on_standard_error(capfd):
     """ALSA and JACK complain aloud where there is no card; our own words are enough."""
     DeviceOutput().close()
     assert capfd.readouterr().err == ""
+
+
+@pytest.mark.parametrize(("part", "lost"), [("desk", "Desk Box"), (None, "default")])
+def test_a_device_that_was_lost_comes_back_while_another_stands_in(machine, part, lost):
+    now = Now()
+    device = DeviceOutput(part, clock=now)
+    timeline = device.timeline
+    machine.plays = {"null"}
+    let_pass(now, device, machine, 0.6)
+    wait_for_another(device, machine, timeline)
+    assert device.silent
+    stands_in, timeline = machine.now_open, device.timeline
+    device.schedule(now.s, [Click(0.3, Kind.BEAT)])
+    machine.plays = {lost, "null"}
+    now.s += LOOK_S
+    stands_in.ask()
+    wait_for_another(device, machine, timeline)
+    assert (device.device_name, device.silent, device.message) == (lost, False, "")
+    until_s = time.perf_counter() + 20.0
+    while not stands_in.is_closed and time.perf_counter() < until_s:
+        time.sleep(0.002)
+    assert stands_in.is_closed
+
+
+def test_while_another_stands_in_sounds_are_played(machine):
+    now = Now()
+    device = DeviceOutput("desk", clock=now)
+    timeline = device.timeline
+    machine.plays = {"default"}
+    let_pass(now, device, machine, 0.6)
+    wait_for_another(device, machine, timeline)
+    start_s = now.s
+    device.schedule(start_s, [Click(1.5 + 0.2 * beat, Kind.BEAT) for beat in range(5)])
+    times, frames = play(now, device, machine, start_s + 3.0)
+    assert len(onsets(times, frames)) == 5
+
+
+def test_devices_that_nobody_hears_are_not_offered(cards, monkeypatch):
+    names = ["Desk Box", "Discard all samples (playback) or generate zero samples (capture)"]
+    monkeypatch.setattr(miniaudio, "Devices", Cards([*names, "Dummy Output"]))
+    assert devices.device_names() == ["Desk Box"]
+    with pytest.raises(OutputError, match="Desk Box"):
+        DeviceOutput("dummy")
+
+
+def test_a_device_that_races_is_taken_for_silent(monkeypatch):
+    class Racing(MadeDevice):
+        def start(self, frames):
+            super().start(frames)
+            for _ in range(80):  # 0.8 s of sound in no time
+                self.ask()
+
+    monkeypatch.setattr(miniaudio, "Devices", Cards(["Desk Box"]))
+    real = miniaudio.PlaybackDevice
+    monkeypatch.setattr(
+        miniaudio,
+        "PlaybackDevice",
+        lambda **options: (
+            real(**options)
+            if options["backends"] == [miniaudio.Backend.NULL]
+            else Racing(**options)
+        ),
+    )
+    device = DeviceOutput()
+    silent, said = device.silent, device.message
+    device.close()
+    assert silent
+    assert "no sound card" in said
+    with pytest.raises(OutputError, match="does not play"):
+        DeviceOutput("desk")
+
+
+def test_an_answer_comes_a_constant_time_after_its_stroke(machine):
+    """Whenever it is noticed, from the driver's stamp to the frame it is the same to a frame."""
+    now, chance = Now(), np.random.default_rng(3)
+    device = DeviceOutput(clock=now)
+    delays = []
+    for _ in range(60):
+        now.s += BUFFER_S
+        machine.now_open.ask()
+        struck_s = now.s + float(chance.uniform(0.0, BUFFER_S))
+        at_s, now.s = now.s, struck_s + float(chance.uniform(0.0, 0.003))
+        placed = device.answer(struck_s, Note(0.0, "snare", 90.0))
+        delays.append(device.clock.time_of(placed.start) - struck_s)
+        now.s = at_s
+    assert device.answer_s == pytest.approx(2 * BUFFER_S + NOTICED_S)
+    assert np.max(np.abs(np.array(delays) - device.answer_s)) <= 1.0 / RATE
+
+
+def test_a_late_answer_comes_as_soon_as_can_be(machine):
+    now = Now()
+    device = DeviceOutput(clock=now)
+    for _ in range(10):
+        now.s += BUFFER_S
+        machine.now_open.ask()
+    placed = device.answer(now.s - 1.0, Note(0.0, "snare", 90.0))
+    assert placed.start == device.timeline.rendered
+
+
+def test_each_part_has_a_level_of_its_own(machine):
+    silent = SilentOutput()
+    silent.mix = Mix(click_db=-12.0, drums_db=-6.0)
+    click, note = Click(0.0, Kind.ONE), Note(0.5, "snare", 100.0)
+    silent.schedule(0.0, [click, Panned(note, 1.0, 1.0)])
+    heard = silent.timeline.render(RATE)
+    whole, level = sample(Kind.ONE, RATE), gain(silent.level_db)
+    assert heard[: len(whole), 0] == pytest.approx(whole * gain(-12.0) * level, abs=1e-6)
+    struck = stroke("snare", 100.0, RATE)[:2000]
+    begin = RATE // 2
+    assert heard[begin : begin + 2000, 1] == pytest.approx(struck * gain(-6.0) * level, abs=1e-6)
+
+
+def test_the_click_is_softer_where_drums_are_played():
+    mix = Mix()
+    assert mix.of(Part.CLICK) == 0.0
+    assert mix.under_drums(True).of(Part.CLICK) == SOFT_CLICK_DB
+    moved = mix.under_drums(True).moved(Part.CLICK, 3.0)
+    assert moved.of(Part.CLICK) == SOFT_CLICK_DB + 3.0
+    assert moved.under_drums(False).of(Part.CLICK) == 0.0
+    assert mix.moved(Part.DRUMS, 100.0).of(Part.DRUMS) == 6.0
+    assert part_of(Panned(Click(0.0, Kind.ONE), 1.0, 1.0)) is Part.CLICK

@@ -27,6 +27,7 @@ from playalong.records.takes import read
 from playalong.screen.pages.run import RunPage
 from playalong.screen.sheet.sheet import Sheet
 from playalong.sound.listening import Which
+from playalong.sound.mix import SOFT_CLICK_DB, Mix
 from playalong.sound.rendering import rendered, write_wave
 from playalong.sound.synth.click import Click, clicks
 
@@ -38,10 +39,16 @@ def hear(task: Task, look: Look, click: bool, home: UserFolders, path: Path | No
     played = to_hear(task, click)
     if path is not None:
         ticks = task.ticks() if click else []
-        write_wave(path, rendered(with_company(ticks, played)))
+        write_wave(path, rendered(with_company(ticks, played), mix=_mix(look)))
         return
     with OpenDevices(look, home, RealClock(), notices=("listen",)) as context:
         Run(played, context, lambda _: SilentPort()).play()
+
+
+def _mix(look: Look) -> Mix:
+    """What is written into a file is mixed as it is asked for, and not as it was left."""
+    click_db = SOFT_CLICK_DB if look.click_db is None else look.click_db
+    return Mix(soft_click_db=click_db, drums_db=look.drums_db or 0.0, is_under_drums=True)
 
 
 def hear_take(
@@ -67,7 +74,7 @@ def hear_take(
     ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
     played = Playback.of(take, pads, graded.run, pauses, ticks)
     if out is not None:
-        write_wave(out, rendered(played.sounds(WHICH[which], speed)))
+        write_wave(out, rendered(played.sounds(WHICH[which], speed), mix=_mix(look)))
         return graded.asked.remarks
     with OpenDevices(look, home, RealClock(), notices=graded.asked.remarks) as context:
         listen_back(context, _page(graded, context), played, WHICH[which], speed)

@@ -77,6 +77,7 @@ def listen_back(
         [*LISTENING, LEAVE], pads, context.pad_commands.call if context.pad_commands else ""
     )
     page.said, page.paused = (), ()
+    context.output.mix = context.output.mix.under_drums(True)
     outcome: Outcome | None = Outcome.AGAIN
     while outcome is not Outcome.LEAVE:
         which = _WHICH.get(outcome, which) if outcome else which

@@ -49,6 +49,9 @@ STEP_BPM = 4.0
 #: The same with a recording, in per cent of its speed.
 STEP_PERCENT = 5
 
+#: What a buffer of 5 ms, the shortest, comes to.
+SOON_MS = 14.0
+
 AS_WRITTEN = "as written"
 
 #: What can be asked for after a run.
@@ -203,8 +206,9 @@ def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]
     if task.along is not None:
         facts.append(("recording", f"{task.along.name}, at {task.along.percent} % of its speed"))
     if context.echo:
-        late_ms = context.output.latency_s * 1000.0
-        facts.append(("your pads sound here", f"about {late_ms:.0f} ms after the stroke"))
+        late_ms = context.output.answer_s * 1000.0
+        shorter = "; --buffer-ms 5 is sooner" if late_ms > SOON_MS else ""
+        facts.append(("your pads sound here", f"{late_ms:.0f} ms after each stroke{shorter}"))
     return facts
 
 

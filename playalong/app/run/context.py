@@ -13,6 +13,7 @@ from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
 from playalong.sound.device.output import Output
+from playalong.sound.mix import Part
 
 FRAME_S = 1 / 60
 
@@ -55,7 +56,7 @@ class RunContext:
 
     def level(self) -> Level:
         """The level of the sound, for a page."""
-        return Level(self.output.level_db)
+        return Level(self.output.level_db, tuple(Part))
 
 
 class SilentPort:

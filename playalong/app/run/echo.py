@@ -14,10 +14,13 @@ _CYMBALS = frozenset({"crash", "ride", "ride-bell", "china", "splash"})
 
 
 class Echo:
-    """Sounds every hit as soon as the device can; a closed hi-hat and a hand end what rings."""
+    """Sounds every hit a constant time after its stroke; a closed hi-hat and a hand end what rings.
 
-    def __init__(self, output: Output, pads: Pads) -> None:
-        self._output, self._pads = output, pads
+    ``origin_s`` is when, on the clock, second 0 of the hits was at the pads.
+    """
+
+    def __init__(self, output: Output, pads: Pads, origin_s: float) -> None:
+        self._output, self._pads, self._origin_s = output, pads, origin_s
         self._ringing: dict[str, Placed] = {}
         warm(BY_NAME, RATE)  # nothing is made while it sounds
 
@@ -30,7 +33,8 @@ class Echo:
     def _sound(self, hit: Hit) -> None:
         if hit.voice in HATS:
             self._end(RINGING_HATS)
-        placed = self._output.now(Note(0.0, hit.voice, hit.velocity))
+        note = Note(0.0, hit.voice, hit.velocity)
+        placed = self._output.answer(self._origin_s + hit.time_s, note)
         if hit.voice in RINGING_HATS or hit.voice in _CYMBALS:
             self._ringing[hit.voice] = placed
 

@@ -25,6 +25,8 @@ from playalong.screen.base.keys import Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import Level
+from playalong.sound.device.output import STEP_DB, Output
+from playalong.sound.mix import Part
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +157,8 @@ def _draw(context: RunContext, view: View, is_there: bool) -> None:
     page = view.page
     level = _level(page)
     if level is not None:
-        level.db = context.output.level_db
+        output = context.output
+        level.db = output.mix.of(Part(level.part)) if level.part else output.level_db
     if not is_there and not getattr(page, "paused", ()):
         page = Covered(page, context.theme, GONE_MEANWHILE)
     context.window.frame(page, view.at_s)
@@ -167,13 +170,25 @@ def _pressed(context: RunContext, scene: Scene, page: Page) -> Outcome | None:
     """What keys and mouse ask for; the level of the sound is moved at once."""
     level = _level(page)
     for press in context.window.presses():
-        steps = level.steps(press) if level is not None else 0
-        for _ in range(abs(steps)):
-            (context.output.louder if steps > 0 else context.output.softer)()
-        outcome = scene.press(page, press) if not steps else None
+        if level is not None and _moves_level(context.output, level, press):
+            continue
+        outcome = scene.press(page, press)
         if outcome is not None:
             return outcome
     return None
+
+
+def _moves_level(output: Output, level: Level, press: Press) -> bool:
+    """Whether a press moved the level of the sound, or chose another part of it."""
+    if level.chooses(press):
+        return True
+    steps = level.steps(press)
+    if level.part:
+        output.mix = output.mix.moved(Part(level.part), steps * STEP_DB)
+    else:
+        for _ in range(abs(steps)):
+            (output.louder if steps > 0 else output.softer)()
+    return steps != 0
 
 
 def _level(page: Page) -> Level | None:

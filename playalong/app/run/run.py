@@ -104,6 +104,8 @@ class Run(Scene):
         self._sounds = with_company(
             [tick for tick in ticks if task.clicked or tick.time_s < 0], task
         )
+        hears_drums = context.echo or task.company is not None
+        context.output.mix = context.output.mix.under_drums(hears_drums)
         counted = [sound for sound in self._sounds if sound.time_s >= 0 or begin_s is None]
         context.output.schedule(start_s, counted)
 
@@ -138,7 +140,8 @@ class Run(Scene):
         )
         profile = context.profile
         pads = profile.pads.for_targets(self._expected)
-        self._echo = Echo(context.output, pads) if context.echo else None
+        late_s = profile.latency.ms / 1000.0 if profile.latency else 0.0
+        self._echo = Echo(context.output, pads, start_s + late_s) if context.echo else None
         self._recording = task.recording(LEAD_S + count_in_s, profile, self._expected)
         self._log: RunLog | None = None
         if context.memory is not None and task.judged:
@@ -147,7 +150,7 @@ class Run(Scene):
             connect(start_s),
             context.stamps,
             pads,
-            latency_ms=profile.latency.ms if profile.latency else 0.0,
+            latency_ms=1000.0 * late_s,
             origin_s=start_s,
             recording=self._recording,
         )

@@ -2,22 +2,27 @@
 
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.parser import Parser
+from playalong.commands.parser import Parser, written_as
 
 if TYPE_CHECKING:
     from playalong.app.open_devices import Look
 
 #: The options of a sound device, and all that a command has no use for without a window.
-SOUND = "--sound --buffer-ms --click-to"
+SOUND = "--sound --buffer-ms --click-to --click-db --drums-db"
 LOOK = f"{SOUND} --dark --large"
+
+#: The same without what a file that is written has as well.
+WINDOW = "--sound --buffer-ms --click-to --dark --large"
 
 
 class LookOptions(Protocol):
     """Sound device, buffer in milliseconds, the output of the click, and the looks."""
 
     sound: str | None
-    buffer_ms: float
+    buffer_ms: float | None
     click_to: str | None
+    click_db: float | None
+    drums_db: float | None
     dark: bool
     large: bool
 
@@ -30,7 +35,8 @@ class SoundPadsOption(Protocol):
 
 def add_look(parser: Parser) -> None:
     """Add sound and window."""
-    from playalong.sound.device.devices import BUFFER_MS, LONGEST_MS, SHORTEST_MS
+    from playalong.sound.device.devices import BUFFER_MS, LONGEST_MS, PADS_BUFFER_MS, SHORTEST_MS
+    from playalong.sound.mix import HIGHEST_DB, LOWEST_DB
 
     group = parser.add_argument_group("sound and window")
     group.add_argument(
@@ -42,10 +48,9 @@ def add_look(parser: Parser) -> None:
     group.add_argument(
         "--buffer-ms",
         type=float,
-        default=BUFFER_MS,
         metavar="MS",
         help=f"how much sound is asked for at once, {SHORTEST_MS:g} to {LONGEST_MS:g} ms: less is "
-        f"sooner, more is safer (default {BUFFER_MS:g})",
+        f"sooner, more is safer (default {BUFFER_MS:g}, and {PADS_BUFFER_MS:g} with --sound-pads)",
     )
     group.add_argument(
         "--click-to",
@@ -53,6 +58,14 @@ def add_look(parser: Parser) -> None:
         help="part of the name of the kit's MIDI output: its module then sounds the click "
         "(default the computer does)",
     )
+    for part, what in (("click", "the click"), ("drums", "the drums that the program plays")):
+        group.add_argument(
+            f"--{part}-db",
+            type=written_as(_db, f"no level: write dB, {LOWEST_DB:g} to {HIGHEST_DB:g}"),
+            metavar="DB",
+            help=f"the level of {what}, {LOWEST_DB:g} to {HIGHEST_DB:g} dB against what it was "
+            "made at (default as it was left)",
+        )
     group.add_argument("--dark", action="store_true", help="a dark sheet")
     group.add_argument("--large", action="store_true", help="larger writing")
 
@@ -66,8 +79,26 @@ def add_sound_pads(parser: Parser) -> None:
     )
 
 
-def look_of(given: LookOptions, sound_pads: bool = False) -> "Look":
-    """How it looks and sounds."""
+def look_of(given: LookOptions, sound_pads: bool = False, hears_drums: bool = False) -> "Look":
+    """How it looks and sounds; ``hears_drums``: the program plays the drums."""
     from playalong.app.open_devices import Look
 
-    return Look(given.dark, given.large, given.sound, given.buffer_ms, given.click_to, sound_pads)
+    return Look(
+        dark=given.dark,
+        large=given.large,
+        device=given.sound,
+        buffer_ms=given.buffer_ms,
+        kit_click=given.click_to,
+        echo=sound_pads,
+        click_db=given.click_db,
+        drums_db=given.drums_db,
+    )
+
+
+def _db(text: str) -> float:
+    from playalong.sound.mix import HIGHEST_DB, LOWEST_DB
+
+    level_db = float(text)
+    if not LOWEST_DB <= level_db <= HIGHEST_DB:
+        raise ValueError
+    return level_db

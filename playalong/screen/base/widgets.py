@@ -403,11 +403,16 @@ def _noted(pen: Pen, notes: Sequence[str], room: float) -> list[str]:
 
 
 class Level:
-    """The level of the sound: a bar, and the keys that move it. ``db`` is None where unknown."""
+    """The level of the sound: a bar, and the keys that move it. ``db`` is None where unknown.
 
-    def __init__(self, db: float | None = None) -> None:
-        self.db = db
+    ``parts`` are names of what can be moved beside all of it, the click for instance; ``part`` is
+    which is shown, "" for all. The label chooses the next one, and so does the key ``V``.
+    """
+
+    def __init__(self, db: float | None = None, parts: Sequence[str] = ()) -> None:
+        self.db, self.parts, self.part = db, tuple(parts), ""
         self._areas: tuple[tuple[pygame.Rect, int], ...] = ()
+        self._label = pygame.Rect(0, 0, 0, 0)
 
     def steps(self, press: Press) -> int:
         """What a press asks for: 1 is a step louder, -1 a step softer, 0 nothing."""
@@ -417,6 +422,17 @@ class Level:
             hit = (step for area, step in self._areas if area.collidepoint(press.x, press.y))
             return next(hit, 0)
         return _LEVEL_KEYS.get(press, 0) if isinstance(press, str) else 0
+
+    def chooses(self, press: Press) -> bool:
+        """Whether a press chooses another part; it is then chosen."""
+        if self.db is None or not self.parts:
+            return False
+        is_label = isinstance(press, Click) and self._label.collidepoint(press.x, press.y)
+        if not is_label and press not in ("v", "V"):
+            return False
+        names = ("", *self.parts)
+        self.part = names[(names.index(self.part) + 1) % len(names)]
+        return True
 
     def draw(self, pen: Pen, at: tuple[float, float]) -> None:
         """Draw it from its upper left corner on: LEVEL_WIDE times LEVEL_HIGH units."""
@@ -435,7 +451,13 @@ class Level:
         full = min(1.0, max(0.0, 1.0 - self.db / LEVEL_LOWEST_DB))
         pen.fill(area(bar.left, bar.top, bar.left + full * bar.width, bar.bottom), colours.ink)
         pen.level_line(bar.bottom, bar.left, bar.right, colours.rule, 1)
-        pen.text("sound", SMALL, (left, top + pen.px(LEVEL_HIGH - 8)), colours.quiet)
+        base = top + pen.px(LEVEL_HIGH - 8)
+        name = self.part or ("all" if self.parts else "sound")
+        label = pen.text(name, SMALL, (left, base), colours.quiet)
+        if self.parts:
+            key = pen.width("V", SMALL) + 2 * pen.px(_INSIDE)
+            label = label.union(_capped(pen, "V", (left + width - key, base)))
+        self._label = label
         self._areas = ((less, -1), (more, 1))
 
 

@@ -15,6 +15,11 @@ from playalong.support.quiet_stderr import quiet_stderr
 
 #: How much is asked for at once.
 BUFFER_MS = 10.0
+
+#: The same where pads sound through the program: a constant delay is then no longer than one that
+#: wavered was on the average.
+PADS_BUFFER_MS = 6.0
+
 SHORTEST_MS, LONGEST_MS = 5.0, 100.0
 
 #: Buffers in the device: one is heard while another is filled.
@@ -39,6 +44,14 @@ _NULL_LATE_S = 0.0105
 
 _NULL = "Null"
 
+#: Names, or parts of them, of devices that nobody can hear: ALSA's null device, and what PulseAudio
+#: and PipeWire put in the place of a card that is not there (from memory of their listings).
+_UNHEARD = ("discard all samples", "dummy output", "auto_null", "null output")
+
+#: A device that has asked for so much more than there was time for is heard by nobody, in seconds;
+#: how long it is looked at for that before it is taken.
+_RACING_S, _LOOKED_AT_S = 0.5, 0.03
+
 
 class OutputError(UserError):
     """A sound device that cannot be had."""
@@ -53,7 +66,7 @@ class Way(NamedTuple):
 
 
 def device_names() -> list[str]:
-    """The sound devices there are."""
+    """The sound devices that can be heard."""
     with quiet_stderr():
         return list(dict.fromkeys(way.name for way in _found()))
 
@@ -101,7 +114,12 @@ def _found() -> list[Way]:
         except miniaudio.MiniaudioError:
             continue
         found += [Way(device["name"], backend, device["id"]) for device in devices]
-    return found
+    return [way for way in found if not is_unheard(way.name)]
+
+
+def is_unheard(name: str) -> bool:
+    """Whether a device of that name is one that nobody can hear."""
+    return any(part in name.casefold() for part in _UNHEARD)
 
 
 class Line:
@@ -126,7 +144,7 @@ class Line:
         self.requests = 0
         self.underruns = 0
         self._now = now
-        self._asked_s = now()
+        self._asked_s = self._opened_s = now()
         self._dry_s = -inf
         self._stopped = False
         self._seen, self._silent_s, self._looked_s = 0, 0.0, now()
@@ -185,12 +203,17 @@ class Line:
             time.sleep(0.002)
         return self.requests > 0
 
+    def is_racing(self) -> bool:
+        """Whether it takes sound far faster than that can be heard: nobody hears it."""
+        lasted_s = self._now() - self._opened_s
+        return self.timeline.rendered / self.timeline.rate > lasted_s + _RACING_S
+
     def is_overdue(self) -> bool:
         """Whether its next request should have come by now: it may wait for the interpreter."""
         return self._now() - self._asked_s > OVERDUE * self.buffer_s
 
     def is_gone(self) -> bool:
-        """Whether the device has stopped, or asked for nothing for ``GONE_S``.
+        """Whether the device has stopped, asked for nothing for ``GONE_S``, or races.
 
         To be asked many times a second.
         """
@@ -200,7 +223,7 @@ class Line:
         else:
             self._silent_s += min(now_s - self._looked_s, _LOOK_S)
         self._looked_s = now_s
-        return self._stopped or self._silent_s > GONE_S
+        return self._stopped or self._silent_s > GONE_S or self.is_racing()
 
     def close(self) -> None:
         """Let go of the device."""
@@ -220,6 +243,8 @@ def opened(
         except miniaudio.MiniaudioError:
             continue
         if line.is_asking():
-            return line
+            time.sleep(0.0 if line.is_silent else _LOOKED_AT_S)
+            if not line.is_racing():
+                return line
         line.close()
     return None

@@ -1,8 +1,8 @@
 """The sound device: sounds go in at times on the program's clock, and are heard at these times.
 
 A device that vanishes is followed by another, in the background: the same one if it is back, else
-the default one, else the null device. The sounds stay on the program's clock, so that they go on
-where they would be by then.
+the default one, else the null device; while another stands in, the lost one is looked for. The
+sounds stay on the program's clock, so that they go on where they would be by then.
 """
 
 import gc
@@ -31,6 +31,9 @@ from playalong.sound.device.devices import (
     null,
     opened,
 )
+from playalong.sound.mix import EVEN, Mix, Part
+from playalong.sound.synth.click import Click
+from playalong.sound.synth.notes import Note
 from playalong.sound.timeline import QUIET_DB, Frames, Placed, Source, Stream, Timeline, gain
 from playalong.support.quiet_stderr import quiet_stderr
 
@@ -44,6 +47,9 @@ AHEAD_S = 0.5
 
 #: A short sound that can only be heard later than this is left out: a late click is a wrong one.
 LATE_S = 0.02
+
+#: How long it takes at most until a stroke is noticed, as a rule: it is looked for every 2 ms.
+NOTICED_S = 0.003
 
 #: How long a sound that is ended takes to fall silent.
 FADE_S = 0.03
@@ -59,6 +65,9 @@ GIVE_WAY_S = 0.0001
 
 #: The same where its request is overdue: it is not through yet, as on a busy machine.
 GIVE_MORE_S = 0.001
+
+#: How often a device that was lost is looked for while another stands in, in seconds.
+LOOK_S = 1.0
 
 #: How long a device that is to be closed may take.
 _CLOSING_S = 1.0
@@ -108,6 +117,14 @@ class _PannedStream(NamedTuple):
         return self.source.read(begin, count) * self.sides
 
 
+def part_of(sound: Sound) -> Part:
+    """Which part of the mix a sound belongs to."""
+    own = sound.sound if isinstance(sound, Panned) else sound
+    if isinstance(own, Click):
+        return Part.CLICK
+    return Part.DRUMS if isinstance(own, Note) else Part.RECORDING
+
+
 class Output(Protocol):
     """Something that plays sounds at times on the program's clock."""
 
@@ -118,6 +135,9 @@ class Output(Protocol):
 
     #: The level of everything, in decibel against full scale.
     level_db: float
+
+    #: How loud click, drums and recording are beside one another.
+    mix: Mix
 
     @property
     def latency_s(self) -> float:
@@ -143,8 +163,21 @@ class Output(Protocol):
         """Let ``sound``, of whatever time, be heard as soon as can be."""
         ...
 
+    @property
+    def answer_s(self) -> float:
+        """The least constant time from a stroke to its sound, see ``answer``."""
+        ...
+
+    def answer(self, struck_s: float, sound: Sound) -> Placed:
+        """Let ``sound``, of whatever time, be heard ``answer_s`` after ``struck_s`` on the clock.
+
+        A constant delay is felt as one; one that wavers with the device's requests is not. What
+        comes too late for that is heard as soon as can be.
+        """
+        ...
+
     def fade(self, sound: Placed, seconds: float = FADE_S) -> None:
-        """End what ``now`` began, smoothly, from now on."""
+        """End what ``now`` or ``answer`` began, smoothly, from now on."""
         ...
 
     def tend(self) -> None:
@@ -166,6 +199,21 @@ class _Levelled:
     def __init__(self, timeline: Timeline, level_db: float) -> None:
         self.timeline = timeline
         self._level_db = level_db
+        self._mix = EVEN
+
+    @property
+    def mix(self) -> Mix:
+        """How loud click, drums and recording are beside one another."""
+        return self._mix
+
+    @mix.setter
+    def mix(self, mix: Mix) -> None:
+        self._mix = mix
+        self._set_groups()
+
+    def _set_groups(self) -> None:
+        for part, level_db in self._mix.as_levels().items():
+            self.timeline.set_group(part, gain(level_db))
 
     @property
     def level_db(self) -> float:
@@ -212,12 +260,19 @@ class SilentOutput(_Levelled):
         """Place ``sounds``, whose second 0 is at ``start_s`` on the clock."""
         for sound in sounds:
             frame = self.frame_at(start_s + sound.time_s)
-            self.timeline.place(frame, sound.frames(self.timeline.rate))
+            source = sound.frames(self.timeline.rate)
+            self.timeline.place(frame, source, group=part_of(sound))
 
     def now(self, sound: Sound) -> Placed:
         """Place it on a timeline of its own: the stepped clock has no now."""
         rate = self.timeline.rate
         return Timeline(rate).place(None, sound.frames(rate))
+
+    answer_s = 0.0
+
+    def answer(self, struck_s: float, sound: Sound) -> Placed:
+        """As ``now``."""
+        return self.now(sound)
 
     def fade(self, sound: Placed, seconds: float = FADE_S) -> None:
         """Nothing is to be ended."""
@@ -269,6 +324,8 @@ class DeviceOutput(_Levelled):
         self._search: Thread | None = None
         self._found: Line | None = None
         self._closed = False
+        #: Another stands in for the device that was lost, and when that was last looked for.
+        self._stands_in, self._looked_s = False, clock()
         self._underruns_before = 0
         level_db = _safe_db(level_db)
         with quiet_stderr():
@@ -317,10 +374,22 @@ class DeviceOutput(_Levelled):
 
     def now(self, sound: Sound) -> Placed:
         """Let ``sound`` be heard as soon as can be, ``latency_s`` from now."""
-        return self.timeline.place(None, sound.frames(self.timeline.rate))
+        source = sound.frames(self.timeline.rate)
+        return self.timeline.place(None, source, group=part_of(sound))
+
+    @property
+    def answer_s(self) -> float:
+        """A buffer until the device asks at the latest, what waits there, and what we need."""
+        return self._line.buffer_s + self._line.waits_s + NOTICED_S
+
+    def answer(self, struck_s: float, sound: Sound) -> Placed:
+        """Let ``sound`` be heard ``answer_s`` after ``struck_s``, or as soon as can be."""
+        frame = max(self.frame_at(struck_s + self.answer_s), self.timeline.rendered)
+        source = sound.frames(self.timeline.rate)
+        return self.timeline.place(frame, source, group=part_of(sound))
 
     def fade(self, sound: Placed, seconds: float = FADE_S) -> None:
-        """End what ``now`` began, smoothly, from now on."""
+        """End what ``now`` or ``answer`` began, smoothly, from now on."""
         self.timeline.fade(sound, None, seconds)
 
     def tend(self) -> None:
@@ -328,9 +397,11 @@ class DeviceOutput(_Levelled):
         self._sleep(GIVE_MORE_S if self._line.is_overdue() else GIVE_WAY_S)
         if self._search is None and self._line.is_gone():
             self._look_for_another()
+        elif self._search is None and self._stands_in:
+            self._look_for_the_lost_one()
         if self._found is not None:
             self._go_on(self._found)
-        if self._search is not None:
+        if self._search is not None and not self._stands_in:
             return
         soon_s = self._clock() + AHEAD_S
         self._given = [given for given in self._given if not given.placed.is_over]
@@ -342,18 +413,45 @@ class DeviceOutput(_Levelled):
         is_late = frame < self.timeline.rendered - LATE_S * self.timeline.rate
         if is_late and isinstance(source, np.ndarray):
             return
-        self._given.append(_Given(at_s, sound, self.timeline.place(frame, source)))
+        placed = self.timeline.place(frame, source, group=part_of(sound))
+        self._given.append(_Given(at_s, sound, placed))
 
     def _look_for_another(self) -> None:
         """The device is gone: what it has not played waits again while another is sought."""
         self._wait([(given.at_s, given.sound) for given in self._given if not given.placed.is_over])
-        self._given = []
+        self._given, self._stands_in = [], False
         if not self.silent:
             self.message = f"{self._wished} is gone: looking for it, or for another"
         self._search = Thread(
             target=self._seek, args=(self._line, gain(self.level_db)), daemon=True
         )
         self._search.start()
+
+    def _look_for_the_lost_one(self) -> None:
+        """Another stands in: the lost one is tried now and then, while that plays on."""
+        now_s = self._clock()
+        if now_s - self._looked_s < LOOK_S:
+            return
+        self._looked_s = now_s
+        self._search = Thread(target=self._try_again, args=(gain(self.level_db),), daemon=True)
+        self._search.start()
+
+    def _try_again(self, level: float) -> None:
+        """Open the lost device if it is back."""
+        ways = defaults()
+        if self._part is not None:
+            try:
+                ways = named(self._part)
+            except OutputError:
+                ways = []
+        with quiet_stderr():
+            found = opened(ways, level, self._buffer_ms, self._clock)
+        if found is not None and self._closed:
+            found.close()
+        elif found is not None:
+            self._found = found
+        else:
+            self._search = None
 
     @property
     def _wished(self) -> str:
@@ -386,21 +484,24 @@ class DeviceOutput(_Levelled):
 
     def _go_on(self, found: Line) -> None:
         """Another device plays: its frames have times of their own."""
-        was_silent = self.silent
+        was_silent, before = self.silent, self._line
+        if self._stands_in:  # what it has not played waits for the one that is back
+            waiting = [given for given in self._given if not given.placed.is_over]
+            self._wait([(given.at_s, given.sound) for given in waiting])
+            self._given = []
+            Thread(target=before.close, daemon=True).start()
         self._underruns_before += self._line.underruns
         self._take(found)
         self.timeline.level = gain(self.level_db)  # it may have been changed meanwhile
+        self._set_groups()
         self._search = self._found = None
+        self._looked_s = self._clock()
+        wished = self._part is None or self._part.casefold() in self.device_name.casefold()
+        self._stands_in = self.silent or not wished
         if self.silent and not was_silent:
             self.message = f"{self._wished} is gone, and no other plays: the click is not heard"
         elif not self.silent:
-            self.message = self._in_place_of()
-
-    def _in_place_of(self) -> str:
-        """What is to be said of the device that plays now."""
-        if self._part is None or self._part.casefold() in self.device_name.casefold():
-            return ""
-        return f"{self._wished} is gone: the default one plays, until the next start of the program"
+            self.message = "" if wished else f"{self._wished} is gone: the default one plays"
 
     def clear(self) -> None:
         """Take away all that has not begun to sound, and end what is long."""
