@@ -33,6 +33,8 @@ FULL_COUNT, SAMPLE_COUNT = 100, 4
 BARS = 16
 #: How many patterns or takes are tried until one has a place for a fault.
 TRIES = 80
+#: More strokes than these without an answer, and the transcription is not what was played.
+MOST_UNANSWERED = 2
 SMALL, CLEAR = 0.80, 0.95
 
 
@@ -66,6 +68,12 @@ def _takes() -> tuple[DrummerTake, ...]:
 
 
 @cache
+def _usable(number: int) -> bool:
+    """Whether a take answers its own transcription, but for a stroke here and there."""
+    return int((~_drummers(number)[1].answered).sum()) <= MOST_UNANSWERED
+
+
+@cache
 def _drummers(number: int) -> tuple[Pattern, Played]:
     """A drummer's take without its own offset, which is a habit at every place, and without hits
     that the transcription could not write."""
@@ -91,7 +99,9 @@ def simulated(pattern: Pattern, skill: str, seed: int) -> Played:
 def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
     """A take to put the fault into."""
     if ROWS[asked.row].real and _takes() and asked.case % 2 and attempt < TRIES // 2:
-        return Scene(*_drummers(int(chance.integers(len(_takes())))), chance, level_out=True)
+        number = int(chance.integers(len(_takes())))
+        if _usable(number):
+            return Scene(*_drummers(number), chance, level_out=True)
     names = sorted(grooves())
     pattern = grooves()[names[int(chance.integers(len(names)))]]
     skill = ("professional", "advanced")[attempt % 2]

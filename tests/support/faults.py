@@ -86,7 +86,7 @@ class Scene:
         group, answered = self.group, self.played.answered
         found = []
         for number in np.unique(group[among & answered]).tolist():
-            rows = group == number
+            rows = (group == number) & among
             voice = self.targets.voice == self.targets.voice[rows][0]
             places = len(np.unique(group[voice]))
             if (rows & answered).sum() >= REPEATS and places >= (2 if alone else PLACES):
@@ -261,6 +261,10 @@ def limb_off(scene: Scene, by_ms: float) -> Faulty | None:
     code = "late" if by_ms > 0 else "early"
     one_place = len(np.unique(scene.group[rows])) == 1
     names = [f"limb_{code}"] + ([f"stroke_{code}"] if one_place else [])
+    playing = [one for one in Limb if (scene.limb(one) & scene.played.answered).sum() >= REPEATS]
+    if len(playing) == 2:
+        # Of two limbs either may be heard as the one that is off.
+        names.append("limb_early" if by_ms > 0 else "limb_late")
     return _faulty(_moved_to(scene, rows, by_ms), *names)
 
 

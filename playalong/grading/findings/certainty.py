@@ -39,6 +39,11 @@ class Interval:
     high: float
 
     @property
+    def half(self) -> float:
+        """How far its interval reaches to either side."""
+        return (self.high - self.low) / 2.0
+
+    @property
     def least(self) -> float:
         """The size that it has for certain, 0 where even its sign is open."""
         if self.low <= 0.0 <= self.high:

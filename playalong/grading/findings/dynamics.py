@@ -14,14 +14,21 @@ import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
 from playalong.grading.findings.certainty import critical, interval
-from playalong.grading.findings.look import ACCENT, GHOST, NORMAL, Look
+from playalong.grading.findings.look import (
+    ACCENT,
+    GHOST,
+    NORMAL,
+    PLACE_STROKES,
+    ROUNDS,
+    Look,
+)
 from playalong.grading.grade import Code
 from playalong.grading.loudness import velocity_of
 from playalong.grading.quantiles import median, quantiles
 from playalong.pattern.voices import STAFF_ORDER, VOICES
 
-#: Strokes of a kind, and of a place, that can be compared.
-STROKES, PLACE_STROKES = 5, 4
+#: Strokes of a kind that can be compared.
+STROKES = 5
 
 #: From here on a place is on the way to the other kind.
 ON_THE_WAY = 0.5
@@ -39,6 +46,9 @@ UNEVEN, UNEVEN_DB = 1.45, 6.0
 
 #: The loss beside the points of a stroke that is all that it should not be.
 _WRONG = 0.6
+
+#: The same of a stroke of an uneven voice, which is sometimes so and sometimes so.
+_UNEVEN = 0.08
 
 
 def loudness(look: Look) -> Iterator[Candidate]:
@@ -60,7 +70,7 @@ def loudness(look: Look) -> Iterator[Candidate]:
             yield from _accents(look, level, accents=accents, plain=plain)
         if plain.sum() >= 2 * STROKES:
             spreads[code] = _within(look, level, plain), plain
-    yield from _uneven(look, level, spreads)
+    yield from _uneven_voices(look, level, spreads)
     yield from _kick_under_ghosts(look, level)
 
 
@@ -110,7 +120,8 @@ def _places(
     mean = np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1)
     near_db = median(level[rows])
     way = (mean - near_db) / (far_db - near_db or 1.0)
-    for group in np.flatnonzero((n >= PLACE_STROKES) & (way > 0.4 * ON_THE_WAY)).tolist():
+    often = max(PLACE_STROKES, ROUNDS * look.rounds)
+    for group in np.flatnonzero((n >= often) & (way > 0.4 * ON_THE_WAY)).tolist():
         yield group, rows & (look.group == group)
 
 
@@ -281,7 +292,7 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
             )
 
 
-def _uneven(
+def _uneven_voices(
     look: Look, level: Floats, spreads: dict[int, tuple[float, Bools]]
 ) -> Iterator[Candidate]:
     for code, (spread, rows) in spreads.items():
@@ -305,7 +316,7 @@ def _uneven(
             voice=name,
             mend=_softer(run.hits.velocity, run.hit[rows], velocity),
             points=_heard(look, rows),
-            beside=0.15 * look.points(count) * min(1.0, (spread - usual) / spread),
+            beside=_UNEVEN * look.points(count) * min(1.0, (spread - usual) / spread),
             n=int((np.abs(level[rows] - middle) > UNEVEN * usual).sum()),
             of=count,
             value=spread,

@@ -28,6 +28,10 @@ from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 GHOST, NORMAL, ACCENT = (DYNAMICS.index(dynamic) for dynamic in Dynamic)
 
+#: Strokes that make a habit of a place, and in what part of the rounds it comes at least: what is
+#: played now and then is a phrase of its own.
+PLACE_STROKES, ROUNDS = 4, 0.4
+
 #: How far around a stroke its neighbours lie, in whole notes: a beat.
 AROUND = 0.25
 
@@ -177,6 +181,12 @@ class Look:
     def targets(self) -> Targets:
         """What was asked."""
         return self.run.targets
+
+    @property
+    def rounds(self) -> int:
+        """How often a place could come: the rounds of a pattern that goes round, else the bars."""
+        bars = self.targets.bars
+        return bars // len(self.layout.meters) if self.layout.goes_round else bars
 
     def swung_run(self, off_beat: Bools) -> MatchedRun:
         """The run, or where many off-beats are not answered, one with off-beats moved a sixth of a
