@@ -6,6 +6,7 @@ from typing import Protocol
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
+from playalong.commands.options.recording import refuse_other_than_wave
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
@@ -21,6 +22,7 @@ EXAMPLES = (
         "found, and written with a click over it to be checked by ear",
         "playalong beats evening.flac --find --out clicked.wav",
     ),
+    ("found, at about that tempo", "playalong beats evening.flac --find --tempo 178"),
 )
 
 
@@ -45,7 +47,8 @@ def add_arguments(parser: Parser) -> None:
         "--tempo",
         type=float,
         metavar="BPM",
-        help="beats a minute, 20 to 400, where they are even (default the beats are tapped)",
+        help="beats a minute, 20 to 400, where they are even; with --find about how fast it is "
+        "(default the beats are tapped)",
     )
     parser.add_argument(
         "--first-beat",
@@ -84,6 +87,8 @@ def run(given: Options) -> None:
 
     if given.find or given.out is not None or (given.tempo, given.first_beat) != (None, None):
         refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")
+    if given.out is not None:
+        refuse_other_than_wave(given.out)
     home = user_folders()
     beat_map = beats(
         given.recording,
@@ -106,6 +111,11 @@ def run(given: Options) -> None:
         f"{beat_map.tempo_bpm(max(0, beat_map.bars - 1)):.1f} in the last."
     )
     if given.find:
+        kept_bpm = beat_map.tempo_bpm(0)
+        print_lines(
+            f"If that is twice or half of how you count it: --find --tempo {kept_bpm / 2:.0f} or "
+            f"--find --tempo {kept_bpm * 2:.0f}, or halve and double on the page."
+        )
         print_lines("Hear whether bar 1 begins where it should: playalong beats and its name.")
     if given.out is not None:
         print_lines(f"It is written: {given.out}")

@@ -24,6 +24,7 @@ from playalong.commands.options.recording import (
     RecordingOptions,
     add_recording,
     along_with,
+    refuse_other_than_wave,
     refuse_unused,
 )
 from playalong.commands.options.rules import OF_TAKE, LevelOption, add_level, level_of
@@ -115,6 +116,9 @@ def run(given: Options) -> None:
             f"{WINDOW} --level",
             "does not go with --out: what is written is neither heard nor seen",
         )
+        refuse_other_than_wave(given.out)
+    if given.no_click:
+        refuse(given, "--click --eighths --gap --click-db", "says nothing with --no-click")
     refuse_unused(given)
     for heard in filter(None, (given.take, given.along, Path(given.pattern))):
         keep_off(heard, given.out)

@@ -110,7 +110,7 @@ def _told(path: Path) -> Iterator[None]:
 @contextmanager
 def _draft(path: Path) -> Iterator[tuple[Path, IO[bytes]]]:
     """A new file beside ``path``, under another name; it is gone at the end, or has moved."""
-    path.parent.mkdir(parents=True, exist_ok=True)
+    _make(path.parent)
     draft = path.with_name(f".{path.name[:_KNOWN_BY]}-{token_hex(4)}.part")
     try:
         with draft.open("xb") as file:
@@ -118,6 +118,16 @@ def _draft(path: Path) -> Iterator[tuple[Path, IO[bytes]]]:
     finally:
         with suppress(OSError):
             draft.unlink(missing_ok=True)
+
+
+def _make(folder: Path) -> None:
+    """Make a folder that is not there, but none at the root: there it is a slip of the pen."""
+    folder = folder.absolute()
+    nearest = next(one for one in (folder, *folder.parents) if one.exists() or one == one.parent)
+    if nearest != folder and nearest == nearest.parent:
+        missing = nearest / folder.relative_to(nearest).parts[0]
+        raise FileNotFoundError(errno.ENOENT, f"there is no folder {missing}: make it first")
+    folder.mkdir(parents=True, exist_ok=True)
 
 
 def _finish(file: IO[bytes]) -> None:

@@ -29,3 +29,13 @@ def test_where_there_is_no_beat_that_is_told() -> None:
     silence = Onsets.of(Played(np.zeros((10 * RATE, 2), np.float32)))
     with pytest.raises(UserError, match="No steady beat was found in the recording: tap along"):
         find(silence)
+
+
+@pytest.mark.parametrize(("bpm", "factor"), [(178, 1.0), (178, 0.5), (89, 2.0), (70, 1.0)])
+def test_a_hint_decides_between_half_and_double(bpm: int, factor: float) -> None:
+    """A straight groove of eighths may be counted at either; the hint says which is meant."""
+    truth = 2.0 + np.arange(128) * 60.0 / bpm
+    onsets = Onsets.of(rendered(truth, GROOVES["straight"]))
+    found = find(onsets, hint_bpm=0.97 * factor * bpm)
+    kept = 60.0 / float(np.median(np.diff(found.times_s)))
+    assert kept == pytest.approx(factor * bpm, rel=0.02)

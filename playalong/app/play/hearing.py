@@ -8,6 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.app.grade.asked import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.open_devices import Look, OpenDevices
 from playalong.app.play.listen_back import Playback, listen_back
@@ -21,8 +22,10 @@ from playalong.grading.gauges import Gauges
 from playalong.grading.levels import Level
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.pads import Pads
+from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.targets import Targets
+from playalong.records.take_info import TakeInfo
 from playalong.records.takes import read
 from playalong.screen.pages.run import RunPage
 from playalong.screen.sheet.sheet import Sheet
@@ -30,6 +33,8 @@ from playalong.sound.listening import Which
 from playalong.sound.mix import SOFT_CLICK_DB, Mix
 from playalong.sound.rendering import rendered, write_wave
 from playalong.sound.synth.click import Click, clicks
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 WHICH = {"yours": Which.YOURS, "pattern": Which.PATTERN, "both": Which.BOTH}
 
@@ -65,9 +70,15 @@ def hear_take(
     """Hear the take at ``path`` against ``pattern``, in the window or into a wave file.
 
     What is shown beside is as strict as the take says, or as ``level``. What comes back should be
-    said: where the take is not of that pattern as it is now.
+    said: where the take is not of that pattern as it is now. UserError where it is of another.
     """
     take = read(path)
+    said = TakeInfo.from_plain(take.info)
+    same = said.pattern_id == pattern_id(pattern) or said.pattern == pattern.name
+    if own_pattern(said) is not None and not same:
+        raise UserError(
+            f"The take is of another pattern, {quoted(said.pattern)}: hear it with that."
+        )
     graded = grade_take(pattern, take, Options(level=level))
     pads = Pads.from_plain(take.info.get("pads", {}))
     pauses = Pauses.from_plain(take.info.get("pauses", []))

@@ -43,7 +43,7 @@ def with_recording(
     """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
 
     Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one,
-    ``bars`` says how many bars are played in all. A word on beats or sound goes to
+    ``bars`` says how many bars are played in all, whole loops. A word on beats or sound goes to
     ``home.notices``.
     """
     beats, notice = beat_maps.read(maps_folder(home), path)
@@ -67,6 +67,11 @@ def with_recording(
         )
     first, last = loop or (1, min(bars or beats.bars, beats.bars))
     length = last - first + 1
+    if loop and bars and bars % length:
+        raise UserError(
+            f"--bars {bars} breaks off a loop of {length} bars: choose {length}, "
+            f"{2 * length} or another multiple, or leave it out."
+        )
     rounds = -(-bars // length) if bars and loop else 1
     recording = opened(path)
     home.notices += filter(None, [recording.message])
@@ -92,8 +97,8 @@ def beats(
     folder = maps_folder(home)
     known, notice = beat_maps.read(folder, path) if path.is_file() else (None, "")
     given = (tempo_bpm, first_beat_s) != (None, None)
-    if given and find:
-        raise UserError("--find finds the tempo by itself: leave out --tempo and --first-beat.")
+    if find and first_beat_s is not None:
+        raise UserError("--find finds the first beat by itself: leave out --first-beat.")
     if notice and not given and not find:
         home.notices.append(notice)
     if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
@@ -160,10 +165,11 @@ def _found(
     find: bool,
 ) -> BeatMap | None:
     """The beats that are typed in, or found, or known already."""
-    if tempo_bpm is not None:
+    hint_bpm = None if tempo_bpm is None else checked_tempo(tempo_bpm)
+    if hint_bpm is not None and not find:
         try:
             return BeatMap.from_tempo(
-                tempo_bpm=checked_tempo(tempo_bpm),
+                tempo_bpm=hint_bpm,
                 first_beat_s=first_beat_s or 0.0,
                 length_s=recording.length_s,
                 per_bar=per_bar,
@@ -180,7 +186,7 @@ def _found(
         onsets = work_in_terminal(
             "Listening for beats", lambda progress: Onsets.of(recording, progress)
         )
-        return found(onsets, per_bar)
+        return found(onsets, per_bar, hint_bpm)
     return known
 
 

@@ -38,8 +38,8 @@ def add_tempo(parser: Parser) -> None:
         type=int,
         default=1,
         metavar="BARS",
-        choices=(1, 2),
-        help="bars that are counted in, 1 or 2 (default %(default)s)",
+        choices=(0, 1, 2),
+        help="bars that are counted in, 0 to 2 (default %(default)s)",
     )
 
 

@@ -17,14 +17,18 @@ HOW_TO_INSTALL = (
 #: Hops of which the tempo is found at once: half a minute.
 _AT_ONCE = 30 * RATE // HOP
 
+#: Where the search for a tempo begins, and how closely it keeps to a hint, in octaves.
+START_BPM, _HINT_OCTAVES = 110.0, 0.1
+
 #: Something begins on a beat where an onset is so near.
 _NEAR_S = 0.02
 
 
-def find(onsets: Onsets, per_bar: int = 4, start_bpm: float = 110.0) -> BeatMap:
+def find(onsets: Onsets, per_bar: int = 4, hint_bpm: float | None = None) -> BeatMap:
     """The beats that librosa finds in ``onsets``, laid on them; bar 1 begins on the first.
 
-    ``start_bpm`` is where it begins to search. UserError where librosa is missing or finds none.
+    ``hint_bpm`` is about how fast it is, None where nobody knows. UserError where librosa is
+    missing or finds none.
     """
     try:
         from librosa.beat import beat_track
@@ -33,8 +37,11 @@ def find(onsets: Onsets, per_bar: int = 4, start_bpm: float = 110.0) -> BeatMap:
         raise UserError(HOW_TO_INSTALL) from None
     # The tempo takes memory for every hop that it hears: an hour at once would take 24 GB.
     parts = np.array_split(onsets.strength, -(-len(onsets.strength) // _AT_ONCE))
+    around = {"start_bpm": START_BPM if hint_bpm is None else hint_bpm}
+    if hint_bpm is not None:
+        around["std_bpm"] = _HINT_OCTAVES
     found_bpm = [
-        float(tempo(onset_envelope=part, sr=RATE, hop_length=HOP, start_bpm=start_bpm)[0])
+        float(tempo(onset_envelope=part, sr=RATE, hop_length=HOP, **around)[0])
         for part in parts
         if part.any()
     ]
@@ -42,7 +49,7 @@ def find(onsets: Onsets, per_bar: int = 4, start_bpm: float = 110.0) -> BeatMap:
         onset_envelope=onsets.strength,
         sr=RATE,
         hop_length=HOP,
-        bpm=float(np.median(found_bpm)) if found_bpm else start_bpm,
+        bpm=float(np.median(found_bpm)) if found_bpm else START_BPM,
         units="time",
     )
     try:
