@@ -289,3 +289,11 @@ def test_a_wave_file_of_one_hertz_is_told(tmp_path: Path) -> None:
         file.writeframes(bytes(2000))
     with pytest.raises(RecordingError, match="sampled at 1 Hz"):
         Recording.open(path)
+
+
+@pytest.mark.parametrize("name", ["song.m4a", "song.opus", "song.AAC"])
+def test_a_file_of_another_kind_is_told_with_how_to_convert_it(tmp_path, name):
+    path = tmp_path / name
+    path.write_bytes(b"\x00\x00\x00\x20ftypM4A \x00\x00\x00\x00")
+    with pytest.raises(RecordingError, match='convert it first: ffmpeg -i "song'):
+        Recording.open(path)

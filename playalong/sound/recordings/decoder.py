@@ -24,6 +24,9 @@ from playalong.support.text import printable
 
 KINDS = "wav, flac, mp3 or ogg (Vorbis)"
 
+#: How files are named that hold sound of other kinds, which a converter makes one of these of.
+OTHER_KINDS = (".m4a", ".mp4", ".aac", ".opus", ".wma", ".aiff", ".aif", ".webm")
+
 #: What a recording is sampled at, in Hz; outside these it is none.
 LOWEST_HZ, HIGHEST_HZ = 2_000, 768_000
 
@@ -199,7 +202,11 @@ def _ogg(path: Path, head: bytes, tail: bytes) -> Source:
 
 def no_audio(path: Path) -> RecordingError:
     """The file is nothing that this program plays."""
-    return RecordingError(f"{named(path)} is no recording that can be played: choose a {KINDS}.")
+    told = f"{named(path)} is no recording that can be played: choose a {KINDS}"
+    if path.suffix.casefold() in OTHER_KINDS:
+        name, flac = named(path), printable(f"{path.stem}.flac")
+        return RecordingError(f'{told}, or convert it first: ffmpeg -i "{name}" "{flac}"')
+    return RecordingError(f"{told}.")
 
 
 def _broken(path: Path) -> RecordingError:
