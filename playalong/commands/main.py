@@ -19,6 +19,7 @@ from playalong.commands import (
     assess,
     beats,
     check,
+    class_,
     demo,
     grade,
     hear,
@@ -28,6 +29,8 @@ from playalong.commands import (
     play,
     ports,
     practice,
+    remark,
+    report,
     sounds,
     verify,
     warmup,
@@ -80,6 +83,9 @@ COMMANDS: dict[str, Command] = {
     "history": history,
     "assess": assess,
     "verify": verify,
+    "remark": remark,
+    "report": report,
+    "class": class_,
 }
 
 

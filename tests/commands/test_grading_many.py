@@ -10,6 +10,7 @@ from typing import Any
 import mido
 import pytest
 
+from playalong.app import pool
 from playalong.app.grade import batch
 from playalong.app.grade.table import columns, row
 from playalong.commands.main import main
@@ -187,8 +188,8 @@ def test_a_process_that_is_ended_from_outside_loses_no_take(pattern, many, capsy
         def shutdown(self, **_: object) -> None:
             pass
 
-    monkeypatch.setattr(batch, "ProcessPoolExecutor", Ended)
-    monkeypatch.setattr(batch, "_processors", lambda: 2)
+    monkeypatch.setattr(pool, "ProcessPoolExecutor", Ended)
+    monkeypatch.setattr(pool, "_processors", lambda: 2)
     _, out, err = run(capsys, pattern, many)
     assert [Path(line.split()[3]).name for line in out] == [
         f"{number:03}.mid" for number in range(batch.FEW + 7) if number != 4

@@ -72,7 +72,8 @@ def result_of(
     with TemporaryDirectory() as sittings:
         book = Book(file, Path(sittings), who=who, profile=Profile("a kit", who))
         book.begin()
-        for recording in _takes(book.sitting, book, SKILLS.get(skill, skill), seed):
+        known = SKILLS[skill] if isinstance(skill, str) else skill
+        for recording in _takes(book.sitting, book, known, seed):
             pattern = file.assessment.pattern_of(book.sitting.asked)
             graded = grade_take(pattern, recording.take(), Options())
             book.add(RunState.PLAYED, recording, graded)

@@ -19,7 +19,8 @@ def recorded(pattern: Pattern, skill: Skill | str, seed: int, bars: int = 8) -> 
     task = task_of(pattern, Rules(), bars=bars)
     targets = task.targets()
     recording = task.recording(_LEAD_S, Profile("a kit", "somebody"), targets)
-    for time_s, data in perform(targets, SKILLS.get(skill, skill), seed).messages:
+    known = SKILLS[skill] if isinstance(skill, str) else skill
+    for time_s, data in perform(targets, known, seed).messages:
         recording.keep(time_s, data)
     return recording
 

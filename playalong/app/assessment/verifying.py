@@ -156,6 +156,18 @@ class Verified:
         return tuple(attempts[number] for number in self.items[item].counted)
 
 
+def peek(path: Path) -> tuple[str, str, str] | None:
+    """What a result says without being verified: player, digest of the assessment, when it ended.
+
+    None where it says nothing.
+    """
+    try:
+        plain = plain_of(read_result(path).files[RESULT])
+        return str(plain["player"]), str(plain["assessment"]["digest"]), str(plain["ended"])
+    except (UserError, KeyError, TypeError):
+        return None
+
+
 def verify(path: Path) -> Verified:
     """The result in the file at ``path``, verified; ResultError where it cannot be read at all."""
     unpacked = read_result(path)

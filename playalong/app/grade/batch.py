@@ -4,20 +4,15 @@ Each take is read and graded in a process of its own pool, and comes back as the
 its JSON. A take that cannot be graded comes back as the words why, and stops no other.
 """
 
-import os
-import signal
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
-from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.mistakes import described, keep_mistake
+from playalong.app.pool import in_order
 from playalong.pattern.model import Pattern
 from playalong.records.takes import read
 from playalong.support.errors import UserError
@@ -28,12 +23,6 @@ FEW = 24
 
 #: How a take's file is called, in small letters.
 ENDINGS = (".mid", ".midi")
-
-#: Windows waits for no more processes than this.
-_MOST_PROCESSES = 61
-
-#: So many takes are handed to a process at a time: few enough to keep all of them busy to the end.
-_AT_A_TIME = 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -82,24 +71,7 @@ def takes_in(paths: Sequence[Path]) -> list[Path]:
 
 def grade_all(batch: Batch, paths: Sequence[Path]) -> Iterator[Result]:
     """The result of each take, in order; ``close`` it where no more are wanted."""
-    processes = min(_processors(), -(-len(paths) // _AT_A_TIME))
-    grade = partial(grade_file, batch)
-    if len(paths) < FEW or processes < 2:
-        yield from map(grade, paths)
-        return
-    # Spawned: a forked process would take over the threads and devices of this one.
-    pool = ProcessPoolExecutor(
-        processes, mp_context=get_context("spawn"), initializer=_leave_ctrl_c
-    )
-    done = 0
-    try:
-        for result in pool.map(grade, paths, chunksize=_AT_A_TIME):
-            done += 1
-            yield result
-    except BrokenProcessPool:  # the system has ended one of them: go on alone
-        yield from map(grade, paths[done:])
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+    return in_order(partial(grade_file, batch), paths, few=FEW)
 
 
 def grade_file(batch: Batch, path: Path) -> Result:
@@ -115,14 +87,3 @@ def grade_file(batch: Batch, path: Path) -> Result:
         kept = keep_mistake(error)
         told = f"{path}: The program made a mistake ({described(error)}). {kept}".rstrip()
         return Result(path, None, trouble=told)
-
-
-def _processors() -> int:
-    with suppress(AttributeError):  # only some systems tell what this process may use
-        return min(len(os.sched_getaffinity(0)), _MOST_PROCESSES)
-    return min(os.cpu_count() or 1, _MOST_PROCESSES)
-
-
-def _leave_ctrl_c() -> None:
-    """In each process of the pool: Ctrl+C is for the one that a person has started."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)

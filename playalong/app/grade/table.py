@@ -41,9 +41,13 @@ def row(told: Mapping[str, Any], names: Sequence[str]) -> str:
     return line_of([_cell(told, name) for name in names])
 
 
-def _cell(told: Mapping[str, Any], column: str) -> Any:
-    group, _, name = column.rpartition(".")
-    value = (told[group] if group else told).get(name)
+def cell(value: Any) -> Any:
+    """A value as a spreadsheet takes it for what it is: no words are a formula."""
     if isinstance(value, str) and value.startswith(_FORMULA):
         return f"'{value}"
     return value
+
+
+def _cell(told: Mapping[str, Any], column: str) -> Any:
+    group, _, name = column.rpartition(".")
+    return cell((told[group] if group else told).get(name))

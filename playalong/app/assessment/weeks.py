@@ -1,0 +1,144 @@
+"""A player's own weeks: what was practised, how it went, what comes back, what to do next."""
+
+from collections import Counter
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from playalong.app import history
+from playalong.app.assessment.reporting import homework_rows, known_patterns
+from playalong.app.user_folders import UserFolders
+from playalong.practice.assessment.homework import Played, as_text, proposals
+from playalong.records.assessments.sittings import file_stem
+from playalong.records.store import runs
+from playalong.records.store.database import Database
+from playalong.records.store.players import PlayerRow
+from playalong.records.store.runs import KEPT, RunRow
+from playalong.report.html import Report, Table
+from playalong.report.week_plots import minutes_plot, scores_plot
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+
+#: So many patterns have a line of their own, and so many causes are listed.
+MOST_PATTERNS, MOST_CAUSES = 8, 6
+
+#: Homework comes from so many of the last runs.
+_LAST = 12
+
+
+def weeks_report(home: UserFolders, who: str | None, weeks: int) -> tuple[Report, str]:
+    """The report on a player's last ``weeks``, and a name for its file.
+
+    UserError where nothing was played.
+    """
+    last = home.settings().player
+    database = history.opened(home.memory)
+    try:
+        player = history.player_of(database, who, last)
+        since = datetime.now().astimezone() - timedelta(weeks=weeks)
+        rows = _rows(database, player, since)
+        if not rows:
+            raise UserError(f"{player.name} has played nothing in the last {weeks} weeks.")
+        return _report(database, player, rows, weeks), file_stem(player.name) or "player"
+    finally:
+        database.close()
+
+
+def _rows(database: Database, player: PlayerRow, since: datetime) -> list[RunRow]:
+    where = "run.player = ? AND run.state = ? AND run.began_s >= ?"
+    return runs.select(database, where, [player.id, KEPT, since.timestamp()], 100_000)
+
+
+def _report(database: Database, player: PlayerRow, rows: list[RunRow], weeks: int) -> Report:
+    monday = _monday(datetime.now().date())
+    starts = [monday - timedelta(weeks=back) for back in reversed(range(weeks))]
+    minutes = dict.fromkeys(starts, 0.0)
+    for row in rows:
+        week = _monday(row.began.date())
+        if week in minutes:
+            minutes[week] += (row.seconds or 0.0) / 60.0
+    scored = [row for row in rows if row.score is not None and row.pattern]
+    by_pattern: dict[str, list[RunRow]] = {}
+    for row in reversed(scored):
+        by_pattern.setdefault(str(row.pattern), []).append(row)
+    most = sorted(by_pattern.items(), key=lambda pair: -len(pair[1]))[:MOST_PATTERNS]
+    days = len({row.began.date() for row in rows})
+    total = sum((row.seconds or 0.0) for row in rows) / 60.0
+    homework = proposals(_last_played(database, scored), known_patterns())
+    plots = [minutes_plot(minutes), scores_plot(_series(most))]
+    return Report(
+        title="Weeks of practice",
+        player=player.name,
+        facts=[
+            ("weeks", f"{weeks}, since {starts[0]:%Y-%m-%d}"),
+            ("played", f"{len(rows)} runs on {days} days, {total:.0f} minutes"),
+        ],
+        plots=[plot for plot in plots if plot.svg],
+        tables=[_patterns(most), _causes(database, rows)],
+        homework=homework_rows(homework),
+        homework_file=as_text(homework) if homework else "",
+        caution=CAUTION,
+    )
+
+
+def _monday(day: date) -> date:
+    return day - timedelta(days=day.weekday())
+
+
+def _series(most: list[tuple[str, list[RunRow]]]) -> dict[str, list[tuple[datetime, float]]]:
+    return {
+        own[-1].title or name: [(row.began, float(row.score or 0.0)) for row in own]
+        for name, own in most
+    }
+
+
+def _patterns(most: list[tuple[str, list[RunRow]]]) -> Table:
+    rows = []
+    for name, own in most:
+        scores = [float(row.score or 0.0) for row in own]
+        tempi = [row.tempo_bpm for row in own if row.tempo_bpm]
+        rows.append(
+            (
+                own[-1].title or name,
+                str(len(own)),
+                f"{scores[0]:.0f}",
+                f"{scores[-1]:.0f}",
+                f"{max(scores):.0f}",
+                f"{max(tempi):g}" if tempi else "",
+            )
+        )
+    heads = ("pattern", "runs", "first", "last", "best", "fastest, bpm")
+    return Table(title="Patterns", heads=heads, rows=rows)
+
+
+def _causes(database: Database, rows: list[RunRow]) -> Table:
+    """What was found most often, and whether it was found less in the second half."""
+    half = len(rows) // 2  # the latest come first
+    late, early = (_codes(database, part) for part in (rows[:half], rows[half:]))
+    counted = (late + early).most_common(MOST_CAUSES)
+    cells = [
+        (code.replace("_", " "), str(count), str(early[code]), str(late[code]))
+        for code, count in counted
+        if code != "clean"
+    ]
+    heads = ("what was found", "runs", "first half", "second half")
+    return Table(title="What comes back", heads=heads, rows=cells)
+
+
+def _codes(database: Database, rows: list[RunRow]) -> Counter[str]:
+    found: Counter[str] = Counter()
+    for row in rows:
+        codes = database.rows("SELECT DISTINCT code FROM finding WHERE run = ?", (row.id,))
+        found.update(code for (code,) in codes)
+    return found
+
+
+def _last_played(database: Database, scored: list[RunRow]) -> list[Played]:
+    known, found = known_patterns(), []
+    for row in scored[:_LAST]:
+        pattern = known.get(str(row.pattern))
+        grade: Any = runs.grade_of(database, row.id)[0]
+        if pattern is not None and grade and row.tempo_bpm:
+            found.append(
+                Played(pattern=pattern, tempo_bpm=row.tempo_bpm, findings=grade["findings"])
+            )
+    return found

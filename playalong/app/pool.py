@@ -1,0 +1,60 @@
+"""The same work on many things, on all processors, in their order.
+
+Each piece is done in a process of a pool of its own; ``work`` is a function of a module (or a
+``partial`` of one), and it and its results can be pickled.
+"""
+
+import os
+import signal
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import suppress
+from multiprocessing import get_context
+from typing import TypeVar
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+#: Windows waits for no more processes than this.
+_MOST_PROCESSES = 61
+
+#: So many things are handed to a process at a time: few enough to keep all of them busy to the end.
+_AT_A_TIME = 8
+
+
+def in_order(
+    work: Callable[[T], R], things: Sequence[T], *, few: int, at_a_time: int = _AT_A_TIME
+) -> Iterator[R]:
+    """What ``work`` makes of each of ``things``; ``close`` it where no more are wanted.
+
+    Fewer than ``few`` are done sooner than another process has begun: they are done here.
+    """
+    processes = min(_processors(), -(-len(things) // at_a_time))
+    if len(things) < few or processes < 2:
+        yield from map(work, things)
+        return
+    # Spawned: a forked process would take over the threads and devices of this one.
+    pool = ProcessPoolExecutor(
+        processes, mp_context=get_context("spawn"), initializer=_leave_ctrl_c
+    )
+    done = 0
+    try:
+        for result in pool.map(work, things, chunksize=at_a_time):
+            done += 1
+            yield result
+    except BrokenProcessPool:  # the system has ended one of them: go on alone
+        yield from map(work, things[done:])
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _processors() -> int:
+    with suppress(AttributeError):  # only some systems tell what this process may use
+        return min(len(os.sched_getaffinity(0)), _MOST_PROCESSES)
+    return min(os.cpu_count() or 1, _MOST_PROCESSES)
+
+
+def _leave_ctrl_c() -> None:
+    """In each process of the pool: Ctrl+C is for the one that a person has started."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
