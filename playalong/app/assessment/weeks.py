@@ -4,8 +4,8 @@ from collections import Counter
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from playalong.app import history
 from playalong.app.assessment.reporting import homework_rows, known_patterns
+from playalong.app.history.reading import player_of
 from playalong.app.user_folders import UserFolders
 from playalong.practice.assessment.homework import Played, as_text, proposals
 from playalong.records.assessments.sittings import file_stem
@@ -31,9 +31,9 @@ def weeks_report(home: UserFolders, who: str | None, weeks: int) -> tuple[Report
     UserError where nothing was played.
     """
     last = home.settings().player
-    database = history.opened(home.memory)
+    database = home.memory.opened()
     try:
-        player = history.player_of(database, who, last)
+        player = player_of(database, who, last)
         since = datetime.now().astimezone() - timedelta(weeks=weeks)
         rows = _rows(database, player, since)
         if not rows:

@@ -120,20 +120,20 @@ class _Reader(TableReader):
     def remark(self, tables: Table, items: int) -> Remark:
         self.known(tables, (), ("result", "comments", "by-eye", "item"))
         found = Remark(
-            result=self.get(tables, (), "result", TEXT) or "",
-            comments=tuple(self.get(tables, (), "comments", _WORDS, [])),
+            result=self.get(tables, (), "result", kind=TEXT) or "",
+            comments=tuple(self.get(tables, (), "comments", kind=_WORDS, default=[])),
             by_eye=self._eye(tables, ()),
         )
         for place, table in enumerate(self.tables(tables, (), "item")):
             path: Path = ("item", place)
             self.known(table, path, ("number", "comments", "by-eye", "mark", "because"))
-            number = self.get(table, path, "number", between(1, items))
-            mark = self.get(table, path, "mark", TEXT, "")
-            because = self.get(table, path, "because", TEXT, "")
+            number = self.get(table, path, "number", kind=between(1, items))
+            mark = self.get(table, path, "mark", kind=TEXT, default="")
+            because = self.get(table, path, "because", kind=TEXT, default="")
             if mark and not because:
                 self.wrong_key(path, 'a mark in place of the computed one wants a "because"')
             own = ItemRemark(
-                comments=tuple(self.get(table, path, "comments", _WORDS, [])),
+                comments=tuple(self.get(table, path, "comments", kind=_WORDS, default=[])),
                 by_eye=self._eye(table, path),
                 mark=mark,
                 because=because,
@@ -149,7 +149,9 @@ class _Reader(TableReader):
                 (*path, "by-eye"), 'write what, and your mark, as in posture = "upright"'
             )
             return {}
-        return {str(what): self.get(own, (*path, "by-eye"), what, TEXT, "") for what in own}
+        return {
+            str(what): self.get(own, (*path, "by-eye"), what, kind=TEXT, default="") for what in own
+        }
 
 
 _WORDS = Kind(
