@@ -20,7 +20,7 @@ from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, write_file
-from playalong.support.reading import read_text
+from playalong.support.reading import MOST_TEXT, read_bytes
 
 #: The files of the store below the user's data: of people, and of simulated players.
 STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
@@ -147,6 +147,6 @@ class Memory:
 
 def _text_of(path: Path) -> str:
     try:
-        return read_text(path)
-    except (OSError, UnicodeDecodeError):
+        return read_bytes(path, MOST_TEXT).decode(errors="surrogateescape")
+    except OSError:
         return ""

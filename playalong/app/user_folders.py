@@ -214,7 +214,10 @@ class UserFolders:
                     kept = profiles.as_text(profile)
             knowledge.keep_profile(database, player.id, profile.kit, kept or "", _now())
 
-        return self._write(write)
+        is_kept = self._write(write)
+        if not is_kept:
+            self._notice(f"What was learned of the kit {quoted(profile.kit)} is not kept.")
+        return is_kept
 
     def _set_aside(self, profile: Profile, text: str) -> None:
         aside = write_new_file(self.data / "set-aside", profiles.file_name(profile), text)

@@ -6,8 +6,9 @@ from typing import Protocol
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
+from playalong.commands.options.out import OutOption, add_out, check_out
 from playalong.commands.options.recording import refuse_other_than_wave
-from playalong.commands.parser import Given, Parser, refuse
+from playalong.commands.parser import Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 
@@ -26,7 +27,7 @@ EXAMPLES = (
 )
 
 
-class Options(Given, LookOptions, Protocol):
+class Options(OutOption, LookOptions, Protocol):
     """The recording, and how its beats are told."""
 
     recording: Path
@@ -34,7 +35,6 @@ class Options(Given, LookOptions, Protocol):
     first_beat: float | None
     per_bar: int | None
     find: bool
-    out: Path | None
     port: str | None
 
 
@@ -67,12 +67,7 @@ def add_arguments(parser: Parser) -> None:
         action="store_true",
         help="let the beats be found, by the extra [beats] of the installation",
     )
-    parser.add_argument(
-        "--out",
-        type=Path,
-        metavar="FILE.wav",
-        help="write the recording with a click over it (default nothing is written)",
-    )
+    add_out(parser, "write the recording with a click over it (default nothing is written)")
     parser.add_argument(
         "--port",
         metavar="PART",
@@ -84,7 +79,10 @@ def add_arguments(parser: Parser) -> None:
 def run(given: Options) -> None:
     """Have the beats told, and keep them."""
     from playalong.app.recording.entry import beats
+    from playalong.app.recording.loading import keep_off
 
+    keep_off(given.recording, given.out)
+    check_out(given)
     if given.find or given.out is not None or (given.tempo, given.first_beat) != (None, None):
         refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")
     if given.out is not None:

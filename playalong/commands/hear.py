@@ -13,6 +13,7 @@ from playalong.commands.options.click import (
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import WINDOW, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
+from playalong.commands.options.out import OutOption, add_out, check_out
 from playalong.commands.options.pattern import (
     BarsOptions,
     PatternOption,
@@ -57,6 +58,7 @@ class Options(
     RecordingOptions,
     LookOptions,
     LevelOption,
+    OutOption,
     Protocol,
 ):
     """All that can be heard."""
@@ -66,7 +68,6 @@ class Options(
     which: str
     half: bool
     no_click: bool
-    out: Path | None
 
 
 def add_arguments(parser: Parser) -> None:
@@ -76,12 +77,7 @@ def add_arguments(parser: Parser) -> None:
         "--chunk", metavar="NAME", help="only this part of the pattern (default all of it)"
     )
     parser.add_argument("--no-click", action="store_true", help="the drums alone")
-    parser.add_argument(
-        "--out",
-        type=Path,
-        metavar="FILE.wav",
-        help="write it to this file, and open no window (default it is heard)",
-    )
+    add_out(parser, "write it to this file, and open no window (default it is heard)")
     group = parser.add_argument_group("a take of yours")
     group.add_argument(
         "--take", type=Path, metavar="TAKE.mid", help="hear this take (default the pattern alone)"
@@ -122,6 +118,7 @@ def run(given: Options) -> None:
     refuse_unused(given)
     for heard in filter(None, (given.take, given.along, Path(given.pattern))):
         keep_off(heard, given.out)
+    check_out(given)
     if given.take is None:
         _hear_pattern(given)
     else:

@@ -114,10 +114,9 @@ def _learn(given: Options, home: "UserFolders") -> None:
 def _copy(given: Options, home: "UserFolders", profile: "Profile") -> None:
     """A copy of the profile as a file in the folder that was asked for."""
     from playalong.records.profiles import file_name
-    from playalong.support.files import write_file
+    from playalong.support.files import write_new_file
 
     text = home.profile_text(profile.kit, profile.player)
     if given.out is not None and text is not None:
-        path = given.out / file_name(profile)
-        write_file(path, text)
+        path = write_new_file(given.out, file_name(profile), text)
         print_lines(f"The profile is in {path}")

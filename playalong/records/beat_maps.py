@@ -22,7 +22,7 @@ from typing import Any
 
 from playalong.pattern.beat_map import BeatMap
 from playalong.support.errors import UserError
-from playalong.support.files import FileError, set_aside, write_file
+from playalong.support.files import FileError, set_aside, short_name, write_file
 from playalong.support.reading import read_text
 from playalong.support.text import printable, quoted
 
@@ -133,7 +133,7 @@ def _of_content(folder: Path, content: str) -> Path | None:
 def _stem(recording: Path) -> str:
     """The recording's name as a part of a file name, on every system."""
     name = f"{recording.stem[:60]}{recording.suffix[:8]}"
-    return "".join(char if char.isalnum() else "-" for char in name)
+    return short_name("".join(char if char.isalnum() else "-" for char in name))
 
 
 def _written(name: str, content: str, beat_map: BeatMap) -> str:

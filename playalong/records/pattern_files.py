@@ -7,6 +7,7 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
 from playalong.support import reading, resources
 from playalong.support.errors import UserError
+from playalong.support.text import printable
 
 
 def library() -> Library:
@@ -22,7 +23,7 @@ def load_pattern(name: str) -> Pattern:
     """
     path = Path(name)
     if path.suffix == ".toml" or path.is_file():
-        return read(read_text(path), path.stem)
+        return read(read_text(path), printable(path.stem))
     return library().get(name)
 
 

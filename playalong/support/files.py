@@ -19,6 +19,9 @@ from playalong.support.errors import UserError
 #: So much of a file's name is in that of its draft: enough to know it, never too long.
 _KNOWN_BY = 40
 
+#: No name of a new file takes more bytes: every system has room for it, and for what is put behind.
+LONGEST_NAME, _END_OF_NAME = 160, 30
+
 
 class FileError(UserError):
     """A file that cannot be written; ``reason`` is what the system says."""
@@ -40,9 +43,10 @@ def write_file(path: Path, data: bytes | str) -> None:
 def write_new_file(folder: Path, name: str, data: bytes | str) -> Path:
     """Write ``data``, text as UTF-8, into ``folder``; returns the path. FileError as above.
 
-    Nothing is written over: where the name is taken, a number is put behind its stem.
+    Nothing is written over: where the name is taken, a number is put behind its stem. Of a name
+    that is too long the beginning and the end are kept.
     """
-    path = folder / name
+    path = folder / short_name(name)
     with _told(path), _draft(path) as (draft, file):
         file.write(_as_bytes(data))
         _finish(file)
@@ -56,6 +60,15 @@ def write_new_file(folder: Path, name: str, data: bytes | str) -> Path:
             raise
         _flush_folder(folder)
         return free
+
+
+def short_name(name: str, longest: int = LONGEST_NAME) -> str:
+    """``name`` for a file, in so many bytes at the most: its beginning, its end, and its ending."""
+    data = os.fsencode(name)
+    if len(data) <= longest:
+        return name
+    head, tail = data[: longest - _END_OF_NAME], data[-_END_OF_NAME:]
+    return head.decode(errors="ignore") + tail.decode(errors="ignore")
 
 
 @contextmanager
@@ -157,4 +170,5 @@ def _free(paths: Iterable[Path]) -> Path:
 
 
 def _as_bytes(data: bytes | str) -> bytes:
-    return data.encode() if isinstance(data, str) else data
+    # What is a file's name may have bytes in it that are no text.
+    return data.encode(errors="surrogateescape") if isinstance(data, str) else data

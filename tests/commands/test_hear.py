@@ -33,7 +33,7 @@ def loudest(sound: np.ndarray, from_s: float, to_s: float) -> float:
 def test_strokes_stand_where_they_are_written_and_ghosts_are_soft(tmp_path, capsys):
     path, out = tmp_path / "t.toml", tmp_path / "sound" / "t.wav"
     path.write_text(PATTERN)
-    arguments = ["hear", str(path), "--bars", "1", "--no-click", "--out", str(out)]
+    arguments = ["hear", str(path), "--bars", "1", "--no-click", "--force", "--out", str(out)]
     assert main(arguments) == 0
     assert str(out) in capsys.readouterr().out
     with wave.open(str(out)) as file:
@@ -57,7 +57,7 @@ def test_a_variation_and_the_click_are_heard(tmp_path, capsys):
         ("more", ["--no-click", "--variation", "more"]),
         ("click", []),
     ):
-        assert main(["hear", str(path), "--bars", "1", "--out", str(out), *more]) == 0
+        assert main(["hear", str(path), "--bars", "1", "--force", "--out", str(out), *more]) == 0
         lengths[name] = round(len(heard(out)) / RATE, 2)
     # From 2 to 4 is a second, from 1 to 4 one and a half; the count-in adds two.
     assert lengths["more"] == lengths["plain"] + 0.5

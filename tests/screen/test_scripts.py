@@ -39,6 +39,12 @@ def test_a_title_in_any_script_is_drawn_as_wide_as_it_is_measured(letters, words
     assert drawn.get_height() >= letters.ascent(24, bold)
 
 
+@pytest.mark.parametrize("words", ["gr\udcffoove", "gr\0oove", "\0", "Ψ\udcff"])
+def test_what_is_no_text_is_drawn_as_a_question(letters, words):
+    assert letters.rendered(words, 24, False, (0, 0, 0)).get_width() > 0
+    assert letters.width(words, 24, False) > 0
+
+
 def test_letters_without_width_are_no_error(letters):
     assert letters.rendered("\u00ad\u200d", 24, False, (0, 0, 0)).get_width() == 0
 

@@ -220,3 +220,22 @@ def test_a_wave_file_that_is_cut_off_leaves_the_one_before(tmp_path: Path) -> No
     assert names(tmp_path) == ["a.wav"]
     with wave.open(str(path)) as file:
         assert file.getnframes() == 480
+
+
+def test_a_name_that_is_too_long_keeps_its_beginning_and_its_end(tmp_path: Path) -> None:
+    """The usual file systems have room for 255 bytes (NAME_MAX of Linux, limits.h)."""
+    for stem in ("groove" * 50, "グルーヴ" * 30, "𝐠" * 100):
+        name = f"{stem}-2026-05-04-101112.mid"
+        paths = [write_new_file(tmp_path, name, data) for data in (b"1", b"2")]
+        for path in paths:
+            assert path.name.startswith(stem[:10])
+            assert path.name.encode().decode()  # no letter is cut in two
+            assert "-2026-05-04-101112" in path.name
+            assert path.suffix == ".mid"
+        assert [path.read_bytes() for path in paths] == [b"1", b"2"]
+
+
+@POSIX
+def test_text_may_hold_the_name_of_a_file_that_is_no_text(tmp_path: Path) -> None:
+    write_file(tmp_path / "a.txt", os.fsdecode(b"take-\xff.mid\n"))
+    assert (tmp_path / "a.txt").read_bytes() == b"take-\xff.mid\n"

@@ -2,7 +2,7 @@
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from threading import Thread
@@ -31,7 +31,7 @@ from playalong.simulation.player import Performance, SimulatedPort, perform, sen
 from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.synth.click import PLAIN, Clicking
 from playalong.support.errors import UserError
-from playalong.support.files import write_file
+from playalong.support.files import FileError, write_new_file
 
 #: What the simulated player's own MIDI port is called.
 _PLAYER = "playalong player"
@@ -92,17 +92,29 @@ def demo(
                 task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
             ).play()
         saved = save_run(task, ended, folder or home.data / "takes", memory)
-        beside = saved.path.with_suffix("")
-        files = [Path(f"{beside}-{what}") for what in ("grade.json", "sheet.png", "grade.png")]
-        told = saved.graded.as_json(with_hits=True)
-        write_file(files[0], json.dumps(told, indent=1))
-        write_file(files[1], picture.taken())
         page = result_page(task, saved, context)
         context.window.frame(page, 0.0)
-        context.window.save(files[2])
+        made = {
+            "grade.json": json.dumps(saved.graded.as_json(with_hits=True), indent=1).encode(),
+            "sheet.png": picture.taken(),
+            "grade.png": context.window.picture(),
+        }
+        files, trouble = _beside(saved.path, made)
+        saved = replace(saved, trouble=(*saved.trouble, *trouble))
         if not fast and not context.window.offscreen:
             hold(context, page, 0.0, clock.now() + stay_s)
     return saved, files
+
+
+def _beside(take: Path, made: Mapping[str, bytes]) -> tuple[list[Path], list[str]]:
+    """Write what was ``made`` beside the take, over nothing; the files, and what went wrong."""
+    files, trouble = list[Path](), list[str]()
+    for what, data in made.items():
+        try:
+            files.append(write_new_file(take.parent, f"{take.stem}-{what}", data))
+        except FileError as error:
+            trouble.append(str(error))
+    return files, trouble
 
 
 def _run_through_port(task: Task, context: RunContext, performance: Performance) -> RunResult:

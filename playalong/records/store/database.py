@@ -9,6 +9,7 @@ Every error of SQLite leaves here as a ``StoreError``, whose text is for the use
 ``trouble`` says which it is.
 """
 
+import re
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -215,6 +216,14 @@ def _written(values: Sequence[Any]) -> list[Any]:
         value.encode(errors="backslashreplace").decode() if isinstance(value, str) else value
         for value in values
     ]
+
+
+_ESCAPE = re.compile(r"\\u(dc[89a-f][0-9a-f])")
+
+
+def file_of(written: str) -> Path:
+    """The file whose name was kept as ``written``."""
+    return Path(_ESCAPE.sub(lambda found: chr(int(found[1], 16)), written))
 
 
 def set_aside(path: Path) -> Path:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from playalong.records.store import players, runs
-from playalong.records.store.database import Database
+from playalong.records.store.database import Database, file_of
 from playalong.records.store.players import PlayerRow
 from playalong.support.errors import UserError
 from playalong.support.text import quoted
@@ -51,7 +51,7 @@ def copies(database: Database, player: PlayerRow) -> list[Path]:
         " UNION SELECT path FROM imported WHERE player = ?",
         (player.id, player.id),
     )
-    return [Path(path) for (path,) in rows]
+    return [file_of(path) for (path,) in rows]
 
 
 def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:

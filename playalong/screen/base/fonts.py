@@ -56,7 +56,8 @@ class Letters:
         return None
 
     def _measure(self, words: str, size: int, bold: bool) -> int:
-        """The width of ``words`` in pixels."""
+        """The width of ``words`` in pixels, whatever they hold."""
+        words = _drawable(words)
         if words.isascii():
             return self._font(size, bold).size(words)[0]
         return sum(
@@ -65,7 +66,8 @@ class Letters:
         )
 
     def _render(self, words: str, size: int, bold: bool, colour: Colour) -> pygame.Surface:
-        """``words`` on nothing."""
+        """``words`` on nothing, whatever they hold."""
+        words = _drawable(words)
         if words.isascii():
             return self._font(size, bold).render(words, True, colour)
         if not self.width(words, size, bold):  # the library cannot draw nothing
@@ -85,6 +87,11 @@ class Letters:
             whole.blit(part, (left, own.get_ascent() - font.get_ascent()))
             left += part.get_width()
         return whole
+
+
+def _drawable(words: str) -> str:
+    """``words`` without what the library cannot take: bytes that are no text, and zeros."""
+    return words.encode(errors="replace").decode().replace("\0", "?")
 
 
 #: A code point that no face has a letter for (Unicode: a noncharacter).

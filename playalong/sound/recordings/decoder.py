@@ -7,6 +7,7 @@ crashes the decoder, one that it never finishes, one that takes all the memory t
 """
 
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Generator
@@ -131,8 +132,7 @@ def _read(stream: IO[bytes], waiting: "Queue[bytes | None]", is_over: Event) -> 
 
 def source_of(path: Path) -> Source:
     """What the file says of itself; RecordingError where it is none that can be played."""
-    import miniaudio
-
+    miniaudio = _library()
     try:
         if path.is_dir():
             raise RecordingError(f"{named(path)} is a folder: choose a {KINDS} file in it.")
@@ -163,6 +163,14 @@ def source_of(path: Path) -> Source:
             return _checked(path, _wave(info, head, size))
         return _checked(path, Source(info.sample_rate, info.num_frames))
     raise no_audio(path)
+
+
+def _library() -> Any:
+    import miniaudio
+
+    # It takes no name that is no text, and one that begins with ~ for somebody's own folder.
+    miniaudio._get_filename_bytes = os.fsencode
+    return miniaudio
 
 
 def _checked(path: Path, source: Source) -> Source:
@@ -238,8 +246,7 @@ def main(path: Path, out: IO[bytes]) -> None:
     except RecordingError as error:
         out.write(json.dumps({"error": str(error)}).encode() + b"\n")
         return
-    import miniaudio
-
+    miniaudio = _library()
     try:
         blocks = miniaudio.stream_file(
             str(path),

@@ -1,0 +1,33 @@
+"""A file that is written: never over another, unless that is asked for."""
+
+from pathlib import Path
+from typing import Protocol
+
+from playalong.commands.parser import Given, Parser, refuse
+from playalong.support.errors import UserError
+
+
+class OutOption(Given, Protocol):
+    """The file to write, None for none, and whether it may take the place of another."""
+
+    out: Path | None
+    force: bool
+
+
+def add_out(parser: Parser, what: str) -> None:
+    """Add the file; ``what`` says what becomes of it."""
+    parser.add_argument("--out", type=Path, metavar="FILE.wav", help=what)
+    parser.add_argument(
+        "--force", action="store_true", help="with --out: write over a file that is there"
+    )
+
+
+def check_out(given: OutOption) -> None:
+    """UserError where a file would be written over that is not meant to be."""
+    if given.out is None:
+        refuse(given, "--force", "goes with --out, a file that is written")
+    elif given.out.is_file() and not given.force:
+        raise UserError(
+            f"{given.out} is there already, and stays as it is: choose another name, or write over "
+            "it with --force."
+        )
