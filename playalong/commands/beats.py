@@ -7,7 +7,6 @@ from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.options.out import OutOption, add_out, check_out
-from playalong.commands.options.recording import refuse_other_than_wave
 from playalong.commands.parser import Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
@@ -85,8 +84,6 @@ def run(given: Options) -> None:
     check_out(given)
     if given.find or given.out is not None or (given.tempo, given.first_beat) != (None, None):
         refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")
-    if given.out is not None:
-        refuse_other_than_wave(given.out)
     home = user_folders()
     beat_map = beats(
         given.recording,

@@ -25,7 +25,6 @@ from playalong.commands.options.recording import (
     RecordingOptions,
     add_recording,
     along_with,
-    refuse_other_than_wave,
     refuse_unused,
 )
 from playalong.commands.options.rules import OF_TAKE, LevelOption, add_level, level_of
@@ -112,7 +111,6 @@ def run(given: Options) -> None:
             f"{WINDOW} --level",
             "does not go with --out: what is written is neither heard nor seen",
         )
-        refuse_other_than_wave(given.out)
     if given.no_click:
         refuse(given, "--click --eighths --gap --click-db", "says nothing with --no-click")
     refuse_unused(given)

@@ -5,6 +5,7 @@ from typing import Protocol
 
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 
 class OutOption(Given, Protocol):
@@ -26,8 +27,19 @@ def check_out(given: OutOption) -> None:
     """UserError where a file would be written over that is not meant to be."""
     if given.out is None:
         refuse(given, "--force", "goes with --out, a file that is written")
-    elif given.out.is_file() and not given.force:
+        return
+    _refuse_other_than_wave(given.out)
+    if given.out.is_file() and not given.force:
         raise UserError(
             f"{given.out} is there already, and stays as it is: choose another name, or write over "
             "it with --force."
+        )
+
+
+def _refuse_other_than_wave(out: Path) -> None:
+    """UserError where a file that is to be written is named like another kind than a wave file."""
+    if out.suffix.casefold() not in ("", ".wav", ".wave"):
+        raise UserError(
+            f"--out writes a wave file, and {quoted(out.name)} is named like another kind: "
+            f"call it {quoted(out.with_suffix('.wav').name)}."
         )

@@ -5,8 +5,6 @@ from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.notices import print_notices
 from playalong.commands.parser import Given, Parser, refuse, written_as
-from playalong.support.errors import UserError
-from playalong.support.text import quoted
 
 if TYPE_CHECKING:
     from playalong.app.run.task import Task
@@ -65,15 +63,6 @@ def refuse_unused(given: RecordingOptions) -> None:
     else:
         why = "does not go with --with: a recording has its own tempo, which --speed changes"
         refuse(given, "--tempo", why)
-
-
-def refuse_other_than_wave(out: Path) -> None:
-    """UserError where a file that is to be written is named like another kind than a wave file."""
-    if out.suffix.casefold() not in ("", ".wav", ".wave"):
-        raise UserError(
-            f"--out writes a wave file, and {quoted(out.name)} is named like another kind: "
-            f"call it {quoted(out.with_suffix('.wav').name)}."
-        )
 
 
 def along_with(given: RecordingOptions, task: "Task", home: "UserFolders") -> "Task":
