@@ -4,12 +4,14 @@ The critical value of Student's t is the expansion of Fisher and Cornish (1960),
 Abramowitz and Stegun, Handbook of Mathematical Functions, 26.7.5 (from memory).
 """
 
+from functools import cache
 from statistics import NormalDist
 
 #: A difference is told where chance alone would make it less often than this.
 LEVEL = 0.01
 
 
+@cache
 def students_t(free: float, level: float) -> float:
     """The two-sided critical value of Student's t for ``free`` degrees of freedom (3 or more)."""
     z = NormalDist().inv_cdf(1.0 - level / 2.0)

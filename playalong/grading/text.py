@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields, is_dataclass
 from enum import Enum
+from functools import cache
 from math import isfinite
 from typing import Any
 
@@ -34,13 +35,25 @@ def as_json(grade: Grade, hits: Sequence[JudgedHit] | None = None) -> dict[str, 
     return told
 
 
+#: What JSON takes as it is; most values are of these, or plain floats.
+_AS_IT_IS = (str, int, bool, type(None))
+
+
+@cache
+def _names(record: type) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(record))
+
+
 def _plain(value: Any) -> Any:
-    if isinstance(value, Enum):
-        return value.value
+    kind = type(value)
+    if kind in _AS_IT_IS:
+        return value
     if isinstance(value, float):
         return round(value, _DECIMALS) + 0.0 if isfinite(value) else None
-    if is_dataclass(value):
-        return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, Enum):
+        return value.value
+    if is_dataclass(kind):
+        return {name: _plain(getattr(value, name)) for name in _names(kind)}
     if isinstance(value, Mapping):
         return {str(_plain(key)): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):

@@ -129,7 +129,7 @@ class Mapper:
         """The hit that a message means, if it means one."""
         if len(data) < 3 or (data[1] | data[2]) > HIGHEST:
             return None
-        kind = kind_of(data)
+        kind = data[0] & 0xF0
         if kind == NOTE_ON and data[2]:
             return self._struck(time_s, channel_of(data), data[1], value=data[2])[1]
         if kind == CONTROL_CHANGE:
@@ -177,7 +177,8 @@ class Mapper:
         self, time_s: float, channel: int, note: int, *, value: int
     ) -> tuple[float, Hit | None, str]:
         """The velocity of a note-on, the hit that it is, and why it is none."""
-        velocity = refined(value, self._fine.pop(channel, 0))
+        more = self._fine.pop(channel, 0) if self._fine else 0
+        velocity = refined(value, more)
         voice = self._voice(channel, note)
         if voice is None:
             self.unknown[note] += 1

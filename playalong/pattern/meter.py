@@ -8,7 +8,7 @@ stands at 1/4. It stays exact until it becomes seconds. A tempo counts the meter
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import accumulate
 from math import lcm
 
@@ -104,16 +104,21 @@ class Meter:
 
     def count(self, at: Fraction) -> str:
         """The position as it is spoken: "1", "e of 2", "& of 4"."""
-        beat = self.beat_of(at)
-        into = (at - self.beat_starts[beat]) / self.beats[beat]
-        if not into:
-            return str(beat + 1)
-        units = self.groups[beat]
-        parts = lcm(into.denominator, 3) if units == 3 else into.denominator
-        syllable = spoken_count(parts, units)[int(into * parts)]
-        if syllable == "ta":  # spoken more than once in a beat: say after what
-            return f"ta after {self.count(at - self.beats[beat] / parts)}"
-        return f"{syllable} of {beat + 1}" if syllable else f"{into} into beat {beat + 1}"
+        return _counted(self, at)
+
+
+@lru_cache(maxsize=1024)
+def _counted(meter: Meter, at: Fraction) -> str:
+    beat = meter.beat_of(at)
+    into = (at - meter.beat_starts[beat]) / meter.beats[beat]
+    if not into:
+        return str(beat + 1)
+    units = meter.groups[beat]
+    parts = lcm(into.denominator, 3) if units == 3 else into.denominator
+    syllable = spoken_count(parts, units)[int(into * parts)]
+    if syllable == "ta":  # spoken more than once in a beat: say after what
+        return f"ta after {meter.count(at - meter.beats[beat] / parts)}"
+    return f"{syllable} of {beat + 1}" if syllable else f"{into} into beat {beat + 1}"
 
 
 def spoken_count(parts: int, units: int = 1) -> tuple[str, ...]:

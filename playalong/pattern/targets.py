@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.meter import STRAIGHT, Meter, Tempo
 from playalong.pattern.model import Bar, Dynamic, Hand, Pattern, Stroke
-from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
+from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb, folded
 
 #: How far before its main stroke a grace stroke is placed, in seconds (common practice: close
 #: enough to be heard as one thick stroke). In a drag the first of the two lies twice as far.
@@ -116,6 +116,11 @@ class Targets:
     def names(self) -> tuple[str, ...]:
         """The name of each target's voice."""
         return tuple(VOICES[code].name for code in self.voice.tolist())
+
+    @cached_property
+    def counts_as(self) -> NDArray[np.int16]:
+        """(v,) the voice as which a hit of each of ``VOICES`` counts here, as indexes."""
+        return np.array([STAFF_ORDER[folded(one.name, self.voices)] for one in VOICES], np.int16)
 
     @cached_property
     def is_open(self) -> NDArray[np.bool_]:

@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import Targets
-from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -83,8 +82,7 @@ class LagPath:
 
 def counted_voices(targets: Targets, hits: Hits) -> NDArray[np.int16]:
     """The voices of hits as they count in the pattern."""
-    table = [STAFF_ORDER[folded(voice.name, targets.voices)] for voice in VOICES]
-    return np.array(table, np.int16)[hits.voice]
+    return targets.counts_as[hits.voice]
 
 
 def lag_path(

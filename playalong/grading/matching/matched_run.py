@@ -27,6 +27,12 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
+#: What of a run speaks of its pairs alone, and of their levels: when each was played, and whether
+#: that was on time, changes neither.
+_OF_PAIRS = ("answered", "target", "hit", "limb", "voice", "dynamic", "hi_hat", "place", "instant")
+_OF_LEVELS = ("borders", "level_db")
+
+
 @dataclass(frozen=True, kw_only=True)
 class MatchedRun:
     """Targets, hits and settled words of one run; arrays of k speak of answered targets."""
@@ -65,12 +71,21 @@ class MatchedRun:
         )
         gone = np.zeros(len(hits), np.bool_) if removed is None else removed
         if voice is None and added is None and not anew:
-            held = self.verdicts.without(self.targets, gone) if gone.any() else self.verdicts
+            known: dict[str, Any] = {}
+            if gone.any():
+                held = self.verdicts.without(self.targets, gone)
+            else:
+                held = self.verdicts
+                known = {name: getattr(self, name) for name in _OF_PAIRS}
             if time_s is not None:
                 held = held.timed(self.targets, hits, self.tolerance)
-            borders = borders_of(held, self.targets, hits, rules=self.rules)
-            held = heard(held, self.targets, hits, borders=borders)
-            return self._otherwise(hits, held, borders=borders)
+            if velocity is None and known:
+                known |= {name: getattr(self, name) for name in _OF_LEVELS}
+            else:
+                known["borders"] = borders_of(held, self.targets, hits, rules=self.rules)
+            if velocity is not None or gone.any() or self.targets.graces.any():
+                held = heard(held, self.targets, hits, borders=known["borders"])
+            return self._otherwise(hits, held, **known)
         if added is not None:
             hits = Hits(
                 np.concatenate([hits.time_s, added.time_s]),

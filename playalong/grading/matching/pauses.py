@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import Targets
-from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -145,11 +144,10 @@ def _near(
     targets: Targets, hits: Hits, heard: NDArray[np.bool_], *, capture_s: float
 ) -> NDArray[np.bool_]:
     """Which targets have one of the ``heard`` hits of their voice within the window, (n,)."""
-    counts_as = np.array([STAFF_ORDER[folded(one.name, targets.voices)] for one in VOICES])
     near = np.zeros(len(targets), np.bool_)
     for code in np.unique(targets.voice):
         rows = targets.voice == code
-        times = hits.time_s[heard & (counts_as[hits.voice] == code)]
+        times = hits.time_s[heard & (targets.counts_as[hits.voice] == code)]
         after = np.searchsorted(times, targets.time_s[rows] - capture_s)
         near[rows] = after < np.searchsorted(times, targets.time_s[rows] + capture_s, side="right")
     return near

@@ -27,10 +27,11 @@ from playalong.grading.verdicts import (
 )
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import Targets
-from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
+from playalong.pattern.voices import STAFF_ORDER
 
 CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
-_ANSWERED = tuple(CODE[verdict] for verdict in MATCHED)
+#: By code whether a hit answers its target; the last one is -1, no word.
+_ANSWERS = np.array([*(verdict in MATCHED for verdict in VERDICTS), False])
 _OPEN, _CLOSED = STAFF_ORDER["hi-hat-open"], STAFF_ORDER["hi-hat"]
 _RIGHT, _NOT_OPEN, _NOT_CLOSED = (HI_HATS.index(hi_hat) for hi_hat in HiHat)
 
@@ -112,7 +113,7 @@ class Verdicts:
     @property
     def mains(self) -> Ints:
         """The rows of hits that answer their targets, grace strokes left out."""
-        return np.flatnonzero(~self.grace & np.isin(self.verdict, _ANSWERED))
+        return np.flatnonzero(~self.grace & _ANSWERS[self.verdict])
 
     def words(self) -> list[VerdictEvent]:
         """The rows as words."""
@@ -251,10 +252,9 @@ def with_wide_graces(verdicts: Verdicts, targets: Targets, hits: Hits) -> Verdic
     extras = np.flatnonzero(verdicts.verdict == CODE[Verdict.EXTRA])
     if not lacks.any() or not len(extras):
         return verdicts
-    counts_as = np.array([STAFF_ORDER[folded(one.name, targets.voices)] for one in VOICES])
     time = half_ns(hits.time_s)
     extras = extras[np.argsort(time[verdicts.hit[extras]], kind="stable")]
-    voice = counts_as[hits.voice[verdicts.hit[extras]]]
+    voice = targets.counts_as[hits.voice[verdicts.hit[extras]]]
     by_voice = {code: extras[voice == code] for code in np.unique(voice).tolist()}
     widest = round(_WIDEST * targets.seconds_per_whole / 32.0 * HALF_NS_PER_S)
     reach = max(widest, _WIDEST_MS * HALF_NS_PER_MS)

@@ -54,7 +54,6 @@ from playalong.grading.measures.habits import habits_cost
 from playalong.grading.measures.steadiness import STEADY, Strokes, steadiness
 from playalong.grading.verdicts import HI_HATS, HiHat, Verdict
 from playalong.pattern.targets import DYNAMICS
-from playalong.pattern.voices import STAFF_ORDER, VOICES, folded
 
 #: The least width over which the credit for timing falls from 1 to 0, and how far beyond the
 #: window of a missed target an extra hit is quite another one; in parts of the capture window.
@@ -62,6 +61,8 @@ _WIDTH, _BESIDE = 0.4, 0.2
 
 #: What a stroke on the hi-hat that was not open, or not closed, as written keeps.
 _OTHER_HAT = 0.5
+
+_NOT_OPEN, _NOT_CLOSED = (HI_HATS.index(hat) for hat in (HiHat.NOT_OPEN, HiHat.NOT_CLOSED))
 
 #: How the weight of a layer grows with the number of its targets.
 _WEIGHT = 0.7
@@ -108,8 +109,8 @@ class Credits:
         velocity = run.hits.velocity[run.hit]
         loudness = 1.0 - run.borders.losses(run.voice, run.dynamic, velocity)
         hi_hat = np.ones(len(run.target))
-        wrong = [HI_HATS.index(HiHat.NOT_OPEN), HI_HATS.index(HiHat.NOT_CLOSED)]
-        hi_hat[np.isin(verdicts.hi_hat[run.answered], wrong)] = _OTHER_HAT
+        told = verdicts.hi_hat[run.answered]
+        hi_hat[(told == _NOT_OPEN) | (told == _NOT_CLOSED)] = _OTHER_HAT
         ornament = np.ones(len(run.target))
         ornament[run.graced.row] -= run.graced.lost
 
@@ -146,10 +147,9 @@ def _just_beyond(run: MatchedRun, missed: Ints) -> tuple[Ints, Ints, Floats]:
     if not len(missed) or not len(extras):
         none = np.empty(0, np.int64)
         return none, none, none.astype(np.float64)
-    counts_as = np.array([STAFF_ORDER[folded(one.name, run.targets.voices)] for one in VOICES])
     # The times of different voices are moved far apart, so that one search does for all.
     apart = np.int64(2**54)
-    at = half_ns(run.hits.time_s)[extras] + apart * counts_as[run.hits.voice[extras]]
+    at = half_ns(run.hits.time_s)[extras] + apart * run.targets.counts_as[run.hits.voice[extras]]
     written = half_ns(run.targets.time_s)[missed] + apart * run.targets.voice[missed]
     order = np.argsort(at, kind="stable")
     after = np.searchsorted(at[order], written)
