@@ -1,5 +1,6 @@
 """Window and sound, opened together and closed together."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -48,6 +49,17 @@ class Look:
     drums_db: float | None = None
 
 
+def themed(look: Look, kept: Mapping[str, Any]) -> Theme:
+    """The theme that is asked for, or else that of the settings in ``kept``."""
+    return Theme.load(
+        shipped.folder("assets") / "fonts",
+        look.dark or bool(kept.get("dark")),
+        look.large or bool(kept.get("large")),
+        strong=bool(kept.get("strong")),
+        still=bool(kept.get("still")),
+    )
+
+
 class OpenDevices:
     """Window and sound, opened together and closed together.
 
@@ -62,7 +74,7 @@ class OpenDevices:
 
     def __enter__(self) -> RunContext:
         look, fast = self._look, self._fast
-        fonts = shipped.folder("assets") / "fonts"
+        kept = self._home.settings_of(None)
         self._window = Window.open(offscreen=True if fast else None)
         try:
             self._output: Output = SilentOutput() if fast else self._device()
@@ -76,7 +88,7 @@ class OpenDevices:
         return RunContext(
             self._clock,
             self._window,
-            Theme.load(fonts, look.dark, look.large),
+            themed(look, kept),
             self._output,
             (*self._notices, *self._home.notices),
             FAST_FRAME_S if fast else FRAME_S,

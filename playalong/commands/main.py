@@ -35,6 +35,7 @@ from playalong.commands import (
     verify,
     warmup,
 )
+from playalong.commands.first_page import has_person, open_first_page
 from playalong.commands.parser import Examples, Parser, epilog_of
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
@@ -42,6 +43,7 @@ from playalong.support.terminal import print_errors, print_lines
 
 ABOUT = "Listens to an electronic drum kit, compares each hit with a pattern, and answers at once."
 EXAMPLES = (
+    ("the window, from its first page", "playalong"),
     ("see and hear what it does, without a kit", "playalong demo"),
     ("play on the kit", "playalong play late-bus-home --tempo 70"),
     ("learn a pattern step by step", "playalong practice late-bus-home"),
@@ -94,7 +96,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     typed = sys.argv[1:] if arguments is None else arguments
     _end_as_by_hand()
     try:
-        given = parser(typed).parse_args(typed)
+        if not typed and has_person():
+            open_first_page()
+            return DONE
+        given = parser(typed or ["demo"]).parse_args(typed or ["demo"])
         given.run(given)
     except UserError as error:
         first, *more = error.lines

@@ -43,6 +43,12 @@ class OutputError(UserError):
     """What is printed cannot be written."""
 
 
+def is_read() -> bool:
+    """Whether somebody reads what is printed, or nobody started the program from a terminal."""
+    stream = sys.stdout
+    return stream is None or (not stream.closed and stream.isatty())
+
+
 def print_lines(*lines: str) -> None:
     """Print lines on standard output, at once.
 

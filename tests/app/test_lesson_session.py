@@ -320,7 +320,7 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
     frame = context.window._window.frame
 
     def watched(page, now_s):
-        if getattr(page, "paused", ()) == GONE:
+        if getattr(getattr(page, "page", page), "paused", ()) == GONE:
             paused.append(context.clock.now())
         frame(page, now_s)
 

@@ -14,6 +14,7 @@ from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import Run
 from playalong.app.run.task import Task
+from playalong.grading.levels import Level
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Arrival
 from playalong.pattern.beat_map import BeatMap
@@ -32,6 +33,7 @@ from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import Performance, SimulatedPort, perform
 from playalong.sound.recordings.decoding import Progress
+from playalong.sound.synth.click import Clicking, Gap, Places
 from tests.support.stage import Hands, context_on, unseen_window
 from tests.support.steady_player import STEADY
 
@@ -109,7 +111,7 @@ def session_with(
 def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
     """Faster and a variation are chosen first, the run is listened to, then it is left."""
     keys = {
-        ReadyPage: iter([Key.UP, Key.RIGHT, "h", Key.ENTER, Key.ENTER]),
+        ReadyPage: iter([Key.RIGHT, Key.DOWN, Key.DOWN, Key.RIGHT, "h", Key.ENTER, Key.ENTER]),
         ResultPage: iter(["l", Key.ENTER, Key.ESCAPE]),
     }
     listened = []
@@ -145,6 +147,30 @@ def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
     assert [round(level - levels[0]) for level in levels if level and levels[0]] == [0, 3, 6, 3]
 
 
+def test_everything_of_a_run_is_chosen_on_the_ready_page(window, tmp_path):
+    """Each row, one step further; the level is told to whoever keeps it."""
+    down_and_more = [Key.RIGHT, *[Key.DOWN, Key.RIGHT] * 5]
+    keys = {ReadyPage: iter([*down_and_more, Key.ENTER]), ResultPage: iter([Key.ESCAPE])}
+    made, _, _ = session_with(
+        window, lambda page: next(keys.get(type(page), iter(())), None), tmp_path
+    )
+    levels: list[Level] = []
+    made._level_chosen = levels.append
+    (kept,) = made.runs()
+    said = kept.graded.asked.said
+    assert (said.tempo_bpm, said.bars, said.variations) == (124.0, 2, ("push",))
+    assert levels == [Level.ADVANCED]
+    assert said.level == Level.ADVANCED
+    assert made._task.clicking == Clicking(Places.EIGHTHS, gap=Gap(2, 1))
+
+
+def test_a_pattern_is_learned_step_by_step_from_the_ready_page(window, tmp_path):
+    made, _, _ = session_with(window, lambda page: "p", tmp_path)
+    made._can_practise = True
+    assert list(made.runs()) == []
+    assert made.wants_practice
+
+
 def going_along(percent: int, _: Progress | None = None) -> Along:
     """Two bars of a recording of 120 bpm."""
     beats = BeatMap.from_tempo(tempo_bpm=1.2 * percent, first_beat_s=0.0, length_s=10.0)
@@ -153,7 +179,7 @@ def going_along(percent: int, _: Progress | None = None) -> Along:
 
 @pytest.mark.parametrize(
     ("presses", "percent"),
-    [([Key.DOWN, Key.DOWN], 90), ([Key.UP] * 3, 110), ([Key.DOWN] * 11, 50), ([], 100)],
+    [([Key.LEFT, Key.LEFT], 90), ([Key.RIGHT] * 3, 110), ([Key.LEFT] * 11, 50), ([], 100)],
 )
 def test_a_recording_is_played_slower_and_faster(window, tmp_path, presses, percent):
     keys = iter([*presses, Key.ENTER])
@@ -177,7 +203,7 @@ def test_who_does_not_wait_for_another_speed_has_the_old_one(window, tmp_path):
         while True:
             progress(0.5)
 
-    keys = iter([Key.DOWN, Key.ENTER])
+    keys = iter([Key.LEFT, Key.ENTER])
 
     def script(page: Page) -> Press | None:
         if isinstance(page, ReadyPage):

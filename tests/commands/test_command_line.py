@@ -11,7 +11,7 @@ import pytest
 
 from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
-from playalong.commands import kit, main
+from playalong.commands import first_page, kit, main
 from playalong.commands.parser import Parser
 from playalong.screen.kit_pages.overview import PAGES
 
@@ -79,7 +79,7 @@ def test_the_help_of_all_shows_every_command_and_how_it_begins(
         assert f" {name} {command.ABOUT} " in in_a_row
     for _, typed in main.EXAMPLES:
         _, *arguments = shlex.split(typed)
-        if "--help" not in arguments:
+        if arguments and "--help" not in arguments:
             main.parser(arguments).parse_args(arguments)
     assert "physician" in shown
 
@@ -149,10 +149,44 @@ def full(_: object) -> None:
     raise OSError(28, "No space left on device")
 
 
+def test_alone_it_opens_the_window_for_a_person_and_shows_a_player_to_nobody(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    done: list[str] = []
+    monkeypatch.setattr(main.demo, "run", lambda given: done.append("demo"))
+    monkeypatch.setattr(main, "open_first_page", lambda: done.append("window"))
+    for there, what in ((True, "window"), (False, "demo")):
+        monkeypatch.setattr(main, "has_person", lambda there=there: there)
+        assert main.main([]) == 0
+        assert done.pop() == what
+
+
+def test_nobody_is_there_without_a_screen_a_terminal_or_on_a_build_server(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def there(**surroundings: str) -> bool:
+        for name in ("CI", "DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER", "PLAYALONG_FROM_MENU"):
+            monkeypatch.delenv(name, raising=False)
+        for name, value in surroundings.items():
+            monkeypatch.setenv(name, value)
+        return first_page.has_person()
+
+    monkeypatch.setattr(first_page.sys, "platform", "linux")
+    monkeypatch.setattr(first_page, "is_read", lambda: True)
+    assert there(DISPLAY=":0")
+    assert there(WAYLAND_DISPLAY="wayland-0")
+    assert not there()
+    assert not there(DISPLAY=":0", CI="1")
+    assert not there(DISPLAY=":0", SDL_VIDEODRIVER="dummy")
+    monkeypatch.setattr(first_page, "is_read", lambda: False)
+    assert not there(DISPLAY=":0")
+    assert there(DISPLAY=":0", PLAYALONG_FROM_MENU="1")
+
+
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        ([], "required: COMMAND. See playalong --help."),
+        (["--louder"], "required: COMMAND. See playalong --help."),
         (["plai"], "invalid choice: 'plai'"),
         (["grade"], "required: PATTERN, TAKE. See playalong grade --help."),
         (["grade", "p", "t", "--tempo", "fast"], '"fast" is neither a number nor auto'),

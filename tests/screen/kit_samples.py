@@ -6,6 +6,7 @@ from random import Random
 from playalong.grading.loudness import Band
 from playalong.pattern.model import Dynamic
 from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import Level
 from playalong.screen.kit_pages.kit_drawing import USUAL, KitDrawing, Link, Spot
@@ -61,8 +62,17 @@ def ready_page(theme: Theme) -> ReadyPage:
             ("sound", "Built-in Audio Analogue Stereo"),
             ("click", "count-in of 1 bar, on the beat"),
         ],
-        choices=["as written", "push", "no-whispers", "push and no-whispers", "last-whisper"] * 2,
-        choice=7,
+        rows=Rows(
+            [
+                Choice("tempo", "84 bpm"),
+                Choice("bars", "16"),
+                Choice("variation", "push and no-whispers"),
+                Choice("level, on time within", "intermediate, 45 ms"),
+                Choice("click", "beats and eighths"),
+                Choice("silent bars", "2 on, 1 off, then 1 more"),
+            ],
+            2,
+        ),
         rules=RULES,
         notes=["The sound device went away: another one is used."],
         caution="Keep the volume low, rest between runs, and stop on pain or ringing. "

@@ -1,7 +1,5 @@
 """The page before the first run."""
 
-from itertools import combinations
-
 import pytest
 
 from playalong.screen.base.keys import Click, Key
@@ -50,35 +48,41 @@ def test_the_strokes_to_come_are_drawn_as_they_will_be_on_the_sheet(theme):
     assert not has(picture(page), LIGHT.ahead)
 
 
-@pytest.mark.parametrize("choice", range(10))
 @pytest.mark.parametrize("size", [(900, 560), (1280, 720)])
-def test_the_chosen_variation_is_always_shown(looks, written, size, choice):
+def test_the_chosen_row_is_always_shown(looks, written, size):
     page = ready_page(looks)
-    page.choices = [f"variation number {number}" for number in range(10)]
-    page.choice = choice
-    surface = picture(page, size)
-    texts = [text for text in on(written, surface) if text.words.startswith("variation")]
-    assert [text.words for text in texts if text.bold] == [f"variation number {choice}"]
-    assert all(surface.get_rect().contains(text.rect) for text in texts)
-    assert not any(a.rect.colliderect(b.rect) for a, b in combinations(texts, 2))
+    for number in range(len(page.rows.choices)):
+        written.clear()
+        page.rows.chosen = number
+        surface = picture(page, size)
+        texts = [text for text in on(written, surface) if text.bold]
+        (name,) = [text for text in texts if text.words == page.rows.choice.name]
+        assert surface.get_rect().contains(name.ink)
+        assert any(text.words == page.rows.choice.value for text in texts)
 
 
 def test_presses_give_outcomes(theme, written):
     page = ready_page(theme)
+    page.rows.chosen = 0
     wishes = {
         Key.ENTER: Outcome.START,
-        Key.DOWN: Outcome.SLOWER,
-        Key.UP: Outcome.FASTER,
-        Key.RIGHT: Outcome.NEXT,
-        Key.LEFT: Outcome.BACK,
+        Key.RIGHT: Outcome.MORE,
+        Key.LEFT: Outcome.LESS,
+        Outcome.FASTER: Outcome.MORE,
+        Outcome.SLOWER: Outcome.LESS,
         "h": Outcome.HEAR,
+        "p": Outcome.PRACTISE,
         Key.ESCAPE: Outcome.LEAVE,
         Key.CLOSE: Outcome.LEAVE,
     }
     assert {key: page.handle(key) for key in wishes} == wishes
-    assert all(page.offers(outcome) for outcome in wishes.values())
     assert not page.offers(Outcome.SKIP)
     assert page.handle("x") is None
+    chosen = []
+    for press in (Key.DOWN, Outcome.NEXT, Key.UP, Outcome.BACK, Outcome.BACK):
+        assert page.handle(press) is None
+        chosen.append(page.rows.chosen)
+    assert chosen == [1, 2, 1, 0, len(page.rows.choices) - 1]
     surface = picture(page)
     start = next(text for text in on(written, surface) if text.words == "Start")
     assert page.handle(Click(*start.rect.center)) is Outcome.START

@@ -12,6 +12,7 @@ from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.midi.port import Arrival
 from playalong.screen.base.keys import Press
+from playalong.screen.base.overlay import Struck
 from playalong.screen.base.page import Page
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
@@ -87,7 +88,7 @@ class Watched(_Around):
         self._shown += 1
         assert self._shown < MOST_FRAMES, "the session does not end"
         self._window.frame(page, now_s)
-        self.press = self._script(page, now_s)
+        self.press = self._script(page.page if isinstance(page, Struck) else page, now_s)
 
 
 class Hands(Watched):

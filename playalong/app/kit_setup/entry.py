@@ -38,7 +38,7 @@ def set_up(
             on_kit(context, look, by, profile),
             by,
             profile,
-            _keeping(home),
+            keeping(home),
             lambda name: click_on_kit(part or name),
             starts_on_kit=part is not None,
         )
@@ -53,11 +53,13 @@ def _simulated(by: Player, look: Look, home: UserFolders, page: str | None) -> P
         player = KitPlayer(context, by.skill, Kit(rough), by.seed, route)
         profile = Profile(f"{_SIMULATED} {name}", "simulated player", _SIMULATED)
         own = replace(home, simulated=True)
-        session = KitSession(player.context, player.port, profile, _keeping(own))
+        session = KitSession(player.context, player.port, profile, keeping(own))
         return session.go()
 
 
-def _keeping(home: UserFolders) -> Callable[[Profile], None]:
+def keeping(home: UserFolders) -> Callable[[Profile], None]:
+    """Keeps a profile in ``home``; UserError says what went wrong."""
+
     def keep(profile: Profile) -> None:
         before = len(home.notices)
         home.keep(profile)

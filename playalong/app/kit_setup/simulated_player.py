@@ -29,6 +29,7 @@ from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME, note_of
 from playalong.profile.pad_learning import ZONES, Zone
 from playalong.screen.base.keys import Press
+from playalong.screen.base.overlay import Struck
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.kit_pages.kit_drawing import Part, Spot
 from playalong.screen.kit_pages.latency import LatencyPage
@@ -266,7 +267,7 @@ class _Eyes:
     def frame(self, page: Page, now_s: float) -> None:
         """Show a page."""
         self._window.frame(page, now_s)
-        self._player.sees(page)
+        self._player.sees(page.page if isinstance(page, Struck) else page)
 
     def presses(self) -> list[Press]:
         """What was pressed, by whoever is there."""

@@ -5,12 +5,14 @@ where it can be, and a run that loses its kit for good is graded up to there.
 """
 
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from enum import StrEnum
 from pathlib import Path
+from typing import TypeVar
 
-from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM
+from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM, checked_rules
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.memory import Memory
 from playalong.app.mistakes import described, keep_mistake
@@ -21,12 +23,14 @@ from playalong.app.run.frame_loop import hold
 from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
+from playalong.grading.levels import Level
 from playalong.grading.text import figures
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT
 from playalong.profile.profile import Profile
 from playalong.records.takes import Recording, TakeError
 from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.widgets import (
     AGAIN,
     BACK,
@@ -38,8 +42,9 @@ from playalong.screen.base.widgets import (
     Button,
     Buttons,
 )
-from playalong.screen.pages.ready import READY, ReadyPage
+from playalong.screen.pages.ready import PRACTISE, READY, ReadyPage
 from playalong.screen.pages.result import ResultPage
+from playalong.sound.synth.click import Gap, Places
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
 
@@ -51,6 +56,9 @@ STEP_PERCENT = 5
 
 #: What a buffer of 5 ms, the shortest, comes to.
 SOON_MS = 14.0
+
+#: So many bars can be chosen before a run; a command may ask for more.
+_MOST_BARS = 64
 
 AS_WRITTEN = "as written"
 
@@ -70,10 +78,27 @@ class SavedRun:
 class PlaySession:
     """Plays ``task`` as often as the player asks."""
 
-    def __init__(self, task: Task, context: RunContext, port: Port, folder: Path) -> None:
-        """Takes are kept in ``folder``."""
+    def __init__(
+        self,
+        task: Task,
+        context: RunContext,
+        port: Port,
+        folder: Path,
+        *,
+        level_chosen: Callable[[Level], None] | None = None,
+        can_practise: bool = False,
+        best: float | None = None,
+    ) -> None:
+        """Takes are kept in ``folder``. ``level_chosen`` is told of another level.
+
+        With ``can_practise`` the ready page offers to learn the pattern step by step, which ends
+        the sitting: ``wants_practice`` then says so. ``best`` is the player's best score so far.
+        """
         self._task, self._context, self._port, self._folder = task, context, port, folder
         self._choices = _choices(task)
+        self._level_chosen, self._can_practise, self._best = level_chosen, can_practise, best
+        self._row = 0
+        self.wants_practice = False
 
     def runs(self) -> Iterator[SavedRun]:
         """What each run left."""
@@ -102,16 +127,25 @@ class PlaySession:
     def _ready(self) -> Outcome:
         """The page before a run, until START or LEAVE."""
         while True:
-            outcome = hold(self._context, self._ready_page(), 0.0, None)
+            page = self._ready_page()
+            outcome = hold(self._context, page, 0.0, None)
+            self._row = page.rows.chosen
+            if outcome is Outcome.PRACTISE:
+                self.wants_practice = True
+                return Outcome.LEAVE
             if outcome in (Outcome.START, Outcome.LEAVE):
                 return outcome
-            self._change(outcome)
+            if outcome in (Outcome.LESS, Outcome.MORE):
+                self._set(_Row(page.rows.choice.name), 1 if outcome is Outcome.MORE else -1)
+            else:
+                self._change(outcome)
 
     def _result(self, saved: SavedRun, ended: RunResult) -> Outcome:
         """The page after a run, until AGAIN or LEAVE."""
+        self._best = max(saved.graded.grade.score.total, self._best or 0.0)
         while True:
             offered = [button for button in AFTER if self._may(button)]
-            page = result_page(self._task, saved, self._context, offered)
+            page = result_page(self._task, saved, self._context, offered, best=self._best)
             outcome = hold(self._context, page, 0.0, None)
             if outcome is Outcome.LISTEN:
                 take, pads = ended.recording.take(), self._context.profile.pads
@@ -124,15 +158,61 @@ class PlaySession:
                 self._change(outcome)
                 return Outcome.LEAVE if self._ready() is Outcome.LEAVE else Outcome.AGAIN
 
+    def _set(self, row: "_Row", step: int) -> None:
+        """One step more or less of what a row of the ready page stands for."""
+        task = self._task
+        if row is _Row.TEMPO:
+            self._task = self._at_other_tempo(step)
+        elif row is _Row.BARS:
+            whole = len(task.pattern.bars)
+            most = max(whole, _MOST_BARS - _MOST_BARS % whole)
+            bars = (task.bars // whole + step) * whole
+            self._task = replace(task, bars=min(max(bars, whole), most))
+        elif row is _Row.VARIATION:
+            at = self._choices.index(task.variations) + step
+            self._task = replace(task, variations=self._choices[at % len(self._choices)])
+        elif row is _Row.LEVEL:
+            level = _stepped(list(Level), task.rules.level, step)
+            rules = checked_rules(
+                level=level,
+                capture_ms=task.rules.capture_ms,
+                bands=task.rules.bands,
+                left_handed=task.rules.left_handed,
+            )
+            self._task = replace(task, rules=rules)
+            if self._level_chosen is not None:
+                self._level_chosen(level)
+        elif row is _Row.CLICK:
+            places = _stepped(list(Places), task.clicking.places, step)
+            self._task = replace(task, clicking=replace(task.clicking, places=places))
+        elif row is _Row.GAP:
+            gap = _stepped(_GAPS, task.clicking.gap, step)
+            self._task = replace(task, clicking=replace(task.clicking, gap=gap))
+
+    def _rows(self) -> Rows:
+        """The choices of the ready page, as they stand."""
+        task = self._task
+        tempo = f"{task.tempo_bpm:g} bpm"
+        if task.along is not None:
+            tempo = f"{task.along.percent} % of the recording"
+        gap = task.clicking.gap
+        rows = [
+            Choice(_Row.TEMPO, tempo),
+            Choice(_Row.BARS, str(task.bars), fixed=task.along is not None),
+            Choice(_Row.VARIATION, _named(task.variations), fixed=len(self._choices) < 2),
+            Choice(_Row.LEVEL, f"{task.rules.level}, {task.rules.tolerance_ms:g} ms"),
+            Choice(_Row.CLICK, task.clicking.places),
+            Choice(_Row.GAP, "none" if gap is None else _gap_words(gap)),
+        ]
+        return Rows(rows, min(self._row, len(rows) - 1))
+
     def _change(self, outcome: Outcome | None) -> None:
         """Another tempo or another way of playing; or hear it first."""
         task = self._task
         if outcome in (Outcome.SLOWER, Outcome.FASTER):
-            steps = 1 if outcome is Outcome.FASTER else -1
-            self._task = self._at_other_tempo(steps)
+            self._set(_Row.TEMPO, 1 if outcome is Outcome.FASTER else -1)
         elif outcome in (Outcome.NEXT, Outcome.BACK):
-            at = self._choices.index(task.variations) + (1 if outcome is Outcome.NEXT else -1)
-            self._task = replace(task, variations=self._choices[at % len(self._choices)])
+            self._set(_Row.VARIATION, 1 if outcome is Outcome.NEXT else -1)
         elif outcome is Outcome.HEAR:
             Run(to_hear(task), self._context, lambda _: SilentPort()).play()
             self._context.output.clear()
@@ -159,7 +239,7 @@ class PlaySession:
 
     def _ready_page(self) -> ReadyPage:
         task, context = self._task, self._context
-        offered = [button for button in READY if self._may(button)]
+        offered = [one for one in READY if self._can_practise or one is not PRACTISE]
         return ReadyPage(
             context.theme,
             title=task.pattern.title,
@@ -168,8 +248,7 @@ class PlaySession:
             bars=task.written(),
             voices=task.pattern.voices,
             facts=_facts(task, context, self._port),
-            choices=[_named(names) for names in self._choices],
-            choice=self._choices.index(task.variations),
+            rows=self._rows(),
             rules=task.rules,
             notes=[word for word in (*context.notices[1:], context.output.message) if word],
             caution=CAUTION,
@@ -185,6 +264,36 @@ def _with_pads(context: RunContext, offered: list[Button]) -> Buttons:
     if context.pad_commands is None:
         return Buttons(offered)
     return Buttons(offered, context.pad_commands.pads, context.pad_commands.call)
+
+
+class _Row(StrEnum):
+    """What can be chosen before a run."""
+
+    TEMPO = "tempo"
+    BARS = "bars"
+    VARIATION = "variation"
+    LEVEL = "level, on time within"
+    CLICK = "click"
+    GAP = "silent bars"
+
+
+#: The gaps that the ready page offers; a command may ask for others.
+_GAPS = (None, Gap(2, 1), Gap(2, 2), Gap(4, 4), Gap(2, 1, 1))
+
+
+def _gap_words(gap: Gap) -> str:
+    words = f"{gap.sounding} on, {gap.silent} off"
+    return f"{words}, then {gap.widening} more" if gap.widening else words
+
+
+_Item = TypeVar("_Item")
+
+
+def _stepped(items: Sequence[_Item], item: _Item, step: int) -> _Item:
+    """The one so many steps from ``item``, which goes before the first where it is none of them."""
+    if item not in items:
+        return items[0]
+    return items[(items.index(item) + step) % len(items)]
 
 
 def _choices(task: Task) -> list[tuple[str, ...]]:
@@ -215,7 +324,7 @@ def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]
 def _late(profile: Profile) -> str:
     latency = profile.latency
     if latency is None:
-        return "not measured yet. Measure it (2 minutes): playalong kit"
+        return "not measured yet: 2 minutes on the kit's page"
     spread = "" if latency.plus_minus_ms is None else f" ± {latency.plus_minus_ms:.0f}"
     return f"{latency.ms:.0f}{spread} ms taken off, {latency.how}"
 
@@ -269,11 +378,16 @@ def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | N
 
 
 def result_page(
-    task: Task, saved: SavedRun, context: RunContext, offered: Sequence[Button] = (AGAIN, LEAVE)
+    task: Task,
+    saved: SavedRun,
+    context: RunContext,
+    offered: Sequence[Button] = (AGAIN, LEAVE),
+    *,
+    best: float | None = None,
 ) -> ResultPage:
     """The page of a run that was kept."""
     notes = [*saved.trouble, f"The take is kept: {saved.path}"]
-    return grade_page(task, saved.graded, context, offered=offered, notes=notes)
+    return grade_page(task, saved.graded, context, offered=offered, notes=notes, best=best)
 
 
 def grade_page(
@@ -283,15 +397,16 @@ def grade_page(
     *,
     offered: Sequence[Button],
     notes: Sequence[str] = (),
+    best: float | None = None,
 ) -> ResultPage:
-    """The page of a grade."""
+    """The page of a grade; ``best`` is the best score so far."""
     grade = graded.grade
     bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
     pad_commands = context.pad_commands
     return ResultPage(
         context.theme,
         title=task.pattern.title,
-        subtitle=f"{bars} at {grade.tempo_bpm:g} bpm",
+        subtitle=f"{bars} at {grade.tempo_bpm:g} bpm  ·  {task.rules.level}",
         total=grade.score.total,
         advice=grade.advice,
         also=[each.text for each in grade.findings[1:]],
@@ -308,4 +423,5 @@ def grade_page(
         level=context.level() if context.pad_commands is not None else None,
         course=grade.steadiness.course,
         asked_bpm=grade.tempo_bpm,
+        best=best,
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from playalong.app.memory import Memory
 from playalong.app.run.clock import Clock
+from playalong.app.run.last_stroke import LastStroke
 from playalong.app.run.pad_commands import PadCommands
 from playalong.midi.port import Arrival
 from playalong.midi_io.timestamps import StampFilter
@@ -36,7 +37,7 @@ class RunContext:
     ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
     the program. A run waits ``patience_s`` for a kit that has gone. ``pad_commands`` hears strokes
     that work the program, where there is a port for it. ``memory`` keeps runs while they go on,
-    None where nothing is kept.
+    None where nothing is kept. ``last_stroke`` is told on every page.
     """
 
     clock: Clock
@@ -53,6 +54,7 @@ class RunContext:
     patience_s: float = PATIENCE_S
     pad_commands: PadCommands | None = None
     memory: Memory | None = None
+    last_stroke: LastStroke = field(default_factory=LastStroke)
 
     def level(self) -> Level:
         """The level of the sound, for a page."""

@@ -8,7 +8,7 @@ In each frame, in this order:
 | what came from it is taken, again and again until the next frame | ``HitInput.read`` |
 | whoever is on hears that the kit has gone, or is back | ``Scene.kit_gone``, ``kit_back`` |
 | what is seen now; the loop ends where that is nothing | ``Scene.view`` |
-| it is drawn, with the sound's level, and words over it where the kit is gone | ``Window`` |
+| it is drawn, with the last stroke, and words over it where the kit is gone | ``Window`` |
 | keys, mouse and strokes; the loop ends with the outcome that they ask for | ``Scene.press`` |
 | the sound is tended, and the rest of the frame is waited for | ``Clock.wait`` |
 
@@ -85,9 +85,11 @@ def show(
     """
     clock, was_there = context.clock, True
     while True:
+        if context.window.is_closed:
+            return Outcome.LEAVE
         now_s = clock.now()
         is_there = input is None or input.look(now_s)
-        _listen(scene, input, pad_commands, now_s)
+        _listen(context, scene, input, pad_commands=pad_commands, now_s=now_s)
         if is_there is not was_there:
             (scene.kit_back if is_there else scene.kit_gone)(now_s)
             was_there = is_there
@@ -109,7 +111,8 @@ def show(
         while (left_s := until_s - clock.now()) > 0:
             clock.wait(min(left_s, context.listen_s) if input is not None else left_s)
             if left_s > context.listen_s:
-                _listen(scene, input, pad_commands, clock.now())
+                now_s = clock.now()
+                _listen(context, scene, input, pad_commands=pad_commands, now_s=now_s)
 
 
 def hold(
@@ -144,10 +147,17 @@ class _Held(Scene):
 
 
 def _listen(
-    scene: Scene, input: HitInput | None, pad_commands: PadCommands | None, now_s: float
+    context: RunContext,
+    scene: Scene,
+    input: HitInput | None,
+    *,
+    pad_commands: PadCommands | None,
+    now_s: float,
 ) -> None:
     for message in input.read() if input is not None else ():
         scene.received(message)
+        if message.hit is not None:
+            context.last_stroke.struck(message.hit, now_s)
         if pad_commands is not None and scene.by_pads and message.hit is not None:
             pad_commands.hit(message.hit)
     scene.time_passed(now_s)
@@ -161,6 +171,7 @@ def _draw(context: RunContext, view: View, is_there: bool) -> None:
         level.db = output.mix.of(Part(level.part)) if level.part else output.level_db
     if not is_there and not getattr(page, "paused", ()):
         page = Covered(page, context.theme, GONE_MEANWHILE)
+    page = context.last_stroke.on(page, context.theme, context.clock.now())
     context.window.frame(page, view.at_s)
     context.seen(view.at_s)
     context.output.tend()

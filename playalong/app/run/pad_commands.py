@@ -1,6 +1,7 @@
 """What the player asks for by strokes on the pads, while nothing runs."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from playalong.app.run.hit_input import HitInput
 from playalong.midi.hits import Hit
@@ -44,6 +45,10 @@ class PadCommands:
     def call(self) -> str:
         """What is struck first, in words."""
         return self._calls.words()
+
+    def silent(self) -> "PadCommands":
+        """The same, heard but asking for nothing: where keys are pads, keys work the program."""
+        return PadCommands(self.input, replace(self._calls, pads={}))
 
     def begin(self) -> None:
         """Something stands still from now on: what was struck before is no command."""

@@ -5,13 +5,17 @@ from dataclasses import dataclass
 
 import pygame
 
+from playalong.screen.base import marks
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.pen import Pen
-from playalong.screen.base.theme import ADVICE, Theme
+from playalong.screen.base.theme import ADVICE, SMALL, Theme
 
 #: From the edge of the room to the slip, and from that to its words, in units.
 MARGIN = 18
+
+#: Where the stroke that has just come is told, in units: from the right edge, and its baseline.
+_CORNER, _STRUCK_BASE = 44, 21
 
 #: The part of a page's width that a slip over all of it takes.
 _WIDE = 0.6
@@ -38,6 +42,34 @@ class Covered:
         self.page.draw(surface, now_s)
         room = surface.get_rect()
         draw_slip(Pen(surface, self.theme), room.inflate(-room.width * (1 - _WIDE), 0), self.words)
+
+
+@dataclass(frozen=True)
+class Struck:
+    """``page`` with the stroke that has just come: the pad's ``name`` and its velocity."""
+
+    page: Page
+    theme: Theme
+    name: str
+    velocity: float
+
+    def handle(self, press: Press) -> Outcome | None:
+        """As the page does."""
+        return self.page.handle(press)
+
+    def offers(self, outcome: Outcome) -> bool:
+        """As the page does."""
+        return self.page.offers(outcome)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page, and in its upper right corner, above its title, the stroke."""
+        self.page.draw(surface, now_s)
+        pen = Pen(surface, self.theme)
+        right, base = surface.get_width() - pen.px(_CORNER), pen.px(_STRUCK_BASE)
+        radius = pen.px(6)
+        pen.mark(marks.dot(radius, pen.colours.ink), (right - radius, base - radius))
+        words = f"{self.name} {self.velocity:.0f}"
+        pen.text(words, SMALL, (right - 2 * radius - pen.px(8), base), pen.colours.quiet, align=1.0)
 
 
 def draw_slip(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:

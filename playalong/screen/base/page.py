@@ -36,6 +36,20 @@ class Outcome(StrEnum):
     PAUSE = "stop the clock"
     FINISH = "finish"
 
+    # The rooms that the first page leads to, and what is changed in a list of choices.
+    GO_ON = "go on"
+    PATTERNS = "patterns"
+    WARM_UP = "warm up"
+    ASSESSMENT = "assessment"
+    LOOK_BACK = "look back"
+    KIT = "kit"
+    SETTINGS = "settings"
+    PLAYERS = "players"
+    PRACTISE = "practise"
+    WATCH = "watch"
+    LESS = "less"
+    MORE = "more"
+
     # What is listened to after a run, and how fast.
     YOURS = "yours"
     PATTERN = "the pattern"

@@ -118,6 +118,8 @@ class Button:
 #: What every page can be left by.
 LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "leave", Outcome.LEAVE)
 
+BACK_OUT = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", Outcome.LEAVE)
+
 #: What more pages than one offer.
 START = Button((Key.ENTER,), "Enter", "start", Outcome.START)
 AGAIN = Button((Key.ENTER,), "Enter", "again", Outcome.AGAIN)
@@ -238,7 +240,7 @@ class Buttons:
         x = edge.right + pen.px(_BESIDE)
         label = self._pads.get(button.outcome)
         if label is not None:
-            x = _pad(pen, label, (x, base)).right + pen.px(_BESIDE)
+            x = draw_pad(pen, label, (x, base)).right + pen.px(_BESIDE)
         words = pen.text(button.words, BODY, (x, base))
         self._areas[button.outcome] = edge.union(words)
         return words.right
@@ -249,8 +251,8 @@ class Buttons:
         if main is None:
             return ""
         label = self._pads.get(main.outcome)
-        strokes = f"{self._call.rstrip(':')} {label}" if self._call else label
-        return main.cap if label is None else f"{main.cap}  ·  {strokes}"
+        strokes = f"{self._call.rstrip(':')} the {label}" if self._call else label
+        return main.cap if label is None else f"{main.cap} · {strokes}"
 
     def _main_wide(self, pen: Pen) -> int:
         main = self.main
@@ -266,19 +268,33 @@ class Buttons:
 
     def _draw_main(self, pen: Pen, left: float, base: float) -> int:
         """The main action as a dark block; returns how much room it takes, in pixels."""
-        main, colours = self.main, pen.colours
-        if main is None:
+        if self.main is None:
             return 0
         bottom = base + pen.px(_MAIN_BELOW)
-        block = area(left, bottom - pen.px(_MAIN_HIGH), left + self._main_wide(pen), bottom)
-        pygame.draw.rect(pen.surface, colours.ink, block, border_radius=pen.px(8))
-        at = (block.centerx, block.top + pen.px(27))
-        words = f"{main.words[:1].upper()}{main.words[1:]}"
-        pen.text(words, LABEL, at, colours.paper, bold=True, align=0.5)
-        at = (block.centerx, block.bottom - pen.px(12))
-        pen.text(self._main_hint(), SMALL, at, colours.paper, align=0.5)
-        self._areas[main.outcome] = block
+        self.draw_main(
+            pen, area(left, bottom - pen.px(_MAIN_HIGH), left + self._main_wide(pen), bottom)
+        )
         return self._main_room(pen)
+
+    def draw_main(self, pen: Pen, block: pygame.Rect) -> None:
+        """Draw the main action alone, as a dark block with its words and how it is asked for."""
+        main, colours = self.main, pen.colours
+        if main is None:
+            return
+        pygame.draw.rect(pen.surface, colours.ink, block, border_radius=pen.px(8))
+        large = TITLE if block.height > 1.4 * pen.px(_MAIN_HIGH) else LABEL
+        room = block.width - pen.px(_MAIN_INSIDE)
+        words = f"{main.words[:1].upper()}{main.words[1:]}"
+        size = pen.fitted(words, (large, SMALL), room, bold=True)
+        hint, gap = self._main_hint(), pen.px(large * 0.45)
+        lines = pen.wrapped(hint, SMALL, room)
+        tall = pen.capital(size) + (pen.capital(SMALL) + gap) * len(lines)
+        y = block.centery - tall / 2 + pen.capital(size)
+        pen.text(words, size, (block.centerx, y), colours.paper, bold=True, align=0.5)
+        for line in lines:
+            y += gap + pen.capital(SMALL)
+            pen.text(line, SMALL, (block.centerx, y), colours.paper, align=0.5)
+        self._areas[main.outcome] = block
 
     def _wrapped(self, pen: Pen, room: float) -> list[list[Button | None]]:
         """The buttons beside the main one in as few lines as there must be, and these about
@@ -357,7 +373,7 @@ def _capped(pen: Pen, cap: str, at: tuple[float, float]) -> pygame.Rect:
     return edge
 
 
-def _pad(pen: Pen, label: str, at: tuple[float, float]) -> pygame.Rect:
+def draw_pad(pen: Pen, label: str, at: tuple[float, float]) -> pygame.Rect:
     """The name of a pad, round like a drum, from its left end on; returns where it stands."""
     inside, colours = pen.px(_INSIDE), pen.colours
     size = (pen.width(label, SMALL) + 2 * inside, pen.px(SMALL * 1.4))

@@ -33,6 +33,9 @@ _DRIVER = "SDL_VIDEODRIVER"
 _UNSEEN = ("dummy", "offscreen")
 
 
+_FULL = pygame.FULLSCREEN
+
+
 class WindowError(UserError):
     """The window cannot be opened; the text says why."""
 
@@ -42,6 +45,11 @@ class Window:
 
     def __init__(self, offscreen: bool) -> None:
         self.offscreen = offscreen
+        #: Whether it was asked to close: every page then ends, and so does the program.
+        self.is_closed = False
+        self._waiting: list[Press] = []
+        self._struck: list[str] | None = None
+        self._size = (1280, 720)
 
     @classmethod
     def open(cls, size: tuple[int, int] = (1280, 720), offscreen: bool | None = None) -> "Window":
@@ -83,8 +91,47 @@ class Window:
 
     def presses(self) -> list[Press]:
         """What was pressed since the last call, in order."""
-        pressed = (_press(event) for event in pygame.event.get())
-        return [press for press in pressed if press is not None]
+        self._pull()
+        found, self._waiting = self._waiting, []
+        if Key.CLOSE in found:
+            self.is_closed = True
+        return found
+
+    def listen_for_strokes(self) -> None:
+        """From now on ``strokes`` tells the letters that are typed, as presses do."""
+        self._struck = []
+
+    def strokes(self) -> list[str]:
+        """The letters typed since the last call, " " for the space bar, in order."""
+        self._pull()
+        found, self._struck = self._struck or [], []
+        return found
+
+    def _pull(self) -> None:
+        for event in pygame.event.get():
+            press = _press(event)
+            if press is None:
+                continue
+            self._waiting.append(press)
+            if self._struck is not None:
+                letter = " " if press is Key.SPACE else press
+                if isinstance(letter, str):
+                    self._struck.append(letter)
+
+    def resize(self, size: tuple[int, int]) -> None:
+        """Make the window so large, or as large as the screen allows."""
+        if self.offscreen or self.surface.get_size() == size:
+            return
+        width, height = pygame.display.get_desktop_sizes()[0]
+        pygame.display.set_mode((min(size[0], width), min(size[1], height)), pygame.RESIZABLE)
+
+    def full_screen(self, full: bool) -> None:
+        """Take all of the screen, or a window of it."""
+        if self.offscreen or full == bool(pygame.display.get_surface().get_flags() & _FULL):
+            return
+        size = pygame.display.get_desktop_sizes()[0] if full else self._size
+        self._size = self.surface.get_size() if full else size
+        pygame.display.set_mode(size, _FULL if full else pygame.RESIZABLE)
 
     def save(self, path: Path) -> None:
         """Keep the last frame as a PNG file; FileError where it cannot be written."""

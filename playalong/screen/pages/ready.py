@@ -1,28 +1,27 @@
-"""The page before the first run: what will be played, on what, and how loud."""
+"""The page before the first run: what will be played, how, on what, and how loud."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import pygame
 
 from playalong.grading.grade import PlaceGrade
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Bar
+from playalong.screen.base.keys import Press
+from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, LABEL, Theme
+from playalong.screen.base.rows import CHANGING, Choice, Rows
+from playalong.screen.base.theme import SMALL, Theme
 from playalong.screen.base.widgets import (
-    FASTER,
     HEAD,
     HEAR,
     LEAVE,
     LEVEL_HIGH,
     LEVEL_WIDE,
     MARGIN,
-    SLOWER,
     START,
-    TO_LEFT,
-    TO_RIGHT,
-    ButtonPage,
+    Button,
     Buttons,
     Level,
     foot,
@@ -31,23 +30,26 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.sheet import bar_picture
 
+PRACTISE = Button(("p", "P"), "P", "step by step", Outcome.PRACTISE)
+
 #: What can be asked for before a run.
-READY = (START, SLOWER, FASTER, TO_RIGHT, TO_LEFT, HEAR, LEAVE)
+READY = (START, *CHANGING, HEAR, PRACTISE, LEAVE)
 
-#: In units: the line of the variations, the facts under the picture, and between the two.
-_CHOICE, _FACTS, _GAP = 34, 78, 14
+#: In units: the least height of the rows, of a row of the picture and what it needs besides, the
+#: room of the choices, and between the parts.
+_ROWS, _PICTURE_ROW, _PICTURE, _GAP = 132, 28, 60, 16
 
-#: Between the names of variations.
-_BETWEEN = 22
+#: The part of the width that the choices take.
+_CHOICES = 0.56
 
 
 @dataclass
-class ReadyPage(ButtonPage):
+class ReadyPage:
     """What is to be played. Everything may be set anew between frames.
 
-    ``choices`` are the ways in which the pattern can be played, the one numbered ``choice`` is
-    chosen; ``bars`` are as written that way, ``voices`` their rows. ``facts`` are (what, in
-    words): port, latency and the like. ``notes`` and ``caution`` are told at the foot.
+    ``rows`` are the choices: tempo, bars and the like. ``bars`` are as written with what is
+    chosen, ``voices`` their rows. ``facts`` are (what, in words): port, latency and the like.
+    ``notes`` and ``caution`` are told at the foot.
     """
 
     theme: Theme
@@ -56,14 +58,22 @@ class ReadyPage(ButtonPage):
     run_bars: int
     bars: Sequence[Bar]
     voices: Sequence[str]
+    rows: Rows = field(default_factory=lambda: Rows([Choice("tempo", "")]))
     facts: Sequence[tuple[str, str]] = ()
-    choices: Sequence[str] = ()
-    choice: int = 0
     rules: Rules = field(default_factory=Rules)
     notes: Sequence[str] = ()
     caution: str = ""
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(READY), repr=False)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """LESS or MORE of the chosen row, or what a button is for."""
+        outcome = self.buttons.handle(press)
+        return self.rows.handle(press if outcome is None else outcome) or _passed(outcome)
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a button has this outcome."""
+        return self.buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""
@@ -73,64 +83,47 @@ class ReadyPage(ButtonPage):
         head(pen, self.title, bars, f"{self.tempo_bpm:g} bpm", None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, [*self.notes, self.caution]) - pen.px(_GAP)
-        top = pen.px(HEAD)
-        if len(self.choices) > 1:
-            self._draw_choices(pen, left, right, top + pen.px(LABEL))
-            top += pen.px(_CHOICE)
-        facts = bottom - pen.px(_FACTS)
-        picture = area(left, top, right, facts - pen.px(_GAP))
-        self._draw_bars(pen, picture)
-        level = right - pen.px(LEVEL_WIDE)
-        beside = right if self.level.db is None else level - pen.px(2 * _GAP)
-        table(pen, area(left, facts, beside, bottom), self.facts)
-        self.level.draw(pen, (level, min(facts, bottom - pen.px(LEVEL_HIGH))))
-
-    def _draw_choices(self, pen: Pen, left: float, right: float, base: float) -> None:
-        """As many of the names as fit, the chosen one among them, with a line under it."""
-        widths = [pen.width(name, BODY, bold=True) + pen.px(_BETWEEN) for name in self.choices]
-        first = self.choice
-        room = right - left - 2 * pen.px(_BETWEEN)
-        while first > 0 and sum(widths[first - 1 : self.choice + 1]) <= room:
-            first -= 1
-        x = left
-        if first:
-            x = pen.text("…", BODY, (x, base), pen.colours.quiet).right + pen.px(8)
-        for number, name in enumerate(self.choices[first:], first):
-            if number > self.choice and x + widths[number] > right - pen.px(_BETWEEN):
-                pen.text("…", BODY, (x, base), pen.colours.quiet)
-                break
-            chosen = number == self.choice
-            colour = pen.colours.ink if chosen else pen.colours.quiet
-            name = pen.cut(name, BODY, room, bold=chosen)
-            stands = pen.text(name, BODY, (x, base), colour, bold=chosen)
-            if chosen:
-                pen.level_line(base + pen.px(5), stands.left, stands.right, pen.colours.ink, 2)
-            x = stands.right + pen.px(_BETWEEN)
+        top, gap = pen.px(HEAD), pen.px(_GAP)
+        wanted = min(self.rows.height(pen), round((bottom - top) * 0.5))
+        picture = pen.px(_PICTURE + _PICTURE_ROW * len(self.voices))
+        rows = max(pen.px(_ROWS), min(wanted, bottom - top - gap - picture))
+        self._draw_bars(pen, area(left, top, right, bottom - rows - gap))
+        middle = left + (right - left) * _CHOICES
+        self.rows.draw(pen, area(left, bottom - rows, middle, bottom))
+        beside = middle + pen.px(40)
+        facts = area(beside, bottom - rows, right, bottom)
+        if self.level.db is not None:
+            facts.height -= pen.px(LEVEL_HIGH)
+            self.level.draw(pen, (right - pen.px(LEVEL_WIDE), bottom - pen.px(LEVEL_HIGH)))
+        table(pen, facts, self.facts)
 
     def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> None:
         """The first bars as written: on the sheet they will come as boxes of this colour."""
-        colours = pen.colours
-        theme = replace(self.theme, colours=replace(colours, answered=colours.ahead))
-        ahead = Pen(pen.surface, theme, pen.unit)
         bars = bar_picture.graded_bars(
             self.bars,
             [
-                _unplayed(number, place, bar)
+                unplayed(number, place, bar)
                 for number, bar in enumerate(self.bars)
                 for place in range(len(bar.strokes))
             ],
         )
-        shown = bars[: bar_picture.fitting(ahead, rect, bars)]
+        shown = bars[: bar_picture.fitting(pen, rect, bars)]
         if len(shown) < len(bars):
             words = f"the first {len(shown)} of {len(bars)} bars"
             if len(shown) == 1:
                 words = f"the first of {len(bars)} bars"
-            pen.text(words, BODY, (rect.right, rect.bottom), colours.quiet, align=1.0)
-            rect = area(rect.left, rect.top, rect.right, rect.bottom - pen.px(BODY * 1.5))
-        bar_picture.draw(ahead, rect, shown, self.voices, self.rules)
+            at = (rect.right, rect.bottom)
+            pen.text(words, SMALL, at, pen.colours.quiet, align=1.0)
+            rect = area(rect.left, rect.top, rect.right, rect.bottom - pen.px(SMALL * 1.4))
+        bar_picture.draw(pen, rect, shown, self.voices, self.rules, ahead=True)
 
 
-def _unplayed(number: int, place: int, bar: Bar) -> PlaceGrade:
+def _passed(outcome: Outcome | None) -> Outcome | None:
+    """What a button asks for, other than a way through the rows."""
+    return None if outcome in {button.outcome for button in CHANGING} else outcome
+
+
+def unplayed(number: int, place: int, bar: Bar) -> PlaceGrade:
     """The grade of a stroke that nobody has played yet."""
     stroke = bar.strokes[place]
     return PlaceGrade(

@@ -6,7 +6,7 @@ missed or fell on another drum; the number above says how often the stroke was o
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import pygame
@@ -70,9 +70,22 @@ def fitting(pen: Pen, rect: pygame.Rect, bars: Sequence[GradedBar]) -> int:
 
 
 def draw(
-    pen: Pen, rect: pygame.Rect, bars: Sequence[GradedBar], voices: Sequence[str], rules: Rules
+    pen: Pen,
+    rect: pygame.Rect,
+    bars: Sequence[GradedBar],
+    voices: Sequence[str],
+    rules: Rules,
+    *,
+    ahead: bool = False,
 ) -> None:
-    """Draw ``bars`` side by side into ``rect``, a row for each of ``voices``."""
+    """Draw ``bars`` side by side into ``rect``, a row for each of ``voices``.
+
+    ``ahead``: what has no fault is drawn as it will come on the sheet. Strokes of other voices
+    are left out.
+    """
+    if ahead:
+        theme = replace(pen.theme, colours=replace(pen.colours, answered=pen.colours.ahead))
+        pen = Pen(pen.surface, theme, pen.unit)
     names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
     left: float = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
     numbers = pen.px(_NUMBERS)
@@ -110,6 +123,8 @@ def _draw_bar(
     for said in count:
         _draw_spoken(pen, (inset + float(said.at) * per_whole, rect.top), said, step)
     for stroke, place in zip(bar.strokes, each.places, strict=True):
+        if stroke.voice not in lines:
+            continue
         x = inset + float(stroke.at) * per_whole
         _draw_place(pen, x, min(step, 2 * pen.px(_WIDEST)), lines[stroke.voice], place, rules)
         if stroke.hand is not None:

@@ -1,0 +1,222 @@
+"""The first start: the kit is heard, soft strokes arrive, latency, name, level and hand.
+
+It takes about three minutes, every step can be skipped, and what is skipped is offered later by
+the kit's pages and the settings.
+"""
+
+from collections.abc import Callable
+
+from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
+from playalong.app.home.kit_at_hand import KitAtHand
+from playalong.app.home.looks import settings_of
+from playalong.app.kit_setup.entry import keeping
+from playalong.app.kit_setup.kit_session import click_on_kit
+from playalong.app.kit_setup.latency import latency
+from playalong.app.kit_setup.setup_context import SetupContext, pads_of_kit
+from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import hold
+from playalong.app.stored_runs import NOBODY
+from playalong.app.user_folders import UserFolders
+from playalong.midi.mapping import Heard
+from playalong.pattern.model import Dynamic
+from playalong.pattern.voices import BY_NAME
+from playalong.profile.first_strokes import APART_DB, ASKED, TIMES, FirstStrokes
+from playalong.profile.profile import Profile
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import CHANGING, Rows
+from playalong.screen.base.widgets import SKIP, Buttons
+from playalong.screen.home_pages.settings import SettingsPage
+from playalong.screen.home_pages.start import END_START, NEXT_STEP, StartPage, Strokes
+from playalong.screen.home_pages.typed import KEEP, TypedPage
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+
+TITLE = "First start"
+STEPS = 5
+
+#: A setting of this computer: the first start has been gone through, or put off.
+_DONE = "first_start"
+
+_THRESHOLD = (
+    "Do soft strokes not arrive? Turn the snare pad's threshold down on the module, "
+    "or its sensitivity up."
+)
+_SAME = (
+    "Soft and ordinary strokes come nearly as loud: play the soft ones from lower down, or choose "
+    "a straighter velocity curve on the module."
+)
+_MEASURE = (
+    "The time from your stroke to this program is taken off before anything is judged.",
+    "Play along to the click for a minute: start quiet, as loud as a clock.",
+)
+
+
+def is_due(home: UserFolders) -> bool:
+    """Whether nobody has played or been here yet."""
+    return home.player() is None and not home.settings_of(None).get(_DONE)
+
+
+class FirstStart:
+    """The steps, one after the other; ``profile`` is what is known of kit and player by then."""
+
+    def __init__(
+        self, home: UserFolders, kit: KitAtHand, context: Callable[[], RunContext]
+    ) -> None:
+        self._home, self._kit, self._context = home, kit, context
+        self.profile = kit.profile
+
+    def go(self) -> None:
+        """Go through the steps until they are done, or put off."""
+        steps = (self._hear_kit, self._strike, self._measure, self._name, self._level)
+        for step in steps:
+            if step() is Outcome.LEAVE:
+                break
+        if not self._context().window.is_closed:
+            self._home.remember_for(None, **{_DONE: True})
+
+    def _setup(self) -> SetupContext:
+        context = self._context()
+        keep = keeping(self._home)
+        return SetupContext(context, self._kit.port, self.profile, keep, pads_of_kit(self.profile))
+
+    def _page(self, number: int, asked: str) -> StartPage:
+        return StartPage(self._context().theme, TITLE, f"step {number} of {STEPS}", asked)
+
+    def _hear_kit(self) -> Outcome:
+        """Strike anything: the page answers at once."""
+        setup = self._setup()
+        page = self._page(1, "Strike anything on your kit.")
+        page.drawing, page.notes = setup.drawing(), [CAUTION]
+        nothing = [f"Listening to {self._kit.port.name}."]
+        if self._kit.is_keys:
+            nothing = [
+                "Plug a kit in by USB or MIDI and switch it on, then start again.",
+                KEYS_ARE_PADS.replace("No kit: ", "Or try the keys: "),
+            ]
+        page.told = nothing
+
+        def hears(message: Heard) -> None:
+            hit = message.hit
+            if hit is not None and page.drawing is not None:
+                page.drawing.strike(hit.voice, hit.velocity, self._context().clock.now())
+                label = BY_NAME[hit.voice].label
+                page.asked = "Your kit is heard."
+                page.told = [f"That was the {label}, velocity {hit.velocity:.0f} of 127."]
+
+        return setup.show(page, hears)
+
+    def _strike(self) -> Outcome:
+        """Three ordinary strokes on three pads, and three as soft as possible on the snare."""
+        setup, machine = self._setup(), FirstStrokes()
+        page = self._page(2, "")
+        page.drawing = setup.drawing()
+        machine.since_s = self._context().clock.now()
+
+        def hears(message: Heard) -> None:
+            if message.hit is not None:
+                machine.hit(message.hit)
+                if page.drawing is not None:
+                    now_s = self._context().clock.now()
+                    page.drawing.strike(message.hit.voice, message.hit.velocity, now_s)
+
+        def before_frame(now_s: float) -> Outcome | None:
+            page.asked, page.told, page.is_off = _asked(machine, now_s)
+            page.now = machine.step
+            page.strokes = [
+                Strokes(_named(number), len(found), TIMES)
+                for number, found in enumerate(machine.velocities)
+            ]
+            return None
+
+        return setup.show(page, hears, before_frame)
+
+    def _measure(self) -> Outcome:
+        """Play along to a click, or later."""
+        page = self._page(3, "How late do your strokes arrive?")
+        page.told = _MEASURE
+        outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE
+        if outcome is Outcome.START:
+            setup = self._setup()
+            latency(setup, click_on_kit)
+            self.profile = setup.profile
+        return outcome
+
+    def _name(self) -> Outcome:
+        """Who plays."""
+        page = TypedPage(
+            self._context().theme,
+            TITLE,
+            "What is your name?",
+            told="It stands on your takes and in your history, and goes nowhere else.",
+            longest=40,
+            buttons=Buttons((KEEP, END_START)),
+        )
+        while True:
+            outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE
+            if outcome is not Outcome.ACCEPT:
+                return outcome
+            name = page.typed.strip() or NOBODY
+            try:
+                if self._home.player(name) is None:
+                    name = self._home.add_player(name).name
+            except UserError as error:
+                page.told, page.is_off = str(error), True
+                continue
+            self._home.choose_player(name)
+            before = self.profile
+            self.profile = self._home.profile(before.kit, name)
+            if before.latency is not None and self.profile.latency is None:
+                self._take_over(before)
+            return outcome
+
+    def _take_over(self, before: Profile) -> None:
+        """What was measured before there was a name is this player's."""
+        from dataclasses import replace
+
+        self.profile = replace(before, player=self.profile.player)
+        self._home.keep(self.profile)
+
+    def _level(self) -> Outcome:
+        """How strict, and which hand leads."""
+        player = self.profile.player or NOBODY
+        asked = [row for row in settings_of(self._home, player) if row.name in _LAST]
+        chosen = 0
+        while True:
+            page = SettingsPage(
+                self._context().theme,
+                TITLE,
+                f"step {STEPS} of {STEPS}",
+                Rows([row.choice() for row in asked], chosen),
+                buttons=Buttons((NEXT_STEP, *CHANGING, SKIP, END_START)),
+            )
+            outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE
+            chosen = page.rows.chosen
+            if outcome not in (Outcome.LESS, Outcome.MORE):
+                return outcome
+            asked[chosen].step(1 if outcome is Outcome.MORE else -1)
+
+
+_LAST = ("level", "leading hand")
+
+
+def _named(number: int) -> str:
+    voice, dynamic = ASKED[number]
+    soft = "soft " if dynamic is Dynamic.GHOST else ""
+    return f"{soft}{BY_NAME[voice].label}"
+
+
+def _asked(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bool]:
+    """What is asked now, what is told, and whether something is wrong."""
+    if machine.is_done:
+        apart_db = machine.apart_db
+        if apart_db is not None and apart_db < APART_DB:
+            return "All strokes arrived.", [_SAME], True
+        later = "How loud is loud on each pad can be measured later, on the kit's page."
+        return "All strokes arrived, the soft ones too.", [later], False
+    voice, dynamic = ASKED[machine.step]
+    label = BY_NAME[voice].label
+    if dynamic is Dynamic.GHOST:
+        words = f"The {label}: three strokes as soft as you can."
+        missing = machine.soft_are_missing(now_s)
+        return words, [_THRESHOLD] if missing else [], missing
+    return f"The {label}: three ordinary strokes.", [], False

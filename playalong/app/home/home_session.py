@@ -1,0 +1,424 @@
+"""The first page and its rooms: Back leads back, and the program ends only when asked.
+
+A room takes the window, shows its pages, and gives the window back; what goes wrong in it is told
+on the first page. The table of rooms says which there are: a room that is not there has no card.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+from playalong.app.grade.checks import checked_rules
+from playalong.app.home.first_start import FirstStart, is_due
+from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
+from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand, ports
+from playalong.app.home.looks import click_of, settings_of, size_of
+from playalong.app.home.pattern_list import OWN, PatternList, pattern_list
+from playalong.app.home.remembered import Remembered, remembered
+from playalong.app.home.waiting import beginning, going_on
+from playalong.app.kit_setup.entry import keeping
+from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
+from playalong.app.lesson.lesson_session import LessonSession
+from playalong.app.memory import Memory
+from playalong.app.open_devices import Look, themed
+from playalong.app.play.play_session import PlaySession, result_page, save_run, to_hear
+from playalong.app.play.tasks import task_of
+from playalong.app.run.context import RunContext, SilentPort
+from playalong.app.run.frame_loop import hold
+from playalong.app.run.run import Run
+from playalong.app.run.task import Task
+from playalong.app.stored_runs import NOBODY
+from playalong.app.user_folders import UserFolders
+from playalong.grading.verdicts import Rules
+from playalong.pattern.fingerprint import pattern_id
+from playalong.pattern.model import Pattern
+from playalong.records.take_info import Simulated
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
+from playalong.screen.base.widgets import Buttons
+from playalong.screen.home_pages.first import Card, FirstPage
+from playalong.screen.home_pages.patterns import PatternsPage
+from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
+from playalong.screen.home_pages.typed import TypedPage
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import SKILLS
+from playalong.sound.synth.click import Clicking
+from playalong.support.errors import UserError
+from playalong.support.text import printable
+
+#: Shown on the first page, where there is little room.
+SHORT_CAUTION = "Start quiet, loosen up first, rest between runs."
+
+#: How people are greeted until which hour.
+_DAY = ((5, "Good night"), (11, "Good morning"), (17, "Good afternoon"), (23, "Good evening"))
+
+#: The pattern that a simulated player shows, and how.
+SHOWN = "late-bus-home"
+_SHOWS = Simulated("intermediate", 1)
+
+_ANOTHER, _OWN_FOLDER = "somebody new", "patterns of your own"
+
+
+class HomeSession:
+    """One window, from the first page to the last."""
+
+    def __init__(
+        self,
+        opened: RunContext,
+        look: Look,
+        home: UserFolders,
+        *,
+        kit: KitAtHand | None = None,
+        folder: Path | None = None,
+    ) -> None:
+        """``kit`` is the one at hand, None to look for it; takes are kept in ``folder``."""
+        self._opened, self._look, self._home = opened, look, home
+        self._folder = folder or home.data / "takes"
+        self._kit = kit or KitAtHand.find(opened, home)
+        self._trouble: tuple[str, ...] = ()
+        self._chosen = 0
+        self._patterns: PatternList | None = None
+        self._remembered = Remembered()
+        self._rooms: dict[Outcome, Callable[[], None]] = {
+            Outcome.GO_ON: self._go_on,
+            Outcome.PATTERNS: self._choose_pattern,
+            Outcome.KIT: self._set_up_kit,
+            Outcome.SETTINGS: self._change_settings,
+            Outcome.PLAYERS: self._choose_player,
+            Outcome.WATCH: self._watch,
+        }
+
+    @property
+    def context(self) -> RunContext:
+        """Everything around the player: the window, and the kit at hand."""
+        opened = replace(self._opened, memory=self._home.memory, notices=(self._kit.port.name,))
+        return self._kit.context(opened, self._look)
+
+    @property
+    def player(self) -> str:
+        """Who plays."""
+        return self._kit.profile.player or NOBODY
+
+    def go(self) -> None:
+        """Show the first page until the program is asked to end."""
+        try:
+            if is_due(self._home):
+                self._first_start()
+            while not self._opened.window.is_closed:
+                outcome = self._first_page()
+                room = self._rooms.get(outcome)
+                if room is None:
+                    return
+                self.enter(room)
+        finally:
+            self._kit.close()
+
+    def enter(self, room: Callable[[], None]) -> None:
+        """Go into a room; what goes wrong there is told on the first page."""
+        self._trouble = ()
+        try:
+            room()
+        except UserError as error:
+            self._trouble = tuple(error.lines)
+        self._opened.output.clear()
+
+    # The first page.
+
+    def _first_page(self) -> Outcome:
+        while True:
+            self._remembered = remembered(self._home, self._home.settings().player)
+            page = self._page()
+            until_s = self._opened.clock.now() + SEEK_S if self._kit.is_keys else None
+            outcome = None
+            while outcome is None:
+                outcome = hold(self.context, page, 0.0, until_s)
+                if outcome is None and self._seek():
+                    break
+                until_s = self._opened.clock.now() + SEEK_S
+            self._chosen = page.chosen
+            if outcome is not None:
+                return outcome
+
+    def _seek(self) -> bool:
+        """Whether a kit has been plugged in where there was none."""
+        if not self._kit.is_keys or not ports():
+            return False
+        found = KitAtHand.find(self._opened, self._home)
+        if found.is_keys:
+            return False
+        self._kit = found
+        return True
+
+    def _page(self) -> FirstPage:
+        context, told = self.context, self._remembered
+        last = told.last
+        going = going_on(last) if last is not None else beginning(self._all_patterns.easiest)
+        pad_commands = context.pad_commands
+        name = "" if self.player == NOBODY else f", {self.player}"
+        kit = KEYS_ARE_PADS if self._kit.is_keys else self._kit.port.name
+        return FirstPage(
+            context.theme,
+            title=f"{_greeting(datetime.now().hour)}{name}",
+            subtitle=kit,
+            going_on=going,
+            cards=self._cards(),
+            week=told.week(datetime.now().date()),
+            notes=[*self._trouble, *self._home.notices],
+            caution=SHORT_CAUTION,
+            pads=pad_commands.pads if pad_commands else {},
+            call=pad_commands.call if pad_commands else "",
+            chosen=self._chosen,
+        )
+
+    def _cards(self) -> Sequence[Card]:
+        cards = (
+            Card(Outcome.PATTERNS, "Patterns", "by what they train", "P"),
+            Card(Outcome.WATCH, "Watch", "a player shows it", "W"),
+            Card(Outcome.WARM_UP, "Warm up", "five minutes", "U"),
+            Card(Outcome.ASSESSMENT, "Assessment", "what was set", "A"),
+            Card(Outcome.LOOK_BACK, "Look back", self._looked_back(), "L"),
+            Card(Outcome.KIT, "Kit", self._kit_words(), "K"),
+            Card(Outcome.PLAYERS, "Player", self.player, "O"),
+            Card(Outcome.SETTINGS, "Settings", "window, sound, level", "S"),
+        )
+        shown = [card for card in cards if card.outcome in self._rooms]
+        # Who has played knows what there is to see.
+        known = self._remembered.last is not None
+        return [card for card in shown if not (known and card.outcome is Outcome.WATCH)]
+
+    def _kit_words(self) -> str:
+        if self._kit.is_keys:
+            return "none plugged in"
+        profile = self._kit.profile
+        if profile.latency is None:
+            return "latency not measured"
+        return "all well" if profile.strokes else "loudness not measured"
+
+    def _looked_back(self) -> str:
+        played = sum(day.minutes > 0 for day in self._remembered.week(datetime.now().date()))
+        return f"{played} {'day' if played == 1 else 'days'} this week"
+
+    # Rooms.
+
+    @property
+    def _all_patterns(self) -> PatternList:
+        if self._patterns is None:
+            told = self._home.settings_of(None).get("pattern_folders")
+            folders = [Path(one) for one in told] if isinstance(told, list) else []
+            self._patterns = pattern_list([self._home.data / OWN, *folders])
+        return self._patterns
+
+    def _go_on(self) -> None:
+        last = self._remembered.last
+        if last is None:
+            self.play(self.task(self._all_patterns.easiest))
+        elif last.kind == "lesson":
+            self.practise(last.pattern)
+        else:
+            self.play(self.task(last.pattern, last.tempo_bpm, last.bars))
+
+    def task(
+        self, pattern: Pattern, tempo_bpm: float | None = None, bars: int | None = None
+    ) -> Task:
+        """A run of ``pattern`` as the player is judged."""
+        clicking = Clicking(click_of(self._home.settings_of(None)))
+        return task_of(pattern, self._rules(), tempo_bpm=tempo_bpm, bars=bars, clicking=clicking)
+
+    def _rules(self) -> Rules:
+        return checked_rules(
+            level=self._home.level(self.player),
+            bands=self._kit.profile.bands,
+            left_handed=self._home.is_left_handed(self.player),
+        )
+
+    def play(self, task: Task) -> None:
+        """Play ``task`` as often as the player asks, or learn its pattern."""
+        session = PlaySession(
+            task,
+            self.context,
+            self._kit.port,
+            self._folder,
+            level_chosen=lambda level: self._home.remember_level(self.player, level),
+            can_practise=True,
+            best=self._remembered.bests.get(pattern_id(task.pattern)),
+        )
+        for saved in session.runs():
+            self._trouble = saved.trouble
+        if session.wants_practice:
+            self.practise(task.pattern)
+
+    def practise(self, pattern: Pattern) -> None:
+        """Learn ``pattern`` step by step, from where it was left off."""
+        kit = self._kit
+        lesson = LessonSession(
+            pattern=pattern,
+            rules=self._rules(),
+            context=self.context,
+            connect=lambda targets, number, start_s: kit.port,
+            lesson_folder=self._home.data,
+            takes_folder=self._folder,
+            clicking=Clicking(click_of(self._home.settings_of(None))),
+        )
+        self._trouble = lesson.go().trouble
+
+    def _watch(self) -> None:
+        """A simulated player plays: a ghost note is too loud, a stroke is missed."""
+        task = replace(self.task(self._all_patterns.patterns[SHOWN]), simulated=_SHOWS)
+        clock = self._opened.clock
+        performance = perform(task.targets(), SKILLS[_SHOWS.skill], _SHOWS.seed)
+        memory = Memory(self._home.data, simulated=True)
+        context = replace(self._opened, memory=memory, notices=("a simulated player plays",))
+        ended = Run(
+            task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
+        ).play()
+        context.output.clear()
+        if ended.outcome is None:
+            saved = save_run(task, ended, self._folder, memory)
+            hold(self.context, result_page(task, saved, self.context), 0.0)
+
+    def _choose_pattern(self) -> None:
+        page = PatternsPage(self.context.theme, [], level=self.context.level())
+        while not self._opened.window.is_closed:
+            patterns = self._all_patterns
+            self._remembered = remembered(self._home, self._home.settings().player)
+            page.lines, page.notes = patterns.lines(self._remembered.bests), patterns.notes
+            outcome = hold(self.context, page, 0.0)
+            line = page.line
+            if outcome is Outcome.LEAVE or line is None:
+                return
+            if outcome is Outcome.HEAR:
+                task = to_hear(self.task(patterns.patterns[line.name]))
+                Run(task, self.context, lambda _: SilentPort()).play()
+                self._opened.output.clear()
+            elif outcome is Outcome.START:
+                self.play(self.task(patterns.patterns[line.name]))
+
+    def _set_up_kit(self) -> None:
+        """The kit's own pages; where there are several kits, or none, which one first."""
+        listed = ports()
+        if self._kit.is_keys or len(listed) > 1:
+            chosen = self._choose_kit(listed)
+            if chosen is None:
+                return
+            if chosen != self._kit.port.name:
+                self._kit.close()
+                self._kit = KitAtHand.find(self._opened, self._home, part=chosen)
+        if self._kit.is_keys:
+            return
+        session = KitSession(
+            context=self.context,
+            port=self._kit.port,
+            profile=self._kit.profile,
+            keep=keeping(self._home),
+            to_kit=click_on_kit,
+        )
+        self._kit.profile = session.go()
+
+    def _choose_kit(self, listed: Sequence[str]) -> str | None:
+        """The name of the port that is to be played, None where none is chosen."""
+        rows = Rows([Choice(name, "", fixed=True) for name in listed])
+        if not listed:
+            about = "Plug the kit in by USB or MIDI, switch it on, and come back to this page."
+            rows = Rows([Choice("no kit is plugged in", "", fixed=True, about=about)])
+        page = SettingsPage(
+            self.context.theme, "Kit", "which one?", rows, buttons=Buttons(CHOOSING)
+        )
+        outcome = hold(self.context, page, 0.0)
+        return listed[rows.chosen] if outcome is Outcome.START and listed else None
+
+    def _choose_player(self) -> None:
+        """Who plays; somebody new has to be given a name."""
+        names = [player.name for player in self._home.players()]
+        rows = Rows([*(Choice(name, "", fixed=True) for name in names), _NEW])
+        if self.player in names:
+            rows.chosen = names.index(self.player)
+        page = SettingsPage(
+            self.context.theme, "Player", "who plays?", rows, buttons=Buttons(CHOOSING)
+        )
+        if hold(self.context, page, 0.0) is not Outcome.START:
+            return
+        name = names[rows.chosen] if rows.chosen < len(names) else self._typed_name()
+        if name is not None:
+            self.player_is(name)
+
+    def player_is(self, name: str) -> None:
+        """From now on this is who plays."""
+        self._home.choose_player(name)
+        self._kit.profile = self._home.profile(self._kit.profile.kit, name)
+
+    def _typed_name(self) -> str | None:
+        page = TypedPage(self.context.theme, "Player", "What is your name?", longest=40)
+        while hold(self.context, page, 0.0) is Outcome.ACCEPT:
+            try:
+                return self._home.add_player(page.typed).name
+            except UserError as error:
+                page.told, page.is_off = str(error), True
+        return None
+
+    def _change_settings(self) -> None:
+        chosen = 0
+        while not self._opened.window.is_closed:
+            rows = settings_of(self._home, self.player)
+            folders = Choice(
+                _OWN_FOLDER,
+                "add a folder",
+                about=f"Files in {printable(str(self._home.data / OWN))} are always there.",
+            )
+            page = SettingsPage(
+                self.context.theme,
+                "Settings",
+                self.player,
+                Rows([*(row.choice() for row in rows), folders], chosen),
+                notes=self._home.notices,
+                level=self.context.level(),
+            )
+            outcome = hold(self.context, page, 0.0)
+            chosen = page.rows.chosen
+            if outcome not in (Outcome.LESS, Outcome.MORE):
+                return
+            if chosen < len(rows):
+                rows[chosen].step(1 if outcome is Outcome.MORE else -1)
+                self._look_again()
+            else:
+                self._add_folder()
+
+    def _add_folder(self) -> None:
+        page = TypedPage(
+            self.context.theme,
+            "Patterns of your own",
+            "Which folder are they in?",
+            typed=str(Path.home()),
+        )
+        while hold(self.context, page, 0.0) is Outcome.ACCEPT:
+            folder = Path(page.typed).expanduser()
+            if folder.is_dir():
+                told = self._home.settings_of(None).get("pattern_folders")
+                before = told if isinstance(told, list) else []
+                if str(folder) not in before:
+                    self._home.remember_for(None, pattern_folders=[*before, str(folder)])
+                self._patterns = None
+                return
+            page.told, page.is_off = f"There is no folder {printable(page.typed)}.", True
+
+    def _look_again(self) -> None:
+        """The window as the settings have it now."""
+        kept = self._home.settings_of(None)
+        self._opened = replace(self._opened, theme=themed(self._look, kept))
+        self._look = replace(self._look, echo=bool(kept.get("echo")))
+        window = self._opened.window
+        window.full_screen(bool(kept.get("full_screen")))
+        if not kept.get("full_screen"):
+            window.resize(size_of(kept))
+
+    def _first_start(self) -> None:
+        start = FirstStart(self._home, self._kit, lambda: self.context)
+        start.go()
+        self._kit.profile = start.profile
+
+
+_NEW = Choice(_ANOTHER, "", fixed=True, about="Each player has levels and a history of their own.")
+
+
+def _greeting(hour: int) -> str:
+    return next((words for until, words in _DAY if hour < until), _DAY[0][1])

@@ -1,0 +1,116 @@
+"""What the settings page changes, kept for this computer and for each player."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from playalong.app.user_folders import UserFolders
+from playalong.grading.levels import LEVELS, Level
+from playalong.screen.base.rows import Choice
+from playalong.sound.synth.click import Places
+
+#: The sizes of window that can be chosen, in pixels.
+SIZES = ((1280, 720), (1600, 900), (1920, 1080), (2560, 1440), (960, 540), (640, 480))
+
+_OFF_ON = ("off", "on")
+
+
+@dataclass(frozen=True)
+class Setting:
+    """A row of the settings page: its name, a word about it, its values in words, and which of
+    them it is now; ``keep`` is told the number of another.
+    """
+
+    name: str
+    about: str
+    values: Sequence[str]
+    now: Callable[[], int]
+    keep: Callable[[int], None]
+
+    def choice(self) -> Choice:
+        """The row as it stands."""
+        return Choice(self.name, self.values[self.now()], about=self.about)
+
+    def step(self, steps: int) -> None:
+        """Another value, so many further on."""
+        self.keep((self.now() + steps) % len(self.values))
+
+
+def settings_of(home: UserFolders, player: str) -> list[Setting]:
+    """The rows of the settings page for ``player``."""
+    sizes = [f"{width} × {height}" for width, height in SIZES]
+    levels, places = list(Level), list(Places)
+    return [
+        _flag(home, "full_screen", "full screen", "The window takes all of the screen."),
+        Setting(
+            "window",
+            "How large the window is when it does not take all of the screen.",
+            sizes,
+            lambda: _number(sizes, _size_words(home)),
+            lambda number: home.remember_for(None, window_size=list(SIZES[number])),
+        ),
+        _flag(home, "dark", "dark", "Light writing on dark paper."),
+        _flag(home, "large", "larger writing", "Everything that is read is a fifth larger."),
+        _flag(home, "strong", "strong contrast", "Black and white, with hard edges."),
+        _flag(home, "still", "less motion", "The sheet stands still, and the line moves over it."),
+        _flag(
+            home,
+            "echo",
+            "your pads sound here",
+            "For a kit without a module: the program sounds your strokes, a little late.",
+        ),
+        Setting(
+            "click",
+            "Where it clicks, unless a run says otherwise.",
+            [str(place) for place in places],
+            lambda: _number([str(place) for place in places], home.settings_of(None).get("click")),
+            lambda number: home.remember_for(None, click=str(places[number])),
+        ),
+        Setting(
+            "level",
+            "How strict you are judged: how far off is still on time.",
+            [f"{level}, {LEVELS[level].tolerance_ms:g} ms" for level in levels],
+            lambda: levels.index(home.level(player)),
+            lambda number: home.remember_level(player, levels[number]),
+        ),
+        Setting(
+            "leading hand",
+            "Sticking is written for the right-handed, and mirrored for the left-handed.",
+            ("right", "left"),
+            lambda: int(home.is_left_handed(player)),
+            lambda number: home.remember_hand(player, bool(number)),
+        ),
+    ]
+
+
+def size_of(kept: Mapping[str, Any]) -> tuple[int, int]:
+    """The size of the window that was chosen, in pixels."""
+    found = kept.get("window_size")
+    if isinstance(found, list) and tuple(found) in SIZES:
+        return (int(found[0]), int(found[1]))
+    return SIZES[0]
+
+
+def click_of(kept: Mapping[str, Any]) -> Places:
+    """Where it clicks by the settings."""
+    found = kept.get("click")
+    return next((place for place in Places if place == found), Places.BEATS)
+
+
+def _flag(home: UserFolders, key: str, name: str, about: str) -> Setting:
+    return Setting(
+        name,
+        about,
+        _OFF_ON,
+        lambda: int(bool(home.settings_of(None).get(key))),
+        lambda number: home.remember_for(None, **{key: bool(number)}),
+    )
+
+
+def _size_words(home: UserFolders) -> str:
+    width, height = size_of(home.settings_of(None))
+    return f"{width} × {height}"
+
+
+def _number(values: Sequence[str], value: object) -> int:
+    return next((number for number, one in enumerate(values) if one == value), 0)

@@ -1,0 +1,114 @@
+"""Choices one above the other: what, and how it stands now. One of them is changed at a time."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, SMALL
+from playalong.screen.base.widgets import Button
+
+#: How rows are gone through and changed, by keys and by pads.
+CHANGING = (
+    Button((Key.UP,), "↑", "back", Outcome.BACK),
+    Button((Key.DOWN,), "↓", "next", Outcome.NEXT),
+    Button((Key.LEFT,), "←", "less", Outcome.SLOWER),
+    Button((Key.RIGHT,), "→", "more", Outcome.FASTER),
+)
+
+#: In units: the height of a row at most and at least, inside its ends, and room for an arrow.
+ROW_HIGH, _ROW_LEAST, _INSIDE, _ARROW = 44, 28, 12, 26
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A row: what it is, how it stands, whether it can be changed, and a word about it."""
+
+    name: str
+    value: str
+    fixed: bool = False
+    about: str = ""
+
+
+@dataclass
+class Rows:
+    """Choices, one of which is ``chosen``."""
+
+    choices: Sequence[Choice]
+    chosen: int = 0
+    _areas: list[pygame.Rect] = field(default_factory=list, repr=False)
+
+    @property
+    def choice(self) -> Choice:
+        """The one that is chosen."""
+        return self.choices[self.chosen]
+
+    def handle(self, press: Press) -> Outcome | None:
+        """LESS or MORE where the chosen row is to be changed; up and down go through the rows."""
+        if isinstance(press, Click):
+            return self._clicked(press)
+        step = _STEPS.get(press)
+        if step is not None:
+            self.chosen = (self.chosen + step) % max(1, len(self.choices))
+            return None
+        change = _CHANGES.get(press)
+        return None if change is None or self.choice.fixed else change
+
+    def _clicked(self, click: Click) -> Outcome | None:
+        """A click chooses a row; at the ends of its value it changes it."""
+        for number, row in enumerate(self._areas):
+            if row.collidepoint(click.x, click.y):
+                was, self.chosen = self.chosen, number
+                if self.choice.fixed or click.x < row.centerx:
+                    return None
+                if was != number:
+                    return None
+                return Outcome.LESS if click.x < row.left + row.width * 0.75 else Outcome.MORE
+        return None
+
+    def height(self, pen: Pen) -> int:
+        """How high the rows are at most, in pixels."""
+        return pen.px(ROW_HIGH) * len(self.choices)
+
+    def draw(self, pen: Pen, rect: pygame.Rect) -> None:
+        """Draw the rows from the top of ``rect`` down; those that find no room scroll."""
+        colours, count = pen.colours, len(self.choices)
+        step = min(float(pen.px(ROW_HIGH)), max(pen.px(_ROW_LEAST), rect.height / max(1, count)))
+        shown = min(count, max(1, int((rect.height + 1) // step)))
+        first = min(max(0, self.chosen - shown // 2), count - shown)
+        self._areas = [pygame.Rect(0, 0, 0, 0)] * count
+        inside, arrow = pen.px(_INSIDE), pen.px(_ARROW)
+        for number in range(first, first + shown):
+            choice, top = self.choices[number], rect.top + (number - first) * step
+            row = area(rect.left, top, rect.right, top + step - pen.px(3))
+            self._areas[number] = row
+            is_chosen = number == self.chosen
+            if is_chosen:
+                pen.fill(row, colours.band)
+            base = row.centery + pen.capital(BODY) / 2
+            named = pen.text(choice.name, BODY, (row.left + inside, base), bold=is_chosen)
+            right = row.right - inside
+            if not choice.fixed:
+                if is_chosen:
+                    pen.text("→", BODY, (right, base), colours.quiet, align=1.0)
+                right -= arrow
+            left = named.right + inside + (0 if choice.fixed else arrow)
+            size = pen.fitted(choice.value, (BODY, SMALL), right - left, bold=is_chosen)
+            value = pen.cut(choice.value, size, right - left, bold=is_chosen)
+            colour = colours.quiet if choice.fixed else colours.ink
+            stands = pen.text(value, size, (right, base), colour, bold=is_chosen, align=1.0)
+            if is_chosen and not choice.fixed:
+                at = (stands.left - pen.px(8), base)
+                pen.text("←", BODY, at, colours.quiet, align=1.0)
+
+
+_STEPS: dict[Press, int] = {Key.UP: -1, Key.DOWN: 1, Outcome.BACK: -1, Outcome.NEXT: 1}
+_CHANGES: dict[Press, Outcome] = {
+    Key.LEFT: Outcome.LESS,
+    Key.RIGHT: Outcome.MORE,
+    Outcome.SLOWER: Outcome.LESS,
+    Outcome.FASTER: Outcome.MORE,
+}

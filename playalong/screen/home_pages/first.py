@@ -1,0 +1,238 @@
+"""The first page: go on where it was left off, or go into another room."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.grading.grade import PlaceGrade
+from playalong.grading.verdicts import Rules
+from playalong.pattern.model import Bar
+from playalong.pattern.voices import BY_NAME
+from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import BODY, LABEL, SMALL, TITLE, Theme
+from playalong.screen.base.widgets import (
+    HEAD,
+    MARGIN,
+    NO_PADS,
+    Button,
+    Buttons,
+    draw_pad,
+    foot,
+    head,
+)
+from playalong.screen.sheet import bar_picture
+
+#: In units: the height of a card and of the week, the least and the most of the panel, and gaps.
+_CARD, _WEEK, _PANEL_LEAST, _PANEL_MOST, _GAP = 116, 120, 150, 290, 20
+
+#: In units: inside the panel and the cards, the width of the main action, and its height.
+_INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
+
+#: The least height of a row of the picture, and of its count, in units.
+_ROW, _COUNT = 40, 36
+
+END = Button((Key.ESCAPE, Key.CLOSE), "Esc", "end", Outcome.LEAVE)
+_CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "choose", Outcome.NEXT)
+_CHOOSE_BACK = Button((Key.LEFT, Key.UP), "←", "back", Outcome.BACK)
+
+#: What the pads of other pages ask for opens the cards here, from the first card on.
+_BY_PAD = (Outcome.FASTER, Outcome.SLOWER, Outcome.BACK, Outcome.NEXT)
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A room: its name, a word on how things stand there, and the key that opens it."""
+
+    outcome: Outcome
+    title: str
+    words: str
+    key: str
+
+
+@dataclass(frozen=True)
+class GoingOn:
+    """What is gone on with: its name, why, the bar that waits and its strokes' grades."""
+
+    title: str
+    words: str
+    bars: Sequence[Bar]
+    voices: Sequence[str]
+    places: Sequence[PlaceGrade]
+    rules: Rules = field(default_factory=Rules)
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A day of the week: its short name, minutes of playing, and whether it has come."""
+
+    name: str
+    minutes: float
+    is_past: bool
+
+
+@dataclass
+class FirstPage:
+    """What can be done now. ``chosen`` is 0 for going on, then the cards.
+
+    ``pads`` and ``call`` as ``Buttons`` has them; ``notes`` are told at the foot.
+    """
+
+    theme: Theme
+    title: str
+    subtitle: str
+    going_on: GoingOn
+    cards: Sequence[Card]
+    week: Sequence[Day] = ()
+    notes: Sequence[str] = ()
+    caution: str = ""
+    pads: Mapping[Outcome, str] = field(default_factory=lambda: NO_PADS)
+    call: str = ""
+    chosen: int = 0
+
+    def __post_init__(self) -> None:
+        start = Button((Key.ENTER,), "Enter", "start", Outcome.START)
+        self._main = Buttons([start], self.pads, self.call)
+        self._foot = Buttons([_CHOOSE_BACK, _CHOOSE, END])
+        self._areas: list[pygame.Rect] = []
+
+    def handle(self, press: Press) -> Outcome | None:
+        """GO_ON, the outcome of a card, or LEAVE."""
+        if isinstance(press, Click):
+            return self._clicked(press)
+        if isinstance(press, Outcome) and press in _BY_PAD:
+            place = _BY_PAD.index(press)
+            return self.cards[place].outcome if place < len(self.cards) else None
+        if isinstance(press, str) and not isinstance(press, Outcome):
+            by_key = {card.key.lower(): card.outcome for card in self.cards}
+            return by_key.get(press.lower())
+        outcome = self._main.handle(press) or self._foot.handle(press)
+        if outcome in (Outcome.NEXT, Outcome.BACK):
+            step = 1 if outcome is Outcome.NEXT else -1
+            self.chosen = (self.chosen + step) % (len(self.cards) + 1)
+            return None
+        if outcome is Outcome.START:
+            return Outcome.GO_ON if self.chosen == 0 else self.cards[self.chosen - 1].outcome
+        return outcome
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a stroke can ask for this."""
+        if outcome in _BY_PAD:
+            return _BY_PAD.index(outcome) < len(self.cards)
+        return outcome in (Outcome.START, Outcome.LEAVE)
+
+    def _clicked(self, click: Click) -> Outcome | None:
+        for number, room in enumerate(self._areas):
+            if room.collidepoint(click.x, click.y):
+                return Outcome.GO_ON if number == 0 else self.cards[number - 1].outcome
+        return self._foot.handle(click)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page; it stands still."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        head(pen, self.title, self.subtitle, "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        top = pen.px(HEAD)
+        bottom = foot(pen, self._foot, [*self.notes, self.caution]) - pen.px(_GAP)
+        gap, card, week = pen.px(_GAP), pen.px(_CARD), pen.px(_WEEK)
+        room = bottom - top - gap - card
+        has_week = bool(self.week) and room - week - gap >= pen.px(_PANEL_LEAST)
+        panel = room - week - gap if has_week else room
+        panel = min(panel, pen.px(_PANEL_MOST))
+        self._areas = [area(left, top, right, top + panel)]
+        self._draw_panel(pen, self._areas[0])
+        self._draw_cards(pen, area(left, top + panel + gap, right, top + panel + gap + card))
+        if has_week:
+            at = top + panel + gap + card + gap
+            self._draw_week(pen, area(left, at, right, min(at + week, bottom)))
+
+    def _draw_panel(self, pen: Pen, rect: pygame.Rect) -> None:
+        colours, going, inside = pen.colours, self.going_on, pen.px(_INSIDE)
+        pygame.draw.rect(pen.surface, colours.row, rect, border_radius=pen.px(8))
+        if self.chosen == 0:
+            edge = pen.px(2)
+            pygame.draw.rect(pen.surface, colours.ahead_edge, rect, edge, border_radius=pen.px(8))
+        block = pygame.Rect(0, 0, pen.px(_MAIN_WIDE), pen.px(_MAIN_HIGH))
+        block.midright = (rect.right - inside, rect.centery)
+        self._main.draw_main(pen, block)
+        left, right = rect.left + inside, block.left - inside
+        size = pen.fitted(going.title, (TITLE, SMALL), right - left, bold=True)
+        base = rect.top + pen.px(14) + pen.capital(TITLE)
+        lines = pen.wrapped(going.title, size, right - left, bold=True)[:2]
+        for line in lines:
+            pen.text(line, size, (left, base), bold=True)
+            base += pen.px(size * 1.3)
+        base += pen.px(BODY * 1.4) - pen.px(size * 1.3) + pen.px(6)
+        for line in pen.wrapped(going.words, BODY, right - left)[:2]:
+            pen.text(line, BODY, (left, base), colours.quiet)
+            base += pen.px(BODY * 1.35)
+        picture = area(left, base - pen.px(6), right, rect.bottom - pen.px(14))
+        if going.bars and picture.height >= pen.px(_COUNT + _ROW * len(going.voices)):
+            bars = bar_picture.graded_bars(going.bars, going.places)
+            shown = bars[: bar_picture.fitting(pen, picture, bars)]
+            bar_picture.draw(pen, picture, shown, going.voices, going.rules, ahead=True)
+
+    def _draw_cards(self, pen: Pen, rect: pygame.Rect) -> None:
+        colours, gap = pen.colours, pen.px(18)
+        wide = (rect.width - gap * (len(self.cards) - 1)) / max(1, len(self.cards))
+        for number, card in enumerate(self.cards):
+            left = rect.left + number * (wide + gap)
+            room = area(left, rect.top, left + wide, rect.bottom)
+            self._areas.append(room)
+            edge, width = colours.rule, 1.4
+            if number + 1 == self.chosen:
+                pygame.draw.rect(pen.surface, colours.band, room, border_radius=pen.px(8))
+                edge, width = colours.ahead_edge, 2.4
+            pygame.draw.rect(pen.surface, edge, room, pen.px(width), border_radius=pen.px(8))
+            inside = pen.px(16)
+            at, inner = room.left + inside, room.width - 2 * inside
+            base = room.top + pen.px(36)
+            size = pen.fitted(card.title, (LABEL + 4, SMALL), inner, bold=True)
+            pen.text(card.title, size, (at, base), bold=True)
+            words = pen.fitted(card.words, (BODY, SMALL), inner)
+            told = pen.wrapped(card.words, words, inner)[:1]
+            for line in told:
+                pen.text(line, words, (at, base + pen.px(28)), colours.quiet)
+            base = room.bottom - pen.px(18)
+            end = self._draw_key(pen, card.key, (at, base))
+            pad = self.pads.get(_BY_PAD[number]) if number < len(_BY_PAD) else None
+            if pad is not None:
+                label = BY_NAME[pad].label
+                if end + pen.px(24) + pen.width(label, SMALL) <= room.right - inside:
+                    draw_pad(pen, label, (end + pen.px(8), base))
+
+    def _draw_key(self, pen: Pen, key: str, at: tuple[float, float]) -> float:
+        inside = pen.px(8)
+        words = pen.text(key, SMALL, (at[0] + inside, at[1]), pen.colours.quiet)
+        edge = words.inflate(2 * inside, pen.px(2))
+        pygame.draw.rect(pen.surface, pen.colours.rule, edge, pen.px(1), border_radius=pen.px(4))
+        return edge.right
+
+    def _draw_week(self, pen: Pen, rect: pygame.Rect) -> None:
+        """Minutes of each day: the higher the line stands, the longer."""
+        colours = pen.colours
+        base = rect.top + pen.px(LABEL)
+        pen.text("This week", LABEL, (rect.left, base), bold=True)
+        foot_y = rect.bottom - pen.px(6)
+        line = foot_y - pen.px(SMALL * 1.5)
+        top = base + pen.px(10)
+        wide, gap = min(pen.px(120), rect.width / 8), pen.px(18)
+        longest = max(20.0, *(day.minutes for day in self.week))
+        for number, day in enumerate(self.week):
+            left = rect.left + number * (wide + gap)
+            room = area(left, top, left + wide, line)
+            middle = room.centerx
+            pen.level_line(line, room.left, room.right, colours.rule, 1)
+            pen.text(day.name, SMALL, (middle, foot_y), colours.quiet, align=0.5)
+            if day.minutes:
+                words = f"{max(1, round(day.minutes))} min"
+                most = room.height - pen.px(SMALL * 1.2)
+                tall = max(pen.px(3), round(most * day.minutes / longest))
+                bar = area(middle - pen.px(9), line - tall, middle + pen.px(9), line)
+                pen.fill(bar, colours.ink)
+                pen.text(words, SMALL, (middle, bar.top - pen.px(5)), colours.quiet, align=0.5)
+            elif day.is_past:
+                pen.text("rest", SMALL, (middle, line - pen.px(6)), colours.quiet, align=0.5)

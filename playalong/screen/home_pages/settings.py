@@ -1,0 +1,74 @@
+"""A page of rows: the settings, or a choice of one of several things."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.rows import CHANGING, Rows
+from playalong.screen.base.theme import BODY, Theme
+from playalong.screen.base.widgets import (
+    BACK_OUT,
+    HEAD,
+    MARGIN,
+    Button,
+    Buttons,
+    Level,
+    foot,
+    head,
+)
+
+#: How one of several things is chosen, where rows are not changed.
+CHOOSING = (
+    Button((Key.ENTER,), "Enter", "choose", Outcome.START),
+    Button((Key.UP,), "↑", "up", Outcome.BACK),
+    Button((Key.DOWN,), "↓", "down", Outcome.NEXT),
+    BACK_OUT,
+)
+
+#: The part of the width that the rows take; the room for a word about the chosen one, in units.
+_ROWS, _ABOUT = 0.62, 30
+
+
+@dataclass
+class SettingsPage:
+    """Rows of settings; what is chosen is changed at once. ``notes`` are told at the foot."""
+
+    theme: Theme
+    title: str
+    subtitle: str
+    rows: Rows
+    notes: Sequence[str] = ()
+    level: Level = field(default_factory=Level, repr=False)
+    buttons: Buttons = field(default_factory=lambda: Buttons((*CHANGING, BACK_OUT)), repr=False)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """LESS or MORE of the chosen row, or what a button is for."""
+        outcome = self.buttons.handle(press)
+        changed = self.rows.handle(press if outcome is None else outcome)
+        if outcome in {button.outcome for button in CHANGING}:
+            return changed
+        return outcome or changed
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a button has this outcome."""
+        return self.buttons.offers(outcome)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page; it stands still."""
+        pen = Pen(surface, self.theme)
+        surface.fill(pen.colours.paper)
+        head(pen, self.title, self.subtitle, "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notes) - pen.px(16)
+        middle = left + (right - left) * _ROWS
+        self.rows.draw(pen, area(left, top, middle, bottom))
+        beside = middle + pen.px(40)
+        base = top + pen.px(_ABOUT)
+        for line in pen.wrapped(self.rows.choice.about, BODY, right - beside):
+            pen.text(line, BODY, (beside, base), pen.colours.quiet)
+            base += pen.px(BODY * 1.45)
+        self.level.draw(pen, (beside, base + pen.px(10)))

@@ -1,0 +1,99 @@
+"""A page of the first start: what is asked, the kit that answers, and how far it has come."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pygame
+
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.theme import ADVICE, BODY, Theme
+from playalong.screen.base.widgets import (
+    HEAD,
+    MARGIN,
+    SKIP,
+    Button,
+    Buttons,
+    foot,
+    head,
+)
+from playalong.screen.kit_pages.kit_drawing import KitDrawing
+
+NEXT_STEP = Button((Key.ENTER,), "Enter", "go on", Outcome.START)
+END_START = Button((Key.ESCAPE, Key.CLOSE), "Esc", "later", Outcome.LEAVE)
+STEPPING = (NEXT_STEP, SKIP, END_START)
+
+#: The part of the width for words; a box and the room between rows of boxes, in units.
+_WORDS, _BOX, _ROW, _NAME = 0.5, 30, 44, 170
+
+
+@dataclass(frozen=True, slots=True)
+class Strokes:
+    """So many strokes of ``of`` have come of what is called ``name``."""
+
+    name: str
+    done: int
+    of: int
+
+
+@dataclass
+class StartPage:
+    """``asked`` in large letters, ``told`` below, in the colour of what is off where ``is_off``."""
+
+    theme: Theme
+    title: str
+    subtitle: str
+    asked: str
+    told: Sequence[str] = ()
+    is_off: bool = False
+    strokes: Sequence[Strokes] = ()
+    now: int = -1
+    drawing: KitDrawing | None = None
+    notes: Sequence[str] = ()
+    buttons: Buttons = field(default_factory=lambda: Buttons(STEPPING), repr=False)
+
+    def handle(self, press: Press) -> Outcome | None:
+        """What a button is for."""
+        return self.buttons.handle(press)
+
+    def offers(self, outcome: Outcome) -> bool:
+        """Whether a button has this outcome."""
+        return self.buttons.offers(outcome)
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        """Draw the page as it is at ``now_s``, in seconds."""
+        pen = Pen(surface, self.theme)
+        colours = pen.colours
+        surface.fill(colours.paper)
+        head(pen, self.title, self.subtitle, "", None)
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notes) - pen.px(12)
+        middle = left + (right - left) * (_WORDS if self.drawing else 1.0)
+        room = middle - left
+        base = top + pen.px(8) + pen.capital(ADVICE)
+        for line in pen.wrapped(self.asked, ADVICE, room, bold=True):
+            pen.text(line, ADVICE, (left, base), bold=True)
+            base += pen.px(ADVICE * 1.25)
+        base += pen.px(6)
+        for row, strokes in enumerate(self.strokes):
+            pen.text(strokes.name, BODY, (left, base), bold=row == self.now)
+            for place in range(strokes.of):
+                x = left + pen.px(_NAME) + place * pen.px(_BOX + 6)
+                y = base - pen.capital(BODY) / 2 - pen.px(_BOX) / 2
+                box = area(x, y, x + pen.px(_BOX), y + pen.px(_BOX))
+                if place < strokes.done:
+                    pen.box(box, colours.ink, colours.ink)
+                else:
+                    is_now = row == self.now
+                    edge = colours.ahead_edge if is_now else colours.rule
+                    pen.box(box, colours.ahead if is_now else colours.row, edge)
+            base += pen.px(_ROW)
+        colour = colours.off if self.is_off else colours.ink
+        for words in self.told:
+            for line in pen.wrapped(words, BODY, room):
+                pen.text(line, BODY, (left, base), colour)
+                base += pen.px(BODY * 1.4)
+            base += pen.px(6)
+        if self.drawing is not None:
+            self.drawing.draw(pen, area(middle + pen.px(30), top, right, bottom), now_s)

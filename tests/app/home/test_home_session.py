@@ -1,0 +1,275 @@
+"""The first page and its rooms, worked by keys: Back leads back, and nothing is lost by leaving."""
+
+from collections.abc import Callable, Iterator
+from datetime import date
+
+import pytest
+
+from playalong.app.home.home_session import SHOWN, HomeSession
+from playalong.app.home.key_port import KeyPort
+from playalong.app.home.kit_at_hand import KitAtHand
+from playalong.app.home.remembered import Remembered, remembered
+from playalong.app.open_devices import Look
+from playalong.app.run.clock import SteppedClock
+from playalong.app.user_folders import UserFolders
+from playalong.grading.levels import Level
+from playalong.midi.port import Port
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.overlay import Covered, Struck
+from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.window import Window
+from playalong.screen.home_pages.first import FirstPage
+from playalong.screen.home_pages.patterns import PatternsPage
+from playalong.screen.home_pages.settings import SettingsPage
+from playalong.screen.home_pages.start import StartPage
+from playalong.screen.home_pages.typed import TypedPage
+from playalong.screen.pages.ready import ReadyPage
+from playalong.screen.pages.result import ResultPage
+from playalong.screen.pages.run import RunPage
+from tests.support.stage import Hands, Wire, context_on, struck, unseen_window
+
+
+class Seen(Hands):
+    """A window that somebody looks at."""
+
+    offscreen = False
+
+
+@pytest.fixture
+def window() -> Iterator[Window]:
+    with unseen_window() as made:
+        yield made
+
+
+@pytest.fixture
+def home(tmp_path) -> UserFolders:
+    found = UserFolders(tmp_path / "config", tmp_path / "data")
+    found.add_player("Ana")
+    found.choose_player("Ana")
+    return found
+
+
+def bare(page: Page) -> Page:
+    while isinstance(page, Covered | Struck):
+        page = page.page
+    return page
+
+
+def a_session(
+    window: Window, home: UserFolders, script: Callable[[Page], Press | None], *, keys: bool = False
+) -> tuple[HomeSession, Wire, list[Page]]:
+    """A session with a kit on a wire, and the pages that are seen, each once in a row."""
+    clock, seen = SteppedClock(), []
+    wire = Wire(clock)
+
+    def noting(page: Page, _: float) -> Press | None:
+        page = bare(page)
+        if not seen or seen[-1] is not page:
+            seen.append(page)
+        return script(page)
+
+    context = context_on(Seen(window, noting), clock, frame_s=0.05, listen_s=0.05)
+    port: Port = KeyPort(window, clock.now) if keys else wire
+    kit = KitAtHand(port, home.profile(port.name, None), keys)
+    return HomeSession(context, Look(), home, kit=kit), wire, seen
+
+
+def pressing(**presses: list[Press]) -> Callable[[Page], Press | None]:
+    """What is pressed on the pages of each class, in order, and Escape where nothing is left."""
+    left = {name: iter(keys) for name, keys in presses.items()}
+
+    def script(page: Page) -> Press | None:
+        name = type(page).__name__
+        if isinstance(page, RunPage):
+            return next(left.get(name, iter(())), None)
+        return next(left.get(name, iter(())), Key.ESCAPE)
+
+    return script
+
+
+def kinds(seen: list[Page]) -> list[type]:
+    found: list[type] = []
+    for page in seen:
+        if not found or found[-1] is not type(page):
+            found.append(type(page))
+    return found
+
+
+def test_escape_leads_back_page_by_page_and_ends_only_on_the_first(window, home):
+    script = pressing(
+        FirstPage=["p", "s", "o"], PatternsPage=[Key.DOWN, Key.ENTER], ReadyPage=[Key.ESCAPE]
+    )
+    session, _, seen = a_session(window, home, script)
+    session.go()
+    assert kinds(seen) == [
+        FirstPage,
+        PatternsPage,
+        ReadyPage,
+        PatternsPage,
+        FirstPage,
+        SettingsPage,
+        FirstPage,
+        SettingsPage,
+        FirstPage,
+    ]
+
+
+def test_a_pattern_is_searched_played_graded_and_gone_on_with(window, home):
+    script = pressing(
+        FirstPage=["p", Key.ENTER],
+        PatternsPage=[*"boots", Key.ENTER],
+        ReadyPage=[Key.ENTER, Key.ESCAPE],
+        ResultPage=[Key.ESCAPE],
+    )
+    session, _, seen = a_session(window, home, script)
+    session.go()
+    first, last = (page for page in (seen[0], seen[-1]))
+    assert isinstance(first, FirstPage)
+    assert isinstance(last, FirstPage)
+    assert first.going_on.title.startswith("Begin: ")
+    assert last.going_on.title == "Go on: Boots by the Door"
+    assert [page.title for page in seen if isinstance(page, ReadyPage)] == ["Boots by the Door"] * 2
+    told = remembered(home, "Ana")
+    assert told.last is not None
+    assert told.last.name == "boots-by-the-door"
+    assert len(told.bests) == 1
+    assert len(last.week) == 7
+    # A run with nothing played has a finding without places, and the page still stands.
+    assert told.last.weak is not None
+
+
+def test_closing_the_window_leaves_every_page_at_once(window, home):
+    def script(page: Page) -> Press | None:
+        if isinstance(page, FirstPage):
+            return "p"
+        session.context.window._window.is_closed = True
+        return Key.CLOSE
+
+    session, _, seen = a_session(window, home, script)
+    session.go()
+    assert kinds(seen) == [FirstPage, PatternsPage]
+
+
+def test_a_stroke_is_told_on_every_page(window, home):
+    """Each page is shown until a stroke is told on it; the next stroke comes on the next page."""
+    notes = iter([(38, "snare"), (36, "kick"), (51, "ride")])
+    presses = iter(["s", Key.ESCAPE, Key.ESCAPE])
+    expected: list[str] = []
+    told: list[tuple[str, str]] = []
+
+    def script(page: Page) -> Press | None:
+        last = session.context.last_stroke
+        if last.hit is None:
+            if len(expected) == len(told):
+                note, voice = next(notes)
+                expected.append(voice)
+                wire.send(*struck(note, session.context.clock.now() + 0.1))
+            return None
+        told.append((type(page).__name__, last.hit.voice))
+        last.hit = None
+        return next(presses)
+
+    session, wire, _ = a_session(window, home, script)
+    session.go()
+    assert told == [("FirstPage", "snare"), ("SettingsPage", "kick"), ("FirstPage", "ride")]
+
+
+def test_the_week_begins_on_monday_and_tells_minutes_and_rests():
+    thursday = date(2026, 11, 26)
+    told = Remembered(days={date(2026, 11, 23): 12.4, date(2026, 11, 19): 30.0})
+    week = told.week(thursday)
+    assert [day.name for day in week] == ["Mo", "Tu", "We", "Th", "Fr", "Sa", "Su"]
+    assert [day.minutes for day in week] == [12.4, 0, 0, 0, 0, 0, 0]
+    assert [day.is_past for day in week] == [True, True, True, False, False, False, False]
+    assert Remembered().week(thursday) == []
+
+
+def test_settings_are_kept(window, home):
+    rows = ["full screen", "window", "dark", "larger writing", "strong contrast", "less motion"]
+    keys: list[Press] = []
+    for name in (*rows, "pads", "click", "level", "hand"):
+        if name in ("dark", "less motion", "click", "level", "hand"):
+            keys.append(Key.RIGHT)
+        keys.append(Key.DOWN)
+    script = pressing(FirstPage=["s"], SettingsPage=keys)
+    session, _, _ = a_session(window, home, script)
+    session.go()
+    kept = home.settings_of(None)
+    assert kept["dark"] is True
+    assert kept["still"] is True
+    assert kept["click"] == "beats and eighths"
+    assert home.level("Ana") is Level.ADVANCED
+    assert home.is_left_handed("Ana")
+    assert session.context.theme.still
+    again, _, _ = a_session(window, home, pressing())
+    assert again.task(again._all_patterns.easiest).rules.left_handed
+
+
+def test_somebody_new_plays_and_has_a_level_of_their_own(window, home):
+    home.remember_level("Ana", Level.PROFESSIONAL)
+    script = pressing(
+        FirstPage=["o"],
+        SettingsPage=[Key.DOWN, Key.ENTER],
+        TypedPage=[*"Bo", Key.ENTER],
+    )
+    session, _, _ = a_session(window, home, script)
+    session.go()
+    assert session.player == "Bo"
+    assert home.settings().player == "Bo"
+    assert home.level("Bo") is not Level.PROFESSIONAL
+
+
+def test_a_folder_of_ones_own_is_listed_and_what_is_wrong_in_it_told(window, home, tmp_path):
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    (folder / "good.toml").write_text(
+        'title = "Mine Alone"\nmeter = "4/4"\ntempo = 90\n[[bar]]\nsnare = "x- x- x- x-"\n'
+    )
+    (folder / "bad.toml").write_text('title = "No Bars"\n')
+    home.remember_for(None, pattern_folders=[str(folder)])
+    session, _, seen = a_session(window, home, pressing(FirstPage=["p"]))
+    session.go()
+    (page,) = (one for one in seen if isinstance(one, PatternsPage))
+    assert "Mine Alone" in [line.title for line in page.lines]
+    assert any(note.startswith("bad.toml is left out.") for note in page.notes)
+
+
+def test_a_simulated_player_shows_what_is_what_and_leaves_no_history(window, home):
+    session, _, seen = a_session(window, home, pressing(FirstPage=["w"]))
+    session.go()
+    assert kinds(seen) == [FirstPage, RunPage, ResultPage, FirstPage]
+    assert remembered(home, "Ana").last is None
+    assert SHOWN in session._all_patterns.patterns
+
+
+def test_without_a_kit_keys_are_pads(window, home):
+    session, _, seen = a_session(window, home, pressing(), keys=True)
+    session.go()
+    assert isinstance(seen[0], FirstPage)
+    assert "space kick" in seen[0].subtitle
+
+
+def test_the_first_start_is_shown_once_and_every_step_can_be_skipped(window, tmp_path):
+    fresh = UserFolders(tmp_path / "config", tmp_path / "data")
+    script = pressing(
+        StartPage=[Outcome.SKIP] * 3, TypedPage=[*"Cleo", Key.ENTER], SettingsPage=[Key.ENTER]
+    )
+    session, _, seen = a_session(window, fresh, script)
+    session.go()
+    assert kinds(seen) == [StartPage, TypedPage, SettingsPage, FirstPage]
+    assert fresh.settings().player == "Cleo"
+    assert isinstance(seen[-1], FirstPage)
+    assert seen[-1].title.endswith(", Cleo")
+    again, _, seen = a_session(window, fresh, pressing())
+    again.go()
+    assert kinds(seen) == [FirstPage]
+
+
+@pytest.mark.parametrize("page", [StartPage, TypedPage])
+def test_the_first_start_can_be_put_off_at_any_step(window, tmp_path, page):
+    fresh = UserFolders(tmp_path / "config", tmp_path / "data")
+    script = pressing(**({} if page is StartPage else {"StartPage": [Outcome.SKIP] * 3}))
+    session, _, seen = a_session(window, fresh, script)
+    session.go()
+    assert kinds(seen)[-2:] == [page, FirstPage]
+    assert fresh.settings_of(None)["first_start"] is True
