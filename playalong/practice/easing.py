@@ -7,6 +7,8 @@ Which easing comes when stands in ``plan.MANNERS``.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 
+from playalong.grading.levels import LEVELS, Level
+from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.excerpts import (
@@ -26,16 +28,20 @@ from playalong.practice.repetition import Fault
 #: How much slower "slower" is, and never below this share of where it began, nor below 20 bpm.
 SLOWER, SLOWEST, SLOWEST_BPM = 0.85, 0.5, 20.0
 
-#: Clean repetitions in a row that are asked of what was made easier, at most.
+#: Below the first level there is none: its tolerance is made wider by this.
+WIDEST = 4 / 3
+
+#: So many repetitions of what was made easier are judged together, at most.
 EASIER_CLEAN = 2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Setting:
     """What is played and asked; fields as in ``plan.Step``.
 
-    ``floor_bpm`` is the slowest that it is made; where ``guided`` the program plays all of it with
-    the player; ``why`` says what was made easier and why.
+    ``floor_bpm`` is the slowest that it is made; ``wider`` by how many levels it is judged less
+    strictly; where ``guided`` the program plays all of it with the player; ``why`` says what was
+    made easier and why.
     """
 
     parts: tuple[Part, ...]
@@ -46,29 +52,32 @@ class Setting:
     tempo_bpm: float
     floor_bpm: float
     clean: int
+    landing: Part | None = None
+    wider: int = 0
     guided: bool = False
     why: Said | None = None
 
     @classmethod
     def of(cls, step: Step, tempo_bpm: float, clean: int) -> "Setting":
-        """The step itself at a tempo, with ``clean`` repetitions asked."""
-        floor_bpm = min(tempo_bpm, max(SLOWEST_BPM, SLOWEST * step.tempo_bpm))
+        """The step itself at a tempo, its last ``clean`` repetitions judged together."""
         return cls(
-            step.parts,
-            step.rounds,
-            step.times,
-            step.with_rest,
-            step.voices,
-            tempo_bpm,
-            floor_bpm,
-            clean,
+            parts=step.parts,
+            rounds=step.rounds,
+            times=step.times,
+            with_rest=step.with_rest,
+            voices=step.voices,
+            tempo_bpm=tempo_bpm,
+            floor_bpm=min(tempo_bpm, max(SLOWEST_BPM, SLOWEST * step.tempo_bpm)),
+            clean=clean,
+            landing=step.landing,
         )
 
     @property
     def excerpt(self) -> Excerpt:
         """What the player plays."""
+        parts = self.parts if self.landing is None else (*self.parts, self.landing)
         return Excerpt(
-            parts=self.parts, rounds=self.rounds, with_rest=self.with_rest, voices=self.voices
+            parts=parts, rounds=self.rounds, with_rest=self.with_rest, voices=self.voices
         )
 
     def accompaniment(self, pattern: Pattern) -> Pattern | None:
@@ -88,6 +97,17 @@ class Setting:
 def ease(easing: Easing, setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting | None:
     """``setting`` made easier in one way; ``worst`` is where it went wrong, if known."""
     return _EASE[easing](setting, pattern, worst)
+
+
+def wider(rules: Rules, levels: int) -> Rules:
+    """Rules of so many levels below, with the player's own tolerance as much wider."""
+    order = list(Level)
+    for _ in range(levels):
+        at = order.index(rules.level)
+        level = order[max(0, at - 1)]
+        factor = LEVELS[level].tolerance_ms / LEVELS[rules.level].tolerance_ms if at else WIDEST
+        rules = replace(rules, level=level, tolerance_ms=rules.tolerance_ms * factor)
+    return rules
 
 
 def _slower(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting | None:
@@ -120,6 +140,7 @@ def _smaller(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting
         rounds=(names,),
         times=1,
         with_rest=True,
+        landing=None,
         clean=min(setting.clean * setting.times, EASIER_CLEAN),
         why=why,
     )
@@ -153,6 +174,12 @@ def _one_limb(setting: Setting, pattern: Pattern, worst: Fault | None) -> Settin
     return replace(setting, voices=own, clean=_few(setting), why=why)
 
 
+def _wider(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting | None:
+    if setting.wider:
+        return None
+    return replace(setting, wider=1, clean=_few(setting), why=said(Code.WIDER))
+
+
 def _guided(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting | None:
     if setting.guided:
         return None
@@ -168,5 +195,6 @@ _EASE: Mapping[Easing, Callable[[Setting, Pattern, Fault | None], Setting | None
     Easing.SLOWER: _slower,
     Easing.SMALLER: _smaller,
     Easing.LIMB: _one_limb,
+    Easing.WIDER: _wider,
     Easing.GUIDED: _guided,
 }

@@ -3,14 +3,20 @@
 It knows no clock and no device. ``exercise`` is what to play now; ``played`` takes what came of it
 and answers. Its rules:
 
-* A step is learned by its clean repetitions in a row; a step with a goal tempo climbs to it, in
-  larger steps the fewer tries the last took, and at the goal counts only what is steady too.
-* After ``PATIENCE`` repetitions of one exercise that do not count, it is made easier in the next
-  of the ways that stand in ``plan.MANNERS``, on top of what is easier already. What then holds is
-  built back up in reverse. When the ways are used up the step is taken afresh.
-* The lesson stands at the first step that is neither learned nor skipped, so nothing is left out
-  unless the player asks.
-* Another day begins with a short repeat of what took help.
+* What can be tried whole is tried first (``plan.trials``): right twice of at most ``TRIAL`` times,
+  and the steps before it are passed by. A chunk is passed by being right twice of two.
+* Else a step is learned when its last repetitions are clean together (``repetition.ASKED``).
+* A step with a goal tempo climbs to it, the better it went the farther; a tempo that does not go
+  is halved towards the last one that did.
+* What does not go is changed: three of the last ``PATIENCE`` repetitions wrong, or ``MOST`` played
+  that are not clean together. It is then made easier in the next of the ways that stand in
+  ``plan.MANNERS``, on top of what is easier already; what then holds is built back up in reverse.
+* After ``LEAVE_S`` without progress it proposes to leave the step for today. What is left for today
+  takes with it what cannot be played without it, and a climb the tempo of all that comes after.
+* A repetition without a single hit changes nothing: no stroke arrives, and the kit is looked at.
+* The lesson stands at the first open step from the one that the player chose on, so nothing is left
+  out unless the player asks.
+* Another day begins with what was shaky, as measured, and with what was left.
 """
 
 from dataclasses import replace
@@ -20,22 +26,36 @@ from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.practice import progress_file as keeping
 from playalong.practice.calling import called
-from playalong.practice.easing import EASIER_CLEAN, Setting, ease
+from playalong.practice.easing import EASIER_CLEAN, Setting, ease, wider
+from playalong.practice.excerpts import Names
 from playalong.practice.feedback import Answer, Exercise, Line, Record, State
 from playalong.practice.phrases import Code, Said, said, text
-from playalong.practice.plan import Kind, Step, loosened, plan
-from playalong.practice.repetition import Fault, Repetition
+from playalong.practice.plan import Kind, Step, Trial, loosened, plan, trials
+from playalong.practice.repetition import Fault, Lack, Repetition, Tally, lacks, together
 
-#: After so many repetitions of one exercise that do not count, something changes.
-PATIENCE = 4
+#: Of so many repetitions of one exercise three that are wrong change something; so do so many.
+PATIENCE, MOST = 4, 8
 
-#: How much faster it gets, as a share of the tempo, by the tries that the last tempo took at most.
-CLIMB: tuple[tuple[float, float], ...] = ((1, 0.08), (3, 0.04), (float("inf"), 0.02))
+#: Repetitions of a trial at most, and how many right ones pass it.
+TRIAL, PASSES = 3, 2
 
-#: The kinds of step that should be heard before they are played.
+#: How much faster it gets, as a share of the tempo: faultless, clean at once, and otherwise.
+FASTER_FAULTLESS, FASTER_AT_ONCE, FASTER = 0.4, 0.2, 0.1
+
+#: A goal that is as near as this share is gone to at once; two tempi as near are not told apart.
+NEAR, SAME = 0.08, 0.03
+
+#: A variation is taken into the groove at this share of the tempo that the groove has reached.
+INTO_GROOVE = 0.8
+
+#: After so many seconds of playing without progress it is proposed to leave the step for today.
+LEAVE_S = 4 * 60.0
+
+#: The kinds of step that should be heard before they are played, and that two right ones pass.
+CHUNKS = (Kind.LEARN, Kind.JOIN, Kind.ALONE)
 HEARD = (Kind.LEARN, Kind.ALONE)
 
-#: How many steps that took help are repeated at most when the lesson goes on another day.
+#: How many shaky steps are repeated at most when the lesson goes on another day.
 REPEATS = 3
 
 #: More steps than this that were left out are told by their number only.
@@ -43,6 +63,10 @@ NAMED = 4
 
 #: After so many seconds of playing a break is proposed.
 BREAK_S = 20 * 60.0
+
+#: What a variation's steps are learned for.
+_MIXED = (Kind.CALLED, Kind.FREE)
+_FOUNDATIONS = (Kind.LEARN, Kind.JOIN, Kind.BAR, Kind.LOOP)
 
 
 class Lesson:
@@ -60,6 +84,10 @@ class Lesson:
         self._since_break_s = 0.0
         self._records = [Record() for _ in self.steps]
         self._repeats: tuple[int, ...] = ()
+        self._trials = trials(self.steps)
+        self._tried: set[int] = set()
+        self._from = 0
+        self._first_share = FASTER_AT_ONCE
         self._begin()
 
     @property
@@ -80,18 +108,18 @@ class Lesson:
             bars_each = len(part.bars) // len(setting.rounds)
             calls = tuple(" ".join(names) for names in setting.rounds for _ in range(bars_each))
         return Exercise(
-            step,
-            setting.excerpt,
-            part,
-            len(part.bars) * setting.times,
-            setting.tempo_bpm,
-            loosened(self._rules, step.manner),
-            setting.accompaniment(self.pattern),
-            calls,
-            setting.clean,
-            self._in_a_row,
-            self._listen,
-            setting.why or said(Code.INTRO, step=step),
+            step=step,
+            excerpt=setting.excerpt,
+            pattern=part,
+            bars=len(part.bars) * setting.times,
+            tempo_bpm=setting.tempo_bpm,
+            rules=self._rules_of(step),
+            accompaniment=setting.accompaniment(self.pattern),
+            calls=calls,
+            clean=self._needed,
+            right=sum(right for _, right in self._recent[-self._needed :]),
+            listen=self._listen,
+            about=self._about(step),
         )
 
     def overview(self) -> tuple[Line, ...]:
@@ -107,43 +135,78 @@ class Lesson:
         at, step = self._at, self.step
         if at is None or step is None:
             return self._ended()
-        self._note(at, result)
+        if not result.hits:
+            nothing, look = said(Code.NOTHING_ARRIVES), said(Code.LOOK_AT_THE_KIT)
+            return Answer(False, (nothing,), (look,), changed=False, nothing=True)
+        right = self._is_right(step, result)
+        lack = self._lack(step, result)
+        self._note(at, result, right)
         told = result.together if step.kind is Kind.GHOST else ()
-        if result.clean and (result.steady or not self._must_hold(step)):
-            answer = self._right(at, step)
-            comment = (*answer.comment, *told)
+        if self._trial is not None:
+            answer = self._on_trial(self._trial, step, right)
+        elif self._is_clean(step, right):
+            answer = self._clean(at, step)
+        elif self._must_change:
+            answer = self._easier_now(step, lack)
         else:
-            answer = self._wrong(result.worst)
-            advice = [said(Code.ADVICE, text=result.advice)] if result.advice else []
-            comment = (said(Code.UNSTEADY),) if result.clean else (*told, *advice)
+            answer = self._again(right)
+        comment = (*answer.comment, *told)
+        if not right:
+            comment = (*self._why(step, result, lack), *told, *answer.comment)
         self._refresh()
-        return replace(answer, comment=comment, proposal=self._break())
+        proposal, leave = self._leave() if not answer.right else (None, False)
+        return replace(answer, comment=comment, proposal=proposal or self._break(), leave=leave)
 
     def skip(self) -> Answer:
-        """The player leaves the step out."""
+        """The player leaves the step out; a trial, for its chunks."""
         at = self._at
         if at is None:
             return self._ended()
+        if self._trial is not None:
+            self._tried.add(self._trial.plays)
+            return self._start(said(Code.CHUNK_BY_CHUNK))
         if not self._repeats:
             self._change(at, state=State.SKIPPED)
         return self._go_on(said(Code.SKIPPED))
+
+    def later(self) -> Answer:
+        """The step is left for today, and what cannot be played without it as well."""
+        at = self._at
+        if at is None:
+            return self._ended()
+        if self._trial is not None:
+            return self.skip()
+        held = self._held_bpm
+        self._change(at, state=State.LATER, tempo_bpm=held)
+        for number in self._needing(at):
+            self._change(number, state=State.LATER)
+        return self._go_on(said(Code.LATER))
+
+    def choose(self, number: int) -> Answer:
+        """The player goes to the step of that number in the plan."""
+        if not 0 <= number < len(self.steps):
+            raise IndexError(number)
+        self._repeats = ()
+        if self._records[number].state is not State.OPEN:
+            self._change(number, state=State.OPEN, tempo_bpm=None)
+        self._from = number
+        self._tried |= {trial.plays for trial in self._trials if trial.covers[0] == number}
+        return self._start()
 
     def back(self) -> Answer:
         """The player goes back to the step before."""
         here = len(self.steps) if self._open is None else self._open
         if not here:
             return Answer(True, (), (said(Code.FIRST),), changed=False)
-        self._repeats = ()
-        self._change(here - 1, state=State.OPEN, tempo_bpm=None)
-        return self._start()
+        return self.choose(here - 1)
 
     def easier(self) -> Answer:
         """The player wants it easier."""
         if self._at is None:
             return self._ended()
-        setting = self._find_easier(self._worst, self._next_easing) or self._find_easier(
-            self._worst, 0
-        )
+        if self._trial is not None:
+            return self.skip()
+        setting = self._find_easier(self._next_easing) or self._find_easier(0)
         if setting is None:
             return Answer(True, (), (said(Code.EASIEST),), changed=False)
         self._ease(setting)
@@ -171,36 +234,113 @@ class Lesson:
 
     def _resume(self, plain: Any) -> None:
         self._records, told = keeping.from_plain(plain, self.steps)
+        for number, record in enumerate(self._records):
+            if record.state is State.LATER:
+                self._change(number, state=State.OPEN)
+        done = any(record.state is not State.OPEN for record in self._records)
         shaky = [
             number
             for number, record in enumerate(self._records)
-            if record.state is State.LEARNED and record.helped
+            if record.state is State.LEARNED and record.is_shaky
         ]
-        self._repeats = tuple(shaky[-REPEATS:])
+        shaky.sort(key=lambda number: self._records[number].sure)
+        self._repeats = tuple(sorted(shaky[:REPEATS]))
         count = len(self._repeats)
         again = said(Code.ONE_REPEAT) if count == 1 else said(Code.REPEATS, count=count)
-        self.told = tuple(map(text, (*told, again) if count else told))
+        self.told = tuple(map(text, (*told, again) if count and done else told))
         self._begin()
 
     # Where the lesson stands.
 
     @property
     def _at(self) -> int | None:
-        return self._repeats[0] if self._repeats else self._open
+        if self._repeats:
+            return self._repeats[0]
+        return self._open if self._trial is None else self._trial.plays
 
     @property
     def _open(self) -> int | None:
-        states = (record.state for record in self._records)
-        return next((number for number, state in enumerate(states) if state is State.OPEN), None)
+        opened = [n for n, record in enumerate(self._records) if record.state is State.OPEN]
+        return next((n for n in opened if n >= self._from), opened[0] if opened else None)
 
     @property
     def _setting(self) -> Setting:
         return self._eased[-1] if self._eased else self._whole
 
+    @property
+    def _needed(self) -> int:
+        """So many repetitions are judged together."""
+        return PASSES if self._trial is not None else self._setting.clean
+
+    @property
+    def _today_bpm(self) -> float:
+        """The tempo that all is taken to today: no faster than the groove itself."""
+        left = [
+            record.tempo_bpm or step.tempo_bpm
+            for step, record in zip(self.steps, self._records, strict=True)
+            if step.kind is Kind.CLIMB and record.state is State.LATER
+        ]
+        return min(left, default=float("inf"))
+
+    def _goal_bpm(self, step: Step) -> float:
+        return min(step.goal_bpm, self._today_bpm)
+
+    def _rules_of(self, step: Step) -> Rules:
+        return loosened(wider(self._rules, self._setting.wider), step.manner)
+
+    def _about(self, step: Step) -> Said:
+        if self._setting.why is not None:
+            return self._setting.why
+        if self._trial is not None:
+            return said(Code.TRY_WHOLE, step=step)
+        return said(Code.INTRO, step=step)
+
     def _begin(self) -> None:
         """The step, from its beginning or from the tempo where it stopped."""
-        self._tries = 0
-        self._afresh(listen=bool(self.step and self.step.kind in HEARD))
+        self._trial: Trial | None = None
+        at = self._open
+        if not self._repeats and at is not None:
+            self._trial = next((t for t in self._trials if self._offers(t, at)), None)
+        self._held_bpm: float | None = None
+        self._limit_bpm: float | None = None
+        self._clean_calls: set[Names] = set()
+        self._stuck_s, self._stuck = 0.0, 0
+        step = self.step
+        self._tempo_bpm = 0.0 if step is None else self._first_bpm(step)
+        self._afresh(listen=step is not None and (self._trial is not None or step.kind in HEARD))
+
+    def _offers(self, trial: Trial, at: int) -> bool:
+        states = {self._records[number].state for number in trial.covers}
+        return trial.covers[0] == at and trial.plays not in self._tried and states == {State.OPEN}
+
+    def _first_bpm(self, step: Step) -> float:
+        """The tempo at which a step begins."""
+        at = self._at
+        goal = self._goal_bpm(step)
+        if self._repeats or at is None:
+            return goal
+        reached = self._records[at].tempo_bpm
+        if reached is not None:
+            self._held_bpm = reached
+            return min(goal, self._next_bpm(step, reached, FASTER))
+        if step.kind in _MIXED:
+            return goal
+        if step.kind is Kind.CLIMB:
+            return self._next_bpm(step, step.tempo_bpm, self._first_share)
+        if step.variation:
+            pace = self._pace_bpm
+            share = 1.0 if self._trial is not None else INTO_GROOVE
+            return min(self._today_bpm, max(step.tempo_bpm, float(round(share * pace))))
+        return step.tempo_bpm
+
+    @property
+    def _pace_bpm(self) -> float:
+        """The tempo that the groove has reached."""
+        for step, record in zip(self.steps, self._records, strict=True):
+            if step.kind is Kind.CLIMB:
+                learned = record.state in (State.LEARNED, State.PASSED)
+                return step.goal_bpm if learned else record.tempo_bpm or step.tempo_bpm
+        return 0.0
 
     def _afresh(self, listen: bool) -> None:
         """Nothing is made easier."""
@@ -211,7 +351,7 @@ class Lesson:
 
     def _anew(self) -> None:
         """Another exercise begins."""
-        self._in_a_row = self._failures = 0
+        self._recent: list[tuple[Tally, bool]] = []
         self._worst: Fault | None = None
         self._refresh()
 
@@ -221,15 +361,13 @@ class Lesson:
         if at is None:
             return
         step, record = self.steps[at], self._records[at]
-        if self._repeats:
-            tempo_bpm, clean = step.goal_bpm, min(step.clean, EASIER_CLEAN)
-        else:
-            reached = record.tempo_bpm or step.tempo_bpm
-            tempo_bpm, clean = min(step.goal_bpm, max(step.tempo_bpm, reached)), step.clean
-        self._whole = Setting.of(step, tempo_bpm, clean)
+        clean = min(step.clean, EASIER_CLEAN) if self._repeats else step.clean
+        self._whole = Setting.of(step, self._tempo_bpm, clean)
         if step.kind is Kind.CALLED:
-            count = len(step.rounds) * step.times
-            order = tuple(called(step.rounds, count, record.repetitions))
+            left = [names for names in step.rounds if names and names not in self._clean_calls]
+            choice = [(), *left] if left else list(step.rounds)
+            count = max(len(choice), len(step.rounds) * step.times)
+            order = tuple(called(choice, count, record.repetitions))
             self._whole = replace(self._whole, rounds=order, times=1)
 
     def _start(self, *comment: Said) -> Answer:
@@ -237,109 +375,225 @@ class Lesson:
         step = self.step
         if step is None:
             return self._ended(*comment)
-        return Answer(True, comment, (said(Code.INTRO, step=step),), True)
+        return Answer(True, comment, (self._about(step),), True)
 
-    def _go_on(self, comment: Said) -> Answer:
+    def _go_on(self, *comment: Said) -> Answer:
         self._repeats = self._repeats[1:]
-        return self._start(comment)
+        return self._start(*comment)
 
     def _ended(self, *comment: Said) -> Answer:
         if not self.steps:
             return Answer(True, comment, (said(Code.NOTHING),), changed=False)
-        skipped = [line.step for line in self.overview() if line.record.state is State.SKIPPED]
-        if not skipped:
-            coming = said(Code.FINISHED)
-        elif len(skipped) <= NAMED:
-            coming = said(Code.STEPS_LEFT_OUT, steps=skipped)
-        else:
-            coming = said(Code.MANY_LEFT_OUT, count=len(skipped))
-        return Answer(True, comment, (coming,), changed=bool(comment))
+        left = [line.step for line in self.overview() if line.record.state is State.SKIPPED]
+        tomorrow = [line.step for line in self.overview() if line.record.state is State.LATER]
+        coming = []
+        if tomorrow:
+            coming.append(said(Code.TOMORROW, steps=tomorrow[:1]))
+        if left and len(left) <= NAMED:
+            coming.append(said(Code.STEPS_LEFT_OUT, steps=left))
+        elif left:
+            coming.append(said(Code.MANY_LEFT_OUT, count=len(left)))
+        return Answer(True, comment, tuple(coming) or (said(Code.FINISHED),), changed=bool(comment))
 
     def _change(self, at: int, **changes: Any) -> None:
         self._records[at] = replace(self._records[at], **changes)
 
+    def _needing(self, at: int) -> list[int]:
+        """The open steps that cannot be played without the step ``at``."""
+        step = self.steps[at]
+        opened = [n for n, record in enumerate(self._records) if record.state is State.OPEN]
+        if step.variation:
+            same = [n for n in opened if self.steps[n].variation == step.variation and n > at]
+            own = same if step.kind is not Kind.GHOST else []
+            return [*own, *(n for n in opened if own and self.steps[n].kind in _MIXED)]
+        if step.kind not in _FOUNDATIONS:
+            return []
+        return [n for n in opened if n > at and _holds_all(self.steps[n], step)]
+
     # What came of a repetition.
 
-    def _note(self, at: int, result: Repetition) -> None:
+    def _is_right(self, step: Step, result: Repetition) -> bool:
+        """Whether one repetition counts."""
+        if result.never or (self._must_hold(step) and not result.steady):
+            return False
+        rules = self._rules_of(step)
+        if step.kind is Kind.CALLED:
+            self._hear_calls(result, rules)
+        return not lacks([result.tally], rules.level, rules.tolerance_ms, once=True)
+
+    def _hear_calls(self, result: Repetition, rules: Rules) -> None:
+        rounds = self._setting.rounds
+        each = max(1, len(result.bars) // len(rounds))
+        for number, names in enumerate(rounds):
+            own = together(result.bars[number * each : (number + 1) * each])
+            if own.strokes and not lacks([own], rules.level, rules.tolerance_ms, once=True):
+                self._clean_calls.add(names)
+
+    def _lack(self, step: Step, result: Repetition) -> Lack | None:
+        rules = self._rules_of(step)
+        found = lacks([result.tally], rules.level, rules.tolerance_ms, once=True)
+        if found:
+            return found[0]
+        return Lack.STEADY if self._must_hold(step) and not result.steady else None
+
+    def _note(self, at: int, result: Repetition, right: bool) -> None:
         record = self._records[at]
+        kept = record.lately if self._is_at_goal else ""
         self._change(
             at,
             repetitions=record.repetitions + 1,
-            clean=record.clean + result.clean,
+            clean=record.clean + right,
             seconds=record.seconds + result.seconds,
+            lately=(kept + "01"[right])[-Record.LATELY :],
         )
         self._since_break_s += result.seconds
-        self._tries += 1
+        self._stuck_s += result.seconds
+        self._stuck += 1
+        self._recent.append((result.tally, right))
+        self._worst = result.worst or self._worst
         self._listen = False
 
-    def _break(self) -> Said | None:
-        if self._since_break_s < self._break_after_s:
-            return None
-        minutes, self._since_break_s = self._since_break_s / 60.0, 0.0
-        return said(Code.REST, minutes=minutes)
+    @property
+    def _is_at_goal(self) -> bool:
+        """The step as it is to be learned is played, and nothing easier."""
+        step = self.step
+        return step is not None and not self._eased and self._tempo_bpm >= self._goal_bpm(step)
 
     def _must_hold(self, step: Step) -> bool:
-        return step.manner.steady and not self._eased and self._setting.tempo_bpm >= step.goal_bpm
+        return step.manner.steady and self._is_at_goal
 
-    def _right(self, at: int, step: Step) -> Answer:
-        self._in_a_row += 1
-        asked = self._setting.clean
-        if self._in_a_row < asked:
-            so_far = said(Code.IN_A_ROW, done=self._in_a_row, asked=asked)
+    def _is_clean(self, step: Step, right: bool) -> bool:
+        """Whether the last repetitions are clean together."""
+        if not right:
+            return False
+        recent, needed = self._recent, self._needed
+        if step.kind is Kind.CALLED and not self._eased:
+            return {names for names in step.rounds if names} <= self._clean_calls
+        if step.kind in CHUNKS and not self._eased and len(recent) == PASSES:
+            return all(one for _, one in recent)
+        if len(recent) < needed:
+            return False
+        rules = self._rules_of(step)
+        last = [tally for tally, _ in recent[-needed:]]
+        return not lacks(last, rules.level, rules.tolerance_ms, once=False)
+
+    @property
+    def _must_change(self) -> bool:
+        wrong = sum(not right for _, right in self._recent[-PATIENCE:])
+        return wrong >= PATIENCE - 1 or len(self._recent) >= MOST
+
+    def _again(self, right: bool) -> Answer:
+        if right:
+            done = sum(one for _, one in self._recent[-self._needed :])
+            so_far = said(Code.RIGHT_SO_FAR, done=done, asked=self._needed)
             return Answer(True, (so_far,), (said(Code.NEXT_ONE),), changed=False)
+        code = Code.AGAIN if len(self._recent) == 1 else Code.FROM_THE_COUNT
+        return Answer(False, (), (said(code),), changed=False)
+
+    def _why(self, step: Step, result: Repetition, lack: Lack | None) -> tuple[Said, ...]:
+        """What was wrong with a repetition."""
+        if result.never:
+            return (said(Code.NEVER_PLAYED, names=result.never),)
+        if lack is Lack.STEADY:
+            return (said(Code.UNSTEADY),)
+        return (said(Code.ADVICE, text=result.advice),) if result.advice else ()
+
+    def _on_trial(self, trial: Trial, step: Step, right: bool) -> Answer:
+        rights = sum(one for _, one in self._recent)
+        if step.kind is Kind.IN_TURN:
+            passed = right and self._is_clean(step, right)
+            failed = not passed and len(self._recent) >= PASSES
+        else:
+            passed = rights >= PASSES
+            failed = len(self._recent) - rights > TRIAL - PASSES
+        if not passed and not failed:
+            return self._again(right)
+        self._tried.add(trial.plays)
+        if failed:
+            return replace(self._start(said(Code.CHUNK_BY_CHUNK)), right=right)
+        for number in trial.covers:
+            if number != trial.plays:
+                self._change(number, state=State.PASSED)
+        self._trial = None
+        self._first_share = self._share
+        return self._clean(trial.plays, step)
+
+    def _clean(self, at: int, step: Step) -> Answer:
+        """What is played is clean: back up, faster, or learned."""
         if self._eased:
             self._eased.pop()
             self._anew()
             name = self._setting.spoken(self.pattern)
             holds = said(Code.BACK_UP, name=name, tempo_bpm=self._setting.tempo_bpm)
             return Answer(True, (said(Code.CLEAN),), (holds,), True)
-        if self._setting.tempo_bpm < step.goal_bpm:
+        self._stuck_s, self._stuck = 0.0, 0
+        if self._tempo_bpm < self._goal_bpm(step):
             return self._climb(at, step)
-        learned = said(Code.LEARNED, step=step, repeated=bool(self._repeats))
         if self._repeats:
-            self._change(at, helped=0)
-        else:
-            self._change(at, state=State.LEARNED, tempo_bpm=None)
-        return self._go_on(learned)
+            return self._go_on(said(Code.LEARNED, step=step, repeated=True))
+        if self._tempo_bpm < step.goal_bpm:
+            self._change(at, state=State.LATER, tempo_bpm=self._tempo_bpm)
+            return self._go_on(said(Code.SO_FAR_TODAY, step=step, tempo_bpm=self._tempo_bpm))
+        self._change(at, state=State.LEARNED, tempo_bpm=None)
+        return self._go_on(said(Code.LEARNED, step=step, repeated=False))
 
     def _climb(self, at: int, step: Step) -> Answer:
-        share = next(share for tries, share in CLIMB if self._tries <= tries)
-        tempo_bpm = self._setting.tempo_bpm
-        faster = min(step.goal_bpm, max(tempo_bpm + 1.0, float(round(tempo_bpm * (1.0 + share)))))
-        is_goal, tries = faster == step.goal_bpm, self._tries
-        if tries == 1:
-            code = Code.GOAL_AT_ONCE if is_goal else Code.FASTER_AT_ONCE
-        else:
-            code = Code.GOAL if is_goal else Code.FASTER
-        coming = said(code, tempo_bpm=faster, tries=tries)
-        self._change(at, tempo_bpm=faster)
-        self._begin()
+        tempo_bpm = self._tempo_bpm
+        at_once = len(self._recent) <= self._needed
+        faster = self._next_bpm(step, tempo_bpm, self._share)
+        code = Code.GOAL if faster >= step.goal_bpm else Code.FASTER
+        coming = said(code, tempo_bpm=faster, at_once=at_once)
+        self._held_bpm = tempo_bpm
+        self._change(at, tempo_bpm=tempo_bpm)
+        self._tempo_bpm = faster
+        self._afresh(listen=False)
         return Answer(True, (said(Code.CLEAN),), (coming,), changed=True)
 
-    def _wrong(self, worst: Fault | None) -> Answer:
-        self._in_a_row = 0
-        self._failures += 1
-        self._worst = worst or self._worst
-        if self._failures < PATIENCE:
-            code = Code.AGAIN if self._failures == 1 else Code.FROM_THE_COUNT
-            return Answer(False, (), (said(code),), changed=False)
-        failures = self._failures
-        setting = self._find_easier(self._worst, self._next_easing)
+    @property
+    def _share(self) -> float:
+        """How much faster it may get, by how the exercise went."""
+        if all(tally.is_faultless for tally, _ in self._recent):
+            return FASTER_FAULTLESS
+        return FASTER_AT_ONCE if len(self._recent) <= self._needed else FASTER
+
+    def _next_bpm(self, step: Step, tempo_bpm: float, share: float) -> float:
+        """The next tempo, at most half the way to one that did not go."""
+        goal = self._goal_bpm(step)
+        faster = max(tempo_bpm + 1.0, float(round(tempo_bpm * (1.0 + share))))
+        limit = self._limit_bpm
+        if limit is not None and limit > tempo_bpm:
+            faster = min(faster, float(round((tempo_bpm + limit) / 2.0)))
+            if faster < tempo_bpm * (1.0 + SAME):
+                self._limit_bpm = None  # it may go by now
+                faster = max(limit, tempo_bpm * (1.0 + SAME))
+        return goal if faster >= goal * (1.0 - NEAR) and limit is None else min(goal, faster)
+
+    def _easier_now(self, step: Step, lack: Lack | None) -> Answer:
+        """Something changes: the tempo towards the last that went, or one of the easings."""
+        wrong = sum(not right for _, right in self._recent)
+        often = said(Code.NOT_CLEAN, times=wrong, of=len(self._recent), lack=lack)
+        held, tempo_bpm = self._held_bpm, self._tempo_bpm
+        if not self._eased and held is not None and tempo_bpm > held * (1.0 + SAME):
+            self._limit_bpm = tempo_bpm
+            self._tempo_bpm = max(held, float(round((held + tempo_bpm) / 2.0)))
+            self._afresh(listen=False)
+            slower = said(Code.SLOWER, tempo_bpm=self._tempo_bpm)
+            return Answer(False, (often,), (slower,), changed=True)
+        setting = self._find_easier(self._next_easing)
         if setting is None and not self._eased:
-            setting = self._find_easier(self._worst, 0)
+            setting = self._find_easier(0)
         if setting is None:
             self._afresh(listen=True)
-            return Answer(False, (), (said(Code.AFRESH),), changed=True)
+            return Answer(False, (often,), (said(Code.AFRESH),), changed=True)
         self._ease(setting)
-        often = (said(Code.NOT_CLEAN, times=failures),) if failures else ()
-        return Answer(False, (), (*often, *_given(setting.why)), changed=True)
+        return Answer(False, (often,), _given(setting.why), changed=True)
 
-    def _find_easier(self, worst: Fault | None, first: int) -> Setting | None:
+    def _find_easier(self, first: int) -> Setting | None:
         """The next way that leaves room, from the easing number ``first`` on."""
         step = self.step
         easings = step.manner.easings if step else ()
         for number in range(first, len(easings)):
-            setting = ease(easings[number], self._setting, self.pattern, worst)
+            setting = ease(easings[number], self._setting, self.pattern, self._worst)
             if setting is not None:
                 self._next_easing = number + 1
                 return setting
@@ -351,6 +605,29 @@ class Lesson:
         if at is not None:
             self._change(at, helped=self._records[at].helped + 1)
         self._anew()
+
+    def _break(self) -> Said | None:
+        if self._since_break_s < self._break_after_s:
+            return None
+        minutes, self._since_break_s = self._since_break_s / 60.0, 0.0
+        return said(Code.REST, minutes=minutes)
+
+    def _leave(self) -> tuple[Said | None, bool]:
+        if self._trial is not None or self._stuck_s < LEAVE_S or self._stuck < MOST:
+            return None, False
+        minutes, self._stuck_s, self._stuck = self._stuck_s / 60.0, 0.0, 0
+        return said(Code.LEAVE_IT, minutes=minutes), True
+
+
+def _holds_all(step: Step, of: Step) -> bool:
+    """Whether all that ``of`` plays is played in ``step`` as well."""
+    return all(
+        any(
+            outer.bar == inner.bar and outer.start <= inner.start and inner.end <= outer.end
+            for outer in step.parts
+        )
+        for inner in of.parts
+    )
 
 
 def _asked(pattern: Pattern, rules: Rules) -> Rules:

@@ -15,30 +15,42 @@ from playalong.practice.plan import Kind, Step
 from playalong.practice.texture import Texture
 
 
+#: With fewer wrong ones than this it is nearly there.
+PASSED_OVER = 3
+
+
 class Code(StrEnum):
     """What may be said, and in brackets the figures that go with it."""
 
     INTRO = "intro"  # (step)
     ADVICE = "advice"  # (text), the sentence of a grade's first finding
     CLEAN = "clean"
-    IN_A_ROW = "in a row"  # (done, asked)
+    RIGHT_SO_FAR = "right so far"  # (done, asked)
+    TRY_WHOLE = "try whole"  # (step)
+    CHUNK_BY_CHUNK = "chunk by chunk"
     LEARNED = "learned"  # (step, repeated)
     AGAIN = "again"
     FROM_THE_COUNT = "from the count"
     NEXT_ONE = "next one"
     AFRESH = "afresh"
     UNSTEADY = "unsteady"
-    NOT_CLEAN = "not clean"  # (times)
+    NOT_CLEAN = "not clean"  # (times, of, lack)
+    NOTHING_ARRIVES = "nothing arrives"
+    LOOK_AT_THE_KIT = "look at the kit"
+    NEVER_PLAYED = "never played"  # (names)
+    LEAVE_IT = "leave it"  # (minutes)
+    LATER = "later"
+    SO_FAR_TODAY = "so far today"  # (step, tempo_bpm)
+    TOMORROW = "tomorrow"  # (steps)
+    WIDER = "wider"
     SLOWER = "slower"  # (tempo_bpm)
     SMALLER = "smaller"  # (name), a chunk
     SMALLER_WHERE_FAULTS_ARE = "smaller, where most faults are"  # (name)
     ONE_LIMB = "one limb"  # (limb)
     GUIDED = "guided"
     BACK_UP = "back up"  # (name, tempo_bpm)
-    FASTER_AT_ONCE = "faster at once"  # (tempo_bpm)
-    FASTER = "faster"  # (tempo_bpm, tries)
-    GOAL_AT_ONCE = "goal at once"  # (tempo_bpm)
-    GOAL = "goal"  # (tempo_bpm, tries)
+    FASTER = "faster"  # (tempo_bpm, at_once)
+    GOAL = "goal"  # (tempo_bpm, at_once)
     SKIPPED = "skipped"
     FIRST = "first"
     EASIEST = "easiest"
@@ -73,23 +85,26 @@ def said(code: Code, **figures: Any) -> Said:
 _SENTENCES: Mapping[Code, str] = {
     Code.ADVICE: "{text}",
     Code.CLEAN: "Clean.",
-    Code.IN_A_ROW: "Clean, {done} of {asked} in a row.",
+    Code.RIGHT_SO_FAR: "Right: {done} of {asked}.",
+    Code.CHUNK_BY_CHUNK: "Then in smaller parts.",
     Code.AGAIN: "Again.",
     Code.FROM_THE_COUNT: "Again, from the count.",
     Code.NEXT_ONE: "Again.",
     Code.AFRESH: ("Let us take it afresh: shake out your hands, listen to it once, then play."),
     Code.UNSTEADY: "Clean, but the tempo does not hold: count aloud and stay with the click.",
-    Code.NOT_CLEAN: "{times} times it was not clean.",
+    Code.NOTHING_ARRIVES: "No stroke arrives from the kit.",
+    Code.LOOK_AT_THE_KIT: "Strike a pad: is the module on, the cable in, the right port chosen?",
+    Code.LATER: "Left for today.",
+    Code.LEAVE_IT: (
+        "{minutes:.0f} minutes at this step: leave it for today? It comes back tomorrow."
+    ),
+    Code.WIDER: "Judged less strictly for now: the strokes are there, the time will follow.",
     Code.SLOWER: "Slower, at {tempo_bpm:g} bpm, so that there is time for every stroke.",
     Code.SMALLER: "A smaller chunk: {name} alone.",
     Code.SMALLER_WHERE_FAULTS_ARE: "A smaller chunk: {name} alone, where most faults are.",
     Code.ONE_LIMB: "The {limb} alone, where most faults are; the rest is played for you.",
     Code.GUIDED: "It is played with you: listen, and fall in with it.",
     Code.BACK_UP: "That holds. Back to {name} at {tempo_bpm:g} bpm.",
-    Code.FASTER_AT_ONCE: "Clean at once: on to {tempo_bpm:g} bpm.",
-    Code.FASTER: "Clean after {tries} tries: on to {tempo_bpm:g} bpm.",
-    Code.GOAL_AT_ONCE: "Clean at once: on to {tempo_bpm:g} bpm, the goal.",
-    Code.GOAL: "Clean after {tries} tries: on to {tempo_bpm:g} bpm, the goal.",
     Code.SKIPPED: "Left out.",
     Code.FIRST: "This is the first step.",
     Code.EASIEST: "It cannot be made easier: listen to it, or go back a step.",
@@ -177,6 +192,22 @@ def _text(thing: Said) -> str:
     if code is Code.LEARNED:
         done = "It still holds" if figures["repeated"] else "Learned"
         return f"Clean. {done}: {subject(figures['step'])}."
+    if code is Code.TRY_WHOLE:
+        return f"Listen, then try {subject(figures['step'])} at once."
+    if code in (Code.FASTER, Code.GOAL):
+        how = "Clean at once: on" if figures["at_once"] else "On"
+        goal = ", the goal" if code is Code.GOAL else ""
+        return f"{how} to {figures['tempo_bpm']:g} bpm{goal}."
+    if code is Code.NOT_CLEAN:
+        return _not_clean(figures["times"], figures["of"], figures["lack"])
+    if code is Code.NEVER_PLAYED:
+        return f"Not played yet: {_quoted(figures['names'])}."
+    if code is Code.SO_FAR_TODAY:
+        tempo = f"{figures['tempo_bpm']:g} bpm"
+        return f"Clean. At {tempo} for today: {subject(figures['step'])}."
+    if code is Code.TOMORROW:
+        steps = listed([subject(step) for step in figures["steps"]])
+        return f"That is all for today. Tomorrow it goes on with {steps}."
     if code is Code.STEPS_LEFT_OUT:
         steps = listed([subject(step) for step in figures["steps"]])
         return f"Left out: {steps}. They are there when you want them."
@@ -189,6 +220,24 @@ def _text(thing: Said) -> str:
             return f"The ghost note of the {label} {where} is too loud over the kick."
         return f"The kick {where} is too soft under the ghost note of the {label}."
     return _SENTENCES[code].format(**figures)
+
+
+#: What is said of repetitions that lack something.
+_LACKS: Mapping[str | None, str] = {
+    "played": "strokes are missing, or there are too many",
+    "timing": "the time is too loose",
+    "loudness": "soft and loud are not apart yet",
+    "limb": "one limb lies away from the beat",
+    "steady": "the tempo does not hold",
+    None: "it is not clean yet",
+}
+
+
+def _not_clean(times: int, of: int, lack: str | None) -> str:
+    why = _LACKS[lack]
+    if times < PASSED_OVER:
+        return f"Nearly: over {of} repetitions {why}."
+    return f"{times} of {of} were not clean: {why}."
 
 
 def texture_lines(told: Texture) -> list[str]:

@@ -11,7 +11,7 @@ what is made easier when it does not go, stands in ``MANNERS`` and nowhere else.
 are this project's own choice.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
@@ -19,7 +19,9 @@ from zlib import crc32
 
 from playalong.grading.loudness import Band, Bands
 from playalong.grading.verdicts import Rules
+from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Dynamic, Pattern, Practice
+from playalong.pattern.targets import PARTS
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.excerpts import (
     PLAIN,
@@ -40,6 +42,9 @@ START = 2 / 3
 
 #: How many bars of mixing make one go, at least.
 MIXED_BARS = 8
+
+#: So many seconds of silence before the bar line are rest enough after a chunk.
+SILENT_S = 2.0
 
 _KICK = "kick"
 
@@ -66,10 +71,11 @@ class Easing(StrEnum):
     SLOWER = "slower"
     SMALLER = "a smaller chunk"
     LIMB = "one limb"
+    WIDER = "a wider level"
     GUIDED = "played with you"
 
 
-_SLOWER, _SMALLER, _LIMB, _GUIDED = Easing
+_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED = Easing
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,18 +95,18 @@ class Manner:
 
 
 MANNERS: Mapping[Kind, Manner] = {
-    Kind.LEARN: Manner(1.5, 3.0, False, (_SLOWER, _LIMB, _SLOWER, _GUIDED)),
-    Kind.JOIN: Manner(1.35, 2.0, False, (_SLOWER, _SMALLER, _LIMB, _SLOWER, _GUIDED)),
-    Kind.BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _SLOWER, _GUIDED)),
+    Kind.LEARN: Manner(1.5, 3.0, False, (_SLOWER, _LIMB, _WIDER, _GUIDED)),
+    Kind.JOIN: Manner(1.35, 2.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
+    Kind.BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
     # The loudness is what this one is for.
-    Kind.GHOST: Manner(1.25, 0.0, False, (_SLOWER, _SMALLER, _SLOWER, _GUIDED)),
-    Kind.LOOP: Manner(1.15, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _SLOWER, _GUIDED)),
-    Kind.CLIMB: Manner(1.0, 0.0, True, (_SLOWER, _LIMB, _SMALLER, _SLOWER, _GUIDED)),
-    Kind.ALONE: Manner(1.5, 3.0, False, (_SLOWER, _LIMB, _SLOWER, _GUIDED)),
-    Kind.IN_BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _SLOWER, _GUIDED)),
-    Kind.IN_TURN: Manner(1.0, 0.0, True, (_SLOWER, _SMALLER, _LIMB, _SLOWER, _GUIDED)),
-    Kind.CALLED: Manner(1.0, 0.0, False, (_SLOWER, _SMALLER, _SLOWER, _GUIDED)),
-    Kind.FREE: Manner(1.0, 0.0, True, (_SLOWER, _SLOWER, _GUIDED)),
+    Kind.GHOST: Manner(1.25, 0.0, False, (_SLOWER, _SMALLER, _WIDER, _GUIDED)),
+    Kind.LOOP: Manner(1.15, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
+    Kind.CLIMB: Manner(1.0, 0.0, True, (_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
+    Kind.ALONE: Manner(1.5, 3.0, False, (_SLOWER, _LIMB, _WIDER, _GUIDED)),
+    Kind.IN_BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
+    Kind.IN_TURN: Manner(1.0, 0.0, True, (_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
+    Kind.CALLED: Manner(1.0, 0.0, False, (_SLOWER, _WIDER, _SLOWER, _GUIDED)),
+    Kind.FREE: Manner(1.0, 0.0, True, (_SLOWER, _WIDER, _SLOWER)),
 }
 
 
@@ -112,7 +118,8 @@ class Step:
     One repetition is ``rounds`` (the variations in place each time through ``parts``) played
     ``times`` over, of ``voices`` only (None for all), with a bar of rest where ``with_rest``; in
     called variations ``rounds`` come in an order by chance.
-    ``clean`` repetitions in a row are asked at ``tempo_bpm``, and from there up to ``goal_bpm``.
+    The last ``clean`` repetitions are judged together at ``tempo_bpm``, and from there up to
+    ``goal_bpm``. ``landing`` is the downbeat on which a chunk ends, None where it ends in silence.
     ``note`` says what the player should be told beside it. ``key`` tells it from the other steps
     of its plan, and ``mark`` changes with what it asks.
     """
@@ -128,6 +135,7 @@ class Step:
     with_rest: bool = True
     voices: tuple[str, ...] | None = None
     variation: str = ""
+    landing: Part | None = None
     note: str = ""
     mark: str = ""
 
@@ -168,6 +176,44 @@ def practice_of(pattern: Pattern) -> Practice:
     return pattern.practice or Practice(start_tempo=start, goal_tempo=pattern.tempo)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """Steps that are passed by when the step ``plays`` goes right at once.
+
+    All are numbers in the plan; ``covers`` are in order, and ``plays`` is one of them.
+    """
+
+    plays: int
+    covers: tuple[int, ...]
+
+
+def trials(steps: Sequence[Step]) -> tuple[Trial, ...]:
+    """What may be tried whole before it is cut up: the larger first.
+
+    The whole pattern before its bars, each bar before its chunks, and each variation in turn with
+    the groove before it is taken alone.
+    """
+    found = []
+    loops = [n for n, step in enumerate(steps) if step.kind is Kind.LOOP]
+    if loops and any(step.kind is Kind.BAR for step in steps[: loops[-1]]):
+        # Whoever plays the whole with a rest loops it at the first tempo of the climb.
+        plays = max(n for n in range(loops[-1]) if steps[n].kind is Kind.BAR)
+        found.append(Trial(plays=plays, covers=tuple(range(loops[-1] + 1))))
+    first = 0
+    for number in loops[:-1]:
+        own = [n for n in range(first, number + 1) if len({p.bar for p in steps[n].parts}) == 1]
+        bar = [n for n in own if steps[n].parts[0].bar == steps[number].parts[0].bar]
+        plays = next((n for n in bar if steps[n].kind is Kind.BAR), None)
+        if plays is not None and len(bar) > 2:
+            found.append(Trial(plays=plays, covers=tuple(n for n in bar if n < number)))
+        first = number + 1
+    for number, step in enumerate(steps):
+        if step.kind is Kind.IN_TURN:
+            own = [n for n in range(number + 1) if steps[n].variation == step.variation]
+            found.append(Trial(plays=number, covers=tuple(own)))
+    return tuple(found)
+
+
 def plan(pattern: Pattern) -> tuple[Step, ...]:
     """All steps, in order. Where nothing is to be played there are none."""
     maker = _Maker(pattern)
@@ -190,6 +236,25 @@ class _Maker:
         practice = self.practice
         name, start = spoken(self.pattern, parts), practice.start_tempo
         return Step(kind, name, parts, start, start, practice.clean, note=note)
+
+    def landed(self, step: Step) -> Step:
+        """The step with the downbeat that its last part leads to, if one is struck there.
+
+        Where what is left of the bar is rest enough, no bar of rest follows.
+        """
+        last = step.parts[-1]
+        meter = self.pattern.bars[last.bar].meter
+        landing = None
+        if last.end < meter.length:
+            count = meter.count(last.end)
+            landing = Part(f"the {count}", last.bar, last.end, last.end + Fraction(1, PARTS))
+        if landing is not None and is_empty(self.pattern, landing):
+            landing = None
+        parts = step.parts if landing is None else (*step.parts, landing)
+        struck = [stroke.at for bar, stroke in asked(self.pattern, parts) if bar == last.bar]
+        tempo = Tempo(step.tempo_bpm, self.pattern.meter.unit)
+        silent_s = tempo.seconds(meter.length - max(struck)) if struck else 0.0
+        return replace(step, landing=landing, with_rest=silent_s < SILENT_S)
 
     def round_and_round(self, step: Step, rounds: tuple[Names, ...] = PLAIN) -> Step:
         """The step without a rest: the repetitions asked are played in one go."""
@@ -232,9 +297,9 @@ class _Maker:
             if part in known:
                 notes.append(_same(part, known[part]))
             elif asked(self.pattern, [part]) != everything:
-                yield self.step(Kind.LEARN, (part,))
+                yield self.landed(self.step(Kind.LEARN, (part,)))
             if len(joined) > 1 and asked(self.pattern, joined) != everything:
-                yield self.step(Kind.JOIN, joined, " ".join(notes))
+                yield self.landed(self.step(Kind.JOIN, joined, " ".join(notes)))
                 notes = []
         yield self.step(Kind.BAR, (bar,), " ".join(notes))
         yield from self.ghosts(bar, ())
@@ -315,14 +380,18 @@ class _Maker:
         if not names:
             return
         goal, bars = self.practice.goal_tempo, len(self.whole)
-        for kind, rounds in ((Kind.CALLED, ((), *names)), (Kind.FREE, PLAIN)):
+        room = max(MIXED_BARS, len(names) + 2)  # for each variation, and bars without
+        for kind, rounds, bars_each in (
+            (Kind.CALLED, ((), *names), 1),
+            (Kind.FREE, PLAIN, room),
+        ):
             yield replace(
                 self.step(kind, self.whole),
                 tempo_bpm=goal,
                 goal_bpm=goal,
                 clean=1,
                 rounds=rounds,
-                times=-(-MIXED_BARS // (bars * len(rounds))),
+                times=-(-bars_each // (bars * len(rounds))),
                 with_rest=False,
             )
 

@@ -26,6 +26,7 @@ def as_plain(pattern: str, steps: Sequence[Step], records: Sequence[Record]) -> 
                 "seconds": record.seconds,
                 "helped": record.helped,
                 "tempo_bpm": record.tempo_bpm,
+                "lately": record.lately,
             }
             for step, record in zip(steps, records, strict=True)
             if record != Record()
@@ -65,15 +66,19 @@ def _record(raw: Any) -> Record | None:
     """A record from plain objects, None where they make no sense."""
     try:
         tempo = raw["tempo_bpm"]
+        lately = raw.get("lately", "")
+        if not isinstance(lately, str) or set(lately) - {"0", "1"}:
+            return None
         record = Record(
-            State(raw["state"]),
-            int(raw["repetitions"]),
-            int(raw["clean"]),
-            float(raw["seconds"]),
-            int(raw["helped"]),
-            None if tempo is None else float(tempo),
+            state=State(raw["state"]),
+            repetitions=int(raw["repetitions"]),
+            clean=int(raw["clean"]),
+            seconds=float(raw["seconds"]),
+            helped=int(raw["helped"]),
+            tempo_bpm=None if tempo is None else float(tempo),
+            lately=lately[-Record.LATELY :],
         )
         told = (record.repetitions, record.clean, record.seconds, record.helped, tempo or 0.0)
         return record if all(value >= 0 and isfinite(value) for value in told) else None
-    except (KeyError, TypeError, ValueError, OverflowError):
+    except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         return None

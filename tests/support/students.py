@@ -1,0 +1,218 @@
+"""Students: simulated players who take a whole lesson on a simulated clock.
+
+A student is one person: the spread that differs from person to person is drawn once. Time goes as
+in the window: a count-in where the exercise is another one, the words that are read then, what is
+listened to, and the repetition with its rest.
+
+Those who learn begin wider, and narrow with practice (reasoned, and common practice): what was
+played often is played better, a tempo that is faster than the comfortable one loosens everything,
+and the comfortable tempo grows with the minutes played.
+"""
+
+from collections import Counter
+from dataclasses import dataclass, field, replace
+from math import exp, inf
+
+import numpy as np
+
+from playalong.grading.levels import Level
+from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.verdicts import Rules
+from playalong.midi.hits import Hits
+from playalong.midi.mapping import hits_of
+from playalong.pattern.meter import Tempo
+from playalong.pattern.model import Pattern
+from playalong.pattern.targets import Targets, lay_out
+from playalong.pattern.voices import Limb
+from playalong.practice.calling import called, mixed
+from playalong.practice.feedback import Answer, Exercise, State
+from playalong.practice.free_playing import as_played
+from playalong.practice.lesson import Lesson
+from playalong.practice.plan import practice_of
+from playalong.practice.repetition import Repetition, repetition
+from playalong.simulation.player import perform
+from playalong.simulation.skills import SKILLS, Skill
+
+#: What the window takes besides: before a count-in, and to read what is said.
+LEAD_S, READ_S = 1.0, 4.0
+
+#: How those who learn begin, and how they get better: see ``Learning``.
+NEW, NEW_MISS, LEARNED_AFTER = 0.8, 0.04, 6.0
+STRAIN, STRAIN_MISS = 3.0, 0.25
+COMFORT, COMFORT_A_MINUTE = 1.05, 0.025
+HABIT_AFTER = 40.0
+
+
+def person(skill: Skill, seed: int) -> Skill:
+    """The player as one person, whose spread stays theirs."""
+    chance = np.random.default_rng([seed, 7])
+    return scaled(replace(skill, varies=0.0), exp(skill.varies * float(chance.standard_normal())))
+
+
+def scaled(skill: Skill, factor: float) -> Skill:
+    """The player with all spreads of time wider by a factor."""
+    return replace(
+        skill,
+        shared_ms=skill.shared_ms * factor,
+        error_ms={limb: (mean, own * factor) for limb, (mean, own) in skill.error_ms.items()},
+    )
+
+
+def faultless(skill: Skill) -> Skill:
+    """Nothing is ever off."""
+    nothing = {limb: (0.0, 0.0) for limb in Limb}
+    touch = {limb: replace(own, spread_db=0.0) for limb, own in skill.touch.items()}
+    return replace(
+        skill, error_ms=nothing | {limb: (0.0, 0.0) for limb in skill.error_ms},
+        shared_ms=0.0, varies=0.0, touch=touch, miss=0.0, extra=0.0, wrong_drum=0.0, habits=(),
+        grace_ms=(35.0, 0.0),
+    )  # fmt: skip
+
+
+@dataclass
+class Learning:
+    """What somebody has practised so far: how often each exercise, and for how long."""
+
+    start_bpm: float
+    times: Counter[str] = field(default_factory=Counter)
+    seconds: float = 0.0
+
+    def of(self, skill: Skill, exercise: Exercise) -> Skill:
+        """The player as they play an exercise now."""
+        step = exercise.step
+        content = {f"{part.bar} {step.variation}" for part in exercise.excerpt.parts}
+        known = sum(self.times[one] for one in content) / len(content)
+        new = exp(-known / LEARNED_AFTER) * min(1.0, 0.4 + 0.2 * len(exercise.excerpt.parts))
+        comfort_bpm = self.start_bpm * (COMFORT + COMFORT_A_MINUTE * self.seconds / 60.0)
+        strain = max(0.0, exercise.tempo_bpm / comfort_bpm - 1.0)
+        habit = exp(-sum(self.times.values()) / HABIT_AFTER)
+        self.times.update(content)
+        return replace(
+            scaled(skill, 1.0 + NEW * new + STRAIN * strain),
+            miss=min(0.5, skill.miss + NEW_MISS * new + STRAIN_MISS * strain),
+            habits=tuple(
+                replace(one, late_ms=one.late_ms * habit, louder_db=one.louder_db * habit)
+                for one in skill.habits
+            ),
+        )
+
+
+@dataclass
+class Student:
+    """One person at a lesson; ``learning`` is None for those who stay as they are."""
+
+    pattern: Pattern
+    skill: Skill
+    level: Level
+    seed: int
+    learning: Learning | None = None
+    played: int = 0
+
+    @classmethod
+    def of(cls, name: str, level: Level, pattern: Pattern, seed: int, learns: bool) -> "Student":
+        """A player by name; those who stay as they are have no habits, which never go."""
+        if name == "faultless":
+            return cls(pattern, faultless(SKILLS["professional"]), level, seed)
+        skill = person(SKILLS[name], seed)
+        learning = Learning(practice_of(pattern).start_tempo) if learns else None
+        return cls(pattern, skill if learns else skill.without_habits(), level, seed, learning)
+
+    def lesson(self) -> Lesson:
+        """A new lesson."""
+        return Lesson(self.pattern, Rules.at(self.level))
+
+    def play(self, exercise: Exercise) -> Repetition:
+        """One repetition, judged by the same code as in the window."""
+        skill = self.skill if self.learning is None else self.learning.of(self.skill, exercise)
+        self.played += 1
+        seed = self.seed * 100_003 + self.played
+        part, tempo_bpm, bars = exercise.pattern, exercise.tempo_bpm, exercise.bars
+        never: tuple[str, ...] = ()
+        if exercise.is_free:
+            whole = self.pattern
+            count = -(-bars // len(whole.bars))
+            choice = [(), *((name,) for name in whole.variations)]
+            free = mixed(whole, called(choice, count, seed))
+            hits = hits_by(skill, lay_out(free, tempo_bpm, bars), seed)
+            each = [hits[number] for number in range(len(hits))]
+            told = as_played(
+                whole, each, bars=bars, tempo_bpm=tempo_bpm, rules=exercise.rules
+            )
+            part, never = told.pattern, told.texture.never
+            targets = lay_out(part, tempo_bpm, bars)
+        else:
+            targets = lay_out(part, tempo_bpm, bars)
+            hits = hits_by(skill, targets, seed)
+        run = MatchedRun.of(targets, hits, exercise.rules)
+        told_now = repetition(run, part, tempo_bpm, targets.end_s)
+        if self.learning is not None:
+            self.learning.seconds += targets.end_s
+        return replace(told_now, never=never)
+
+
+def hits_by(skill: Skill, targets: Targets, seed: int) -> Hits:
+    """What a player plays."""
+    return hits_of(perform(targets, skill, seed).messages)[0]
+
+
+@dataclass
+class Sitting:
+    """What came of a sitting.
+
+    ``rights`` holds for each repetition whether it was right; ``longest`` is the most repetitions
+    of one exercise without a change.
+    """
+
+    seconds: float = 0.0
+    playing_s: float = 0.0
+    repetitions: int = 0
+    rights: list[bool] = field(default_factory=list)
+    longest: int = 0
+    changes_unsaid: int = 0
+    answers: list[Answer] = field(default_factory=list)
+
+
+def sit(student: Student, lesson: Lesson, *, most_s: float = inf, most: int = 2000) -> Sitting:
+    """Play until the lesson ends, the time is over, or so many repetitions were played."""
+    sitting = Sitting()
+    before: tuple[object, ...] = ()
+    same = 0
+    while sitting.seconds < most_s and sitting.repetitions < most:
+        exercise = lesson.exercise
+        if exercise is None:
+            break
+        now = (exercise.step.key, exercise.tempo_bpm, exercise.excerpt, exercise.rules)
+        bar_s = _bar_s(exercise)
+        if exercise.step.kind != "called variations":
+            same = same + 1 if now == before else 1
+        else:
+            same = same + 1 if now[:2] == before[:2] else 1
+        sitting.longest = max(sitting.longest, same)
+        if same == 1:
+            sitting.playing_s += LEAD_S + bar_s
+            sitting.seconds += LEAD_S + bar_s + (READ_S if before else 0.0)
+        if exercise.listen:
+            sitting.playing_s += LEAD_S + bar_s * (1 + len(exercise.pattern.bars))
+            sitting.seconds += LEAD_S + bar_s * (1 + len(exercise.pattern.bars))
+        before = now
+        result = student.play(exercise)
+        sitting.seconds += result.seconds
+        sitting.playing_s += result.seconds
+        sitting.repetitions += 1
+        answer = lesson.played(result)
+        sitting.rights.append(answer.right)
+        if answer.changed and not answer.next:
+            sitting.changes_unsaid += 1
+        if answer.leave:
+            lesson.later()
+    return sitting
+
+
+def _bar_s(exercise: Exercise) -> float:
+    meter = exercise.pattern.bars[0].meter
+    return Tempo(exercise.tempo_bpm, exercise.pattern.meter.unit).seconds(meter.length)
+
+
+def reached(lesson: Lesson, *states: State) -> int:
+    """How many steps are in one of these states."""
+    return sum(line.record.state in states for line in lesson.overview())
