@@ -19,6 +19,7 @@ and answers. Its rules:
 * Another day begins with what was shaky, as measured, and with what was left.
 """
 
+from collections import deque
 from dataclasses import replace
 from typing import Any
 
@@ -26,11 +27,11 @@ from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.practice import progress_file as keeping
 from playalong.practice.calling import called
-from playalong.practice.easing import EASIER_CLEAN, Setting, ease, wider
+from playalong.practice.easing import EASIER_CLEAN, SLOWER, Setting, ease, wider
 from playalong.practice.excerpts import Names
 from playalong.practice.feedback import Answer, Exercise, Line, Record, State
 from playalong.practice.phrases import Code, Said, said, text
-from playalong.practice.plan import Kind, Step, Trial, loosened, plan, trials
+from playalong.practice.plan import Easing, Kind, Step, Trial, loosened, plan, trials
 from playalong.practice.repetition import Fault, Lack, Repetition, Tally, lacks, together
 
 #: Of so many repetitions of one exercise three that are wrong change something; so do so many.
@@ -39,8 +40,19 @@ PATIENCE, MOST = 4, 8
 #: Repetitions of a trial at most, and how many right ones pass it.
 TRIAL, PASSES = 3, 2
 
+#: The share of repetitions that should go right (Wilson, Shenhav, Straccia and Cohen, The eighty five
+#: percent rule for optimal learning, Nature Communications 10, 2019), looked at over so many.
+SUCCESS, FORM = 0.85, 12
+
 #: How much faster it gets, as a share of the tempo: faultless, clean at once, and otherwise.
 FASTER_FAULTLESS, FASTER_AT_ONCE, FASTER = 0.4, 0.2, 0.1
+
+#: A step goes back to the tempo that went so many times less one before it changes otherwise.
+BACKS = 3
+
+#: Where less goes right than should, tempi grow by so much less, and one that goes is kept for so
+#: many clean repetitions more before it gets faster again.
+CAREFUL, DWELL = 2.5, 2
 
 #: A goal that is as near as this share is gone to at once; two tempi as near are not told apart.
 NEAR, SAME = 0.08, 0.03
@@ -88,6 +100,7 @@ class Lesson:
         self._tried: set[int] = set()
         self._from = 0
         self._first_share = FASTER_AT_ONCE
+        self._form: deque[bool] = deque(maxlen=FORM)
         self._begin()
 
     @property
@@ -304,9 +317,11 @@ class Lesson:
         self._held_bpm: float | None = None
         self._limit_bpm: float | None = None
         self._clean_calls: set[Names] = set()
+        self._dwell = self._backs = 0
         self._stuck_s, self._stuck = 0.0, 0
         step = self.step
         self._tempo_bpm = 0.0 if step is None else self._first_bpm(step)
+        self._next_easing = 0
         self._afresh(listen=step is not None and (self._trial is not None or step.kind in HEARD))
 
     def _offers(self, trial: Trial, at: int) -> bool:
@@ -450,6 +465,7 @@ class Lesson:
         self._stuck_s += result.seconds
         self._stuck += 1
         self._recent.append((result.tally, right))
+        self._form.append(right)
         self._worst = result.worst or self._worst
         self._listen = False
 
@@ -471,16 +487,32 @@ class Lesson:
             return {names for names in step.rounds if names} <= self._clean_calls
         if step.kind in CHUNKS and not self._eased and len(recent) == PASSES:
             return all(one for _, one in recent)
-        if len(recent) < needed:
-            return False
         rules = self._rules_of(step)
-        last = [tally for tally, _ in recent[-needed:]]
-        return not lacks(last, rules.level, rules.tolerance_ms, once=False)
+        # What is looped in one go may be judged with the go before it as well.
+        windows = (needed,) if needed > 1 else (1, 2)
+        return any(
+            not lacks([tally for tally, _ in recent[-n:]], rules.level, rules.tolerance_ms, once=False)
+            for n in windows
+            if len(recent) >= n
+        )
 
     @property
     def _must_change(self) -> bool:
-        wrong = sum(not right for _, right in self._recent[-PATIENCE:])
-        return wrong >= PATIENCE - 1 or len(self._recent) >= MOST
+        # A tempo that is new is given up sooner: there is one that goes.
+        patience = PATIENCE - 1 if self._is_above_held else PATIENCE
+        wrong = sum(not right for _, right in self._recent[-patience:])
+        return wrong >= patience - 1 or len(self._recent) >= MOST
+
+    @property
+    def _is_above_held(self) -> bool:
+        """Whether a slower tempo of the step went well."""
+        held = self._held_bpm
+        return not self._eased and held is not None and self._tempo_bpm > held * (1.0 + SAME)
+
+    @property
+    def _goes_well(self) -> bool:
+        """Whether as much goes right lately as should."""
+        return not self._form or sum(self._form) >= SUCCESS * len(self._form)
 
     def _again(self, right: bool) -> Answer:
         if right:
@@ -526,9 +558,9 @@ class Lesson:
             name = self._setting.spoken(self.pattern)
             holds = said(Code.BACK_UP, name=name, tempo_bpm=self._setting.tempo_bpm)
             return Answer(True, (said(Code.CLEAN),), (holds,), True)
-        self._stuck_s, self._stuck = 0.0, 0
         if self._tempo_bpm < self._goal_bpm(step):
             return self._climb(at, step)
+        self._stuck_s, self._stuck = 0.0, 0
         if self._repeats:
             return self._go_on(said(Code.LEARNED, step=step, repeated=True))
         if self._tempo_bpm < step.goal_bpm:
@@ -542,11 +574,18 @@ class Lesson:
         at_once = len(self._recent) <= self._needed
         faster = self._next_bpm(step, tempo_bpm, self._share)
         code = Code.GOAL if faster >= step.goal_bpm else Code.FASTER
+        if self._dwell > 0:
+            self._dwell -= 1
+            again = said(Code.ONCE_MORE, tempo_bpm=tempo_bpm)
+            return Answer(True, (said(Code.CLEAN),), (again,), changed=False)
         coming = said(code, tempo_bpm=faster, at_once=at_once)
-        self._held_bpm = tempo_bpm
-        self._change(at, tempo_bpm=tempo_bpm)
+        if self._held_bpm is None or tempo_bpm > self._held_bpm:
+            self._held_bpm = tempo_bpm
+            self._stuck_s, self._stuck = 0.0, 0
+        if tempo_bpm >= step.tempo_bpm:
+            self._change(at, tempo_bpm=tempo_bpm)
         self._tempo_bpm = faster
-        self._afresh(listen=False)
+        self._anew()
         return Answer(True, (said(Code.CLEAN),), (coming,), changed=True)
 
     @property
@@ -554,7 +593,8 @@ class Lesson:
         """How much faster it may get, by how the exercise went."""
         if all(tally.is_faultless for tally, _ in self._recent):
             return FASTER_FAULTLESS
-        return FASTER_AT_ONCE if len(self._recent) <= self._needed else FASTER
+        share = FASTER_AT_ONCE if len(self._recent) <= self._needed else FASTER
+        return share if self._goes_well else share / CAREFUL
 
     def _next_bpm(self, step: Step, tempo_bpm: float, share: float) -> float:
         """The next tempo, at most half the way to one that did not go."""
@@ -572,12 +612,12 @@ class Lesson:
         """Something changes: the tempo towards the last that went, or one of the easings."""
         wrong = sum(not right for _, right in self._recent)
         often = said(Code.NOT_CLEAN, times=wrong, of=len(self._recent), lack=lack)
-        held, tempo_bpm = self._held_bpm, self._tempo_bpm
-        if not self._eased and held is not None and tempo_bpm > held * (1.0 + SAME):
-            self._limit_bpm = tempo_bpm
-            self._tempo_bpm = max(held, float(round((held + tempo_bpm) / 2.0)))
-            self._afresh(listen=False)
-            slower = said(Code.SLOWER, tempo_bpm=self._tempo_bpm)
+        slower_bpm = self._slower_bpm(step)
+        if slower_bpm is not None:
+            self._limit_bpm, self._tempo_bpm = self._tempo_bpm, slower_bpm
+            self._dwell = 0 if self._goes_well else DWELL
+            self._anew()
+            slower = said(Code.SLOWER, tempo_bpm=slower_bpm)
             return Answer(False, (often,), (slower,), changed=True)
         setting = self._find_easier(self._next_easing)
         if setting is None and not self._eased:
@@ -587,6 +627,23 @@ class Lesson:
             return Answer(False, (often,), (said(Code.AFRESH),), changed=True)
         self._ease(setting)
         return Answer(False, (often,), _given(setting.why), changed=True)
+
+    def _slower_bpm(self, step: Step) -> float | None:
+        """The tempo to go back to, None where something else is to be made easier.
+
+        The last that went, twice; below the first tempo of a step, once.
+        """
+        held = self._held_bpm
+        if self._eased:
+            return None
+        if self._is_above_held and held is not None:
+            self._backs += 1
+            return held if self._backs % BACKS else None
+        if held is None and Easing.SLOWER in step.manner.easings and not self._backs:
+            self._backs += 1
+            slower = max(self._whole.floor_bpm, float(round(self._tempo_bpm * SLOWER)))
+            return slower if slower < self._tempo_bpm else None
+        return None
 
     def _find_easier(self, first: int) -> Setting | None:
         """The next way that leaves room, from the easing number ``first`` on."""

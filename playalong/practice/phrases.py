@@ -43,6 +43,7 @@ class Code(StrEnum):
     SO_FAR_TODAY = "so far today"  # (step, tempo_bpm)
     TOMORROW = "tomorrow"  # (steps)
     WIDER = "wider"
+    ONCE_MORE = "once more"  # (tempo_bpm)
     SLOWER = "slower"  # (tempo_bpm)
     SMALLER = "smaller"  # (name), a chunk
     SMALLER_WHERE_FAULTS_ARE = "smaller, where most faults are"  # (name)
@@ -94,6 +95,7 @@ _SENTENCES: Mapping[Code, str] = {
     Code.UNSTEADY: "Clean, but the tempo does not hold: count aloud and stay with the click.",
     Code.NOTHING_ARRIVES: "No stroke arrives from the kit.",
     Code.LOOK_AT_THE_KIT: "Strike a pad: is the module on, the cable in, the right port chosen?",
+    Code.ONCE_MORE: "Once more at {tempo_bpm:g} bpm, then on.",
     Code.LATER: "Left for today.",
     Code.LEAVE_IT: (
         "{minutes:.0f} minutes at this step: leave it for today? It comes back tomorrow."

@@ -181,12 +181,9 @@ def sit(student: Student, lesson: Lesson, *, most_s: float = inf, most: int = 20
         exercise = lesson.exercise
         if exercise is None:
             break
-        now = (exercise.step.key, exercise.tempo_bpm, exercise.excerpt, exercise.rules)
+        now = (exercise.step.key, exercise.tempo_bpm, exercise.about, exercise.rules)
         bar_s = _bar_s(exercise)
-        if exercise.step.kind != "called variations":
-            same = same + 1 if now == before else 1
-        else:
-            same = same + 1 if now[:2] == before[:2] else 1
+        same = same + 1 if now == before else 1
         sitting.longest = max(sitting.longest, same)
         if same == 1:
             sitting.playing_s += LEAD_S + bar_s
