@@ -22,6 +22,10 @@ class State(StrEnum):
     LATER = "left for today"
 
 
+#: How a step stands that need not be played again.
+KNOWN = (State.LEARNED, State.PASSED)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Record:
     """What is kept of one step.
@@ -73,8 +77,8 @@ class Exercise:
     and grade them by ``rules``: that is one repetition. ``accompaniment``, of the same bars, is
     what the program plays with it. ``calls`` holds for each bar the variation to be named one bar
     ahead ("" for none), and is empty where nothing is called. The last ``clean`` repetitions are
-    judged together, ``right`` of them were right. Where ``listen``, it should be heard first. ``about`` says what
-    it is, and ``words`` the same as a sentence.
+    judged together, ``right`` of them were right. Where ``listen``, it should be heard first.
+    ``about`` says what it is, and ``words`` the same as a sentence.
     """
 
     step: Step
@@ -111,8 +115,9 @@ class Answer:
     """What is said after a repetition, or a wish of the player.
 
     ``right``: the repetition counts; ``comment`` is what was right or what to change; ``coming``
-    what comes now, and why. ``changed``: the exercise is another one. ``proposal`` is a break, or to
-    ``leave`` the step for today; None for none. ``nothing``: no stroke arrived. ``words``, ``next`` and ``rest`` are the same in sentences, "" for nothing.
+    what comes now, and why. ``changed``: the exercise is another one. ``proposal`` is a break, or
+    to ``leave`` the step for today; None for none. ``nothing``: no stroke arrived. ``words``,
+    ``next`` and ``rest`` are the same in sentences, "" for nothing.
     """
 
     right: bool

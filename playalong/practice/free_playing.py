@@ -8,7 +8,7 @@ bar what was played, and it is judged as that.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from playalong.grading.grade import Grade
+from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import MATCHED, Rules, Verdict
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Bar, Pattern
@@ -27,12 +27,15 @@ class Mixed:
     pattern: Pattern
     texture: Texture
 
-    def repetition(self, grade: Grade, seconds: float) -> Repetition:
-        """The repetition behind ``grade``, for which ``pattern`` was laid out.
+    def repetition(
+        self, run: MatchedRun, tempo_bpm: float, seconds: float, advice: str = ""
+    ) -> Repetition:
+        """The repetition behind ``run``, for which ``pattern`` was laid out.
 
         It names no worst stroke: the bars are those of this run, and not of the exercise.
         """
-        return replace(repetition(grade, self.pattern, seconds), worst=None)
+        told = repetition(run, self.pattern, tempo_bpm, seconds, advice)
+        return replace(told, worst=None, never=self.texture.never)
 
 
 def as_played(

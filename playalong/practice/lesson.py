@@ -29,7 +29,7 @@ from playalong.practice import progress_file as keeping
 from playalong.practice.calling import called
 from playalong.practice.easing import EASIER_CLEAN, SLOWER, Setting, ease, wider
 from playalong.practice.excerpts import Names
-from playalong.practice.feedback import Answer, Exercise, Line, Record, State
+from playalong.practice.feedback import KNOWN, Answer, Exercise, Line, Record, State
 from playalong.practice.phrases import Code, Said, said, text
 from playalong.practice.plan import Easing, Kind, Step, Trial, loosened, plan, trials
 from playalong.practice.repetition import Fault, Lack, Repetition, Tally, lacks, together
@@ -40,8 +40,8 @@ PATIENCE, MOST = 4, 8
 #: Repetitions of a trial at most, and how many right ones pass it.
 TRIAL, PASSES = 3, 2
 
-#: The share of repetitions that should go right (Wilson, Shenhav, Straccia and Cohen, The eighty five
-#: percent rule for optimal learning, Nature Communications 10, 2019), looked at over so many.
+#: The share of repetitions that should go right (Wilson, Shenhav, Straccia and Cohen, The eighty
+#: five percent rule for optimal learning, Nature Communications 10, 2019), looked at over so many.
 SUCCESS, FORM = 0.85, 12
 
 #: How much faster it gets, as a share of the tempo: faultless, clean at once, and otherwise.
@@ -353,7 +353,7 @@ class Lesson:
         """The tempo that the groove has reached."""
         for step, record in zip(self.steps, self._records, strict=True):
             if step.kind is Kind.CLIMB:
-                learned = record.state in (State.LEARNED, State.PASSED)
+                learned = record.state in KNOWN
                 return step.goal_bpm if learned else record.tempo_bpm or step.tempo_bpm
         return 0.0
 
@@ -491,7 +491,9 @@ class Lesson:
         # What is looped in one go may be judged with the go before it as well.
         windows = (needed,) if needed > 1 else (1, 2)
         return any(
-            not lacks([tally for tally, _ in recent[-n:]], rules.level, rules.tolerance_ms, once=False)
+            not lacks(
+                [tally for tally, _ in recent[-n:]], rules.level, rules.tolerance_ms, once=False
+            )
             for n in windows
             if len(recent) >= n
         )
@@ -641,6 +643,7 @@ class Lesson:
             return held if self._backs % BACKS else None
         if held is None and Easing.SLOWER in step.manner.easings and not self._backs:
             self._backs += 1
+            self._next_easing = step.manner.easings.index(Easing.SLOWER) + 1
             slower = max(self._whole.floor_bpm, float(round(self._tempo_bpm * SLOWER)))
             return slower if slower < self._tempo_bpm else None
         return None

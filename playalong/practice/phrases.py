@@ -14,7 +14,6 @@ from playalong.practice.excerpts import listed
 from playalong.practice.plan import Kind, Step
 from playalong.practice.texture import Texture
 
-
 #: With fewer wrong ones than this it is nearly there.
 PASSED_OVER = 3
 
@@ -37,6 +36,7 @@ class Code(StrEnum):
     NOT_CLEAN = "not clean"  # (times, of, lack)
     NOTHING_ARRIVES = "nothing arrives"
     LOOK_AT_THE_KIT = "look at the kit"
+    NO_KNOWN_PAD = "no known pad"
     NEVER_PLAYED = "never played"  # (names)
     LEAVE_IT = "leave it"  # (minutes)
     LATER = "later"
@@ -96,6 +96,7 @@ _SENTENCES: Mapping[Code, str] = {
     Code.NOTHING_ARRIVES: "No stroke arrives from the kit.",
     Code.LOOK_AT_THE_KIT: "Strike a pad: is the module on, the cable in, the right port chosen?",
     Code.ONCE_MORE: "Once more at {tempo_bpm:g} bpm, then on.",
+    Code.NO_KNOWN_PAD: "Something arrives, but no known pad: set the kit up with playalong kit.",
     Code.LATER: "Left for today.",
     Code.LEAVE_IT: (
         "{minutes:.0f} minutes at this step: leave it for today? It comes back tomorrow."

@@ -106,7 +106,7 @@ MANNERS: Mapping[Kind, Manner] = {
     Kind.IN_BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
     Kind.IN_TURN: Manner(1.0, 0.0, True, (_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
     Kind.CALLED: Manner(1.0, 0.0, False, (_SLOWER, _WIDER, _SLOWER, _GUIDED)),
-    Kind.FREE: Manner(1.0, 0.0, True, (_SLOWER, _WIDER, _SLOWER)),
+    Kind.FREE: Manner(1.0, 0.0, True, (_SLOWER, _WIDER, _SLOWER, _GUIDED)),
 }
 
 
@@ -203,9 +203,9 @@ def trials(steps: Sequence[Step]) -> tuple[Trial, ...]:
     for number in loops[:-1]:
         own = [n for n in range(first, number + 1) if len({p.bar for p in steps[n].parts}) == 1]
         bar = [n for n in own if steps[n].parts[0].bar == steps[number].parts[0].bar]
-        plays = next((n for n in bar if steps[n].kind is Kind.BAR), None)
-        if plays is not None and len(bar) > 2:
-            found.append(Trial(plays=plays, covers=tuple(n for n in bar if n < number)))
+        tried = next((n for n in bar if steps[n].kind is Kind.BAR), None)
+        if tried is not None and len(bar) > 2:
+            found.append(Trial(plays=tried, covers=tuple(n for n in bar if n < number)))
         first = number + 1
     for number, step in enumerate(steps):
         if step.kind is Kind.IN_TURN:

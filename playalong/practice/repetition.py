@@ -22,8 +22,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.grading.grade import PlaceGrade, Steadiness
 from playalong.grading.graces import ORNAMENTS, Ornament
+from playalong.grading.grade import PlaceGrade, Steadiness
 from playalong.grading.levels import Level
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.matching.matched_run import MatchedRun
@@ -243,8 +243,9 @@ def bar_tallies(run: MatchedRun) -> tuple[Tally, ...]:
     off = run.verdicts.verdict[run.answered] != VERDICTS.index(Verdict.ON_TIME)
     ill = np.isin(run.verdicts.loudness[run.answered], _ILL_LOUD) | np.isin(run.hi_hat, _ILL_HAT)
     ill[run.graced.row[run.graced.ornament != ORNAMENTS.index(Ornament.RIGHT)]] = True
-    strokes, stray = count(np.concatenate([bar, not_played])), count(
-        np.concatenate([not_played, beside])
+    strokes, stray = (
+        count(np.concatenate([bar, not_played])),
+        count(np.concatenate([not_played, beside])),
     )
     early_late, ill_sounding = count(bar[off]), count(bar[ill])
     limbs: list[dict[str, tuple[int, float]]] = [{} for _ in range(bars)]

@@ -98,7 +98,8 @@ def again(capsys: pytest.CaptureFixture[str], pattern: Path, take: Path, *option
 
 @pytest.mark.parametrize("skill", ["steady", "beginner"])
 def test_every_take_of_a_lesson(skill, window, tmp_path, capsys):
-    """The beginner's would go on for ever: long enough for some steps to be made easier."""
+    """The beginner's would go on for ever: long enough for some steps to be made easier. The steady
+    player passes the chunks by."""
     context = context_in(window, replace(PROFILE, latency=None))  # a simulated player has none
     takes = played_lesson(
         *(PATTERN, RULES, context, tmp_path),
@@ -116,9 +117,10 @@ def test_every_take_of_a_lesson(skill, window, tmp_path, capsys):
         info = read_take(take.path).info
         assert info["simulated"] == {"skill": skill, "seed": 5 + number}
         assert "player" not in info
-    assert len(takes) >= 40
-    assert len({take.kind for take in takes}) > 5
-    assert len({take.task.excerpt for take in takes}) > 10
+    by_steps = skill == "beginner"
+    assert len(takes) >= (40 if by_steps else 8)
+    assert len({take.kind for take in takes}) > (5 if by_steps else 4)
+    assert len({take.task.excerpt for take in takes}) > (10 if by_steps else 5)
     assert any(take.task.free for take in takes)
 
 
@@ -296,7 +298,7 @@ def test_an_option_goes_before_what_the_take_says(capsys, tmp_path, kept):
 
 
 def chunk_take(window, where: Path, text: str = TEXT):
-    """A take of the first exercise of a lesson."""
+    """A take of the first chunk of a lesson."""
     pattern = read_pattern(text, "small")
     context = context_in(window)
 
@@ -305,6 +307,7 @@ def chunk_take(window, where: Path, text: str = TEXT):
         return SimulatedPort(performance, start_s, context.clock.now)
 
     session = LessonSession(pattern, RULES, context, connect, where / "lessons", where / "takes")
+    session.lesson.choose(0)
     exercise = session.lesson.exercise
     ended = session._played(exercise, session._task(exercise))
     return ended.recording.save(where, "chunk"), exercise

@@ -7,7 +7,17 @@ import pytest
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Dynamic, Pattern, Practice
 from playalong.practice.excerpts import asked, excerpt, whole_bars
-from playalong.practice.plan import MANNERS, Easing, Kind, Step, loosened, plan, practice_of
+from playalong.practice.plan import (
+    MANNERS,
+    SILENT_S,
+    Easing,
+    Kind,
+    Step,
+    loosened,
+    plan,
+    practice_of,
+    trials,
+)
 
 from .making import FOUR_BEATS, SHIPPED, pattern
 
@@ -79,9 +89,47 @@ def test_empty_beats_and_bars_are_not_asked_for_alone() -> None:
 def test_a_chunk_is_followed_by_a_rest_and_a_loop_is_not() -> None:
     for step in plan(SHIPPED["late-bus-home"]):
         rests = step.kind not in (Kind.LOOP, Kind.CLIMB, Kind.IN_TURN, Kind.CALLED, Kind.FREE)
-        assert step.with_rest is rests
+        assert step.with_rest is rests or step.kind in (Kind.LEARN, Kind.JOIN)
         # What is asked in a row is asked of repetitions, or of rounds in one go.
         assert step.clean * step.times * len(step.rounds) >= 4
+
+
+def test_a_chunk_ends_on_the_next_downbeat_that_is_struck() -> None:
+    steps = plan(pattern('[[bar]]\nsnare = "xx -x x- x-"'))
+    found = {
+        step.name: step.landing and step.landing.name for step in steps if step.kind is Kind.LEARN
+    }
+    assert found == {"beat 1": None, "beat 2": "the 3", "beat 3": "the 4"}
+    for step in steps:
+        if step.kind is Kind.LEARN:
+            struck = max(
+                s.at for _, s in asked(pattern('[[bar]]\nsnare = "xx -x x- x-"'), step.parts)
+            )
+            assert step.with_rest is (float(1 - struck) * 4.0 < SILENT_S) or step.landing
+
+
+def test_the_whole_is_tried_before_its_bars_and_a_bar_before_its_chunks() -> None:
+    steps = plan(
+        pattern("".join(f'[[bar]]\nsnare = "{line}"\n' for line in ("x xx x -", "x x xx x")))
+    )
+    first, bar_1, bar_2 = trials(steps)
+    assert steps[first.plays].name == "the whole pattern"
+    assert first.covers[0] == 0
+    assert [steps[trial.plays].name for trial in (bar_1, bar_2)] == ["bar 1", "bar 2"]
+    for trial in (first, bar_1, bar_2):
+        assert trial.plays in trial.covers
+
+
+@pytest.mark.parametrize("name", sorted(SHIPPED))
+def test_what_a_trial_passes_by_is_played_in_it(name: str) -> None:
+    steps = plan(SHIPPED[name])
+    for trial in trials(steps):
+        played = set(
+            asked(SHIPPED[name], steps[trial.plays].parts, (*steps[trial.plays].rounds[-1],))
+        )
+        for number in trial.covers:
+            part = asked(SHIPPED[name], steps[number].parts, (*steps[number].rounds[-1],))
+            assert set(part) <= played
 
 
 def test_a_ghost_note_over_the_bass_drum_has_a_step_with_these_two_alone() -> None:

@@ -25,7 +25,7 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import Limb
 from playalong.practice.calling import called, mixed
-from playalong.practice.feedback import Answer, Exercise, State
+from playalong.practice.feedback import Exercise, State
 from playalong.practice.free_playing import as_played
 from playalong.practice.lesson import Lesson
 from playalong.practice.plan import practice_of
@@ -60,10 +60,10 @@ def scaled(skill: Skill, factor: float) -> Skill:
 
 def faultless(skill: Skill) -> Skill:
     """Nothing is ever off."""
-    nothing = {limb: (0.0, 0.0) for limb in Limb}
+    nothing = dict.fromkeys(Limb, (0.0, 0.0))
     touch = {limb: replace(own, spread_db=0.0) for limb, own in skill.touch.items()}
     return replace(
-        skill, error_ms=nothing | {limb: (0.0, 0.0) for limb in skill.error_ms},
+        skill, error_ms=nothing | dict.fromkeys(skill.error_ms, (0.0, 0.0)),
         shared_ms=0.0, varies=0.0, touch=touch, miss=0.0, extra=0.0, wrong_drum=0.0, habits=(),
         grace_ms=(35.0, 0.0),
     )  # fmt: skip
@@ -135,9 +135,7 @@ class Student:
             free = mixed(whole, called(choice, count, seed))
             hits = hits_by(skill, lay_out(free, tempo_bpm, bars), seed)
             each = [hits[number] for number in range(len(hits))]
-            told = as_played(
-                whole, each, bars=bars, tempo_bpm=tempo_bpm, rules=exercise.rules
-            )
+            told = as_played(whole, each, bars=bars, tempo_bpm=tempo_bpm, rules=exercise.rules)
             part, never = told.pattern, told.texture.never
             targets = lay_out(part, tempo_bpm, bars)
         else:
@@ -159,8 +157,9 @@ def hits_by(skill: Skill, targets: Targets, seed: int) -> Hits:
 class Sitting:
     """What came of a sitting.
 
-    ``rights`` holds for each repetition whether it was right; ``longest`` is the most repetitions
-    of one exercise without a change.
+    ``seconds`` are all that passed, ``playing_s`` without what was read. ``rights`` holds for each
+    repetition whether it was right; ``longest`` is the most repetitions of one exercise without a
+    change; ``unsaid`` counts changes of which nothing was said.
     """
 
     seconds: float = 0.0
@@ -168,8 +167,7 @@ class Sitting:
     repetitions: int = 0
     rights: list[bool] = field(default_factory=list)
     longest: int = 0
-    changes_unsaid: int = 0
-    answers: list[Answer] = field(default_factory=list)
+    unsaid: int = 0
 
 
 def sit(student: Student, lesson: Lesson, *, most_s: float = inf, most: int = 2000) -> Sitting:
@@ -199,7 +197,7 @@ def sit(student: Student, lesson: Lesson, *, most_s: float = inf, most: int = 20
         answer = lesson.played(result)
         sitting.rights.append(answer.right)
         if answer.changed and not answer.next:
-            sitting.changes_unsaid += 1
+            sitting.unsaid += 1
         if answer.leave:
             lesson.later()
     return sitting

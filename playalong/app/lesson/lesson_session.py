@@ -23,13 +23,15 @@ from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.stored_runs import NOBODY
 from playalong.grading.verdicts import Rules
+from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
-from playalong.practice.feedback import Answer, Exercise, State
+from playalong.practice.calling import called, mixed
+from playalong.practice.feedback import KNOWN, Answer, Exercise, State
 from playalong.practice.lesson import Lesson
-from playalong.practice.phrases import intro, texture_lines
+from playalong.practice.phrases import Code, intro, said, text, texture_lines
 from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.texture import Texture
 from playalong.records import lessons
@@ -37,8 +39,9 @@ from playalong.records.take_info import Simulated
 from playalong.records.takes import TakeError
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.widgets import LESSON, Buttons
+from playalong.screen.base.widgets import LEAVE, LESSON, Buttons
 from playalong.screen.pages.plan import PlanLine, PlanPage
+from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.sound.speech import Speaker
 from playalong.sound.synth.click import PLAIN, Clicking
@@ -159,7 +162,7 @@ class LessonSession:
         lines = self.lesson.overview()
         now = next((line.step for line in lines if line.now), None)
         return LessonSummary(
-            sum(line.record.state is State.LEARNED for line in lines),
+            sum(line.record.state in KNOWN for line in lines),
             len(lines),
             self._number,
             intro(now) if now else "",
@@ -190,6 +193,10 @@ class LessonSession:
             return self._wish(ended.outcome or Outcome.LEAVE, ended)
         answer = self.lesson.played(self._result(graded))
         self._keep_lesson()
+        if answer.nothing:
+            return self._look_at_kit(ended, answer)
+        if answer.leave and self._simulated is not None:
+            answer = self.lesson.later()
         return self._say(exercise, task, ended, answer)
 
     def _task(self, exercise: Exercise) -> Task:
@@ -235,6 +242,8 @@ class LessonSession:
 
     def _played(self, exercise: Exercise, task: Task) -> RunResult:
         targets, number = task.targets(), self._number
+        if exercise.is_free and self._simulated is not None:
+            targets = self._mixed_freely(task)
 
         def connect(start_s: float) -> Port:
             self._port = self._connect(targets, number, start_s)
@@ -244,7 +253,7 @@ class LessonSession:
         self._number += 1
         page, calls = run.page, exercise.calls
         page.buttons = Buttons(LESSON)
-        page.clean = (exercise.in_a_row, exercise.clean) if exercise.clean > 1 else None
+        page.clean = (exercise.right, exercise.clean) if exercise.clean > 1 else None
 
         def each_bar(bar: int) -> None:
             page.called = _call(calls[bar + 1]) if bar + 1 < len(calls) else ""
@@ -253,6 +262,12 @@ class LessonSession:
 
         each_bar(-1)
         return run.play(each_bar)
+
+    def _mixed_freely(self, task: Task) -> Targets:
+        """What a simulated player plays where everybody plays what they like."""
+        choice = [(), *((name,) for name in self._pattern.variations)]
+        rounds = called(choice, -(-task.bars // len(self._pattern.bars)), self._number)
+        return replace(task, pattern=mixed(self._pattern, rounds)).targets()
 
     def _hear(self, task: Task) -> Outcome | None:
         """The program plays it once; nothing is judged."""
@@ -267,12 +282,28 @@ class LessonSession:
         return self._wish(ended.outcome, ended)
 
     def _result(self, graded: Graded) -> Repetition:
-        targets, mixed = graded.run.targets, graded.mixed
-        seconds = targets.end_s - targets.start_s
+        run, mixed, told = graded.run, graded.mixed, graded.grade
+        seconds = run.targets.end_s - run.targets.start_s
         if mixed is None:
-            return repetition(graded.grade, graded.asked.pattern, seconds)
+            pattern = graded.asked.pattern
+            return repetition(run, pattern, told.tempo_bpm, seconds, told.advice)
         self._texture = mixed.texture
-        return mixed.repetition(graded.grade, seconds)
+        return mixed.repetition(run, told.tempo_bpm, seconds, told.advice)
+
+    def _look_at_kit(self, ended: RunResult, answer: Answer) -> Outcome | None:
+        """No stroke arrived: wait for one, and play the same exercise again then."""
+        context, page = self._context, ended.page
+        context.output.clear()
+        self._begin_s = self._before = None
+        if self._port is None or self._simulated is not None:
+            return None
+        page.said = ()
+        page.paused = (answer.words, f'Listening on "{self._port.name}".', answer.next)
+        page.buttons = Buttons([LEAVE])
+        hits = HitInput(self._port, context.stamps, context.profile.pads)
+        hits.discard()
+        silent = _Silent(View(page, _still_s(ended)), page)
+        return Outcome.LEAVE if show(context, silent, hits) is Outcome.LEAVE else None
 
     def _say(
         self, exercise: Exercise, task: Task, ended: RunResult, answer: Answer
@@ -280,8 +311,7 @@ class LessonSession:
         """Let the sheet stand still with the lesson's words, and set the next run's beginning."""
         page, still_s = ended.page, _still_s(ended)
         page.said = tuple(filter(None, (answer.words, answer.next, answer.rest)))
-        done = exercise.in_a_row + 1 if answer.right else 0
-        page.clean = (min(done, exercise.clean), exercise.clean) if exercise.clean > 1 else None
+        page.clean = self._so_far(exercise, answer)
         beat_s = Tempo(task.tempo_bpm, task.pattern.meter.unit).seconds(task.pattern.meter.unit)
         rest_s = task.rest * _bar_s(task)
         seen_s = min(SEEN_BEATS * beat_s, rest_s / 2.0)
@@ -298,6 +328,15 @@ class LessonSession:
             outcome = self._show_texture(self._texture)
         self._context.output.clear()
         return None if outcome is None else self._wish(outcome, ended)
+
+    def _so_far(self, exercise: Exercise, answer: Answer) -> tuple[int, int] | None:
+        """Right repetitions of those that are judged together."""
+        if exercise.clean < 2:
+            return None
+        now = self.lesson.exercise
+        if now is not None and not answer.changed:
+            return now.right, now.clean
+        return exercise.clean if answer.right else exercise.right, exercise.clean
 
     def _show_texture(self, told: Texture) -> Outcome | None:
         """After free mixing: which variation was played in which bar."""
@@ -329,6 +368,7 @@ class LessonSession:
             Outcome.SKIP: self.lesson.skip,
             Outcome.BACK: self.lesson.back,
             Outcome.EASIER: self.lesson.easier,
+            Outcome.LATER: self.lesson.later,
         }
         wish = wishes.get(outcome)
         if wish is None:
@@ -401,6 +441,29 @@ class _Away(Scene):
         return Outcome.LEAVE if page.handle(press) is Outcome.LEAVE else None
 
 
+@dataclass
+class _Silent(Scene):
+    """The page of a run in which no stroke arrived, until one does.
+
+    Nothing but LEAVE can be asked for. What arrives and is no stroke is told.
+    """
+
+    held: View
+    page: RunPage
+    is_heard: bool = False
+
+    def view(self, now_s: float) -> View | None:
+        """The page, until a stroke arrives."""
+        return None if self.is_heard else self.held
+
+    def received(self, message: Heard) -> None:
+        """A stroke, or something else."""
+        if message.hit is not None:
+            self.is_heard = True
+        elif message.dropped:
+            self.page.paused = (*self.page.paused[:2], text(said(Code.NO_KNOWN_PAD)))
+
+
 def _bar_s(task: Task) -> float:
     """How long the last bar that is played lasts."""
     tempo = Tempo(task.tempo_bpm, task.pattern.meter.unit)
@@ -412,7 +475,7 @@ def _plan_lines(lesson: Lesson) -> list[PlanLine]:
     return [
         PlanLine(
             intro(line.step),
-            line.record.state is State.LEARNED,
+            line.record.state in KNOWN,
             line.record.state is State.SKIPPED,
             line.now,
             _took(line.record.repetitions, line.record.seconds),

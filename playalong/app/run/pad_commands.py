@@ -12,7 +12,7 @@ from playalong.screen.base.page import Outcome, Page
 MEANT: dict[Command, tuple[Outcome, ...]] = {
     Command.START: (Outcome.START, Outcome.AGAIN, Outcome.ACCEPT),
     Command.AGAIN: (Outcome.AGAIN, Outcome.START, Outcome.ACCEPT),
-    Command.NEXT: (Outcome.NEXT, Outcome.SKIP),
+    Command.NEXT: (Outcome.NEXT, Outcome.LATER, Outcome.SKIP),
     Command.BACK: (Outcome.BACK,),
     Command.SLOWER: (Outcome.SLOWER, Outcome.EASIER),
     Command.FASTER: (Outcome.FASTER,),

@@ -28,6 +28,7 @@ class Outcome(StrEnum):
     SOFTER = "softer"
     SKIP = "skip"
     EASIER = "easier"
+    LATER = "later"
     PLAN = "plan"
     HEAR = "hear"
     LISTEN = "listen"
