@@ -119,8 +119,8 @@ def test_every_take_of_a_lesson(skill, window, tmp_path, capsys):
         assert "player" not in info
     by_steps = skill == "beginner"
     assert len(takes) >= (40 if by_steps else 8)
-    assert len({take.kind for take in takes}) > (5 if by_steps else 4)
-    assert len({take.task.excerpt for take in takes}) > (10 if by_steps else 5)
+    assert len({take.kind for take in takes}) > (5 if by_steps else 3)
+    assert len({take.task.excerpt for take in takes}) > (10 if by_steps else 4)
     assert any(take.task.free for take in takes)
 
 
@@ -335,7 +335,7 @@ def test_a_chunk_of_a_pattern_that_has_changed(window, capsys, tmp_path):
 
 
 def test_a_chunk_is_heard_as_a_chunk(window, capsys, tmp_path):
-    """Only its beat of the pattern: half a beat after it, at 110 bpm, there is no other stroke."""
+    """Only its beat of the pattern, and the downbeat that it leads to."""
     take, exercise = chunk_take(window, tmp_path)
     path, out = tmp_path / "small.toml", tmp_path / "heard.wav"
     path.write_text(TEXT, encoding="utf-8")
@@ -351,8 +351,9 @@ def test_a_chunk_is_heard_as_a_chunk(window, capsys, tmp_path):
 
     assert exercise.excerpt.parts[0].name == "beat 1 of bar 1"
     assert loudest(0.48 * beat_s, 0.7 * beat_s) > 0.1 * level.max()  # its second eighth
-    # Beat 2 would begin with an accent of the snare.
-    assert loudest(1.02 * beat_s, 1.5 * beat_s) < 0.5 * loudest(0.5 * beat_s, 1.0 * beat_s)
+    # It ends on beat 2, after which nothing more is struck.
+    assert loudest(0.98 * beat_s, 1.2 * beat_s) > 0.1 * level.max()
+    assert loudest(1.45 * beat_s, 1.7 * beat_s) < 0.1 * level.max()
     assert capsys.readouterr().out.count("(") == 0
     page = _page(grade_take(PATTERN, read_take(take), Options()), context_in(window))
     assert page.title == exercise.pattern.title

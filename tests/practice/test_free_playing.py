@@ -42,9 +42,12 @@ def test_what_was_played_is_clean_as_what_it_was(ways):
         played = tuple(number for number, names in enumerate(bars) if name in names)
         assert found.texture.used[name] == played
     targets = lay_out(found.pattern, TEMPO_BPM)
-    told, _ = grade(found.pattern, TEMPO_BPM, targets=targets, hits=Hits.of(hits), rules=Rules())
-    repetition = found.repetition(told, 16.0)
-    assert (repetition.clean, repetition.worst, repetition.seconds) == (True, None, 16.0)
+    told, run = grade(found.pattern, TEMPO_BPM, targets=targets, hits=Hits.of(hits), rules=Rules())
+    assert told.counts.on_time == told.counts.targets
+    repetition = found.repetition(run, TEMPO_BPM, 16.0)
+    assert repetition.tally.is_faultless
+    assert (repetition.worst, repetition.seconds) == (None, 16.0)
+    assert set(repetition.never) == set(TWO.variations) - {name for names in bars for name in names}
 
 
 def test_a_fault_is_held_against_no_stroke_of_the_exercise():
@@ -53,10 +56,10 @@ def test_a_fault_is_held_against_no_stroke_of_the_exercise():
     hits.remove(next(hit for hit in hits if hit.voice == "kick" and hit.time_s > 1.0))
     found = as_played(TWO, hits, bars=4, tempo_bpm=TEMPO_BPM, rules=Rules())
     targets = lay_out(found.pattern, TEMPO_BPM)
-    told, _ = grade(found.pattern, TEMPO_BPM, targets=targets, hits=Hits.of(hits), rules=Rules())
+    told, run = grade(found.pattern, TEMPO_BPM, targets=targets, hits=Hits.of(hits), rules=Rules())
     assert told.counts.missed == 1
-    repetition = found.repetition(told, 10.0)
-    assert (repetition.clean, repetition.worst) == (False, None)
+    repetition = found.repetition(run, TEMPO_BPM, 10.0)
+    assert (repetition.tally.stray, repetition.worst) == (1, None)
 
 
 def test_nothing_is_shown_that_could_be_meant():
