@@ -70,7 +70,9 @@ def _takes() -> tuple[DrummerTake, ...]:
 @cache
 def _usable(number: int) -> bool:
     """Whether a take answers its own transcription, but for a stroke here and there."""
-    return int((~_drummers(number)[1].answered).sum()) <= MOST_UNANSWERED
+    _, played = _drummers(number)
+    again = Played.of(played.targets, played.hits())
+    return int((~again.answered).sum()) <= MOST_UNANSWERED
 
 
 @cache

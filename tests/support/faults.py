@@ -606,6 +606,7 @@ def uneven_loudness(scene: Scene, sd_db: float) -> Faulty | None:
     """The plain strokes of snare or kick at any level, this far around their middle."""
     for name in scene.chance.permutation(["snare", "kick"]):
         rows = scene.voice(str(name)) & scene.dynamic(NORMAL) & scene.played.answered
+        rows &= scene.targets.graces == 0  # else their grace strokes are too loud as well
         if rows.sum() >= MANY:
             by_db = sd_db * scene.chance.standard_normal(len(rows))
             middle_db = min(scene.level(rows), -1.5 * sd_db) - scene.level(rows)

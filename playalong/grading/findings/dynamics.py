@@ -33,16 +33,26 @@ STROKES = 5
 #: From here on a place is on the way to the other kind.
 ON_THE_WAY = 0.5
 
-#: Less than this apart, ghost notes or accents are too near to the others; ghost notes only where
-#: it is also little of what lies between the softest and the loudest strokes of the take.
+#: Less than this apart, ghost notes or accents are too near to the others. Of ghost notes also
+#: counts how often, of a ghost note and another stroke, it is the softer one: drummers have 0.93
+#: and more, and from the first share on they are told apart whatever their spread; under the second
+#: they are not (the same takes).
 GHOSTS_APART, ACCENTS_APART = 2.2, 1.35
-NEAR = 0.37
+TOLD_APART, MIXED = 0.93, 0.8
+#: The same of accents over the other strokes, where both lie near each other.
+ACCENTS_OVER = 0.85
 
 #: The change where strokes fall together that is told, in spreads of one stroke.
 TOGETHER = 1.5
 
-#: How much less even than the other voices' a voice is that is uneven; and at least, in dB.
-UNEVEN, UNEVEN_DB = 1.45, 6.0
+#: The spread of drummers' strokes at one place, in dB (median of the same takes), and that of
+#: voices that are not in the table.
+USUAL_DB = {"kick": 3.5, "snare": 2.5, "ride": 3.8, "hi-hat": 5.6}
+OTHERS_DB = 4.0
+
+#: How much less even than usual, as the player's other voices are, a voice is that is uneven; and
+#: at least, in dB.
+UNEVEN, UNEVEN_DB = 1.6, 5.5
 
 #: The loss beside the points of a stroke that is all that it should not be.
 _WRONG = 0.6
@@ -75,13 +85,17 @@ def loudness(look: Look) -> Iterator[Candidate]:
 
 
 def _within(look: Look, level: Floats, rows: Bools) -> float:
-    """The spread of strokes around the middle of their place, in dB."""
-    groups = len(look.layout.first)
-    n = np.bincount(look.group[rows], minlength=groups)
-    mean = np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1)
-    off = level[rows] - mean[look.group[rows]]
-    free = max(int(rows.sum() - (n > 0).sum()), 1)
+    """The spread of strokes around the middle of their like, in dB: see ``Look.alike``."""
+    off, free = _off(look, level, rows)
     return float(np.sqrt(np.sum(off**2) / free))
+
+
+def _off(look: Look, level: Floats, rows: Bools) -> tuple[Floats, int]:
+    """How far strokes lie from the middle of their like, in dB, and what is free in that."""
+    own = look.alike[rows]
+    n = np.bincount(own)
+    mean = np.bincount(own, level[rows]) / np.maximum(n, 1)
+    return np.asarray(level[rows] - mean[own]), max(int(rows.sum() - (n > 0).sum()), 1)
 
 
 def _softer(run_velocity: Floats, hit: Ints, to: Floats) -> Mend:
@@ -97,16 +111,27 @@ def _by(look: Look, rows: Bools, by_db: float) -> Mend:
     return _softer(run.hits.velocity, run.hit[rows], to)
 
 
-def _range(level: Floats) -> float:
-    """From the softest to the loudest strokes of the take, in dB."""
-    low, high = quantiles(level, 0.05, 0.95)
-    return high - low
-
-
 def _spread(look: Look, level: Floats, *, one: Bools, other: Bools) -> float:
     """The spread of one stroke at its place, of two kinds together, in dB."""
     each = _within(look, level, one), _within(look, level, other)
     return max(float(np.sqrt((each[0] ** 2 + each[1] ** 2) / 2.0)), 1e-6)
+
+
+def _nearer(look: Look, level: Floats, rows: Bools, *, to: float, than: float) -> Bools:
+    """The strokes among ``rows`` at places that lie nearer to one level than to another, if there
+    are any: a place that is quite another kind says nothing of its like."""
+    groups = len(look.layout.first)
+    n = np.bincount(look.group[rows], minlength=groups)
+    mean = (np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1))[look.group]
+    kept = rows & (np.abs(mean - to) <= np.abs(mean - than))
+    return kept if kept.sum() >= STROKES else rows
+
+
+def _softer_share(soft: Floats, loud: Floats) -> float:
+    """How often a stroke of the first is softer than one of the second, of all pairs."""
+    loud = np.sort(loud)
+    under = np.searchsorted(loud, soft, side="left") + np.searchsorted(loud, soft, side="right")
+    return 1.0 - float(under.sum()) / (2.0 * len(soft) * len(loud))
 
 
 def _places(
@@ -132,9 +157,10 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     bottom = median(level[ghosts])
     spread = _spread(look, level, one=ghosts, other=plain)
     apart = (top - bottom) / spread
-    if apart < GHOSTS_APART and top - bottom < NEAR * _range(level):
+    softer = _softer_share(level[ghosts], level[_nearer(look, level, plain, to=top, than=bottom)])
+    if softer < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED):
         # Down to where drummers have them, in their own spreads.
-        by_db = -(GHOSTS_APART + 1.0 - apart) * spread
+        by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
         strokes = int(ghosts.sum())
         found = interval(look.bar_means(level, ghosts) - top)
         yield Candidate(
@@ -142,9 +168,7 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
             voice=voice,
             mend=_by(look, ghosts, by_db),
             points=_heard(look, ghosts),
-            beside=_WRONG
-            * look.points(strokes)
-            * min(1.0, (GHOSTS_APART - apart) / GHOSTS_APART + 0.3),
+            beside=_WRONG * look.points(strokes) * min(1.0, 2.0 * (TOLD_APART - softer)),
             n=int((level[ghosts] > bottom - apart * spread).sum()),
             of=strokes,
             value=bottom - top,
@@ -255,21 +279,27 @@ def _over_kick(look: Look, level: Floats, ghosts: Bools, *, top: float) -> Itera
 
 def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iterator[Candidate]:
     voice = VOICES[int(look.run.voice[accents][0])].name
-    bottom, top = median(level[plain]), median(level[accents])
+    top = median(level[accents])
+    # One plain place that is loud is no reason to take all plain strokes for loud.
+    others = _nearer(look, level, plain, to=quantiles(level[plain], 0.3)[0], than=top)
+    bottom = median(level[others])
     spread = _spread(look, level, one=accents, other=plain)
     apart = (top - bottom) / spread
-    unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / plain.sum()))
-    if apart + 0.5 * unsure < ACCENTS_APART:
+    unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / others.sum()))
+    share = _softer_share(level[others], level[accents])
+    if (share < ACCENTS_OVER and apart < 1.5 * ACCENTS_APART) or (
+        apart + 0.5 * unsure < ACCENTS_APART
+    ):
         count = int(accents.sum())
         found = interval(look.bar_means(level, accents) - bottom)
         yield Candidate(
             code=Code.ACCENT_FLAT,
             voice=voice,
-            mend=_by(look, accents, (ACCENTS_APART + 1.0 - apart) * spread),
+            mend=_by(look, accents, max(ACCENTS_APART + 1.0 - apart, 1.0) * spread),
             points=_heard(look, accents),
             beside=_WRONG
             * look.points(count)
-            * min(1.0, (ACCENTS_APART - apart) / ACCENTS_APART + 0.3),
+            * min(1.0, max(0.0, 1.0 - apart / (1.5 * ACCENTS_APART)) + 0.2),
             n=int((level[accents] < bottom + 0.5 * spread).sum()),
             of=count,
             value=top - bottom,
@@ -295,42 +325,52 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
 def _uneven_voices(
     look: Look, level: Floats, spreads: dict[int, tuple[float, Bools]]
 ) -> Iterator[Candidate]:
+    """Kick or snare at any level, where the player is more even elsewhere."""
+    parts = {code: spread / _usual_db(code) for code, (spread, _) in spreads.items()}
     for code, (spread, rows) in spreads.items():
         name = VOICES[code].name
         if name not in ("kick", "snare"):
             continue  # cymbals breathe, and toms are played in runs
-        others = [other for number, (other, _) in spreads.items() if number != code]
-        usual = median(np.array(others)) if others else UNEVEN_DB
+        others = [part for number, part in parts.items() if number != code]
+        usual = _usual_db(code) * (median(np.array(others)) if others else 1.0)
         if spread < max(UNEVEN * usual, UNEVEN_DB):
             continue
-        groups = len(look.layout.first)
-        n = np.bincount(look.group[rows], minlength=groups)
-        mean = np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1)
-        middle = mean[look.group[rows]]
-        to = middle + (level[rows] - middle) * usual / spread
-        run = look.run
+        off, _ = _off(look, level, rows)
+        found = interval(np.sqrt(_bar_means(look.bar[rows], off**2)))
+        if found.value <= 0.0:
+            continue
+        run, count = look.run, int(rows.sum())
+        to = level[rows] - off * (1.0 - usual / spread)
         velocity = np.array([velocity_of(x) for x in to.tolist()])
-        count = int(rows.sum())
         yield Candidate(
             code=Code.UNEVEN_LOUDNESS,
             voice=name,
             mend=_softer(run.hits.velocity, run.hit[rows], velocity),
             points=_heard(look, rows),
             beside=_UNEVEN * look.points(count) * min(1.0, (spread - usual) / spread),
-            n=int((np.abs(level[rows] - middle) > UNEVEN * usual).sum()),
+            n=int((np.abs(off) > UNEVEN * usual).sum()),
             of=count,
             value=spread,
             unit="dB",
+            low=spread * max(found.low, 0.0) / found.value,
+            high=spread * found.high / found.value,
         )
+
+
+def _usual_db(code: int) -> float:
+    return USUAL_DB.get(VOICES[code].name, OTHERS_DB)
+
+
+def _bar_means(bar: Ints, values: Floats) -> Floats:
+    n = np.bincount(bar)
+    return np.asarray(np.bincount(bar, values)[n > 0] / n[n > 0])
 
 
 def _kick_under_ghosts(look: Look, level: Floats) -> Iterator[Candidate]:
     kick = look.run.voice == STAFF_ORDER["kick"]
     if kick.sum() < 2 * STROKES:
         return
-    ghost = (look.targets.dynamic == GHOST) & (look.targets.voice != STAFF_ORDER["kick"])
-    written = np.round(look.targets.written, 6)
-    under = kick & np.isin(np.round(look.written, 6), written[ghost])
+    under = kick & look.with_ghost
     apart = kick & ~under
     if min(under.sum(), apart.sum()) < STROKES:
         return

@@ -244,6 +244,22 @@ class Look:
         return self.layout.group[self.run.place]
 
     @cached_property
+    def with_ghost(self) -> Bools:
+        """(k,) whether a ghost note of another voice was written at the same instant."""
+        ghost = self.targets.dynamic == GHOST
+        written = np.round(self.targets.written, 6)
+        at = np.round(self.written, 6)
+        found = np.isin(at, written[ghost])
+        own = ghost[self.run.target]
+        return np.asarray(found & ~own)
+
+    @cached_property
+    def alike(self) -> Ints:
+        """(k,) a number for strokes that are alike: of one place, dynamic, and with a ghost note or
+        without one."""
+        return (self.group * len(DYNAMICS) + self.run.dynamic) * 2 + self.with_ghost
+
+    @cached_property
     def group_of(self) -> Ints:
         """(n,) the place of every target."""
         return self.layout.group[self.targets.place]
