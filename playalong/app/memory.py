@@ -28,11 +28,14 @@ STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
 
 @dataclass
 class Memory:
-    """The store in ``folder``; ``told`` is what went wrong with it, each thing once."""
+    """The store in ``folder``; ``told`` is what went wrong with it, each thing once, and ``noted``
+    what went well and should be known.
+    """
 
     folder: Path
     simulated: bool = False
     told: list[str] = field(default_factory=list)
+    noted: list[str] = field(default_factory=list)
 
     @property
     def path(self) -> Path:
@@ -47,7 +50,7 @@ class Memory:
             self._say(str(error))
             return None
         if aside is not None:
-            self._say(f"The store {self.path} is damaged. It was set aside as {aside}.")
+            self._say_aside(aside)
         self._take_in(database)
         return database
 
@@ -86,7 +89,10 @@ class Memory:
         except OSError:
             return  # the next start tries again
         count = "1 take that was" if len(waiting) == 1 else f"{len(waiting)} takes that were"
-        self._say(f"Taken in: {count} kept as files while the store could not be used.")
+        self.noted.append(f"Taken in: {count} kept as files while the store could not be used.")
+
+    def _say_aside(self, aside: Path) -> None:
+        self._say(f"The store {self.path} is damaged. It was set aside as {aside}.")
 
     def _say(self, words: str) -> None:
         if words not in self.told:
@@ -112,12 +118,16 @@ class Memory:
         ``file`` is where a copy of the take lies.
         """
         run = log.close()
+        if log.gone is not None:
+            self._say(str(log.gone))
+        if log.aside is not None:
+            self._say_aside(log.aside)
         database = self.open()
         try:
             if database is None:
                 self._wait(file)
                 return None
-            if run is None:
+            if run is None or not runs.is_going(database, run):
                 said = TakeInfo.from_plain(recording.info)
                 run = stored_runs.begin(database, said, "play", recording.as_plain())
             runs.keep(database, run, stored_runs.result_of(recording, graded, file))

@@ -232,7 +232,7 @@ class UserFolders:
         """The store, made where there is none; None where it cannot be used."""
         memory = self.memory
         database = memory.open()
-        for words in memory.told:
+        for words in [*memory.told, *memory.noted]:
             self._notice(words)
         if database is not None and not self.simulated:
             for words in moving_in.move_in(memory, database, self.config):

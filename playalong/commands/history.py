@@ -12,7 +12,6 @@ from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines, progress
 
 if TYPE_CHECKING:
-    from playalong.app.history.reading import History
     from playalong.app.user_folders import UserFolders
     from playalong.records.store.database import Database
     from playalong.records.store.players import PlayerRow
@@ -141,11 +140,11 @@ def run(given: Options) -> None:
             if given.run_number is not None:
                 _open(database, player, given.run_number, given.against)
             else:
-                _print(given, reading.history(database, player, given.pattern, given.limit))
+                _print(given, database, player)
     finally:
         database.close()
     if not (given.json or given.csv):
-        print_notices([*home.notices, *memory.told])
+        print_notices([*home.notices, *memory.told, *memory.noted])
 
 
 def _refuse_unused(given: Options) -> None:
@@ -176,11 +175,13 @@ def _grade_pending(database: "Database", player: "PlayerRow") -> None:
             grade_pending(database, player, step=step)
 
 
-def _print(given: Options, found: "History") -> None:
-    from playalong.app.history import text
-    from playalong.records.store.periods import By
+def _print(given: Options, database: "Database", player: "PlayerRow") -> None:
+    from playalong.app.history import reading, text
+    from playalong.records.store.periods import By, played
 
     by = None if given.by == "run" else By(given.by)
+    wanted = tuple(By) if given.json else () if by is None else (by,)
+    found = reading.history(database, player, given.pattern, given.limit, by=wanted)
     if given.json:
         print_lines(*json.dumps(found.as_plain(), indent=1).splitlines())
     elif given.csv:
@@ -189,7 +190,7 @@ def _print(given: Options, found: "History") -> None:
         print_lines(f"{found.player} has no runs here yet.")
     else:
         print_lines(*(text.run_table(found) if by is None else text.period_table(found, by)), "")
-        print_lines(*text.summary(found))
+        print_lines(*text.summary(found, *played(database, player.id, pattern=given.pattern)))
 
 
 def _open(database: "Database", player: "PlayerRow", number: int, against: int | None) -> None:
@@ -239,7 +240,7 @@ def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
             graded = broken_off.take_up(memory, one, home.data / "takes", graded=what == "grade")
             score = "" if graded is None else f", {graded.grade.score.total:.0f} of 100"
             print_lines(f"{told}{score}.")
-    print_notices([*home.notices, *memory.told])
+    print_notices([*home.notices, *memory.told, *memory.noted])
 
 
 def _export(database: "Database", player: "PlayerRow", folder: Path) -> None:

@@ -105,11 +105,11 @@ def test_takes_of_a_time_without_a_store_are_taken_in_later(home: UserFolders, t
     later = home.memory
     database = later.open()
     assert database.rows("SELECT file, state, pending FROM run") == [(str(path), "kept", 1)]
-    assert "1 take that was kept as files" in later.told[0]
+    assert "1 take that was kept as files" in later.noted[0]
     database.close()
     again = home.memory
     again.open().close()
-    assert again.told == []
+    assert again.told == again.noted == []
 
 
 def test_a_damaged_store_is_set_aside_and_filled_from_the_takes(

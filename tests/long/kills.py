@@ -1,10 +1,12 @@
 """The program killed at any moment: the store is sound, and what was played is there.
 
-A simulated player plays in real time in a program of its own, which is killed (KILL, TERM, INT,
-HUP) at random moments. Then the store passes SQLite's integrity check, and what was played until a
-second before is in it: as a kept run, or as one that was broken off and can be taken up.
+A program of its own plays in real time and is killed (KILL, TERM, INT, HUP) at random moments: in
+play with somebody at a made-up kit, in practice, kit and demo with a simulated player. Then the
+store passes SQLite's integrity check; what was played until a second before is in it, as a kept run
+or as one that is offered at the next start; the lesson and the profile stand.
 """
 
+import json
 import os
 import signal
 import subprocess
@@ -12,52 +14,81 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from playalong.app.memory import Memory
+from playalong.records import profiles, takes
 from playalong.records.store import runs
+from playalong.records.store.database import Database
 from tests.long.frame import Options, Table, generator
 
-FULL_COUNT, SAMPLE_COUNT = 200, 3
+FULL_COUNT, SAMPLE_COUNT = 200, 4
+
+#: Promised: what is older than this is on the disk.
+PROMISED_S = 1.0
 
 SIGNALS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
 
-COMMANDS = (
-    ("demo", "--bars", "8"),
-    ("practice", "late-bus-home", "--player", "intermediate"),
-)
+COMMANDS = {
+    "play": ("play", "late-bus-home", "--bars", "8", "--who", "Ines"),
+    "practice": ("practice", "late-bus-home", "--player", "intermediate"),
+    "kit": ("kit", "--player", "intermediate"),
+    "demo": ("demo", "--bars", "8"),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Found:
+    """What was found after one kill; ``strokes`` of those that were promised, ``missing`` ones."""
+
+    command: str
+    signal: str
+    is_sound: bool
+    is_there: bool
+    stands: bool
+    strokes: int
+    missing: int
 
 
 def tables(options: Options) -> Iterator[Table]:
-    """The shares of sound stores and of runs found, by signal."""
-    chance = generator(options.seed, 0)
-    found = {name: [0, 0, 0] for name in SIGNALS}
-    for case in range(options.count):
-        name = SIGNALS[case % len(SIGNALS)]
-        after_s = float(chance.uniform(3.0, 12.0))
-        is_sound, is_there = _killed(COMMANDS[case // len(SIGNALS) % 2], name, after_s)
-        found[name][0] += 1
-        found[name][1] += is_sound
-        found[name][2] += is_there
-    table = Table("killed at random moments", ("signal", "times", "store sound", "played is there"))
-    for name, (times, sound, there) in found.items():
-        if times:
-            table.row(name, times, sound, there, holds=sound == times and there == times)
+    """The shares of sound stores and of runs found, by command and signal."""
+    found = list(options.map(partial(_case, options.seed), range(options.count)))
+    table = Table(
+        "killed at random moments",
+        ("command", "signal", "times", "sound", "run there", "lesson, profile", "strokes", "lost"),
+    )
+    for command in COMMANDS:
+        for name in SIGNALS:
+            own = [one for one in found if (one.command, one.signal) == (command, name)]
+            if own:
+                counts = (
+                    sum(one.is_sound for one in own),
+                    sum(one.is_there for one in own),
+                    sum(one.stands for one in own),
+                )
+                lost = sum(one.missing for one in own)
+                holds = all(count == len(own) for count in counts) and lost == 0
+                strokes = sum(one.strokes for one in own)
+                table.row(command, name, len(own), *counts, strokes, lost, holds=holds)
     yield table
 
 
-def _killed(command: tuple[str, ...], name: str, after_s: float) -> tuple[bool, bool]:
-    """Whether the store is sound, and whether what was promised is there.
+def _case(seed: int, case: int) -> Found:
+    names = tuple(COMMANDS)
+    name = SIGNALS[case // len(names) % len(SIGNALS)]
+    return _killed(names[case % len(names)], name, float(generator(seed, case).uniform(1.0, 14.0)))
 
-    Promised is: a run in progress was written at most a second before the end (KILL), or was kept
-    as far as it went (all other signals).
-    """
+
+def _killed(command: str, name: str, after_s: float) -> Found:
     with tempfile.TemporaryDirectory() as home:
         environment = {**os.environ, "SDL_VIDEODRIVER": "dummy"}
         for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
             environment[variable] = str(Path(home) / variable.lower())
+        log = Path(home) / "strokes.txt"
         program = subprocess.Popen(
-            [sys.executable, "-m", "playalong", *command],
+            [sys.executable, "-m", "tests.support.killed_program", str(log), *COMMANDS[command]],
             env=environment,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -66,16 +97,69 @@ def _killed(command: tuple[str, ...], name: str, after_s: float) -> tuple[bool, 
         program.send_signal(getattr(signal, name))
         killed_s = time.time()
         program.wait(30)
-        memory = Memory(Path(home) / "xdg_data_home" / "playalong", simulated=True)
-        if not memory.path.exists():
-            return True, True  # it was still starting
+        memory = Memory(Path(home) / "xdg_data_home" / "playalong", simulated=command != "play")
+        strokes = _strokes(log, killed_s - PROMISED_S)
+        if not memory.path.exists():  # it was still starting
+            return _found(command, name, strokes, kept=[], is_there=True)
         database = memory.opened()
         try:
-            sound = not database.integrity()
-            rows = database.rows("SELECT state, alive_s FROM run")
+            is_sound = not database.integrity()
+            stands = _stands(database)
+            rows = database.rows("SELECT id, state, alive_s FROM run")
+            kept = [takes.from_bytes(runs.take_of(database, run) or b"", "a take")
+                    for run, state, _ in rows if state == runs.KEPT]  # fmt: skip
         finally:
             database.close()
-        going = [killed_s - alive_s for state, alive_s in rows if state == runs.GOING]
-        if name == "SIGKILL":
-            return sound, len(going) <= 1 and all(ago_s <= 1.0 for ago_s in going)
-        return sound, not going
+        offered = memory.broken_off()
+        going = [alive_s for _, state, alive_s in rows if state == runs.GOING]
+        is_there = len(offered) == len(going) <= (name == "SIGKILL")
+        is_there &= all(killed_s - alive_s <= PROMISED_S for alive_s in going)
+        velocities = [int(velocity) for take in kept for velocity in take.velocity]
+        velocities += [data[2] for one in offered for _, data in one.messages]
+        return _found(command, name, strokes, kept=velocities, is_there=is_there,
+                      is_sound=is_sound, stands=stands)  # fmt: skip
+
+
+def _found(
+    command: str,
+    name: str,
+    strokes: list[int],
+    *,
+    kept: list[int],
+    is_there: bool,
+    is_sound: bool = True,
+    stands: bool = True,
+) -> Found:
+    """``strokes`` are those that had to be kept; before the run begins, none are."""
+    own = strokes[strokes.index(kept[0]) :] if kept and kept[0] in strokes else []
+    missing = sum(was != is_there for was, is_there in zip(own, kept, strict=False))
+    missing += max(0, len(own) - len(kept))
+    return Found(
+        command=command,
+        signal=name,
+        is_sound=is_sound,
+        is_there=is_there,
+        stands=stands,
+        strokes=len(own),
+        missing=missing,
+    )
+
+
+def _strokes(log: Path, until_s: float) -> list[int]:
+    """How loud the strokes were that came before ``until_s``, in seconds since 1970."""
+    if not log.exists():
+        return []
+    rows = [line.split() for line in log.read_text().splitlines()]
+    return [int(row[1]) for row in rows if len(row) == 2 and float(row[0]) <= until_s]
+
+
+def _stands(database: Database) -> bool:
+    """Whether each lesson and each profile can be read."""
+    try:
+        for (plain,) in database.rows("SELECT plain FROM lesson"):
+            json.loads(plain)
+        for (text,) in database.rows("SELECT text FROM profile"):
+            profiles.from_text(text, "a profile")
+    except ValueError:
+        return False
+    return True

@@ -11,8 +11,20 @@ from playalong.records.store.runs import RunRow
 from playalong.screen.history_pages.look_back import RunLine
 from playalong.screen.history_pages.plots import Plot
 
-#: How far back the plots reach: six weeks of days, a year of weeks.
+#: How many days back the plots reach: six weeks of days, a year of weeks.
 _BACK = {By.DAY: 42, By.WEEK: 52 * 7}
+
+
+def last_shown(by: By, today: date, played: date | None) -> date:
+    """The last day of the plots: today, or that of the last run where it was long ago."""
+    if played is None or (today - played).days <= _BACK[by]:
+        return today
+    return played
+
+
+def first_shown(by: By, last: date) -> date:
+    """The first day of the plots, given the last."""
+    return last - timedelta(days=_BACK[by])
 
 
 @dataclass(frozen=True)
@@ -41,13 +53,10 @@ _KINDS = (
 )
 
 
-def plots(history: History, by: By, today: date) -> list[Plot]:
-    """A plot for each figure, over the days or weeks until ``today``, or until the last run."""
+def plots(history: History, by: By, last: date, today: date) -> list[Plot]:
+    """A plot for each figure, over the days or weeks until the day ``last``."""
     periods = history.days if by is By.DAY else history.weeks
-    last = today
-    if periods and (today - periods[0].first).days > _BACK[by]:
-        last = periods[0].first
-    first = last - timedelta(days=_BACK[by])
+    first = first_shown(by, last)
     shown = [one for one in reversed(periods) if one.first >= first]
     ends = day(first, today), "today" if last == today else day(last, today)
     return [_plot(kind, shown, first, last, ends) for kind in _KINDS]

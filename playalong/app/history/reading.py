@@ -2,14 +2,15 @@
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import asdict, dataclass
+from datetime import date
 from typing import Any
 
 from playalong.app.history.weakest import Weakest, weakest_of
 from playalong.records.store import players, runs
 from playalong.records.store.database import Database
-from playalong.records.store.periods import By, Period, periods, played
+from playalong.records.store.periods import By, Period, periods
 from playalong.records.store.players import PlayerRow
 from playalong.records.store.runs import RunRow
 from playalong.support.errors import UserError
@@ -40,8 +41,7 @@ class History:
     """What a player did, of one pattern or of all; everything the latest first.
 
     ``best`` is the run of the highest score, ``weakest`` the place of the bar that goes wrong most
-    often lately; None where no run has a grade. On ``days_played`` days in all ``seconds`` were
-    played, however many of them are listed.
+    often lately; None where no run has a grade.
     """
 
     player: str
@@ -51,8 +51,6 @@ class History:
     weeks: Sequence[Period]
     best: RunRow | None
     weakest: Weakest | None
-    days_played: int
-    seconds: float
 
     @property
     def last(self) -> RunRow | None:
@@ -68,8 +66,6 @@ class History:
             "runs": [_plain(row) for row in self.rows],
             "days": [_period(period) for period in self.days],
             "weeks": [_period(period) for period in self.weeks],
-            "days_played": self.days_played,
-            "seconds": self.seconds,
             "best": _plain(self.best) if self.best else None,
             "weakest": asdict(self.weakest) if self.weakest else None,
         }
@@ -122,10 +118,19 @@ def player_of(database: Database, who: str | None, last: str) -> PlayerRow:
     return found
 
 
-def history(database: Database, player: PlayerRow, pattern: str | None, limit: int) -> History:
+def history(
+    database: Database,
+    player: PlayerRow,
+    pattern: str | None,
+    limit: int,
+    *,
+    by: Collection[By] = tuple(By),
+    since: date | None = None,
+) -> History:
     """The last ``limit`` runs, days and weeks of a player, of one pattern by its name or of all.
 
-    UserError where the player has not played that pattern.
+    Days or weeks alone where ``by`` asks for these, from the day ``since`` on. UserError where the
+    player has not played that pattern.
     """
     rows = runs.history(database, player.id, name=pattern, limit=limit)
     if pattern is not None and not rows:
@@ -133,15 +138,24 @@ def history(database: Database, player: PlayerRow, pattern: str | None, limit: i
         raise UserError(
             f"{player.name} has no runs of {quoted(pattern)} here; they have played: {known}."
         )
-    days_played, seconds = played(database, player.id, pattern=pattern)
+    days, weeks = (
+        periods(database, player.id, each, pattern=pattern, since=since, limit=limit)
+        if each in by
+        else []
+        for each in (By.DAY, By.WEEK)
+    )
     return History(
         player=player.name,
         pattern=pattern,
         rows=rows,
-        days=periods(database, player.id, By.DAY, pattern=pattern, limit=limit),
-        weeks=periods(database, player.id, By.WEEK, pattern=pattern, limit=limit),
+        days=days,
+        weeks=weeks,
         best=runs.best(database, player.id, pattern),
-        days_played=days_played,
-        seconds=seconds,
         weakest=weakest_of(database, player.id, pattern or next((r.pattern for r in rows), None)),
     )
+
+
+def last_day(database: Database, player: PlayerRow, pattern: str | None) -> date | None:
+    """The day of the last run, None where there is none."""
+    rows = runs.history(database, player.id, name=pattern, limit=1)
+    return rows[0].began.date() if rows else None

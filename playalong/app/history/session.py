@@ -6,7 +6,7 @@ when it is left.
 
 from collections.abc import Callable
 from contextlib import closing, suppress
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import partial
 from pathlib import Path
 
@@ -14,7 +14,7 @@ from playalong.app import leaving
 from playalong.app.broken_off import say_on_page, told_on_page
 from playalong.app.history import plotted, text
 from playalong.app.history.anew import Anew, anew, compared, grade_pending, run_of
-from playalong.app.history.reading import History, history, player_of
+from playalong.app.history.reading import History, history, last_day, player_of
 from playalong.app.history.sheet_of_run import heard, sheet_of
 from playalong.app.open_devices import Look, OpenDevices
 from playalong.app.play.listen_back import listen_back
@@ -27,7 +27,7 @@ from playalong.grading.text import figures
 from playalong.records.store import runs
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
-from playalong.records.store.periods import By
+from playalong.records.store.periods import By, periods
 from playalong.records.store.players import PlayerRow
 from playalong.records.store.runs import RunRow
 from playalong.screen.base.keys import Key
@@ -174,8 +174,18 @@ class _LookBack:
 
     def _once(self) -> bool:
         """Show the page once; whether it goes on."""
-        found = history(self._database, self._player, self._pattern, _LISTED)
-        page = self._page(found)
+        today = date.today()
+        played = last_day(self._database, self._player, self._pattern)
+        last = plotted.last_shown(self._by, today, played)
+        found = history(
+            self._database,
+            self._player,
+            self._pattern,
+            _LISTED,
+            by=(self._by,),
+            since=plotted.first_shown(self._by, last),
+        )
+        page = self._page(found, last, today)
         outcome = hold(self._context, page, 0.0)
         self._chosen = page.chosen
         if outcome is Outcome.OPEN and found.rows:
@@ -193,19 +203,23 @@ class _LookBack:
         at = ways.index(self._pattern) if self._pattern in ways else 0
         self._pattern, self._chosen = ways[(at + 1) % len(ways)], 0
 
-    def _page(self, found: History) -> LookBackPage:
+    def _page(self, found: History, last: date, today: date) -> LookBackPage:
         title = "all patterns"
         if self._pattern is not None and found.last is not None:
             title = found.last.title or self._pattern
-        said, *also = text.said(found, date.today())
+        monday = today - timedelta(days=today.weekday())
+        week = periods(
+            self._database, self._player.id, By.WEEK, pattern=self._pattern, since=monday
+        )
+        said, *also = text.said(found, today, week[0] if week else None)
         return LookBackPage(
             self._context.theme,
             "Look back",
             f"{self._player.name}  ·  {title}",
             said=said,
             also=also,
-            plots=plotted.plots(found, self._by, date.today()),
-            runs=[plotted.line(row, date.today()) for row in found.rows],
+            plots=plotted.plots(found, self._by, last, today),
+            runs=[plotted.line(row, today) for row in found.rows],
             chosen=self._chosen,
         )
 

@@ -1,7 +1,7 @@
 """The sentences of the history."""
 
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import date
 
 from playalong.app.history.reading import History
 from playalong.app.history.weakest import Weakest
@@ -43,8 +43,8 @@ def day(which: date, today: date) -> str:
     return f"{which.day} {which:%b}" + ("" if which.year == today.year else f" {which.year}")
 
 
-def said(history: History, today: date) -> list[str]:
-    """What stands out, for a page; then best and last, and how much was played."""
+def said(history: History, today: date, this_week: Period | None) -> list[str]:
+    """What stands out, for a page; then best and last, and how much was played this week."""
     if history.last is None:
         return ["Nothing has been played yet: the first run begins the history."]
     first = "Nothing stands out lately: no place of the bar goes wrong often."
@@ -54,16 +54,13 @@ def said(history: History, today: date) -> list[str]:
     figures = [f"best {best.score:.0f}, {day(best.began.date(), today)}"] if best else []
     if last.score is not None:
         figures.append(f"last {last.score:.0f}, {day(last.began.date(), today)}")
-    monday = today - timedelta(days=today.weekday())
-    this_week = next((week for week in history.weeks if week.first == monday), None)
     if this_week is not None:
-        days = "1 day" if this_week.days == 1 else f"{this_week.days} days"
-        figures.append(f"{days} this week, {duration(this_week.seconds)}")
+        figures.append(f"{_days(this_week.days)} this week, {duration(this_week.seconds)}")
     return [first, "  ·  ".join(figures)]
 
 
-def summary(history: History) -> list[str]:
-    """Best and last, the weakest place, and how much was played."""
+def summary(history: History, days: int, seconds: float) -> list[str]:
+    """Best and last, the weakest place, and how much was played: on so many days in all."""
     lines = []
     if history.best is not None:
         lines.append(f"Best: {run(history.best)}.")
@@ -71,8 +68,11 @@ def summary(history: History) -> list[str]:
         lines.append(f"Last: {run(history.last)}.")
     if history.weakest is not None:
         lines.append(weakest(history.weakest))
-    days = "1 day" if history.days_played == 1 else f"{history.days_played} days"
-    return [*lines, f"{days}, {duration(history.seconds)} of playing."]
+    return [*lines, f"{_days(days)}, {duration(seconds)} of playing in all."]
+
+
+def _days(count: int) -> str:
+    return "1 day" if count == 1 else f"{count} days"
 
 
 def duration(seconds: float) -> str:

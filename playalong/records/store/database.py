@@ -38,6 +38,7 @@ class Trouble(StrEnum):
     FULL = "full"
     BUSY = "busy"
     GONE = "gone"
+    FAILING = "cannot be read or written"
     NOT_THERE = "cannot be opened"
 
 
@@ -62,6 +63,9 @@ _WORDS = {
         "Another program has been using the store {path} for {detail} s: close it, and try again."
     ),
     Trouble.GONE: "The store {path} is gone: it was moved or deleted while the program ran.",
+    Trouble.FAILING: (
+        "The store {path} cannot be read or written ({detail}): check the disk and its permissions."
+    ),
     Trouble.NOT_THERE: "The store {path} cannot be opened ({detail}).",
 }
 
@@ -268,6 +272,7 @@ _TROUBLE = {
     sqlite3.SQLITE_FULL: Trouble.FULL,
     sqlite3.SQLITE_BUSY: Trouble.BUSY,
     sqlite3.SQLITE_LOCKED: Trouble.BUSY,
+    sqlite3.SQLITE_IOERR: Trouble.FAILING,
 }
 
 

@@ -173,7 +173,9 @@ def take_in(
 def pending(database: Database, player: int) -> list[int]:
     """The runs of a player that are yet to be graded, the latest first."""
     rows = database.rows(
-        "SELECT id FROM run WHERE player = ? AND pending = 1 ORDER BY began_s DESC", (player,)
+        "SELECT id FROM run INDEXED BY run_pending WHERE player = ? AND pending = 1"
+        " ORDER BY began_s DESC",
+        (player,),
     )
     return [number for (number,) in rows]
 
@@ -283,6 +285,17 @@ def keep(database: Database, run: int, result: Result) -> None:
             )
 
 
+def is_going(database: Database, run: int) -> bool:
+    """Whether there is a run of that id that this process plays."""
+    return (
+        database.row(
+            "SELECT 1 FROM run WHERE id = ? AND state = 'going' AND process = ?",
+            (run, this_process()),
+        )
+        is not None
+    )
+
+
 def throw_away(database: Database, run: int) -> None:
     """Nothing of the run is left."""
     database.write("DELETE FROM run WHERE id = ?", (run,))
@@ -333,9 +346,9 @@ def history(
     of one ``kind``, or of all.
     """
     where, values = ["run.player = ?", "run.state = ?"], [player, KEPT]
-    for column, value in (("pattern.name", name), ("run.kind", kind)):
+    for condition, value in ((_NAMED, name), ("run.kind = ?", kind)):
         if value is not None:
-            where.append(f"{column} = ?")
+            where.append(condition)
             values.append(value)
     return select(database, " AND ".join(where), values, limit)
 
@@ -344,12 +357,10 @@ def best(database: Database, player: int, name: str | None = None) -> RunRow | N
     """The run of the highest score, the latest of several: of the pattern called ``name``, or of
     all.
     """
+    where = "run.player = ? AND run.score IS NOT NULL" + (f" AND {_NAMED}" if name else "")
     row = database.row(
-        "SELECT run.id FROM run LEFT JOIN pattern ON pattern.fingerprint = run.pattern"
-        " WHERE run.player = ? AND run.state = 'kept' AND run.score IS NOT NULL"
-        " AND (? IS NULL OR pattern.name = ?)"
-        " ORDER BY run.score DESC, run.began_s DESC LIMIT 1",
-        (player, name, name),
+        f"SELECT run.id FROM run WHERE {where} ORDER BY run.score DESC, run.began_s DESC LIMIT 1",
+        [player, *([name] if name else [])],
     )
     return select(database, "run.id = ?", row)[0] if row else None
 
@@ -357,13 +368,16 @@ def best(database: Database, player: int, name: str | None = None) -> RunRow | N
 def patterns(database: Database, player: int) -> list[str]:
     """The names of the patterns that a player has played, the latest first."""
     rows = database.rows(
-        "SELECT pattern.name FROM run JOIN pattern ON pattern.fingerprint = run.pattern"
-        " WHERE run.player = ? AND run.state = 'kept' GROUP BY pattern.name"
-        " ORDER BY max(run.began_s) DESC",
+        "SELECT name, (SELECT max(began_s) FROM run WHERE player = ? AND run.pattern = fingerprint"
+        " AND run.state = 'kept') AS latest FROM pattern WHERE latest IS NOT NULL"
+        " ORDER BY latest DESC",
         (player,),
     )
-    return [name for (name,) in rows]
+    return list(dict.fromkeys(name for name, _ in rows))
 
+
+#: A condition: the run is of the pattern of that name.
+_NAMED = "run.pattern IN (SELECT fingerprint FROM pattern WHERE name = ?)"
 
 _ROW = (
     "SELECT run.id, player.name, kit.name, pattern.name, pattern.title, run.kind, run.program,"

@@ -127,6 +127,9 @@ MIGRATIONS: tuple[str, ...] = (
     UPDATE run SET info = '', take = NULL, grade = NULL, hits = NULL;
     CREATE INDEX run_best ON run (player, pattern, score);
     """,
+    """
+    CREATE INDEX run_score ON run (player, score);
+    """,
 )
 
 #: The version of the store that this program writes.

@@ -9,7 +9,7 @@ import pytest
 from playalong.app.history import reading, text
 from playalong.app.history.weakest import Weakest
 from playalong.records.store.database import Database
-from playalong.records.store.periods import By, periods
+from playalong.records.store.periods import By, periods, played
 from playalong.support.errors import UserError
 from tests.app.history.making import grade, kept_run, player
 
@@ -45,6 +45,9 @@ def test_days_and_weeks_are_those_of_the_place_where_it_was_played(store: Databa
         (date(2026, 3, 9), 1, 2, 120.0),
         (date(2026, 3, 2), 2, 2, 120.0),
     ]
+    assert periods(store, who.id, By.DAY, since=date(2026, 3, 8)) == days[:2]
+    assert periods(store, who.id, By.WEEK, since=date(2026, 3, 9)) == weeks[:1]
+    assert played(store, who.id) == (3, 240.0)
     assert weeks[0].best_score == 90.0
     assert (weeks[1].spread_ms, weeks[1].contrast_db, weeks[1].steadiness_ms) == (30.0, -14.0, 10.0)
 

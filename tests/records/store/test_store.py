@@ -14,7 +14,7 @@ from threading import Thread
 
 import pytest
 
-from playalong.records.store import erasing, exporting, knowledge, players, runs
+from playalong.records.store import erasing, exporting, knowledge, players, run_log, runs
 from playalong.records.store.database import BESIDE, Database, StoreError, Trouble, set_aside
 from playalong.records.store.run_log import RunLog
 from playalong.records.store.runs import Finding, Result
@@ -326,14 +326,48 @@ def test_a_run_log_writes_within_a_second_and_says_when_it_cannot(path: Path) ->
 
 
 def test_a_run_log_without_a_store_keeps_quiet_and_says_why(path: Path) -> None:
-    path.parent.mkdir()
-    path.write_bytes(b"not a store" * 100)
+    path.mkdir(parents=True)
     log = RunLog(path, lambda database: began(database, 1))
     log.message(1, b"\x99\x24\x54")
     assert log.close() is None
     assert log.trouble is not None
-    assert log.trouble.trouble is Trouble.DAMAGED
-    assert path.read_bytes() == b"not a store" * 100
+    assert log.trouble.trouble is Trouble.NOT_THERE
+
+
+@pytest.mark.parametrize("is_damaged", [False, True])
+def test_a_run_goes_on_whole_in_a_new_store(
+    path: Path, monkeypatch: pytest.MonkeyPatch, is_damaged: bool
+) -> None:
+    """The store is deleted, or damaged, while the run goes on."""
+    monkeypatch.setattr(run_log, "PORTION_S", 0.02)
+    monkeypatch.setattr(run_log, "RETRY_S", 0.02)
+
+    def begin(database: Database) -> int:
+        return began(database, player(database).id)
+
+    log = RunLog(path, begin)
+    for number in range(3):
+        log.message(number, b"\x99\x24\x54")
+    until_s = time.monotonic() + 20.0
+    while log.run is None and time.monotonic() < until_s:
+        time.sleep(0.01)
+    if is_damaged:
+        path.with_name("damaged").write_bytes(b"no store" * 999)
+        path.with_name("damaged").replace(path)
+        path.with_name(path.name + "-wal").unlink(missing_ok=True)
+    else:
+        path.rename(path.with_name("elsewhere"))
+    log.message(3, b"\x99\x24\x54")
+    log._is_over.wait(0.2)
+    log.message(4, b"\x99\x24\x54")
+    run = log.close()
+    assert log.gone is not None
+    assert (log.aside is not None) is is_damaged
+    database = Database.open(path)
+    (found,) = runs.broken_off(database, 1e12)
+    assert found.row.id == run
+    assert [tick for tick, _ in found.messages] == [0, 1, 2, 3, 4]
+    database.close()
 
 
 # Out and away.
