@@ -99,15 +99,19 @@ class Difference:
 class RunCheck:
     """One run: the grade that was told, the grade of its hits, and where they differ.
 
-    ``figures`` is how many there are; ``graded`` is None where the take cannot be graded.
+    ``graded`` is None where the take cannot be graded.
     """
 
     run: RunEntry
     told: Mapping[str, Any]
     now: Mapping[str, Any]
-    figures: int
     differences: tuple[Difference, ...]
     graded: Graded | None
+
+    @property
+    def figures(self) -> int:
+        """How many figures there are."""
+        return _figures(self.now)
 
     @property
     def name(self) -> str:
@@ -302,15 +306,14 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         take = from_bytes(files[run.take], run.take)
         graded = grade_take(assessment.pattern_of(item), take, Options())
     except (TakeError, UserError) as error:
-        check = RunCheck(run=run, told=told, now={}, figures=0, differences=(), graded=None)
+        check = RunCheck(run=run, told=told, now={}, differences=(), graded=None)
         return check, [f"{check.name}: {error}"]
-    now = json.loads(json.dumps(graded.as_json()))
+    now = graded.as_json()
     now["program"] = told.get("program")  # which version it was is told once, for all of it
     check = RunCheck(
         run=run,
         told=told,
         now=now,
-        figures=_figures(now),
         differences=tuple(_differences(told, now, "")),
         graded=graded,
     )
@@ -397,6 +400,8 @@ def _marks_told(
 
 def _differences(told: Any, now: Any, at: str) -> Iterator[Difference]:
     """Where two plain objects differ, by the names that lead there."""
+    if told == now:  # most often all of it is; True and 1 are alike then, which no figure is
+        return
     if isinstance(told, dict) and isinstance(now, dict):
         for key in dict.fromkeys([*now, *told]):
             where = f"{at}.{key}" if at else str(key)
