@@ -9,6 +9,7 @@ from pathlib import Path
 from playalong.app.stored_runs import LESSON
 from playalong.app.user_folders import UserFolders
 from playalong.records import profiles, settings, takes
+from playalong.records.assessments.traces import assessments_of, leave_folders
 from playalong.records.store import erasing, exporting
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
@@ -55,6 +56,7 @@ def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
     for folder in {path.parent for path in found.files if LESSON in path.parent.name}:
         with suppress(OSError):  # something else is in it
             folder.rmdir()
+    leave_folders(found.files)
     return left
 
 
@@ -64,6 +66,7 @@ def _files(home: UserFolders, name: str) -> Iterator[Path]:
         if _player_of(path) == name and _is_simulated(path) is home.simulated:
             yield path
             yield from _beside(path)
+    yield from assessments_of(home.data, name, home.simulated)
     for path in home.data.glob(f"{home.memory.path.stem}-damaged-*"):
         if _holds(path, name):
             yield path

@@ -15,6 +15,7 @@ from playalong.midi.port import Port
 from playalong.pattern.targets import Targets
 from playalong.profile.profile import Profile
 from playalong.records.assessments.files import AssessmentFile
+from playalong.records.assessments.traces import RESULTS, SITTINGS
 from playalong.simulation.player import SimulatedPort, perform
 
 
@@ -51,7 +52,7 @@ def take(
     fast = isinstance(by, Player) and by.fast
     simulated = by.simulated if isinstance(by, Player) else None
     clock: Clock = SteppedClock() if fast else RealClock()
-    kept_in = folder or home.data / "results"
+    kept_in = folder or home.data / RESULTS
     left_handed = not is_simulated and home.is_left_handed(profile.player)
     assessment = file.assessment
     tasks = []
@@ -59,7 +60,7 @@ def take(
         task = item_task(assessment, item, bands=profile.bands, left_handed=left_handed)
         task = with_recording_of(task, item, file.path.parent, home)
         tasks.append(replace(task, simulated=simulated))
-    sittings = (folder or home.data) / "sittings"
+    sittings = (folder or home.data) / SITTINGS
     book = Book(
         file,
         sittings,
