@@ -103,10 +103,10 @@ def _profiles(database: Database, config: Path) -> Iterator[str]:
             yield _left(path, error)
             continue
         player = found.player or NOBODY
-        with imports.taking_in(database, path, _now(), player) as is_new:
+        with imports.taking_in(database, path, _now(), player=player) as is_new:
             if is_new:
                 number = _player(database, player)
-                knowledge.keep_profile(database, number, found.kit, text, _now())
+                knowledge.keep_profile(database, number, found.kit, text=text, now=_now())
 
 
 def _takes(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:
@@ -147,7 +147,9 @@ def _lessons(data: Path, database: Database, simulated: Database | None) -> Iter
             )
             continue
         store, number, pattern = found
-        with imports.taking_in(store, path, _now(), players.name_of(store, number)) as is_new:
+        with imports.taking_in(
+            store, path, _now(), player=players.name_of(store, number)
+        ) as is_new:
             if is_new:
                 knowledge.keep_lesson(
                     store, number, pattern, name=path.stem, progress=progress, now=_now()

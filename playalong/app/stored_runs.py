@@ -57,7 +57,7 @@ def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
         if database.row("SELECT 1 FROM run WHERE file = ?", (str(path),)) is not None:
             return False
         player = player_of(database, said)
-        with imports.taking_in(database, path, _now(), player.name) as is_new:
+        with imports.taking_in(database, path, _now(), player=player.name) as is_new:
             if is_new:
                 if said.pattern_id:
                     _keep_pattern(database, said)

@@ -80,7 +80,7 @@ class UserFolders:
                 text = knowledge.profile_text(database, player.id, kit)
                 found = profiles.renamed(text or "", to)
                 if found is not None:
-                    knowledge.keep_profile(database, player.id, kit, found, _now())
+                    knowledge.keep_profile(database, player.id, kit, text=found, now=_now())
 
         self._must_write(rename)
 
@@ -170,7 +170,7 @@ class UserFolders:
     def profile(self, kit: str, who: str | None) -> Profile:
         """The profile of ``kit`` as ``who`` plays it, by default the last player."""
         player = who or self.settings().player or NOBODY
-        text, fresh = self.profile_text(kit, player), Profile(kit, player)
+        text, fresh = self.profile_text(kit, player), Profile(kit=kit, player=player)
         if text is not None:
             try:
                 fresh = replace(profiles.from_text(text, _place(fresh)), kit=kit, player=player)
@@ -212,7 +212,7 @@ class UserFolders:
                 if kept is None and before is not None:
                     self._set_aside(profile, before)
                     kept = profiles.as_text(profile)
-            knowledge.keep_profile(database, player.id, profile.kit, kept or "", _now())
+            knowledge.keep_profile(database, player.id, profile.kit, text=kept or "", now=_now())
 
         is_kept = self._write(write)
         if not is_kept:

@@ -91,7 +91,7 @@ def _take(given: Options, file: "AssessmentFile") -> "Taken":
             refuse(given, SOUND, "says nothing with --fast")
         player = player_of(given)
         who = given.who or player.simulated.skill
-        nobody = Profile("", "")
+        nobody = Profile(kit="", player="")
         return take(file, look, player, who=who, profile=nobody, home=home, folder=folder)
     refuse(given, "--seed", "goes with --player, a simulated player")
     with listening(given, home) as (port, profile):

@@ -94,7 +94,9 @@ class Setting:
         return spoken(pattern, self.parts)
 
 
-def ease(easing: Easing, setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting | None:
+def ease(
+    easing: Easing, setting: Setting, pattern: Pattern, *, worst: Fault | None
+) -> Setting | None:
     """``setting`` made easier in one way; ``worst`` is where it went wrong, if known."""
     return _EASE[easing](setting, pattern, worst)
 
@@ -127,7 +129,7 @@ def _smaller(setting: Setting, pattern: Pattern, worst: Fault | None) -> Setting
     pieces = [
         part
         for part in _pieces(setting, pattern)
-        if not is_empty(pattern, part, names, setting.voices)
+        if not is_empty(pattern, part, names, voices=setting.voices)
     ]
     if len(pieces) < 2:
         return None

@@ -24,7 +24,7 @@ Names = tuple[str, ...]
 PLAIN: tuple[Names, ...] = ((),)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
     """From ``start`` up to ``end`` in bar ``bar`` (0 is the first); ``name`` as it is spoken."""
 
@@ -84,10 +84,10 @@ class Excerpt:
             found = cls(
                 parts=tuple(
                     Part(
-                        str(part["name"]),
-                        int(part["bar"]) - 1,
-                        Fraction(part["from"]),
-                        Fraction(part["to"]),
+                        name=str(part["name"]),
+                        bar=int(part["bar"]) - 1,
+                        start=Fraction(part["from"]),
+                        end=Fraction(part["to"]),
                     )
                     for part in plain["parts"]
                 ),
@@ -115,7 +115,9 @@ def cut(pattern: Pattern) -> tuple[Part, ...]:
     parts: list[Part] = []
     for bar in range(len(pattern.bars)):
         own = {
-            (chunk.start, chunk.end): Part(chunk.name, bar, chunk.start, chunk.end)
+            (chunk.start, chunk.end): Part(
+                name=chunk.name, bar=bar, start=chunk.start, end=chunk.end
+            )
             for chunk in pattern.chunks
             if chunk.bar == bar
         }
@@ -129,7 +131,7 @@ def beats(pattern: Pattern, bar: int) -> tuple[Part, ...]:
     ends = [*meter.beat_starts[1:], meter.length]
     of_bar = f" of bar {bar + 1}" if len(pattern.bars) > 1 else ""
     return tuple(
-        Part(f"beat {number}{of_bar}", bar, start, end)
+        Part(name=f"beat {number}{of_bar}", bar=bar, start=start, end=end)
         for number, (start, end) in enumerate(zip(meter.beat_starts, ends, strict=True), 1)
     )
 
@@ -139,10 +141,10 @@ def whole_bars(pattern: Pattern) -> tuple[Part, ...]:
     single = len(pattern.bars) == 1
     return tuple(
         Part(
-            "the whole bar" if single else f"bar {number + 1}",
-            number,
-            Fraction(0),
-            bar.meter.length,
+            name="the whole bar" if single else f"bar {number + 1}",
+            bar=number,
+            start=Fraction(0),
+            end=bar.meter.length,
         )
         for number, bar in enumerate(pattern.bars)
     )
@@ -185,6 +187,7 @@ def is_empty(
     pattern: Pattern,
     part: Part,
     variations: Names = (),
+    *,
     voices: Collection[str] | None = None,
 ) -> bool:
     """Whether nothing has to be played in ``part``, by ``voices`` or, for None, at all."""
@@ -239,7 +242,11 @@ def excerpt(
     that the pattern does not have.
     """
     return _picked(
-        pattern, parts, rounds, with_rest, lambda stroke: voices is None or stroke.voice in voices
+        pattern,
+        parts,
+        rounds,
+        with_rest=with_rest,
+        wanted=lambda stroke: voices is None or stroke.voice in voices,
     )
 
 
@@ -252,13 +259,20 @@ def accompaniment(
     voices: Collection[str],
 ) -> Pattern:
     """What ``excerpt`` with the same arguments leaves out: the program plays it."""
-    return _picked(pattern, parts, rounds, with_rest, lambda stroke: stroke.voice not in voices)
+    return _picked(
+        pattern,
+        parts,
+        rounds,
+        with_rest=with_rest,
+        wanted=lambda stroke: stroke.voice not in voices,
+    )
 
 
 def _picked(
     pattern: Pattern,
     parts: Sequence[Part],
     rounds: Sequence[Names],
+    *,
     with_rest: bool,
     wanted: Callable[[Stroke], bool],
 ) -> Pattern:

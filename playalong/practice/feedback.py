@@ -110,7 +110,7 @@ class Exercise:
         return SHOWN if self.is_free else frozenset(Verdict)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
     """What is said after a repetition, or a wish of the player.
 

@@ -28,13 +28,13 @@ class Mixed:
     texture: Texture
 
     def repetition(
-        self, run: MatchedRun, tempo_bpm: float, seconds: float, advice: str = ""
+        self, run: MatchedRun, tempo_bpm: float, seconds: float, *, advice: str = ""
     ) -> Repetition:
         """The repetition behind ``run``, for which ``pattern`` was laid out.
 
         It names no worst stroke: the bars are those of this run, and not of the exercise.
         """
-        told = repetition(run, self.pattern, tempo_bpm, seconds, advice)
+        told = repetition(run, self.pattern, tempo_bpm, seconds=seconds, advice=advice)
         return replace(told, worst=None, never=self.texture.never)
 
 

@@ -150,7 +150,9 @@ class Lesson:
             return self._ended()
         if not result.hits:
             nothing, look = said(Code.NOTHING_ARRIVES), said(Code.LOOK_AT_THE_KIT)
-            return Answer(False, (nothing,), (look,), changed=False, nothing=True)
+            return Answer(
+                right=False, comment=(nothing,), coming=(look,), changed=False, nothing=True
+            )
         right = self._is_right(step, result)
         lack = self._lack(step, result)
         self._note(at, result, right)
@@ -210,7 +212,7 @@ class Lesson:
         """The player goes back to the step before."""
         here = len(self.steps) if self._open is None else self._open
         if not here:
-            return Answer(True, (), (said(Code.FIRST),), changed=False)
+            return Answer(right=True, comment=(), coming=(said(Code.FIRST),), changed=False)
         return self.choose(here - 1)
 
     def easier(self) -> Answer:
@@ -221,9 +223,9 @@ class Lesson:
             return self.skip()
         setting = self._find_easier(self._next_easing) or self._find_easier(0)
         if setting is None:
-            return Answer(True, (), (said(Code.EASIEST),), changed=False)
+            return Answer(right=True, comment=(), coming=(said(Code.EASIEST),), changed=False)
         self._ease(setting)
-        return Answer(True, (), _given(setting.why), changed=True)
+        return Answer(right=True, comment=(), coming=_given(setting.why), changed=True)
 
     def as_plain(self) -> dict[str, Any]:
         """What is kept of the lesson, as plain objects for a file."""
@@ -235,6 +237,7 @@ class Lesson:
         pattern: Pattern,
         plain: Any,
         rules: Rules | None = None,
+        *,
         break_after_s: float = BREAK_S,
     ) -> "Lesson":
         """The lesson that ``as_plain`` kept, gone on with another day.
@@ -390,7 +393,7 @@ class Lesson:
         step = self.step
         if step is None:
             return self._ended(*comment)
-        return Answer(True, comment, (self._about(step),), True)
+        return Answer(right=True, comment=comment, coming=(self._about(step),), changed=True)
 
     def _go_on(self, *comment: Said) -> Answer:
         self._repeats = self._repeats[1:]
@@ -398,7 +401,7 @@ class Lesson:
 
     def _ended(self, *comment: Said) -> Answer:
         if not self.steps:
-            return Answer(True, comment, (said(Code.NOTHING),), changed=False)
+            return Answer(right=True, comment=comment, coming=(said(Code.NOTHING),), changed=False)
         left = [line.step for line in self.overview() if line.record.state is State.SKIPPED]
         tomorrow = [line.step for line in self.overview() if line.record.state is State.LATER]
         coming = []
@@ -408,7 +411,12 @@ class Lesson:
             coming.append(said(Code.STEPS_LEFT_OUT, steps=left))
         elif left:
             coming.append(said(Code.MANY_LEFT_OUT, count=len(left)))
-        return Answer(True, comment, tuple(coming) or (said(Code.FINISHED),), changed=bool(comment))
+        return Answer(
+            right=True,
+            comment=comment,
+            coming=tuple(coming) or (said(Code.FINISHED),),
+            changed=bool(comment),
+        )
 
     def _change(self, at: int, **changes: Any) -> None:
         self._records[at] = replace(self._records[at], **changes)
@@ -520,9 +528,11 @@ class Lesson:
         if right:
             done = sum(one for _, one in self._recent[-self._needed :])
             so_far = said(Code.RIGHT_SO_FAR, done=done, asked=self._needed)
-            return Answer(True, (so_far,), (said(Code.NEXT_ONE),), changed=False)
+            return Answer(
+                right=True, comment=(so_far,), coming=(said(Code.NEXT_ONE),), changed=False
+            )
         code = Code.AGAIN if len(self._recent) == 1 else Code.FROM_THE_COUNT
-        return Answer(False, (), (said(code),), changed=False)
+        return Answer(right=False, comment=(), coming=(said(code),), changed=False)
 
     def _why(self, step: Step, result: Repetition, lack: Lack | None) -> tuple[Said, ...]:
         """What was wrong with a repetition."""
@@ -559,7 +569,7 @@ class Lesson:
             self._anew()
             name = self._setting.spoken(self.pattern)
             holds = said(Code.BACK_UP, name=name, tempo_bpm=self._setting.tempo_bpm)
-            return Answer(True, (said(Code.CLEAN),), (holds,), True)
+            return Answer(right=True, comment=(said(Code.CLEAN),), coming=(holds,), changed=True)
         if self._tempo_bpm < self._goal_bpm(step):
             return self._climb(at, step)
         self._stuck_s, self._stuck = 0.0, 0
@@ -579,7 +589,7 @@ class Lesson:
         if self._dwell > 0:
             self._dwell -= 1
             again = said(Code.ONCE_MORE, tempo_bpm=tempo_bpm)
-            return Answer(True, (said(Code.CLEAN),), (again,), changed=False)
+            return Answer(right=True, comment=(said(Code.CLEAN),), coming=(again,), changed=False)
         coming = said(code, tempo_bpm=faster, at_once=at_once)
         if self._held_bpm is None or tempo_bpm > self._held_bpm:
             self._held_bpm = tempo_bpm
@@ -588,7 +598,7 @@ class Lesson:
             self._change(at, tempo_bpm=tempo_bpm)
         self._tempo_bpm = faster
         self._anew()
-        return Answer(True, (said(Code.CLEAN),), (coming,), changed=True)
+        return Answer(right=True, comment=(said(Code.CLEAN),), coming=(coming,), changed=True)
 
     @property
     def _share(self) -> float:
@@ -620,15 +630,15 @@ class Lesson:
             self._dwell = 0 if self._goes_well else DWELL
             self._anew()
             slower = said(Code.SLOWER, tempo_bpm=slower_bpm)
-            return Answer(False, (often,), (slower,), changed=True)
+            return Answer(right=False, comment=(often,), coming=(slower,), changed=True)
         setting = self._find_easier(self._next_easing)
         if setting is None and not self._eased:
             setting = self._find_easier(0)
         if setting is None:
             self._afresh(listen=True)
-            return Answer(False, (often,), (said(Code.AFRESH),), changed=True)
+            return Answer(right=False, comment=(often,), coming=(said(Code.AFRESH),), changed=True)
         self._ease(setting)
-        return Answer(False, (often,), _given(setting.why), changed=True)
+        return Answer(right=False, comment=(often,), coming=_given(setting.why), changed=True)
 
     def _slower_bpm(self, step: Step) -> float | None:
         """The tempo to go back to, None where something else is to be made easier.
@@ -653,7 +663,7 @@ class Lesson:
         step = self.step
         easings = step.manner.easings if step else ()
         for number in range(first, len(easings)):
-            setting = ease(easings[number], self._setting, self.pattern, self._worst)
+            setting = ease(easings[number], self._setting, self.pattern, worst=self._worst)
             if setting is not None:
                 self._next_easing = number + 1
                 return setting

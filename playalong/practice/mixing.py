@@ -65,7 +65,7 @@ class GrooveError:
     error_ms: float
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Explanation:
     """One bar: the variations it was played with, what that costs, and its grade against them.
 
@@ -120,7 +120,13 @@ class Explainer:
             for number, error_ms in zip(run.target.tolist(), run.error_ms, strict=True)
             if targets.places[targets.place[number]].stroke in choices.groove
         )
-        return Explanation(choices.names[best], float(cost[best]), counts(run), bar, groove)
+        return Explanation(
+            names=choices.names[best],
+            cost=float(cost[best]),
+            counts=counts(run),
+            bar=bar,
+            groove=groove,
+        )
 
     def costs(self, hits: Sequence[Hit], bar: int = 0) -> Mapping[Names, float]:
         """What each combination costs."""
@@ -169,7 +175,7 @@ class Explainer:
         return np.round(cost, 9)  # so that equal sums are equal
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Slot:
     """A place in time of one voice: what combinations may have there, and who has what.
 
@@ -242,7 +248,7 @@ class _Line:
         return best[-1] + float(len(hits) - low - len(best) + 1)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Choices:
     """All combinations of one bar.
 
@@ -266,7 +272,7 @@ class _Choices:
         # Variations are applied in order, so each combination is another and one variation more.
         made: dict[Names, Bar] = {(): pattern.bars[bar]}
         for chosen in names[1:]:
-            made[chosen] = _with(pattern, bar, made[chosen[:-1]], chosen[-1])
+            made[chosen] = _with(pattern, bar, made[chosen[:-1]], name=chosen[-1])
 
         @cache
         def at_s(at: Fraction) -> float:
@@ -286,7 +292,14 @@ class _Choices:
             slots = tuple(_slots(list(numbers), at_s))
             lines[voice] = _Line(slots, len(numbers), np.array(row, np.intp))
         groove = frozenset(pattern.bars[bar].strokes)
-        return cls(bar, names, groove, float(meter.length) * scale, lines, {})
+        return cls(
+            bar=bar,
+            names=names,
+            groove=groove,
+            length_s=float(meter.length) * scale,
+            lines=lines,
+            laid_out={},
+        )
 
     def slots(self, voice: str) -> tuple[_Slot, ...]:
         """All places of a voice, whatever the combination."""
@@ -301,7 +314,7 @@ class _Choices:
         return self.laid_out[number]
 
 
-def _with(pattern: Pattern, bar: int, made: Bar, name: str) -> Bar:
+def _with(pattern: Pattern, bar: int, made: Bar, *, name: str) -> Bar:
     """``made`` in the place of bar ``bar``, with one variation more."""
     bars = (*pattern.bars[:bar], made, *pattern.bars[bar + 1 :])
     return replace(pattern, bars=bars).with_variations([name])[bar]
@@ -321,4 +334,4 @@ def _slots(
         choice = np.full(len(lines), -1, np.intp)
         for number, rows in enumerate(found.values()):
             choice[rows] = number
-        yield _Slot(time_s, tuple(found), grace, choice)
+        yield _Slot(time_s=time_s, strokes=tuple(found), grace=grace, choice=choice)

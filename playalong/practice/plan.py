@@ -12,7 +12,7 @@ are this project's own choice.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, replace
 from enum import StrEnum
 from fractions import Fraction
 from zlib import crc32
@@ -90,27 +90,32 @@ class Manner:
 
     tolerance: float
     wider_db: float
+    _: KW_ONLY
     steady: bool
     easings: tuple[Easing, ...]
 
 
 MANNERS: Mapping[Kind, Manner] = {
-    Kind.LEARN: Manner(1.5, 3.0, False, (_SLOWER, _LIMB, _WIDER, _GUIDED)),
-    Kind.JOIN: Manner(1.35, 2.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
-    Kind.BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
+    Kind.LEARN: Manner(1.5, 3.0, steady=False, easings=(_SLOWER, _LIMB, _WIDER, _GUIDED)),
+    Kind.JOIN: Manner(1.35, 2.0, steady=False, easings=(_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
+    Kind.BAR: Manner(1.25, 1.0, steady=False, easings=(_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
     # The loudness is what this one is for.
-    Kind.GHOST: Manner(1.25, 0.0, False, (_SLOWER, _SMALLER, _WIDER, _GUIDED)),
-    Kind.LOOP: Manner(1.15, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
-    Kind.CLIMB: Manner(1.0, 0.0, True, (_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
-    Kind.ALONE: Manner(1.5, 3.0, False, (_SLOWER, _LIMB, _WIDER, _GUIDED)),
-    Kind.IN_BAR: Manner(1.25, 1.0, False, (_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
-    Kind.IN_TURN: Manner(1.0, 0.0, True, (_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
-    Kind.CALLED: Manner(1.0, 0.0, False, (_SLOWER, _WIDER, _SLOWER, _GUIDED)),
-    Kind.FREE: Manner(1.0, 0.0, True, (_SLOWER, _WIDER, _SLOWER, _GUIDED)),
+    Kind.GHOST: Manner(1.25, 0.0, steady=False, easings=(_SLOWER, _SMALLER, _WIDER, _GUIDED)),
+    Kind.LOOP: Manner(1.15, 1.0, steady=False, easings=(_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)),
+    Kind.CLIMB: Manner(1.0, 0.0, steady=True, easings=(_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
+    Kind.ALONE: Manner(1.5, 3.0, steady=False, easings=(_SLOWER, _LIMB, _WIDER, _GUIDED)),
+    Kind.IN_BAR: Manner(
+        1.25, 1.0, steady=False, easings=(_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)
+    ),
+    Kind.IN_TURN: Manner(
+        1.0, 0.0, steady=True, easings=(_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)
+    ),
+    Kind.CALLED: Manner(1.0, 0.0, steady=False, easings=(_SLOWER, _WIDER, _SLOWER, _GUIDED)),
+    Kind.FREE: Manner(1.0, 0.0, steady=True, easings=(_SLOWER, _WIDER, _SLOWER, _GUIDED)),
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
     """One step of a plan.
 
@@ -235,7 +240,15 @@ class _Maker:
         """A step at the start tempo, with a rest."""
         practice = self.practice
         name, start = spoken(self.pattern, parts), practice.start_tempo
-        return Step(kind, name, parts, start, start, practice.clean, note=note)
+        return Step(
+            kind=kind,
+            name=name,
+            parts=parts,
+            tempo_bpm=start,
+            goal_bpm=start,
+            clean=practice.clean,
+            note=note,
+        )
 
     def landed(self, step: Step) -> Step:
         """The step with the downbeat that its last part leads to, if one is struck there.
@@ -247,7 +260,9 @@ class _Maker:
         landing = None
         if last.end < meter.length:
             count = meter.count(last.end)
-            landing = Part(f"the {count}", last.bar, last.end, last.end + Fraction(1, PARTS))
+            landing = Part(
+                name=f"the {count}", bar=last.bar, start=last.end, end=last.end + Fraction(1, PARTS)
+            )
         if landing is not None and is_empty(self.pattern, landing):
             landing = None
         parts = step.parts if landing is None else (*step.parts, landing)

@@ -207,7 +207,7 @@ class Repetition:
 
 
 def repetition(
-    run: MatchedRun, pattern: Pattern, tempo_bpm: float, seconds: float, advice: str = ""
+    run: MatchedRun, pattern: Pattern, tempo_bpm: float, *, seconds: float, advice: str = ""
 ) -> Repetition:
     """The repetition behind a matched run of ``pattern``, the one that was laid out."""
     told = places(run, tuple(bar.meter for bar in pattern.bars))

@@ -18,7 +18,7 @@ from playalong.practice.mixing import Explanation, GrooveError
 LOOSER = 1.25
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Texture:
     """The texture of a run.
 
@@ -62,7 +62,10 @@ def texture(names: Sequence[str], bars: Sequence[Explanation]) -> Texture:
     }
     plain = tuple(number for number, bar in enumerate(bars) if not bar.names)
     return Texture(
-        used, plain, {name: spread_ms(own) for name, own in used.items()}, spread_ms(plain)
+        used=used,
+        plain=plain,
+        spread_ms={name: spread_ms(own) for name, own in used.items()},
+        plain_spread_ms=spread_ms(plain),
     )
 
 

@@ -88,7 +88,7 @@ class Latency:
     how: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Measured:
     """What came of playing along.
 
@@ -129,15 +129,17 @@ def measured(
     beat_ms = float(np.diff(click_s).min()) * 1000.0
     single = _single(hit_s)
     near_ms = _nearest_ms(click_s, hit_s[single], beat_ms)
-    row = _answering(click_s, hit_s[single], near_ms, beat_ms)
+    row = _answering(click_s, hit_s[single], near_ms, beat_ms=beat_ms)
     answered = row >= 0
     used = single[row[answered]]
     errors_ms = (hit_s[used] - click_s[answered]) * 1000.0
     left_out = np.setdiff1d(np.arange(len(hit_s)), used)
     latency: Latency | None = None
-    words = _obstacle(len(click_s), len(single), errors_ms, beat_ms)
+    words = _obstacle(len(click_s), len(single), errors_ms, beat_ms=beat_ms)
     if words:
-        return Measured(None, errors_ms, used, left_out, words)
+        return Measured(
+            latency=None, errors_ms=errors_ms, used=used, left_out=left_out, words=words
+        )
     middle_ms, sure_ms = float(np.median(errors_ms)), plus_minus_ms(errors_ms)
     wants_more = sure_ms > WIDEST_MS
     if wants_more:
@@ -152,7 +154,14 @@ def measured(
             f"Hits arrive {_sided(middle_ms)} the click, give or take {sure_ms:.0f} "
             f"ms ({len(used)} of {len(click_s)} clicks answered). {_EARLY} {_OTHER_WAYS[how]}"
         )
-    return Measured(latency, errors_ms, used, left_out, words, wants_more)
+    return Measured(
+        latency=latency,
+        errors_ms=errors_ms,
+        used=used,
+        left_out=left_out,
+        words=words,
+        wants_more=wants_more,
+    )
 
 
 def plus_minus_ms(errors_ms: NDArray[np.float64]) -> float:
@@ -190,7 +199,7 @@ def _away_ms(places_s: NDArray[np.float64], hit_s: NDArray[np.float64]) -> NDArr
 
 
 def _answering(
-    click_s: NDArray[np.float64], hit_s: NDArray[np.float64], delay_ms: float, beat_ms: float
+    click_s: NDArray[np.float64], hit_s: NDArray[np.float64], delay_ms: float, *, beat_ms: float
 ) -> NDArray[np.int64]:
     """(c,) for each click the row of the hit nearest to its place, -1 where none is in reach."""
     if not len(hit_s):
@@ -200,7 +209,7 @@ def _answering(
     return np.where(away_s.min(axis=1) * 1000.0 < REACH * beat_ms, row, -1)
 
 
-def _obstacle(clicks: int, hits: int, errors_ms: NDArray[np.float64], beat_ms: float) -> str:
+def _obstacle(clicks: int, hits: int, errors_ms: NDArray[np.float64], *, beat_ms: float) -> str:
     """Why nothing can be measured and what to do, empty where it can."""
     count = len(errors_ms)
     if count < ENOUGH:

@@ -54,7 +54,7 @@ class Cause(Enum):
     STRONG_NEAR = auto()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class PadTouch:
     """What the strokes on one pad say.
 
@@ -120,19 +120,19 @@ def _told(voice: str, groups: tuple[tuple[float, ...], ...], lost: int) -> PadTo
     ghost, normal, accent = groups
     velocities = dict(zip(Dynamic, groups, strict=True))
     soft, strong = _apart(ghost, normal), _apart(normal, accent)
-    cause, figures = _cause(velocities, soft, strong, lost)
+    cause, figures = _cause(velocities, soft=soft, strong=strong, lost=lost)
     fault, advice = _WORDS[cause] if cause else ("", "")
     bands = bands_of({voice: velocities}).by_voice
     return PadTouch(
-        voice,
-        velocities,
-        {dynamic: tuple(map(level_db, group)) for dynamic, group in velocities.items()},
-        {dynamic: band for (_, dynamic), band in bands.items()},
-        soft,
-        strong,
-        cause,
-        fault.format(*figures),
-        advice,
+        voice=voice,
+        velocities=velocities,
+        levels_db={dynamic: tuple(map(level_db, group)) for dynamic, group in velocities.items()},
+        bands={dynamic: band for (_, dynamic), band in bands.items()},
+        soft=soft,
+        strong=strong,
+        cause=cause,
+        fault=fault.format(*figures),
+        advice=advice,
     )
 
 
@@ -142,6 +142,7 @@ def _apart(softer: Sequence[float], louder: Sequence[float]) -> Apart | None:
 
 def _cause(
     velocities: Mapping[Dynamic, tuple[float, ...]],
+    *,
     soft: Apart | None,
     strong: Apart | None,
     lost: int,

@@ -12,7 +12,7 @@ kits send with its note (common practice).
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from itertools import groupby
 from math import ceil, inf
 from statistics import median
@@ -59,6 +59,7 @@ class Zone:
     name: str
     voice: str
     words: str
+    _: KW_ONLY
     drum: str | None = None
     part: str = "middle"
     of: str | None = None
@@ -70,14 +71,21 @@ class Zone:
 ZONES: tuple[Zone, ...] = (
     Zone("kick", "kick", "Play the kick.", optional=False),
     Zone("snare", "snare", "Strike the head of the snare.", optional=False),
-    Zone("snare rim", "rim-shot", "Strike the rim of the snare.", "snare", "rim", "snare"),
+    Zone(
+        "snare rim",
+        "rim-shot",
+        "Strike the rim of the snare.",
+        drum="snare",
+        part="rim",
+        of="snare",
+    ),
     Zone(
         "cross-stick",
         "cross-stick",
         "Lay the stick across the snare and tap its rim.",
-        "snare",
-        "rim",
-        "snare",
+        drum="snare",
+        part="rim",
+        of="snare",
     ),
     Zone(
         "pedal",
@@ -85,7 +93,11 @@ ZONES: tuple[Zone, ...] = (
         "Press the hi-hat pedal right down and let it right up, twice.",
         travels=True,
     ),
-    Zone("pedal chick", "hi-hat-pedal", "Press the hi-hat pedal sharply and hold it."),
+    Zone(
+        "pedal chick",
+        "hi-hat-pedal",
+        "Press the hi-hat pedal sharply and hold it.",
+    ),
     Zone(
         "hi-hat",
         "hi-hat",
@@ -119,12 +131,31 @@ ZONES: tuple[Zone, ...] = (
         of="pedal chick",
     ),
     Zone("high tom", "high-tom", "Strike the head of the high tom."),
-    Zone("high tom rim", "high-tom", "Strike the rim of the high tom.", None, "rim", "high tom"),
+    Zone(
+        "high tom rim",
+        "high-tom",
+        "Strike the rim of the high tom.",
+        drum=None,
+        part="rim",
+        of="high tom",
+    ),
     Zone("mid tom", "mid-tom", "Strike the head of the mid tom."),
-    Zone("mid tom rim", "mid-tom", "Strike the rim of the mid tom.", None, "rim", "mid tom"),
+    Zone(
+        "mid tom rim",
+        "mid-tom",
+        "Strike the rim of the mid tom.",
+        drum=None,
+        part="rim",
+        of="mid tom",
+    ),
     Zone("floor tom", "floor-tom", "Strike the head of the floor tom."),
     Zone(
-        "floor tom rim", "floor-tom", "Strike the rim of the floor tom.", None, "rim", "floor tom"
+        "floor tom rim",
+        "floor-tom",
+        "Strike the rim of the floor tom.",
+        drum=None,
+        part="rim",
+        of="floor tom",
     ),
     Zone(
         "second floor tom",
@@ -136,31 +167,52 @@ ZONES: tuple[Zone, ...] = (
         "second floor tom rim",
         "floor-tom",
         "Strike the rim of the second floor tom.",
-        None,
-        "rim",
-        "second floor tom",
+        drum=None,
+        part="rim",
+        of="second floor tom",
     ),
     Zone("crash", "crash", "Strike the crash on top."),
-    Zone("crash edge", "crash", "Strike the edge of the crash.", None, "rim", "crash"),
+    Zone(
+        "crash edge",
+        "crash",
+        "Strike the edge of the crash.",
+        drum=None,
+        part="rim",
+        of="crash",
+    ),
     Zone("second crash", "crash", "Strike the second crash on top."),
     Zone(
         "second crash edge",
         "crash",
         "Strike the edge of the second crash.",
-        None,
-        "rim",
-        "second crash",
+        drum=None,
+        part="rim",
+        of="second crash",
     ),
     Zone("ride", "ride", "Strike the ride on top."),
-    Zone("ride edge", "ride", "Strike the edge of the ride.", None, "rim", "ride"),
-    Zone("ride bell", "ride-bell", "Strike the bell of the ride.", "ride", "bell", "ride"),
+    Zone(
+        "ride edge",
+        "ride",
+        "Strike the edge of the ride.",
+        drum=None,
+        part="rim",
+        of="ride",
+    ),
+    Zone(
+        "ride bell",
+        "ride-bell",
+        "Strike the bell of the ride.",
+        drum="ride",
+        part="bell",
+        of="ride",
+    ),
     Zone("china", "china", "Strike the china."),
     Zone("splash", "splash", "Strike the splash."),
     Zone("cowbell", "cowbell", "Strike the cowbell."),
 )
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
     """What became of a zone.
 
@@ -176,7 +228,7 @@ class Found:
     asked: bool = True
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Note:
     """A note-on; ``pedal`` is where the pedal stood, if that is known."""
 
@@ -257,7 +309,9 @@ class Learning:
             if self.zone is not None and self.zone.travels:
                 self._moves.append(_Move(time_s, value))
         elif is_stroke(data):
-            self._cluster.append(_Note(time_s, number, value, self._value))
+            self._cluster.append(
+                _Note(time_s=time_s, note=number, velocity=value, pedal=self._value)
+            )
 
     def time_passed(self, now_s: float) -> None:
         """It is ``now_s``: the moment of a stroke may be over, or the wait for one."""
@@ -268,7 +322,7 @@ class Learning:
         if zone.travels:
             self._look_at_pedal(zone, now_s)
         elif zone.optional and not self._cluster and now_s - self._since_s >= WAIT_S:
-            self._settle(Found(zone), f"No {zone.name}: on without it.")
+            self._settle(Found(zone=zone), f"No {zone.name}: on without it.")
             self._passed_s = now_s
 
     def wait_anew(self) -> None:
@@ -278,7 +332,7 @@ class Learning:
     def skip(self) -> None:
         """On without what is lit up."""
         if self.zone is not None:
-            self._settle(Found(self.zone), f"On without the {self.zone.name}.")
+            self._settle(Found(zone=self.zone), f"On without the {self.zone.name}.")
 
     def back(self) -> None:
         """Ask again for what was lit up before."""
@@ -317,7 +371,7 @@ class Learning:
         self.said = said
         there = {one.zone.name for one in self.found if one.note is not None}
         while (zone := self.zone) is not None and zone.of in self._named and zone.of not in there:
-            self.found.append(Found(zone, asked=False))
+            self.found.append(Found(zone=zone, asked=False))
         self._light_up()
 
     def _gather(self, now_s: float) -> None:
@@ -347,8 +401,8 @@ class Learning:
                 return
             # So often by itself the foot sounds nothing: the note was the pad's all along.
             at = next(n for n, found in enumerate(self.found) if found.zone == by_foot)
-            self.found[at] = Found(by_foot)
-            self._settle(Found(zone, note), f"{zone.name.capitalize()}: note {note}.")
+            self.found[at] = Found(zone=by_foot)
+            self._settle(Found(zone=zone, note=note), f"{zone.name.capitalize()}: note {note}.")
             return
         self._since_s = loudest.time_s
         self._counts[note] += 1
@@ -359,17 +413,19 @@ class Learning:
         value = median(self._values) if self._values else None
         if earlier is None:
             name = zone.name.capitalize()
-            self._settle(Found(zone, note, value), f"{name}: note {note}.")
+            self._settle(Found(zone=zone, note=note, value=value), f"{name}: note {note}.")
         elif self._base(zone) != self._base(earlier):
-            self._settle(Found(zone), f"That is the {earlier.name}: on without the {zone.name}.")
+            self._settle(
+                Found(zone=zone), f"That is the {earlier.name}: on without the {zone.name}."
+            )
         elif self._pedal_tells(zone, earlier, value):
             self._settle(
-                Found(zone, None, value),
+                Found(zone=zone, note=None, value=value),
                 f"The pedal tells the {zone.name} from the {earlier.name}.",
             )
         else:
             self._settle(
-                Found(zone),
+                Found(zone=zone),
                 f"The kit cannot tell the {zone.name} from the {earlier.name}: they count as one.",
             )
 
@@ -395,7 +451,7 @@ class Learning:
         low, high = min(values, default=0), max(values, default=0)
         if high - low < _LEAST_WAY:
             if now_s - self._since_s >= WAIT_S:
-                self._settle(Found(zone), "The pedal does not tell where it stands.")
+                self._settle(Found(zone=zone), "The pedal does not tell where it stands.")
             return
         near = _AT_END * (high - low)
 
@@ -410,7 +466,7 @@ class Learning:
         if len(ends) >= 3 and last is not None and now_s - since_s >= _REST_S:
             pedal = Pedal(open=last, closed=low if last == high else high)
             said = f"Pedal: {pedal.open} when let go, {pedal.closed} when pressed."
-            self._settle(Found(zone, pedal=pedal), said)
+            self._settle(Found(zone=zone, pedal=pedal), said)
 
     def _pedal(self) -> Pedal | None:
         """The pedal's two ends; the strokes on the closed and the open hi-hat say which is which,

@@ -11,7 +11,7 @@ from playalong.profile.latency import Latency
 from playalong.profile.pad_commands import Calls
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Profile:
     """What is known of ``kit`` as ``player`` plays it.
 

@@ -98,8 +98,7 @@ class Strokes:
         code = STAFF_ORDER[pad_of(struck)]
         own = _PADS[self.hits.voice] == code
         strokes = int((self.asked & own).sum())
-        columns = self.hits.time_s[own], self.hits.velocity[own], self.asked[own]
-        second, _ = _seconds(*columns, self.singly)
+        second, _ = _seconds(self, own)
         unsure = 0 < len(second) < OFTEN
         return max(0, STROKES * (2 if unsure else 1) - strokes)
 
@@ -122,7 +121,7 @@ class Strokes:
         return cls(kept, _louder_is_meant(kept, asked[judged], grace[judged]))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Pad:
     """What was played on one pad: ``strokes`` that were asked for, the velocity of the
     ``softest`` of them, and ``fastest_ms``, the shortest time from one of the player's own
@@ -136,7 +135,7 @@ class Pad:
     fastest_ms: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Unmeant:
     """Hits of the pad ``voice`` that nobody played, arrays (k,): a point each in a picture of
     delay and level.
@@ -161,7 +160,7 @@ class Doubles(Unmeant):
     """Double triggers: made by strokes on the pad itself."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Crosstalk(Unmeant):
     """Crosstalk: made by strokes on another pad, ``source``. A delay may be negative: some
     modules send the pad that was not struck first.
@@ -218,7 +217,7 @@ def proposals(findings: Findings) -> tuple[Proposal, ...]:
     return tuple(found)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Rows:
     """All hits, row by row, and what each was taken for; arrays (n,).
 
@@ -245,12 +244,11 @@ class _Rows:
         cause = np.full(len(hits), -1, np.int64)
         for code in np.unique(pad).tolist():
             own = np.flatnonzero(pad == code)
-            columns = hits.time_s[own], hits.velocity[own], asked[own]
-            second, first = _seconds(*columns, strokes.singly)
+            second, first = _seconds(strokes, own)
             cause[own[second]] = own[first]
         # A pad that was just struck bounces rather than hears a knock: so this comes second.
         heard = np.flatnonzero(~asked & (cause < 0))
-        cause[heard] = _made_by_others(hits, pad, asked, heard)
+        cause[heard] = _made_by_others(hits, pad, asked, heard=heard)
         gap_ms = np.full(len(hits), np.inf)
         for code in np.unique(pad).tolist():
             own = np.flatnonzero((pad == code) & (cause < 0))
@@ -258,13 +256,13 @@ class _Rows:
             gap_ms[own[not_louder + 1]] = np.diff(hits.time_s[own])[not_louder] * 1000.0
         level = level_db(hits.velocity)
         return cls(
-            pad,
-            hits.velocity,
-            asked,
-            np.where(cause < 0, -1, pad[cause]) if len(hits) else cause,
-            (hits.time_s - hits.time_s[cause]) * 1000.0,
-            level - level[cause],
-            gap_ms,
+            pad=pad,
+            velocity=hits.velocity,
+            asked=asked,
+            source=np.where(cause < 0, -1, pad[cause]) if len(hits) else cause,
+            delay_ms=(hits.time_s - hits.time_s[cause]) * 1000.0,
+            change_db=level - level[cause],
+            gap_ms=gap_ms,
         )
 
     @classmethod
@@ -273,11 +271,14 @@ class _Rows:
         none = Hits.of(())
         whole = [cls.of(Strokes(none, np.zeros(0, np.bool_))), *parts]
         return cls(
-            *(np.concatenate([getattr(p, column.name) for p in whole]) for column in fields(cls))
+            **{
+                column.name: np.concatenate([getattr(part, column.name) for part in whole])
+                for column in fields(cls)
+            }
         )
 
 
-def _made_by_others(hits: Hits, pad: Ints, asked: Flags, heard: Ints) -> Ints:
+def _made_by_others(hits: Hits, pad: Ints, asked: Flags, *, heard: Ints) -> Ints:
     """(m,) for each row of ``heard`` the stroke on another pad that made it, -1 for none.
 
     Where strokes on several pads may have made it, it is laid to the pad whose strokes, by their
@@ -301,9 +302,12 @@ def _made_by_others(hits: Hits, pad: Ints, asked: Flags, heard: Ints) -> Ints:
     return made
 
 
-def _seconds(time_s: Floats, velocity: Floats, asked: Flags, singly: bool) -> tuple[Ints, Ints]:
-    """Of the hits of one pad, those that are double triggers, and the strokes that made them."""
-    count = len(time_s)
+def _seconds(strokes: Strokes, own: Ints | Flags) -> tuple[Ints, Ints]:
+    """Of the rows ``own``, all hits of one pad, those that are double triggers, and the strokes
+    that made them; both count within ``own``.
+    """
+    time_s, velocity = strokes.hits.time_s[own], strokes.hits.velocity[own]
+    asked, count = strokes.asked[own], len(time_s)
     first = np.maximum.accumulate(np.where(asked, np.arange(count), -1))
     follows = ~asked & (first >= 0)
     follows &= (time_s - time_s[first]) * 1000.0 <= DOUBLE_MS
@@ -319,7 +323,7 @@ def _seconds(time_s: Floats, velocity: Floats, asked: Flags, singly: bool) -> tu
     loudest = np.zeros(count + 1, np.int64)
     by_level = np.argsort(velocity, kind="stable")
     loudest[group[by_level]] = by_level
-    leads = singly & (np.arange(count) < loudest[group])
+    leads = strokes.singly & (np.arange(count) < loudest[group])
     second = np.flatnonzero(follows & ~buzz[chain] & ~leads)
     return second, first[second]
 
@@ -347,7 +351,14 @@ def _pads(rows: _Rows) -> tuple[Pad, ...]:
         own = rows.pad == code
         softest = float(np.quantile(rows.velocity[own & rows.asked], RARE, method="lower"))
         fastest_ms = float(np.quantile(rows.gap_ms[own], RARE, method="lower"))
-        found.append(Pad(VOICES[code].name, _count(rows, code), softest, fastest_ms))
+        found.append(
+            Pad(
+                voice=VOICES[code].name,
+                strokes=_count(rows, code),
+                softest=softest,
+                fastest_ms=fastest_ms,
+            )
+        )
     return tuple(found)
 
 
@@ -357,8 +368,15 @@ def _doubles(rows: _Rows) -> tuple[Doubles, ...]:
         own = (rows.pad == code) & (rows.source == code)
         strokes = _count(rows, code)
         if own.sum() >= max(OFTEN, RARE * strokes):
-            columns = rows.delay_ms[own], rows.change_db[own], rows.velocity[own]
-            found.append(Doubles(VOICES[code].name, strokes, *columns))
+            found.append(
+                Doubles(
+                    voice=VOICES[code].name,
+                    strokes=strokes,
+                    delay_ms=rows.delay_ms[own],
+                    change_db=rows.change_db[own],
+                    velocity=rows.velocity[own],
+                )
+            )
     return tuple(found)
 
 
@@ -370,8 +388,16 @@ def _crosstalk(rows: _Rows) -> tuple[Crosstalk, ...]:
         own = (rows.source == source) & (rows.pad == code)
         strokes = _count(rows, source)
         if own.sum() >= max(OFTEN, RARE * strokes):
-            columns = rows.delay_ms[own], rows.change_db[own], rows.velocity[own]
-            found.append(Crosstalk(VOICES[code].name, strokes, *columns, VOICES[source].name))
+            found.append(
+                Crosstalk(
+                    voice=VOICES[code].name,
+                    strokes=strokes,
+                    delay_ms=rows.delay_ms[own],
+                    change_db=rows.change_db[own],
+                    velocity=rows.velocity[own],
+                    source=VOICES[source].name,
+                )
+            )
     return tuple(found)
 
 

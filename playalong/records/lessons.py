@@ -35,7 +35,7 @@ def read(store: Path, player: str, pattern: Pattern) -> tuple[str | None, str]:
         return None, str(error)
 
 
-def write(store: Path, player: str, pattern: Pattern, progress: str) -> None:
+def write(store: Path, player: str, pattern: Pattern, *, progress: str) -> None:
     """Keep the lesson of ``player`` on ``pattern``; LessonError where the store cannot be used."""
     now = datetime.now().astimezone()
     try:

@@ -133,12 +133,12 @@ def _regular(data: bytes) -> MidiFile:
         begin, at = at + 8, at + 8 + size
         if at > len(data):
             raise _IrregularError
-        track, left = _track(data, begin, at, left)
+        track, left = _track(data, begin, at, left=left)
         tracks.append(track)
     return MidiFile(kind, division, tracks)
 
 
-def _track(data: bytes, at: int, end: int, left: int) -> tuple[Track, int]:
+def _track(data: bytes, at: int, end: int, *, left: int) -> tuple[Track, int]:
     """The track that lies from ``at`` to ``end``, and how many of the ``left`` events are left."""
     track = Track()
     add, sizes = track.messages.append, _DATA_BYTES

@@ -168,14 +168,14 @@ def _read(tables: Tables) -> Profile:
             tables.wrong((), f'"{name}" is missing; write {name} = "...".')
     kit, player, port = (tables.get((name,), TEXT, "") for name in ("kit", "player", "port"))
     profile = Profile(
-        kit,
-        player,
-        port,
-        Pads(_notes(tables), _pedal(tables), _guards(tables)),
-        read_strokes(tables, ("strokes",)),
-        _latency(tables),
-        _calls(tables),
-        tuple(tables.get(("has",), _PADS, ())),
+        kit=kit,
+        player=player,
+        port=port,
+        pads=Pads(_notes(tables), _pedal(tables), _guards(tables)),
+        strokes=read_strokes(tables, ("strokes",)),
+        latency=_latency(tables),
+        calls=_calls(tables),
+        has=tuple(tables.get(("has",), _PADS, ())),
     )
     tables.done()
     return profile

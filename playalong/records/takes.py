@@ -59,7 +59,7 @@ class TakeError(UserError):
     """A take that cannot be read or kept."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Take:
     """The note-ons of a take, sorted by time; arrays of m.
 
@@ -182,12 +182,12 @@ class _Events:
             if others:
                 remarks = (f"Only channel 10 was read; {others} notes on others were left out.",)
         return Take(
-            self._seconds(np.array([row[0] for row in rows], np.int64), division),
-            np.array([row[2] for row in rows], np.int64),
-            np.array([row[3] for row in rows], np.float64),
-            self.info,
-            remarks,
-            lambda: self._in_seconds(division, only),
+            time_s=self._seconds(np.array([row[0] for row in rows], np.int64), division),
+            note=np.array([row[2] for row in rows], np.int64),
+            velocity=np.array([row[3] for row in rows], np.float64),
+            info=self.info,
+            remarks=remarks,
+            _messages=lambda: self._in_seconds(division, only),
         )
 
     def _in_seconds(self, division: int, only: int | None) -> Messages:
@@ -229,7 +229,7 @@ class Recording:
     """
 
     def __init__(
-        self, tempo_bpm: float, unit: Fraction, lead_s: float, info: Mapping[str, Any]
+        self, tempo_bpm: float, unit: Fraction, lead_s: float, *, info: Mapping[str, Any]
     ) -> None:
         self._tempo_us = min(round(60e6 / (tempo_bpm * float(unit) * 4)), _SLOWEST_US)
         self._lead = round(lead_s / self._seconds(1))
@@ -279,7 +279,7 @@ class Recording:
     def resumed(cls, plain: Mapping[str, Any], messages: Iterable[tuple[int, bytes]]) -> Self:
         """The recording of which ``as_plain`` and ``listener`` told, as far as they did."""
         info = dict(plain["info"])
-        found = cls(60.0, Fraction(1, 4), 0.0, info)
+        found = cls(60.0, Fraction(1, 4), 0.0, info=info)
         found._tempo_us = int(plain["tempo_us"])
         found._lead = round(float(info["start_s"]) / found._seconds(1))
         found._messages = list(messages)

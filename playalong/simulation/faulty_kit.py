@@ -42,7 +42,7 @@ _CLOSED, _OPEN = (112, 127), (0, 12)
 _FOOT = {"hi-hat": _CLOSED, "hi-hat-pedal": _CLOSED, "hi-hat-open": _OPEN}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Echo:
     """A hit that follows a stroke: with ``chance`` (0 to 1), from ``least_ms`` to ``most_ms``
     later, at the share ``level`` (0 to 1) of its velocity.
@@ -54,7 +54,7 @@ class Echo:
     level: float
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Rough:
     """The faults of one kit.
 
@@ -101,18 +101,18 @@ class RoughPerformance(Performance):
 ROUGH: dict[str, Rough] = {
     "loose heads": Rough(
         bounces={
-            "snare": Echo(0.5, 6.0, 11.0, 0.45),
-            "kick": Echo(0.4, 12.0, 20.0, 0.5),
-            "floor-tom": Echo(0.4, 8.0, 13.0, 0.4),
+            "snare": Echo(chance=0.5, least_ms=6.0, most_ms=11.0, level=0.45),
+            "kick": Echo(chance=0.4, least_ms=12.0, most_ms=20.0, level=0.5),
+            "floor-tom": Echo(chance=0.4, least_ms=8.0, most_ms=13.0, level=0.4),
         },
     ),
     "one rack": Rough(
         crosstalk={
-            ("kick", "floor-tom"): Echo(0.7, 0.5, 3.0, 0.06),
-            ("snare", "high-tom"): Echo(0.6, 0.5, 3.0, 0.06),
-            ("snare", "hi-hat"): Echo(0.4, 1.0, 4.0, 0.05),
-            ("high-tom", "snare"): Echo(0.6, 0.5, 3.0, 0.06),
-            ("floor-tom", "ride"): Echo(0.4, 1.0, 4.0, 0.05),
+            ("kick", "floor-tom"): Echo(chance=0.7, least_ms=0.5, most_ms=3.0, level=0.06),
+            ("snare", "high-tom"): Echo(chance=0.6, least_ms=0.5, most_ms=3.0, level=0.06),
+            ("snare", "hi-hat"): Echo(chance=0.4, least_ms=1.0, most_ms=4.0, level=0.05),
+            ("high-tom", "snare"): Echo(chance=0.6, least_ms=0.5, most_ms=3.0, level=0.06),
+            ("floor-tom", "ride"): Echo(chance=0.4, least_ms=1.0, most_ms=4.0, level=0.05),
         },
     ),
     "old cable": Rough(
@@ -125,21 +125,21 @@ ROUGH: dict[str, Rough] = {
         serial=True,
     ),
     "flat pads": Rough(
-        bounces={"snare": Echo(0.4, 35.0, 55.0, 0.5)},
-        crosstalk={("kick", "snare"): Echo(0.6, 0.5, 3.0, 0.16)},
+        bounces={"snare": Echo(chance=0.4, least_ms=35.0, most_ms=55.0, level=0.5)},
+        crosstalk={("kick", "snare"): Echo(chance=0.6, least_ms=0.5, most_ms=3.0, level=0.16)},
         curve=0.5,
         softest=20.0,
         loudest=118.0,
     ),
     "church hall": Rough(
         bounces={
-            "snare": Echo(0.4, 4.0, 8.0, 0.4),
-            "kick": Echo(0.4, 10.0, 16.0, 0.45),
-            "hi-hat": Echo(0.4, 4.0, 8.0, 0.4),
+            "snare": Echo(chance=0.4, least_ms=4.0, most_ms=8.0, level=0.4),
+            "kick": Echo(chance=0.4, least_ms=10.0, most_ms=16.0, level=0.45),
+            "hi-hat": Echo(chance=0.4, least_ms=4.0, most_ms=8.0, level=0.4),
         },
         crosstalk={
-            ("kick", "floor-tom"): Echo(0.5, 0.5, 3.0, 0.06),
-            ("snare", "high-tom"): Echo(0.5, 0.5, 3.0, 0.06),
+            ("kick", "floor-tom"): Echo(chance=0.5, least_ms=0.5, most_ms=3.0, level=0.06),
+            ("snare", "high-tom"): Echo(chance=0.5, least_ms=0.5, most_ms=3.0, level=0.06),
         },
         pedal_hz=30.0,
         sensing=True,
@@ -182,7 +182,7 @@ def through(performance: Performance, rough: Rough, seed: int) -> RoughPerforman
     if messages:
         last_s = max(at_s for at_s, _ in messages)
         first_s = min(at_s for at_s, _ in messages)
-        messages += _pedal(strokes, first_s, last_s, rough, chance)
+        messages += _pedal(strokes, first_s, last_s, rough=rough, chance=chance)
         messages += _signs_of_life(first_s, last_s, rough)
     return RoughPerformance(
         tuple(_sent(messages, rough, chance)),
@@ -192,7 +192,7 @@ def through(performance: Performance, rough: Rough, seed: int) -> RoughPerforman
     )
 
 
-def _echo(stroke: _Stroke, note: int, echo: Echo, chance: np.random.Generator) -> _Stroke | None:
+def _echo(stroke: _Stroke, note: int, echo: Echo, *, chance: np.random.Generator) -> _Stroke | None:
     happens = chance.random() < echo.chance
     later_ms = chance.uniform(echo.least_ms, echo.most_ms)
     velocity = int(stroke.velocity * echo.level)
@@ -207,7 +207,7 @@ def _bounces(strokes: list[_Stroke], rough: Rough, chance: np.random.Generator) 
     again_s: dict[int, float] = {}
     for stroke in reversed(strokes):
         if stroke.voice in rough.bounces:
-            second = _echo(stroke, stroke.note, rough.bounces[stroke.voice], chance)
+            second = _echo(stroke, stroke.note, rough.bounces[stroke.voice], chance=chance)
             if second and second.time_s < again_s.get(stroke.note, np.inf):
                 found.append(second)
         again_s[stroke.note] = stroke.time_s
@@ -225,7 +225,7 @@ def _knocks(strokes: list[_Stroke], rough: Rough, chance: np.random.Generator) -
         for (source, voice), echo in rough.crosstalk.items():
             if source != stroke.voice:
                 continue
-            heard = _echo(stroke, BY_NAME[voice].notes[0], echo, chance)
+            heard = _echo(stroke, BY_NAME[voice].notes[0], echo, chance=chance)
             if heard is None:
                 continue
             first, last = np.searchsorted(
@@ -247,7 +247,12 @@ def _spoken(note: bytes, rough: Rough) -> bytes:
 
 
 def _pedal(
-    strokes: list[_Stroke], first_s: float, last_s: float, rough: Rough, chance: np.random.Generator
+    strokes: list[_Stroke],
+    first_s: float,
+    last_s: float,
+    *,
+    rough: Rough,
+    chance: np.random.Generator,
 ) -> _Messages:
     """The foot holds where the last stroke on the hi-hat needs it, and is there in good time."""
     if not rough.pedal_hz:

@@ -39,7 +39,7 @@ _CLOSEST_GRACE_S, _GRACES_SHARE = 0.012, 0.8
 _DRUMS = ("floor-tom", "high-tom", "mid-tom", "crash", "snare", "kick")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Truth:
     """What the player really did; the targets by number.
 
@@ -98,14 +98,14 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         hits.extend((at_s - gap_s, voice, int(grace_velocity[number])) for gap_s in before_s)
         open_hat = targets.places[targets.place[number]].stroke.is_open and voice == "hi-hat"
         hits.append((at_s, "hi-hat-open" if open_hat else voice, speed))
-    extras = _extras(targets, skill, targets.time_s[missed | wrong], chance)
+    extras = _extras(targets, skill, targets.time_s[missed | wrong], chance=chance)
     hits += extras
     error_ms[missed | wrong] = np.nan
     truth = Truth(
-        error_ms,
-        tuple(np.flatnonzero(missed).tolist()),
-        tuple(np.flatnonzero(wrong).tolist()),
-        len(extras),
+        error_ms=error_ms,
+        missed=tuple(np.flatnonzero(missed).tolist()),
+        wrong_drum=tuple(np.flatnonzero(wrong).tolist()),
+        extra=len(extras),
     )
     return Performance(_messages(hits, "hi-hat-half" in targets.voices), truth)
 
@@ -174,7 +174,7 @@ def _elsewhere(targets: Targets, at_s: float, chance: np.random.Generator) -> st
 
 
 def _extras(
-    targets: Targets, skill: Skill, missed: NDArray[np.float64], chance: np.random.Generator
+    targets: Targets, skill: Skill, missed: NDArray[np.float64], *, chance: np.random.Generator
 ) -> list[tuple[float, str, int]]:
     """Hits that answer nothing: of a drum with nothing to play, and not near a missed target,
     for which they could be meant (``missed`` holds the times of those)."""
@@ -247,6 +247,7 @@ def send(
     performance: Performance,
     output: Output,
     start_s: float,
+    *,
     now: Callable[[], float],
     wait: Callable[[float], None],
 ) -> None:

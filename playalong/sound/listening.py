@@ -30,6 +30,7 @@ def listened(
     hits: Sequence[Hit],
     targets: Targets,
     which: Which = Which.BOTH,
+    *,
     speed: float = 1.0,
     chokes: Iterable[tuple[float, str]] = (),
     clicks: Sequence[Click] = (),
@@ -42,7 +43,8 @@ def listened(
     ``clicks`` sound in the middle, as loud as the mix has them.
     """
     played = sorted(
-        (Note(hit.time_s, hit.voice, hit.velocity) for hit in hits), key=lambda note: note.time_s
+        (Note(time_s=hit.time_s, voice=hit.voice, velocity=hit.velocity) for hit in hits),
+        key=lambda note: note.time_s,
     )
     parts = {Which.YOURS: damped(played, chokes), Which.PATTERN: notes(targets)}
     if which is not Which.BOTH:

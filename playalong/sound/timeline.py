@@ -73,7 +73,7 @@ class _Whole:
         return self._columns[begin : begin + count]
 
 
-@dataclass(eq=False, slots=True)
+@dataclass(eq=False, slots=True, kw_only=True)
 class Placed:
     """A sound on a timeline, by which it can be faded. The fields are the timeline's own."""
 
@@ -116,7 +116,7 @@ class Timeline:
         #: A heap by start, then by order of placing: sounds are always added in the same order.
         self._coming: list[tuple[int, int, Placed]] = []
         self._sounding: list[Placed] = []
-        self._ramp = _Ramp(level, level, 0, 1)
+        self._ramp = _Ramp(first=level, last=level, start=0, length=1)
         #: The level of each group that has had one, beside that of all.
         self._groups: dict[str, _Ramp] = {}
 
@@ -133,16 +133,16 @@ class Timeline:
     def set_group(self, group: str, level: float) -> None:
         """The gain of the sounds of ``group``, 1 until it is set; reached within ``RAMP_S``."""
         with self._lock:
-            before = self._groups.get(group, _Ramp(1.0, 1.0, 0, 1))
+            before = self._groups.get(group, _Ramp(first=1.0, last=1.0, start=0, length=1))
             if before.last != level:
                 self._groups = {**self._groups, group: self._towards(before, level)}
 
     def _towards(self, before: "_Ramp", level: float) -> "_Ramp":
         now = self.rendered
         if not now:  # nothing is heard yet
-            return _Ramp(level, level, 0, 1)
+            return _Ramp(first=level, last=level, start=0, length=1)
         begun = float(before.over(now, now + 1).item())
-        return _Ramp(begun, level, now, round(RAMP_S * self.rate))
+        return _Ramp(first=begun, last=level, start=now, length=round(RAMP_S * self.rate))
 
     def place(
         self, frame: int | None, sound: Source, gain: float = 1.0, *, group: str = ""
@@ -156,7 +156,9 @@ class Timeline:
         source = _Whole(sound) if isinstance(sound, np.ndarray) else sound
         with self._lock:
             start = self.rendered if frame is None else frame
-            placed = Placed(start, source, np.float32(gain), is_long, group)
+            placed = Placed(
+                start=start, source=source, gain=np.float32(gain), is_long=is_long, group=group
+            )
             if is_long and start < self.rendered:
                 placed.rise = (self.rendered, self.rendered + round(RISE_S * self.rate))
             heappush(self._coming, (start, next(self._numbers), placed))
@@ -207,7 +209,7 @@ class Timeline:
         return limited(block * ramp.over(begin, end))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Ramp:
     """A level that goes from ``first`` at frame ``start`` straight to ``last``, and stays."""
 

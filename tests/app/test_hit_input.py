@@ -123,7 +123,7 @@ def test_the_take_gives_back_the_same_hits(messages, latency_ms, pads):
     for gap_s, late_s, data in messages:
         at_s += gap_s
         sent.append((at_s, late_s, data))
-    recording = Recording(120.0, Fraction(1, 4), 2.0, {})
+    recording = Recording(120.0, Fraction(1, 4), 2.0, info={})
     hits = HitInput(
         Late(*sent),
         StampFilter(),

@@ -75,7 +75,7 @@ def learned(context: RunContext, kit: Kit, route=ROUTE, skill: Skill = EXACT, pr
     """What a player who goes through ``route`` leaves, and all profiles that were kept."""
     kept: list[Profile] = []
     player = KitPlayer(context, skill, kit, 7, route)
-    begun = profile or Profile("a made-up kit", "somebody")
+    begun = profile or Profile(kit="a made-up kit", player="somebody")
     session = KitSession(player.context, player.port, begun, kept.append)
     return session.go(), kept
 
@@ -85,7 +85,7 @@ def shows(
 ):
     """A session in which ``script`` presses; the profile it leaves."""
     hands = replace(context, window=Hands(context.window, script))
-    begun = more.pop("profile", Profile("kit", "me"))
+    begun = more.pop("profile", Profile(kit="kit", player="me"))
     keep = more.pop("keep", lambda _: None)
     return KitSession(hands, port, begun, keep, **more).go(page)
 
@@ -122,7 +122,9 @@ def test_a_kit_with_the_usual_numbers_is_known_once_it_was_learned(context):
     pads = next(line for line in lines(profile) if line.outcome is Outcome.PADS)
     assert pads.done
     assert pads.words == f"{len(profile.has)} pads learned: the usual note numbers"
-    assert not next(one for one in lines(Profile("k", "me")) if one.outcome is Outcome.PADS).done
+    assert not next(
+        one for one in lines(Profile(kit="k", player="me")) if one.outcome is Outcome.PADS
+    ).done
 
 
 def test_every_pad_is_kept_at_once(context):
@@ -134,7 +136,9 @@ def test_every_pad_is_kept_at_once(context):
         return Key.CLOSE if getattr(page, "done", 0) >= 4 else None
 
     hands = replace(player.context, window=Hands(player.context.window, script))
-    begun = Profile("kit", "me", pads=Pads({3: "cowbell"}, guards={"snare": Guard(12.0)}))
+    begun = Profile(
+        kit="kit", player="me", pads=Pads({3: "cowbell"}, guards={"snare": Guard(12.0)})
+    )
     left = KitSession(hands, player.port, begun, kept.append).go("pads")
     assert left == kept[-1]
     assert dict(left.pads.notes) == {
@@ -172,7 +176,7 @@ def test_what_a_calibration_has_shown_is_not_asked_for_again(context):
         return None
 
     hands = replace(player.context, window=Watched(player.context.window, script))
-    begun = Profile("kit", "me")
+    begun = Profile(kit="kit", player="me")
     profile = KitSession(hands, player.port, begun, lambda _: None).go()
     assert asked == []
     assert set(profile.pads.guards) == set(ROUGH["loose heads"].bounces)
@@ -219,7 +223,7 @@ def test_who_scatters_plays_a_second_round_and_both_count(context):
         return None
 
     hands = replace(player.context, window=Watched(player.context.window, script))
-    profile = KitSession(hands, player.port, Profile("kit", "me"), lambda _: None).go()
+    profile = KitSession(hands, player.port, Profile(kit="kit", player="me"), lambda _: None).go()
     assert any("Play another round, and both count together" in words for words in said)
     assert any("of 48 clicks answered" in words for words in said)
     latency = profile.latency
@@ -246,7 +250,7 @@ def test_the_kit_can_sound_the_click_itself(context):
         return type(player.context.output)(on_kit, player)
 
     hands = replace(player.context, window=Hands(player.context.window, script))
-    session = KitSession(hands, player.port, Profile("k", "me"), lambda _: None, to_kit)
+    session = KitSession(hands, player.port, Profile(kit="k", player="me"), lambda _: None, to_kit)
     profile = session.go("latency")
     assert asked == ["simulated kit"]
     assert profile.latency is not None
@@ -393,7 +397,7 @@ def test_sticks_start_measure_and_keep(context):
 
 
 def test_a_figure_that_was_typed_stands_as_it_was():
-    typed = typed_latency(Profile("k", "me"), 12.5).latency
+    typed = typed_latency(Profile(kit="k", player="me"), 12.5).latency
     assert latency_words(typed) == "12.5 ms, typed in"
 
 
@@ -425,15 +429,15 @@ def test_the_curve_of_the_pad_that_was_done_stays_until_the_next_is_struck(conte
         return None
 
     hands = replace(player.context, window=Watched(player.context.window, script))
-    KitSession(hands, player.port, Profile("kit", "me"), lambda _: None).go()
+    KitSession(hands, player.port, Profile(kit="kit", player="me"), lambda _: None).go()
     assert (PADS[1], PADS[0], False) in pages
     assert all(curve is None for _, curve, has_strokes in pages if has_strokes)
 
 
 def test_a_typed_latency_out_of_bounds_is_a_plain_error():
-    assert typed_latency(Profile("k", "me"), 20.0).latency is not None
+    assert typed_latency(Profile(kit="k", player="me"), 20.0).latency is not None
     with pytest.raises(UserError, match="write one from"):
-        typed_latency(Profile("k", "me"), 5000.0)
+        typed_latency(Profile(kit="k", player="me"), 5000.0)
 
 
 @pytest.mark.parametrize(
@@ -524,7 +528,7 @@ def test_a_stroke_too_many_belongs_to_the_pad_before(context, more):
             return Key.CLOSE
         return Key.CLOSE if now_s > 60.0 else None
 
-    begun = Profile("kit", "me", has=("kick", "snare"))
+    begun = Profile(kit="kit", player="me", has=("kick", "snare"))
     shows(context, script, port, "triggers", profile=begun)
     assert "A mask time of" in proposed[0]
 
@@ -541,7 +545,7 @@ def test_few_strokes_prove_nothing(context):
             asked.append(page.asked)
         return next(pages, Key.CLOSE) if isinstance(page, KitPage) or asked else None
 
-    begun = Profile("kit", "me", has=("kick", "snare"))
+    begun = Profile(kit="kit", player="me", has=("kick", "snare"))
     shows(context, script, Wire(context.clock, *struck(36, 1.0)), "loudness", profile=begun)
     assert asked[0] == f"Strike the kick: {STROKES} more."
 
@@ -561,7 +565,7 @@ def test_what_was_struck_for_loudness_is_gone_on_with(context):
             asked.append(page.asked)
         return Key.CLOSE if now_s > 60.0 else None
 
-    begun = Profile("kit", "me", has=("kick",))
+    begun = Profile(kit="kit", player="me", has=("kick",))
     hands = replace(context, window=Hands(context.window, script))
     setup = SetupContext(hands, port, begun, lambda _: None, ("kick",), {"kick": before})
     triggers(setup)
@@ -584,7 +588,7 @@ def test_a_pad_that_doubled_once_or_twice_is_struck_on(context):
             return Key.CLOSE
         return Key.CLOSE if now_s > 60.0 else None
 
-    begun = Profile("kit", "me", has=("kick",))
+    begun = Profile(kit="kit", player="me", has=("kick",))
     shows(context, script, Wire(context.clock, *sent), "triggers", profile=begun)
     assert "3 of 51 strokes on the kick sounded twice" in proposed[0]
 
@@ -610,7 +614,7 @@ def test_what_is_lit_up_is_waited_for_until_the_kit_is_back(context):
 @pytest.mark.parametrize(("has", "means"), [(("kick", "snare"), "snare"), ((), "kick")])
 def test_who_leaves_half_way_has_not_lost_a_pad_that_was_taught(context, has, means):
     """A snare that was struck for the kick: of a kit that was never taught, it is the kick."""
-    begun = Profile("kit", "me", pads=Pads({99: "snare", 12: "kick"}), has=has)
+    begun = Profile(kit="kit", player="me", pads=Pads({99: "snare", 12: "kick"}), has=has)
     port = Wire(context.clock, *struck(99, 1.0, 1.5))
 
     def script(page: Page, now_s: float) -> Press | None:
@@ -641,7 +645,7 @@ def test_a_latency_is_not_measured_while_the_kit_is_gone(context):
 
 def test_strokes_that_work_the_sticks_page_change_nothing(context):
     leave = [*struck(36, 3.0, 3.4), *struck(49, 3.8, 4.2)]
-    before = Profile("kit", "me")
+    before = Profile(kit="kit", player="me")
 
     def script(page: Page, now_s: float) -> Press | None:
         if isinstance(page, KitPage) or now_s > 20.0:
@@ -665,7 +669,7 @@ def test_the_messages_page_has_every_message(context):
             rows.extend((row.voice, row.dropped or row.loudness) for row in page.rows)
         return Key.CLOSE
 
-    profile = Profile("kit", "me", pads=pads)
+    profile = Profile(kit="kit", player="me", pads=pads)
     shows(context, script, Wire(context.clock, *messages), "messages", profile=profile)
     assert rows == [("snare", "normal"), ("snare", "double trigger"), ("crash", "choke")]
 
@@ -704,7 +708,7 @@ def test_watching_tells_a_line_for_each_message():
         *struck(46, 0.9),
     )
     port.away_s = (2.0, 3.0)
-    lines = list(islice(watch(port, Profile("kit", "me"), clock.now, clock.wait), 7))
+    lines = list(islice(watch(port, Profile(kit="kit", player="me"), clock.now, clock.wait), 7))
     head, snare, unknown, pedal, hat, gone, back = (line.split() for line in lines)
     assert head == ["seconds", "message", "voice", "velocity", "loudness"]
     assert snare[0] == "0.500"
@@ -718,7 +722,8 @@ def test_watching_tells_a_line_for_each_message():
 
 def test_a_profile_is_shown_in_words():
     profile = typed_latency(
-        Profile("kit", "me", pads=Pads({7: "snare"}, guards={"kick": Guard(20.0, 9.0)})), 12.0
+        Profile(kit="kit", player="me", pads=Pads({7: "snare"}, guards={"kick": Guard(20.0, 9.0)})),
+        12.0,
     )
     lines = shown(profile, ("one thing more",))
     assert lines[0] == "kit, played by me"
@@ -762,7 +767,7 @@ def test_a_kit_that_was_learned_is_graded_right(context):
     assert abs(float(errors_ms.mean()) - own_ms) < 3.0
 
     # The same messages of the kit as nobody has taught it, but for its notes: so it was not easy.
-    untaught = Profile("kit", "me", pads=Pads(profile.pads.notes))
+    untaught = Profile(kit="kit", player="me", pads=Pads(profile.pads.notes))
     raw = ended(untaught)
     verdicts = judge(raw.targets, Hits.of(raw.hits), task.rules)
     assert (verdicts.verdict == VERDICTS.index(Verdict.EXTRA)).sum() > 0

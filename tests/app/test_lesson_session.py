@@ -230,7 +230,7 @@ def test_it_clicks_where_it_is_asked_to(context, tmp_path):
 def test_a_lesson_belongs_to_its_player_and_to_what_the_pattern_asks(tmp_path):
     path = store(tmp_path)
     assert lessons.read(path, "Ines", PATTERN) == (None, "")
-    lessons.write(path, "Ines", PATTERN, "so far")
+    lessons.write(path, "Ines", PATTERN, progress="so far")
     moved = read_pattern(TEXT.replace('title = "Small"', 'title = "Moved"'), "elsewhere")
     changed = read_pattern(TEXT.replace("x- --", "x- x-"), "small")
     assert lessons.read(path, "Ines", moved) == ("so far", "")
@@ -240,7 +240,7 @@ def test_a_lesson_belongs_to_its_player_and_to_what_the_pattern_asks(tmp_path):
 
 def test_a_lesson_of_which_nothing_can_be_read_begins_anew_and_says_so(tmp_path):
     path = store(tmp_path)
-    lessons.write(path, "Ines", PATTERN, "{ half a te")
+    lessons.write(path, "Ines", PATTERN, progress="{ half a te")
     lesson, told = lesson_session.begun(PATTERN, Rules(), path, "Ines")
     assert told
     assert lesson.exercise is not None

@@ -43,7 +43,7 @@ def task() -> Task:
 
 @pytest.fixture
 def context(tmp_path: Path) -> Iterator[RunContext]:
-    profile, memory = Profile("Practice Kit", "Ines"), Memory(tmp_path / "data")
+    profile, memory = Profile(kit="Practice Kit", player="Ines"), Memory(tmp_path / "data")
     with unseen_window() as window:
         yield context_on(window, frame_s=0.02, profile=profile, memory=memory)
 

@@ -133,7 +133,7 @@ def test_erasing_leaves_nothing_of_a_name_in_any_file(home: UserFolders, take: b
     of_person(take, lesson, NAME)
     others = of_person(take, home.data / "takes" / "other.mid", "Tom")
     (home.config / "profiles").mkdir(parents=True)
-    text = as_text(Profile("Practice Kit", NAME))
+    text = as_text(Profile(kit="Practice Kit", player=NAME))
     (home.config / "profiles" / "mine.toml").write_text(text, encoding="utf-8")
     (home.config / "profiles" / "mine.toml.broken").write_text(text, encoding="utf-8")
     (home.config / "settings.toml").write_text(f'player = "{NAME}"\n', encoding="utf-8")
@@ -141,9 +141,9 @@ def test_erasing_leaves_nothing_of_a_name_in_any_file(home: UserFolders, take: b
     (home.data / "mistakes" / "one.txt").write_text(f"KeyError: {NAME}", encoding="utf-8")
     (home.data / "playalong-damaged-2026-01-01.db").write_bytes(b"x" + NAME.encode())
     home.remember_for(NAME, theme="dark")
-    home.keep(Profile("Practice Kit", NAME))
+    home.keep(Profile(kit="Practice Kit", player=NAME))
     late = of_person(take, home.data / "takes" / "late.mid", NAME)  # not in the store yet
-    lessons.write(home.memory.path, NAME, PATTERN, "so far")
+    lessons.write(home.memory.path, NAME, PATTERN, progress="so far")
 
     database = Database.open(home.memory.path)
     who = players.find(database, NAME)

@@ -67,8 +67,8 @@ PLAYERS = {**SKILLS, "steady": STEADY}
 RULES = replace(Rules(), capture_ms=90.0, tolerance_ms=27.5)
 #: A kit that has been learned, by a player whose strokes and latency were measured.
 PROFILE = Profile(
-    "Attic kit",
-    "Ada",
+    kit="Attic kit",
+    player="Ada",
     pads=Pads({38: "snare", 31: "snare"}, guards={"snare": Guard(30.0, 4.0)}),
     strokes={
         "snare": {Dynamic.GHOST: (20.0, 25.0, 30.0), Dynamic.ACCENT: (100.0, 110.0, 118.0)},

@@ -96,7 +96,7 @@ def session_with(
 ):
     clock = SteppedClock()
     kit = Kit(clock)
-    profile = profile or Profile("a kit", "somebody")
+    profile = profile or Profile(kit="a kit", player="somebody")
     hands = Seen(window, lambda page, _: script(page))
     known = {"notices": ("a kit",), "profile": profile}
     context = context_on(hands, clock, frame_s=0.05, listen_s=0.05, **known)
@@ -244,7 +244,7 @@ def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_
     played = perform(task.targets(), STEADY, 2)
     mean_ms = []
     for latency_ms in (0.0, late_ms):
-        profile = Profile("a kit", "somebody", latency=typed(latency_ms))
+        profile = Profile(kit="a kit", player="somebody", latency=typed(latency_ms))
         clock = SteppedClock()
         context = context_on(window, clock, frame_s=0.05, profile=profile)
         run = Run(

@@ -264,7 +264,7 @@ def test_another_level_is_reached_without_a_crack():
 def taps_on(times_s: np.ndarray) -> Performance:
     """A snare struck at these times."""
     notes = [(at_s, bytes((0x99, 38, 90))) for at_s in times_s.tolist()]
-    return Performance(tuple(notes), Truth(np.zeros(0), (), (), 0))
+    return Performance(tuple(notes), Truth(error_ms=np.zeros(0), missed=(), wrong_drum=(), extra=0))
 
 
 class Kept(list[BeatMap | None]):

@@ -14,7 +14,9 @@ from playalong.records.profiles import as_text
 from playalong.records.settings import Settings
 from playalong.support.errors import UserError
 
-KIT = Profile("Practice Kit", "Ines", "Drum Port", latency=Latency(8.5, None, TYPED))
+KIT = Profile(
+    kit="Practice Kit", player="Ines", port="Drum Port", latency=Latency(8.5, None, TYPED)
+)
 
 
 @pytest.fixture
@@ -29,7 +31,9 @@ def test_at_first_nothing_is_kept_and_nothing_is_made(home: UserFolders) -> None
     assert home.settings_of(None) == home.settings_of("Ines") == {}
     assert home.level() == DEFAULT_LEVEL
     assert not home.is_left_handed()
-    assert home.profile("Practice Kit", None) == Profile("Practice Kit", "player", "Practice Kit")
+    assert home.profile("Practice Kit", None) == Profile(
+        kit="Practice Kit", player="player", port="Practice Kit"
+    )
     assert not home.data.exists()
 
 
@@ -90,7 +94,7 @@ def test_a_profile_keeps_what_a_person_wrote_into_it(home: UserFolders) -> None:
 def test_a_text_that_cannot_take_what_is_new_is_set_aside(home: UserFolders) -> None:
     mine = 'kit = "Practice Kit"\nplayer = "Ines"\nhas = 5 # pads\n'
     home.keep(KIT, mine)
-    assert home.profile(KIT.kit, "Ines") == Profile(KIT.kit, "Ines", KIT.kit)
+    assert home.profile(KIT.kit, "Ines") == Profile(kit=KIT.kit, player="Ines", port=KIT.kit)
     assert "line 3" in home.notices[0]
     assert home.keep(KIT)
     (aside,) = (home.data / "set-aside").iterdir()
@@ -104,7 +108,7 @@ def test_what_cannot_be_kept_is_told_and_stops_nothing(tmp_path: Path) -> None:
     home = UserFolders(tmp_path, tmp_path / "file")
     home.remember(port="Drum Port")
     assert not home.keep(KIT)
-    assert home.profile(KIT.kit, "Ines") == Profile(KIT.kit, "Ines", KIT.kit)
+    assert home.profile(KIT.kit, "Ines") == Profile(kit=KIT.kit, player="Ines", port=KIT.kit)
     assert home.notices
     assert all(str(tmp_path) in words for words in home.notices)
     with pytest.raises(UserError, match="cannot be opened"):

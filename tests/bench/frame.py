@@ -70,7 +70,7 @@ def frame_times_s() -> list[float]:
     sheet = Sheet(targets, pattern.bars, rules, seconds_across=BARS_SHOWN * bar_s)
     grader, gauges = Grader(targets, rules), Gauges(targets, rules, TEMPO_BPM)
     page = RunPage(
-        Theme.load(FONTS),
+        theme=Theme.load(FONTS),
         title="Busy",
         subtitle="sixteen bars on one sheet",
         tempo_bpm=TEMPO_BPM,

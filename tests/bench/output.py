@@ -118,9 +118,9 @@ def drawing(seconds: int, switch_s: float) -> None:
     bars = 1 + int(seconds / tempo.seconds(pattern.meter.length))
     targets = lay_out(pattern, pattern.tempo, bars)
     grader, gauges = Grader(targets, rules), Gauges(targets, rules, pattern.tempo)
-    sheet = Sheet(targets, pattern.bars, rules, pattern.swing)
+    sheet = Sheet(targets, pattern.bars, rules, swing=pattern.swing)
     page = RunPage(
-        Theme.load(shipped.folder("assets") / "fonts"),
+        theme=Theme.load(shipped.folder("assets") / "fonts"),
         title=pattern.title,
         subtitle="drawn as fast as it can be",
         tempo_bpm=pattern.tempo,

@@ -69,7 +69,7 @@ def main() -> None:
             "beats followed to the end", lambda: continued(refined(tapped(beats_s), onsets), onsets)
         )
         timed("its overview, 1,000 columns", lambda: recording.overview(0, 3600.0, 1_000))
-        timed("a minute at 70 %", lambda: stretched(recording, 70, 0, 60 * RATE))
+        timed("a minute at 70 %", lambda: stretched(recording, 70, begin=0, end=60 * RATE))
         print(f"{len(beats)} beats; most memory: {peak_mb() or float('nan'):.0f} MB (asked: 1,000)")
         recording.close()
 

@@ -92,7 +92,7 @@ def listen(
     sheet = Sheet(targets, pattern.bars, rules)
     grader, gauges = Grader(targets, rules), Gauges(targets, rules, TEMPO_BPM)
     page = RunPage(
-        Theme.load(FONTS),
+        theme=Theme.load(FONTS),
         title="Busy",
         subtitle="a kit at the other end",
         tempo_bpm=TEMPO_BPM,

@@ -37,7 +37,7 @@ def takes(pattern: Pattern, folder: Path, count: int) -> list[Path]:
     targets = task.targets()
     paths = []
     for number in range(count):
-        recording = task.recording(3.0, Profile("", ""), targets)
+        recording = task.recording(3.0, Profile(kit="", player=""), targets)
         for time_s, data in perform(targets, SKILLS["intermediate"], number).messages:
             recording.keep(time_s, data)
         paths.append(recording.save(folder, f"{number:04}"))

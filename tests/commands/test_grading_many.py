@@ -200,7 +200,7 @@ def test_a_process_that_is_ended_from_outside_loses_no_take(pattern, many, capsy
 def test_a_take_can_do_without_its_pattern(pattern, tmp_path, capsys):
     """It keeps the pattern's own text: the file may be gone, or the library's pattern renamed."""
     info = TakeInfo(format=2, pattern="a-test", pattern_text=TEXT, tempo_bpm=120.0, bars=2)
-    recording = Recording(120.0, Fraction(1, 4), 0.0, info.as_plain())
+    recording = Recording(120.0, Fraction(1, 4), 0.0, info=info.as_plain())
     for second, note, velocity in bars(2):
         recording.keep(second, bytes((0x99, note, int(velocity))))
     take = recording.save(tmp_path, "kept")
@@ -216,7 +216,7 @@ def test_a_take_can_do_without_its_pattern(pattern, tmp_path, capsys):
 
 def test_in_its_line_a_take_says_that_it_is_of_another_pattern(pattern, tmp_path, capsys):
     info = TakeInfo(format=2, pattern="waltz", pattern_id="0" * 16, tempo_bpm=120.0, bars=2)
-    recording = Recording(120.0, Fraction(1, 4), 0.0, info.as_plain())
+    recording = Recording(120.0, Fraction(1, 4), 0.0, info=info.as_plain())
     for second, note, velocity in bars(2):
         recording.keep(second, bytes((0x99, note, int(velocity))))
     other = recording.save(tmp_path, "other")

@@ -72,7 +72,7 @@ def test_the_messages_page_shows_what_comes(port):
 
     context = context_on(Seen(), clock)
     try:
-        KitSession(context, port, Profile("kit", "me"), lambda _: None).go("messages")
+        KitSession(context, port, Profile(kit="kit", player="me"), lambda _: None).go("messages")
     finally:
         window.close()
     assert len(rows) >= 12
@@ -87,7 +87,7 @@ def test_the_messages_page_shows_what_comes(port):
 
 
 def test_watching_prints_what_comes(port):
-    lines = list(islice(watch(port, Profile("kit", "me"), time.perf_counter), 10))
+    lines = list(islice(watch(port, Profile(kit="kit", player="me"), time.perf_counter), 10))
     assert any("snare" in line and " 96 " in line for line in lines)
     assert any("open hi-hat" in line for line in lines)
     assert any("pedal 127" in line for line in lines)

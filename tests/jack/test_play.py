@@ -36,8 +36,9 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
             super().__init__(task, context, connect)
             performance = perform(task.targets(), SKILLS["beginner"], 4)
             sent.extend(performance.messages)
-            arguments = (performance, output, self.time.start_s, time.perf_counter, time.sleep)
-            threading.Thread(target=send, args=arguments, daemon=True).start()
+            clock = {"now": time.perf_counter, "wait": time.sleep}
+            arguments = (performance, output, self.time.start_s)
+            threading.Thread(target=send, args=arguments, kwargs=clock, daemon=True).start()
 
     keep = play_session.save_run
 

@@ -110,7 +110,7 @@ def test_a_performance_arrives_whole_in_order_and_in_time(output):
         arrivals.extend(port.poll())
 
     try:
-        send(performance, Watched(), time.perf_counter() + 0.5, time.perf_counter, wait)
+        send(performance, Watched(), time.perf_counter() + 0.5, now=time.perf_counter, wait=wait)
         count = len(performance.messages)
         assert soon(lambda: arrivals.extend(port.poll()) or len(arrivals) >= count)
     finally:

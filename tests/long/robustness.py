@@ -83,7 +83,7 @@ def live(take: OddTake, chance: np.random.Generator) -> None:
     surface = pygame.Surface((480, 270))
     gauges = judging.gauges
     page = RunPage(
-        _theme(),
+        theme=_theme(),
         title=take.pattern.title,
         subtitle="",
         tempo_bpm=tempo_bpm,

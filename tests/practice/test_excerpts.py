@@ -191,7 +191,7 @@ def test_rounds_hold_their_own_variations() -> None:
 
 
 def test_a_part_holds_its_start_and_not_its_end() -> None:
-    part = Part("beat 2", 0, Fraction(1, 4), Fraction(1, 2))
+    part = Part(name="beat 2", bar=0, start=Fraction(1, 4), end=Fraction(1, 2))
     assert part.holds(0, Fraction(1, 4))
     assert not part.holds(0, Fraction(1, 2))
     assert not part.holds(1, Fraction(1, 4))

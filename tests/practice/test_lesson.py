@@ -28,9 +28,9 @@ FAULTS = st.one_of(
     st.none(),
     st.builds(
         Fault,
-        st.integers(0, 40),
-        st.fractions(0, 2, max_denominator=16),
-        st.sampled_from(sorted(BY_NAME)),
+        item=st.integers(0, 40),
+        code=st.fractions(0, 2, max_denominator=16),
+        voice=st.sampled_from(sorted(BY_NAME)),
     ),
 )
 #: Whether it was clean, whether the tempo held, the worst stroke, and how long it took.

@@ -41,7 +41,7 @@ KICK_ON_3 = next(
 
 def judged(played: Pattern, hits: Hits, seconds: float = 1.0) -> Repetition:
     grade_of, run = grade(played, 90.0, targets=lay_out(played, 90.0), hits=hits, rules=Rules())
-    return repetition(run, played, 90.0, seconds, grade_of.advice)
+    return repetition(run, played, 90.0, seconds=seconds, advice=grade_of.advice)
 
 
 def result(hits: list[Hit]) -> Repetition:

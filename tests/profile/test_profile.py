@@ -17,13 +17,13 @@ STROKES = {
 
 
 def test_a_fresh_profile_is_what_is_usual():
-    fresh = Profile("practice kit", "Ana")
+    fresh = Profile(kit="practice kit", player="Ana")
     assert (fresh.port, fresh.pads, fresh.latency, fresh.calls) == ("", Pads(), None, Calls())
     assert fresh.bands is None
 
 
 def test_the_bands_are_those_of_the_strokes():
-    bands = Profile("practice kit", "Ana", strokes=STROKES).bands
+    bands = Profile(kit="practice kit", player="Ana", strokes=STROKES).bands
     assert bands == bands_of(STROKES)
     assert bands is not None
     assert bands.source == SOURCE

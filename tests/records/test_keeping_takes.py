@@ -50,7 +50,7 @@ def same(one: Take, other: Take) -> bool:
 @OFTEN
 @given(TEMPI, st.sampled_from(UNITS), LEADS, st.lists(st.floats(0.0, 600.0), min_size=1))
 def test_the_file_gives_back_the_very_times_that_were_told(tempo_bpm, unit, lead_s, times):
-    recording = Recording(tempo_bpm, unit, lead_s, {})
+    recording = Recording(tempo_bpm, unit, lead_s, info={})
     told = np.array([recording.keep(time_s, snare()) for time_s in sorted(times)])
     take = saved(recording)
     assert (take.time_s - take.start_s == told).all()
@@ -62,13 +62,13 @@ def test_the_file_gives_back_the_very_times_that_were_told(tempo_bpm, unit, lead
 @OFTEN
 @given(TEMPI, st.sampled_from(UNITS), LEADS)
 def test_what_is_kept_is_kept_again_unchanged(tempo_bpm, unit, lead_s):
-    recording = Recording(tempo_bpm, unit, lead_s, {})
+    recording = Recording(tempo_bpm, unit, lead_s, info={})
     once = recording.keep(1.2345, snare())
     assert recording.keep(once, snare()) == once
 
 
 def test_what_comes_before_the_file_begins_lies_at_its_beginning():
-    recording = Recording(90.0, Fraction(1, 4), 1.0, {})
+    recording = Recording(90.0, Fraction(1, 4), 1.0, info={})
     told = recording.keep(-3.0, snare())
     take = saved(recording)
     assert take.time_s[0] == 0.0
@@ -93,7 +93,7 @@ OTHERS = st.sampled_from(
 @given(st.lists(st.tuples(st.floats(-2.0, 30.0), MESSAGES | OTHERS), max_size=30))
 def test_the_take_in_the_making_is_the_take_that_is_read(rows):
     info = {"pattern": "wet-stairs", "tempo_bpm": 91.5, "variations": ["push"], "bars": 4}
-    recording = Recording(91.5, Fraction(1, 4), 1.5, info)
+    recording = Recording(91.5, Fraction(1, 4), 1.5, info=info)
     for time_s, data in rows:
         recording.keep(time_s, data)
     now = recording.take()
@@ -112,7 +112,7 @@ STREAMS = st.lists(st.tuples(st.floats(0.0, 2.0), MESSAGES | OTHERS), max_size=4
 @given(STREAMS, st.sampled_from([Pads(), PADS]))
 def test_the_file_gives_back_the_very_hits_that_were_heard(rows, pads):
     """The same hits, whatever channel they came on, with the same voices and velocities."""
-    recording, mapper = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"}), Mapper(pads)
+    recording, mapper = Recording(84.0, Fraction(1, 4), 2.0, info={"pattern": "x"}), Mapper(pads)
     heard = []
     for time_s, data in sorted(rows, key=lambda row: row[0]):
         hit = mapper.hit(recording.keep(time_s, data), data)
@@ -129,7 +129,7 @@ def test_the_file_gives_back_the_very_hits_that_were_heard(rows, pads):
 @given(STREAMS)
 def test_notes_alone_are_the_hits_of_the_table_of_voices(rows):
     """Where no pedal speaks, the arrays of a take say the same as its messages."""
-    recording = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"})
+    recording = Recording(84.0, Fraction(1, 4), 2.0, info={"pattern": "x"})
     for time_s, data in sorted(rows, key=lambda row: row[0]):
         if len(data) < 2 or data[1] != 4 or data[0] & 0xF0 != 0xB0:
             recording.keep(time_s, data)
@@ -141,7 +141,7 @@ def test_notes_alone_are_the_hits_of_the_table_of_voices(rows):
 
 
 def test_every_message_of_a_take_is_kept_in_order():
-    recording = Recording(84.0, Fraction(1, 4), 2.0, {"pattern": "x"})
+    recording = Recording(84.0, Fraction(1, 4), 2.0, info={"pattern": "x"})
     rows = [(0xB9, 4, 90), (0xB9, 88, 64), (0x99, 46, 90), (0xA9, 49, 127), (0xD9, 5), (0xB9, 4, 0)]
     told = [recording.keep(0.5, bytes(data)) for data in rows]
     recording.keep(0.25, snare())
@@ -152,7 +152,7 @@ def test_every_message_of_a_take_is_kept_in_order():
 
 def test_another_reader_finds_the_same_onsets(tmp_path):
     """Against pretty_midi, which reads the file through its own table of ticks."""
-    recording = Recording(97.0, Fraction(1, 4), 2.0, {"pattern": "wet-stairs"})
+    recording = Recording(97.0, Fraction(1, 4), 2.0, info={"pattern": "wet-stairs"})
     told = []
     for number in range(64):
         time_s = number * 0.1543
@@ -170,7 +170,7 @@ def test_another_reader_finds_the_same_onsets(tmp_path):
 
 def test_the_bytes_of_a_take(tmp_path):
     """Format 0, one track, 30,000 ticks to a quarter, the tempo first (RP-001)."""
-    recording = Recording(120.0, Fraction(1, 4), 0.0, {})
+    recording = Recording(120.0, Fraction(1, 4), 0.0, info={})
     recording.keep(0.5, snare(100))
     data = recording.save(tmp_path, "take").read_bytes()
     assert data[:14] == bytes.fromhex("4D546864 00000006 0000 0001 7530")
@@ -187,7 +187,7 @@ def test_the_bytes_of_a_take(tmp_path):
 )
 def test_the_tempo_in_the_file_is_that_of_its_quarter_notes(tmp_path, tempo_bpm, unit):
     """All three have 120 quarter notes a minute, so bars lie right in a sequencer."""
-    recording = Recording(tempo_bpm, unit, 0.0, {})
+    recording = Recording(tempo_bpm, unit, 0.0, info={})
     recording.keep(0.0, snare())
     _, tempi = pretty_midi.PrettyMIDI(str(recording.save(tmp_path, "take"))).get_tempo_changes()
     np.testing.assert_allclose(tempi, [120.0], rtol=1e-6)
@@ -195,7 +195,7 @@ def test_the_tempo_in_the_file_is_that_of_its_quarter_notes(tmp_path, tempo_bpm,
 
 def test_a_tempo_too_slow_for_a_file_is_kept_all_the_same(tmp_path):
     """Three bytes hold 16.7 seconds a quarter; a thirty-second at 20 would need 24."""
-    recording = Recording(20.0, Fraction(1, 32), 1.0, {})
+    recording = Recording(20.0, Fraction(1, 32), 1.0, info={})
     told = recording.keep(12.0, snare())
     take = read(recording.save(tmp_path, "take"))
     assert take.time_s[0] - take.start_s == told
@@ -204,7 +204,7 @@ def test_a_tempo_too_slow_for_a_file_is_kept_all_the_same(tmp_path):
 
 def test_a_take_says_how_it_was_played(tmp_path):
     info = {"pattern": "späte-straße", "tempo_bpm": 84.0, "variations": ["a b"], "until_s": 3.5}
-    recording = Recording(84.0, Fraction(1, 4), 2.0, info)
+    recording = Recording(84.0, Fraction(1, 4), 2.0, info=info)
     recording.keep(0.0, snare())
     take = read(recording.save(tmp_path, "take"))
     assert {**take.info} == {**info, "start_s": take.start_s}
@@ -215,7 +215,7 @@ def test_nothing_is_ever_overwritten(tmp_path):
     folder = tmp_path / "new" / "folder"
     paths = []
     for velocity in (10, 20, 30):
-        recording = Recording(84.0, Fraction(1, 4), 0.0, {})
+        recording = Recording(84.0, Fraction(1, 4), 0.0, info={})
         recording.keep(0.0, snare(velocity))
         paths.append(recording.save(folder, "take"))
     assert [path.name for path in paths] == ["take.mid", "take-2.mid", "take-3.mid"]
@@ -225,7 +225,7 @@ def test_nothing_is_ever_overwritten(tmp_path):
 
 def test_a_folder_that_cannot_be_made_is_told(tmp_path):
     (tmp_path / "file").write_text("in the way")
-    recording = Recording(84.0, Fraction(1, 4), 0.0, {})
+    recording = Recording(84.0, Fraction(1, 4), 0.0, info={})
     recording.keep(0.0, snare())
     for folder in (tmp_path / "file", tmp_path / "file" / "below"):
         with pytest.raises(TakeError) as caught:
@@ -239,7 +239,7 @@ def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch):
         raise OSError(ENOSPC, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", full)
-    recording = Recording(84.0, Fraction(1, 4), 0.0, {})
+    recording = Recording(84.0, Fraction(1, 4), 0.0, info={})
     recording.keep(0.0, snare())
     with pytest.raises(TakeError, match="No space left on device"):
         recording.save(tmp_path, "take")

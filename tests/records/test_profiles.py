@@ -44,23 +44,23 @@ PADS = st.builds(
 )
 PROFILES = st.builds(
     Profile,
-    WORDS,
-    WORDS,
-    WORDS,
-    PADS,
-    st.dictionaries(
+    kit=WORDS,
+    player=WORDS,
+    port=WORDS,
+    pads=PADS,
+    strokes=st.dictionaries(
         st.sampled_from(NAMES),
         st.dictionaries(st.sampled_from(Dynamic), VELOCITIES.map(tuple), min_size=1),
         max_size=4,
     ),
-    st.none()
+    latency=st.none()
     | st.builds(
         Latency,
         st.floats(LEAST_MS, MOST_MS),
         st.none() | st.floats(0.0, MOST_MS),
         st.sampled_from([PLAYED_ALONG, TYPED, CLICK_ON_KIT]),
     ),
-    st.sampled_from(
+    calls=st.sampled_from(
         [
             Calls(),
             Calls("cowbell"),
@@ -69,16 +69,16 @@ PROFILES = st.builds(
             Calls("kick", {}),
         ]
     ),
-    st.sampled_from([(), ("kick", "snare", "hi-hat")]),
+    has=st.sampled_from([(), ("kick", "snare", "hi-hat")]),
 )
 
 PROFILE = Profile(
-    "practice kit",
-    "Ana",
-    "Drum Port",
-    Pads({40: "snare", 99: "foot-splash"}, Pedal(10, 90), {"snare": Guard(20.0, 8.5)}),
-    {"snare": {Dynamic.GHOST: (22.0, 25.0, 24.0), Dynamic.NORMAL: (70.0, 78.0, 74.0)}},
-    Latency(12.5, 2.0, PLAYED_ALONG),
+    kit="practice kit",
+    player="Ana",
+    port="Drum Port",
+    pads=Pads({40: "snare", 99: "foot-splash"}, Pedal(10, 90), {"snare": Guard(20.0, 8.5)}),
+    strokes={"snare": {Dynamic.GHOST: (22.0, 25.0, 24.0), Dynamic.NORMAL: (70.0, 78.0, 74.0)}},
+    latency=Latency(12.5, 2.0, PLAYED_ALONG),
 )
 
 
@@ -114,7 +114,7 @@ def test_writing_the_same_again_changes_no_character(profile):
     ],
 )
 def test_a_file_has_a_name_that_is_safe_on_every_system(kit, player, name):
-    assert file_name(Profile(kit, player)) == name
+    assert file_name(Profile(kit=kit, player=player)) == name
 
 
 def test_a_player_may_be_called_otherwise():
@@ -266,7 +266,7 @@ def test_a_text_with_mistakes_takes_nothing_new():
 
 def test_a_name_that_cannot_be_written_is_told():
     with pytest.raises(TomlError, match="cannot be kept"):
-        as_text(Profile("kit \udc80", "Ana"))
+        as_text(Profile(kit="kit \udc80", player="Ana"))
 
 
 def test_a_broken_file_still_tells_whose_it_is(tmp_path):

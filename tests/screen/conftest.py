@@ -40,9 +40,11 @@ def written(monkeypatch) -> list[Written]:
     text = Pen.text
 
     def noted(pen, words, size, at, colour=None, bold=False, align=0.0) -> pygame.Rect:
-        rect = text(pen, words, size, at, colour, bold, align)
+        rect = text(pen, words, size, at, colour=colour, bold=bold, align=align)
         colour = colour or pen.colours.ink
-        drawn = pen.theme.letters.rendered(words, pen.px(size), bold, colour).get_bounding_rect()
+        drawn = pen.theme.letters.rendered(
+            words, pen.px(size), bold, colour=colour
+        ).get_bounding_rect()
         texts.append(Written(words, rect, drawn.move(rect.topleft), colour, bold, pen.surface))
         return rect
 

@@ -50,12 +50,12 @@ STATES = (
 def ready_page(theme: Theme) -> ReadyPage:
     bars = [crowded_bar(), groove_bar(), groove_bar()]
     return ReadyPage(
-        theme,
-        "A Rather Long Name for a Groove of Three Bars",
-        84.0,
-        16,
-        bars,
-        ("crash", "hi-hat", "ride", "high-tom", "mid-tom", "snare", "floor-tom", "kick"),
+        theme=theme,
+        title="A Rather Long Name for a Groove of Three Bars",
+        tempo_bpm=84.0,
+        run_bars=16,
+        bars=bars,
+        voices=("crash", "hi-hat", "ride", "high-tom", "mid-tom", "snare", "floor-tom", "kick"),
         facts=[
             ("kit", "Some Module With a Long Name MIDI 1"),
             ("latency", "12 ms ± 3, played along"),
@@ -64,12 +64,12 @@ def ready_page(theme: Theme) -> ReadyPage:
         ],
         rows=Rows(
             [
-                Choice("tempo", "84 bpm"),
-                Choice("bars", "16"),
-                Choice("variation", "push and no-whispers"),
-                Choice("level, on time within", "intermediate, 45 ms"),
-                Choice("click", "beats and eighths"),
-                Choice("silent bars", "2 on, 1 off, then 1 more"),
+                Choice(name="tempo", value="84 bpm"),
+                Choice(name="bars", value="16"),
+                Choice(name="variation", value="push and no-whispers"),
+                Choice(name="level, on time within", value="intermediate, 45 ms"),
+                Choice(name="click", value="beats and eighths"),
+                Choice(name="silent bars", value="2 on, 1 off, then 1 more"),
             ],
             2,
         ),
@@ -90,16 +90,25 @@ def kit_page(theme: Theme) -> KitPage:
     drawing = KitDrawing(EVERY_PIECE)
     drawing.strike("ride", 101, 1.9)
     drawing.strike("snare", 40, 1.9)
-    return KitPage(theme, KIT, "somebody", port, False, lines, drawing, ["Saved."])
+    return KitPage(
+        theme=theme,
+        kit=KIT,
+        player="somebody",
+        port=port,
+        there=False,
+        lines=lines,
+        drawing=drawing,
+        notes=["Saved."],
+    )
 
 
 def pads_page(theme: Theme) -> PadsPage:
     page = PadsPage(
-        theme,
-        KIT,
-        "Strike the rim of the snare.",
-        4,
-        19,
+        theme=theme,
+        kit=KIT,
+        asked="Strike the rim of the snare.",
+        done=4,
+        of=19,
         told="The kit cannot tell this one from the head: it counts as the snare. "
         "If your kit has no rim, go on with S.",
         heard="note 40 on channel 10, velocity 96",
@@ -126,39 +135,58 @@ def loudness_page(theme: Theme) -> LoudnessPage:
         "Lower its sensitivity on the module, or choose a straighter velocity curve.",
     ]
     pads = [
-        PadLine("kick", "soft, normal and accent are well apart", True),
-        PadLine("snare", "0 of 24 strokes", False),
-        PadLine("high-tom", "nearly the same velocity whatever the stroke", True, True),
-        *(PadLine(voice, "", False) for voice in ("hi-hat", "ride", "crash", "floor-tom", "china")),
+        PadLine(voice="kick", words="soft, normal and accent are well apart", done=True),
+        PadLine(voice="snare", words="0 of 24 strokes", done=False),
+        PadLine(
+            voice="high-tom",
+            words="nearly the same velocity whatever the stroke",
+            done=True,
+            is_off=True,
+        ),
+        *(
+            PadLine(voice=voice, words="", done=False)
+            for voice in ("hi-hat", "ride", "crash", "floor-tom", "china")
+        ),
     ]
-    return LoudnessPage(theme, KIT, "snare", Dynamic.ACCENT, strokes, bands, 8, words, True, pads)
+    return LoudnessPage(
+        theme=theme,
+        kit=KIT,
+        voice="snare",
+        dynamic=Dynamic.ACCENT,
+        strokes=strokes,
+        bands=bands,
+        of=8,
+        words=words,
+        is_off=True,
+        pads=pads,
+    )
 
 
 def triggers_page(theme: Theme, count: int = 9) -> TriggersPage:
     random = Random(5)
     pads = [
         PadTriggers(
-            voice,
-            [(random.uniform(8, 45), random.uniform(-30, -4)) for _ in range(12 + place)],
-            30.0 if place % 3 else 0.0,
-            -26.0 if place % 2 else None,
-            f"{12 + place} of 96 strokes sounded twice, up to 28 ms later and at least 8 dB "
+            voice=voice,
+            seconds=[(random.uniform(8, 45), random.uniform(-30, -4)) for _ in range(12 + place)],
+            mask_ms=30.0 if place % 3 else 0.0,
+            threshold_db=-26.0 if place % 2 else None,
+            words=f"{12 + place} of 96 strokes sounded twice, up to 28 ms later and at least 8 dB "
             "softer: a mask time of 30 ms.",
-            (None, True, False)[place % 3],
+            stands=(None, True, False)[place % 3],
         )
         for place, voice in enumerate(EVERY_PIECE[:count])
     ]
     page = TriggersPage(
-        theme,
-        KIT,
-        pads,
-        "Crosstalk: the kick sounds on the floor tom in 12 % of its strokes. Raise crosstalk "
+        theme=theme,
+        kit=KIT,
+        pads=pads,
+        words="Crosstalk: the kick sounds on the floor tom in 12 % of its strokes. Raise crosstalk "
         "cancellation on the module, or set the pads further apart.",
     )
     page.drawing.links = [
-        Link("kick", "floor-tom", "12 %", 0.12),
-        Link("snare", "high-tom", "31 %", 0.31),
-        Link("ride", "crash", "4 %", 0.04),
+        Link(start="kick", end="floor-tom", words="12 %", share=0.12),
+        Link(start="snare", end="high-tom", words="31 %", share=0.31),
+        Link(start="ride", end="crash", words="4 %", share=0.04),
     ]
     return page
 
@@ -167,8 +195,8 @@ def latency_page(theme: Theme) -> LatencyPage:
     random = Random(7)
     errors = [None if n in (3, 11) else random.gauss(14, 9) for n in range(16)]
     return LatencyPage(
-        theme,
-        KIT,
+        theme=theme,
+        kit=KIT,
         now="12 ms ± 3, played along",
         errors_ms=errors,
         median_ms=14.0,
@@ -183,14 +211,36 @@ def latency_page(theme: Theme) -> LatencyPage:
 
 
 def messages_page(theme: Theme) -> MessagesPage:
-    page = MessagesPage(theme, KIT, "Some Module MIDI 1", drawing=KitDrawing(EVERY_PIECE))
+    page = MessagesPage(
+        theme=theme, kit=KIT, port="Some Module MIDI 1", drawing=KitDrawing(EVERY_PIECE)
+    )
     for number in range(80):
         page.heard(
             (
-                MessageRow(number * 0.13, "note 38 on, velocity 96", "snare", 96, "normal"),
-                MessageRow(number * 0.13, "hi-hat pedal (controller 4) at 127"),
-                MessageRow(number * 0.13, "note 26 on", "hi-hat-open", 12, "", "double trigger"),
-                MessageRow(number * 0.13, "note 99 on, velocity 3", None, 3, "", "unknown pad"),
+                MessageRow(
+                    time_s=number * 0.13,
+                    words="note 38 on, velocity 96",
+                    voice="snare",
+                    velocity=96,
+                    loudness="normal",
+                ),
+                MessageRow(time_s=number * 0.13, words="hi-hat pedal (controller 4) at 127"),
+                MessageRow(
+                    time_s=number * 0.13,
+                    words="note 26 on",
+                    voice="hi-hat-open",
+                    velocity=12,
+                    loudness="",
+                    dropped="double trigger",
+                ),
+                MessageRow(
+                    time_s=number * 0.13,
+                    words="note 99 on, velocity 3",
+                    voice=None,
+                    velocity=3,
+                    loudness="",
+                    dropped="unknown pad",
+                ),
             )[number % 4]
         )
     page.drawing.strike("snare", 96, 1.9)
@@ -207,11 +257,11 @@ def pad_commands_page(theme: Theme) -> PadCommandsPage:
         ("leave", ""),
     ]
     return PadCommandsPage(
-        theme,
-        KIT,
-        "A second of silence, kick twice, then the pad.",
-        calls,
-        "The crash asks for something else already.",
+        theme=theme,
+        kit=KIT,
+        call="A second of silence, kick twice, then the pad.",
+        calls=calls,
+        told="The crash asks for something else already.",
         chosen=2,
     )
 

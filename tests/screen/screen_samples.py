@@ -102,17 +102,17 @@ def run_page(
 ) -> RunPage:
     sheet = sheet or a_sheet()
     return RunPage(
-        theme,
-        title,
-        subtitle,
-        TEMPO_BPM,
-        sheet,
-        TimingGauge(),
-        GhostGauge(soft_db=level_db(50.0)),
-        SteadinessGauge(written_bpm=TEMPO_BPM),
-        (2, 4),
-        list(notices),
-        CountIn((-2.8, -2.1, -1.4, -0.7), ("1", "2", "3", "4")),
+        theme=theme,
+        title=title,
+        subtitle=subtitle,
+        tempo_bpm=TEMPO_BPM,
+        sheet=sheet,
+        timing=TimingGauge(),
+        ghosts=GhostGauge(soft_db=level_db(50.0)),
+        steadiness=SteadinessGauge(written_bpm=TEMPO_BPM),
+        clean=(2, 4),
+        notices=list(notices),
+        count_in=CountIn((-2.8, -2.1, -1.4, -0.7), ("1", "2", "3", "4")),
     )
 
 

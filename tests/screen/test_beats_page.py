@@ -43,7 +43,13 @@ def a_page(theme: Theme, **fields) -> BeatsPage:
         "level": Level(-18.0),
         "recording_db": -6.0,
     }
-    return BeatsPage(theme, "rainy evening.flac", LENGTH_S, overview, **known | fields)
+    return BeatsPage(
+        theme=theme,
+        title="rainy evening.flac",
+        length_s=LENGTH_S,
+        overview=overview,
+        **known | fields,
+    )
 
 
 @pytest.fixture(params=[(False, False), (True, False), (False, True)], ids=str)
@@ -139,7 +145,7 @@ def test_what_was_drawn_is_kept_and_not_too_much_of_it(theme):
 def test_before_the_recording_and_after_it_the_page_still_stands(theme):
     for now_s in (0.0, LENGTH_S, LENGTH_S + 5.0):
         assert has(picture(a_page(theme), now_s=now_s), LIGHT.ink)
-    empty = BeatsPage(theme, "short.wav", 0.0, overview)
+    empty = BeatsPage(theme=theme, title="short.wav", length_s=0.0, overview=overview)
     assert has(picture(empty, now_s=0.0), LIGHT.ink)
 
 
@@ -268,7 +274,9 @@ def test_a_click_chooses_a_setting(theme, written):
 
 @pytest.mark.parametrize("size", SIZES)
 def test_waiting_says_what_for_and_how_far(looks, written, size):
-    page = WaitPage(looks, "rainy evening.flac", "Reading rainy evening.flac", 0.37)
+    page = WaitPage(
+        theme=looks, title="rainy evening.flac", words="Reading rainy evening.flac", share=0.37
+    )
     surface = picture(page, size)
     said = {text.words for text in on(written, surface)}
     assert {"rainy evening.flac", "Reading rainy evening.flac", "37 %"} <= said
@@ -278,7 +286,7 @@ def test_waiting_says_what_for_and_how_far(looks, written, size):
 
 def test_the_bar_grows(theme):
     def ink(share: float) -> int:
-        surface = picture(WaitPage(theme, "", "", share))
+        surface = picture(WaitPage(theme=theme, title="", words="", share=share))
         middle = pygame.surfarray.array3d(surface)[:, 365]
         return int((middle == np.array(LIGHT.ink)).all(axis=1).sum())
 

@@ -81,7 +81,7 @@ def test_buttons_never_overlap(looks, written, size, pads):
 def test_all_buttons_stand_between_the_edges_they_are_given(theme, offered, called, width):
     buttons = Buttons(offered, {outcome: CALLED[outcome] for outcome in called}, CALL)
     pen = Pen(pygame.Surface((width, 400)), theme, 1.0)
-    right = buttons.draw(pen, 20, width - 20, 380)
+    right = buttons.draw(pen, left=20, right=width - 20, base=380)
     assert right <= width - 20 or buttons.lines(pen, width - 40) >= len(offered) - 1
     lines = buttons.lines(pen, width - 40)
     assert 1 <= lines <= len(offered) + 1
@@ -144,11 +144,19 @@ def test_no_key_means_two_things():
 @pytest.mark.parametrize("size", SIZES)
 def test_pages_that_hold_still_show_pads(looks, written, size):
     offered: tuple[Button, ...] = (AGAIN, SLOWER, FASTER, LISTEN, NEXT, LEAVE)
-    plan = PlanPage(looks, "A Test", [PlanLine("Step", True, False, False, "")] * 30, (), CALLED)
+    plan = PlanPage(
+        looks,
+        "A Test",
+        [PlanLine(words="Step", done=True, left_out=False, now=False, took="")] * 30,
+        notes=(),
+        pads=CALLED,
+    )
     pages = [
         result_page(looks, [groove_bar()], offered=offered, pads=CALLED, call=CALL),
         plan,
-        TexturePage(looks, "A Test", [("push", (1,))] * 3, 8, ["Words."], CALLED, CALL),
+        TexturePage(
+            looks, "A Test", [("push", (1,))] * 3, bars=8, words=["Words."], pads=CALLED, call=CALL
+        ),
     ]
     for page in pages:
         surface = picture(page, size)

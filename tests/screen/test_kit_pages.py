@@ -1,5 +1,6 @@
 """The pages of a kit, and the kit as it is drawn."""
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -165,7 +166,7 @@ def test_names_lie_in_their_pieces_apart_from_one_another(theme, written):
 def test_crosstalk_is_a_line_with_its_share(theme, written):
     drawing = KitDrawing()
     before = kit(theme, drawing)
-    drawing.links = [Link("kick", "floor-tom", "12 %", 0.12)]
+    drawing.links = [Link(start="kick", end="floor-tom", words="12 %", share=0.12)]
     after = kit(theme, drawing)
     assert "12 %" in {text.words for text in written}
     where = changed(before, after)
@@ -326,7 +327,7 @@ def test_what_a_mask_covers_is_shaded(theme):
     pads = page.pads[0]
     shaded = []
     for mask_ms in (0.0, 15.0, 30.0, 60.0):
-        page.pads = [type(pads)("snare", (), mask_ms, None, "")]
+        page.pads = [replace(pads, voice="snare", seconds=(), mask_ms=mask_ms, threshold_db=None)]
         pixels = pygame.surfarray.array3d(picture(page))
         shaded.append(int((pixels == np.array(LIGHT.ahead)).all(axis=2).sum()))
     assert shaded[0] == 0
@@ -339,7 +340,7 @@ def test_what_a_mask_covers_is_shaded(theme):
 
 @given(st.integers(-50, 500))
 def test_a_figure_is_typed_in(theme, figure):
-    page = LatencyPage(theme, KIT)
+    page = LatencyPage(theme=theme, kit=KIT)
     assert [page.handle(letter) for letter in f"{figure}.5"] == [None] * len(f"{figure}.5")
     assert float(page.typed) == float(f"{figure}.5")
     assert page.offers(Outcome.TYPED)
@@ -372,8 +373,8 @@ def test_a_later_hit_lies_further_to_the_right(theme):
     """The hit of the last click, alone on the ruler."""
     places = []
     for error_ms in (-40.0, 10.0, 50.0):
-        page = LatencyPage(theme, KIT, errors_ms=[None] * 15 + [error_ms])
-        empty = LatencyPage(theme, KIT, errors_ms=[None] * 15)
+        page = LatencyPage(theme=theme, kit=KIT, errors_ms=[None] * 15 + [error_ms])
+        empty = LatencyPage(theme=theme, kit=KIT, errors_ms=[None] * 15)
         rows = slice(130, 680)
         before, after = (pygame.surfarray.array3d(picture(p))[:, rows] for p in (empty, page))
         places.append(changed(before, after).centerx)
@@ -394,12 +395,12 @@ def test_the_newest_message_is_below_and_earlier_ones_stay_when_looked_at(theme,
         return [t.words for t in sorted(written, key=lambda t: t.rect.top) if "·" in t.words[:3]]
 
     for number in range(50):
-        page.heard(MessageRow(float(number), f"· {number}"))
+        page.heard(MessageRow(time_s=float(number), words=f"· {number}"))
     assert shown()[-1] == "· 49"
     for _ in range(5):
         page.handle(Key.UP)
     assert shown()[-1] == "· 44"
-    page.heard(MessageRow(50.0, "· 50"))
+    page.heard(MessageRow(time_s=50.0, words="· 50"))
     assert shown()[-1] == "· 44"
     for _ in range(6):
         page.handle(Key.DOWN)
@@ -411,12 +412,12 @@ def test_scrolling_never_leaves_the_messages(theme, presses):
     page = messages_page(theme)
     for press in presses:
         if press == "heard":
-            page.heard(MessageRow(0.0, "note"))
+            page.heard(MessageRow(time_s=0.0, words="note"))
         else:
             assert page.handle(press) is None
     picture(page, (900, 560))
     for _ in range(KEPT + 5):
-        page.heard(MessageRow(0.0, "note"))
+        page.heard(MessageRow(time_s=0.0, words="note"))
     assert len(page.rows) == KEPT
 
 

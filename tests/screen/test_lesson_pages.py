@@ -73,11 +73,15 @@ def test_keys_of_a_lesson(theme):
 def plan_page(theme: Theme, steps: int = 40, now: int = 12) -> PlanPage:
     lines = [
         PlanLine(
-            f"Step {n}, alone; then a bar of rest.", n < now, n == 3, n == now, "4 times, 16 s"
+            words=f"Step {n}, alone; then a bar of rest.",
+            done=n < now,
+            left_out=n == 3,
+            now=n == now,
+            took="4 times, 16 s",
         )
         for n in range(steps)
     ]
-    return PlanPage(theme, "Late Bus Home", lines, ["Another day."])
+    return PlanPage(theme, "Late Bus Home", lines, notes=["Another day."])
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -107,7 +111,9 @@ def test_the_plan_is_gone_through_by_keys(theme, written):
 @pytest.mark.parametrize("size", SIZES)
 def test_the_texture_has_a_dot_for_every_bar_played(sized, written, size):
     rows = [("push", (1, 5)), ("no-whispers", ()), ("as written", (0, 2, 3, 4, 6, 7))]
-    page = TexturePage(sized, "Late Bus Home", rows, 8, ['"push" in 2 bars.', "Never: one."])
+    page = TexturePage(
+        sized, "Late Bus Home", rows, bars=8, words=['"push" in 2 bars.', "Never: one."]
+    )
     surface = picture(page, size)
     check_texts(written, surface)
     assert has(surface, LIGHT.ink)

@@ -40,7 +40,14 @@ def test_it_says_what_will_be_played_and_on_what(theme, written):
 
 
 def test_the_strokes_to_come_are_drawn_as_they_will_be_on_the_sheet(theme):
-    page = ReadyPage(theme, "A Test", 84.0, 4, [groove_bar()], ("hi-hat", "snare", "kick"))
+    page = ReadyPage(
+        theme=theme,
+        title="A Test",
+        tempo_bpm=84.0,
+        run_bars=4,
+        bars=[groove_bar()],
+        voices=("hi-hat", "snare", "kick"),
+    )
     surface = picture(page)
     assert has(surface, LIGHT.ahead)
     assert not has(surface, LIGHT.off)

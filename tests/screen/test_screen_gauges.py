@@ -105,7 +105,12 @@ def test_a_loud_ghost_note_has_the_second_colour(pen, written):
 def test_a_pattern_without_ghost_notes_has_no_gauge_for_them(pen, written):
     room = pygame.Rect(20, 20, 1200, 130)
     gauges.draw(
-        pen, room, TimingGauge(), GhostGauge(), SteadinessGauge(written_bpm=84), has_ghosts=False
+        pen,
+        room,
+        TimingGauge(),
+        ghosts=GhostGauge(),
+        steadiness=SteadinessGauge(written_bpm=84),
+        has_ghosts=False,
     )
     names = {text.words for text in written if text.bold}
     assert names == {"Timing", "Tempo"}
@@ -159,8 +164,8 @@ def test_where_nothing_is_known_a_kind_word_is_said(pen, written):
         pen,
         pygame.Rect(20, 20, 1200, 130),
         TimingGauge(),
-        GhostGauge(),
-        SteadinessGauge(written_bpm=84),
+        ghosts=GhostGauge(),
+        steadiness=SteadinessGauge(written_bpm=84),
     )
     assert [text.words for text in written if text.words.startswith("play")] == [
         "play a few strokes",

@@ -40,13 +40,14 @@ def test_marks_and_boxes_stand_out_from_their_row(colours):
 
 @given(st.integers(400, 4000))
 def test_everything_grows_with_the_height_of_the_window(height):
-    theme = Theme(LIGHT, None)
+    theme = Theme(colours=LIGHT, letters=None)
     assert theme.unit((100_000, height)) == pytest.approx(height / 720)
-    assert Theme(LIGHT, None, large=True).unit((100_000, height)) > theme.unit((100_000, height))
+    large = Theme(colours=LIGHT, letters=None, large=True)
+    assert large.unit((100_000, height)) > theme.unit((100_000, height))
 
 
 def test_a_narrow_window_makes_everything_smaller():
-    theme = Theme(LIGHT, None)
+    theme = Theme(colours=LIGHT, letters=None)
     assert theme.unit((600, 1000)) < theme.unit((1200, 1000))
 
 

@@ -32,8 +32,8 @@ def ink(surface: pygame.Surface) -> int:
 @pytest.mark.parametrize("words", TITLES.values(), ids=TITLES.keys())
 @pytest.mark.parametrize("bold", [False, True])
 def test_a_title_in_any_script_is_drawn_as_wide_as_it_is_measured(letters, words, bold):
-    drawn = letters.rendered(f"a {words} b", 24, bold, (0, 0, 0))
-    plain = letters.rendered("a  b", 24, bold, (0, 0, 0))
+    drawn = letters.rendered(f"a {words} b", 24, bold, colour=(0, 0, 0))
+    plain = letters.rendered("a  b", 24, bold, colour=(0, 0, 0))
     assert ink(drawn) > ink(plain) + 10
     assert drawn.get_width() == letters.width(f"a {words} b", 24, bold)
     assert drawn.get_height() >= letters.ascent(24, bold)
@@ -41,12 +41,12 @@ def test_a_title_in_any_script_is_drawn_as_wide_as_it_is_measured(letters, words
 
 @pytest.mark.parametrize("words", ["gr\udcffoove", "gr\0oove", "\0", "Ψ\udcff"])
 def test_what_is_no_text_is_drawn_as_a_question(letters, words):
-    assert letters.rendered(words, 24, False, (0, 0, 0)).get_width() > 0
+    assert letters.rendered(words, 24, False, colour=(0, 0, 0)).get_width() > 0
     assert letters.width(words, 24, False) > 0
 
 
 def test_letters_without_width_are_no_error(letters):
-    assert letters.rendered("\u00ad\u200d", 24, False, (0, 0, 0)).get_width() == 0
+    assert letters.rendered("\u00ad\u200d", 24, False, colour=(0, 0, 0)).get_width() == 0
 
 
 def test_without_a_face_a_title_is_spelled_in_latin_letters(letters, monkeypatch):

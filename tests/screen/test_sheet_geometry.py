@@ -16,7 +16,12 @@ velocities = st.floats(1.0, 127.0)
 
 
 def geometry(px_per_s: float) -> Geometry:
-    return Geometry(400, px_per_s, -1.5, rows(("hi-hat", "snare", "kick"), 60, 500, GAP))
+    return Geometry(
+        now=400,
+        px_per_s=px_per_s,
+        origin_s=-1.5,
+        rows=rows(("hi-hat", "snare", "kick"), 60, 500, gap=GAP),
+    )
 
 
 @given(times_s, tolerances_s, scales)
@@ -80,7 +85,7 @@ def test_a_hit_of_the_right_loudness_lies_in_the_height_of_its_box(one, other, v
 
 @given(st.lists(st.sampled_from([v.name for v in VOICES]), min_size=1, unique=True))
 def test_rows_lie_in_order_and_do_not_touch(voices):
-    laid = list(rows(voices, 60, 500, GAP).values())
+    laid = list(rows(voices, 60, 500, gap=GAP).values())
     assert [row.voice for row in laid] == voices
     assert laid[0].top == 60
     assert laid[-1].bottom == 500

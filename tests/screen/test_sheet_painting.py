@@ -42,9 +42,9 @@ class Sheet:
 
     @property
     def painting(self) -> Painting:
-        laid = rows(self.answers.voices, HEAD, HEIGHT - 2, GAP)
-        geometry = Geometry(400, PX_PER_S, 0.0, laid)
-        return Painting(self.answers, self._count, geometry, self._theme, self._unit)
+        laid = rows(self.answers.voices, HEAD, HEIGHT - 2, gap=GAP)
+        geometry = Geometry(now=400, px_per_s=PX_PER_S, origin_s=0.0, rows=laid)
+        return Painting(self.answers, self._count, geometry, theme=self._theme, unit=self._unit)
 
     def painted(self, first: int = -PIECE, pieces: int = 6) -> pygame.Surface:
         whole = pygame.Surface((PIECE * pieces, HEIGHT))

@@ -88,8 +88,8 @@ def test_every_note_that_starts_ends_and_all_messages_are_midi(name):
 
 def test_bounces_and_knocks_are_as_often_and_as_loud_as_the_kit_says():
     rough = Rough(
-        bounces={"snare": Echo(0.3, 10.0, 14.0, 0.5)},
-        crosstalk={("kick", "mid-tom"): Echo(0.6, 1.0, 3.0, 0.1)},
+        bounces={"snare": Echo(chance=0.3, least_ms=10.0, most_ms=14.0, level=0.5)},
+        crosstalk={("kick", "mid-tom"): Echo(chance=0.6, least_ms=1.0, most_ms=3.0, level=0.1)},
     )
     played = performance(bars=400)
     sent = through(played, rough, 4)

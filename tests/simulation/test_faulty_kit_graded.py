@@ -44,7 +44,7 @@ high-tom = "---- ---- ---- --xx"
 kick = "x--- ---- x--x ----"
 """
 
-_NO_TRUTH = Truth(np.zeros(0), (), (), 0)
+_NO_TRUTH = Truth(error_ms=np.zeros(0), missed=(), wrong_drum=(), extra=0)
 
 
 def eight_of_each(voice: str, seed: int) -> Performance:

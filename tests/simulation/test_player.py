@@ -340,7 +340,7 @@ def test_a_performance_is_sent_when_its_time_comes():
         assert seconds >= 0.0
         now_s[0] += seconds
 
-    send(performance, Output(), 51.0, lambda: now_s[0], wait)
+    send(performance, Output(), 51.0, now=lambda: now_s[0], wait=wait)
     assert [data for _, data in sent] == [data for _, data in performance.messages]
     np.testing.assert_allclose(
         [at_s for at_s, _ in sent], [51.0 + at_s for at_s, _ in performance.messages], atol=1e-9

@@ -94,7 +94,7 @@ def test_soft_clicks_fill_the_beats_evenly_and_change_no_other(written, between,
     meter = Meter.parse(written)
     tempo = Tempo(80.0, meter.unit)
     plain = clicks([meter], tempo, 0)
-    filled = clicks([meter], tempo, 0, between)
+    filled = clicks([meter], tempo, 0, between=between)
     assert [click for click in filled if click.kind is not Kind.BETWEEN] == plain
     assert len(filled) == len(plain) + count
     steps_s = np.diff([click.time_s for click in filled])
@@ -152,7 +152,7 @@ def test_eighths_are_the_beats_and_the_eighths_between(written):
     meter = Meter.parse(written)
     tempo = Tempo(80.0, meter.unit)
     found = clicks([meter] * 2, tempo, 1, clicking=Clicking(Places.EIGHTHS))
-    assert found == clicks([meter] * 2, tempo, 1, Fraction(1, 8))
+    assert found == clicks([meter] * 2, tempo, 1, between=Fraction(1, 8))
     steps_s = np.diff([click.time_s for click in found])
     assert steps_s == pytest.approx(tempo.seconds(Fraction(1, 8)))
 
@@ -197,8 +197,11 @@ def test_a_shuffle_has_the_off_beats_of_twelve_eight():
 def test_triplets_between_are_not_swung():
     meter = Meter.parse("4/4")
     tempo = Tempo(90.0, meter.unit)
-    straight = clicks([meter], tempo, 1, Fraction(1, 12))
-    assert clicks([meter], tempo, 1, Fraction(1, 12), Clicking(swing=Fraction(66))) == straight
+    straight = clicks([meter], tempo, 1, between=Fraction(1, 12))
+    assert (
+        clicks([meter], tempo, 1, between=Fraction(1, 12), clicking=Clicking(swing=Fraction(66)))
+        == straight
+    )
 
 
 @pytest.mark.parametrize(

@@ -38,14 +38,14 @@ HITS = [
 @pytest.mark.parametrize("which", [Which.YOURS, Which.PATTERN])
 @pytest.mark.parametrize("speed", [1.0, 0.5])
 def test_one_alone_is_heard_as_it_is(which, speed):
-    found = listened(HITS, TARGETS, which, speed)
+    found = listened(HITS, TARGETS, which, speed=speed)
     expected = {
         Which.YOURS: [
-            Note(-0.004, "hi-hat-open", 80.0, until_s=0.497),
-            Note(0.003, "kick", 90.0),
-            Note(0.497, "hi-hat-pedal", 70.0),
-            Note(0.51, "snare", 115.0),
-            Note(1.02, "crash", 127.0),
+            Note(time_s=-0.004, voice="hi-hat-open", velocity=80.0, until_s=0.497),
+            Note(time_s=0.003, voice="kick", velocity=90.0),
+            Note(time_s=0.497, voice="hi-hat-pedal", velocity=70.0),
+            Note(time_s=0.51, voice="snare", velocity=115.0),
+            Note(time_s=1.02, voice="crash", velocity=127.0),
         ],
         Which.PATTERN: notes(TARGETS),
     }[which]
@@ -56,7 +56,7 @@ def test_one_alone_is_heard_as_it_is(which, speed):
 
 @pytest.mark.parametrize("speed", [1.0, 0.5])
 def test_of_both_yours_is_left_and_the_pattern_right(speed):
-    found = listened(HITS, TARGETS, Which.BOTH, speed)
+    found = listened(HITS, TARGETS, Which.BOTH, speed=speed)
     sides = {"left": [], "right": []}
     for sound in found:
         frames = sound.frames(RATE)
@@ -66,7 +66,7 @@ def test_of_both_yours_is_left_and_the_pattern_right(speed):
         side = "left" if heard[0] else "right"
         sides[side].append((sound.time_s, frames[:, 0 if heard[0] else 1]))
     for side, which in (("left", Which.YOURS), ("right", Which.PATTERN)):
-        alone = listened(HITS, TARGETS, which, speed)
+        alone = listened(HITS, TARGETS, which, speed=speed)
         assert [time_s for time_s, _ in sides[side]] == [sound.time_s for sound in alone]
         for (_, frames), sound in zip(sides[side], alone, strict=True):
             assert np.array_equal(frames, sound.frames(RATE))
@@ -75,7 +75,7 @@ def test_of_both_yours_is_left_and_the_pattern_right(speed):
 
 
 def test_half_speed_lasts_twice_as_long_and_sounds_the_same():
-    whole, half = (listened(HITS, TARGETS, Which.YOURS, speed) for speed in (1.0, 0.5))
+    whole, half = (listened(HITS, TARGETS, Which.YOURS, speed=speed) for speed in (1.0, 0.5))
     for fast, slow in zip(whole, half, strict=True):
         assert slow.time_s == pytest.approx(2 * fast.time_s)
         shorter = min(len(fast.frames(RATE)), len(slow.frames(RATE)) - RATE // 100)
@@ -86,7 +86,7 @@ def test_half_speed_lasts_twice_as_long_and_sounds_the_same():
 
 def test_a_choked_cymbal_is_choked_again():
     chokes = [(1.3, "crash")]
-    crash = listened(HITS, TARGETS, Which.YOURS, 0.5, chokes)[-1]
+    crash = listened(HITS, TARGETS, Which.YOURS, speed=0.5, chokes=chokes)[-1]
     assert crash.until_s == pytest.approx(2.6)
     assert len(crash.frames(RATE)) < len(stroke("crash", 127.0, RATE))
 
@@ -94,8 +94,8 @@ def test_a_choked_cymbal_is_choked_again():
 @pytest.mark.parametrize("which", list(Which))
 def test_the_click_is_in_the_middle_and_belongs_to_the_mix(which):
     ticks = [Click(0.0, Kind.ONE), Click(0.5, Kind.BEAT)]
-    without = listened(HITS, TARGETS, which, 0.5)
-    found = listened(HITS, TARGETS, which, 0.5, clicks=ticks)
+    without = listened(HITS, TARGETS, which, speed=0.5)
+    found = listened(HITS, TARGETS, which, speed=0.5, clicks=ticks)
     assert [sound for sound in found if sound in without] == without
     added = [sound for sound in found if sound not in without]
     assert [sound.time_s for sound in added] == [0.0, 1.0]

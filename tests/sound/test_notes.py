@@ -122,18 +122,22 @@ def test_the_hi_hat_is_closed_by_a_stroke_that_is_not_heard_itself():
     "closing", ["hi-hat", "hi-hat-half", "hi-hat-open", "hi-hat-pedal", "foot-splash"]
 )
 def test_whatever_rings_of_the_hi_hat_ends_where_the_hi_hat_is_next_played(ringing, closing):
-    played = [Note(0.0, ringing, 84.0), Note(0.2, "ride", 84.0), Note(0.5, closing, 84.0)]
+    played = [
+        Note(time_s=0.0, voice=ringing, velocity=84.0),
+        Note(time_s=0.2, voice="ride", velocity=84.0),
+        Note(time_s=0.5, voice=closing, velocity=84.0),
+    ]
     assert [note.until_s for note in damped(played)] == [0.5, None, None]
 
 
 def test_a_hand_chokes_a_cymbal_and_no_other():
     played = [
-        Note(0.0, "crash", 112.0),
-        Note(0.0, "china", 112.0),
-        Note(1.0, "ride", 84.0),
-        Note(1.5, "ride-bell", 84.0),
-        Note(2.0, "crash", 112.0),
-        Note(2.5, "hi-hat-open", 84.0),
+        Note(time_s=0.0, voice="crash", velocity=112.0),
+        Note(time_s=0.0, voice="china", velocity=112.0),
+        Note(time_s=1.0, voice="ride", velocity=84.0),
+        Note(time_s=1.5, voice="ride-bell", velocity=84.0),
+        Note(time_s=2.0, voice="crash", velocity=112.0),
+        Note(time_s=2.5, voice="hi-hat-open", velocity=84.0),
     ]
     held = damped(played, [(1.75, "ride"), (0.75, "crash"), (0.5, "crash"), (3.0, "hi-hat")])
     # Ride and bell are one cymbal; of two chokes the first counts; a choke ends nothing later.
@@ -142,21 +146,21 @@ def test_a_hand_chokes_a_cymbal_and_no_other():
 
 
 def test_a_choked_crash_is_silent_soon():
-    sound = Note(0.0, "crash", 112.0, until_s=0.3).frames(RATE)
+    sound = Note(time_s=0.0, voice="crash", velocity=112.0, until_s=0.3).frames(RATE)
     assert len(sound) == round((0.3 + FADE_S) * RATE)
     assert np.abs(sound[: round(0.3 * RATE)][-480:]).max() > 0.01
     assert abs(sound[-1]) < 0.001
 
 
 def test_a_note_that_is_not_ended_sounds_as_its_stroke():
-    sound = Note(3.0, "crash", 100.0).frames(RATE)
+    sound = Note(time_s=3.0, voice="crash", velocity=100.0).frames(RATE)
     assert np.array_equal(sound, stroke("crash", 100.0, RATE))
 
 
 @pytest.mark.parametrize("rate", [44_100, 48_000])
 def test_closing_takes_ten_milliseconds_and_makes_no_crack(rate):
-    free = Note(1.0, "hi-hat-open", 84.0).frames(rate)
-    ended = Note(1.0, "hi-hat-open", 84.0, until_s=1.25).frames(rate)
+    free = Note(time_s=1.0, voice="hi-hat-open", velocity=84.0).frames(rate)
+    ended = Note(time_s=1.0, voice="hi-hat-open", velocity=84.0, until_s=1.25).frames(rate)
     held = rate // 4
     assert np.array_equal(ended[:held], free[:held])
     assert len(ended) == held + round(FADE_S * rate) == held + round(0.010 * rate)
@@ -169,8 +173,10 @@ def test_closing_takes_ten_milliseconds_and_makes_no_crack(rate):
 
 
 def test_an_end_after_the_sound_has_died_changes_nothing():
-    free = Note(0.0, "hi-hat-open", 84.0).frames(RATE)
-    assert np.array_equal(Note(0.0, "hi-hat-open", 84.0, until_s=60.0).frames(RATE), free)
+    free = Note(time_s=0.0, voice="hi-hat-open", velocity=84.0).frames(RATE)
+    assert np.array_equal(
+        Note(time_s=0.0, voice="hi-hat-open", velocity=84.0, until_s=60.0).frames(RATE), free
+    )
 
 
 def test_what_is_heard_stops_with_the_pedal():

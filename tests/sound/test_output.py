@@ -246,7 +246,13 @@ def test_notes_join_the_clicks_that_wait_in_order_of_time(machine):
     device = DeviceOutput(clock=now)
     start_s = now.s
     device.schedule(start_s, [Click(0.5, Kind.ONE), Click(1.5, Kind.BEAT)])
-    device.schedule(start_s - 1.0, [Note(2.0, "kick", 84.0), Note(1.25, "snare", 32.0)])
+    device.schedule(
+        start_s - 1.0,
+        [
+            Note(time_s=2.0, voice="kick", velocity=84.0),
+            Note(time_s=1.25, voice="snare", velocity=32.0),
+        ],
+    )
     times, frames = play(now, device, machine, start_s + 2.0)
     expected = np.zeros(len(times) + RATE)
     for at_s, sound in (
@@ -264,7 +270,7 @@ def test_clicks_and_notes_sound_together():
     """Their sum, at the level of the output, is what is heard."""
     silent = SilentOutput()
     silent.schedule(1.0, [Click(0.0, Kind.BEAT)])
-    silent.schedule(1.0, [Note(0.01, "snare", 84.0)])
+    silent.schedule(1.0, [Note(time_s=0.01, voice="snare", velocity=84.0)])
     heard = silent.timeline.render(2 * 48_000)[:, 0]
     alone = np.zeros(2 * 48_000)
     for frame, sound in (
@@ -371,7 +377,7 @@ def test_a_remembered_level_holds_from_the_start_and_is_kept_safe(machine):
 
 def test_now_is_what_the_device_asks_for_next_and_can_be_ended(machine):
     device = DeviceOutput(clock=Now())
-    cymbal = device.now(Note(7.0, "crash", 100.0))
+    cymbal = device.now(Note(time_s=7.0, voice="crash", velocity=100.0))
     heard = machine.now_open.ask()
     expected = stroke("crash", 100.0, RATE)[:BUFFER] * np.float32(gain(QUIET_DB))
     assert np.array_equal(heard[:, 0], expected)
@@ -699,7 +705,7 @@ def test_an_answer_comes_a_constant_time_after_its_stroke(machine):
         machine.now_open.ask()
         struck_s = now.s + float(chance.uniform(0.0, BUFFER_S))
         at_s, now.s = now.s, struck_s + float(chance.uniform(0.0, 0.003))
-        placed = device.answer(struck_s, Note(0.0, "snare", 90.0))
+        placed = device.answer(struck_s, Note(time_s=0.0, voice="snare", velocity=90.0))
         delays.append(device.clock.time_of(placed.start) - struck_s)
         now.s = at_s
     assert device.answer_s == pytest.approx(2 * BUFFER_S + NOTICED_S)
@@ -712,14 +718,14 @@ def test_a_late_answer_comes_as_soon_as_can_be(machine):
     for _ in range(10):
         now.s += BUFFER_S
         machine.now_open.ask()
-    placed = device.answer(now.s - 1.0, Note(0.0, "snare", 90.0))
+    placed = device.answer(now.s - 1.0, Note(time_s=0.0, voice="snare", velocity=90.0))
     assert placed.start == device.timeline.rendered
 
 
 def test_each_part_has_a_level_of_its_own(machine):
     silent = SilentOutput()
     silent.mix = Mix(click_db=-12.0, drums_db=-6.0)
-    click, note = Click(0.0, Kind.ONE), Note(0.5, "snare", 100.0)
+    click, note = Click(0.0, Kind.ONE), Note(time_s=0.5, voice="snare", velocity=100.0)
     silent.schedule(0.0, [click, Panned(note, 1.0, 1.0)])
     heard = silent.timeline.render(RATE)
     whole, level = sample(Kind.ONE, RATE), gain(silent.level_db)

@@ -34,7 +34,7 @@ def clicks(length_s: float, at: list[int]) -> Played:
 def test_a_click_comes_out_where_it_belongs(percent: int) -> None:
     begin = 1_234
     at = [round((0.4 + 0.6137 * number) * RATE) for number in range(20)]
-    made = np.abs(sound_of(stretched(clicks(13.0, at), percent, begin, 13 * RATE))[:, 0])
+    made = np.abs(sound_of(stretched(clicks(13.0, at), percent, begin=begin, end=13 * RATE))[:, 0])
     errors_s = []
     for place in at:
         belongs = round((place - begin) * 100 / percent)
@@ -48,7 +48,9 @@ def test_a_click_comes_out_where_it_belongs(percent: int) -> None:
 def test_the_pitch_stays(percent: int, hz: float) -> None:
     at_s = np.arange(12 * RATE) / RATE
     tone = (0.5 * np.sin(2 * np.pi * hz * at_s)).astype(np.float32)
-    made = sound_of(stretched(Played(np.stack([tone, tone], axis=1)), percent, 0, len(tone)))
+    made = sound_of(
+        stretched(Played(np.stack([tone, tone], axis=1)), percent, begin=0, end=len(tone))
+    )
     heard = made[RATE // 2 : -RATE // 2, 0]
     spectrum = np.abs(np.fft.rfft(heard * np.hanning(len(heard))))
     assert spectrum.argmax() * RATE / len(heard) == pytest.approx(hz, rel=0.005)
@@ -57,7 +59,7 @@ def test_the_pitch_stays(percent: int, hz: float) -> None:
 
 @pytest.mark.parametrize("percent", PERCENTS)
 def test_the_length_is_as_asked(percent: int) -> None:
-    reel = stretched(clicks(4.0, [100]), percent, 5_000, 150_000)
+    reel = stretched(clicks(4.0, [100]), percent, begin=5_000, end=150_000)
     assert reel.frames == pytest.approx(145_000 * 100 / percent, abs=1)
 
 
@@ -66,7 +68,9 @@ def test_a_seam_is_not_heard() -> None:
     tone = (0.5 * np.sin(2 * np.pi * 220.0 * at_s)).astype(np.float32)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(stretching, "PART", 3 * RATE)
-        made = sound_of(stretched(Played(np.stack([tone, tone], axis=1)), 80, 0, len(tone)))
+        made = sound_of(
+            stretched(Played(np.stack([tone, tone], axis=1)), 80, begin=0, end=len(tone))
+        )
     # A crack would be a jump: no step is larger than the steepest of the tone, and a little.
     steepest = 0.5 * 2 * np.pi * 220.0 / RATE
     assert np.abs(np.diff(made[RATE:-RATE, 0])).max() < 1.3 * steepest
@@ -74,7 +78,7 @@ def test_a_seam_is_not_heard() -> None:
 
 def test_full_speed_changes_nothing() -> None:
     noise = np.random.default_rng(2).normal(0.0, 0.2, (2 * RATE, 2)).astype(np.float32)
-    made = sound_of(stretched(Played(noise), 100, 10_000, 80_000))
+    made = sound_of(stretched(Played(noise), 100, begin=10_000, end=80_000))
     # Kept as 16 bit: half a step at most.
     assert np.abs(made - noise[10_000:80_000]).max() < 1.01 / 32767
 
@@ -82,7 +86,7 @@ def test_full_speed_changes_nothing() -> None:
 def test_left_and_right_stay_apart() -> None:
     sound = np.zeros((3 * RATE, 2), np.float32)
     sound[:, 0] = 0.3 * np.sin(2 * np.pi * 300.0 * np.arange(3 * RATE) / RATE)
-    made = sound_of(stretched(Played(sound), 70, 0, 3 * RATE))
+    made = sound_of(stretched(Played(sound), 70, begin=0, end=3 * RATE))
     assert np.abs(made[:, 1]).max() < 0.01
     assert np.abs(made[:, 0]).max() > 0.2
 
@@ -90,7 +94,7 @@ def test_left_and_right_stay_apart() -> None:
 @pytest.mark.usefixtures("shorter_parts")
 def test_progress_is_told_up_to_all() -> None:
     shares: list[float] = []
-    stretched(clicks(10.0, [9]), 50, 0, 10 * RATE, shares.append)
+    stretched(clicks(10.0, [9]), 50, begin=0, end=10 * RATE, progress=shares.append)
     assert shares == sorted(shares)
     assert len(shares) > 2
     assert shares[-1] == 1.0
@@ -99,4 +103,4 @@ def test_progress_is_told_up_to_all() -> None:
 @pytest.mark.parametrize(("percent", "begin", "end"), [(40, 0, 9), (111, 0, 9), (80, 9, 9)])
 def test_what_cannot_be_played_is_told(percent: int, begin: int, end: int) -> None:
     with pytest.raises(UserError, match=r"choose 50 to 110|nothing to play"):
-        stretched(clicks(1.0, [9]), percent, begin, end)
+        stretched(clicks(1.0, [9]), percent, begin=begin, end=end)

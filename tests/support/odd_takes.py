@@ -76,7 +76,9 @@ def as_take(hits: Hits) -> Take:
     """The hits as a file of another program would hold them, a second after its start."""
     notes = np.array([note_of(VOICES[code].name) for code in hits.voice.tolist()], np.int64)
     order = np.argsort(hits.time_s, kind="stable")
-    return Take(hits.time_s[order] + 1.0, notes[order], np.rint(hits.velocity)[order])
+    return Take(
+        time_s=hits.time_s[order] + 1.0, note=notes[order], velocity=np.rint(hits.velocity)[order]
+    )
 
 
 def _thinned(hits: Hits, _: Targets, chance: np.random.Generator) -> Hits:

@@ -70,7 +70,7 @@ def result_of(
     """
     file = _file(text)
     with TemporaryDirectory() as sittings:
-        book = Book(file, Path(sittings), who=who, profile=Profile("a kit", who))
+        book = Book(file, Path(sittings), who=who, profile=Profile(kit="a kit", player=who))
         book.begin()
         known = SKILLS[skill] if isinstance(skill, str) else skill
         for recording in _takes(book.sitting, book, known, seed):
@@ -90,7 +90,7 @@ def _takes(sitting: Sitting, book: Book, skill: Skill, seed: int) -> Iterator[Re
             continue
         task = item_task(sitting.assessment, sitting.asked)
         targets = task.targets()
-        recording = task.recording(_LEAD_S, Profile("a kit", book.who), targets)
+        recording = task.recording(_LEAD_S, Profile(kit="a kit", player=book.who), targets)
         for time_s, data in perform(targets, skill, 1000 * seed + len(book.runs)).messages:
             recording.keep(time_s, data)
         yield recording

@@ -18,7 +18,7 @@ def recorded(pattern: Pattern, skill: Skill | str, seed: int, bars: int = 8) -> 
     """What ``skill`` plays of ``pattern`` at its own tempo, as a take."""
     task = task_of(pattern, Rules(), bars=bars)
     targets = task.targets()
-    recording = task.recording(_LEAD_S, Profile("a kit", "somebody"), targets)
+    recording = task.recording(_LEAD_S, Profile(kit="a kit", player="somebody"), targets)
     known = SKILLS[skill] if isinstance(skill, str) else skill
     for time_s, data in perform(targets, known, seed).messages:
         recording.keep(time_s, data)

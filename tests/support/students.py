@@ -142,7 +142,7 @@ class Student:
             targets = lay_out(part, tempo_bpm, bars)
             hits = hits_by(skill, targets, seed)
         run = MatchedRun.of(targets, hits, exercise.rules)
-        told_now = repetition(run, part, tempo_bpm, targets.end_s)
+        told_now = repetition(run, part, tempo_bpm, seconds=targets.end_s)
         if self.learning is not None:
             self.learning.seconds += targets.end_s
         return replace(told_now, never=never)

@@ -41,13 +41,13 @@ Connect = Callable[[Targets, int, float], Port]
 #: How often the time that is left is kept, in seconds, while nothing else happens.
 KEEP_S = 2.0
 
-_GO_ON = Button((Key.ENTER,), "Enter", "go on", Outcome.START)
-_START = Button((Key.ENTER,), "Enter", "start", Outcome.START)
-_PAUSE = Button(("p", "P"), "P", "stop the clock", Outcome.PAUSE)
+_GO_ON = Button((Key.ENTER,), "Enter", "go on", outcome=Outcome.START)
+_START = Button((Key.ENTER,), "Enter", "start", outcome=Outcome.START)
+_PAUSE = Button(("p", "P"), "P", "stop the clock", outcome=Outcome.PAUSE)
 _NEXT = replace(NEXT, words="next item")
 _BACK = replace(BACK, words="item before")
-_FINISH = Button((Key.ESCAPE,), "Esc", "finish", Outcome.FINISH)
-_YES = Button(("e", "E"), "E", "end here", Outcome.ACCEPT)
+_FINISH = Button((Key.ESCAPE,), "Esc", "finish", outcome=Outcome.FINISH)
+_YES = Button(("e", "E"), "E", "end here", outcome=Outcome.ACCEPT)
 
 #: What an outcome asks of the machine.
 _EVENTS = {
@@ -176,7 +176,7 @@ class AssessmentSession:
         sitting, context = self.sitting, self._context
         assessment = sitting.assessment
         return SittingPage(
-            context.theme,
+            theme=context.theme,
             title=title or assessment.title,
             subtitle=phrases.overview(assessment),
             clock="" if sitting.state in (State.AGREEING, State.CLOSED) else phrases.left(sitting),
@@ -203,7 +203,7 @@ class AssessmentSession:
         sitting, context, task = self.sitting, self._context, self._tasks[self.sitting.item]
         looking = sitting.state is State.LOOKING
         return ReadyPage(
-            context.theme,
+            theme=context.theme,
             title=_clocked(sitting),
             tempo_bpm=task.tempo_bpm,
             run_bars=task.bars,

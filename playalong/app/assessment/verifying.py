@@ -267,7 +267,7 @@ def _assessment(name: str, text: str, texts: tuple[tuple[str, str], ...]) -> Ass
 @lru_cache(maxsize=64)
 def _profile(calibration: str) -> Profile:
     if not calibration:
-        return Profile("", "")
+        return Profile(kit="", player="")
     try:
         return from_text(calibration, CALIBRATION)
     except TomlError as error:

@@ -45,7 +45,7 @@ def weeks_report(home: UserFolders, who: str | None, weeks: int) -> tuple[Report
 
 def _rows(database: Database, player: PlayerRow, since: datetime) -> list[RunRow]:
     where = "run.player = ? AND run.state = ? AND run.began_s >= ?"
-    return runs.select(database, where, [player.id, KEPT, since.timestamp()], 100_000)
+    return runs.select(database, where, [player.id, KEPT, since.timestamp()], limit=100_000)
 
 
 def _report(database: Database, player: PlayerRow, rows: list[RunRow], weeks: int) -> Report:

@@ -58,7 +58,7 @@ class Anew:
 
 def run_of(database: Database, player: PlayerRow, number: int) -> RunRow:
     """The run of that number; UserError where the player has none such."""
-    found = runs.select(database, "run.id = ? AND run.player = ?", (number, player.id), 1)
+    found = runs.select(database, "run.id = ? AND run.player = ?", (number, player.id), limit=1)
     if not found or found[0].state != runs.KEPT:
         raise UserError(
             f"{player.name} has no run {number}: the history lists the numbers of the runs."
@@ -163,7 +163,7 @@ def grade_pending(
     """
     graded = 0
     for number in runs.pending(database, player.id)[:limit]:
-        (row,) = runs.select(database, "run.id = ?", (number,), 1)
+        (row,) = runs.select(database, "run.id = ?", (number,), limit=1)
         data = runs.take_of(database, number) or b""
         found = None
         try:

@@ -45,8 +45,8 @@ from playalong.screen.history_pages.look_back import LookBackPage
 from playalong.screen.pages.result import ResultPage
 from playalong.support.errors import UserError
 
-SHEET = Button((Key.ENTER,), "Enter", "bar by bar", Outcome.SHEET)
-COMPARE = Button(("c", "C"), "C", "compare", Outcome.COMPARE)
+SHEET = Button((Key.ENTER,), "Enter", "bar by bar", outcome=Outcome.SHEET)
+COMPARE = Button(("c", "C"), "C", "compare", outcome=Outcome.COMPARE)
 
 #: The page lists so many runs; the table on a terminal lists all.
 _LISTED = 200

@@ -80,7 +80,12 @@ class FirstStart:
         return SetupContext(context, self._kit.port, self.profile, keep, pads_of_kit(self.profile))
 
     def _page(self, number: int, asked: str) -> StartPage:
-        return StartPage(self._context().theme, TITLE, f"step {number} of {STEPS}", asked)
+        return StartPage(
+            theme=self._context().theme,
+            title=TITLE,
+            subtitle=f"step {number} of {STEPS}",
+            asked=asked,
+        )
 
     def _hear_kit(self) -> Outcome:
         """Strike anything: the page answers at once."""
@@ -144,9 +149,9 @@ class FirstStart:
     def _name(self) -> Outcome:
         """Who plays."""
         page = TypedPage(
-            self._context().theme,
-            TITLE,
-            "What is your name?",
+            theme=self._context().theme,
+            title=TITLE,
+            asked="What is your name?",
             told="It stands on your takes and in your history, and goes nowhere else.",
             longest=40,
             buttons=Buttons((KEEP, END_START)),
@@ -183,10 +188,10 @@ class FirstStart:
         chosen = 0
         while True:
             page = SettingsPage(
-                self._context().theme,
-                TITLE,
-                f"step {STEPS} of {STEPS}",
-                Rows([row.choice() for row in asked], chosen),
+                theme=self._context().theme,
+                title=TITLE,
+                subtitle=f"step {STEPS} of {STEPS}",
+                rows=Rows([row.choice() for row in asked], chosen),
                 buttons=Buttons((NEXT_STEP, *CHANGING, SKIP, END_START)),
             )
             outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE

@@ -158,7 +158,7 @@ class HomeSession:
         name = "" if self.player == NOBODY else f", {self.player}"
         kit = KEYS_ARE_PADS if self._kit.is_keys else self._kit.port.name
         return FirstPage(
-            context.theme,
+            theme=context.theme,
             title=f"{_greeting(datetime.now().hour)}{name}",
             subtitle=kit,
             going_on=going,
@@ -173,14 +173,14 @@ class HomeSession:
 
     def _cards(self) -> Sequence[Card]:
         cards = (
-            Card(Outcome.PATTERNS, "Patterns", "by what they train", "P"),
-            Card(Outcome.WATCH, "Watch", "a player shows it", "W"),
-            Card(Outcome.WARM_UP, "Warm up", "five minutes", "U"),
-            Card(Outcome.ASSESSMENT, "Assessment", "what was set", "A"),
-            Card(Outcome.LOOK_BACK, "Look back", self._looked_back(), "L"),
-            Card(Outcome.KIT, "Kit", self._kit_words(), "K"),
-            Card(Outcome.PLAYERS, "Player", self.player, "O"),
-            Card(Outcome.SETTINGS, "Settings", "window, sound, level", "S"),
+            Card(outcome=Outcome.PATTERNS, title="Patterns", words="by what they train", key="P"),
+            Card(outcome=Outcome.WATCH, title="Watch", words="a player shows it", key="W"),
+            Card(outcome=Outcome.WARM_UP, title="Warm up", words="five minutes", key="U"),
+            Card(outcome=Outcome.ASSESSMENT, title="Assessment", words="what was set", key="A"),
+            Card(outcome=Outcome.LOOK_BACK, title="Look back", words=self._looked_back(), key="L"),
+            Card(outcome=Outcome.KIT, title="Kit", words=self._kit_words(), key="K"),
+            Card(outcome=Outcome.PLAYERS, title="Player", words=self.player, key="O"),
+            Card(outcome=Outcome.SETTINGS, title="Settings", words="window, sound, level", key="S"),
         )
         shown = [card for card in cards if card.outcome in self._rooms]
         # Who has played knows what there is to see.
@@ -278,7 +278,7 @@ class HomeSession:
             hold(self.context, result_page(task, saved, self.context), 0.0)
 
     def _choose_pattern(self) -> None:
-        page = PatternsPage(self.context.theme, [], level=self.context.level())
+        page = PatternsPage(theme=self.context.theme, lines=[], level=self.context.level())
         while not self._opened.window.is_closed:
             patterns = self._all_patterns
             self._remembered = remembered(self._home, self._home.settings().player)
@@ -317,12 +317,16 @@ class HomeSession:
 
     def _choose_kit(self, listed: Sequence[str]) -> str | None:
         """The name of the port that is to be played, None where none is chosen."""
-        rows = Rows([Choice(name, "", fixed=True) for name in listed])
+        rows = Rows([Choice(name=name, value="", fixed=True) for name in listed])
         if not listed:
             about = "Plug the kit in by USB or MIDI, switch it on, and come back to this page."
-            rows = Rows([Choice("no kit is plugged in", "", fixed=True, about=about)])
+            rows = Rows([Choice(name="no kit is plugged in", value="", fixed=True, about=about)])
         page = SettingsPage(
-            self.context.theme, "Kit", "which one?", rows, buttons=Buttons(CHOOSING)
+            theme=self.context.theme,
+            title="Kit",
+            subtitle="which one?",
+            rows=rows,
+            buttons=Buttons(CHOOSING),
         )
         outcome = hold(self.context, page, 0.0)
         return listed[rows.chosen] if outcome is Outcome.START and listed else None
@@ -330,11 +334,15 @@ class HomeSession:
     def _choose_player(self) -> None:
         """Who plays; somebody new has to be given a name."""
         names = [player.name for player in self._home.players()]
-        rows = Rows([*(Choice(name, "", fixed=True) for name in names), _NEW])
+        rows = Rows([*(Choice(name=name, value="", fixed=True) for name in names), _NEW])
         if self.player in names:
             rows.chosen = names.index(self.player)
         page = SettingsPage(
-            self.context.theme, "Player", "who plays?", rows, buttons=Buttons(CHOOSING)
+            theme=self.context.theme,
+            title="Player",
+            subtitle="who plays?",
+            rows=rows,
+            buttons=Buttons(CHOOSING),
         )
         if hold(self.context, page, 0.0) is not Outcome.START:
             return
@@ -348,7 +356,9 @@ class HomeSession:
         self._kit.profile = self._home.profile(self._kit.profile.kit, name)
 
     def _typed_name(self) -> str | None:
-        page = TypedPage(self.context.theme, "Player", "What is your name?", longest=40)
+        page = TypedPage(
+            theme=self.context.theme, title="Player", asked="What is your name?", longest=40
+        )
         while hold(self.context, page, 0.0) is Outcome.ACCEPT:
             try:
                 return self._home.add_player(page.typed).name
@@ -361,15 +371,15 @@ class HomeSession:
         while not self._opened.window.is_closed:
             rows = settings_of(self._home, self.player)
             folders = Choice(
-                _OWN_FOLDER,
-                "add a folder",
+                name=_OWN_FOLDER,
+                value="add a folder",
                 about=f"Files in {printable(str(self._home.data / OWN))} are always there.",
             )
             page = SettingsPage(
-                self.context.theme,
-                "Settings",
-                self.player,
-                Rows([*(row.choice() for row in rows), folders], chosen),
+                theme=self.context.theme,
+                title="Settings",
+                subtitle=self.player,
+                rows=Rows([*(row.choice() for row in rows), folders], chosen),
                 notes=self._home.notices,
                 level=self.context.level(),
             )
@@ -385,9 +395,9 @@ class HomeSession:
 
     def _add_folder(self) -> None:
         page = TypedPage(
-            self.context.theme,
-            "Patterns of your own",
-            "Which folder are they in?",
+            theme=self.context.theme,
+            title="Patterns of your own",
+            asked="Which folder are they in?",
             typed=str(Path.home()),
         )
         while hold(self.context, page, 0.0) is Outcome.ACCEPT:
@@ -417,7 +427,9 @@ class HomeSession:
         self._kit.profile = start.profile
 
 
-_NEW = Choice(_ANOTHER, "", fixed=True, about="Each player has levels and a history of their own.")
+_NEW = Choice(
+    name=_ANOTHER, value="", fixed=True, about="Each player has levels and a history of their own."
+)
 
 
 def _greeting(hour: int) -> str:

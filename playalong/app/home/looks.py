@@ -29,7 +29,7 @@ class Setting:
 
     def choice(self) -> Choice:
         """The row as it stands."""
-        return Choice(self.name, self.values[self.now()], about=self.about)
+        return Choice(name=self.name, value=self.values[self.now()], about=self.about)
 
     def step(self, steps: int) -> None:
         """Another value, so many further on."""

@@ -51,7 +51,7 @@ def _simulated(by: Player, look: Look, home: UserFolders, page: str | None) -> P
     with OpenDevices(look, home, clock, ("a simulated player plays",)) as context:
         route = (Outcome(page),) if page else ROUTE
         player = KitPlayer(context, by.skill, Kit(rough), by.seed, route)
-        profile = Profile(f"{_SIMULATED} {name}", "simulated player", _SIMULATED)
+        profile = Profile(kit=f"{_SIMULATED} {name}", player="simulated player", port=_SIMULATED)
         own = replace(home, simulated=True)
         session = KitSession(player.context, player.port, profile, keeping(own))
         return session.go()

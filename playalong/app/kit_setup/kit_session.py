@@ -79,13 +79,13 @@ class KitSession:
         setup = self._setup
         profile = setup.profile
         page = KitPage(
-            setup.context.theme,
-            profile.kit,
-            profile.player,
-            "",
-            True,
-            kit_words.lines(profile),
-            setup.drawing(),
+            theme=setup.context.theme,
+            kit=profile.kit,
+            player=profile.player,
+            port="",
+            there=True,
+            lines=kit_words.lines(profile),
+            drawing=setup.drawing(),
             buttons=setup.buttons(*CHOOSING),
             chosen=self._chosen,
         )

@@ -39,17 +39,17 @@ _METER = Meter.parse("4/4")
 #: The tempi that can be chosen, and the one to begin with: a slow click can tell a long delay.
 TEMPI_BPM, USUAL_BPM = (45, 60, 80, 100, 120), 80
 
-_AGAIN = Button(("a", "A"), "A", "again", Outcome.AGAIN)
+_AGAIN = Button(("a", "A"), "A", "again", outcome=Outcome.AGAIN)
 #: Once there is something to keep, the pad that starts keeps it, and the one that goes back
 #: measures again.
-_ANEW = Button(("a", "A"), "A", "again", Outcome.BACK)
-_MORE = Button((Key.ENTER,), "Enter", "another round", Outcome.START)
-_ON_KIT = Button(("k", "K"), "K", "click on the kit", Outcome.CLICK_ON_KIT)
-_ON_COMPUTER = Button(("k", "K"), "K", "click on the computer", Outcome.CLICK_ON_KIT)
-_SLOWER = Button((Key.LEFT,), "←", "slower", Outcome.SLOWER)
-_FASTER = Button((Key.RIGHT,), "→", "faster", Outcome.FASTER)
-_LOUDER = Button((Key.UP,), "↑", "louder", Outcome.LOUDER)
-_SOFTER = Button((Key.DOWN,), "↓", "softer", Outcome.SOFTER)
+_ANEW = Button(("a", "A"), "A", "again", outcome=Outcome.BACK)
+_MORE = Button((Key.ENTER,), "Enter", "another round", outcome=Outcome.START)
+_ON_KIT = Button(("k", "K"), "K", "click on the kit", outcome=Outcome.CLICK_ON_KIT)
+_ON_COMPUTER = Button(("k", "K"), "K", "click on the computer", outcome=Outcome.CLICK_ON_KIT)
+_SLOWER = Button((Key.LEFT,), "←", "slower", outcome=Outcome.SLOWER)
+_FASTER = Button((Key.RIGHT,), "→", "faster", outcome=Outcome.FASTER)
+_LOUDER = Button((Key.UP,), "↑", "louder", outcome=Outcome.LOUDER)
+_SOFTER = Button((Key.DOWN,), "↓", "softer", outcome=Outcome.SOFTER)
 
 _SILENT = (
     "The computer plays no sound: the click is only seen, and eyes are slower than ears. Better "
@@ -114,7 +114,7 @@ class _Latency:
         #: Rounds that count together with the next.
         self._rounds: list[_Playing] = []
         self._found: Measured | None = None
-        self._page = LatencyPage(setup.context.theme, setup.profile.kit, of=CLICKS)
+        self._page = LatencyPage(theme=setup.context.theme, kit=setup.profile.kit, of=CLICKS)
         self._words = self._how()
         self._answers = {
             Outcome.START: self._begin,

@@ -34,7 +34,9 @@ class _Calibrating:
     def __init__(self, setup: SetupContext) -> None:
         self._setup = setup
         self._machine = Touch(setup.voices, setup.profile.strokes)
-        self._page = LoudnessPage(setup.context.theme, setup.profile.kit, None, None)
+        self._page = LoudnessPage(
+            theme=setup.context.theme, kit=setup.profile.kit, voice=None, dynamic=None
+        )
         #: The pad of which something is to be told: that which was struck last.
         self._last: str | None = None
         #: The last hit that was not taken, and when the last was that was.
@@ -123,6 +125,13 @@ class _Calibrating:
         machine = self._machine
         if not machine.is_complete(voice):
             count = sum(map(len, machine.strokes(voice).values()))
-            return PadLine(voice, f"{count} of {_ALL} strokes" if count else "", False)
+            return PadLine(
+                voice=voice, words=f"{count} of {_ALL} strokes" if count else "", done=False
+            )
         fault = machine.told(voice).fault
-        return PadLine(voice, fault or "soft, normal and accent are well apart", True, bool(fault))
+        return PadLine(
+            voice=voice,
+            words=fault or "soft, normal and accent are well apart",
+            done=True,
+            is_off=bool(fault),
+        )

@@ -24,9 +24,9 @@ def messages(setup: SetupContext) -> None:
     profile = setup.profile
     bands = profile.bands
     page = MessagesPage(
-        setup.context.theme,
-        profile.kit,
-        setup.port.name,
+        theme=setup.context.theme,
+        kit=profile.kit,
+        port=setup.port.name,
         drawing=setup.drawing(),
         buttons=setup.buttons(LEAVE),
     )
@@ -38,12 +38,12 @@ def messages(setup: SetupContext) -> None:
         said = "" if heard.hit is None else loudness(bands, heard.hit.voice, heard.hit.velocity)
         page.heard(
             MessageRow(
-                heard.time_s - begin_s,
-                heard.words,
-                heard.voice,
-                heard.velocity,
-                said,
-                heard.dropped,
+                time_s=heard.time_s - begin_s,
+                words=heard.words,
+                voice=heard.voice,
+                velocity=heard.velocity,
+                loudness=said,
+                dropped=heard.dropped,
             )
         )
         if heard.hit is not None:

@@ -21,7 +21,7 @@ from playalong.screen.kit_pages.pad_commands import PadCommandsPage
 CHANGING = (
     DOWN,
     UP,
-    Button((Key.BACKSPACE, "u", "U"), "U", "no pad", Outcome.UNDO),
+    Button((Key.BACKSPACE, "u", "U"), "U", "no pad", outcome=Outcome.UNDO),
     LEAVE,
 )
 
@@ -35,7 +35,9 @@ _LINES: tuple[Command | None, ...] = (
 def pad_commands(setup: SetupContext) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
     alone, asked = _Alone(), _Asked()
-    page = PadCommandsPage(setup.context.theme, setup.profile.kit, "", (), drawing=setup.drawing())
+    page = PadCommandsPage(
+        theme=setup.context.theme, kit=setup.profile.kit, call="", calls=(), drawing=setup.drawing()
+    )
 
     def hears(message: Heard) -> None:
         hit = message.hit

@@ -26,7 +26,9 @@ class _Learned:
         self._setup, self._before = setup, setup.profile.pads
         self._was_taught = bool(setup.profile.has)
         self._machine = Learning()
-        self._page = PadsPage(setup.context.theme, setup.profile.kit, "", 0, 0)
+        self._page = PadsPage(
+            theme=setup.context.theme, kit=setup.profile.kit, asked="", done=0, of=0
+        )
         self._known = 0
 
     def go(self) -> None:
@@ -61,7 +63,7 @@ class _Learned:
             zone = known.get(-1 if heard.note is None else heard.note) or machine.zone
             if zone is not None:
                 now_s = self._setup.context.clock.now()
-                page.drawing.strike(zone.voice, heard.velocity, now_s, Part(zone.part))
+                page.drawing.strike(zone.voice, heard.velocity, now_s, part=Part(zone.part))
         if heard.velocity is not None or by_pedal:
             page.heard = heard.words or page.heard
 

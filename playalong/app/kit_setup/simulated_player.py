@@ -196,7 +196,7 @@ class KitPlayer:
             (at_s + _HELD_S, note_off(PERCUSSION_CHANNEL, note)),
         )
         self._seed += 1
-        nothing = Truth(np.zeros(0), (), (), 0)
+        nothing = Truth(error_ms=np.zeros(0), missed=(), wrong_drum=(), extra=0)
         self.port.send(self._kit.sends(Performance(stroke, nothing), self._seed).messages)
 
 

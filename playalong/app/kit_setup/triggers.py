@@ -35,9 +35,9 @@ from playalong.screen.kit_pages.triggers import PROPOSED, PadTriggers, TriggersP
 FEWEST, RING_S = 12, 0.1
 
 _TITLE = "Double triggers and crosstalk"
-_ANEW = Button(("p", "P"), "P", "strike the pads anew", Outcome.PADS)
-_GO_ON = Button(("p", "P"), "P", "go on striking", Outcome.PADS)
-_BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", Outcome.BACK)
+_ANEW = Button(("p", "P"), "P", "strike the pads anew", outcome=Outcome.PADS)
+_GO_ON = Button(("p", "P"), "P", "go on striking", outcome=Outcome.PADS)
+_BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", outcome=Outcome.BACK)
 _ASKED = "Strike the {}: {} more."
 _HOW = (
     "Single strokes, about two a second, soft and loud ones, and no other pad. What the kit "
@@ -87,11 +87,11 @@ class _Asking:
         #: The pad to which hits belong.
         self._of: str | None = None
         self._page = PadsPage(
-            setup.context.theme,
-            setup.profile.kit,
-            "",
-            0,
-            len(setup.voices),
+            theme=setup.context.theme,
+            kit=setup.profile.kit,
+            asked="",
+            done=0,
+            of=len(setup.voices),
             drawing=setup.drawing(),
             buttons=Buttons((SKIP, _BACK, LEAVE)),
             title=_TITLE,
@@ -159,9 +159,9 @@ class _Found:
         using = PROPOSED[:3] if voices else ()
         voices = voices or [pad.voice for pad in findings.pads]
         page = TriggersPage(
-            setup.context.theme,
-            setup.profile.kit,
-            (),
+            theme=setup.context.theme,
+            kit=setup.profile.kit,
+            pads=(),
             drawing=setup.drawing(),
             buttons=setup.buttons(*using, *PROPOSED[3:-1], _GO_ON if self.short else _ANEW, LEAVE),
         )
@@ -213,7 +213,14 @@ class _Found:
             words = _SO_FAR.format(strokes, self.short[voice])
         stands = True if used else False if voice in self._refused else None
         threshold_db = self._threshold_db(voice, shown, findings.pads)
-        return PadTriggers(voice, seconds, shown.mask_ms, threshold_db, words, stands)
+        return PadTriggers(
+            voice=voice,
+            seconds=seconds,
+            mask_ms=shown.mask_ms,
+            threshold_db=threshold_db,
+            words=words,
+            stands=stands,
+        )
 
     def _threshold_db(self, voice: str, guard: Guard, pads: Sequence[Pad]) -> float | None:
         """The threshold against the pad's normal stroke: the middle one of all."""
@@ -254,6 +261,11 @@ def _keeps_out(proposal: Proposal) -> bool:
 
 def _links(findings: Findings) -> list[Link]:
     return [
-        Link(one.source, one.voice, f"{100 * one.share:.0f} %", min(1.0, one.share))
+        Link(
+            start=one.source,
+            end=one.voice,
+            words=f"{100 * one.share:.0f} %",
+            share=min(1.0, one.share),
+        )
         for one in findings.crosstalk
     ]

@@ -286,9 +286,9 @@ class LessonSession:
         seconds = run.targets.end_s - run.targets.start_s
         if mixed is None:
             pattern = graded.asked.pattern
-            return repetition(run, pattern, told.tempo_bpm, seconds, told.advice)
+            return repetition(run, pattern, told.tempo_bpm, seconds=seconds, advice=told.advice)
         self._texture = mixed.texture
-        return mixed.repetition(run, told.tempo_bpm, seconds, told.advice)
+        return mixed.repetition(run, told.tempo_bpm, seconds, advice=told.advice)
 
     def _look_at_kit(self, ended: RunResult, answer: Answer) -> Outcome | None:
         """No stroke arrived: wait for one, and play the same exercise again then."""
@@ -347,8 +347,8 @@ class LessonSession:
             self._context.theme,
             self._pattern.title,
             rows,
-            bars,
-            texture_lines(told),
+            bars=bars,
+            words=texture_lines(told),
             pads=self._pads,
             call=self._call,
         )
@@ -385,7 +385,7 @@ class LessonSession:
             self._context.theme,
             self._pattern.title,
             _plan_lines(self.lesson),
-            self._told,
+            notes=self._told,
             pads=self._pads,
             call=self._call,
         )
@@ -409,7 +409,9 @@ class LessonSession:
 
     def _keep_lesson(self) -> None:
         progress = json.dumps(self.lesson.as_plain())
-        self._keep(lambda: lessons.write(self._store, self._player, self._pattern, progress))
+        self._keep(
+            lambda: lessons.write(self._store, self._player, self._pattern, progress=progress)
+        )
 
     def _keep(self, write: Callable[[], T]) -> T | None:
         """Write something; what goes wrong is told once, at the end."""
@@ -474,11 +476,11 @@ def _bar_s(task: Task) -> float:
 def _plan_lines(lesson: Lesson) -> list[PlanLine]:
     return [
         PlanLine(
-            intro(line.step),
-            line.record.state in KNOWN,
-            line.record.state is State.SKIPPED,
-            line.now,
-            _took(line.record.repetitions, line.record.seconds),
+            words=intro(line.step),
+            done=line.record.state in KNOWN,
+            left_out=line.record.state is State.SKIPPED,
+            now=line.now,
+            took=_took(line.record.repetitions, line.record.seconds),
         )
         for line in lesson.overview()
     ]

@@ -135,7 +135,8 @@ def _run_through_port(task: Task, context: RunContext, performance: Performance)
 
         def connect(start_s: float) -> Port:
             Thread(
-                target=send, args=(performance, output, start_s, clock.now, clock.wait), daemon=True
+                target=lambda: send(performance, output, start_s, now=clock.now, wait=clock.wait),
+                daemon=True,
             ).start()
             return port
 
@@ -214,7 +215,7 @@ def practise(
     with OpenDevices(look, home, clock, (notice,)) as opened:
         context = opened
         if not isinstance(by, Player):
-            context = on_kit(opened, look, by, profile or Profile(by.name, ""))
+            context = on_kit(opened, look, by, profile or Profile(kit=by.name, player=""))
             if not context.window.offscreen:
                 broken_off.offer(context, home, context.profile.player)
         if not fast:  # hundreds of repetitions in a minute are nobody's history

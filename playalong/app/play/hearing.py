@@ -113,7 +113,7 @@ class _Bars(NamedTuple):
 def _page(graded: Graded, context: RunContext) -> RunPage:
     """The sheet of a graded take, with every word on it."""
     run, tempo_bpm, asked = graded.run, graded.grade.tempo_bpm, graded.asked
-    sheet = Sheet(run.targets, asked.bars, run.rules, asked.pattern.swing)
+    sheet = Sheet(run.targets, asked.bars, run.rules, swing=asked.pattern.swing)
     for number in range(len(run.hits)):
         sheet.hit(number, run.hits[number])
     gauges = Gauges(run.targets, run.rules, tempo_bpm)
@@ -122,7 +122,7 @@ def _page(graded: Graded, context: RunContext) -> RunPage:
         if word.hit is not None:
             gauges.heard(word, run.hits[word.hit])
     return RunPage(
-        context.theme,
+        theme=context.theme,
         title=asked.pattern.title,
         subtitle="",
         tempo_bpm=tempo_bpm,

@@ -38,7 +38,9 @@ class Playback:
 
     def sounds(self, which: Which, speed: float) -> list[Sound]:
         """What is heard; second 0 is bar 1."""
-        return listened(self.hits, self.targets, which, speed, self.chokes, self.clicks)
+        return listened(
+            self.hits, self.targets, which, speed=speed, chokes=self.chokes, clicks=self.clicks
+        )
 
     @classmethod
     def of(

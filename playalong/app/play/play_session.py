@@ -197,12 +197,14 @@ class PlaySession:
             tempo = f"{task.along.percent} % of the recording"
         gap = task.clicking.gap
         rows = [
-            Choice(_Row.TEMPO, tempo),
-            Choice(_Row.BARS, str(task.bars), fixed=task.along is not None),
-            Choice(_Row.VARIATION, _named(task.variations), fixed=len(self._choices) < 2),
-            Choice(_Row.LEVEL, f"{task.rules.level}, {task.rules.tolerance_ms:g} ms"),
-            Choice(_Row.CLICK, task.clicking.places),
-            Choice(_Row.GAP, "none" if gap is None else _gap_words(gap)),
+            Choice(name=_Row.TEMPO, value=tempo),
+            Choice(name=_Row.BARS, value=str(task.bars), fixed=task.along is not None),
+            Choice(
+                name=_Row.VARIATION, value=_named(task.variations), fixed=len(self._choices) < 2
+            ),
+            Choice(name=_Row.LEVEL, value=f"{task.rules.level}, {task.rules.tolerance_ms:g} ms"),
+            Choice(name=_Row.CLICK, value=task.clicking.places),
+            Choice(name=_Row.GAP, value="none" if gap is None else _gap_words(gap)),
         ]
         return Rows(rows, min(self._row, len(rows) - 1))
 
@@ -241,7 +243,7 @@ class PlaySession:
         task, context = self._task, self._context
         offered = [one for one in READY if self._can_practise or one is not PRACTISE]
         return ReadyPage(
-            context.theme,
+            theme=context.theme,
             title=task.pattern.title,
             tempo_bpm=task.tempo_bpm,
             run_bars=task.bars,

@@ -33,7 +33,7 @@ def work_on_page(context: RunContext, title: str, words: str, work: Work[Result]
 
     What the work raises is raised here.
     """
-    page = WaitPage(context.theme, title, words)
+    page = WaitPage(theme=context.theme, title=title, words=words)
     doing = _Doing(work, page)
     show(replace(context, clock=_UntilDone(doing)), _Waiting(doing, page))
     return doing.result()

@@ -91,10 +91,10 @@ class BeatsSession(Scene):
         self._trouble = ""
         pad_commands = context.pad_commands
         self._page = BeatsPage(
-            context.theme,
-            printable(recording.path.name),
-            recording.length_s,
-            recording.overview,
+            theme=context.theme,
+            title=printable(recording.path.name),
+            length_s=recording.length_s,
+            overview=recording.overview,
             words=_BEGIN if beats is None else _CHECK,
             level=context.level(),
             pads=_pads(pad_commands) if pad_commands else {},

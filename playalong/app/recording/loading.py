@@ -75,7 +75,7 @@ def along(
     lead = round((BEFORE_S + JOIN_S) * RATE)
     begin = int(begin_s * RATE) - -(-lead * percent // 100)
     end = round((end_s + END_S * percent / 100.0) * RATE)
-    reel = stretched(recording, percent, begin, end, progress)
+    reel = stretched(recording, percent, begin=begin, end=end, progress=progress)
     # So many seconds of what was stretched come before the 1.
     before_s = (begin_s - begin / RATE) * 100.0 / percent
     join = round(JOIN_S * RATE)

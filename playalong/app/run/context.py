@@ -48,7 +48,7 @@ class RunContext:
     frame_s: float = FRAME_S
     seen: Callable[[float], None] = lambda _: None
     stamps: StampFilter = field(default_factory=StampFilter)
-    profile: Profile = field(default_factory=lambda: Profile("", ""))
+    profile: Profile = field(default_factory=lambda: Profile(kit="", player=""))
     echo: bool = False
     listen_s: float = LISTEN_S
     patience_s: float = PATIENCE_S

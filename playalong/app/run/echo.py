@@ -33,7 +33,7 @@ class Echo:
     def _sound(self, hit: Hit) -> None:
         if hit.voice in HATS:
             self._end(RINGING_HATS)
-        note = Note(0.0, hit.voice, hit.velocity)
+        note = Note(time_s=0.0, voice=hit.voice, velocity=hit.velocity)
         placed = self._output.answer(self._origin_s + hit.time_s, note)
         if hit.voice in RINGING_HATS or hit.voice in _CYMBALS:
             self._ringing[hit.voice] = placed

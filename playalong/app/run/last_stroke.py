@@ -28,4 +28,6 @@ class LastStroke:
         """``page`` with the stroke, as long as it is told."""
         if self.hit is None or now_s - self.at_s > TOLD_S:
             return page
-        return Struck(page, theme, BY_NAME[self.hit.voice].label, self.hit.velocity)
+        return Struck(
+            page=page, theme=theme, name=BY_NAME[self.hit.voice].label, velocity=self.hit.velocity
+        )

@@ -35,7 +35,7 @@ class LiveJudging:
     def _begin(self, targets: Targets, played: list[Hit]) -> None:
         task = self._task
         self.targets, self.played = targets, played
-        self.sheet = Sheet(targets, task.written(), task.rules, task.pattern.swing)
+        self.sheet = Sheet(targets, task.written(), task.rules, swing=task.pattern.swing)
         self._grader = Grader(targets, task.rules)
         self.gauges = Gauges(targets, task.rules, task.tempo_bpm)
         #: By number, the hits that have no settled verdict yet.

@@ -126,7 +126,7 @@ class Run(Scene):
         self._notices: tuple[str, ...] = ()
         sheet, gauges = self.judging.sheet, self.judging.gauges
         self.page = RunPage(
-            context.theme,
+            theme=context.theme,
             title=task.pattern.title,
             subtitle=task.about or _progress(None, task),
             tempo_bpm=task.tempo_bpm,

@@ -100,7 +100,12 @@ class Task:
         resting = [meters[-1]] * self.rest
         swung = replace(self.clicking, swing=self.pattern.swing)
         return clicks(
-            [*meters, *resting], self.time(), self.count_in, self.between, swung, self.rest
+            [*meters, *resting],
+            self.time(),
+            self.count_in,
+            between=self.between,
+            clicking=swung,
+            rest=self.rest,
         )
 
     def count_before(self, bar: int, targets: Targets) -> list[Click]:
@@ -141,7 +146,7 @@ class Task:
             latency_ms=profile.latency.ms if profile.latency else 0.0,
             along=None if self.along is None else self.along.as_plain(self.bars),
         )
-        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info.as_plain())
+        return Recording(self.tempo_bpm, self.pattern.meter.unit, lead_s, info=info.as_plain())
 
 
 def _text(pattern: Pattern) -> str:

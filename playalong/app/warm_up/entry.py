@@ -67,7 +67,7 @@ def warm_up(
     with OpenDevices(look, home, clock, (notice,)) as opened:
         context = opened
         if not isinstance(by, Player):
-            context = on_kit(opened, look, by, profile or Profile(by.name, ""))
+            context = on_kit(opened, look, by, profile or Profile(kit=by.name, player=""))
         memory = Memory(folder or home.data, simulated=isinstance(by, Player))
         context = replace(context, memory=memory)
         return in_window(

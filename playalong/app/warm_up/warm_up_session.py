@@ -59,8 +59,8 @@ _BEHIND = 4
 #: Gives the port for a run of so many targets, told when bar 1 will start; and its number.
 Connect = Callable[[Targets, int, float], Port]
 
-GO_ON = Button(START.keys, START.cap, "go on", Outcome.START)
-TO_LESSON = Button(("p", "P"), "P", "on to the lesson", Outcome.PLAN)
+GO_ON = Button(START.keys, START.cap, "go on", outcome=Outcome.START)
+TO_LESSON = Button(("p", "P"), "P", "on to the lesson", outcome=Outcome.PLAN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +137,7 @@ class WarmUpSession:
         machine = self.machine
         better = self._diary.better(self._day.isoformat())
         page = WarmUpPage(
-            self._context.theme,
+            theme=self._context.theme,
             title="Warm up",
             subtitle=f"{len(machine.exercises)} exercises, about {machine.minutes:.0f} min",
             said=(*LOOSEN_UP, got_better(better) if better else ""),
@@ -246,7 +246,7 @@ class WarmUpSession:
     def _rest(self) -> Outcome | None:
         """Some seconds of nothing; pain is asked about once, and counts for nothing."""
         page = WarmUpPage(
-            self._context.theme,
+            theme=self._context.theme,
             title="Warm up",
             subtitle="a rest",
             said=(REST, PAIN),
@@ -263,7 +263,7 @@ class WarmUpSession:
         self._chart.heading = self._chart.figure = ""
         buttons = (TO_LESSON, LEAVE) if self._lesson else (LEAVE,)
         page = WarmUpPage(
-            self._context.theme,
+            theme=self._context.theme,
             title="Warm up",
             subtitle=f"{self._day:%A}",
             said=lines,

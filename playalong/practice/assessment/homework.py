@@ -124,7 +124,7 @@ def proposals(played: Iterable[Played], library: Mapping[str, Pattern]) -> list[
         trained = TRAINS.get(code) if code is not None else None
         if code is None or trained is None or len(found) >= MOST:
             continue
-        proposal = _proposal(code, trained, one, library)
+        proposal = _proposal(code, trained, one, library=library)
         same = [(other.pattern, other.trained) for other in found]
         if proposal is not None and (proposal.pattern, trained) not in same:
             found.append(proposal)
@@ -132,7 +132,7 @@ def proposals(played: Iterable[Played], library: Mapping[str, Pattern]) -> list[
 
 
 def _proposal(
-    code: Code, trained: Trained, one: Played, library: Mapping[str, Pattern]
+    code: Code, trained: Trained, one: Played, *, library: Mapping[str, Pattern]
 ) -> Proposal | None:
     own, gap, tempo_bpm = one.pattern, None, one.tempo_bpm
     if trained is Trained.TIME:

@@ -172,11 +172,11 @@ class _Reader(TableReader):
         title = self.get(tables, (), "title", kind=TEXT)
         kind = Kind(self.get(tables, (), "kind", kind=_one_of(Kind), default=Kind.TIMED.value))
         if kind is Kind.HOMEWORK:
-            self._none_of(tables, (), _NOT_OF_HOMEWORK, "homework has no clock: leave it out")
+            self._none_of(tables, (), _NOT_OF_HOMEWORK, words="homework has no clock: leave it out")
             days = self.get(tables, (), "days", kind=between(1, 365))
             minutes = warm_up = Decimal(0)
         else:
-            self._none_of(tables, (), ("days",), "only homework has days: write minutes")
+            self._none_of(tables, (), ("days",), words="only homework has days: write minutes")
             days = 0
             minutes = self.get(tables, (), "minutes", kind=_MINUTES)
             warm_up = self.get(tables, (), "warm-up", kind=_WARM_UP, default=Decimal(0))
@@ -195,7 +195,7 @@ class _Reader(TableReader):
             for key, usual in (("reached", REACHED), ("not-yet", NOT_YET))
         }
         items = [
-            self._item(table, ("item", number), level, kind, words["reached"])
+            self._item(table, ("item", number), level, kind=kind, reached=words["reached"])
             for number, table in enumerate(written[:MOST_ITEMS])
         ]
         instructions = self.get(tables, (), "instructions", kind=TEXT, default="")
@@ -270,12 +270,12 @@ class _Reader(TableReader):
         return None if found is None else (name, found)
 
     def _item(
-        self, table: Table, path: Path, usual: Level, kind: Kind, reached: str
+        self, table: Table, path: Path, usual: Level, *, kind: Kind, reached: str
     ) -> Item | None:
         self.known(table, path, _ITEM)
         if kind is Kind.HOMEWORK:
             words = "in homework every run counts, and the best one in the end: leave it out"
-            self._none_of(table, path, _NOT_OF_HOMEWORK_ITEM, words)
+            self._none_of(table, path, _NOT_OF_HOMEWORK_ITEM, words=words)
         named = self._pattern(table, path)
         level = Level(self.get(table, path, "level", kind=_one_of(Level), default=usual.value))
         click = Clicks(
@@ -372,7 +372,7 @@ class _Reader(TableReader):
             Asked(name, limits)
             for name in found
             if name in MEASURES
-            for limits in [self._limits(name, found[name], (*path, name), reached)]
+            for limits in [self._limits(name, found[name], (*path, name), reached=reached)]
             if limits
         ]
         codes = self.get(found, path, "without", kind=_NAMES, default=[])
@@ -383,7 +383,7 @@ class _Reader(TableReader):
                 self.wrong((*path, "without"), f'"{code}" is no finding; they are: {listed}')
         return tuple(asked), tuple(Code(code) for code in codes if code in known)
 
-    def _limits(self, name: str, value: Any, path: Path, reached: str) -> tuple[Limit, ...]:
+    def _limits(self, name: str, value: Any, path: Path, *, reached: str) -> tuple[Limit, ...]:
         """The marks of one figure, the best first."""
         measure = MEASURES[name]
         written = value if isinstance(value, dict) else {reached: value}
@@ -408,7 +408,7 @@ class _Reader(TableReader):
     def _by_eye(self, table: Table, path: Path) -> tuple[str, ...]:
         return tuple(self.get(table, path, "by-eye", kind=_NAMES, default=[]))
 
-    def _none_of(self, table: Table, path: Path, keys: tuple[str, ...], words: str) -> None:
+    def _none_of(self, table: Table, path: Path, keys: tuple[str, ...], *, words: str) -> None:
         for key in keys:
             if key in table:
                 self.wrong_key((*path, key), f'"{key}": {words}')

@@ -91,7 +91,9 @@ class Knowledge:
             {**self.each, exercise.name: known},
         )
 
-    def after_bout(self, exercise: Exercise, level: Level, whole: Warmth, day: str) -> "Knowledge":
+    def after_bout(
+        self, exercise: Exercise, level: Level, whole: Warmth, *, day: str
+    ) -> "Knowledge":
         """With one more bout: the tempo of the next, the best, the day."""
         known = self.of(exercise)
         reached = limit(exercise, level)

@@ -179,7 +179,7 @@ class WarmUp:
         """(seconds, temperature) after each round of ``run``, a bout that goes on or is over."""
         found, elapsed_s, temperature = [], self.seconds, self.temperature
         for passage in rounds(run, bout.together):
-            worth = self._worth(bout, passage, elapsed_s, temperature)
+            worth = self._worth(bout, passage, elapsed_s, temperature=temperature)
             lasts_s = _lasts_s(passage)
             temperature = after(temperature, worth.degrees, lasts_s)
             elapsed_s += lasts_s
@@ -191,11 +191,13 @@ class WarmUp:
         bout = self.bout
         if bout is None:
             raise ValueError("the warm-up is over")
-        whole = self._worth(bout, Passage(run, 0, run.targets.bars), self.seconds, self.temperature)
+        whole = self._worth(
+            bout, Passage(run, 0, run.targets.bars), self.seconds, temperature=self.temperature
+        )
         before, right = self.temperature, 0
         course = self.temperature_at(bout, run)
         for passage in rounds(run, bout.together):
-            worth = self._worth(bout, passage, self.seconds, self.temperature)
+            worth = self._worth(bout, passage, self.seconds, temperature=self.temperature)
             is_right = is_within(worth, bout.mark)
             self.knowledge = self.knowledge.after_round(bout.exercise, is_right)
             right += is_right
@@ -203,7 +205,9 @@ class WarmUp:
         self.curve += course
         self.seconds, self.temperature = self.curve[-1]
         if count:
-            self.knowledge = self.knowledge.after_bout(bout.exercise, self._level, whole, self._day)
+            self.knowledge = self.knowledge.after_bout(
+                bout.exercise, self._level, whole, day=self._day
+            )
         report = BoutReport(
             exercise=bout.exercise,
             whole=whole,
@@ -268,7 +272,9 @@ class WarmUp:
         ]
         return Day(day=self._day, curve=tuple(self.curve), bouts=tuple(bouts))
 
-    def _worth(self, bout: Bout, passage: Passage, elapsed_s: float, temperature: float) -> Warmth:
+    def _worth(
+        self, bout: Bout, passage: Passage, elapsed_s: float, *, temperature: float
+    ) -> Warmth:
         return warmth(
             passage,
             bout.exercise,

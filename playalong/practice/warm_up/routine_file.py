@@ -36,7 +36,7 @@ class RoutineError(ProblemsError):
     """A routine file that cannot be read: every problem with its place, a line each."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class RoutineFile:
     """What a teacher wrote: exercises in order, seconds of rest, whether music ends it."""
 
@@ -68,4 +68,6 @@ def read(text: str, name: str) -> RoutineFile:
         )
     if reader.problems:
         raise RoutineError(name, reader.problems)
-    return RoutineFile(title, tuple(exercises), float(rest), has_music)
+    return RoutineFile(
+        title=title, exercises=tuple(exercises), rest_s=float(rest), has_music=has_music
+    )

@@ -52,7 +52,7 @@ Progress = Callable[[float], None]
 
 
 def export(
-    database: Database, player: PlayerRow, folder: Path, progress: Progress = lambda _: None
+    database: Database, player: PlayerRow, folder: Path, *, progress: Progress = lambda _: None
 ) -> list[Path]:
     """Write all that is kept of ``player`` into ``folder``, which must be new or empty.
 
@@ -61,7 +61,7 @@ def export(
     try:
         if folder.exists() and any(folder.iterdir()):
             raise UserError(f"{folder} is not empty: name a new folder, so that nothing is mixed.")
-        return _write(database, player, folder, progress)
+        return _write(database, player, folder, progress=progress)
     except (OSError, FileError) as error:
         reason = error.reason if isinstance(error, FileError) else error.strerror or error
         raise UserError(
@@ -69,7 +69,9 @@ def export(
         ) from None
 
 
-def _write(database: Database, player: PlayerRow, folder: Path, progress: Progress) -> list[Path]:
+def _write(
+    database: Database, player: PlayerRow, folder: Path, *, progress: Progress
+) -> list[Path]:
     written: list[Path] = []
 
     def write(name: str, content: str | bytes) -> None:

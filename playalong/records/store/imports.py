@@ -11,7 +11,7 @@ from playalong.records.store.database import Database
 
 @contextmanager
 def taking_in(
-    database: Database, path: Path, now: datetime, player: str | None = None
+    database: Database, path: Path, now: datetime, *, player: str | None = None
 ) -> Iterator[bool]:
     """Take in the file at ``path``, whose data are those of ``player`` alone, if of anybody.
 

@@ -22,7 +22,7 @@ def pattern_text(database: Database, fingerprint: str) -> str | None:
     return str(row[0]) if row else None
 
 
-def keep_profile(database: Database, player: int, kit: str, text: str, now: datetime) -> None:
+def keep_profile(database: Database, player: int, kit: str, *, text: str, now: datetime) -> None:
     """Keep the profile of a player on a kit, the text of its TOML file."""
     with database.writing():
         database.write(

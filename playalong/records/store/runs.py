@@ -350,7 +350,7 @@ def history(
         if value is not None:
             where.append(condition)
             values.append(value)
-    return select(database, " AND ".join(where), values, limit)
+    return select(database, " AND ".join(where), values, limit=limit)
 
 
 def best(database: Database, player: int, name: str | None = None) -> RunRow | None:
@@ -390,7 +390,7 @@ _ROW = (
 
 
 def select(
-    database: Database, where: str, values: Sequence[Any] = (), limit: int = 1_000
+    database: Database, where: str, values: Sequence[Any] = (), *, limit: int = 1_000
 ) -> list[RunRow]:
     """The runs for which ``where`` holds, the latest first."""
     names = tuple(RunRow.__dataclass_fields__)

@@ -65,7 +65,7 @@ class Letters:
             for face, text in runs(visual(words), self._face_of)
         )
 
-    def _render(self, words: str, size: int, bold: bool, colour: Colour) -> pygame.Surface:
+    def _render(self, words: str, size: int, bold: bool, *, colour: Colour) -> pygame.Surface:
         """``words`` on nothing, whatever they hold."""
         words = _drawable(words)
         if words.isascii():

@@ -23,7 +23,7 @@ def dot(radius: int, colour: Colour) -> pygame.Surface:
 
 
 @lru_cache(maxsize=256)
-def ring(radius: int, width: int, colour: Colour, inside: Colour | None) -> pygame.Surface:
+def ring(radius: int, *, width: int, colour: Colour, inside: Colour | None) -> pygame.Surface:
     """A ring ``width`` pixels wide, open or filled with the colour ``inside``."""
     surface, middle = _blank(radius, colour)
     if inside is not None:
@@ -60,17 +60,19 @@ def pointer(radius: int, colour: Colour) -> pygame.Surface:
 
 
 @lru_cache(maxsize=512)
-def box(size: tuple[int, int], fill: Colour, edge: Colour, width: int, dash: int) -> pygame.Surface:
+def box(
+    size: tuple[int, int], *, fill: Colour, edge: Colour, width: int, dash: int
+) -> pygame.Surface:
     """A box of one colour with an outline ``width`` pixels wide, in dashes unless ``dash`` is 0."""
     surface = pygame.Surface(size)
     surface.fill(fill)
-    _outline(surface, edge, width, dash)
+    _outline(surface, edge=edge, width=width, dash=dash)
     return surface
 
 
 @lru_cache(maxsize=512)
 def hatched(
-    size: tuple[int, int], step: int, paper: Colour, edge: Colour, width: int, dash: int
+    size: tuple[int, int], step: int, paper: Colour, *, edge: Colour, width: int, dash: int
 ) -> pygame.Surface:
     """A box of slanting lines ``step`` pixels apart, with an outline like that of ``box``."""
     across, down = size
@@ -78,11 +80,11 @@ def hatched(
     surface.fill(paper)
     for start in range(-down, across, step):
         pygame.draw.aaline(surface, edge, (start, 0), (start + down, down))
-    _outline(surface, edge, width, dash)
+    _outline(surface, edge=edge, width=width, dash=dash)
     return surface
 
 
-def _outline(surface: pygame.Surface, edge: Colour, width: int, dash: int) -> None:
+def _outline(surface: pygame.Surface, *, edge: Colour, width: int, dash: int) -> None:
     across, down = surface.get_size()
     dash = dash or max(across, down)
     for y in (0, down - width):

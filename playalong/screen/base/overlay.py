@@ -44,7 +44,7 @@ class Covered:
         draw_slip(Pen(surface, self.theme), room.inflate(-room.width * (1 - _WIDE), 0), self.words)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Struck:
     """``page`` with the stroke that has just come: the pad's ``name`` and its velocity."""
 
@@ -69,7 +69,13 @@ class Struck:
         radius = pen.px(6)
         pen.mark(marks.dot(radius, pen.colours.ink), (right - radius, base - radius))
         words = f"{self.name} {self.velocity:.0f}"
-        pen.text(words, SMALL, (right - 2 * radius - pen.px(8), base), pen.colours.quiet, align=1.0)
+        pen.text(
+            words,
+            SMALL,
+            (right - 2 * radius - pen.px(8), base),
+            colour=pen.colours.quiet,
+            align=1.0,
+        )
 
 
 def draw_slip(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:

@@ -41,6 +41,7 @@ class Pen:
         words: str,
         size: float,
         at: Point,
+        *,
         colour: Colour | None = None,
         bold: bool = False,
         align: float = 0.0,
@@ -51,14 +52,14 @@ class Pen:
         middle at 0.5, its right end at 1.
         """
         letters, height = self.theme.letters, self.px(size)
-        written = letters.rendered(words, height, bold, colour or self.colours.ink)
+        written = letters.rendered(words, height, bold, colour=colour or self.colours.ink)
         left = round(at[0] - align * written.get_width())
         stands = written.get_rect(left=left, top=round(at[1]) - letters.ascent(height, bold))
         self.surface.blit(written, stands)
         return stands
 
     def fitted(
-        self, words: str, sizes: tuple[float, float], width: float, bold: bool = False
+        self, words: str, sizes: tuple[float, float], width: float, *, bold: bool = False
     ) -> float:
         """The largest size of type, from the first of ``sizes`` down to the second, in which
         ``words`` take at most ``width`` pixels; the second where none does.
@@ -72,7 +73,7 @@ class Pen:
             size -= 0.5
         return max(least, size)
 
-    def cut(self, words: str, size: float, width: float, bold: bool = False) -> str:
+    def cut(self, words: str, size: float, width: float, *, bold: bool = False) -> str:
         """``words``, or as many of their letters as fit in ``width`` pixels, and an ellipsis."""
         if self.width(words, size, bold) <= width:
             return words
@@ -81,11 +82,11 @@ class Pen:
             kept = kept[:-1].rstrip()
         return kept + "…" if kept else ""
 
-    def wrapped(self, words: str, size: float, width: float, bold: bool = False) -> list[str]:
+    def wrapped(self, words: str, size: float, width: float, *, bold: bool = False) -> list[str]:
         """``words`` in lines of at most ``width`` pixels."""
-        return list(self._lines(words, size, width, bold))
+        return list(self._lines(words, size, width, bold=bold))
 
-    def _lines(self, words: str, size: float, width: float, bold: bool) -> Iterator[str]:
+    def _lines(self, words: str, size: float, width: float, *, bold: bool) -> Iterator[str]:
         line = ""
         for word in words.split():
             longer = f"{line} {word}".lstrip()
@@ -106,11 +107,13 @@ class Pen:
         # The library's own fill moves a box that begins left of the surface.
         self.surface.fill(colour, box.clip(self.surface.get_rect()))
 
-    def level_line(self, y: float, left: float, right: float, colour: Colour, width: float) -> None:
+    def level_line(
+        self, y: float, left: float, right: float, *, colour: Colour, width: float
+    ) -> None:
         """A horizontal line; ``width`` in units, the rest in pixels."""
         self.fill(pygame.Rect(round(left), round(y), round(right - left), self.px(width)), colour)
 
-    def upright(self, x: float, top: float, bottom: float, colour: Colour, width: float) -> None:
+    def upright(self, x: float, top: float, bottom: float, *, colour: Colour, width: float) -> None:
         """A vertical line with its middle at ``x``; ``width`` in units, the rest in pixels."""
         wide = self.px(width)
         self.fill(pygame.Rect(round(x) - wide // 2, round(top), wide, round(bottom - top)), colour)
@@ -123,7 +126,7 @@ class Pen:
             moved = [(x, y + shift) for x, y in points]
             pygame.draw.aalines(self.surface, colour, False, moved)
 
-    def link(self, start: Point, end: Point, colour: Colour, width: float) -> None:
+    def link(self, start: Point, end: Point, colour: Colour, *, width: float) -> None:
         """A straight line; ``width`` in units."""
         (x, y), (to_x, to_y), wide = start, end, self.px(width)
         if x == to_x or y == to_y:
@@ -136,15 +139,18 @@ class Pen:
             moved = (x + by[0], y + by[1]), (to_x + by[0], to_y + by[1])
             pygame.draw.aaline(self.surface, colour, *moved)
 
-    def box(self, box: pygame.Rect, fill: Colour, edge: Colour, dashed: bool = False) -> None:
+    def box(self, box: pygame.Rect, fill: Colour, edge: Colour, *, dashed: bool = False) -> None:
         """A filled box with a thin outline inside its edges."""
         width, dash = self._outline(dashed)
-        self.surface.blit(marks.box(box.size, fill, edge, width, dash), box)
+        self.surface.blit(marks.box(box.size, fill=fill, edge=edge, width=width, dash=dash), box)
 
     def hatched(self, box: pygame.Rect, edge: Colour, dashed: bool = False) -> None:
         """A box of slanting lines with a thin outline."""
-        look = (self.px(4), self.colours.row, edge, *self._outline(dashed))
-        self.surface.blit(marks.hatched(box.size, *look), box)
+        width, dash = self._outline(dashed)
+        hatched = marks.hatched(
+            box.size, self.px(4), self.colours.row, edge=edge, width=width, dash=dash
+        )
+        self.surface.blit(hatched, box)
 
     def _outline(self, dashed: bool) -> tuple[int, int]:
         return self.px(0.9), self.px(3) if dashed else 0
@@ -155,7 +161,7 @@ class Pen:
         self.surface.blit(mark, (round(at[0]) - half, round(at[1]) - half))
 
 
-def area(left: float, top: float, right: float, bottom: float) -> pygame.Rect:
+def area(*, left: float, top: float, right: float, bottom: float) -> pygame.Rect:
     """The rectangle between these edges, in pixels, each edge rounded by itself."""
     x, y = round(left), round(top)
     return pygame.Rect(x, y, round(right) - x, round(bottom) - y)

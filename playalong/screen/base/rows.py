@@ -13,17 +13,17 @@ from playalong.screen.base.widgets import Button
 
 #: How rows are gone through and changed, by keys and by pads.
 CHANGING = (
-    Button((Key.UP,), "↑", "back", Outcome.BACK),
-    Button((Key.DOWN,), "↓", "next", Outcome.NEXT),
-    Button((Key.LEFT,), "←", "less", Outcome.SLOWER),
-    Button((Key.RIGHT,), "→", "more", Outcome.FASTER),
+    Button((Key.UP,), "↑", "back", outcome=Outcome.BACK),
+    Button((Key.DOWN,), "↓", "next", outcome=Outcome.NEXT),
+    Button((Key.LEFT,), "←", "less", outcome=Outcome.SLOWER),
+    Button((Key.RIGHT,), "→", "more", outcome=Outcome.FASTER),
 )
 
 #: In units: the height of a row at most and at least, inside its ends, and room for an arrow.
 ROW_HIGH, _ROW_LEAST, _INSIDE, _ARROW = 44, 28, 12, 26
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
     """A row: what it is, how it stands, whether it can be changed, and a word about it."""
 
@@ -83,7 +83,7 @@ class Rows:
         inside, arrow = pen.px(_INSIDE), pen.px(_ARROW)
         for number in range(first, first + shown):
             choice, top = self.choices[number], rect.top + (number - first) * step
-            row = area(rect.left, top, rect.right, top + step - pen.px(3))
+            row = area(left=rect.left, top=top, right=rect.right, bottom=top + step - pen.px(3))
             self._areas[number] = row
             is_chosen = number == self.chosen
             if is_chosen:
@@ -93,16 +93,16 @@ class Rows:
             right = row.right - inside
             if not choice.fixed:
                 if is_chosen:
-                    pen.text("→", BODY, (right, base), colours.quiet, align=1.0)
+                    pen.text("→", BODY, (right, base), colour=colours.quiet, align=1.0)
                 right -= arrow
             left = named.right + inside + (0 if choice.fixed else arrow)
             size = pen.fitted(choice.value, (BODY, SMALL), right - left, bold=is_chosen)
             value = pen.cut(choice.value, size, right - left, bold=is_chosen)
             colour = colours.quiet if choice.fixed else colours.ink
-            stands = pen.text(value, size, (right, base), colour, bold=is_chosen, align=1.0)
+            stands = pen.text(value, size, (right, base), colour=colour, bold=is_chosen, align=1.0)
             if is_chosen and not choice.fixed:
                 at = (stands.left - pen.px(8), base)
-                pen.text("←", BODY, at, colours.quiet, align=1.0)
+                pen.text("←", BODY, at, colour=colours.quiet, align=1.0)
 
 
 _STEPS: dict[Press, int] = {Key.UP: -1, Key.DOWN: 1, Outcome.BACK: -1, Outcome.NEXT: 1}

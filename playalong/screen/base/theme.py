@@ -23,7 +23,7 @@ _WIDTH, _HEIGHT = 1280, 720
 _LARGER = 1.2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Colours:
     """The colours of a sheet, each (red, green, blue), 0 to 255.
 
@@ -109,7 +109,7 @@ PALETTES = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Theme:
     """Colours, letters, and the size of the sheet; with ``still`` nothing moves that need not."""
 
@@ -130,7 +130,7 @@ class Theme:
     ) -> "Theme":
         """The light or the dark sheet, with the letters in the folder ``fonts``."""
         letters = Letters(fonts / "DejaVuSans.ttf", fonts / "DejaVuSans-Bold.ttf")
-        return cls(PALETTES[dark, strong], letters, large, still)
+        return cls(colours=PALETTES[dark, strong], letters=letters, large=large, still=still)
 
     def unit(self, size: tuple[int, int]) -> float:
         """The length of a unit in pixels in a window of ``size`` (width, height) pixels."""

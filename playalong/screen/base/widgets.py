@@ -2,7 +2,7 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass
 from types import MappingProxyType
 
 import pygame
@@ -49,6 +49,7 @@ def head(
     pen: Pen,
     title: str,
     subtitle: str,
+    *,
     tempo: str,
     clean: tuple[int, int] | None,
     called: str = "",
@@ -62,7 +63,8 @@ def head(
     if tempo:
         right = pen.text(tempo, ADVICE, (right, base), bold=True, align=1.0).left - gap
     if clean is not None:
-        right = dots(pen, (right, base), *clean) - gap
+        done, asked = clean
+        right = dots(pen, (right, base), done, asked=asked) - gap
     if called:
         right = pen.text(called, ADVICE, (right, base), bold=True, align=1.0).left - gap
     beside = pen.width(subtitle, SMALL) + gap if subtitle else 0
@@ -82,10 +84,10 @@ def head(
     else:
         at, room = (left, pen.px(_UNDER_BASE)), width - pen.px(MARGIN) - left
     size = pen.fitted(subtitle, (BODY, SMALL), room)
-    pen.text(pen.cut(subtitle, size, room), size, at, pen.colours.quiet)
+    pen.text(pen.cut(subtitle, size, room), size, at, colour=pen.colours.quiet)
 
 
-def dots(pen: Pen, at: tuple[float, float], done: int, asked: int) -> float:
+def dots(pen: Pen, at: tuple[float, float], done: int, *, asked: int) -> float:
     """Clean repetitions: a dot for each that is asked, solid when done; returns the left edge.
 
     ``at`` is the right end of the baseline.
@@ -93,16 +95,20 @@ def dots(pen: Pen, at: tuple[float, float], done: int, asked: int) -> float:
     right, base = at
     if asked > _MOST_DOTS:
         words = f"clean {done} of {asked}"
-        return pen.text(words, BODY, at, pen.colours.quiet, align=1.0).left
+        return pen.text(words, BODY, at, colour=pen.colours.quiet, align=1.0).left
     radius, step, ink = pen.px(6), pen.px(19), pen.colours.ink
     y = base - pen.capital(BODY) / 2
     for place in range(asked):
         x = right - radius - (asked - 1 - place) * step
         is_done = place < done
-        mark = marks.dot(radius, ink) if is_done else marks.ring(radius, pen.px(1.8), ink, None)
+        mark = (
+            marks.dot(radius, ink)
+            if is_done
+            else marks.ring(radius, width=pen.px(1.8), colour=ink, inside=None)
+        )
         pen.mark(mark, (x, y))
     left = right - asked * step - pen.px(4)
-    return pen.text("clean", BODY, (left, base), pen.colours.quiet, align=1.0).left
+    return pen.text("clean", BODY, (left, base), colour=pen.colours.quiet, align=1.0).left
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,48 +118,49 @@ class Button:
     keys: tuple[Press, ...]
     cap: str
     words: str
+    _: KW_ONLY
     outcome: Outcome
 
 
 #: What every page can be left by.
-LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "leave", Outcome.LEAVE)
+LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "leave", outcome=Outcome.LEAVE)
 
-BACK_OUT = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", Outcome.LEAVE)
+BACK_OUT = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", outcome=Outcome.LEAVE)
 
 #: What more pages than one offer.
-START = Button((Key.ENTER,), "Enter", "start", Outcome.START)
-AGAIN = Button((Key.ENTER,), "Enter", "again", Outcome.AGAIN)
-GO_ON = Button((Key.ENTER, "p", "P"), "Enter", "go on", Outcome.AGAIN)
-ACCEPT = Button((Key.ENTER,), "Enter", "keep it", Outcome.ACCEPT)
-NEXT = Button(("n", "N"), "N", "next", Outcome.NEXT)
-BACK = Button(("b", "B"), "B", "back", Outcome.BACK)
-SLOWER = Button((Key.DOWN,), "↓", "slower", Outcome.SLOWER)
-FASTER = Button((Key.UP,), "↑", "faster", Outcome.FASTER)
-HEAR = Button(("h", "H"), "H", "hear it", Outcome.HEAR)
-LISTEN = Button(("l", "L"), "L", "listen back", Outcome.LISTEN)
-SKIP = Button(("s", "S"), "S", "skip", Outcome.SKIP)
+START = Button((Key.ENTER,), "Enter", "start", outcome=Outcome.START)
+AGAIN = Button((Key.ENTER,), "Enter", "again", outcome=Outcome.AGAIN)
+GO_ON = Button((Key.ENTER, "p", "P"), "Enter", "go on", outcome=Outcome.AGAIN)
+ACCEPT = Button((Key.ENTER,), "Enter", "keep it", outcome=Outcome.ACCEPT)
+NEXT = Button(("n", "N"), "N", "next", outcome=Outcome.NEXT)
+BACK = Button(("b", "B"), "B", "back", outcome=Outcome.BACK)
+SLOWER = Button((Key.DOWN,), "↓", "slower", outcome=Outcome.SLOWER)
+FASTER = Button((Key.UP,), "↑", "faster", outcome=Outcome.FASTER)
+HEAR = Button(("h", "H"), "H", "hear it", outcome=Outcome.HEAR)
+LISTEN = Button(("l", "L"), "L", "listen back", outcome=Outcome.LISTEN)
+SKIP = Button(("s", "S"), "S", "skip", outcome=Outcome.SKIP)
 
 #: What can be listened to after a run.
 LISTENING = (
-    Button(("y", "Y"), "Y", "yours", Outcome.YOURS),
-    Button(("p", "P"), "P", "the pattern", Outcome.PATTERN),
-    Button(("b", "B"), "B", "both", Outcome.BOTH),
-    Button(("h", "H"), "H", "half speed", Outcome.HALF),
-    Button((Key.ENTER,), "Enter", "from the start", Outcome.AGAIN),
+    Button(("y", "Y"), "Y", "yours", outcome=Outcome.YOURS),
+    Button(("p", "P"), "P", "the pattern", outcome=Outcome.PATTERN),
+    Button(("b", "B"), "B", "both", outcome=Outcome.BOTH),
+    Button(("h", "H"), "H", "half speed", outcome=Outcome.HALF),
+    Button((Key.ENTER,), "Enter", "from the start", outcome=Outcome.AGAIN),
 )
 
 #: The same by arrows, beside one another or one above the other.
-TO_RIGHT = Button((Key.RIGHT, "n", "N"), "→", "next", Outcome.NEXT)
-TO_LEFT = Button((Key.LEFT, "b", "B"), "←", "back", Outcome.BACK)
-DOWN = Button((Key.DOWN, Key.RIGHT), "↓", "next", Outcome.NEXT)
-UP = Button((Key.UP, Key.LEFT), "↑", "back", Outcome.BACK)
+TO_RIGHT = Button((Key.RIGHT, "n", "N"), "→", "next", outcome=Outcome.NEXT)
+TO_LEFT = Button((Key.LEFT, "b", "B"), "←", "back", outcome=Outcome.BACK)
+DOWN = Button((Key.DOWN, Key.RIGHT), "↓", "next", outcome=Outcome.NEXT)
+UP = Button((Key.UP, Key.LEFT), "↑", "back", outcome=Outcome.BACK)
 
 #: What a lesson can be asked for while it goes on.
 LESSON = (
-    Button(("p", "P"), "P", "the plan", Outcome.PLAN),
+    Button(("p", "P"), "P", "the plan", outcome=Outcome.PLAN),
     HEAR,
     BACK,
-    Button(("e", "E"), "E", "easier", Outcome.EASIER),
+    Button(("e", "E"), "E", "easier", outcome=Outcome.EASIER),
     SKIP,
     LEAVE,
 )
@@ -212,7 +219,7 @@ class Buttons:
         lines = self.lines(pen, room) * pen.px(_BUTTON_LINE)
         return max(lines, pen.px(_MAIN_HIGH - _MAIN_BELOW) if self.main else 0)
 
-    def draw(self, pen: Pen, left: float, right: float, base: float) -> float:
+    def draw(self, pen: Pen, *, left: float, right: float, base: float) -> float:
         """Draw them between two pixels, the last line on the baseline ``base``.
 
         Returns the right end of the last line, in pixels.
@@ -226,7 +233,7 @@ class Buttons:
             at, y = start, base - above * pen.px(_BUTTON_LINE)
             for item in line:
                 if item is None:
-                    at = pen.text(self._call, BODY, (at, y), pen.colours.quiet).right
+                    at = pen.text(self._call, BODY, (at, y), colour=pen.colours.quiet).right
                 else:
                     at = self.draw_one(pen, item, (at, y))
                 end = max(end, at)
@@ -272,7 +279,13 @@ class Buttons:
             return 0
         bottom = base + pen.px(_MAIN_BELOW)
         self.draw_main(
-            pen, area(left, bottom - pen.px(_MAIN_HIGH), left + self._main_wide(pen), bottom)
+            pen,
+            area(
+                left=left,
+                top=bottom - pen.px(_MAIN_HIGH),
+                right=left + self._main_wide(pen),
+                bottom=bottom,
+            ),
         )
         return self._main_room(pen)
 
@@ -290,10 +303,10 @@ class Buttons:
         lines = pen.wrapped(hint, SMALL, room)
         tall = pen.capital(size) + (pen.capital(SMALL) + gap) * len(lines)
         y = block.centery - tall / 2 + pen.capital(size)
-        pen.text(words, size, (block.centerx, y), colours.paper, bold=True, align=0.5)
+        pen.text(words, size, (block.centerx, y), colour=colours.paper, bold=True, align=0.5)
         for line in lines:
             y += gap + pen.capital(SMALL)
-            pen.text(line, SMALL, (block.centerx, y), colours.paper, align=0.5)
+            pen.text(line, SMALL, (block.centerx, y), colour=colours.paper, align=0.5)
         self._areas[main.outcome] = block
 
     def _wrapped(self, pen: Pen, room: float) -> list[list[Button | None]]:
@@ -367,7 +380,7 @@ class ListPage(ButtonPage, ABC):
 def _capped(pen: Pen, cap: str, at: tuple[float, float]) -> pygame.Rect:
     """The cap of a key, from its left end on; returns where it stands."""
     inside = pen.px(_INSIDE)
-    written = pen.text(cap, SMALL, (at[0] + inside, at[1]), pen.colours.quiet)
+    written = pen.text(cap, SMALL, (at[0] + inside, at[1]), colour=pen.colours.quiet)
     edge = written.inflate(2 * inside, pen.px(2))
     pygame.draw.rect(pen.surface, pen.colours.rule, edge, pen.px(1), border_radius=pen.px(4))
     return edge
@@ -394,7 +407,7 @@ def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
     width, height = pen.surface.get_size()
     left, right = pen.px(MARGIN), width - pen.px(MARGIN)
     base, room = height - pen.px(FOOT_BASE), right - left
-    end = buttons.draw(pen, left, right, base) + pen.px(2 * _BETWEEN)
+    end = buttons.draw(pen, left=left, right=right, base=base) + pen.px(2 * _BETWEEN)
     top = base - buttons.tall(pen, room) - pen.px(6)
     told = [words for words in notes if words]
     if not told:
@@ -406,11 +419,11 @@ def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
             first = base - (len(lines) - 1) * step
             for number, line in enumerate(lines):
                 at = (right, first + number * step)
-                pen.text(line, SMALL, at, pen.colours.quiet, align=1.0)
+                pen.text(line, SMALL, at, colour=pen.colours.quiet, align=1.0)
             return min(top, first - step)
     lines = _noted(pen, told, room)
     for number, line in enumerate(reversed(lines)):
-        pen.text(line, SMALL, (left, top - pen.px(8) - number * step), pen.colours.quiet)
+        pen.text(line, SMALL, (left, top - pen.px(8) - number * step), colour=pen.colours.quiet)
     return top - pen.px(8) - len(lines) * step
 
 
@@ -459,17 +472,20 @@ class Level:
         less = _capped(pen, "−", (left, top + pen.px(SMALL)))
         words = f"{round(self.db)} dB".replace("-", "−")
         middle = (left + width / 2, top + pen.px(SMALL))
-        pen.text(words, SMALL, middle, colours.quiet, align=0.5)
+        pen.text(words, SMALL, middle, colour=colours.quiet, align=0.5)
         cap = pen.width("+", SMALL) + 2 * pen.px(_INSIDE)
         more = _capped(pen, "+", (left + width - cap, top + pen.px(SMALL)))
-        bar = area(left, top + pen.px(27), left + width, top + pen.px(35))
+        bar = area(left=left, top=top + pen.px(27), right=left + width, bottom=top + pen.px(35))
         pen.fill(bar, colours.band)
         full = min(1.0, max(0.0, 1.0 - self.db / LEVEL_LOWEST_DB))
-        pen.fill(area(bar.left, bar.top, bar.left + full * bar.width, bar.bottom), colours.ink)
-        pen.level_line(bar.bottom, bar.left, bar.right, colours.rule, 1)
+        pen.fill(
+            area(left=bar.left, top=bar.top, right=bar.left + full * bar.width, bottom=bar.bottom),
+            colours.ink,
+        )
+        pen.level_line(bar.bottom, bar.left, bar.right, colour=colours.rule, width=1)
         base = top + pen.px(LEVEL_HIGH - 8)
         name = self.part or ("all" if self.parts else "sound")
-        label = pen.text(name, SMALL, (left, base), colours.quiet)
+        label = pen.text(name, SMALL, (left, base), colour=colours.quiet)
         if self.parts:
             key = pen.width("V", SMALL) + 2 * pen.px(_INSIDE)
             label = label.union(_capped(pen, "V", (left + width - key, base)))
@@ -486,9 +502,9 @@ def table(pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]]) -> int:
     for shown in range(len(rows), 0, -1):
         least = SMALL if shown == len(rows) else BODY
         for size in range(BODY, SMALL - 1, -1) if least == SMALL else (SMALL,):
-            columns = _columns(pen, rect, rows[:shown], size)
+            columns = _columns(pen, rect, rows[:shown], size=size)
             if columns is not None:
-                _draw_columns(pen, rect, columns, size)
+                _draw_columns(pen, rect, columns, size=size)
                 return shown
     return 0
 
@@ -500,7 +516,7 @@ _TABLE_BESIDE, _TABLE_GAP = 16, 30
 
 
 def _columns(
-    pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]], size: int
+    pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]], *, size: int
 ) -> _Columns | None:
     """The rows in columns with the widths of both parts, None where they are too wide."""
     per_column = max(1, rect.height // pen.px(size * 1.45))
@@ -515,12 +531,12 @@ def _columns(
     return found if needed <= rect.width else None
 
 
-def _draw_columns(pen: Pen, rect: pygame.Rect, columns: _Columns, size: int) -> None:
+def _draw_columns(pen: Pen, rect: pygame.Rect, columns: _Columns, *, size: int) -> None:
     left, line = float(rect.left), pen.px(size * 1.45)
     for column, what_width, figure_width in columns:
         at = left + what_width + pen.px(_TABLE_BESIDE)
         for place, (what, figure) in enumerate(column):
             base = rect.top + place * line + pen.px(size)
-            pen.text(what, size, (left, base), pen.colours.quiet)
+            pen.text(what, size, (left, base), colour=pen.colours.quiet)
             pen.text(figure, size, (at, base))
         left = at + figure_width + pen.px(_TABLE_GAP)

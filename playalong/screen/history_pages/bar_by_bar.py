@@ -9,7 +9,7 @@ from playalong.screen.base.page import Outcome
 from playalong.screen.base.widgets import LEAVE, TO_LEFT, TO_RIGHT, Button, Buttons, Level
 from playalong.screen.pages.run import RunPage
 
-LISTEN = Button((Key.ENTER, "l", "L"), "Enter", "listen", Outcome.LISTEN)
+LISTEN = Button((Key.ENTER, "l", "L"), "Enter", "listen", outcome=Outcome.LISTEN)
 
 #: How far into its bar the sheet stands, in seconds: the whole bar is then seen.
 _INTO_S = 1.5

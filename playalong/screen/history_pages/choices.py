@@ -20,15 +20,15 @@ from playalong.screen.base.widgets import (
 )
 
 #: What becomes of a run that was broken off.
-GRADE = Button((Key.ENTER,), "Enter", "grade it", Outcome.GRADE)
-KEEP = Button(("k", "K"), "K", "keep it without a grade", Outcome.KEEP)
-THROW_AWAY = Button(("x", "X"), "X", "throw it away", Outcome.THROW_AWAY)
-LATER = Button((Key.ESCAPE, Key.CLOSE), "Esc", "decide later", Outcome.LEAVE)
+GRADE = Button((Key.ENTER,), "Enter", "grade it", outcome=Outcome.GRADE)
+KEEP = Button(("k", "K"), "K", "keep it without a grade", outcome=Outcome.KEEP)
+THROW_AWAY = Button(("x", "X"), "X", "throw it away", outcome=Outcome.THROW_AWAY)
+LATER = Button((Key.ESCAPE, Key.CLOSE), "Esc", "decide later", outcome=Outcome.LEAVE)
 
 #: What can be done with a player's data.
-EXPORT = Button(("e", "E"), "E", "export as files", Outcome.EXPORT)
-ERASE = Button(("x", "X"), "X", "erase", Outcome.ERASE)
-ERASE_ALL = Button(("y", "Y"), "Y", "yes, erase all of it", Outcome.ERASE)
+EXPORT = Button(("e", "E"), "E", "export as files", outcome=Outcome.EXPORT)
+ERASE = Button(("x", "X"), "X", "erase", outcome=Outcome.ERASE)
+ERASE_ALL = Button(("y", "Y"), "Y", "yes, erase all of it", outcome=Outcome.ERASE)
 
 #: In units: the height of a line, and of a bold one.
 _LINE, _SAID = 29, 42
@@ -67,7 +67,7 @@ class ChoicesPage(ButtonPage):
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
-        head(pen, self._title, "", "", None)
+        head(pen, self._title, "", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom, base = foot(pen, self.buttons, self._notes) - pen.px(10), float(pen.px(HEAD))
         for line in pen.wrapped(self._said, ADVICE, right - left, bold=True):
@@ -80,7 +80,7 @@ class ChoicesPage(ButtonPage):
         self._first = min(self._first, max(0, len(wrapped) - self._shown))
         for line in wrapped[self._first : self._first + self._shown]:
             base += line_px
-            pen.text(line, BODY, (left, base), pen.colours.quiet)
+            pen.text(line, BODY, (left, base), colour=pen.colours.quiet)
         left_over = len(wrapped) - self._first - self._shown
         if left_over > 0:
             pen.text(f"↓ {left_over} more", BODY, (right, base), align=1.0)

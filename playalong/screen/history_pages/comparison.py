@@ -45,7 +45,7 @@ class ComparisonPage(ButtonPage):
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
-        head(pen, self._title, "two runs compared", "", None)
+        head(pen, self._title, "two runs compared", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, self._notes) - pen.px(10)
         starts = [left + (right - left) * part for part in _COLUMNS]
@@ -60,6 +60,6 @@ class ComparisonPage(ButtonPage):
         for what, *figures in self._rows:
             base += line
             room = starts[0] - left - pen.px(12)
-            pen.text(pen.cut(what, size, room), size, (left, base), pen.colours.quiet)
+            pen.text(pen.cut(what, size, room), size, (left, base), colour=pen.colours.quiet)
             for at, room, figure in zip(starts, rooms, figures, strict=True):
                 pen.text(pen.cut(figure, size, room), size, (at, base))

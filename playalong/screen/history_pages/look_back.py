@@ -24,10 +24,10 @@ from playalong.screen.base.widgets import (
 from playalong.screen.history_pages import plots
 from playalong.screen.history_pages.plots import Plot
 
-OPEN = Button((Key.ENTER,), "Enter", "open the run", Outcome.OPEN)
-SPAN = Button(("w", "W"), "W", "days or weeks", Outcome.SPAN)
-OTHER = Button(("p", "P"), "P", "another pattern", Outcome.OTHER)
-DATA = Button(("d", "D"), "D", "your data", Outcome.DATA)
+OPEN = Button((Key.ENTER,), "Enter", "open the run", outcome=Outcome.OPEN)
+SPAN = Button(("w", "W"), "W", "days or weeks", outcome=Outcome.SPAN)
+OTHER = Button(("p", "P"), "P", "another pattern", outcome=Outcome.OTHER)
+DATA = Button(("d", "D"), "D", "your data", outcome=Outcome.DATA)
 
 #: In units: the height of a line of the list, and what lies between plots.
 _LINE, _BETWEEN = 31, 30
@@ -88,13 +88,15 @@ class LookBackPage(ListPage):
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
-        head(pen, self._title, self._subtitle, "", None)
+        head(pen, self._title, self._subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons) - pen.px(12)
-        top = self._draw_said(pen, area(left, pen.px(HEAD), right, bottom))
+        top = self._draw_said(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=bottom))
         middle = left + (right - left) * _PLOTS
-        self._draw_plots(pen, area(left, top, middle, bottom))
-        self._draw_runs(pen, area(middle + pen.px(_BETWEEN), top, right, bottom))
+        self._draw_plots(pen, area(left=left, top=top, right=middle, bottom=bottom))
+        self._draw_runs(
+            pen, area(left=middle + pen.px(_BETWEEN), top=top, right=right, bottom=bottom)
+        )
 
     def _draw_said(self, pen: Pen, rect: pygame.Rect) -> int:
         base: float = rect.top
@@ -103,7 +105,12 @@ class LookBackPage(ListPage):
             pen.text(line, LABEL, (rect.left, base), bold=True)
         for words in self._also:
             base += pen.px(SMALL * 1.5)
-            pen.text(pen.cut(words, SMALL, rect.width), SMALL, (rect.left, base), pen.colours.quiet)
+            pen.text(
+                pen.cut(words, SMALL, rect.width),
+                SMALL,
+                (rect.left, base),
+                colour=pen.colours.quiet,
+            )
         return round(base) + pen.px(20)
 
     def _draw_plots(self, pen: Pen, rect: pygame.Rect) -> None:
@@ -112,7 +119,7 @@ class LookBackPage(ListPage):
         for number, plot in enumerate(self._plots):
             row, column = divmod(number, 2)
             x, y = rect.left + column * (wide + gap), rect.top + row * (tall + gap)
-            plots.draw(pen, area(x, y, x + wide, y + tall), plot)
+            plots.draw(pen, area(left=x, top=y, right=x + wide, bottom=y + tall), plot)
 
     def _draw_runs(self, pen: Pen, rect: pygame.Rect) -> None:
         pen.text("Runs", LABEL, (rect.left, rect.top + pen.px(LABEL)), bold=True)
@@ -121,18 +128,25 @@ class LookBackPage(ListPage):
         first = min(max(0, self.chosen - shown // 2), max(0, len(self._runs) - shown))
         self._lines = []
         for place, run in enumerate(self._runs[first : first + shown]):
-            row = area(rect.left, top + place * line, rect.right, top + (place + 1) * line)
+            row = area(
+                left=rect.left,
+                top=top + place * line,
+                right=rect.right,
+                bottom=top + (place + 1) * line,
+            )
             self._lines.append((row, first + place))
-            self._draw_run(pen, row, run, first + place == self.chosen)
+            self._draw_run(pen, row, run, is_chosen=first + place == self.chosen)
 
-    def _draw_run(self, pen: Pen, row: pygame.Rect, run: RunLine, is_chosen: bool) -> None:
+    def _draw_run(self, pen: Pen, row: pygame.Rect, run: RunLine, *, is_chosen: bool) -> None:
         colours, inside = pen.colours, pen.px(8)
         if is_chosen:
             pygame.draw.rect(pen.surface, colours.ahead, row, border_radius=pen.px(6))
         base = row.centery + pen.capital(BODY) / 2
         score = pen.text(run.score, BODY, (row.right - inside, base), bold=True, align=1.0)
         right = row.right - inside - max(score.width, pen.width("100", BODY, bold=True)) - inside
-        right = pen.text(run.tempo, SMALL, (right, base), colours.quiet, align=1.0).left - inside
-        when = pen.text(run.when, SMALL, (row.left + inside, base), colours.quiet)
+        right = (
+            pen.text(run.tempo, SMALL, (right, base), colour=colours.quiet, align=1.0).left - inside
+        )
+        when = pen.text(run.when, SMALL, (row.left + inside, base), colour=colours.quiet)
         left = when.right + inside
         pen.text(pen.cut(run.what, SMALL, right - left), SMALL, (left, base))

@@ -47,19 +47,22 @@ def draw(pen: Pen, rect: pygame.Rect, plot: Plot) -> None:
     named = pen.text(plot.name, LABEL, (rect.left, base), bold=True)
     words = plot.words if plot.points else _NOTHING
     left = named.right + pen.px(12)
-    pen.text(pen.cut(words, SMALL, rect.right - left), SMALL, (left, base), colours.quiet)
+    pen.text(pen.cut(words, SMALL, rect.right - left), SMALL, (left, base), colour=colours.quiet)
     foot = rect.bottom - pen.px(5)
     room = area(
-        rect.left + pen.px(_GUTTER), base + pen.px(14), rect.right, foot - pen.px(SMALL * 1.3)
+        left=rect.left + pen.px(_GUTTER),
+        top=base + pen.px(14),
+        right=rect.right,
+        bottom=foot - pen.px(SMALL * 1.3),
     )
-    pen.level_line(room.bottom, room.left, room.right, colours.rule, 1)
-    pen.text(plot.span[0], SMALL, (room.left, foot), colours.quiet)
-    pen.text(plot.span[1], SMALL, (room.right, foot), colours.quiet, align=1.0)
+    pen.level_line(room.bottom, room.left, room.right, colour=colours.rule, width=1)
+    pen.text(plot.span[0], SMALL, (room.left, foot), colour=colours.quiet)
+    pen.text(plot.span[1], SMALL, (room.right, foot), colour=colours.quiet, align=1.0)
     if not plot.points:
         return
     for end, y in zip(plot.ends, (room.bottom, room.top + pen.capital(SMALL)), strict=True):
         at = (room.left - pen.px(8), y)
-        pen.text(pen.cut(end, SMALL, pen.px(_GUTTER)), SMALL, at, colours.quiet, align=1.0)
+        pen.text(pen.cut(end, SMALL, pen.px(_GUTTER)), SMALL, at, colour=colours.quiet, align=1.0)
     radius, scale = pen.px(_DOT), max(1e-9, plot.high - plot.low)
     inside = room.inflate(-2 * radius, 0)
     placed = [
@@ -82,5 +85,11 @@ def _stand(pen: Pen, room: pygame.Rect, placed: Sequence[tuple[float, float]]) -
     wide = max(pen.px(3), round(min([room.width * _WIDEST, *(0.7 * step for step in steps)])))
     for x, y in placed:
         pen.fill(
-            area(x - wide / 2, min(y, room.bottom - 1), x + wide / 2, room.bottom), pen.colours.ink
+            area(
+                left=x - wide / 2,
+                top=min(y, room.bottom - 1),
+                right=x + wide / 2,
+                bottom=room.bottom,
+            ),
+            pen.colours.ink,
         )

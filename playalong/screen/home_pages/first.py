@@ -34,15 +34,15 @@ _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
 #: The least height of a row of the picture, and of its count, in units.
 _ROW, _COUNT = 40, 36
 
-END = Button((Key.ESCAPE, Key.CLOSE), "Esc", "end", Outcome.LEAVE)
-_CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "choose", Outcome.NEXT)
-_CHOOSE_BACK = Button((Key.LEFT, Key.UP), "←", "back", Outcome.BACK)
+END = Button((Key.ESCAPE, Key.CLOSE), "Esc", "end", outcome=Outcome.LEAVE)
+_CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "choose", outcome=Outcome.NEXT)
+_CHOOSE_BACK = Button((Key.LEFT, Key.UP), "←", "back", outcome=Outcome.BACK)
 
 #: What the pads of other pages ask for opens the cards here, from the first card on.
 _BY_PAD = (Outcome.FASTER, Outcome.SLOWER, Outcome.BACK, Outcome.NEXT)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Card:
     """A room: its name, a word on how things stand there, and the key that opens it."""
 
@@ -52,7 +52,7 @@ class Card:
     key: str
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class GoingOn:
     """What is gone on with: its name, why, the bar that waits and its strokes' grades."""
 
@@ -73,7 +73,7 @@ class Day:
     is_past: bool
 
 
-@dataclass
+@dataclass(kw_only=True)
 class FirstPage:
     """What can be done now. ``chosen`` is 0 for going on, then the cards.
 
@@ -93,7 +93,7 @@ class FirstPage:
     chosen: int = 0
 
     def __post_init__(self) -> None:
-        start = Button((Key.ENTER,), "Enter", "start", Outcome.START)
+        start = Button((Key.ENTER,), "Enter", "start", outcome=Outcome.START)
         self._main = Buttons([start], self.pads, self.call)
         self._foot = Buttons([_CHOOSE_BACK, _CHOOSE, END])
         self._areas: list[pygame.Rect] = []
@@ -133,7 +133,7 @@ class FirstPage:
         """Draw the page; it stands still."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.title, self.subtitle, "", None)
+        head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top = pen.px(HEAD)
         bottom = foot(pen, self._foot, [*self.notes, self.caution]) - pen.px(_GAP)
@@ -142,12 +142,17 @@ class FirstPage:
         has_week = bool(self.week) and room - week - gap >= pen.px(_PANEL_LEAST)
         panel = room - week - gap if has_week else room
         panel = min(panel, pen.px(_PANEL_MOST))
-        self._areas = [area(left, top, right, top + panel)]
+        self._areas = [area(left=left, top=top, right=right, bottom=top + panel)]
         self._draw_panel(pen, self._areas[0])
-        self._draw_cards(pen, area(left, top + panel + gap, right, top + panel + gap + card))
+        self._draw_cards(
+            pen,
+            area(left=left, top=top + panel + gap, right=right, bottom=top + panel + gap + card),
+        )
         if has_week:
             at = top + panel + gap + card + gap
-            self._draw_week(pen, area(left, at, right, min(at + week, bottom)))
+            self._draw_week(
+                pen, area(left=left, top=at, right=right, bottom=min(at + week, bottom))
+            )
 
     def _draw_panel(self, pen: Pen, rect: pygame.Rect) -> None:
         colours, going, inside = pen.colours, self.going_on, pen.px(_INSIDE)
@@ -167,9 +172,11 @@ class FirstPage:
             base += pen.px(size * 1.3)
         base += pen.px(BODY * 1.4) - pen.px(size * 1.3) + pen.px(6)
         for line in pen.wrapped(going.words, BODY, right - left)[:2]:
-            pen.text(line, BODY, (left, base), colours.quiet)
+            pen.text(line, BODY, (left, base), colour=colours.quiet)
             base += pen.px(BODY * 1.35)
-        picture = area(left, base - pen.px(6), right, rect.bottom - pen.px(14))
+        picture = area(
+            left=left, top=base - pen.px(6), right=right, bottom=rect.bottom - pen.px(14)
+        )
         if going.bars and picture.height >= pen.px(_COUNT + _ROW * len(going.voices)):
             bars = bar_picture.graded_bars(going.bars, going.places)
             shown = bars[: bar_picture.fitting(pen, picture, bars)]
@@ -180,7 +187,7 @@ class FirstPage:
         wide = (rect.width - gap * (len(self.cards) - 1)) / max(1, len(self.cards))
         for number, card in enumerate(self.cards):
             left = rect.left + number * (wide + gap)
-            room = area(left, rect.top, left + wide, rect.bottom)
+            room = area(left=left, top=rect.top, right=left + wide, bottom=rect.bottom)
             self._areas.append(room)
             edge, width = colours.rule, 1.4
             if number + 1 == self.chosen:
@@ -195,7 +202,7 @@ class FirstPage:
             words = pen.fitted(card.words, (BODY, SMALL), inner)
             told = pen.wrapped(card.words, words, inner)[:1]
             for line in told:
-                pen.text(line, words, (at, base + pen.px(28)), colours.quiet)
+                pen.text(line, words, (at, base + pen.px(28)), colour=colours.quiet)
             base = room.bottom - pen.px(18)
             end = self._draw_key(pen, card.key, (at, base))
             pad = self.pads.get(_BY_PAD[number]) if number < len(_BY_PAD) else None
@@ -206,7 +213,7 @@ class FirstPage:
 
     def _draw_key(self, pen: Pen, key: str, at: tuple[float, float]) -> float:
         inside = pen.px(8)
-        words = pen.text(key, SMALL, (at[0] + inside, at[1]), pen.colours.quiet)
+        words = pen.text(key, SMALL, (at[0] + inside, at[1]), colour=pen.colours.quiet)
         edge = words.inflate(2 * inside, pen.px(2))
         pygame.draw.rect(pen.surface, pen.colours.rule, edge, pen.px(1), border_radius=pen.px(4))
         return edge.right
@@ -223,16 +230,20 @@ class FirstPage:
         longest = max(20.0, *(day.minutes for day in self.week))
         for number, day in enumerate(self.week):
             left = rect.left + number * (wide + gap)
-            room = area(left, top, left + wide, line)
+            room = area(left=left, top=top, right=left + wide, bottom=line)
             middle = room.centerx
-            pen.level_line(line, room.left, room.right, colours.rule, 1)
-            pen.text(day.name, SMALL, (middle, foot_y), colours.quiet, align=0.5)
+            pen.level_line(line, room.left, room.right, colour=colours.rule, width=1)
+            pen.text(day.name, SMALL, (middle, foot_y), colour=colours.quiet, align=0.5)
             if day.minutes:
                 words = f"{max(1, round(day.minutes))} min"
                 most = room.height - pen.px(SMALL * 1.2)
                 tall = max(pen.px(3), round(most * day.minutes / longest))
-                bar = area(middle - pen.px(9), line - tall, middle + pen.px(9), line)
+                bar = area(
+                    left=middle - pen.px(9), top=line - tall, right=middle + pen.px(9), bottom=line
+                )
                 pen.fill(bar, colours.ink)
-                pen.text(words, SMALL, (middle, bar.top - pen.px(5)), colours.quiet, align=0.5)
+                pen.text(
+                    words, SMALL, (middle, bar.top - pen.px(5)), colour=colours.quiet, align=0.5
+                )
             elif day.is_past:
-                pen.text("rest", SMALL, (middle, line - pen.px(6)), colours.quiet, align=0.5)
+                pen.text("rest", SMALL, (middle, line - pen.px(6)), colour=colours.quiet, align=0.5)

@@ -23,11 +23,11 @@ from playalong.screen.base.widgets import (
 from playalong.screen.pages.ready import unplayed
 from playalong.screen.sheet import bar_picture
 
-CHOOSE = Button((Key.ENTER,), "Enter", "choose", Outcome.START)
-UP = Button((Key.UP,), "↑", "up", Outcome.BACK)
-DOWN = Button((Key.DOWN,), "↓", "down", Outcome.NEXT)
-HEAR_IT = Button((Key.RIGHT,), "→", "hear it", Outcome.HEAR)
-LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", Outcome.LEAVE)
+CHOOSE = Button((Key.ENTER,), "Enter", "choose", outcome=Outcome.START)
+UP = Button((Key.UP,), "↑", "up", outcome=Outcome.BACK)
+DOWN = Button((Key.DOWN,), "↓", "down", outcome=Outcome.NEXT)
+HEAR_IT = Button((Key.RIGHT,), "→", "hear it", outcome=Outcome.HEAR)
+LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", outcome=Outcome.LEAVE)
 
 #: In units: a line of the list, the search, inside a line's ends; the list's part of the width.
 _LINE, _SEARCH, _INSIDE, _LIST = 34, 44, 10, 0.47
@@ -63,7 +63,7 @@ def found(lines: Sequence[PatternLine], words: str) -> list[PatternLine]:
     ]
 
 
-@dataclass
+@dataclass(kw_only=True)
 class PatternsPage:
     """All patterns, the easiest first. ``typed`` is what is searched for.
 
@@ -131,13 +131,17 @@ class PatternsPage:
         surface.fill(pen.colours.paper)
         shown = self.shown
         counted = f"{len(shown)} of {len(self.lines)}" if self.typed else str(len(self.lines))
-        head(pen, "Patterns", f"{counted}, the easiest first", "", None)
+        head(pen, "Patterns", f"{counted}, the easiest first", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD - 6), foot(pen, self.buttons, self.notes) - pen.px(12)
         middle = left + round((right - left) * _LIST)
-        self._draw_search(pen, area(left, top, middle, top + pen.px(_SEARCH - 6)))
-        self._draw_list(pen, area(left, top + pen.px(_SEARCH), middle, bottom), shown)
-        beside = area(middle + pen.px(40), top, right, bottom)
+        self._draw_search(
+            pen, area(left=left, top=top, right=middle, bottom=top + pen.px(_SEARCH - 6))
+        )
+        self._draw_list(
+            pen, area(left=left, top=top + pen.px(_SEARCH), right=middle, bottom=bottom), shown
+        )
+        beside = area(left=middle + pen.px(40), top=top, right=right, bottom=bottom)
         if self.line is None:
             words = "No pattern has these words. Take some back."
             for number, line in enumerate(pen.wrapped(words, BODY, beside.width)):
@@ -151,28 +155,34 @@ class PatternsPage:
         pen.box(rect, colours.row, colours.rule)
         at = (rect.left + pen.px(12), rect.centery + pen.capital(BODY) / 2)
         if not self.typed:
-            pen.text("type to search", BODY, at, colours.quiet)
+            pen.text("type to search", BODY, at, colour=colours.quiet)
             return
         typed = self.typed
         while typed and pen.width(typed, BODY, bold=True) > rect.width - pen.px(36):
             typed = typed[1:]
         end = pen.text(typed, BODY, at, bold=True).right
-        pen.upright(end + pen.px(4), rect.top + pen.px(8), rect.bottom - pen.px(8), colours.ink, 2)
+        pen.upright(
+            end + pen.px(4),
+            rect.top + pen.px(8),
+            rect.bottom - pen.px(8),
+            colour=colours.ink,
+            width=2,
+        )
 
     def _draw_list(self, pen: Pen, rect: pygame.Rect, shown: Sequence[PatternLine]) -> None:
         colours, step, inside = pen.colours, pen.px(_LINE), pen.px(_INSIDE)
         base = rect.top + pen.px(SMALL)
         best, hard = rect.right - inside, rect.right - inside - pen.px(_FIGURES)
-        pen.text("best", SMALL, (best, base), colours.quiet, align=1.0)
-        pen.text("difficulty", SMALL, (hard, base), colours.quiet, align=1.0)
-        pen.level_line(base + pen.px(6), rect.left, rect.right, colours.line, 1)
+        pen.text("best", SMALL, (best, base), colour=colours.quiet, align=1.0)
+        pen.text("difficulty", SMALL, (hard, base), colour=colours.quiet, align=1.0)
+        pen.level_line(base + pen.px(6), rect.left, rect.right, colour=colours.line, width=1)
         top = base + pen.px(10)
         room = max(1, (rect.bottom - top) // step)
         first = min(max(0, self.chosen - room // 2), max(0, len(shown) - room))
         self._areas = []
         for number in range(first, min(len(shown), first + room)):
             line, y = shown[number], top + (number - first) * step
-            row = area(rect.left, y, rect.right, y + step - pen.px(2))
+            row = area(left=rect.left, top=y, right=rect.right, bottom=y + step - pen.px(2))
             self._areas.append((row, number))
             now = number == self.chosen
             if now:
@@ -184,7 +194,7 @@ class PatternsPage:
             title = pen.cut(line.title, size, title_room, bold=now)
             pen.text(title, size, (row.left + inside, foot_y), bold=now)
             figure = f"{line.difficulty:.0f}"
-            pen.text(figure, BODY, (hard, foot_y), colours.quiet, align=1.0)
+            pen.text(figure, BODY, (hard, foot_y), colour=colours.quiet, align=1.0)
             told = "–" if line.best is None else f"{line.best:.0f}"
             pen.text(told, BODY, (best, foot_y), align=1.0)
 
@@ -200,9 +210,9 @@ class PatternsPage:
             pen.text(words, BODY, (rect.left, base))
             base += pen.px(BODY * 1.4)
         for words in pen.wrapped(line.figures, SMALL, rect.width):
-            pen.text(words, SMALL, (rect.left, base), colours.quiet)
+            pen.text(words, SMALL, (rect.left, base), colour=colours.quiet)
             base += pen.px(SMALL * 1.5)
-        picture = area(rect.left, base, rect.right, rect.bottom)
+        picture = area(left=rect.left, top=base, right=rect.right, bottom=rect.bottom)
         bar = line.bars[:1]
         if picture.height < pen.px(_PICTURE) or not bar:
             return

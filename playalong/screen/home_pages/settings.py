@@ -23,9 +23,9 @@ from playalong.screen.base.widgets import (
 
 #: How one of several things is chosen, where rows are not changed.
 CHOOSING = (
-    Button((Key.ENTER,), "Enter", "choose", Outcome.START),
-    Button((Key.UP,), "↑", "up", Outcome.BACK),
-    Button((Key.DOWN,), "↓", "down", Outcome.NEXT),
+    Button((Key.ENTER,), "Enter", "choose", outcome=Outcome.START),
+    Button((Key.UP,), "↑", "up", outcome=Outcome.BACK),
+    Button((Key.DOWN,), "↓", "down", outcome=Outcome.NEXT),
     BACK_OUT,
 )
 
@@ -33,7 +33,7 @@ CHOOSING = (
 _ROWS, _ABOUT = 0.62, 30
 
 
-@dataclass
+@dataclass(kw_only=True)
 class SettingsPage:
     """Rows of settings; what is chosen is changed at once. ``notes`` are told at the foot."""
 
@@ -61,14 +61,14 @@ class SettingsPage:
         """Draw the page; it stands still."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.title, self.subtitle, "", None)
+        head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notes) - pen.px(16)
         middle = left + (right - left) * _ROWS
-        self.rows.draw(pen, area(left, top, middle, bottom))
+        self.rows.draw(pen, area(left=left, top=top, right=middle, bottom=bottom))
         beside = middle + pen.px(40)
         base = top + pen.px(_ABOUT)
         for line in pen.wrapped(self.rows.choice.about, BODY, right - beside):
-            pen.text(line, BODY, (beside, base), pen.colours.quiet)
+            pen.text(line, BODY, (beside, base), colour=pen.colours.quiet)
             base += pen.px(BODY * 1.45)
         self.level.draw(pen, (beside, base + pen.px(10)))

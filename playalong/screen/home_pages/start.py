@@ -20,8 +20,8 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
 
-NEXT_STEP = Button((Key.ENTER,), "Enter", "go on", Outcome.START)
-END_START = Button((Key.ESCAPE, Key.CLOSE), "Esc", "later", Outcome.LEAVE)
+NEXT_STEP = Button((Key.ENTER,), "Enter", "go on", outcome=Outcome.START)
+END_START = Button((Key.ESCAPE, Key.CLOSE), "Esc", "later", outcome=Outcome.LEAVE)
 STEPPING = (NEXT_STEP, SKIP, END_START)
 
 #: The part of the width for words; a box and the room between rows of boxes, in units.
@@ -37,7 +37,7 @@ class Strokes:
     of: int
 
 
-@dataclass
+@dataclass(kw_only=True)
 class StartPage:
     """``asked`` in large letters, ``told`` below, in the colour of what is off where ``is_off``."""
 
@@ -66,7 +66,7 @@ class StartPage:
         pen = Pen(surface, self.theme)
         colours = pen.colours
         surface.fill(colours.paper)
-        head(pen, self.title, self.subtitle, "", None)
+        head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notes) - pen.px(12)
         middle = left + (right - left) * (_WORDS if self.drawing else 1.0)
@@ -81,7 +81,7 @@ class StartPage:
             for place in range(strokes.of):
                 x = left + pen.px(_NAME) + place * pen.px(_BOX + 6)
                 y = base - pen.capital(BODY) / 2 - pen.px(_BOX) / 2
-                box = area(x, y, x + pen.px(_BOX), y + pen.px(_BOX))
+                box = area(left=x, top=y, right=x + pen.px(_BOX), bottom=y + pen.px(_BOX))
                 if place < strokes.done:
                     pen.box(box, colours.ink, colours.ink)
                 else:
@@ -92,8 +92,10 @@ class StartPage:
         colour = colours.off if self.is_off else colours.ink
         for words in self.told:
             for line in pen.wrapped(words, BODY, room):
-                pen.text(line, BODY, (left, base), colour)
+                pen.text(line, BODY, (left, base), colour=colour)
                 base += pen.px(BODY * 1.4)
             base += pen.px(6)
         if self.drawing is not None:
-            self.drawing.draw(pen, area(middle + pen.px(30), top, right, bottom), now_s)
+            self.drawing.draw(
+                pen, area(left=middle + pen.px(30), top=top, right=right, bottom=bottom), now_s
+            )

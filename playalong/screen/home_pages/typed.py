@@ -19,13 +19,13 @@ from playalong.screen.base.widgets import (
     head,
 )
 
-KEEP = Button((Key.ENTER,), "Enter", "keep it", Outcome.ACCEPT)
+KEEP = Button((Key.ENTER,), "Enter", "keep it", outcome=Outcome.ACCEPT)
 
 #: The height of the field, in units.
 _FIELD = 60
 
 
-@dataclass
+@dataclass(kw_only=True)
 class TypedPage:
     """``asked`` in large letters, the field, and ``told`` below: what is wrong, or what helps."""
 
@@ -59,22 +59,28 @@ class TypedPage:
         pen = Pen(surface, self.theme)
         colours = pen.colours
         surface.fill(colours.paper)
-        head(pen, self.title, "", "", None)
+        head(pen, self.title, "", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         foot(pen, self.buttons, self.notes)
         base = pen.px(HEAD + 20) + pen.capital(ADVICE)
         for line in pen.wrapped(self.asked, ADVICE, right - left, bold=True):
             pen.text(line, ADVICE, (left, base), bold=True)
             base += pen.px(ADVICE * 1.3)
-        box = area(left, base, right, base + pen.px(_FIELD))
+        box = area(left=left, top=base, right=right, bottom=base + pen.px(_FIELD))
         pen.box(box, colours.row, colours.rule)
         typed, room = self.typed, box.width - pen.px(48)
         while typed and pen.width(typed, LABEL) > room:  # the end is seen
             typed = typed[1:]
         at = (box.left + pen.px(16), box.centery + pen.capital(LABEL) / 2)
         end = pen.text(typed, LABEL, at).right
-        pen.upright(end + pen.px(4), box.top + pen.px(14), box.bottom - pen.px(14), colours.ink, 2)
+        pen.upright(
+            end + pen.px(4),
+            box.top + pen.px(14),
+            box.bottom - pen.px(14),
+            colour=colours.ink,
+            width=2,
+        )
         base = box.bottom + pen.px(BODY * 1.8)
         for line in pen.wrapped(self.told, BODY, right - left):
-            pen.text(line, BODY, (left, base), colours.off if self.is_off else colours.quiet)
+            pen.text(line, BODY, (left, base), colour=colours.off if self.is_off else colours.quiet)
             base += pen.px(BODY * 1.4)

@@ -33,7 +33,7 @@ class _Kind(Enum):
     BLOCK = auto()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Piece:
     """A piece of the kit, its middle and its half width and height, in parts of the drawing."""
 
@@ -54,19 +54,19 @@ _SIZE = (1000, 590)
 _PIECES = {
     piece.voice: piece
     for piece in (
-        _Piece("china", 910, 390, 80, 80, _CYMBAL),
-        _Piece("splash", 488, 62, 48, 48, _CYMBAL, is_small=True),
-        _Piece("crash", 235, 110, 98, 98, _CYMBAL),
-        _Piece("hi-hat", 108, 300, 84, 84, _CYMBAL),
-        _Piece("ride", 795, 180, 122, 122, _CYMBAL),
-        _Piece("cowbell", 628, 62, 44, 26, _BLOCK, is_small=True),
-        _Piece("tambourine", 76, 90, 44, 44, _CYMBAL, is_small=True),
-        _Piece("high-tom", 398, 222, 74, 74, _DRUM),
-        _Piece("mid-tom", 572, 216, 80, 80, _DRUM),
-        _Piece("snare", 290, 410, 92, 92, _DRUM),
-        _Piece("floor-tom", 690, 424, 104, 104, _DRUM),
-        _Piece("kick", 486, 420, 84, 104, _DRUM),
-        _Piece("hi-hat-pedal", 132, 500, 40, 70, _BLOCK),
+        _Piece(voice="china", x=910, y=390, across=80, down=80, kind=_CYMBAL),
+        _Piece(voice="splash", x=488, y=62, across=48, down=48, kind=_CYMBAL, is_small=True),
+        _Piece(voice="crash", x=235, y=110, across=98, down=98, kind=_CYMBAL),
+        _Piece(voice="hi-hat", x=108, y=300, across=84, down=84, kind=_CYMBAL),
+        _Piece(voice="ride", x=795, y=180, across=122, down=122, kind=_CYMBAL),
+        _Piece(voice="cowbell", x=628, y=62, across=44, down=26, kind=_BLOCK, is_small=True),
+        _Piece(voice="tambourine", x=76, y=90, across=44, down=44, kind=_CYMBAL, is_small=True),
+        _Piece(voice="high-tom", x=398, y=222, across=74, down=74, kind=_DRUM),
+        _Piece(voice="mid-tom", x=572, y=216, across=80, down=80, kind=_DRUM),
+        _Piece(voice="snare", x=290, y=410, across=92, down=92, kind=_DRUM),
+        _Piece(voice="floor-tom", x=690, y=424, across=104, down=104, kind=_DRUM),
+        _Piece(voice="kick", x=486, y=420, across=84, down=104, kind=_DRUM),
+        _Piece(voice="hi-hat-pedal", x=132, y=500, across=40, down=70, kind=_BLOCK),
     )
 }
 
@@ -120,7 +120,7 @@ class Spot:
         return piece, self.part or part
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Link:
     """A line from one pad to another, with words on it; ``share`` (0 to 1) is its weight."""
 
@@ -149,7 +149,9 @@ class KitDrawing:
         self._struck: dict[tuple[str, Part], _Struck] = {}
         self._ground: tuple[object, pygame.Surface] | None = None
 
-    def strike(self, voice: str, velocity: float, now_s: float, part: Part | None = None) -> None:
+    def strike(
+        self, voice: str, velocity: float, now_s: float, *, part: Part | None = None
+    ) -> None:
         """A hit of ``voice`` with a velocity of 1 to 127; ``now_s`` as ``draw`` is told it."""
         self._struck[Spot(voice, part).place] = _Struck(velocity, now_s)
 
@@ -164,18 +166,20 @@ class KitDrawing:
             if step:
                 # Not to ink, on which neither the ring nor the name could be seen.
                 colour = _between(pen.colours.row, pen.colours.rule, step / _STEPS)
-                self._cover(pen, at, place, colour)
+                self._cover(pen, at, place, colour=colour)
         if lit is not None:
-            self._cover(pen, at, lit, pen.colours.ahead_edge)
+            self._cover(pen, at, lit, colour=pen.colours.ahead_edge)
         for (name, _), struck in self._struck.items():
             step = _step(now_s - struck.time_s, _RING_S)
             if step:
                 colour = _between(pen.colours.paper, pen.colours.ink, step / _STEPS)
-                self._ring(pen, at, _PIECES[name], height_of(struck.velocity), colour)
+                self._ring(pen, at, _PIECES[name], part=height_of(struck.velocity), colour=colour)
         covered = lit[0] if lit and lit[1] is Part.MIDDLE else None
-        names = [self._name(pen, at, _PIECES[name], name == covered) for name in self._order()]
+        names = [
+            self._name(pen, at, _PIECES[name], covered=name == covered) for name in self._order()
+        ]
         for link in self.links:
-            names.append(_draw_link(pen, at, link, names))
+            names.append(_draw_link(pen, at, link, taken=names))
 
     def _order(self) -> list[str]:
         return [name for name in _PIECES if name in self._there]
@@ -188,27 +192,33 @@ class KitDrawing:
             surface.fill(pen.colours.paper)
             for name in self._order():
                 piece = _PIECES[name]
-                shape = _whole(piece.kind, *at.half(piece), pen.px(1.6), pen.theme)
+                shape = _whole(piece.kind, *at.half(piece), width=pen.px(1.6), theme=pen.theme)
                 x, y = at.middle(piece)
                 middle = (round(x - at.corner[0]), round(y - at.corner[1]))
                 surface.blit(shape, shape.get_rect(center=middle))
             self._ground = (key, surface)
         return self._ground[1]
 
-    def _cover(self, pen: Pen, at: "_Laid", place: tuple[str, Part], colour: Colour) -> None:
+    def _cover(self, pen: Pen, at: "_Laid", place: tuple[str, Part], *, colour: Colour) -> None:
         """Fill a part of a piece."""
         piece = _PIECES[place[0]]
-        look = (pen.px(1.6), pen.colours.ink)
-        shape = _part(piece.kind, *at.half(piece), place[1], colour, *look)
+        shape = _part(
+            piece.kind,
+            *at.half(piece),
+            part=place[1],
+            fill=colour,
+            width=pen.px(1.6),
+            edge=pen.colours.ink,
+        )
         x, y = at.middle(piece)
         pen.surface.blit(shape, shape.get_rect(center=(round(x), round(y))))
 
-    def _ring(self, pen: Pen, at: "_Laid", piece: _Piece, part: float, colour: Colour) -> None:
+    def _ring(self, pen: Pen, at: "_Laid", piece: _Piece, *, part: float, colour: Colour) -> None:
         middle, (across, down) = at.middle(piece), at.half(piece)
         for more in range(pen.px(2.4)):
-            _oval(pen.surface, colour, middle, (across * part + more, down * part + more))
+            _oval(pen.surface, colour, middle, half=(across * part + more, down * part + more))
 
-    def _name(self, pen: Pen, at: "_Laid", piece: _Piece, covered: bool) -> pygame.Rect:
+    def _name(self, pen: Pen, at: "_Laid", piece: _Piece, *, covered: bool) -> pygame.Rect:
         """Write the name of a piece; where it stands."""
         label, (across, down), (x, y) = BY_NAME[piece.voice].label, at.half(piece), at.middle(piece)
         room = across * (2.6 if piece.is_small else 1.2 if piece.kind is _CYMBAL else 1.56)
@@ -225,7 +235,7 @@ class KitDrawing:
             y += pen.capital(size) / 2
         pale = covered and not piece.is_small
         colour = pen.colours.paper if pale else pen.colours.ink
-        return pen.text(label, size, (x, y), colour, align=0.5)
+        return pen.text(label, size, (x, y), colour=colour, align=0.5)
 
 
 class _Laid:
@@ -255,7 +265,7 @@ def _between(pale: Colour, dark: Colour, part: float) -> Colour:
     return red, green, blue
 
 
-def _oval(surface: pygame.Surface, colour: Colour, middle: Point, half: Point) -> None:
+def _oval(surface: pygame.Surface, colour: Colour, middle: Point, *, half: Point) -> None:
     """The outline of an oval, smooth and a pixel wide."""
     corners = [
         (middle[0] + half[0] * cos(turn * pi / 32), middle[1] + half[1] * sin(turn * pi / 32))
@@ -264,14 +274,14 @@ def _oval(surface: pygame.Surface, colour: Colour, middle: Point, half: Point) -
     pygame.draw.aalines(surface, colour, True, corners)
 
 
-def _draw_link(pen: Pen, at: _Laid, link: Link, taken: Sequence[pygame.Rect]) -> pygame.Rect:
+def _draw_link(pen: Pen, at: _Laid, link: Link, *, taken: Sequence[pygame.Rect]) -> pygame.Rect:
     """A line between the edges of two pads, a dot at its end; where its words stand."""
     start, end = (_PIECES[Spot(voice).place[0]] for voice in (link.start, link.end))
     a, b = _foot_of(at, start, end), _foot_of(at, end, start)
     far = hypot(b[0] - a[0], b[1] - a[1]) or 1.0
     along = (b[0] - a[0]) / far, (b[1] - a[1]) / far
     off = pen.colours.off
-    pen.link(a, b, off, 1.5 + 4.0 * link.share)
+    pen.link(a, b, off, width=1.5 + 4.0 * link.share)
     pygame.draw.circle(pen.surface, off, b, pen.px(4 + 4 * link.share))
     size = (pen.width(link.words, SMALL, bold=True) + pen.px(6), pen.px(SMALL * 1.3))
     slip = pygame.Rect((0, 0), size)
@@ -290,7 +300,7 @@ def _draw_link(pen: Pen, at: _Laid, link: Link, taken: Sequence[pygame.Rect]) ->
             break
     pen.fill(slip, pen.colours.paper)
     base = slip.centery + pen.capital(SMALL) / 2
-    pen.text(link.words, SMALL, (slip.centerx, base), off, bold=True, align=0.5)
+    pen.text(link.words, SMALL, (slip.centerx, base), colour=off, bold=True, align=0.5)
     return slip
 
 
@@ -303,34 +313,34 @@ def _foot_of(at: _Laid, piece: _Piece, other: _Piece) -> Point:
 
 
 @lru_cache(maxsize=128)
-def _whole(kind: _Kind, across: int, down: int, width: int, theme: Theme) -> pygame.Surface:
+def _whole(kind: _Kind, across: int, down: int, *, width: int, theme: Theme) -> pygame.Surface:
     """A whole piece as it stands still; ``across`` and ``down`` are half its size in pixels."""
     colours = theme.colours
     canvas = _Canvas(across, down, width)
-    canvas.shape(kind, 1.0, colours.row, colours.ink, width)
+    canvas.shape(kind, 1.0, fill=colours.row, edge=colours.ink, width=width)
     if kind is not _BLOCK:
-        canvas.shape(kind, _MIDDLE, None, colours.rule, max(1, width // 2))
+        canvas.shape(kind, _MIDDLE, fill=None, edge=colours.rule, width=max(1, width // 2))
     if kind is _CYMBAL:
-        canvas.shape(kind, _BELL, None, colours.rule, max(1, width // 2))
+        canvas.shape(kind, _BELL, fill=None, edge=colours.rule, width=max(1, width // 2))
     return canvas.shrunk()
 
 
 @lru_cache(maxsize=512)
 def _part(
-    kind: _Kind, across: int, down: int, part: Part, fill: Colour, width: int, edge: Colour
+    kind: _Kind, across: int, down: int, *, part: Part, fill: Colour, width: int, edge: Colour
 ) -> pygame.Surface:
     """A part of a piece, filled; see ``_whole``."""
     canvas = _Canvas(across, down, width)
     if part is Part.BELL:
-        canvas.shape(kind, _BELL * 1.25, fill, edge, width)
+        canvas.shape(kind, _BELL * 1.25, fill=fill, edge=edge, width=width)
     elif part is Part.RIM:
-        canvas.shape(kind, 1.0, fill, edge, width)
-        canvas.shape(kind, _MIDDLE, None, edge, width)
+        canvas.shape(kind, 1.0, fill=fill, edge=edge, width=width)
+        canvas.shape(kind, _MIDDLE, fill=None, edge=edge, width=width)
         canvas.hole(_MIDDLE)
     else:
-        canvas.shape(kind, 0.88 if kind is _BLOCK else _MIDDLE, fill, edge, width)
+        canvas.shape(kind, 0.88 if kind is _BLOCK else _MIDDLE, fill=fill, edge=edge, width=width)
         if kind is _CYMBAL:
-            canvas.shape(kind, _BELL, None, edge, max(1, width // 2))
+            canvas.shape(kind, _BELL, fill=None, edge=edge, width=max(1, width // 2))
     return canvas.shrunk()
 
 
@@ -345,7 +355,7 @@ class _Canvas:
         )
 
     def shape(
-        self, kind: _Kind, part: float, fill: Colour | None, edge: Colour, width: int
+        self, kind: _Kind, part: float, *, fill: Colour | None, edge: Colour, width: int
     ) -> None:
         """An oval, or a rounded block, ``part`` as large as the piece."""
         box, wide = self._box(part), max(1, width * _FINE)

@@ -25,15 +25,15 @@ from playalong.screen.base.widgets import (
 #: What can be asked for.
 MEASURING = (
     ACCEPT,
-    Button(("a", "A"), "A", "again", Outcome.AGAIN),
-    Button(("k", "K"), "K", "click on the kit", Outcome.CLICK_ON_KIT),
+    Button(("a", "A"), "A", "again", outcome=Outcome.AGAIN),
+    Button(("k", "K"), "K", "click on the kit", outcome=Outcome.CLICK_ON_KIT),
     LEAVE,
 )
 
 #: While a figure is typed in.
 _TYPING = (
-    Button((Key.ENTER,), "Enter", "take this figure", Outcome.TYPED),
-    Button((Key.ESCAPE,), "Esc", "do not", Outcome.UNDO),
+    Button((Key.ENTER,), "Enter", "take this figure", outcome=Outcome.TYPED),
+    Button((Key.ESCAPE,), "Esc", "do not", outcome=Outcome.UNDO),
 )
 
 #: What a figure is made of, and how many letters it has at most.
@@ -49,7 +49,7 @@ _AXIS_MS, _RULER_MS = 60.0, (10, 20, 50, 100, 200)
 _CLOSEST = 44
 
 
-@dataclass
+@dataclass(kw_only=True)
 class LatencyPage(ButtonPage):
     """Measuring latency. Everything may be set anew between frames.
 
@@ -98,17 +98,20 @@ class LatencyPage(ButtonPage):
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         told = [self.kit, *([f"now {self.now}"] if self.now else [])]
-        head(pen, "Latency", "  ·  ".join(told), self._figure(), None)
+        head(pen, "Latency", "  ·  ".join(told), tempo=self._figure(), clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = self._draw_foot(pen) - pen.px(14)
         top = pen.px(HEAD + 8)
-        self._draw_beats(pen, area(left, top, right, top + pen.px(_BEATS)))
+        self._draw_beats(pen, area(left=left, top=top, right=right, bottom=top + pen.px(_BEATS)))
         step = pen.px(LABEL * 1.4)
         lines = [line for words in self.words for line in pen.wrapped(words, LABEL, right - left)]
         said = bottom - step * len(lines)
         for number, line in enumerate(lines):
             pen.text(line, LABEL, (left, said + (number + 0.8) * step))
-        self._draw_ruler(pen, area(left, top + pen.px(_BEATS + 10), right, said - pen.px(10)))
+        self._draw_ruler(
+            pen,
+            area(left=left, top=top + pen.px(_BEATS + 10), right=right, bottom=said - pen.px(10)),
+        )
 
     def _figure(self) -> str:
         if self.median_ms is None:
@@ -127,12 +130,14 @@ class LatencyPage(ButtonPage):
     def _draw_beats(self, pen: Pen, rect: pygame.Rect) -> None:
         """A mark for each click: solid where it has its hit, a cross where it has none."""
         colours, radius = pen.colours, max(2, pen.px(9))
-        pen.level_line(rect.centery, rect.left, rect.right, colours.line, 1)
+        pen.level_line(rect.centery, rect.left, rect.right, colour=colours.line, width=1)
         step = rect.width / self.of
         for beat in range(self.of):
             at = (rect.left + (beat + 0.5) * step, rect.centery)
             if beat >= len(self.errors_ms):
-                mark = marks.ring(radius, pen.px(1.8), colours.ink, colours.paper)
+                mark = marks.ring(
+                    radius, width=pen.px(1.8), colour=colours.ink, inside=colours.paper
+                )
             elif self.errors_ms[beat] is None:
                 mark = marks.cross(radius, pen.px(2), colours.off)
             else:
@@ -142,7 +147,9 @@ class LatencyPage(ButtonPage):
     def _draw_ruler(self, pen: Pen, rect: pygame.Rect) -> None:
         """Each hit where it fell: a line for each click, the first above; the box is the figure."""
         colours = pen.colours
-        plot = area(rect.left, rect.top, rect.right, rect.bottom - pen.px(_NUMBERS))
+        plot = area(
+            left=rect.left, top=rect.top, right=rect.right, bottom=rect.bottom - pen.px(_NUMBERS)
+        )
         if plot.height < pen.px(20):
             return
         played = [error for error in self.errors_ms if error is not None]
@@ -155,39 +162,46 @@ class LatencyPage(ButtonPage):
             return plot.left + (ms - low + spare) * per_ms
 
         pen.fill(plot, colours.row)
-        self._draw_numbers(pen, plot, x, low - spare, high + spare)
+        self._draw_numbers(pen, plot, x=x, low_ms=low - spare, high_ms=high + spare)
         if self.interval_ms is not None:
             first, last = map(x, self.interval_ms)
-            box = area(first, plot.top, max(last, first + pen.px(3)), plot.bottom)
+            box = area(
+                left=first, top=plot.top, right=max(last, first + pen.px(3)), bottom=plot.bottom
+            )
             pen.box(box, colours.ahead, colours.ahead_edge)
-        pen.upright(x(0.0), plot.top, plot.bottom, colours.ink, 1.4)
+        pen.upright(x(0.0), plot.top, plot.bottom, colour=colours.ink, width=1.4)
         if self.median_ms is not None:
-            pen.upright(x(self.median_ms), plot.top, plot.bottom, colours.ahead_edge, 3)
+            pen.upright(
+                x(self.median_ms), plot.top, plot.bottom, colour=colours.ahead_edge, width=3
+            )
         row = plot.height / self.of
         dot = marks.dot(max(2, min(pen.px(5), round(row * 0.45))), colours.ink)
         for beat, error in enumerate(self.errors_ms):
             if error is not None:
                 pen.mark(dot, (x(error), plot.top + (beat + 0.5) * row))
-        pen.level_line(plot.bottom, plot.left, plot.right, colours.rule, 1)
+        pen.level_line(plot.bottom, plot.left, plot.right, colour=colours.rule, width=1)
 
     def _draw_numbers(
         self,
         pen: Pen,
         plot: pygame.Rect,
+        *,
         x: Callable[[float], float],
         low_ms: float,
         high_ms: float,
     ) -> None:
         step = next((ms for ms in _RULER_MS if x(ms) - x(0.0) >= pen.px(_CLOSEST)), _RULER_MS[-1])
         base = plot.bottom + pen.px(SMALL * 1.5)
-        early = pen.text("early", SMALL, (plot.left, base), pen.colours.quiet)
-        late = pen.text("late, ms", SMALL, (plot.right, base), pen.colours.quiet, align=1.0)
+        early = pen.text("early", SMALL, (plot.left, base), colour=pen.colours.quiet)
+        late = pen.text("late, ms", SMALL, (plot.right, base), colour=pen.colours.quiet, align=1.0)
         for number in range(int(low_ms // step), int(high_ms // step) + 2):
             ms = number * step
             if not low_ms <= ms <= high_ms:
                 continue
-            pen.upright(x(ms), plot.bottom, plot.bottom + pen.px(4), pen.colours.rule, 1)
+            pen.upright(
+                x(ms), plot.bottom, plot.bottom + pen.px(4), colour=pen.colours.rule, width=1
+            )
             words = str(ms).replace("-", "−")
             half = pen.width(words, SMALL) / 2 + pen.px(6)
             if early.right < x(ms) - half and x(ms) + half < late.left:
-                pen.text(words, SMALL, (x(ms), base), pen.colours.quiet, align=0.5)
+                pen.text(words, SMALL, (x(ms), base), colour=pen.colours.quiet, align=0.5)

@@ -35,8 +35,8 @@ from playalong.screen.sheet.geometry import height_of
 
 #: What can be asked for.
 TOUCHING = (
-    Button((Key.BACKSPACE, "u", "U"), "U", "take back a stroke", Outcome.UNDO),
-    Button(("a", "A"), "A", "the pad again", Outcome.AGAIN),
+    Button((Key.BACKSPACE, "u", "U"), "U", "take back a stroke", outcome=Outcome.UNDO),
+    Button(("a", "A"), "A", "the pad again", outcome=Outcome.AGAIN),
     TO_RIGHT,
     TO_LEFT,
     ACCEPT,
@@ -56,7 +56,7 @@ _ROW, _NAME, _BOX, _LINE = 44, 76, 30, 25
 _GROUP_GAP = 12
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PadLine:
     """How a pad stands: calibrated or not, whether something is wrong with it, and in words."""
 
@@ -66,7 +66,7 @@ class PadLine:
     is_off: bool = False
 
 
-@dataclass
+@dataclass(kw_only=True)
 class LoudnessPage(ButtonPage):
     """Learning how loud a pad is struck. Everything may be set anew between frames.
 
@@ -96,14 +96,16 @@ class LoudnessPage(ButtonPage):
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         done = sum(pad.done for pad in self.pads)
-        head(pen, "How loud is loud", self.kit, f"{done} of {len(self.pads)} pads", None)
+        head(
+            pen, "How loud is loud", self.kit, tempo=f"{done} of {len(self.pads)} pads", clean=None
+        )
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD + 10), foot(pen, self.buttons) - pen.px(16)
         picture, listed = (left + (right - left) * part for part in (_PICTURE, _LIST))
         gap = pen.px(24)
-        self._draw_asked(pen, area(left, top, picture - gap, bottom))
-        self._draw_curve(pen, area(picture, top, listed - gap, bottom))
-        self._draw_pads(pen, area(listed, top, right, bottom))
+        self._draw_asked(pen, area(left=left, top=top, right=picture - gap, bottom=bottom))
+        self._draw_curve(pen, area(left=picture, top=top, right=listed - gap, bottom=bottom))
+        self._draw_pads(pen, area(left=listed, top=top, right=right, bottom=bottom))
 
     def _draw_asked(self, pen: Pen, rect: pygame.Rect) -> None:
         colours = pen.colours
@@ -121,7 +123,12 @@ class LoudnessPage(ButtonPage):
             for place in range(self.of):
                 x = rect.left + pen.px(_NAME) + place * step
                 middle = base - pen.capital(BODY) / 2
-                box = area(x, middle - step / 2 + 1, x + step - pen.px(4), middle + step / 2)
+                box = area(
+                    left=x,
+                    top=middle - step / 2 + 1,
+                    right=x + step - pen.px(4),
+                    bottom=middle + step / 2,
+                )
                 if place < done:
                     pen.box(box, colours.ink, colours.ink)
                 else:
@@ -133,7 +140,7 @@ class LoudnessPage(ButtonPage):
         for words in self.words:
             for line in pen.wrapped(words, size, rect.width):
                 if base <= rect.bottom:
-                    pen.text(line, size, (rect.left, base), colour)
+                    pen.text(line, size, (rect.left, base), colour=colour)
                 base += pen.px(size * 1.35)
 
     def _draw_curve(self, pen: Pen, rect: pygame.Rect) -> None:
@@ -142,32 +149,35 @@ class LoudnessPage(ButtonPage):
         title = pen.text("Velocity curve", LABEL, (rect.left, base), bold=True)
         if self.curve_of is not None:
             whose = f"of the {BY_NAME[self.curve_of].label}"
-            pen.text(whose, LABEL, (title.right + pen.px(8), base), colours.quiet)
+            pen.text(whose, LABEL, (title.right + pen.px(8), base), colour=colours.quiet)
         numbers = pen.width("127", SMALL) + pen.px(8)
         plot = area(
-            rect.left + numbers,
-            rect.top + pen.px(LABEL * 1.8),
-            rect.right,
-            rect.bottom - pen.px(SMALL * 1.8),
+            left=rect.left + numbers,
+            top=rect.top + pen.px(LABEL * 1.8),
+            right=rect.right,
+            bottom=rect.bottom - pen.px(SMALL * 1.8),
         )
         pen.fill(plot, colours.row)
         for velocity in (16, 32, 64, 96, 127):
             y = plot.bottom - height_of(velocity) * plot.height
-            pen.level_line(y, plot.left, plot.right, colours.line, 1)
+            pen.level_line(y, plot.left, plot.right, colour=colours.line, width=1)
             beside = (plot.left - pen.px(6), y + pen.capital(SMALL) / 2)
-            pen.text(str(velocity), SMALL, beside, colours.quiet, align=1.0)
-        pen.level_line(plot.bottom, plot.left, plot.right, colours.rule, 1)
+            pen.text(str(velocity), SMALL, beside, colour=colours.quiet, align=1.0)
+        pen.level_line(plot.bottom, plot.left, plot.right, colour=colours.rule, width=1)
         wide = plot.width / len(STROKES)
         for place, (dynamic, name) in enumerate(STROKES.items()):
             self._draw_group(
                 pen,
                 area(
-                    plot.left + place * wide, plot.top, plot.left + (place + 1) * wide, plot.bottom
+                    left=plot.left + place * wide,
+                    top=plot.top,
+                    right=plot.left + (place + 1) * wide,
+                    bottom=plot.bottom,
                 ),
                 dynamic,
             )
             under = (plot.left + (place + 0.5) * wide, plot.bottom + pen.px(SMALL * 1.5))
-            pen.text(name, SMALL, under, colours.quiet, align=0.5)
+            pen.text(name, SMALL, under, colour=colours.quiet, align=0.5)
 
     def _draw_group(self, pen: Pen, rect: pygame.Rect, dynamic: Dynamic) -> None:
         """The strokes of one dynamic, and its band behind them."""
@@ -175,7 +185,9 @@ class LoudnessPage(ButtonPage):
         inside = rect.inflate(-pen.px(_GROUP_GAP), 0)
         if band is not None:
             top, bottom = (rect.bottom - height_of(v) * rect.height for v in (band.high, band.low))
-            box = area(inside.left, top, inside.right, max(bottom, top + pen.px(3)))
+            box = area(
+                left=inside.left, top=top, right=inside.right, bottom=max(bottom, top + pen.px(3))
+            )
             pen.box(box, colours.ahead, colours.ahead_edge)
         strokes = self.strokes if self.curve_of is None else self.curve
         velocities = sorted(strokes.get(dynamic, ()))
@@ -190,7 +202,7 @@ class LoudnessPage(ButtonPage):
             mark = (
                 marks.dot(radius, colours.ink)
                 if fits
-                else marks.ring(radius, pen.px(1.6), colours.off, colours.row)
+                else marks.ring(radius, width=pen.px(1.6), colour=colours.off, inside=colours.row)
             )
             pen.mark(mark, at)
 
@@ -209,7 +221,7 @@ class LoudnessPage(ButtonPage):
             if pad.done and not pad.is_off:
                 pen.mark(marks.dot(radius, colour), at)
             else:
-                pen.mark(marks.ring(radius, pen.px(1.6), colour, None), at)
+                pen.mark(marks.ring(radius, width=pen.px(1.6), colour=colour, inside=None), at)
             x = rect.left + pen.px(20)
             now = pad.voice == self.voice
             label = pen.cut(BY_NAME[pad.voice].label, BODY, rect.right - x, bold=now)
@@ -217,4 +229,4 @@ class LoudnessPage(ButtonPage):
             room = rect.right - (x if two else named.right + pen.px(10))
             words = pen.cut(pad.words, SMALL, room)
             told = (x, base + pen.px(SMALL * 1.4)) if two else (named.right + pen.px(10), base)
-            pen.text(words, SMALL, told, colour if pad.is_off else colours.quiet)
+            pen.text(words, SMALL, told, colour=colour if pad.is_off else colours.quiet)

@@ -32,7 +32,7 @@ _TABLE, _LINE = 0.64, 23
 _LONGEST, _WIDEST = "note 127, velocity 127.5, channel 16", 0.85
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class MessageRow:
     """A message: seconds, in words, and what became of it.
 
@@ -48,7 +48,7 @@ class MessageRow:
     dropped: str = ""
 
 
-@dataclass
+@dataclass(kw_only=True)
 class MessagesPage(ButtonPage):
     """The messages of a kit, the newest below; the up and down keys go through them."""
 
@@ -80,7 +80,7 @@ class MessagesPage(ButtonPage):
         surface.fill(pen.colours.paper)
         # A kit that nobody named has the name of its port.
         where = "  ·  ".join(dict.fromkeys((self.kit, self.port)))
-        head(pen, "What the kit sends", where, "", None)
+        head(pen, "What the kit sends", where, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         notes = (
             [f"{self._later} later messages below: ↓"] if self._later else ["↑ earlier messages"]
@@ -89,18 +89,20 @@ class MessagesPage(ButtonPage):
         room = right - left
         longest = pen.width(_LONGEST, BODY) + pen.px(8)
         middle = left + min(max(_TABLE * room, longest / _COLUMNS[1][1]), _WIDEST * room)
-        self._draw_table(pen, area(left, top, middle, bottom))
-        self.drawing.draw(pen, area(middle + pen.px(24), top, right, bottom), now_s)
+        self._draw_table(pen, area(left=left, top=top, right=middle, bottom=bottom))
+        self.drawing.draw(
+            pen, area(left=middle + pen.px(24), top=top, right=right, bottom=bottom), now_s
+        )
 
     def _draw_table(self, pen: Pen, rect: pygame.Rect) -> None:
         colours, line = pen.colours, pen.px(_LINE)
         edges = [float(rect.left)]
         for name, part in _COLUMNS:
             at = (edges[-1], rect.top + pen.px(BODY))
-            pen.text(pen.cut(name, SMALL, part * rect.width), SMALL, at, colours.quiet)
+            pen.text(pen.cut(name, SMALL, part * rect.width), SMALL, at, colour=colours.quiet)
             edges.append(edges[-1] + part * rect.width)
         top = rect.top + line
-        pen.level_line(top, rect.left, rect.right, colours.rule, 1)
+        pen.level_line(top, rect.left, rect.right, colour=colours.rule, width=1)
         shown = max(1, (rect.bottom - top - pen.px(4)) // line)
         end = len(self.rows) - self._later
         for place, number in enumerate(range(max(0, end - shown), end)):
@@ -119,4 +121,4 @@ class MessagesPage(ButtonPage):
                     is_why = lost and column == len(cells) - 1
                     colour = colours.off if is_why else colours.quiet if lost else colours.ink
                     room = edges[column + 1] - edges[column] - pen.px(8)
-                    pen.text(pen.cut(cell, BODY, room), BODY, (edges[column], base), colour)
+                    pen.text(pen.cut(cell, BODY, room), BODY, (edges[column], base), colour=colour)

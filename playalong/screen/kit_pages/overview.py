@@ -26,17 +26,17 @@ from playalong.screen.kit_pages.kit_drawing import KitDrawing
 
 #: What can be set, in the order of the page.
 PAGES = (
-    Button(("p", "P"), "P", "pads", Outcome.PADS),
-    Button(("l", "L"), "L", "loudness", Outcome.LOUDNESS),
-    Button(("d", "D"), "D", "double triggers", Outcome.TRIGGERS),
-    Button(("t", "T"), "T", "latency", Outcome.LATENCY),
-    Button(("s", "S"), "S", "sticks in hand", Outcome.PAD_COMMANDS),
-    Button(("m", "M"), "M", "messages", Outcome.MESSAGES),
+    Button(("p", "P"), "P", "pads", outcome=Outcome.PADS),
+    Button(("l", "L"), "L", "loudness", outcome=Outcome.LOUDNESS),
+    Button(("d", "D"), "D", "double triggers", outcome=Outcome.TRIGGERS),
+    Button(("t", "T"), "T", "latency", outcome=Outcome.LATENCY),
+    Button(("s", "S"), "S", "sticks in hand", outcome=Outcome.PAD_COMMANDS),
+    Button(("m", "M"), "M", "messages", outcome=Outcome.MESSAGES),
 )
 
 #: How the lines are gone through, so that few pads are enough to reach every page.
 CHOOSING = (
-    Button((Key.ENTER,), "Enter", "open", Outcome.START),
+    Button((Key.ENTER,), "Enter", "open", outcome=Outcome.START),
     DOWN,
     UP,
     LEAVE,
@@ -55,7 +55,7 @@ class KitLine:
     done: bool
 
 
-@dataclass
+@dataclass(kw_only=True)
 class KitPage(ListPage):
     """The kit, who plays it, its port, and a line for each thing that can be set.
 
@@ -93,44 +93,47 @@ class KitPage(ListPage):
         """Draw the page as it is at ``now_s``, in seconds."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.kit, f"played by {self.player}", "", None)
+        head(pen, self.kit, f"played by {self.player}", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, self.notes) - pen.px(16)
         middle = left + (right - left) * _LIST
-        self._draw_port(pen, left, right, pen.px(HEAD + BODY))
+        self._draw_port(pen, left=left, right=right, base=pen.px(HEAD + BODY))
         top = pen.px(HEAD + 46)
         line = min((bottom - top) / len(self.lines), pen.px(_LINE))
         for place, item in enumerate(self.lines):
-            self._draw_line(pen, item, left, middle, (top + place * line, line))
-        picture = area(middle + pen.px(24), top - pen.px(20), right, bottom)
+            self._draw_line(pen, item, left=left, right=middle, down=(top + place * line, line))
+        picture = area(left=middle + pen.px(24), top=top - pen.px(20), right=right, bottom=bottom)
         self.drawing.draw(pen, picture, now_s)
 
-    def _draw_port(self, pen: Pen, left: float, right: float, base: float) -> None:
+    def _draw_port(self, pen: Pen, *, left: float, right: float, base: float) -> None:
         colours, radius = pen.colours, pen.px(6)
         at = (left + radius, base - pen.capital(LABEL) / 2)
         if self.there:
             pen.mark(marks.dot(radius, colours.ink), at)
         else:
-            pen.mark(marks.ring(radius, pen.px(1.8), colours.off, None), at)
+            pen.mark(marks.ring(radius, width=pen.px(1.8), colour=colours.off, inside=None), at)
         x = left + pen.px(_MARK)
         colour = colours.ink if self.there else colours.off
-        pen.text(pen.cut(self.port, LABEL, right - x), LABEL, (x, base), colour)
+        pen.text(pen.cut(self.port, LABEL, right - x), LABEL, (x, base), colour=colour)
 
     def _draw_line(
-        self, pen: Pen, item: KitLine, left: float, right: float, down: tuple[float, float]
+        self, pen: Pen, item: KitLine, *, left: float, right: float, down: tuple[float, float]
     ) -> None:
         colours, radius = pen.colours, pen.px(6)
         top, tall = down
         base = top + tall / 2 - pen.px(4)
         if item is self.lines[self.chosen]:
-            pen.fill(area(left - pen.px(8), top, right, top + tall - pen.px(2)), colours.band)
+            pen.fill(
+                area(left=left - pen.px(8), top=top, right=right, bottom=top + tall - pen.px(2)),
+                colours.band,
+            )
         at = (left + radius, base - pen.capital(BODY) / 2)
         if item.done:
             pen.mark(marks.dot(radius, colours.ink), at)
         else:
-            pen.mark(marks.ring(radius, pen.px(1.8), colours.ink, None), at)
+            pen.mark(marks.ring(radius, width=pen.px(1.8), colour=colours.ink, inside=None), at)
         x = left + pen.px(_MARK)
         button = next(button for button in PAGES if button.outcome is item.outcome)
         self._pages.draw_one(pen, button, (x, base))
         below = base + min(tall / 2 - pen.px(5), pen.px(BODY * 1.4))
-        pen.text(pen.cut(item.words, BODY, right - x), BODY, (x, below), colours.quiet)
+        pen.text(pen.cut(item.words, BODY, right - x), BODY, (x, below), colour=colours.quiet)

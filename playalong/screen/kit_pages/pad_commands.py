@@ -33,7 +33,7 @@ CHANGING = (
 _LIST, _LINE, _PADS = 0.42, 40, 130
 
 
-@dataclass
+@dataclass(kw_only=True)
 class PadCommandsPage(ListPage):
     """What each pad asks for: ``calls`` are (what, the pad's label, "" for none).
 
@@ -59,7 +59,7 @@ class PadCommandsPage(ListPage):
         """Draw the page as it is at ``now_s``, in seconds."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, "Sticks in hand", self.kit, "", None)
+        head(pen, "Sticks in hand", self.kit, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, [self.told]) - pen.px(16)
         base = pen.px(HEAD + ADVICE)
@@ -74,13 +74,15 @@ class PadCommandsPage(ListPage):
         for number, (what, pad) in enumerate(self.calls):
             upper, chosen = top + number * tall, number == self.chosen
             if chosen:
-                line_area = area(left - pen.px(8), upper, middle, upper + tall - pen.px(2))
+                line_area = area(
+                    left=left - pen.px(8), top=upper, right=middle, bottom=upper + tall - pen.px(2)
+                )
                 pen.fill(line_area, pen.colours.band)
             y = upper + tall / 2 + pen.capital(LABEL) / 2
             pen.text(what, LABEL, (left, y), bold=chosen)
             room = middle - left - pen.px(_PADS)
             colour = pen.colours.ink if pad else pen.colours.quiet
             words = pen.cut(pad or "no pad", LABEL, room)
-            pen.text(words, LABEL, (left + pen.px(_PADS), y), colour)
-        picture = area(middle + pen.px(24), top, right, bottom - pen.px(BODY))
+            pen.text(words, LABEL, (left + pen.px(_PADS), y), colour=colour)
+        picture = area(left=middle + pen.px(24), top=top, right=right, bottom=bottom - pen.px(BODY))
         self.drawing.draw(pen, picture, now_s)

@@ -22,8 +22,8 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
 
-_BACK = Button((Key.LEFT, "b", "B"), "B", "back", Outcome.BACK)
-_FOLD = Button(("f", "F"), "F", "rims and edges", Outcome.FOLD)
+_BACK = Button((Key.LEFT, "b", "B"), "B", "back", outcome=Outcome.BACK)
+_FOLD = Button(("f", "F"), "F", "rims and edges", outcome=Outcome.FOLD)
 
 #: What can be asked for while pads are learned, and when all have been.
 LEARNING = (SKIP, _BACK, _FOLD, LEAVE)
@@ -33,7 +33,7 @@ LEARNED = (ACCEPT, _BACK, _FOLD, LEAVE)
 _WORDS, _BAR = 0.36, 8
 
 
-@dataclass
+@dataclass(kw_only=True)
 class PadsPage(ButtonPage):
     """Learning the pads; what is lit up is ``drawing.lit``. Everything may be set anew.
 
@@ -58,10 +58,10 @@ class PadsPage(ButtonPage):
         """Draw the page as it is at ``now_s``, in seconds."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.title, self.kit, f"{self.done} of {self.of}", None)
+        head(pen, self.title, self.kit, tempo=f"{self.done} of {self.of}", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top = pen.px(HEAD)
-        self._draw_progress(pen, left, right, top)
+        self._draw_progress(pen, left=left, right=right, top=top)
         folded = "count as their drum" if self.folds else "are voices of their own"
         notes = [f"Rims and edges {folded}."] if self.offers(Outcome.FOLD) else []
         bottom = foot(pen, self.buttons, notes) - pen.px(16)
@@ -69,7 +69,7 @@ class PadsPage(ButtonPage):
         middle = left + (right - left) * _WORDS
         base = top + pen.px(ADVICE)
         for words, size, bold in ((self.asked, ADVICE, True), (self.told, LABEL, False)):
-            for line in pen.wrapped(words, size, middle - left, bold) if words else ():
+            for line in pen.wrapped(words, size, middle - left, bold=bold) if words else ():
                 pen.text(line, size, (left, base), bold=bold)
                 base += pen.px(size * 1.4)
             base += pen.px(8)
@@ -77,11 +77,15 @@ class PadsPage(ButtonPage):
         step = pen.px(BODY * 1.4)
         for number, line in enumerate(heard):
             at = (left, bottom - (len(heard) - 1 - number) * step)
-            pen.text(line, BODY, at, pen.colours.quiet)
-        self.drawing.draw(pen, area(middle + pen.px(24), top, right, bottom), now_s)
+            pen.text(line, BODY, at, colour=pen.colours.quiet)
+        self.drawing.draw(
+            pen, area(left=middle + pen.px(24), top=top, right=right, bottom=bottom), now_s
+        )
 
-    def _draw_progress(self, pen: Pen, left: float, right: float, top: float) -> None:
+    def _draw_progress(self, pen: Pen, *, left: float, right: float, top: float) -> None:
         colours, bottom = pen.colours, top + pen.px(_BAR)
-        pen.fill(area(left, top, right, bottom), colours.band)
+        pen.fill(area(left=left, top=top, right=right, bottom=bottom), colours.band)
         part = self.done / max(1, self.of)
-        pen.fill(area(left, top, left + (right - left) * part, bottom), colours.ink)
+        pen.fill(
+            area(left=left, top=top, right=left + (right - left) * part, bottom=bottom), colours.ink
+        )

@@ -35,9 +35,9 @@ SPAN_MS, DEPTH_DB = 60.0, 40.0
 
 #: What can be asked for.
 PROPOSED = (
-    Button((Key.ENTER,), "Enter", "use it", Outcome.ACCEPT),
-    Button(("o", "O"), "O", "leave it off", Outcome.REFUSE),
-    Button(("a", "A"), "A", "use all", Outcome.ACCEPT_ALL),
+    Button((Key.ENTER,), "Enter", "use it", outcome=Outcome.ACCEPT),
+    Button(("o", "O"), "O", "leave it off", outcome=Outcome.REFUSE),
+    Button(("a", "A"), "A", "use all", outcome=Outcome.ACCEPT_ALL),
     TO_RIGHT,
     TO_LEFT,
     LEAVE,
@@ -50,7 +50,7 @@ _PICTURES, _SHAPE, _COLUMNS = 0.54, 1.35, 5
 _GAP, _NAME, _WORDS = 14, 22, 92
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PadTriggers:
     """What is known of one pad.
 
@@ -72,7 +72,7 @@ class PadTriggers:
         return self.mask_ms > 0.0 or self.threshold_db is not None
 
 
-@dataclass
+@dataclass(kw_only=True)
 class TriggersPage(ListPage):
     """Guards, pad by pad. Everything may be set anew between frames.
 
@@ -106,17 +106,19 @@ class TriggersPage(ListPage):
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         axes = f"across: 0 to {SPAN_MS:.0f} ms later; up: as loud"
-        head(pen, "Double triggers and crosstalk", f"{self.kit}  ·  {axes}", "", None)
+        head(pen, "Double triggers and crosstalk", f"{self.kit}  ·  {axes}", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD), foot(pen, self.buttons) - pen.px(12)
         middle = left + (right - left) * _PICTURES
         under = bottom - pen.px(_WORDS)
-        self._draw_pictures(pen, area(left, top, middle, under))
-        self.drawing.draw(pen, area(middle + pen.px(24), top, right, under), now_s)
+        self._draw_pictures(pen, area(left=left, top=top, right=middle, bottom=under))
+        self.drawing.draw(
+            pen, area(left=middle + pen.px(24), top=top, right=right, bottom=under), now_s
+        )
         told = [self.pads[self.chosen].words] if self.pads else []
         base = under + pen.px(LABEL * 1.4)
         for words, bold in [*((words, True) for words in told), (self.words, False)]:
-            for line in pen.wrapped(words, BODY, right - left, bold) if words else ():
+            for line in pen.wrapped(words, BODY, right - left, bold=bold) if words else ():
                 if base <= bottom:
                     pen.text(line, BODY, (left, base), bold=bold)
                 base += pen.px(BODY * 1.4)
@@ -131,26 +133,33 @@ class TriggersPage(ListPage):
         for number, pad in enumerate(self.pads):
             x = rect.left + (number % columns) * (wide + gap)
             y = rect.top + (number // columns) * (tall + gap)
-            cell = area(x, y, x + wide, y + tall)
+            cell = area(left=x, top=y, right=x + wide, bottom=y + tall)
             self._areas.append(cell)
-            self._draw_pad(pen, cell, pad, number == self.chosen)
+            self._draw_pad(pen, cell, pad, chosen=number == self.chosen)
 
-    def _draw_pad(self, pen: Pen, rect: pygame.Rect, pad: PadTriggers, chosen: bool) -> None:
+    def _draw_pad(self, pen: Pen, rect: pygame.Rect, pad: PadTriggers, *, chosen: bool) -> None:
         colours, base = pen.colours, rect.top + pen.px(BODY)
         stands = {True: "used", False: "off", None: "proposed" if pad.proposed else ""}[pad.stands]
-        told = pen.text(stands, SMALL, (rect.right, base), colours.quiet, align=1.0)
-        label = pen.cut(BY_NAME[pad.voice].label, BODY, told.left - rect.left - pen.px(6), chosen)
+        told = pen.text(stands, SMALL, (rect.right, base), colour=colours.quiet, align=1.0)
+        label = pen.cut(
+            BY_NAME[pad.voice].label, BODY, told.left - rect.left - pen.px(6), bold=chosen
+        )
         pen.text(label, BODY, (rect.left, base), bold=chosen)
-        plot = area(rect.left, rect.top + pen.px(_NAME), rect.right, rect.bottom)
+        plot = area(
+            left=rect.left, top=rect.top + pen.px(_NAME), right=rect.right, bottom=rect.bottom
+        )
         pen.fill(plot, colours.row)
         per_ms, per_db = plot.width / SPAN_MS, plot.height / DEPTH_DB
         if pad.mask_ms > 0.0:
             mask = min(SPAN_MS, pad.mask_ms) * per_ms
-            pen.fill(area(plot.left, plot.top, plot.left + mask, plot.bottom), colours.ahead)
-            pen.upright(plot.left + mask, plot.top, plot.bottom, colours.ahead_edge, 1)
+            pen.fill(
+                area(left=plot.left, top=plot.top, right=plot.left + mask, bottom=plot.bottom),
+                colours.ahead,
+            )
+            pen.upright(plot.left + mask, plot.top, plot.bottom, colour=colours.ahead_edge, width=1)
         if pad.threshold_db is not None:
             y = plot.top + min(DEPTH_DB, max(0.0, -pad.threshold_db)) * per_db
-            pen.level_line(y, plot.left, plot.right, colours.ahead_edge, 2)
+            pen.level_line(y, plot.left, plot.right, colour=colours.ahead_edge, width=2)
         radius = max(2, pen.px(3))
         dot = marks.dot(radius, colours.ink)
         inside = plot.inflate(-2 * radius, -2 * radius)

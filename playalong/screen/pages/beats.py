@@ -75,13 +75,13 @@ _WAYS: dict[Setting, tuple[str, str]] = {
 
 SETTINGS = tuple(Setting)
 
-_PLAY = Button((Key.ENTER,), "Enter", "play", Outcome.START)
-_STOP = Button((Key.ENTER,), "Enter", "stop", Outcome.START)
-_DOWN = Button((Key.DOWN,), "↓", "next", Outcome.NEXT)
-_UP = Button((Key.UP,), "↑", "back", Outcome.BACK)
-_TAP = Button(("t", "T"), "T", "tap the beats", Outcome.AGAIN)
-_UNDO = Button(("u", "U"), "U", "undo", Outcome.UNDO)
-_KEEP = Button(("k", "K"), "K", "keep them", Outcome.ACCEPT)
+_PLAY = Button((Key.ENTER,), "Enter", "play", outcome=Outcome.START)
+_STOP = Button((Key.ENTER,), "Enter", "stop", outcome=Outcome.START)
+_DOWN = Button((Key.DOWN,), "↓", "next", outcome=Outcome.NEXT)
+_UP = Button((Key.UP,), "↑", "back", outcome=Outcome.BACK)
+_TAP = Button(("t", "T"), "T", "tap the beats", outcome=Outcome.AGAIN)
+_UNDO = Button(("u", "U"), "U", "undo", outcome=Outcome.UNDO)
+_KEEP = Button(("k", "K"), "K", "keep them", outcome=Outcome.ACCEPT)
 
 _TO = {Outcome.NEXT: 1, Outcome.BACK: -1}
 
@@ -127,7 +127,7 @@ class _Scale(NamedTuple):
         return self.begin_s + (x - self.rect.left) / self.per_s
 
 
-@dataclass
+@dataclass(kw_only=True)
 class BeatsPage:
     """Setting the beats of a recording. Everything may be set anew between frames.
 
@@ -196,8 +196,8 @@ class BeatsPage:
         return (
             _UP,
             _DOWN,
-            Button((Key.LEFT,), "←", less, Outcome.SLOWER),
-            Button((Key.RIGHT,), "→", more, Outcome.FASTER),
+            Button((Key.LEFT,), "←", less, outcome=Outcome.SLOWER),
+            Button((Key.RIGHT,), "→", more, outcome=Outcome.FASTER),
             _STOP if self.playing else _PLAY,
             _TAP,
             _UNDO,
@@ -246,16 +246,29 @@ class BeatsPage:
         surface.fill(pen.colours.paper)
         where = f"{_clock(now_s)} of {_clock(self.length_s)}"
         told = "tap on each beat" if self.tapping else "playing" if self.playing else ""
-        head(pen, self.title, "  ·  ".join(filter(None, (where, told))), self._tempo(now_s), None)
+        head(
+            pen,
+            self.title,
+            "  ·  ".join(filter(None, (where, told))),
+            tempo=self._tempo(now_s),
+            clean=None,
+        )
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         low = foot(pen, self.buttons, self.notices) - pen.px(_GAP)
-        bottom = self._draw_words(pen, left, right, low)
-        bottom = self._draw_settings(pen, left, right, bottom, now_s) - pen.px(_GAP)
-        course = area(left, bottom - pen.px(_COURSE), right, bottom)
-        whole = area(left, course.top - pen.px(_WHOLE), right, course.top)
+        bottom = self._draw_words(pen, left=left, right=right, bottom=low)
+        bottom = self._draw_settings(
+            pen, left=left, right=right, bottom=bottom, now_s=now_s
+        ) - pen.px(_GAP)
+        course = area(left=left, top=bottom - pen.px(_COURSE), right=right, bottom=bottom)
+        whole = area(left=left, top=course.top - pen.px(_WHOLE), right=right, bottom=course.top)
         over = whole.top - pen.px(_OVER)
         self._sheets = (
-            self._sheet(area(left, pen.px(HEAD + _NUMBERS), right, over - pen.px(_GAP)), now_s),
+            self._sheet(
+                area(
+                    left=left, top=pen.px(HEAD + _NUMBERS), right=right, bottom=over - pen.px(_GAP)
+                ),
+                now_s,
+            ),
             _Scale(whole, 0.0, whole.width / max(self.length_s, 1e-3)),
         )
         self._draw_sheet(pen, self._sheets[0], now_s)
@@ -286,11 +299,11 @@ class BeatsPage:
         self._draw_loop(pen, scale)
         self._draw_sound(pen, scale)
         pen.surface.set_clip(inside)
-        pen.level_line(rect.bottom, rect.left, rect.right, colours.rule, 1)
+        pen.level_line(rect.bottom, rect.left, rect.right, colour=colours.rule, width=1)
         self._draw_beats(pen, scale, now_s)
         self._draw_taps(pen, scale)
         x = rect.left + round(_LINE_AT * rect.width)
-        pen.upright(x, rect.top - pen.px(4), rect.bottom + pen.px(4), colours.ink, 2.4)
+        pen.upright(x, rect.top - pen.px(4), rect.bottom + pen.px(4), colour=colours.ink, width=2.4)
         pen.mark(marks.pointer(pen.px(6), colours.ink), (x, rect.top - pen.px(5)))
 
     def _draw_loop(self, pen: Pen, scale: _Scale) -> None:
@@ -302,7 +315,9 @@ class BeatsPage:
             self.beats.bar_start_s(self.loop[1] + 1),
         )
         rect = scale.rect
-        box = area(scale.x(begin_s), rect.top, scale.x(end_s), rect.bottom).clip(rect)
+        box = area(
+            left=scale.x(begin_s), top=rect.top, right=scale.x(end_s), bottom=rect.bottom
+        ).clip(rect)
         pen.fill(box, pen.colours.ahead)
 
     def _draw_sound(self, pen: Pen, scale: _Scale) -> None:
@@ -311,10 +326,10 @@ class BeatsPage:
         column_s = 1.0 / scale.per_s
         first = round(scale.begin_s / column_s)
         for number in range(first // _PIECE, (first + rect.width) // _PIECE + 1):
-            piece = self._piece(number, column_s, rect.height, pen.colours.rule)
+            piece = self._piece(number, column_s, rect.height, ink=pen.colours.rule)
             pen.surface.blit(piece, (rect.left + number * _PIECE - first, rect.top))
 
-    def _piece(self, number: int, column_s: float, height: int, ink: Colour) -> pygame.Surface:
+    def _piece(self, number: int, column_s: float, height: int, *, ink: Colour) -> pygame.Surface:
         """Piece ``number`` of the recording: ``_PIECE`` columns of ``column_s`` seconds."""
         kind = (number, column_s, height, ink)
         if kind not in self._pieces:
@@ -325,7 +340,7 @@ class BeatsPage:
             found = self.overview(begin_s, end_s, _PIECE)
             is_there = np.linspace(begin_s, end_s, _PIECE, endpoint=False)
             there = (is_there >= 0.0) & (is_there < self.length_s)
-            self._pieces[kind] = _drawn(found / self._loudest(), there, height, ink)
+            self._pieces[kind] = _drawn(found / self._loudest(), there, height, ink=ink)
         return self._pieces[kind]
 
     def _loudest(self) -> float:
@@ -355,11 +370,13 @@ class BeatsPage:
                 pen.mark(marks.dot(pen.px(4), colours.ink), (x, rect.bottom))
             if inside:
                 if apart >= pen.px(_CLOSEST):
-                    pen.upright(x, rect.top + rect.height // 6, rect.bottom, colours.ink, 0.9)
+                    pen.upright(
+                        x, rect.top + rect.height // 6, rect.bottom, colour=colours.ink, width=0.9
+                    )
                 continue
             if apart * beats.per_bar < pen.px(_CLOSEST) and bar % 4:
                 continue
-            pen.upright(x, rect.top - pen.px(4), rect.bottom, colours.ink, 1.8)
+            pen.upright(x, rect.top - pen.px(4), rect.bottom, colour=colours.ink, width=1.8)
             number = str(bar + 1)
             half = pen.width(number, BODY, bold=True) / 2
             if bar >= 0 and x - half >= free and x + half <= rect.right:
@@ -384,27 +401,29 @@ class BeatsPage:
         pen.surface.set_clip(rect)
         self._draw_sound(pen, scale)
         pen.surface.set_clip(inside)
-        pen.upright(scale.x(now_s), rect.top - pen.px(3), rect.bottom, colours.ink, 2.4)
+        pen.upright(
+            scale.x(now_s), rect.top - pen.px(3), rect.bottom, colour=colours.ink, width=2.4
+        )
 
     def _draw_course(self, pen: Pen, rect: pygame.Rect, base: float) -> None:
         """The tempo of each bar over the whole recording, and how it goes in words."""
         colours, beats = pen.colours, self.beats
         title = pen.text("The whole recording", LABEL, (rect.left, base), bold=True)
-        pen.level_line(rect.bottom, rect.left, rect.right, colours.rule, 1)
+        pen.level_line(rect.bottom, rect.left, rect.right, colour=colours.rule, width=1)
         at = (title.right + pen.px(14), base)
         if beats is None:
-            pen.text("no beats yet", BODY, at, colours.quiet)
+            pen.text("no beats yet", BODY, at, colour=colours.quiet)
             return
         tempos = self._tempos(beats)
         if not len(tempos):
-            pen.text("less than a bar of beats", BODY, at, colours.quiet)
+            pen.text("less than a bar of beats", BODY, at, colour=colours.quiet)
             return
         low, high = float(tempos.min()), float(tempos.max())
         bars = "1 bar" if len(tempos) == 1 else f"{len(tempos)} bars"
         told = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
         words = f"{bars}, {len(beats)} beats, {told} bpm"
         size = pen.fitted(words, (BODY, SMALL), rect.right - at[0])
-        pen.text(words, size, at, colours.quiet)
+        pen.text(words, size, at, colour=colours.quiet)
         middle, room = (low + high) / 2.0, max(high - low, _LEAST_RANGE * high)
         scale = _Scale(rect, 0.0, rect.width / max(self.length_s, 1e-3))
         edge = pen.px(5)
@@ -427,7 +446,7 @@ class BeatsPage:
     # Settings and words.
 
     def _draw_settings(
-        self, pen: Pen, left: float, right: float, bottom: float, now_s: float
+        self, pen: Pen, *, left: float, right: float, bottom: float, now_s: float
     ) -> float:
         """The settings with their values in columns, and the sound's level; the upper edge."""
         known = self.level.db is not None
@@ -441,13 +460,13 @@ class BeatsPage:
         for number, setting in enumerate(SETTINGS):
             column, row = divmod(number, rows)
             x, y = left + column * wide, top + row * step
-            cell = area(x, y, x + wide - pen.px(_GAP), y + step - pen.px(4))
+            cell = area(left=x, top=y, right=x + wide - pen.px(_GAP), bottom=y + step - pen.px(4))
             self._cells.append(cell)
             if number == self.chosen and not self.tapping:
                 pen.box(cell, pen.colours.ahead, pen.colours.ahead_edge)
             base = cell.centery + pen.capital(BODY) / 2
             inside = pen.px(_AROUND)
-            label = pen.text(setting, BODY, (cell.left + inside, base), pen.colours.quiet)
+            label = pen.text(setting, BODY, (cell.left + inside, base), colour=pen.colours.quiet)
             room = cell.right - inside - label.right - pen.px(8)
             value = values.get(setting, "")
             size = pen.fitted(value, (BODY, SMALL), room, bold=True)
@@ -479,7 +498,7 @@ class BeatsPage:
             Setting.ORIGIN: str(len(beats)),
         }
 
-    def _draw_words(self, pen: Pen, left: float, right: float, bottom: float) -> float:
+    def _draw_words(self, pen: Pen, *, left: float, right: float, bottom: float) -> float:
         """What is to be said, above ``bottom``; returns the upper edge."""
         if not self.words:
             return bottom
@@ -507,7 +526,7 @@ def _clock(time_s: float) -> str:
 
 
 def _drawn(
-    found: NDArray[np.float32], there: NDArray[np.bool_], height: int, ink: Colour
+    found: NDArray[np.float32], there: NDArray[np.bool_], height: int, *, ink: Colour
 ) -> pygame.Surface:
     """Columns of least and greatest, (n, 2) from -1 to 1, those that are ``there``, on nothing."""
     surface = pygame.Surface((len(found), height), pygame.SRCALPHA)

@@ -16,7 +16,7 @@ from playalong.screen.base.widgets import GO_ON, HEAD, LEAVE, MARGIN, NO_PADS, B
 _LINE, _MARK = 25, 26
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlanLine:
     """One step: its words, whether it is done, left out, played now, and what it took."""
 
@@ -35,6 +35,7 @@ class PlanPage:
         theme: Theme,
         title: str,
         lines: Sequence[PlanLine],
+        *,
         notes: Sequence[str] = (),
         pads: Mapping[Outcome, str] = NO_PADS,
         call: str = "",
@@ -61,23 +62,25 @@ class PlanPage:
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
         done = sum(line.done for line in self._lines)
-        head(pen, self._title, f"{done} of {len(self._lines)} steps learned", "", None)
+        head(pen, self._title, f"{done} of {len(self._lines)} steps learned", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom, line = foot(pen, self._buttons, self._notes) - pen.px(10), pen.px(_LINE)
         self._shown = max(1, (bottom - pen.px(HEAD)) // line)
         self._first = min(self._first, max(0, len(self._lines) - self._shown))
         for place, item in enumerate(self._lines[self._first : self._first + self._shown]):
-            self._draw_line(pen, item, left, right, pen.px(HEAD) + place * line + pen.px(BODY))
+            self._draw_line(
+                pen, item, left=left, right=right, base=pen.px(HEAD) + place * line + pen.px(BODY)
+            )
 
-    def _draw_line(self, pen: Pen, item: PlanLine, left: int, right: int, base: float) -> None:
+    def _draw_line(self, pen: Pen, item: PlanLine, *, left: int, right: int, base: float) -> None:
         colours, radius = pen.colours, pen.px(6)
         at = (left + radius, base - pen.capital(BODY) / 2)
         if item.done:
             pen.mark(marks.dot(radius, colours.ink), at)
         elif not item.left_out:
-            pen.mark(marks.ring(radius, pen.px(1.8), colours.ink, None), at)
-        took = pen.text(item.took, BODY, (right, base), colours.quiet, align=1.0)
+            pen.mark(marks.ring(radius, width=pen.px(1.8), colour=colours.ink, inside=None), at)
+        took = pen.text(item.took, BODY, (right, base), colour=colours.quiet, align=1.0)
         room = took.left - pen.px(20) - left - pen.px(_MARK)
         colour = colours.quiet if item.left_out else colours.ink
         words = pen.cut(item.words, BODY, room, bold=item.now)
-        pen.text(words, BODY, (left + pen.px(_MARK), base), colour, bold=item.now)
+        pen.text(words, BODY, (left + pen.px(_MARK), base), colour=colour, bold=item.now)

@@ -30,7 +30,7 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.sheet import bar_picture
 
-PRACTISE = Button(("p", "P"), "P", "step by step", Outcome.PRACTISE)
+PRACTISE = Button(("p", "P"), "P", "step by step", outcome=Outcome.PRACTISE)
 
 #: What can be asked for before a run.
 READY = (START, *CHANGING, HEAR, PRACTISE, LEAVE)
@@ -43,7 +43,7 @@ _ROWS, _PICTURE_ROW, _PICTURE, _GAP = 132, 28, 60, 16
 _CHOICES = 0.56
 
 
-@dataclass
+@dataclass(kw_only=True)
 class ReadyPage:
     """What is to be played. Everything may be set anew between frames.
 
@@ -58,7 +58,7 @@ class ReadyPage:
     run_bars: int
     bars: Sequence[Bar]
     voices: Sequence[str]
-    rows: Rows = field(default_factory=lambda: Rows([Choice("tempo", "")]))
+    rows: Rows = field(default_factory=lambda: Rows([Choice(name="tempo", value="")]))
     facts: Sequence[tuple[str, str]] = ()
     rules: Rules = field(default_factory=Rules)
     notes: Sequence[str] = ()
@@ -80,18 +80,18 @@ class ReadyPage:
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         bars = "1 bar" if self.run_bars == 1 else f"{self.run_bars} bars"
-        head(pen, self.title, bars, f"{self.tempo_bpm:g} bpm", None)
+        head(pen, self.title, bars, tempo=f"{self.tempo_bpm:g} bpm", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, [*self.notes, self.caution]) - pen.px(_GAP)
         top, gap = pen.px(HEAD), pen.px(_GAP)
         wanted = min(self.rows.height(pen), round((bottom - top) * 0.5))
         picture = pen.px(_PICTURE + _PICTURE_ROW * len(self.voices))
         rows = max(pen.px(_ROWS), min(wanted, bottom - top - gap - picture))
-        self._draw_bars(pen, area(left, top, right, bottom - rows - gap))
+        self._draw_bars(pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap))
         middle = left + (right - left) * _CHOICES
-        self.rows.draw(pen, area(left, bottom - rows, middle, bottom))
+        self.rows.draw(pen, area(left=left, top=bottom - rows, right=middle, bottom=bottom))
         beside = middle + pen.px(40)
-        facts = area(beside, bottom - rows, right, bottom)
+        facts = area(left=beside, top=bottom - rows, right=right, bottom=bottom)
         if self.level.db is not None:
             facts.height -= pen.px(LEVEL_HIGH)
             self.level.draw(pen, (right - pen.px(LEVEL_WIDE), bottom - pen.px(LEVEL_HIGH)))
@@ -113,8 +113,13 @@ class ReadyPage:
             if len(shown) == 1:
                 words = f"the first of {len(bars)} bars"
             at = (rect.right, rect.bottom)
-            pen.text(words, SMALL, at, pen.colours.quiet, align=1.0)
-            rect = area(rect.left, rect.top, rect.right, rect.bottom - pen.px(SMALL * 1.4))
+            pen.text(words, SMALL, at, colour=pen.colours.quiet, align=1.0)
+            rect = area(
+                left=rect.left,
+                top=rect.top,
+                right=rect.right,
+                bottom=rect.bottom - pen.px(SMALL * 1.4),
+            )
         bar_picture.draw(pen, rect, shown, self.voices, self.rules, ahead=True)
 
 

@@ -106,21 +106,23 @@ class ResultPage:
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
-        head(pen, self._title, self._subtitle, "", None)
+        head(pen, self._title, self._subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self._buttons, self._foot) - pen.px(10)
-        top = self._draw_score(pen, area(left, pen.px(HEAD), right, bottom))
+        top = self._draw_score(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=bottom))
         least, most = map(pen.px, _FIGURES)
         tall = min(most, max(least, (bottom - top) // 3))
         picture = pen.px(2 * _NAMED + _LEAST_ROW * len(self._voices))
         if bottom - tall - top < picture:  # where it went wrong comes first
             tall = max(0, round(bottom - top) - picture)
-        self._draw_bars(pen, area(left, top, right, bottom - tall - pen.px(10)))
-        figures = area(left, bottom - tall, right, bottom)
+        self._draw_bars(
+            pen, area(left=left, top=top, right=right, bottom=bottom - tall - pen.px(10))
+        )
+        figures = area(left=left, top=bottom - tall, right=right, bottom=bottom)
         if len(self._course) > 1 and self._asked_bpm and tall >= least:
             middle = left + (right - left) * _COURSE
-            self._draw_course(pen, area(left, figures.top, middle, bottom))
-            figures = area(middle + pen.px(40), figures.top, right, bottom)
+            self._draw_course(pen, area(left=left, top=figures.top, right=middle, bottom=bottom))
+            figures = area(left=middle + pen.px(40), top=figures.top, right=right, bottom=bottom)
         if tall >= pen.px(BODY * 1.5):
             table(pen, figures, self._figures)
 
@@ -128,11 +130,13 @@ class ResultPage:
         """Draw the score, the advice and what comes next; where they end, in pixels."""
         top, base = rect.top, rect.top + pen.px(14) + pen.capital(SCORE)
         total = pen.text(f"{self._total:.0f}", SCORE, (rect.left, base), bold=True)
-        of = pen.text("of 100", BODY, (total.right + pen.px(10), base), pen.colours.quiet)
+        of = pen.text("of 100", BODY, (total.right + pen.px(10), base), colour=pen.colours.quiet)
         left = of.right
         if self._best is not None:
             at = (total.right + pen.px(10), base - pen.px(BODY * 1.4))
-            left = max(left, pen.text(f"best {self._best:.0f}", BODY, at, pen.colours.quiet).right)
+            left = max(
+                left, pen.text(f"best {self._best:.0f}", BODY, at, colour=pen.colours.quiet).right
+            )
         left, right = left + pen.px(40), float(rect.right)
         if self.level.db is not None:
             right -= pen.px(LEVEL_WIDE)
@@ -148,7 +152,7 @@ class ResultPage:
             said = f"then: {words}" if not number else words
             for line in pen.wrapped(said, BODY, rect.right - left):
                 y += pen.px(_ALSO_HIGH)
-                pen.text(line, BODY, (left, y - pen.px(5)), pen.colours.quiet)
+                pen.text(line, BODY, (left, y - pen.px(5)), colour=pen.colours.quiet)
         return max(top + pen.px(_SCORE), y + pen.px(6))
 
     def _draw_course(self, pen: Pen, rect: pygame.Rect) -> None:
@@ -157,12 +161,12 @@ class ResultPage:
         base, foot_y = rect.top + pen.px(LABEL), rect.bottom - pen.px(4)
         pen.text("Tempo", LABEL, (rect.left, base), bold=True)
         plot = area(
-            rect.left + pen.px(_COURSE_NAME),
-            rect.top,
-            rect.right,
-            rect.bottom - pen.px(SMALL * 1.6),
+            left=rect.left + pen.px(_COURSE_NAME),
+            top=rect.top,
+            right=rect.right,
+            bottom=rect.bottom - pen.px(SMALL * 1.6),
         )
-        pen.level_line(plot.centery, plot.left, plot.right, colours.rule, 1)
+        pen.level_line(plot.centery, plot.left, plot.right, colour=colours.rule, width=1)
         off = [bpm / self._asked_bpm - 1 for _, bpm in self._course]
         per = plot.height / 2 / max(_COURSE_AXIS, *map(abs, off))
         first, last = self._course[0][0], self._course[-1][0]
@@ -172,11 +176,11 @@ class ResultPage:
             for (bar, _), part in zip(self._course, off, strict=True)
         ]
         pen.stroke(points, colours.ink, 2.6)
-        pen.text(f"bar {first + 1}", SMALL, (plot.left, foot_y), colours.quiet)
-        pen.text(f"bar {last + 1}", SMALL, (plot.right, foot_y), colours.quiet, align=1.0)
+        pen.text(f"bar {first + 1}", SMALL, (plot.left, foot_y), colour=colours.quiet)
+        pen.text(f"bar {last + 1}", SMALL, (plot.right, foot_y), colour=colours.quiet, align=1.0)
         asked = (plot.left - pen.px(10), plot.centery + pen.capital(SMALL) / 2)
         if plot.centery - pen.capital(SMALL) > base + pen.px(6):
-            pen.text(f"{self._asked_bpm:g}", SMALL, asked, colours.quiet, align=1.0)
+            pen.text(f"{self._asked_bpm:g}", SMALL, asked, colour=colours.quiet, align=1.0)
 
     def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> None:
         self._shown = bar_picture.fitting(pen, rect, self._bars)
@@ -193,6 +197,8 @@ class ResultPage:
         at = named.right + pen.px(14)
         told = "the mark is the mean of its hits; the number, how often the stroke was off"
         if pen.width(told, SMALL) <= right - at:
-            pen.text(told, SMALL, (at, base), pen.colours.quiet)
-        picture = area(rect.left, rect.top + pen.px(_NAMED), rect.right, rect.bottom)
-        bar_picture.draw(pen, picture, shown, self._voices, self._rules)
+            pen.text(told, SMALL, (at, base), colour=pen.colours.quiet)
+        picture = area(
+            left=rect.left, top=rect.top + pen.px(_NAMED), right=rect.right, bottom=rect.bottom
+        )
+        bar_picture.draw(pen, picture, shown, voices=self._voices, rules=self._rules)

@@ -72,7 +72,7 @@ class Chart(Protocol):
         ...
 
 
-@dataclass
+@dataclass(kw_only=True)
 class RunPage(ButtonPage):
     """A run as it goes on. Everything may be set anew between frames.
 
@@ -107,26 +107,31 @@ class RunPage(ButtonPage):
         surface.fill(pen.colours.paper)
         called = f"Next bar: {self.called}" if self.called else ""
         reading = f"{self.tempo_bpm:g} bpm" if self.chart is None else self.chart.reading
-        head(pen, self.title, self.subtitle, reading, self.clean, called)
+        head(pen, self.title, self.subtitle, tempo=reading, clean=self.clean, called=called)
         width, height = surface.get_size()
         left, right = pen.px(MARGIN), width - pen.px(MARGIN)
         below = height - (pen.px(_GAUGES) if self.chart is None else round(_CHART * height))
         # Where there are more lines of buttons, the gauges make room; the sheet does not move.
         base = height - pen.px(FOOT_BASE)
         foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
-        sheet = area(left, pen.px(HEAD), width - pen.px(_SHEET_RIGHT), below - pen.px(10))
+        sheet = area(
+            left=left,
+            top=pen.px(HEAD),
+            right=width - pen.px(_SHEET_RIGHT),
+            bottom=below - pen.px(10),
+        )
         past = self.sheet.draw(pen, sheet, now_s)
-        pen.level_line(below - pen.px(1), left, right, pen.colours.line, 1)
-        self._lower(pen, area(left, below, right, foot))
-        end = self.buttons.draw(pen, left, right, base) + pen.px(40)
-        self._draw_notices(pen, area(end, foot, right, base))
+        pen.level_line(below - pen.px(1), left, right, colour=pen.colours.line, width=1)
+        self._lower(pen, area(left=left, top=below, right=right, bottom=foot))
+        end = self.buttons.draw(pen, left=left, right=right, base=base) + pen.px(40)
+        self._draw_notices(pen, area(left=end, top=foot, right=right, bottom=base))
         self.level.draw(pen, (left, sheet.top - pen.px(8)))
         if self.paused:
             draw_slip(pen, sheet, self.paused)
             return
         if now_s < self.sheet.targets.start_s or self.count_in.sounds(now_s):
-            draw_count_in(pen, past, self.count_in, now_s)
-        ahead = area(past.right, past.top, sheet.right, past.bottom)
+            draw_count_in(pen, past, self.count_in, now_s=now_s)
+        ahead = area(left=past.right, top=past.top, right=sheet.right, bottom=past.bottom)
         draw_slip(pen, ahead, self.said)
 
     def _draw_notices(self, pen: Pen, rect: pygame.Rect) -> None:
@@ -148,10 +153,17 @@ class RunPage(ButtonPage):
         if self.chart is not None:
             self.chart.draw(pen, rect)
             return
-        gauges.draw(pen, rect, self.timing, self.ghosts, self.steadiness, self.sheet.has_ghosts)
+        gauges.draw(
+            pen,
+            rect,
+            self.timing,
+            ghosts=self.ghosts,
+            steadiness=self.steadiness,
+            has_ghosts=self.sheet.has_ghosts,
+        )
 
 
-def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) -> None:
+def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, *, now_s: float) -> None:
     """The count-in, large, a row for each bar; the beat that sounds now is strong."""
     words = count_in.words
     if not words:
@@ -163,7 +175,7 @@ def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) 
     line = min(rect.height / len(bars), _COUNT_IN * 1.3 * pen.unit)
     size = min(_COUNT_IN, cell * 0.8 / pen.unit, line * 0.8 / pen.unit)
     top = rect.centery - line * len(bars) / 2
-    slip = area(rect.left, top, rect.right, top + line * len(bars))
+    slip = area(left=rect.left, top=top, right=rect.right, bottom=top + line * len(bars))
     pen.box(slip, pen.colours.paper, pen.colours.line)
     now = sum(time_s <= now_s for time_s in count_in.times_s) - 1
     for row, bar in enumerate(bars):
@@ -171,4 +183,4 @@ def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, now_s: float) 
         for place, beat in enumerate(bar):
             colour = pen.colours.ink if beat == now else pen.colours.rule
             at = (rect.left + (place + 0.5) * cell, base)
-            pen.text(words[beat], size, at, colour, bold=beat == now, align=0.5)
+            pen.text(words[beat], size, at, colour=colour, bold=beat == now, align=0.5)

@@ -27,7 +27,7 @@ _GAP, _LINE = 20, 26
 _TABLE = 0.42
 
 
-@dataclass
+@dataclass(kw_only=True)
 class SittingPage(ButtonPage):
     """``clock`` is the time that is left, as it is said, empty where none runs.
 
@@ -50,7 +50,7 @@ class SittingPage(ButtonPage):
         """Draw the page; only the clock goes on."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.title, self.subtitle, self.clock, None)
+        head(pen, self.title, self.subtitle, tempo=self.clock, clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, self.notes) - pen.px(_GAP)
         top = float(pen.px(HEAD))
@@ -67,6 +67,8 @@ class SittingPage(ButtonPage):
             if top + pen.px(_LINE) > least:
                 break
             top += pen.px(_LINE)
-            pen.text(line, BODY, (left, top - pen.px(6)), pen.colours.quiet)
+            pen.text(line, BODY, (left, top - pen.px(6)), colour=pen.colours.quiet)
         if self.rows:
-            table(pen, area(left, top + pen.px(_GAP), right, bottom), self.rows)
+            table(
+                pen, area(left=left, top=top + pen.px(_GAP), right=right, bottom=bottom), self.rows
+            )

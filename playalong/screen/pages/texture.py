@@ -23,6 +23,7 @@ class TexturePage:
         theme: Theme,
         title: str,
         rows: Sequence[tuple[str, Collection[int]]],
+        *,
         bars: int,
         words: Sequence[str],
         pads: Mapping[Outcome, str] = NO_PADS,
@@ -44,7 +45,7 @@ class TexturePage:
         """Draw the page; it stands still."""
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
-        head(pen, self._title, "what you played when", "", None)
+        head(pen, self._title, "what you played when", tempo="", clean=None)
         width, height = surface.get_size()
         left, right, top = pen.px(MARGIN), width - pen.px(MARGIN), pen.px(HEAD + 30)
         column = min(pen.px(_BAR), (right - left - pen.px(_NAMES)) / self._bars)
@@ -52,9 +53,9 @@ class TexturePage:
         start = left + pen.px(_NAMES)
         for bar in range(self._bars):
             at = (start + (bar + 0.5) * column, top - pen.px(10))
-            pen.text(str(bar + 1), SMALL, at, pen.colours.quiet, align=0.5)
+            pen.text(str(bar + 1), SMALL, at, colour=pen.colours.quiet, align=0.5)
         for place, (name, played) in enumerate(self._rows):
-            self._draw_row(pen, name, played, (left, top + place * row), (column, row))
+            self._draw_row(pen, name, played, at=(left, top + place * row), cell=(column, row))
         base = top + row * len(self._rows) + pen.px(ADVICE * 2)
         for line in (
             line for told in self._words for line in pen.wrapped(told, BODY, right - left)
@@ -68,6 +69,7 @@ class TexturePage:
         pen: Pen,
         name: str,
         played: Collection[int],
+        *,
         at: tuple[float, float],
         cell: tuple[float, float],
     ) -> None:
@@ -75,7 +77,9 @@ class TexturePage:
         start, middle = left + pen.px(_NAMES), top + cell[1] / 2
         base = middle + pen.capital(BODY) / 2
         pen.text(pen.cut(name, BODY, pen.px(_NAMES - 12)), BODY, (left, base))
-        pen.level_line(middle, start, start + self._bars * cell[0], pen.colours.line, 1)
+        pen.level_line(
+            middle, start, start + self._bars * cell[0], colour=pen.colours.line, width=1
+        )
         dot = marks.dot(pen.px(7), pen.colours.ink)
         for bar in played:
             pen.mark(dot, (start + (bar + 0.5) * cell[0], middle))

@@ -14,7 +14,7 @@ from playalong.screen.base.widgets import LEAVE, MARGIN, Buttons, foot, head
 _HIGH = 14
 
 
-@dataclass
+@dataclass(kw_only=True)
 class WaitPage:
     """``words`` say what is being done, ``share`` from 0 to 1 how much of it is."""
 
@@ -37,12 +37,16 @@ class WaitPage:
         pen = Pen(surface, self.theme)
         colours = pen.colours
         surface.fill(colours.paper)
-        head(pen, self.title, "", f"{self.share:.0%}".replace("%", " %"), None)
+        head(pen, self.title, "", tempo=f"{self.share:.0%}".replace("%", " %"), clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         middle = surface.get_height() // 2
         words = pen.cut(self.words, ADVICE, right - left)
         pen.text(words, ADVICE, (left, middle - pen.px(BODY)))
-        pen.fill(area(left, middle, right, middle + pen.px(_HIGH)), colours.band)
+        pen.fill(
+            area(left=left, top=middle, right=right, bottom=middle + pen.px(_HIGH)), colours.band
+        )
         full = left + (right - left) * min(1.0, max(0.0, self.share))
-        pen.fill(area(left, middle, full, middle + pen.px(_HIGH)), colours.ink)
+        pen.fill(
+            area(left=left, top=middle, right=full, bottom=middle + pen.px(_HIGH)), colours.ink
+        )
         foot(pen, self.buttons)

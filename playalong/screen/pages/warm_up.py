@@ -36,7 +36,7 @@ class Curve:
     points: Points
 
 
-@dataclass
+@dataclass(kw_only=True)
 class WarmthChart:
     """The curve of temperature as it grows.
 
@@ -64,13 +64,13 @@ class WarmthChart:
             words = pen.cut(self.heading, ADVICE, rect.width, bold=True)
             end = pen.text(words, ADVICE, (rect.left, base), bold=True).right + pen.px(16)
             figure = pen.cut(self.figure, LABEL, rect.right - end)
-            pen.text(figure, LABEL, (end, base), pen.colours.quiet)
+            pen.text(figure, LABEL, (end, base), colour=pen.colours.quiet)
             top = base + pen.px(12)
         plot = area(
-            rect.left + pen.px(_SCALE),
-            top + pen.px(BODY),
-            rect.right - pen.px(_DAY),
-            rect.bottom - pen.px(BODY + 12),
+            left=rect.left + pen.px(_SCALE),
+            top=top + pen.px(BODY),
+            right=rect.right - pen.px(_DAY),
+            bottom=rect.bottom - pen.px(BODY + 12),
         )
         self._axes(pen, plot)
         self._curves(pen, plot)
@@ -84,16 +84,18 @@ class WarmthChart:
         colours = pen.colours
         for degrees in _LINES:
             y = plot.bottom - degrees / _TOP * plot.height
-            pen.level_line(y, plot.left, plot.right, colours.line, 1)
+            pen.level_line(y, plot.left, plot.right, colour=colours.line, width=1)
             at = (plot.left - pen.px(8), y + pen.capital(BODY) / 2)
-            pen.text(f"{degrees}°", BODY, at, colours.quiet, align=1.0)
+            pen.text(f"{degrees}°", BODY, at, colour=colours.quiet, align=1.0)
         last = int(self._end_s // 60)
         step = max(1, -(-last // max(1, plot.width // pen.px(96))))
         for minute in range(0, last + 1, step):
             x = plot.left + 60.0 * minute / self._end_s * plot.width
-            pen.upright(x, plot.bottom - pen.px(6), plot.bottom, colours.quiet, 1)
+            pen.upright(x, plot.bottom - pen.px(6), plot.bottom, colour=colours.quiet, width=1)
             words = f"{minute} min"
-            pen.text(words, BODY, (x, plot.bottom + pen.px(BODY + 6)), colours.quiet, align=0.5)
+            pen.text(
+                words, BODY, (x, plot.bottom + pen.px(BODY + 6)), colour=colours.quiet, align=0.5
+            )
 
     def _curves(self, pen: Pen, plot: pygame.Rect) -> None:
         colours = pen.colours
@@ -107,7 +109,7 @@ class WarmthChart:
             if end and all(abs(y - other) > pen.px(SMALL * 1.3) for other in taken):
                 taken.append(y)
                 words = pen.cut(curve.day, SMALL, pen.px(_DAY) - pen.px(8))
-                pen.text(words, SMALL, (end[0][0] + pen.px(6), y), colours.quiet)
+                pen.text(words, SMALL, (end[0][0] + pen.px(6), y), colour=colours.quiet)
         points = self._placed(plot, self.today)
         pen.stroke(points, colours.ink, 3)
         pen.mark(marks.dot(pen.px(7), colours.ink), points[-1])
@@ -125,7 +127,7 @@ class WarmthChart:
         ]
 
 
-@dataclass
+@dataclass(kw_only=True)
 class WarmUpPage(ButtonPage):
     """Before a warm-up and after it.
 
@@ -149,14 +151,14 @@ class WarmUpPage(ButtonPage):
         """Draw the page."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        head(pen, self.title, self.subtitle, "", None)
+        head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, self.notes) - pen.px(8)
         top = pen.px(HEAD)
         below = bottom
         if self.chart is not None:
             below = round(top + _TEXT * (bottom - top))
-            self.chart.draw(pen, area(left, below, right, bottom))
+            self.chart.draw(pen, area(left=left, top=below, right=right, bottom=bottom))
         text_right = right
         if self.degrees:
             base = top + pen.capital(SCORE)
@@ -166,11 +168,14 @@ class WarmUpPage(ButtonPage):
         if self.listed:
             middle = left + 0.56 * (right - left)
             list_bottom = below - pen.px(_STRIP + 40 if self.days else 0)
-            self._list(pen, area(middle, top, text_right, list_bottom))
+            self._list(pen, area(left=middle, top=top, right=text_right, bottom=list_bottom))
             if self.days:
-                self._strip(pen, area(middle, below - pen.px(_STRIP + 30), right, below))
+                self._strip(
+                    pen,
+                    area(left=middle, top=below - pen.px(_STRIP + 30), right=right, bottom=below),
+                )
             text_right = round(middle) - pen.px(32)
-        self._say(pen, area(left, top, text_right, below))
+        self._say(pen, area(left=left, top=top, right=text_right, bottom=below))
 
     def _say(self, pen: Pen, room: pygame.Rect) -> None:
         step, between = pen.px(ADVICE * 1.35), pen.px(10)
@@ -193,7 +198,7 @@ class WarmUpPage(ButtonPage):
             step = room.height / fits
         for number, words in enumerate(lines):
             at = (room.left, room.top + pen.px(size) + number * step)
-            pen.text(pen.cut(words, size, room.width), size, at, pen.colours.quiet)
+            pen.text(pen.cut(words, size, room.width), size, at, colour=pen.colours.quiet)
 
     def _strip(self, pen: Pen, room: pygame.Rect) -> None:
         """A small curve for each of the last days, the latest at the right."""
@@ -201,12 +206,12 @@ class WarmUpPage(ButtonPage):
         count = min(_MOST_DAYS, max(1, room.width // (pen.px(_SMALL_WIDE) + gap)), len(self.days))
         shown = self.days[-count:]
         base = room.top + pen.px(LABEL)
-        pen.text("other days", LABEL, (room.left, base), pen.colours.quiet)
+        pen.text("other days", LABEL, (room.left, base), colour=pen.colours.quiet)
         wide = pen.px(_SMALL_WIDE)
         top, bottom = base + pen.px(8), room.bottom - pen.px(SMALL + 8)
         for number, curve in enumerate(shown):
             left = room.left + number * (wide + gap)
-            box = area(left, top, left + wide, bottom)
+            box = area(left=left, top=top, right=left + wide, bottom=bottom)
             pen.fill(box, pen.colours.row)
             end_s = max((at_s for at_s, _ in curve.points), default=0.0) or 1.0
             points = [
@@ -218,4 +223,4 @@ class WarmUpPage(ButtonPage):
             ]
             pen.stroke(points, pen.colours.ink, 1.5)
             words = pen.cut(curve.day, SMALL, wide + gap)
-            pen.text(words, SMALL, (left, room.bottom - pen.px(4)), pen.colours.quiet)
+            pen.text(words, SMALL, (left, room.bottom - pen.px(4)), colour=pen.colours.quiet)

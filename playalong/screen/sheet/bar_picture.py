@@ -91,7 +91,9 @@ def draw(
     numbers = pen.px(_NUMBERS)
     has_hands = any(stroke.hand for each in bars for stroke in each.bar.strokes)
     hands = pen.px(HANDS) if has_hands else 0
-    lines = rows(voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom - hands, numbers + hands)
+    lines = rows(
+        voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom - hands, gap=numbers + hands
+    )
     middles = [(row.top + row.bottom) / 2 for row in lines.values()]
     closest = min((low - high for high, low in pairwise(middles)), default=rect.height)
     size = min(LABEL, int(0.8 * closest / pen.unit))
@@ -103,17 +105,23 @@ def draw(
     per_whole = (rect.right - left - gap * (len(bars) - 1)) / whole
     for each in bars:
         right = left + float(each.bar.meter.length) * per_whole
-        _draw_bar(pen, area(left, rect.top, right, rect.bottom), each, lines, rules)
+        _draw_bar(
+            pen,
+            area(left=left, top=rect.top, right=right, bottom=rect.bottom),
+            each,
+            lines=lines,
+            rules=rules,
+        )
         left = right + gap
 
 
 def _draw_bar(
-    pen: Pen, rect: pygame.Rect, each: GradedBar, lines: dict[str, Row], rules: Rules
+    pen: Pen, rect: pygame.Rect, each: GradedBar, *, lines: dict[str, Row], rules: Rules
 ) -> None:
     colours, bar = pen.colours, each.bar
     for row in lines.values():
         pen.fill(pygame.Rect(rect.left, row.top, rect.width, row.bottom - row.top), colours.row)
-        pen.level_line(row.bottom, rect.left, rect.right, colours.rule, 1)
+        pen.level_line(row.bottom, rect.left, rect.right, colour=colours.rule, width=1)
     count = list(count_of(bar))
     ends = [*(said.at for said in count[1:]), bar.meter.length]
     per_whole = rect.width / float(bar.meter.length)
@@ -121,38 +129,54 @@ def _draw_bar(
     step = float(closest) * per_whole
     inset = rect.left + step / 2
     for said in count:
-        _draw_spoken(pen, (inset + float(said.at) * per_whole, rect.top), said, step)
+        _draw_spoken(pen, (inset + float(said.at) * per_whole, rect.top), said, step=step)
     for stroke, place in zip(bar.strokes, each.places, strict=True):
         if stroke.voice not in lines:
             continue
         x = inset + float(stroke.at) * per_whole
-        _draw_place(pen, x, min(step, 2 * pen.px(_WIDEST)), lines[stroke.voice], place, rules)
+        _draw_place(
+            pen,
+            x,
+            min(step, 2 * pen.px(_WIDEST)),
+            row=lines[stroke.voice],
+            place=place,
+            rules=rules,
+        )
         if stroke.hand is not None:
-            draw_hand(pen, stroke.hand, (x, lines[stroke.voice].bottom), rules.left_handed)
+            draw_hand(
+                pen, stroke.hand, (x, lines[stroke.voice].bottom), left_handed=rules.left_handed
+            )
 
 
-def _draw_spoken(pen: Pen, at: tuple[float, float], said: Spoken, step: float) -> None:
+def _draw_spoken(pen: Pen, at: tuple[float, float], said: Spoken, *, step: float) -> None:
     at = (at[0], at[1] + pen.px(_COUNT_BASE))
     if said.weight is not Weight.PART:
         pen.text(said.words, COUNT, at, bold=True, align=0.5)
     elif pen.width(said.words, BODY) < step:
-        pen.text(said.words, BODY, at, pen.colours.quiet, align=0.5)
+        pen.text(said.words, BODY, at, colour=pen.colours.quiet, align=0.5)
 
 
-def _draw_place(pen: Pen, x: float, step: float, row: Row, place: PlaceGrade, rules: Rules) -> None:
+def _draw_place(
+    pen: Pen, x: float, step: float, *, row: Row, place: PlaceGrade, rules: Rules
+) -> None:
     """One stroke; ``step`` is the room for its box and its mark, in pixels."""
     colours, half = pen.colours, step / 4
     least = min(pen.px(LEAST_BOX), (row.bottom - row.top) // 2)
     top, bottom = row.span(rules.bands.of(place.voice, place.dynamic), least)
-    box = area(x - half, top, x + half + 1, bottom + 1)
+    box = area(left=x - half, top=top, right=x + half + 1, bottom=bottom + 1)
     gone = place.missed + place.wrong_drum
     pen.box(box, colours.answered, colours.rule)
     if gone:
         tall = max(pen.px(3), round(box.height * gone / place.targets))
-        pen.hatched(area(box.left, box.bottom - tall, box.right, box.bottom), colours.off)
+        pen.hatched(
+            area(left=box.left, top=box.bottom - tall, right=box.right, bottom=box.bottom),
+            colours.off,
+        )
     off = place.targets - place.clean
     if off:
-        pen.text(str(off), SMALL, (x, row.top - pen.px(4)), colours.off, bold=True, align=0.5)
+        pen.text(
+            str(off), SMALL, (x, row.top - pen.px(4)), colour=colours.off, bold=True, align=0.5
+        )
     if place.mean_ms is None or place.mean_db is None:
         return
     shift = place.mean_ms / max(rules.tolerance_ms, 1.0) * half
@@ -161,5 +185,5 @@ def _draw_place(pen: Pen, x: float, step: float, row: Row, place: PlaceGrade, ru
     if box.collidepoint(at):
         pen.mark(marks.dot(radius, colours.ink), at)
         return
-    pen.link(at, nearest(box, at), colours.off, 1.4)
-    pen.mark(marks.ring(radius, pen.px(1.6), colours.off, colours.row), at)
+    pen.link(at, nearest(box, at), colours.off, width=1.4)
+    pen.mark(marks.ring(radius, width=pen.px(1.6), colour=colours.off, inside=colours.row), at)

@@ -29,7 +29,7 @@ class Spoken:
     weight: Weight
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tick:
     """A place of the count in a run: seconds, words, weight, and the run's bar (0 is the first)."""
 
@@ -84,7 +84,7 @@ class Count:
             for after_s, said in self._bars[bar % len(self._bars)]:
                 time_s = bar_s + after_s
                 if start_s <= time_s <= end_s and time_s < self.end_s:
-                    yield Tick(time_s, said.words, said.weight, bar)
+                    yield Tick(time_s=time_s, words=said.words, weight=said.weight, bar=bar)
 
     def _closest(self, weight: Weight, bars: Sequence[Bar], scale: float) -> float:
         gaps = []

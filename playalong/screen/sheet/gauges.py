@@ -31,6 +31,7 @@ def draw(
     pen: Pen,
     rect: pygame.Rect,
     timing: TimingGauge,
+    *,
     ghosts: GhostGauge,
     steadiness: SteadinessGauge,
     has_ghosts: bool = True,
@@ -41,7 +42,7 @@ def draw(
     gap, parts = pen.px(_GAP), 3 if has_ghosts else 2
     width = (rect.width - (parts - 1) * gap) / parts
     places = [
-        area(rect.left + at, rect.top, rect.left + at + width, rect.bottom)
+        area(left=rect.left + at, top=rect.top, right=rect.left + at + width, bottom=rect.bottom)
         for at in (place * (width + gap) for place in range(parts))
     ]
     draw_timing(pen, places[0], timing)
@@ -69,19 +70,22 @@ def draw_timing(pen: Pen, rect: pygame.Rect, gauge: TimingGauge) -> None:
     half = gauge.tolerance_ms * plot.width / 2 / axis_ms
     for place, limb in enumerate(limbs):
         top = plot.top + place * (tall + gap)
-        row = area(plot.left, top, plot.right, top + tall)
+        row = area(left=plot.left, top=top, right=plot.right, bottom=top + tall)
         pen.fill(row, pen.colours.row)
-        pen.fill(area(row.centerx - half, top, row.centerx + half, top + tall), pen.colours.band)
+        pen.fill(
+            area(left=row.centerx - half, top=top, right=row.centerx + half, bottom=top + tall),
+            pen.colours.band,
+        )
         base = row.centery + pen.capital(SMALL) / 2
         at = (row.left - pen.px(_BESIDE), base)
-        pen.text(limb, SMALL, at, pen.colours.quiet, align=1.0)
-        pen.level_line(row.bottom, row.left, row.right, pen.colours.rule, 1)
-        _draw_stacks(pen, row, gauge, gauge.by_limb.get(limb, ()), axis_ms)
-    pen.upright(plot.centerx, plot.top, plot.bottom + pen.px(4), pen.colours.ink, 1.4)
+        pen.text(limb, SMALL, at, colour=pen.colours.quiet, align=1.0)
+        pen.level_line(row.bottom, row.left, row.right, colour=pen.colours.rule, width=1)
+        _draw_stacks(pen, row, gauge, errors_ms=gauge.by_limb.get(limb, ()), axis_ms=axis_ms)
+    pen.upright(plot.centerx, plot.top, plot.bottom + pen.px(4), colour=pen.colours.ink, width=1.4)
 
 
 def _draw_stacks(
-    pen: Pen, row: pygame.Rect, gauge: TimingGauge, errors_ms: Iterable[float], axis_ms: int
+    pen: Pen, row: pygame.Rect, gauge: TimingGauge, *, errors_ms: Iterable[float], axis_ms: int
 ) -> None:
     """The errors of one limb as dots, those that fall together one above the other."""
     colours = pen.colours
@@ -99,7 +103,10 @@ def _draw_stacks(
             if within:
                 pen.mark(marks.dot(radius, colours.ink), at)
             else:
-                pen.mark(marks.ring(radius, pen.px(2.4), colours.off, colours.row), at)
+                pen.mark(
+                    marks.ring(radius, width=pen.px(2.4), colour=colours.off, inside=colours.row),
+                    at,
+                )
 
 
 def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
@@ -115,7 +122,7 @@ def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
         words, is_off = f"soft enough: {under} of {len(ghosts)}", gauge.contrast_db > 0
     plot = _frame(pen, rect, "Ghost notes", words, ends=("your last strokes", ""), is_off=is_off)
     colours = pen.colours
-    pen.level_line(plot.bottom, plot.left, plot.right, colours.rule, 1)
+    pen.level_line(plot.bottom, plot.left, plot.right, colour=colours.rule, width=1)
     right = plot.right - pen.width("soft", SMALL) - pen.px(8)
     soft = plot.bottom - height(gauge.soft_db) * plot.height
     each = (right - plot.left) / (gauge.levels.maxlen or max(1, len(gauge.levels)))
@@ -129,9 +136,9 @@ def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
             pen.fill(bar.inflate(-2 * pen.px(2), -2 * pen.px(2)), colours.paper)
         else:
             pen.fill(bar, colours.ink)
-    pen.level_line(soft, plot.left, right, colours.rule, 1)
+    pen.level_line(soft, plot.left, right, colour=colours.rule, width=1)
     at = (plot.right, soft + pen.capital(SMALL) / 2)
-    pen.text("soft", SMALL, at, colours.quiet, align=1.0)
+    pen.text("soft", SMALL, at, colour=colours.quiet, align=1.0)
 
 
 def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None:
@@ -144,7 +151,7 @@ def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None
     first = f"bar {course[0][0] + 1}" if course else ""
     last = f"bar {course[-1][0] + 1}" if len(course) > 1 else ""
     plot = _frame(pen, rect, "Tempo", words, ends=(first, last), is_off=is_off)
-    pen.level_line(plot.centery, plot.left, plot.right, pen.colours.rule, 1)
+    pen.level_line(plot.centery, plot.left, plot.right, colour=pen.colours.rule, width=1)
     if not course:
         return
     off = [bpm / gauge.written_bpm - 1 for _, bpm in course]
@@ -177,11 +184,18 @@ def _frame(
     size = pen.fitted(words, (BODY, SMALL), rect.right - at)
     colour = colours.off if is_off else colours.quiet
     if pen.width(words, size) <= rect.right - at:
-        pen.text(words, size, (at, base), colour)
+        pen.text(words, size, (at, base), colour=colour)
     else:
         base += pen.px(SMALL * 1.4)
-        pen.text(words, pen.fitted(words, (BODY, SMALL), rect.width), (rect.left, base), colour)
+        pen.text(
+            words, pen.fitted(words, (BODY, SMALL), rect.width), (rect.left, base), colour=colour
+        )
     foot = rect.bottom - pen.px(4)
-    pen.text(ends[0], SMALL, (rect.left + inset, foot), colours.quiet)
-    pen.text(ends[1], SMALL, (rect.right, foot), colours.quiet, align=1.0)
-    return area(rect.left + inset, base + pen.px(14), rect.right, foot - pen.px(SMALL * 1.2))
+    pen.text(ends[0], SMALL, (rect.left + inset, foot), colour=colours.quiet)
+    pen.text(ends[1], SMALL, (rect.right, foot), colour=colours.quiet, align=1.0)
+    return area(
+        left=rect.left + inset,
+        top=base + pen.px(14),
+        right=rect.right,
+        bottom=foot - pen.px(SMALL * 1.2),
+    )

@@ -72,7 +72,7 @@ class Row:
         return top, top + tall
 
 
-def rows(voices: Sequence[str], top: float, bottom: float, gap: float) -> dict[str, Row]:
+def rows(voices: Sequence[str], top: float, bottom: float, *, gap: float) -> dict[str, Row]:
     """A row for each voice between two pixels, with ``gap`` pixels between rows.
 
     Where there are so many rows that little would be left of them, the gaps are smaller.
@@ -87,16 +87,19 @@ def rows(voices: Sequence[str], top: float, bottom: float, gap: float) -> dict[s
     return found
 
 
-def draw_hand(pen: Pen, hand: Hand, at: tuple[float, float], left_handed: bool) -> None:
+def draw_hand(pen: Pen, hand: Hand, at: tuple[float, float], *, left_handed: bool) -> None:
     """Write which hand plays under the foot of a row, ``at`` in pixels."""
     letter, tall = hand.of(left_handed), pen.capital(HAND_LETTER)
     wide, top = pen.width(letter, HAND_LETTER) + pen.px(4), at[1] + pen.px(3)
     # The line of the count would go through it.
-    pen.fill(area(at[0] - wide / 2, top, at[0] + wide / 2, top + tall), pen.colours.paper)
+    pen.fill(
+        area(left=at[0] - wide / 2, top=top, right=at[0] + wide / 2, bottom=top + tall),
+        pen.colours.paper,
+    )
     pen.text(letter, HAND_LETTER, (at[0], top + tall), align=0.5)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Geometry:
     """The sheet for one run and one size of window.
 

@@ -50,7 +50,7 @@ class Painting:
     """Paints the run of ``answers`` as ``geometry`` lays it out; ``unit`` is in pixels."""
 
     def __init__(
-        self, answers: Answers, count: Count, geometry: Geometry, theme: Theme, unit: float
+        self, answers: Answers, count: Count, geometry: Geometry, *, theme: Theme, unit: float
     ) -> None:
         self._answers, self._count, self._geometry = answers, count, geometry
         self._theme, self._unit = theme, unit
@@ -65,12 +65,12 @@ class Painting:
         start_s, end_s = self._geometry.time_s(first), self._geometry.time_s(first + PIECE)
         words_s = 2 * COUNT * self._unit / self._geometry.px_per_s
         self._paint_rows(pen)
-        self._paint_count(pen, first, start_s - words_s, end_s + words_s)
+        self._paint_count(pen, first, start_s=start_s - words_s, end_s=end_s + words_s)
         start_s, end_s = start_s - self.reach_s, end_s + self.reach_s
         for target in self._answers.targets_between(start_s, end_s):
             self._paint_target(pen, first, target)
         for played, word in self._answers.hits_between(start_s, end_s):
-            self._paint_hit(pen, first, played, word)
+            self._paint_hit(pen, first, played, word=word)
 
     @cached_property
     def reach_s(self) -> float:
@@ -124,10 +124,12 @@ class Painting:
             # The border between soft and strong: the middle between ghost notes and the others.
             soft = bands.of(row.voice, Dynamic.GHOST).high
             strong = bands.of(row.voice, Dynamic.NORMAL).low
-            pen.level_line(row.y(height_of((soft + strong) / 2)), 0, PIECE, colours.line, 1)
-            pen.level_line(row.bottom, 0, PIECE, colours.rule, 1)
+            pen.level_line(
+                row.y(height_of((soft + strong) / 2)), 0, PIECE, colour=colours.line, width=1
+            )
+            pen.level_line(row.bottom, 0, PIECE, colour=colours.rule, width=1)
 
-    def _paint_count(self, pen: Pen, first: int, start_s: float, end_s: float) -> None:
+    def _paint_count(self, pen: Pen, first: int, *, start_s: float, end_s: float) -> None:
         colours, geometry, count = pen.colours, self._geometry, self._count
         rows = list(geometry.rows.values())
         said = {
@@ -140,18 +142,18 @@ class Painting:
             if said[tick.weight]:
                 colour = colours.quiet if is_part else colours.ink
                 at = (x, pen.px(_COUNT_BASE))
-                pen.text(tick.words, COUNT, at, colour, bold=not is_part, align=0.5)
+                pen.text(tick.words, COUNT, at, colour=colour, bold=not is_part, align=0.5)
             if tick.weight is Weight.BAR and said[Weight.BAR]:
                 at = (x, pen.px(_BAR_BASE))
-                pen.text(str(tick.bar + 1), SMALL, at, colours.quiet, align=0.5)
+                pen.text(str(tick.bar + 1), SMALL, at, colour=colours.quiet, align=0.5)
             above = pen.px(HEAD) - pen.px(TICK)
             for row in rows:
-                pen.upright(x, above, row.top, inks[tick.weight], 1)
+                pen.upright(x, above, row.top, colour=inks[tick.weight], width=1)
                 above = row.bottom
         end = geometry.x(count.end_s) - first
         if -PIECE < end < 2 * PIECE:
-            pen.upright(end, rows[0].top, rows[-1].bottom, colours.rule, 1)
-            pen.upright(end + pen.px(5), rows[0].top, rows[-1].bottom, colours.rule, 3)
+            pen.upright(end, rows[0].top, rows[-1].bottom, colour=colours.rule, width=1)
+            pen.upright(end + pen.px(5), rows[0].top, rows[-1].bottom, colour=colours.rule, width=3)
 
     def _paint_target(self, pen: Pen, first: int, target: int) -> None:
         colours, targets = pen.colours, self._answers.targets
@@ -164,27 +166,31 @@ class Painting:
             pen.hatched(box, edge, dashed)
         elif self._answers.is_ahead(target):
             edge = colours.ahead_edge
-            pen.box(box, colours.ahead, edge, dashed)
+            pen.box(box, colours.ahead, edge, dashed=dashed)
         else:
-            pen.box(box, colours.answered, edge, dashed)
+            pen.box(box, colours.answered, edge, dashed=dashed)
         missing = word is not None and word.ornament is Ornament.GRACE_MISSING
         for grace in range(int(targets.graces[target])):
             x, tall = box.left - pen.px(4) * (grace + 1), box.height / 4
             if missing:  # a gap where the stroke should be
-                pen.upright(x, box.centery - tall, box.centery - tall / 3, colours.off, 1.6)
-                pen.upright(x, box.centery + tall / 3, box.centery + tall, colours.off, 1.6)
+                pen.upright(
+                    x, box.centery - tall, box.centery - tall / 3, colour=colours.off, width=1.6
+                )
+                pen.upright(
+                    x, box.centery + tall / 3, box.centery + tall, colour=colours.off, width=1.6
+                )
             else:
-                pen.upright(x, box.centery - tall, box.centery + tall, edge, 1.6)
+                pen.upright(x, box.centery - tall, box.centery + tall, colour=edge, width=1.6)
         stroke = targets.places[targets.place[target]].stroke
         if stroke.hand is not None:
             foot = box.centerx, self._geometry.rows[stroke.voice].bottom
-            draw_hand(pen, stroke.hand, foot, self._answers.rules.left_handed)
+            draw_hand(pen, stroke.hand, foot, left_handed=self._answers.rules.left_handed)
         if stroke.is_open:
             radius = pen.px(4)
-            circle = marks.ring(radius, pen.px(1.6), edge, None)
+            circle = marks.ring(radius, width=pen.px(1.6), colour=edge, inside=None)
             pen.mark(circle, (box.centerx, box.top - radius - pen.px(2)))
 
-    def _paint_hit(self, pen: Pen, first: int, played: Played, word: VerdictEvent) -> None:
+    def _paint_hit(self, pen: Pen, first: int, played: Played, *, word: VerdictEvent) -> None:
         colours, radius = pen.colours, self.radius
         x, y = self.heard_at(played, word)
         at, width = (x - first, y), pen.px(1.8)
@@ -198,11 +204,11 @@ class Painting:
             pen.mark(marks.dot(radius, colours.ink), at)
             return
         if word.target is not None:
-            pen.link(at, nearest(self.box(word.target).move(-first, 0), at), colours.off, 1.4)
+            pen.link(at, nearest(self.box(word.target).move(-first, 0), at), colours.off, width=1.4)
         if word.verdict in (Verdict.EXTRA, Verdict.WRONG_DRUM):
             pen.mark(marks.cross(pen.px(CROSS), pen.px(2.6), colours.off), at)
         else:
-            pen.mark(marks.ring(radius, width, colours.off, colours.row), at)
+            pen.mark(marks.ring(radius, width=width, colour=colours.off, inside=colours.row), at)
 
     def _paint_grace(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
         """A grace stroke: a small dot, or a small ring where its flam or drag is not right."""
@@ -211,7 +217,9 @@ class Painting:
         if main is None or main.ornament in _GRACED:
             pen.mark(marks.dot(radius, colours.ink), at)
         else:
-            pen.mark(marks.ring(radius, pen.px(1.4), colours.off, colours.row), at)
+            pen.mark(
+                marks.ring(radius, width=pen.px(1.4), colour=colours.off, inside=colours.row), at
+            )
 
     def _paint_hi_hat(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
         """Above the hit what was played: a circle for open, a plus for closed, as is written.
@@ -221,8 +229,12 @@ class Painting:
         colours, arm, width = pen.colours, pen.px(3.5), 1.6
         middle = at[0], at[1] - self.radius - arm - pen.px(2)
         if word.hi_hat is HiHat.NOT_CLOSED:
-            pen.mark(marks.ring(arm, pen.px(width), colours.off, None), middle)
+            pen.mark(marks.ring(arm, width=pen.px(width), colour=colours.off, inside=None), middle)
             return
-        pen.upright(middle[0], middle[1] - arm, middle[1] + arm + 1, colours.off, width)
+        pen.upright(
+            middle[0], middle[1] - arm, middle[1] + arm + 1, colour=colours.off, width=width
+        )
         half = pen.px(width) / 2
-        pen.level_line(middle[1] - half, middle[0] - arm, middle[0] + arm + 1, colours.off, width)
+        pen.level_line(
+            middle[1] - half, middle[0] - arm, middle[0] + arm + 1, colour=colours.off, width=width
+        )

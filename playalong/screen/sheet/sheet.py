@@ -37,7 +37,7 @@ _NAMED = 0.14
 _NAMES, _BESIDE = 100, 16
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _View:
     """The sheet as it is painted for one size, set of rows and theme."""
 
@@ -62,6 +62,7 @@ class Sheet:
         targets: Targets,
         bars: tuple[Bar, ...],
         rules: Rules,
+        *,
         swing: Fraction = STRAIGHT,
         seconds_across: float = SECONDS_ACROSS,
     ) -> None:
@@ -97,7 +98,7 @@ class Sheet:
             pen.text(BY_NAME[row.voice].label, view.named, at, align=1.0)
         now = view.rect.left + geometry.now
         top, ink = rect.top + pen.px(HEAD - TICK), pen.colours.ink
-        pen.upright(now, top, rect.bottom, ink, 2)
+        pen.upright(now, top, rect.bottom, colour=ink, width=2)
         pen.mark(marks.pointer(pen.px(6.5), ink), (now, top + pen.px(1)))
         return pygame.Rect(view.rect.topleft, (geometry.now, rect.height))
 
@@ -118,12 +119,14 @@ class Sheet:
             now=round(_NOW * scrolls.width),
             px_per_s=scrolls.width / self._across_s,
             origin_s=self.targets.start_s,
-            rows=rows(voices, pen.px(HEAD), rect.height - hands, pen.px(GAP) + hands),
+            rows=rows(voices, pen.px(HEAD), rect.height - hands, gap=pen.px(GAP) + hands),
         )
-        painting = Painting(self._answers, self._count, geometry, pen.theme, pen.unit)
+        painting = Painting(self._answers, self._count, geometry, theme=pen.theme, unit=pen.unit)
         strip = Strip(rect.height, painting.paint)
         key = (tuple(rect), pen.unit, voices, pen.theme)
-        return _View(key, scrolls, geometry, painting, strip, named)
+        return _View(
+            key=key, rect=scrolls, geometry=geometry, painting=painting, strip=strip, named=named
+        )
 
     def _named(self, pen: Pen, rect: pygame.Rect, voices: tuple[str, ...]) -> float:
         """The size of the names of the rows: as the count, where the names leave room for it."""

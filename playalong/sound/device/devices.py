@@ -133,7 +133,9 @@ class Line:
     by which it is late of itself.
     """
 
-    def __init__(self, way: Way, level: float, buffer_ms: float, now: Callable[[], float]) -> None:
+    def __init__(
+        self, way: Way, level: float, buffer_ms: float, *, now: Callable[[], float]
+    ) -> None:
         """Open the device and start it; miniaudio.MiniaudioError where that fails."""
         import miniaudio
 
@@ -232,14 +234,14 @@ class Line:
 
 
 def opened(
-    ways: Sequence[Way], level: float, buffer_ms: float, now: Callable[[], float]
+    ways: Sequence[Way], level: float, buffer_ms: float, *, now: Callable[[], float]
 ) -> Line | None:
     """The first of ``ways`` that plays, None where none does."""
     import miniaudio
 
     for way in ways:
         try:
-            line = Line(way, level, buffer_ms, now)
+            line = Line(way, level, buffer_ms, now=now)
         except miniaudio.MiniaudioError:
             continue
         if line.is_asking():

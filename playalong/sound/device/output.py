@@ -304,6 +304,7 @@ class DeviceOutput(_Levelled):
         part: str | None = None,
         level_db: float = QUIET_DB,
         buffer_ms: float = BUFFER_MS,
+        *,
         clock: Callable[[], float] = time.perf_counter,
         sleep: Callable[[float], None] = time.sleep,
     ) -> None:
@@ -330,7 +331,7 @@ class DeviceOutput(_Levelled):
         level_db = _safe_db(level_db)
         with quiet_stderr():
             ways = [*defaults(), null()] if part is None else named(part)
-            line = opened(ways, gain(level_db), buffer_ms, clock)
+            line = opened(ways, gain(level_db), buffer_ms, now=clock)
         if line is None:
             raise OutputError(
                 f'The sound device "{part or "default"}" does not play: '
@@ -445,7 +446,7 @@ class DeviceOutput(_Levelled):
             except OutputError:
                 ways = []
         with quiet_stderr():
-            found = opened(ways, level, self._buffer_ms, self._clock)
+            found = opened(ways, level, self._buffer_ms, now=self._clock)
         if found is not None and self._closed:
             found.close()
         elif found is not None:
@@ -466,7 +467,7 @@ class DeviceOutput(_Levelled):
         found: Line | None = None
         while found is None and not self._closed:
             with quiet_stderr():
-                found = opened(self._ways_on(), level, self._buffer_ms, self._clock)
+                found = opened(self._ways_on(), level, self._buffer_ms, now=self._clock)
             if found is None:
                 time.sleep(GONE_S)
         if found is not None and self._closed:

@@ -150,7 +150,7 @@ class Recording:
     the player should know of it (cut off, silent), "" for nothing.
     """
 
-    def __init__(self, path: Path, reel: Reel, overview: Overview, message: str) -> None:
+    def __init__(self, path: Path, reel: Reel, overview: Overview, *, message: str) -> None:
         self.path = path
         self.message = message
         self._reel = reel
@@ -182,7 +182,9 @@ class Recording:
         overview.finish()
         if progress is not None:
             progress(1.0)
-        return cls(path, reel, overview, _told(path, source, reel.frames, overview.peak))
+        return cls(
+            path, reel, overview, message=_told(path, source, reel.frames, peak=overview.peak)
+        )
 
     @property
     def frames(self) -> int:
@@ -263,7 +265,7 @@ def _resampled(blocks: Iterator[Frames], rate: int) -> Iterator[Frames]:
         gone, row = gone + len(made), row[block:]
 
 
-def _told(path: Path, source: Source, frames: int, peak: float) -> str:
+def _told(path: Path, source: Source, frames: int, *, peak: float) -> str:
     """What the player should know."""
     there_s, whole_s = frames / RATE, source.frames / source.rate
     words = []

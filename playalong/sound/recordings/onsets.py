@@ -165,7 +165,7 @@ def _levelled(flux: Floats) -> Floats:
 
 
 def refined(
-    taps_s: Sequence[float] | Floats, onsets: Onsets, per_bar: int = 4, first: int = 0
+    taps_s: Sequence[float] | Floats, onsets: Onsets, per_bar: int = 4, *, first: int = 0
 ) -> BeatMap:
     """The beats that ``taps_s`` (seconds in the recording) mean, on the onsets of the recording.
 
@@ -186,12 +186,12 @@ def refined(
     scatter_s = _scatter_s(taps, beats)
     guess = guess + _early_s(taps, onsets, scatter_s)
     for _ in range(2):
-        found, certain = _laid(guess, tapped, onsets, scatter_s)
+        found, certain = _laid(guess, tapped, onsets, scatter_s=scatter_s)
         both = tapped & certain
         if both.sum() >= FEWEST // 2:
             # Where all were early by a little more or less than was thought.
             guess = guess + float(np.median(found[both] - guess[both]))
-    found, _ = _laid(guess, tapped, onsets, scatter_s)
+    found, _ = _laid(guess, tapped, onsets, scatter_s=scatter_s)
     return BeatMap.of(found, first, per_bar)
 
 
@@ -208,7 +208,7 @@ def continued(beat_map: BeatMap, onsets: Onsets) -> BeatMap:
     guess = np.concatenate([before_s[::-1], times_s, after_s])
     known = np.zeros(len(guess), np.bool_)
     known[len(before_s) : len(before_s) + len(times_s)] = True
-    found, _ = _laid(guess, np.ones(len(guess), np.bool_), onsets, _TRACKED_SCATTER_S)
+    found, _ = _laid(guess, np.ones(len(guess), np.bool_), onsets, scatter_s=_TRACKED_SCATTER_S)
     found[known] = times_s
     return BeatMap.of(found, beat_map.first + len(before_s), beat_map.per_bar)
 
@@ -296,7 +296,7 @@ _FEW_BEATS = 5
 
 
 def _laid(
-    guess: Floats, tapped: NDArray[np.bool_], onsets: Onsets, scatter_s: float
+    guess: Floats, tapped: NDArray[np.bool_], onsets: Onsets, *, scatter_s: float
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Each of ``guess`` (n,) on the onset it means, and whether there is one.
 

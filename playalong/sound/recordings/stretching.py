@@ -22,6 +22,7 @@ PART, MARGIN, SEAM = 60 * RATE, RATE // 2, 1_200
 def stretched(
     recording: Stream,
     percent: int,
+    *,
     begin: int,
     end: int,
     progress: Progress | None = None,
@@ -44,7 +45,7 @@ def stretched(
     try:
         for start in range(0, total, PART):
             count = min(PART, total - start)
-            made = _part(recording, percent, begin + start * percent // 100, count)
+            made = _part(recording, percent, begin + start * percent // 100, count=count)
             if len(tail):
                 made[:SEAM] = made[:SEAM] * rise + tail * rise[::-1]
             reel.append(made[:count])
@@ -57,7 +58,7 @@ def stretched(
     return reel
 
 
-def _part(recording: Stream, percent: int, begin: int, count: int) -> Frames:
+def _part(recording: Stream, percent: int, begin: int, *, count: int) -> Frames:
     """``count`` frames that come out of what is at ``begin``, and a seam more."""
     from python_stretch import Signalsmith
 

@@ -115,6 +115,7 @@ def clicks(
     meters: Sequence[Meter],
     tempo: Timing,
     count_in: int = 1,
+    *,
     between: Fraction | None = None,
     clicking: Clicking = PLAIN,
     rest: int = 0,
@@ -139,14 +140,14 @@ def clicks(
         if sounds:
             found += [
                 Click(tempo.seconds(at + position), kind)
-                for position, kind in _bar(meter, counted, between, clicking)
+                for position, kind in _bar(meter, counted, between, clicking=clicking)
             ]
         at += meter.length
     return found
 
 
 def _bar(
-    meter: Meter, counted: bool, between: Fraction | None, clicking: Clicking
+    meter: Meter, counted: bool, between: Fraction | None, *, clicking: Clicking
 ) -> Iterator[tuple[Fraction, Kind]]:
     """The clicks of a bar, in order, where they sound."""
     off_only = clicking.places is Places.OFF_BEATS
@@ -156,7 +157,9 @@ def _bar(
     for number, start in enumerate(meter.beat_starts):
         if counted or not off_only:
             written.append((start, beat if start else one))
-        written += [(start + into, inner) for into in _inside(meter, number, between, clicking)]
+        written += [
+            (start + into, inner) for into in _inside(meter, number, between, clicking=clicking)
+        ]
     # As the strokes of a voice that is written so.
     strokes = tuple(Stroke(at=position, voice="cowbell") for position, _ in written)
     bar = Bar(meter, strokes, divisions(meter, strokes))
@@ -165,7 +168,7 @@ def _bar(
 
 
 def _inside(
-    meter: Meter, beat: int, between: Fraction | None, clicking: Clicking
+    meter: Meter, beat: int, between: Fraction | None, *, clicking: Clicking
 ) -> Iterator[Fraction]:
     """Where it clicks inside a beat, in whole notes from its start."""
     length, units = meter.beats[beat], meter.groups[beat]

@@ -48,7 +48,7 @@ class Drum:
     parts: tuple[Part, ...]
 
 
-def _skin(hz: float, ring_s: float, bend: float, over: float = 0.35) -> tuple[Tone, ...]:
+def _skin(hz: float, ring_s: float, bend: float, *, over: float = 0.35) -> tuple[Tone, ...]:
     """The modes of a skin: those above the first are weaker by ``over`` each, and shorter."""
     return tuple(
         Tone(
@@ -283,7 +283,7 @@ def warm(voices: Iterable[str], rate: int) -> None:
     for voice in voices:
         layers = [_layer(voice, layer, rate) for layer in range(LAYERS)]
         if (made_by := _made_by(voice)) and _kept(voice, rate) is None:
-            kit_cache.write(voice, rate, made_by, layers)
+            kit_cache.write(voice, rate, made_by, layers=layers)
 
 
 @cache

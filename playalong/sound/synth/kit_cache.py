@@ -42,7 +42,7 @@ def read(voice: str, rate: int, made_by: str) -> tuple[Frames, ...] | None:
         return None
 
 
-def write(voice: str, rate: int, made_by: str, layers: Sequence[Frames]) -> None:
+def write(voice: str, rate: int, made_by: str, *, layers: Sequence[Frames]) -> None:
     """Keep the layers of ``voice``, whole or not at all; nothing where it cannot be done."""
     path = _path(voice, rate)
     with suppress(FileError), writing(path) as file:

@@ -39,7 +39,7 @@ RINGING_HATS = frozenset({"hi-hat-half", _OPEN, "foot-splash"})
 _ONE_CYMBAL = (HATS, frozenset({"ride", "ride-bell"}))
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Note:
     """A stroke on the drum kit at a time: seconds, 0 being the start of bar 1.
 
@@ -118,8 +118,8 @@ def _strokes(targets: Targets, number: int, velocities: Mapping[Dynamic, float])
     voice = _OPEN if is_open else targets.names[number]
     velocity = velocities[DYNAMICS[targets.dynamic[number]]]
     for grace in range(int(targets.graces[number]), 0, -1):
-        yield Note(at_s - grace * GRACE_S, voice, GRACE_SHARE * velocity)
-    yield Note(at_s, voice, velocity)
+        yield Note(time_s=at_s - grace * GRACE_S, voice=voice, velocity=GRACE_SHARE * velocity)
+    yield Note(time_s=at_s, voice=voice, velocity=velocity)
 
 
 def _next(times_s: Sequence[float], after_s: float) -> float | None:

@@ -86,7 +86,9 @@ class Band(Part):
         ring_s = self.ring(hardness)
         # Frame 0 is one step into the sound: at 0 itself it has not risen.
         time_s = np.arange(1, 1 + round(ring_s * rate)) / rate
-        steady = _steady(self.low_hz, self.high_hz, self.modes, round(self.ring_s * rate), rate)
+        steady = _steady(
+            self.low_hz, self.high_hz, self.modes, frames=round(self.ring_s * rate), rate=rate
+        )
         rise = np.minimum(1.0, time_s / self.rise_s)
         return self.strength(hardness) * steady[: len(time_s)] * rise * _dying(time_s, ring_s)
 
@@ -97,7 +99,7 @@ def _dying(time_s: Samples, ring_s: float) -> Samples:
 
 
 @cache
-def _steady(low_hz: float, high_hz: float, modes: int | None, frames: int, rate: int) -> Samples:
+def _steady(low_hz: float, high_hz: float, modes: int | None, *, frames: int, rate: int) -> Samples:
     """Noise of RMS 1 in a band, made from its spectrum; with ``modes``, of so many lines only.
 
     The same figures always give the same noise.

@@ -105,7 +105,9 @@ class Stage:
     def __init__(self, window: Window, folder: Path, script: Script | None, text: str = TEXT):
         self.clock, self.folder = SteppedClock(), folder
         self.kit = Kit(self.clock)
-        self.book = Book(file_of(text), folder, who="Ines", profile=Profile("a kit", "Ines"))
+        self.book = Book(
+            file_of(text), folder, who="Ines", profile=Profile(kit="a kit", player="Ines")
+        )
         self.book.begin()
         self.pages: list[Page] = []
 
@@ -114,7 +116,7 @@ class Stage:
                 self.pages.append(page)
             return script(page, self.clock.now()) if script else None
 
-        profile = Profile("a kit", "Ines")
+        profile = Profile(kit="a kit", player="Ines")
         hands = Seen(window, scripted) if script else window
         around = context_on(hands, self.clock, frame_s=0.05, listen_s=0.05, profile=profile)
         pads = HitInput(self.kit, around.stamps, profile.pads)

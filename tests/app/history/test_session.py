@@ -40,7 +40,7 @@ def home(tmp_path: Path) -> UserFolders:
 
 @pytest.fixture
 def context(home: UserFolders) -> Iterator[RunContext]:
-    profile = Profile("Practice Kit", "Ines")
+    profile = Profile(kit="Practice Kit", player="Ines")
     with unseen_window() as window:
         yield context_on(window, frame_s=0.1, profile=profile, memory=home.memory)
 

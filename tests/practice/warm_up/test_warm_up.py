@@ -349,7 +349,7 @@ def test_what_was_not_played_for_longest_comes():
         seen |= {one.name for one in found.exercises}
         done = Warmth(figure=20.0, degrees=40.0, there=1.0, beside=0.0, forced=0.0)
         for one in found.exercises:
-            knowledge = knowledge.after_bout(one, Level.BEGINNER, done, f"2026-03-{day + 1:02}")
+            knowledge = knowledge.after_bout(one, Level.BEGINNER, done, day=f"2026-03-{day + 1:02}")
     assert len(seen) >= 18
 
 

@@ -136,8 +136,8 @@ def test_best_and_last(store: Database) -> None:
 
 def test_what_is_known_is_kept_by_player_and_content(store: Database) -> None:
     one, other = player(store, "Ines"), player(store, "Tom")
-    knowledge.keep_profile(store, one.id, "Practice Kit", "kit = 1", NOW)
-    knowledge.keep_profile(store, one.id, "Practice Kit", "kit = 2", NOW)
+    knowledge.keep_profile(store, one.id, "Practice Kit", text="kit = 1", now=NOW)
+    knowledge.keep_profile(store, one.id, "Practice Kit", text="kit = 2", now=NOW)
     assert knowledge.profile_text(store, one.id, "Practice Kit") == "kit = 2"
     assert knowledge.profile_text(store, other.id, "Practice Kit") is None
     began(store, one.id)
@@ -376,7 +376,7 @@ def test_a_run_goes_on_whole_in_a_new_store(
 def test_export_writes_ordinary_files(store: Database, tmp_path: Path) -> None:
     who = player(store)
     runs.keep(store, began(store, who.id), RESULT)
-    knowledge.keep_profile(store, who.id, "Practice Kit", "kit = 1", NOW)
+    knowledge.keep_profile(store, who.id, "Practice Kit", text="kit = 1", now=NOW)
     knowledge.keep_lesson(store, who.id, PATTERN, name="late", progress="{}", now=NOW)
     written = exporting.export(store, who, tmp_path / "out")
     assert {path.suffix for path in written} == {".toml", ".csv", ".mid", ".json"}
