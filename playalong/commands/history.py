@@ -9,7 +9,7 @@ from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
-from playalong.support.terminal import print_lines, progress
+from playalong.support.terminal import asked, print_lines, progress
 
 if TYPE_CHECKING:
     from playalong.app.user_folders import UserFolders
@@ -256,11 +256,7 @@ def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", yes: 
     found = leaving.traces_of(home, database, player)
     print_lines(*leaving.listed(player, found))
     if not yes:
-        try:
-            answer = input("Erase all of it? Type the name of the player: ")
-        except EOFError:
-            answer = ""
-        if answer.strip() != player.name:
+        if asked("Erase all of it? Type the name of the player: ") != player.name:
             raise UserError("Nothing was erased: the name was not typed.")
     print_lines(*_erased(leaving.erase(database, player, found)))
 

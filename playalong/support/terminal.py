@@ -102,6 +102,21 @@ def progress(total: int, what: str) -> Iterator[Callable[..., None]]:
         yield step
 
 
+def asked(question: str) -> str:
+    """What is typed in answer to ``question``, without spaces around it; "" where nothing can be.
+
+    The question is on standard error: standard output may be read by a program.
+    """
+    stream = sys.stdin
+    if stream is None or stream.closed:
+        return ""
+    _write_error(printable(question))
+    try:
+        return stream.readline().strip()
+    except (OSError, ValueError):  # it is a folder, or no text
+        return ""
+
+
 def readable(text: str, encoding: str) -> str:
     """``text`` in characters that ``encoding`` has, as near as can be."""
     return text if _has(encoding, text) else "".join(_readable(char, encoding) for char in text)

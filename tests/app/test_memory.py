@@ -4,6 +4,7 @@ import json
 import time
 from collections.abc import Iterator
 from dataclasses import replace
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -164,7 +165,7 @@ def test_a_player_can_be_exported_and_erased(tmp_path, monkeypatch, capsys):
     assert main(["history", "--simulated", "--export", str(out)]) == 0
     assert (out / "runs.csv").exists()
     assert main(["history", "--simulated", "--export", str(out)]) == 2, "the folder is not empty"
-    monkeypatch.setattr("builtins.input", lambda _: "somebody else")
+    monkeypatch.setattr("sys.stdin", StringIO("somebody else\n"))
     assert main(["history", "--simulated", "--erase"]) == 2
     assert "Nothing was erased" in capsys.readouterr().err
     assert main(["history", "--simulated", "--erase", "--yes"]) == 0
