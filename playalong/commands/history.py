@@ -255,9 +255,8 @@ def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", yes: 
 
     found = leaving.traces_of(home, database, player)
     print_lines(*leaving.listed(player, found))
-    if not yes:
-        if asked("Erase all of it? Type the name of the player: ") != player.name:
-            raise UserError("Nothing was erased: the name was not typed.")
+    if not yes and asked("Erase all of it? Type the name of the player: ") != player.name:
+        raise UserError("Nothing was erased: the name was not typed.")
     print_lines(*_erased(leaving.erase(database, player, found)))
 
 

@@ -24,6 +24,7 @@ import rtmidi
 
 from playalong.midi.port import Arrival
 from playalong.midi_io.backend import PortError, told_apart
+from playalong.midi_io.hangup import Line
 from playalong.support.quiet_stderr import quiet_stderr
 
 #: More than a kit can send while a program is held up for seconds: a cable carries about a
@@ -32,6 +33,9 @@ _QUEUE = 1 << 14
 
 #: What our clients are called: some systems list our own inputs among the outputs.
 _INPUT, _OUTPUT = "playalong", "playalong out"
+
+#: What rtmidi raises, also where a system does not answer any more.
+_FAILS = (rtmidi.RtMidiError, SystemError)
 
 _Port = TypeVar("_Port")
 
@@ -42,43 +46,58 @@ class _Clients(ABC, Generic[_Port]):
     def __init__(self) -> None:
         self._api = _working_api()
         self._client: Any = None
+        self._line = Line([])
         self._free = True
 
     def names(self) -> list[str]:
-        """Those there are."""
+        """Those there are; none once the MIDI system's server has gone, until it is back."""
         if self._api is None:
             return []
+        if self._line.hangs_up:
+            self._delete()
+        try:
+            with quiet_stderr():
+                return list(_numbers(self._asked(self._api)))
+        except _FAILS:
+            return []
+
+    def _asked(self, api: int) -> Any:
+        """The client that is asked, made where there is none."""
         if self._client is None:
-            self._client = self._made(self._api)
-        with quiet_stderr():
-            return list(_numbers(self._client))
+            self._client, self._line = Line.of(lambda: self._made(api))
+            self._free = True
+        return self._client
+
+    def _delete(self) -> None:
+        self._line.close()
+        if self._client is not None:
+            with quiet_stderr():
+                self._client.delete()
+            self._client = None
 
     def open(self, name: str) -> _Port:
         """Open ``name``."""
         if self._api is None:
             raise PortError("There is no MIDI system on this machine.")
-        client = self._client if self._free else None
-        if client is None:
-            client = self._made(self._api)
-        with quiet_stderr():
-            try:
+        try:
+            with quiet_stderr():
+                client = self._asked(self._api) if self._free else self._made(self._api)
                 client.open_port(_numbers(client)[name], name="kit")
-            except (KeyError, rtmidi.RtMidiError):
-                raise PortError(
-                    f'The MIDI port "{name}" does not open: another program may hold it.'
-                ) from None
+        except (KeyError, *_FAILS):
+            raise PortError(
+                f'The MIDI port "{name}" does not open: another program may hold it.'
+            ) from None
         self._client, self._free = client, False
         return self._opened(client)
 
     def close(self) -> None:
         """Take leave of the MIDI system: JACK's server waits for seconds for one who just goes."""
-        if self._client is not None:
-            self._client.delete()
-            self._client = None
+        self._delete()
 
     def closed(self, client: Any) -> None:
-        """A port was closed: its client is free for another."""
-        self._client, self._free = client, True
+        """A port was closed: its client is free for another, if its server is still there."""
+        if not client.is_deleted:
+            self._client, self._free = client, True
 
     @abstractmethod
     def _made(self, api: int) -> Any:
@@ -123,8 +142,9 @@ class _Opened:
         """Let go of it."""
         if not self._closed:
             self._closed = True
-            with quiet_stderr():
-                self._client.close_port()
+            if not self._client.is_deleted:
+                with quiet_stderr():
+                    self._client.close_port()
             self._clients.closed(self._client)
 
 
@@ -150,8 +170,11 @@ class RtMidiOutput(_Opened):
     """An open output; see ``outputs.Output``."""
 
     def send(self, data: bytes) -> None:
-        """Send one message at once."""
-        self._client.send_message(data)
+        """Send one message at once; PortError where the MIDI system does not take it."""
+        try:
+            self._client.send_message(data)
+        except _FAILS as error:
+            raise PortError(f"The MIDI output takes nothing ({error}).") from None
 
 
 class VirtualOutput:
@@ -162,10 +185,10 @@ class VirtualOutput:
         if api is None:
             raise PortError("There is no MIDI system on this machine to make a port in.")
         with quiet_stderr():
-            self._output = rtmidi.MidiOut(api, name=name)
             try:
+                self._output = rtmidi.MidiOut(api, name=name)
                 self._output.open_virtual_port(name)
-            except (NotImplementedError, rtmidi.RtMidiError, SystemError):
+            except (NotImplementedError, *_FAILS):
                 raise PortError("This machine's MIDI system has no virtual ports.") from None
 
     def send(self, data: bytes) -> None:
@@ -196,7 +219,7 @@ def _working_api() -> int | None:
         with quiet_stderr():
             try:
                 rtmidi.MidiIn(api).delete()
-            except (rtmidi.RtMidiError, SystemError):
+            except _FAILS:
                 continue
         return int(api)
     return None

@@ -169,7 +169,7 @@ class Run(Scene):
             outcome = show(context, self, self._input)
         except KeyboardInterrupt:  # the run so far is kept, and then the program ends
             outcome, is_interrupted = Outcome.LEAVE, True
-        lost = time.state is State.LOST
+        lost = time.state is not State.PLAYING
         if outcome is not None or lost:
             self._break_off(context.clock.now())
         self.judging.finish()
