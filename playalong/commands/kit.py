@@ -1,6 +1,7 @@
 """playalong kit: a kit learned, looked at, or listened to."""
 
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
@@ -26,6 +27,8 @@ EXAMPLES = (
     ("the latency alone, for one of two players", "playalong kit latency --who Ana"),
     ("every message of the kit as it comes, until Ctrl+C", "playalong kit --watch"),
     ("a latency that was measured elsewhere", "playalong kit --latency-ms 8.5"),
+    ("the profile as a file to edit", "playalong kit --save mine.toml"),
+    ("and taken again", "playalong kit --profile mine.toml"),
 )
 
 
@@ -36,6 +39,8 @@ class Options(KitOptions, SimulatedOptions, FolderOption, LookOptions, Protocol)
     watch: bool
     show: bool
     latency_ms: float | None
+    profile: Path | None
+    save: Path | None
 
 
 def add_arguments(parser: Parser) -> None:
@@ -59,6 +64,19 @@ def add_arguments(parser: Parser) -> None:
         help="keep this latency, in ms, which was measured elsewhere; no window "
         "(default it is measured on its page)",
     )
+    parser.add_argument(
+        "--profile",
+        type=Path,
+        metavar="FILE",
+        help="take the profile in FILE, as you edited it, for the kit and the player that it "
+        "names; no window (default what was learned)",
+    )
+    parser.add_argument(
+        "--save",
+        type=Path,
+        metavar="FILE",
+        help="write the profile of the last kit into FILE, to be edited; no window (default none)",
+    )
     add_folder(parser, "what is learned is")
     add_kit(parser)
     add_simulated(parser)
@@ -70,7 +88,9 @@ def run(given: Options) -> None:
     from playalong.app.user_folders import UserFolders
 
     home = user_folders() if given.out is None else UserFolders(given.out, given.out)
-    if is_simulated(given):
+    if given.profile is not None or given.save is not None:
+        _as_file(given, home)
+    elif is_simulated(given):
         _learn_simulated(given, home)
     else:
         _learn(given, home)
@@ -109,6 +129,22 @@ def _learn(given: Options, home: "UserFolders") -> None:
             profile = set_up(port, look_of(given), profile, home, given.page)
         print_lines(*shown(profile, home.notices))
         _copy(given, home, profile)
+
+
+def _as_file(given: Options, home: "UserFolders") -> None:
+    """A profile taken from a file, or written into one."""
+    from playalong.app.kit_setup.kit_session import shown
+    from playalong.app.kit_setup.profile_file import save_profile, take_profile
+
+    why = "does not go with --profile or --save"
+    refuse(given, f"page --watch --show --latency-ms --port --player --fast {LOOK}", why)
+    if given.profile is not None:
+        refuse(given, "--save --who", "does not go with --profile: the file names its player")
+        profile = take_profile(home, given.profile)
+        print_lines(*shown(profile, home.notices))
+    elif given.save is not None:
+        save_profile(home, given.who, given.save)
+        print_lines(f"The profile is in {given.save}: edit it, and take it with --profile.")
 
 
 def _copy(given: Options, home: "UserFolders", profile: "Profile") -> None:

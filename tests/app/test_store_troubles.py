@@ -23,7 +23,9 @@ DEMO = ("demo", "--fast", "--bars", "1")
 def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
         monkeypatch.setenv(variable, str(tmp_path / variable))
-    return UserFolders.of_user().data
+    home = UserFolders.of_user()
+    home.choose_player("Ines")  # from here on nothing of an earlier version moves in
+    return home.data
 
 
 def store_of(data: Path) -> Path:

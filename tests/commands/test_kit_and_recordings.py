@@ -11,6 +11,7 @@ from scipy.io import wavfile
 
 from playalong.app.user_folders import UserFolders
 from playalong.commands.main import main
+from playalong.profile.profile import Profile
 from playalong.records.profiles import read_file
 
 
@@ -52,6 +53,27 @@ def test_a_profile_serves_to_grade(tmp_path, capsys, headless):
     assert means[1] == means[2]
     assert means[1][1] == 10.0
     assert means[0][0] - means[1][0] == pytest.approx(10.0, abs=0.01)
+
+
+def test_a_profile_is_saved_edited_and_taken_again(tmp_path, capsys, headless, monkeypatch):
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    home, mine = UserFolders.of_user(), tmp_path / "mine.toml"
+    assert main(["kit", "--save", str(mine)]) == 2
+    assert "There is no profile" in capsys.readouterr().err
+    home.remember(player="Ines", kit="Practice Kit")
+    home.keep(Profile("Practice Kit", "Ines", "Drum Port"))
+    assert main(["kit", "--save", str(mine)]) == 0
+    assert main(["kit", "--save", str(mine)]) == 2, "it is there already"
+    edited = "# mesh heads\n" + mine.read_text().replace("open = 0", "open = 10 # worn")
+    mine.write_text(edited)
+    assert main(["kit", "--profile", str(mine)]) == 0
+    assert "pedal: 10 when let go" in capsys.readouterr().out
+    assert home.profile_text("Practice Kit", "Ines") == edited
+    mine.write_text(edited.replace("open = 10", "open = ten"))
+    assert main(["kit", "--profile", str(mine)]) == 2
+    assert "mine.toml, line " in capsys.readouterr().err
+    assert home.profile_text("Practice Kit", "Ines") == edited
 
 
 def test_a_broken_profile_is_told_with_its_line(tmp_path, capsys):
