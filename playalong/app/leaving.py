@@ -16,10 +16,13 @@ from playalong.records.store.erasing import Traces
 from playalong.records.store.players import PlayerRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError
-from playalong.support.reading import MOST_MIDI, read_bytes
 
 #: What is written beside a take, behind its name.
 _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
+
+
+#: So many bytes are looked through at once.
+_PORTION = 1 << 20
 
 
 def export(database: Database, player: PlayerRow, folder: Path) -> int:
@@ -107,9 +110,15 @@ def _is_simulated(path: Path) -> bool:
 
 def _holds(path: Path, name: str) -> bool:
     """Whether a name stands in a file, as it is or as JSON writes it."""
-    escaped = json.dumps(name)[1:-1].encode()
+    spellings = name.encode(errors="replace"), json.dumps(name)[1:-1].encode()
+    longest = max(map(len, spellings))
     try:
-        data = read_bytes(path, MOST_MIDI)
+        with path.open("rb") as file:
+            end = b""
+            while portion := file.read(_PORTION):
+                if any(spelling in end + portion for spelling in spellings):
+                    return True
+                end = portion[-longest:]
     except OSError:
         return False
-    return name.encode(errors="replace") in data or escaped in data
+    return False

@@ -24,7 +24,7 @@ from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.app.user_folders import UserFolders
 from playalong.grading.text import figures
-from playalong.records.store import runs
+from playalong.records.store import players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
 from playalong.records.store.periods import By, periods
@@ -144,7 +144,10 @@ class _LookBack:
     def go(self, number: int | None) -> None:
         """Until it is left."""
         with closing(self._home.memory.opened()) as database:
-            self._database, self._player = database, player_of(database, self._who, self._who)
+            player = players.find(database, self._who)
+            if player is None:
+                raise UserError("Nothing has been played yet: the first run begins the history.")
+            self._database, self._player = database, player
             self._grade_pending()
             if number is not None:
                 self._open(run_of(database, self._player, number))

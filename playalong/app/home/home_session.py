@@ -9,7 +9,9 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
+from playalong.app import broken_off
 from playalong.app.grade.checks import checked_rules
+from playalong.app.history.session import look_back
 from playalong.app.home.first_start import FirstStart, is_due
 from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
 from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand, ports
@@ -33,6 +35,7 @@ from playalong.app.user_folders import UserFolders
 from playalong.grading.verdicts import Rules
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
+from playalong.profile.profile import Profile
 from playalong.records.take_info import Simulated
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
@@ -87,6 +90,7 @@ class HomeSession:
             Outcome.SETTINGS: self._change_settings,
             Outcome.PLAYERS: self._choose_player,
             Outcome.WATCH: self._watch,
+            Outcome.LOOK_BACK: self._look_back,
         }
 
     @property
@@ -105,6 +109,7 @@ class HomeSession:
         try:
             if is_due(self._home):
                 self._first_start()
+            broken_off.offer(self.context, self._home)
             while not self._opened.window.is_closed:
                 outcome = self._first_page()
                 room = self._rooms.get(outcome)
@@ -276,6 +281,14 @@ class HomeSession:
         if ended.outcome is None:
             saved = save_run(task, ended, self._folder, memory)
             hold(self.context, result_page(task, saved, self.context), 0.0)
+
+    def _look_back(self) -> None:
+        """What was practised; whoever erases their data there is nobody any more."""
+        who = self.player
+        look_back(self.context, self._home, who)
+        if self._home.player(who) is None:
+            kit = self._kit.profile
+            self._kit.profile = Profile(kit=kit.kit, player=NOBODY, port=kit.port)
 
     def _choose_pattern(self) -> None:
         page = PatternsPage(theme=self.context.theme, lines=[], level=self.context.level())

@@ -11,6 +11,7 @@ from playalong.app.home.kit_at_hand import KitAtHand
 from playalong.app.home.remembered import Remembered, remembered
 from playalong.app.open_devices import Look
 from playalong.app.run.clock import SteppedClock
+from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.grading.levels import Level
 from playalong.midi.port import Port
@@ -18,6 +19,7 @@ from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered, Struck
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.window import Window
+from playalong.screen.history_pages.look_back import LookBackPage
 from playalong.screen.home_pages.first import FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.home_pages.settings import SettingsPage
@@ -273,3 +275,21 @@ def test_the_first_start_can_be_put_off_at_any_step(window, tmp_path, page):
     session.go()
     assert kinds(seen)[-2:] == [page, FirstPage]
     assert fresh.settings_of(None)["first_start"] is True
+
+
+def test_who_looks_back_comes_back_and_who_erases_themselves_is_nobody(window, home):
+    """Nothing played is told; then a run can be opened again from the first page."""
+    keys = {"FirstPage": ["l", *[Key.ESCAPE] * 9]}
+    session, _, seen = a_session(window, home, pressing(**keys))
+    session.go()
+    assert [type(page) for page in seen] == [FirstPage, LookBackPage, FirstPage]
+    keys = {
+        "FirstPage": ["l", Key.ESCAPE],
+        "LookBackPage": ["d"],
+        "ChoicesPage": ["x", "y", Key.ESCAPE],
+    }
+    session, _, seen = a_session(window, home, pressing(**keys))
+    session.go()
+    assert home.players() == []
+    assert session.player == NOBODY
+    assert type(seen[-1]) is FirstPage
