@@ -39,8 +39,9 @@ ON_THE_WAY = 0.5
 #: they are not (the same takes).
 GHOSTS_APART, ACCENTS_APART = 2.2, 1.35
 TOLD_APART, MIXED = 0.93, 0.8
-#: The same of accents over the other strokes, where both lie near each other.
-ACCENTS_OVER = 0.85
+#: Accents are flat too where they are less than so many spreads apart, and less often than this the
+#: louder of the two.
+ACCENTS_MIXED = ((1.45, 0.86), (1.7, 0.76))
 
 #: The change where strokes fall together that is told, in spreads of one stroke.
 TOGETHER = 1.5
@@ -52,7 +53,7 @@ OTHERS_DB = 4.0
 
 #: How much less even than usual, as the player's other voices are, a voice is that is uneven; and
 #: at least, in dB.
-UNEVEN, UNEVEN_DB = 1.6, 5.5
+UNEVEN, UNEVEN_DB = 1.75, 5.5
 
 #: The loss beside the points of a stroke that is all that it should not be.
 _WRONG = 0.6
@@ -173,8 +174,8 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
             of=strokes,
             value=bottom - top,
             unit="dB",
-            low=found.low,
-            high=found.high,
+            low=bottom - top - found.half,
+            high=bottom - top + found.half,
         )
     for group, rows in _places(look, level, ghosts, far_db=top):
         others = ghosts & ~rows
@@ -287,8 +288,8 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
     apart = (top - bottom) / spread
     unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / others.sum()))
     share = _softer_share(level[others], level[accents])
-    if (share < ACCENTS_OVER and apart < 1.5 * ACCENTS_APART) or (
-        apart + 0.5 * unsure < ACCENTS_APART
+    if apart + 0.5 * unsure < ACCENTS_APART or any(
+        apart < spreads and share < often for spreads, often in ACCENTS_MIXED
     ):
         count = int(accents.sum())
         found = interval(look.bar_means(level, accents) - bottom)
@@ -304,8 +305,8 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
             of=count,
             value=top - bottom,
             unit="dB",
-            low=found.low,
-            high=found.high,
+            low=top - bottom - found.half,
+            high=top - bottom + found.half,
         )
         return
     for group, rows in _places(look, level, plain, far_db=top):

@@ -23,8 +23,9 @@ from playalong.pattern.voices import VOICES
 #: How often a place must fail to be a habit, and how many times.
 OFTEN, TIMES = 0.25, 3
 
-#: A voice is missing where so much of it is; it loses strokes here and there from this share on.
-GONE, HERE_AND_THERE = 0.8, 0.08
+#: A voice is missing where so much of it is; it loses strokes here and there where for certain it
+#: loses this share.
+GONE, HERE_AND_THERE = 0.8, 0.06
 
 #: Ghost notes do not arrive where they are so much of what a voice loses.
 _SOFT = 0.8
@@ -69,7 +70,7 @@ def missed(look: Look) -> Iterator[Candidate]:
         ghosts = len(soft) + int(np.sum((look.run.voice == code) & (look.run.dynamic == GHOST)))
         if len(soft) >= TIMES and len(soft) >= max(OFTEN * ghosts, _SOFT * len(own)) and not whole:
             yield _missed(look, Code.GHOST_SOFT, own=soft, asked=ghosts)
-        elif len(own) >= TIMES and (whole or share.value >= HERE_AND_THERE):
+        elif len(own) >= TIMES and (whole or share.low >= HERE_AND_THERE):
             yield _missed(look, Code.MISSED_VOICE, own=own, asked=asked)
     for group in np.flatnonzero(gone >= TIMES).tolist():
         asked = int(look.of_group[group])

@@ -279,7 +279,7 @@ def swing(look: Look) -> Iterator[Candidate]:
 #: that the level asks for, the rest of which is of waves that all strokes share. That of hand
 #: against foot where they belong together, as a part of the same; and of what the hands' own
 #: scatter makes of it.
-_UNEVEN, _APART, _APART_OWN = 0.785, 0.82, 1.85
+_UNEVEN, _APART, _APART_OWN = 0.8, 0.82, 1.85
 
 
 def scatter(look: Look) -> Iterator[Candidate]:
@@ -332,7 +332,7 @@ def _uneven(look: Look) -> Iterator[Candidate]:
 def _apart(look: Look) -> Iterator[Candidate]:
     run = look.run
     foot = run.limb == LIMBS.index(Limb.KICK_FOOT)
-    hands = (run.limb == LIMBS.index(Limb.HAT_HAND)) | (run.limb == LIMBS.index(Limb.SNARE_HAND))
+    hands = ~foot & (run.limb != LIMBS.index(Limb.HAT_FOOT))
     if foot.sum() < LIMB_STROKES:
         return
     instants = int(run.instant[-1]) + 1

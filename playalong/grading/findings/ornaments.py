@@ -24,8 +24,8 @@ from playalong.pattern.voices import STAFF_ORDER, VOICES
 OFTEN, TIMES = 0.25, 3
 
 #: The middle distance at which flams are flat or wide, and drags open, in ms; the share of grace
-#: strokes as loud as their main stroke.
-FLAT_MS, WIDE_MS, LOUD_SHARE = 18.0, 64.0, 0.33
+#: strokes that are for certain as loud as their main stroke.
+FLAT_MS, WIDE_MS, LOUD_SHARE = 18.0, 64.0, 0.3
 
 #: As loud: this part of the main stroke's velocity.
 _AS_LOUD = 0.95
@@ -99,7 +99,11 @@ def _of_kind(look: Look, rows: Bools, voice: str, *, drags: bool) -> Iterator[Ca
                 high=middle.high,
             )
     loud = graced.softer[there] >= _AS_LOUD
-    if not drags and loud.sum() >= TIMES and loud.sum() >= LOUD_SHARE * len(there):
+    if (
+        not drags
+        and loud.sum() >= TIMES
+        and of_share(int(loud.sum()), len(there)).low >= LOUD_SHARE
+    ):
         level_db = 40.0 * np.log10(np.maximum(graced.softer[there], 1e-3))
         own = _middle(level_db)
         yield Candidate(

@@ -28,14 +28,14 @@ _STOP_STROKES, _STOP_BARS = 4, 0.6
 _NEAR, _BEFORE_S = 40, 0.05
 
 #: A leap within this of a multiple of an eighth note is a place that was lost, in seconds.
-_NEAR_S = 0.045
+_NEAR_S = 0.03
 
 #: Another tempo answers at least this share of the strokes, and of the hits.
 _ANSWERS = 0.75
 
 #: Another pattern: so little agrees, although hits enough were played, and so many of them
 #: elsewhere.
-_OTHER, _ENOUGH_HITS, _ELSEWHERE = 0.78, 0.4, 0.1
+_OTHER, _ENOUGH_HITS, _ELSEWHERE = 0.82, 0.4, 0.1
 
 
 def structure(look: Look) -> Iterator[Candidate]:

@@ -21,7 +21,7 @@ from playalong.grading.grade import Code
 from playalong.grading.measures.steadiness import COSINES, FASTER, STEADY, cosine_error
 
 #: Beyond these the kit is early or late, in ms.
-EARLY_MS, LATE_MS = -24.4, 13.0
+EARLY_MS, LATE_MS = -23.0, 13.0
 
 #: A shift above this asks anew who answers whom, in ms.
 _HELD_MS = 20.0
@@ -32,7 +32,7 @@ _AWAY_S = 0.07
 #: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
 #: deviation), and are so much stronger than quick ones, which people have anyway; with so many bars
 #: at least.
-_WANDERING_MS, _SLOWER, _WANDERING_BARS = 17.5, 2.5, 8
+_WANDERING_MS, _SLOWER, _WANDERING_BARS = 16.0, 3.0, 8
 
 
 def whole(look: Look) -> Iterator[Candidate]:
