@@ -4,18 +4,20 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from playalong.app.assessment.book import Book
-from playalong.app.assessment.session import Agreed, AssessmentSession
+from playalong.app.assessment.session import Agreed, AssessmentSession, Connect
 from playalong.app.assessment.tasks import item_task, with_recording_of
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.entry import Player
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
+from playalong.app.run.context import RunContext
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.pattern.targets import Targets
 from playalong.profile.profile import Profile
 from playalong.records.assessments.files import AssessmentFile
 from playalong.records.assessments.traces import RESULTS, SITTINGS
+from playalong.records.take_info import Simulated
 from playalong.simulation.player import SimulatedPort, perform
 
 
@@ -48,29 +50,8 @@ def take(
     homework are over, or a recording cannot be played along with; FileError where nothing can be
     kept.
     """
-    is_simulated = isinstance(by, Player)
-    fast = isinstance(by, Player) and by.fast
-    simulated = by.simulated if isinstance(by, Player) else None
+    is_simulated, fast = isinstance(by, Player), isinstance(by, Player) and by.fast
     clock: Clock = SteppedClock() if fast else RealClock()
-    kept_in = folder or home.data / RESULTS
-    left_handed = not is_simulated and home.is_left_handed(profile.player)
-    assessment = file.assessment
-    tasks = []
-    for item in assessment.items:
-        task = item_task(assessment, item, bands=profile.bands, left_handed=left_handed)
-        task = with_recording_of(task, item, file.path.parent, home)
-        tasks.append(replace(task, simulated=simulated))
-    sittings = (folder or home.data) / SITTINGS
-    book = Book(
-        file,
-        sittings,
-        who=who,
-        profile=profile,
-        left_handed=left_handed,
-        simulated=simulated,
-    )
-    book.check_days()
-    book.begin()
 
     def connect(targets: Targets, number: int, start_s: float) -> Port:
         if not isinstance(by, Player):
@@ -78,16 +59,59 @@ def take(
         return SimulatedPort(perform(targets, by.skill, by.seed + number), start_s, clock.now)
 
     notice = "a simulated player plays" if isinstance(by, Player) else by.name
+    with OpenDevices(look, home, clock, (notice,)) as opened:
+        context = opened if isinstance(by, Player) else on_kit(opened, look, by, profile)
+        context = replace(context, memory=Memory(folder or home.data, simulated=is_simulated))
+        return take_on(
+            file,
+            context,
+            connect,
+            who=who,
+            profile=profile,
+            home=home,
+            folder=folder,
+            kit="" if isinstance(by, Player) else by.name,
+            simulated=by.simulated if isinstance(by, Player) else None,
+        )
+
+
+def take_on(
+    file: AssessmentFile,
+    context: RunContext,
+    connect: Connect,
+    *,
+    who: str,
+    profile: Profile,
+    home: UserFolders,
+    kit: str,
+    folder: Path | None = None,
+    simulated: Simulated | None = None,
+) -> Taken:
+    """The same in a window that is open, on what ``connect`` gives; see ``take``."""
+    left_handed = simulated is None and home.is_left_handed(profile.player)
+    assessment = file.assessment
+    tasks = []
+    for item in assessment.items:
+        task = item_task(assessment, item, bands=profile.bands, left_handed=left_handed)
+        task = with_recording_of(task, item, file.path.parent, home)
+        tasks.append(replace(task, simulated=simulated))
+    book = Book(
+        file,
+        (folder or home.data) / SITTINGS,
+        who=who,
+        profile=profile,
+        left_handed=left_handed,
+        simulated=simulated,
+    )
     is_over = False
     try:
-        with OpenDevices(look, home, clock, (notice,)) as opened:
-            context = opened if isinstance(by, Player) else on_kit(opened, look, by, profile)
-            context = replace(context, memory=Memory(folder or home.data, simulated=is_simulated))
-            agreed = _agreed(book, notice, profile, is_simulated)
-            session = AssessmentSession(book, tasks, context, connect, agreed)
-            is_over = session.go()
+        book.check_days()
+        book.begin()
+        agreed = _agreed(book, kit, profile, simulated is not None)
+        session = AssessmentSession(book, tasks, context, connect, agreed)
+        is_over = session.go()
         has_runs = any(run.counts for run in book.runs)
-        path = book.finish(kept_in) if is_over and has_runs else None
+        path = book.finish(folder or home.data / RESULTS) if is_over and has_runs else None
         lines = [f"{what}: {came}" for what, came in session.told()]
         trouble = [*session.trouble, *book.trouble]
     finally:

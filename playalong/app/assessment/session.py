@@ -30,6 +30,7 @@ from playalong.practice.assessment import phrases
 from playalong.practice.assessment.machine import Event, Loss, Sitting, State
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.rows import Rows
 from playalong.screen.base.widgets import BACK, NEXT, Button, Buttons
 from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.sitting import SittingPage
@@ -209,6 +210,7 @@ class AssessmentSession:
             run_bars=task.bars,
             bars=task.written(),
             voices=task.pattern.voices,
+            rows=Rows([]),
             facts=self._asked(),
             rules=task.rules,
             notes=[phrases.LOOKING] if looking else [*self._agreed.notes],

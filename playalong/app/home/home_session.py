@@ -10,6 +10,7 @@ from datetime import datetime
 from pathlib import Path
 
 from playalong.app import broken_off
+from playalong.app.assessment.choosing import take_in_window
 from playalong.app.grade.checks import checked_rules
 from playalong.app.history.session import look_back
 from playalong.app.home.first_start import FirstStart, is_due
@@ -91,6 +92,7 @@ class HomeSession:
             Outcome.PLAYERS: self._choose_player,
             Outcome.WATCH: self._watch,
             Outcome.LOOK_BACK: self._look_back,
+            Outcome.ASSESSMENT: self._take_assessment,
         }
 
     @property
@@ -266,6 +268,11 @@ class HomeSession:
             clicking=Clicking(click_of(self._home.settings_of(None))),
         )
         self._trouble = lesson.go().trouble
+
+    def _take_assessment(self) -> None:
+        """What a teacher has set, against the clock or as homework."""
+        profile = self._kit.profile
+        self._trouble = take_in_window(self.context, self._kit.port, profile, self._home)
 
     def _watch(self) -> None:
         """A simulated player plays: a ghost note is too loud, a stroke is missed."""

@@ -47,9 +47,9 @@ _CHOICES = 0.56
 class ReadyPage:
     """What is to be played. Everything may be set anew between frames.
 
-    ``rows`` are the choices: tempo, bars and the like. ``bars`` are as written with what is
-    chosen, ``voices`` their rows. ``facts`` are (what, in words): port, latency and the like.
-    ``notes`` and ``caution`` are told at the foot.
+    ``rows`` are the choices: tempo, bars and the like; there may be none. ``bars`` are as written
+    with what is chosen, ``voices`` their rows. ``facts`` are (what, in words): port, latency and
+    the like. ``notes`` and ``caution`` are told at the foot.
     """
 
     theme: Theme
@@ -69,6 +69,8 @@ class ReadyPage:
     def handle(self, press: Press) -> Outcome | None:
         """LESS or MORE of the chosen row, or what a button is for."""
         outcome = self.buttons.handle(press)
+        if not self.rows.choices:
+            return outcome
         return self.rows.handle(press if outcome is None else outcome) or _passed(outcome)
 
     def offers(self, outcome: Outcome) -> bool:
@@ -88,12 +90,17 @@ class ReadyPage:
         picture = pen.px(_PICTURE + _PICTURE_ROW * len(self.voices))
         rows = max(pen.px(_ROWS), min(wanted, bottom - top - gap - picture))
         self._draw_bars(pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap))
-        middle = left + (right - left) * _CHOICES
-        self.rows.draw(pen, area(left=left, top=bottom - rows, right=middle, bottom=bottom))
-        beside = middle + pen.px(40)
-        facts = area(left=beside, top=bottom - rows, right=right, bottom=bottom)
+        facts = area(left=left, top=bottom - rows, right=right, bottom=bottom)
+        if self.rows.choices:
+            middle = left + (right - left) * _CHOICES
+            self.rows.draw(pen, area(left=left, top=bottom - rows, right=middle, bottom=bottom))
+            beside = middle + pen.px(40)
+            facts = area(left=beside, top=bottom - rows, right=right, bottom=bottom)
         if self.level.db is not None:
-            facts.height -= pen.px(LEVEL_HIGH)
+            if self.rows.choices:
+                facts.height -= pen.px(LEVEL_HIGH)
+            else:
+                facts.width -= pen.px(LEVEL_WIDE + _GAP)
             self.level.draw(pen, (right - pen.px(LEVEL_WIDE), bottom - pen.px(LEVEL_HIGH)))
         table(pen, facts, self.facts)
 

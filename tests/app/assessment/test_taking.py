@@ -322,6 +322,19 @@ def test_strokes_that_would_leave_only_ask_to_finish(window, tmp_path) -> None:
     assert left.go() is False
 
 
+def test_the_next_item_is_a_key_away_after_an_attempt(window, tmp_path) -> None:
+    def script(page: Page, now_s: float) -> Press | None:
+        done = any(run.counts for run in stage.book.runs)
+        if isinstance(page, ReadyPage) and stage.book.sitting.item == 0 and done:
+            return "n"
+        return entering(page, now_s)
+
+    stage = Stage(window, tmp_path, script)
+    assert stage.go()
+    assert [run.number for run in stage.book.runs if run.item == 0 and run.counts] == [1]
+    assert [run.number for run in stage.book.runs if run.item == 1] == [1]
+
+
 def test_homework_gathers_runs_over_days_and_ends(window, tmp_path) -> None:
     text = 'title = "Week"\nkind = "homework"\ndays = 7\n[[item]]\n'
     text += 'pattern = "boots-by-the-door"\ntempo = 240\nbars = 2\n'

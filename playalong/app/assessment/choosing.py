@@ -1,0 +1,85 @@
+"""From the window: which assessment, then it is taken, and what it came to."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from playalong.app.assessment.entry import take_on
+from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import hold
+from playalong.app.stored_runs import NOBODY
+from playalong.app.user_folders import UserFolders
+from playalong.midi.port import Port
+from playalong.practice.assessment.phrases import overview
+from playalong.profile.profile import Profile
+from playalong.records.assessments.files import AssessmentFile, load_assessment, shipped
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
+from playalong.screen.base.widgets import LEAVE, Buttons
+from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
+from playalong.screen.pages.sitting import SittingPage
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+
+#: Where assessments of a teacher's are put, below the data folder.
+OWN = "assessments"
+
+
+def assessments(home: UserFolders) -> tuple[list[AssessmentFile], list[str]]:
+    """Those in the user's own folder, then those of the program; and what is wrong with files."""
+    paths: list[Path] = [*sorted((home.data / OWN).glob("*.toml")), *shipped().values()]
+    found, wrong = [], []
+    for path in paths:
+        try:
+            found.append(load_assessment(str(path)))
+        except UserError as error:
+            wrong.append(error.lines[0])
+    return found, wrong
+
+
+def take_in_window(
+    context: RunContext, port: Port, profile: Profile, home: UserFolders
+) -> tuple[str, ...]:
+    """Choose an assessment, and take it; what went wrong on the way, in words."""
+    found, wrong = assessments(home)
+    file = _chosen(context, found, wrong, home.data / OWN)
+    if file is None:
+        return ()
+    taken = take_on(
+        file,
+        context,
+        lambda targets, number, start_s: port,
+        who=profile.player or NOBODY,
+        profile=profile,
+        home=home,
+        kit=port.name,
+    )
+    if taken.path is not None:
+        page = SittingPage(
+            context.theme,
+            title=file.assessment.title,
+            said="The result is kept.",
+            words=[f"Give this file to your teacher: {taken.path}"],
+            rows=[(what, came) for what, _, came in (one.partition(": ") for one in taken.lines)],
+            notes=[CAUTION],
+            buttons=Buttons([LEAVE]),
+        )
+        hold(context, page, 0.0)
+    return taken.trouble
+
+
+def _chosen(
+    context: RunContext, found: Sequence[AssessmentFile], wrong: Sequence[str], own: Path
+) -> AssessmentFile | None:
+    choices = [Choice(one.assessment.title, overview(one.assessment), fixed=True) for one in found]
+    commands = context.pad_commands
+    pads, call = (commands.pads, commands.call) if commands else ({}, "")
+    page = SettingsPage(
+        context.theme,
+        "Assessment",
+        "which one?",
+        Rows(choices),
+        notes=[*wrong, f"Files of your teacher's go into {own}."],
+        buttons=Buttons(CHOOSING, pads, call),
+    )
+    outcome = hold(context, page, 0.0)
+    return found[page.rows.chosen] if outcome is Outcome.START else None
