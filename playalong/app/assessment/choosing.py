@@ -55,7 +55,7 @@ def take_in_window(
     )
     if taken.path is not None:
         page = SittingPage(
-            context.theme,
+            theme=context.theme,
             title=file.assessment.title,
             said="The result is kept.",
             words=[f"Give this file to your teacher: {taken.path}"],
@@ -74,10 +74,10 @@ def _chosen(
     commands = context.pad_commands
     pads, call = (commands.pads, commands.call) if commands else ({}, "")
     page = SettingsPage(
-        context.theme,
-        "Assessment",
-        "which one?",
-        Rows(choices),
+        theme=context.theme,
+        title="Assessment",
+        subtitle="which one?",
+        rows=Rows(choices),
         notes=[*wrong, f"Files of your teacher's go into {own}."],
         buttons=Buttons(CHOOSING, pads, call),
     )
