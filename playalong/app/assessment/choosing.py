@@ -70,7 +70,10 @@ def take_in_window(
 def _chosen(
     context: RunContext, found: Sequence[AssessmentFile], wrong: Sequence[str], own: Path
 ) -> AssessmentFile | None:
-    choices = [Choice(one.assessment.title, overview(one.assessment), fixed=True) for one in found]
+    choices = [
+        Choice(name=one.assessment.title, value=overview(one.assessment), fixed=True)
+        for one in found
+    ]
     commands = context.pad_commands
     pads, call = (commands.pads, commands.call) if commands else ({}, "")
     page = SettingsPage(
