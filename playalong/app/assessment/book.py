@@ -214,7 +214,7 @@ class Book:
 
     def marks(self, item: int) -> ItemMarks:
         """What an item has come to by now."""
-        return marks_of(self.assessment, item, self.runs, self.grades)
+        return marks_of(self.assessment, item, runs=self.runs, grades=self.grades)
 
     def finish(self, out: Path) -> Path:
         """Write the result into the folder ``out``; its path. FileError where it cannot be."""
@@ -244,6 +244,7 @@ class Book:
 def marks_of(
     assessment: Assessment,
     item: int,
+    *,
     runs: Sequence[RunEntry],
     grades: Mapping[str, Mapping[str, Any]],
 ) -> ItemMarks:
@@ -304,7 +305,7 @@ def plain_result(
         "items": [
             {
                 "title": item.title,
-                **marks_of(assessment, number, runs, grades).as_plain(),
+                **marks_of(assessment, number, runs=runs, grades=grades).as_plain(),
             }
             for number, item in enumerate(assessment.items)
         ],

@@ -37,11 +37,11 @@ def assessments(home: UserFolders) -> tuple[list[AssessmentFile], list[str]]:
 
 
 def take_in_window(
-    context: RunContext, port: Port, profile: Profile, home: UserFolders
+    context: RunContext, port: Port, profile: Profile, *, home: UserFolders
 ) -> tuple[str, ...]:
     """Choose an assessment, and take it; what went wrong on the way, in words."""
     found, wrong = assessments(home)
-    file = _chosen(context, found, wrong, home.data / OWN)
+    file = _chosen(context, found, wrong=wrong, own=home.data / OWN)
     if file is None:
         return ()
     taken = take_on(
@@ -68,7 +68,7 @@ def take_in_window(
 
 
 def _chosen(
-    context: RunContext, found: Sequence[AssessmentFile], wrong: Sequence[str], own: Path
+    context: RunContext, found: Sequence[AssessmentFile], *, wrong: Sequence[str], own: Path
 ) -> AssessmentFile | None:
     choices = [
         Choice(name=one.assessment.title, value=overview(one.assessment), fixed=True)

@@ -93,7 +93,7 @@ def take_on(
     tasks = []
     for item in assessment.items:
         task = item_task(assessment, item, bands=profile.bands, left_handed=left_handed)
-        task = with_recording_of(task, item, file.path.parent, home)
+        task = with_recording_of(task, item, beside=file.path.parent, home=home)
         tasks.append(replace(task, simulated=simulated))
     book = Book(
         file,
@@ -107,8 +107,8 @@ def take_on(
     try:
         book.check_days()
         book.begin()
-        agreed = _agreed(book, kit, profile, simulated is not None)
-        session = AssessmentSession(book, tasks, context, connect, agreed)
+        agreed = _agreed(book, kit, profile)
+        session = AssessmentSession(book, tasks, context, connect=connect, agreed=agreed)
         is_over = session.go()
         has_runs = any(run.counts for run in book.runs)
         path = book.finish(folder or home.data / RESULTS) if is_over and has_runs else None
@@ -119,8 +119,9 @@ def take_on(
     return Taken(path=path, lines=tuple(lines), trouble=tuple(dict.fromkeys(trouble)))
 
 
-def _agreed(book: Book, port: str, profile: Profile, is_simulated: bool) -> Agreed:
-    """What is agreed, for the first page."""
+def _agreed(book: Book, port: str, profile: Profile) -> Agreed:
+    """What is agreed, for the first page; ``port`` is empty where a simulated player plays."""
+    is_simulated = not port
     latency = profile.latency
     late = "not measured: measure it with playalong kit"
     if latency is not None:

@@ -43,7 +43,7 @@ def result_report(path: Path, with_name: bool = True) -> Report:
     remark, other = read_remark(path, len(found.assessment.items))
     before = previous(found)
     sections = tuple(
-        _section(found, number, remark.of(number), before)
+        _section(found, number, remark=remark.of(number), before=before)
         for number in range(len(found.assessment.items))
     )
     homework = proposals(played(found), known_patterns())

@@ -75,6 +75,7 @@ class AssessmentSession:
         book: Book,
         tasks: Sequence[Task],
         context: RunContext,
+        *,
         connect: Connect,
         agreed: Agreed,
     ) -> None:

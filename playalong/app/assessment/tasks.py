@@ -49,7 +49,7 @@ def item_task(
     )
 
 
-def with_recording_of(task: Task, item: Item, beside: Path, home: UserFolders) -> Task:
+def with_recording_of(task: Task, item: Item, *, beside: Path, home: UserFolders) -> Task:
     """``task`` along with the item's recording, which lies in the folder ``beside``, if it has one.
 
     UserError where its beats are not known.

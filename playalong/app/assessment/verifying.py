@@ -178,7 +178,7 @@ def verify(path: Path) -> Verified:
     files = unpacked.files
     plain = plain_of(files[RESULT])
     try:
-        return _verified(path, files, plain, list(unpacked.changed))
+        return _verified(path, files, plain, wrong=list(unpacked.changed))
     except ResultError:
         raise
     except UserError as error:
@@ -191,7 +191,7 @@ def verify(path: Path) -> Verified:
 
 
 def _verified(
-    path: Path, files: Mapping[str, bytes], plain: Mapping[str, Any], wrong: list[str]
+    path: Path, files: Mapping[str, bytes], plain: Mapping[str, Any], *, wrong: list[str]
 ) -> Verified:
     if int(plain["format"]) > FORMAT:
         raise ResultError(
@@ -212,7 +212,7 @@ def _verified(
         if pattern is None or pattern_id(pattern) != one["pattern_id"]:
             wrong.append(f"The pattern {printable(str(one['name']))} has been changed.")
     runs = [RunEntry.from_plain(one) for one in plain["runs"]]
-    wrong += _of_no_run(assessment, runs, plain, files)
+    wrong += _of_no_run(assessment, runs, plain=plain, files=files)
     calibration = files[CALIBRATION].decode() if CALIBRATION in files else ""
     sources = _Sources(files=files, plain=plain, calibration=calibration, text=text, patterns=texts)
     checks = []
@@ -225,7 +225,7 @@ def _verified(
     told_grades = {check.run.grade: check.told for check in checks}
     now_grades = {check.run.grade: check.now for check in checks}
     numbers = range(len(assessment.items))
-    items = tuple(marks_of(assessment, number, runs, told_grades) for number in numbers)
+    items = tuple(marks_of(assessment, number, runs=runs, grades=told_grades) for number in numbers)
     wrong += _marks_told(assessment, items, plain)
     return Verified(
         path=path,
@@ -234,7 +234,9 @@ def _verified(
         profile=_profile(calibration),
         runs=tuple(checks),
         items=items,
-        items_now=tuple(marks_of(assessment, number, runs, now_grades) for number in numbers),
+        items_now=tuple(
+            marks_of(assessment, number, runs=runs, grades=now_grades) for number in numbers
+        ),
         wrong=tuple(dict.fromkeys(wrong)),
         version=version,
     )
@@ -352,6 +354,7 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
 def _of_no_run(
     assessment: Assessment,
     runs: list[RunEntry],
+    *,
     plain: Mapping[str, Any],
     files: Mapping[str, bytes],
 ) -> Iterator[str]:

@@ -38,7 +38,7 @@ def weeks_report(home: UserFolders, who: str | None, weeks: int) -> tuple[Report
         rows = _rows(database, player, since)
         if not rows:
             raise UserError(f"{player.name} has played nothing in the last {weeks} weeks.")
-        return _report(database, player, rows, weeks), file_stem(player.name) or "player"
+        return _report(database, player, rows, weeks=weeks), file_stem(player.name) or "player"
     finally:
         database.close()
 
@@ -48,7 +48,7 @@ def _rows(database: Database, player: PlayerRow, since: datetime) -> list[RunRow
     return runs.select(database, where, [player.id, KEPT, since.timestamp()], limit=100_000)
 
 
-def _report(database: Database, player: PlayerRow, rows: list[RunRow], weeks: int) -> Report:
+def _report(database: Database, player: PlayerRow, rows: list[RunRow], *, weeks: int) -> Report:
     monday = _monday(datetime.now().date())
     starts = [monday - timedelta(weeks=back) for back in reversed(range(weeks))]
     minutes = dict.fromkeys(starts, 0.0)

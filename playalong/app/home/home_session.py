@@ -272,7 +272,7 @@ class HomeSession:
     def _take_assessment(self) -> None:
         """What a teacher has set, against the clock or as homework."""
         profile = self._kit.profile
-        self._trouble = take_in_window(self.context, self._kit.port, profile, self._home)
+        self._trouble = take_in_window(self.context, self._kit.port, profile, home=self._home)
 
     def _watch(self) -> None:
         """A simulated player plays: a ghost note is too loud, a stroke is missed."""

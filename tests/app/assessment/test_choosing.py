@@ -24,6 +24,9 @@ bars = 1
 """
 
 
+INES = Profile(kit="a kit", player="Ines")
+
+
 def test_a_teachers_own_comes_first_and_a_wrong_file_is_told(tmp_path: Path) -> None:
     home = UserFolders(tmp_path / "c", tmp_path / "d")
     own = home.data / OWN
@@ -51,7 +54,9 @@ def test_chosen_by_keys_taken_and_told_where_the_result_is(tmp_path: Path) -> No
 
     with unseen_window() as window:
         context = context_on(Seen(window, script), clock, frame_s=0.05, listen_s=0.05)
-        trouble = take_in_window(context, Kit(clock), Profile("a kit", "Ines"), home)
+        trouble = take_in_window(
+            context, Kit(clock), Profile(kit="a kit", player="Ines"), home=home
+        )
     assert trouble == ()
     assert isinstance(pages[0], SettingsPage)
     last = pages[-1]
@@ -65,5 +70,5 @@ def test_who_goes_back_takes_none(tmp_path: Path) -> None:
     clock = SteppedClock()
     with unseen_window() as window:
         context = context_on(Seen(window, lambda page, _: Key.ESCAPE), clock)
-        assert take_in_window(context, Kit(clock), Profile("a kit", "Ines"), home) == ()
+        assert take_in_window(context, Kit(clock), INES, home=home) == ()
     assert not (home.data / "results").exists()

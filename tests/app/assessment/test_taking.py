@@ -128,7 +128,9 @@ class Stage:
         assessment = self.book.assessment
         tasks = [item_task(assessment, item) for item in assessment.items]
         agreed = Agreed([("kit", "a kit"), ("latency", "not measured")])
-        self.session = AssessmentSession(self.book, tasks, self.context, self.kit.plays, agreed)
+        self.session = AssessmentSession(
+            self.book, tasks, self.context, connect=self.kit.plays, agreed=agreed
+        )
 
     def go(self) -> bool:
         try:
