@@ -66,11 +66,11 @@ def drums(voices: tuple[str, ...], shown_s: float) -> Figure:
         strokes = {dynamic: stroke(voice, VELOCITIES[dynamic], RATE) for dynamic in Dynamic}
         peak = float(np.abs(strokes[Dynamic.ACCENT]).max())
         for one, (dynamic, sound) in zip(row, strokes.items(), strict=False):
-            waveform(one, sound, shown_s, peak, ink(COLOURS[dynamic]))
+            waveform(one, sound, shown_s, peak=peak, colour=ink(COLOURS[dynamic]))
         row[0].set_ylabel(BY_NAME[voice].label)
         top_db = float(bands_db(strokes[Dynamic.ACCENT]).max())
         for dynamic, sound in strokes.items():
-            spectrum(row[3], sound, top_db, ink(COLOURS[dynamic]))
+            spectrum(row[3], sound, top_db, colour=ink(COLOURS[dynamic]))
     for one, dynamic in zip(axes[0], Dynamic, strict=False):
         title = f"{dynamic.value}, velocity {VELOCITIES[dynamic]:.0f}"
         one.set_title(title, color=ink(COLOURS[dynamic]), fontweight="bold")
@@ -85,8 +85,8 @@ def all_clicks() -> Figure:
     axes = figure.subplots(len(CLICKS), 2, squeeze=False, width_ratios=(1.6, 1))
     top_db = max(float(bands_db(sample(kind, RATE)).max()) for kind in CLICKS)
     for (wave, spectra), kind in zip(axes, CLICKS, strict=True):
-        waveform(wave, sample(kind, RATE), CLICK_S, 1.0, ink(LIGHT.ink))
-        spectrum(spectra, sample(kind, RATE), top_db, ink(LIGHT.ink))
+        waveform(wave, sample(kind, RATE), CLICK_S, peak=1.0, colour=ink(LIGHT.ink))
+        spectrum(spectra, sample(kind, RATE), top_db, colour=ink(LIGHT.ink))
         wave.set_ylabel(kind.value)
     axes[0][1].set_title("energy, dB")
     label(axes)
@@ -98,7 +98,7 @@ def paper(rows: int) -> Figure:
     return Figure(figsize=(11, 0.7 + 1.25 * rows), layout="constrained", facecolor=ink(LIGHT.paper))
 
 
-def waveform(axes: Axes, sound: Sound, shown_s: float, peak: float, colour: str) -> None:
+def waveform(axes: Axes, sound: Sound, shown_s: float, *, peak: float, colour: str) -> None:
     """The first ``shown_s`` of a sound, between its highest and lowest in each column."""
     frames = round(shown_s * RATE)
     cut = np.pad(sound[:frames], (0, max(0, frames - len(sound)))).reshape(COLUMNS, -1)
@@ -109,7 +109,7 @@ def waveform(axes: Axes, sound: Sound, shown_s: float, peak: float, colour: str)
     axes.set_yticks([])
 
 
-def spectrum(axes: Axes, sound: Sound, top_db: float, colour: str) -> None:
+def spectrum(axes: Axes, sound: Sound, top_db: float, *, colour: str) -> None:
     """The bands of a sound, under ``top_db``."""
     centre_hz = np.sqrt(EDGES_HZ[1:] * EDGES_HZ[:-1])
     axes.semilogx(centre_hz, bands_db(sound) - top_db, color=colour, linewidth=1.2)

@@ -101,7 +101,7 @@ def offer(context: RunContext, home: UserFolders, who: str | None = None) -> Non
             say_on_page(context, "A run was broken off", f"{score:.0f} of 100. {advice}")
 
 
-def say_on_page(context: RunContext, title: str, said: str, lines: Sequence[str] = ()) -> None:
+def say_on_page(context: RunContext, title: str, said: str, *, lines: Sequence[str] = ()) -> None:
     """A page that says something, until it is left."""
     hold(context, ChoicesPage(context.theme, title, said=said, lines=lines), 0.0)
 
@@ -112,5 +112,5 @@ def told_on_page(context: RunContext, do: Callable[[], T]) -> T | None:
         return do()
     except UserError as error:
         first, *more = error.lines
-        say_on_page(context, "This cannot be done", first, more)
+        say_on_page(context, "This cannot be done", first, lines=more)
         return None

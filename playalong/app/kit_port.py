@@ -11,7 +11,7 @@ from playalong.profile.profile import Profile
 
 @contextmanager
 def open_kit(
-    home: UserFolders, part: str | None, who: str | None, remembers: bool = True
+    home: UserFolders, part: str | None, who: str | None, *, remembers: bool = True
 ) -> Iterator[tuple[Port, Profile]]:
     """The port with ``part`` in its name, and the profile of its kit as ``who`` plays it.
 

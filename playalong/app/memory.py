@@ -26,7 +26,7 @@ from playalong.support.reading import MOST_TEXT, read_bytes
 STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Memory:
     """The store in ``folder``; ``told`` is what went wrong with it, each thing once, and ``noted``
     what went well and should be known.
@@ -104,14 +104,14 @@ class Memory:
 
         def begin(database: Database) -> int:
             with database.writing():
-                return stored_runs.begin(database, said, kind, recording.as_plain())
+                return stored_runs.begin(database, said, kind, plain=recording.as_plain())
 
         log = RunLog(self.path, begin)
         recording.listener = log.message
         return log
 
     def keep(
-        self, log: RunLog, recording: Recording, graded: Graded | None, file: Path | None
+        self, log: RunLog, recording: Recording, graded: Graded | None, *, file: Path | None
     ) -> int | None:
         """A run has ended: keep its take and grade; the run's number in the store, if it has one.
 
@@ -129,7 +129,7 @@ class Memory:
                 return None
             if run is None or not runs.is_going(database, run):
                 said = TakeInfo.from_plain(recording.info)
-                run = stored_runs.begin(database, said, "play", recording.as_plain())
+                run = stored_runs.begin(database, said, "play", plain=recording.as_plain())
             runs.keep(database, run, stored_runs.result_of(recording, graded, file))
         except StoreError as error:
             self._say(str(error))

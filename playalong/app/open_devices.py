@@ -28,7 +28,7 @@ FAST_FRAME_S = 1 / 10
 MIXED = ("click_db", "soft_click_db", "drums_db", "recording_db")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Look:
     """How the window looks, and how it sounds.
 
@@ -67,7 +67,7 @@ class OpenDevices:
     """
 
     def __init__(
-        self, look: Look, home: UserFolders, clock: Clock, notices: tuple[str, ...]
+        self, look: Look, home: UserFolders, clock: Clock, *, notices: tuple[str, ...]
     ) -> None:
         self._look, self._home, self._clock, self._notices = look, home, clock, notices
         self._fast = isinstance(clock, SteppedClock)
@@ -86,12 +86,12 @@ class OpenDevices:
             self._window.close()
             raise
         return RunContext(
-            self._clock,
-            self._window,
-            themed(look, kept),
-            self._output,
-            (*self._notices, *self._home.notices),
-            FAST_FRAME_S if fast else FRAME_S,
+            clock=self._clock,
+            window=self._window,
+            theme=themed(look, kept),
+            output=self._output,
+            notices=(*self._notices, *self._home.notices),
+            frame_s=FAST_FRAME_S if fast else FRAME_S,
             listen_s=FAST_FRAME_S if fast else LISTEN_S,
         )
 
@@ -139,7 +139,7 @@ class OpenDevices:
             self._home.remember_for(None, **levels)
 
 
-def on_kit(context: RunContext, look: Look, port: Port, profile: Profile) -> RunContext:
+def on_kit(context: RunContext, look: Look, port: Port, *, profile: Profile) -> RunContext:
     """``context`` with a player at a real kit."""
     late = profile.latency
     if look.kit_click and late is not None and late.how == PLAYED_ALONG:

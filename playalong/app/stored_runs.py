@@ -25,7 +25,7 @@ NOBODY = "player"
 LESSON = "-practice-"
 
 
-def begin(database: Database, said: TakeInfo, kind: str, plain: Mapping[str, Any]) -> int:
+def begin(database: Database, said: TakeInfo, kind: str, *, plain: Mapping[str, Any]) -> int:
     """A run that begins now; its number. ``plain`` is what its ``Recording`` says."""
     player = player_of(database, said)
     if said.pattern_id:

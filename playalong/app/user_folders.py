@@ -29,7 +29,7 @@ from playalong.support.text import quoted
 T = TypeVar("T")
 
 
-@dataclass
+@dataclass(kw_only=True)
 class UserFolders:
     """What is kept for one user; ``notices`` say what went wrong with it.
 
@@ -45,12 +45,12 @@ class UserFolders:
     @classmethod
     def of_user(cls) -> "UserFolders":
         """The user's own folders on this system."""
-        return cls(user_config(), user_data())
+        return cls(config=user_config(), data=user_data())
 
     @property
     def memory(self) -> Memory:
         """The store, for runs."""
-        return Memory(self.data, self.simulated)
+        return Memory(folder=self.data, simulated=self.simulated)
 
     # Players.
 

@@ -121,7 +121,9 @@ def run(given: Options) -> None:
     )
     player = player_of(given, given.through_port)
     look = look_of(given, given.sound_pads)
-    saved, files = demo(task, look, player, user_folders(), given.out, given.stay)
+    saved, files = demo(
+        task, look, player, home=user_folders(), folder=given.out, stay_s=given.stay
+    )
     print_run(saved)
     for file in files:
         print_lines(f"Also there: {file}")

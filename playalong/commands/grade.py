@@ -147,18 +147,18 @@ def run(given: Options) -> None:
     profile = _profile(given.profile)
     latency = profile.latency if profile else None
     asked = Asked(
-        given.tempo,
-        given.start,
-        given.bars,
-        None if given.variation is None else tuple(given.variation),
-        given.capture_ms,
-        given.tolerance_ms,
-        bands_of(given) or (profile.bands if profile else None),
-        profile.pads if profile else None,
-        latency.ms if given.latency_ms is None and latency else given.latency_ms,
-        given.current,
-        level_of(given),
-        given.left_handed,
+        tempo_bpm=given.tempo,
+        start_s=given.start,
+        bars=given.bars,
+        variations=None if given.variation is None else tuple(given.variation),
+        capture_ms=given.capture_ms,
+        tolerance_ms=given.tolerance_ms,
+        bands=bands_of(given) or (profile.bands if profile else None),
+        pads=profile.pads if profile else None,
+        latency_ms=latency.ms if given.latency_ms is None and latency else given.latency_ms,
+        current=given.current,
+        level=level_of(given),
+        left_handed=given.left_handed,
     )
     if given.csv or paths != given.takes or len(paths) > 1:
         _print_all(Batch(pattern=pattern, options=asked, with_hits=given.hits), paths, given)

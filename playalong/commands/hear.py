@@ -143,7 +143,7 @@ def _hear_pattern(given: Options) -> None:
     task = along_with(given, task, home)
     if given.chunk:
         task = only_chunk(task, given.chunk, given.bars)
-    hear(task, look_of(given), not given.no_click, home, given.out)
+    hear(task, look_of(given), not given.no_click, home=home, path=given.out)
 
 
 def _hear_take(given: Options, take: Path) -> None:
@@ -153,11 +153,11 @@ def _hear_take(given: Options, take: Path) -> None:
         pattern_of(given),
         take,
         given.which,
-        0.5 if given.half else 1.0,
-        not given.no_click,
-        look_of(given),
-        user_folders(),
-        given.out,
-        level_of(given),
+        speed=0.5 if given.half else 1.0,
+        click=not given.no_click,
+        look=look_of(given),
+        home=user_folders(),
+        out=given.out,
+        level=level_of(given),
     )
     print_notices(notices)

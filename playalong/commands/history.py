@@ -132,13 +132,13 @@ def run(given: Options) -> None:
         if given.export is not None:
             _export(database, player, given.export)
         elif given.erase:
-            _erase(home, database, player, given.yes)
+            _erase(home, database, player, yes=given.yes)
         elif given.page:
             _show(given, home, player)
         else:
             _grade_pending(database, player)
             if given.run_number is not None:
-                _open(database, player, given.run_number, given.against)
+                _open(database, player, given.run_number, against=given.against)
             else:
                 _print(given, database, player)
     finally:
@@ -181,7 +181,7 @@ def _print(given: Options, database: "Database", player: "PlayerRow") -> None:
 
     by = None if given.by == "run" else By(given.by)
     wanted = tuple(By) if given.json else () if by is None else (by,)
-    found = reading.history(database, player, given.pattern, given.limit, by=wanted)
+    found = reading.history(database, player, given.pattern, limit=given.limit, by=wanted)
     if given.json:
         print_lines(*json.dumps(found.as_plain(), indent=1).splitlines())
     elif given.csv:
@@ -193,7 +193,7 @@ def _print(given: Options, database: "Database", player: "PlayerRow") -> None:
         print_lines(*text.summary(found, *played(database, player.id, pattern=given.pattern)))
 
 
-def _open(database: "Database", player: "PlayerRow", number: int, against: int | None) -> None:
+def _open(database: "Database", player: "PlayerRow", number: int, *, against: int | None) -> None:
     from playalong.app.history import anew, text
     from playalong.grading.text import figures
 
@@ -219,7 +219,7 @@ def _open(database: "Database", player: "PlayerRow", number: int, against: int |
 def _show(given: Options, home: "UserFolders", player: "PlayerRow") -> None:
     from playalong.app.history.session import show
 
-    show(home, look_of(given), player.name, given.pattern, given.run_number)
+    show(home, look_of(given), player.name, pattern=given.pattern, number=given.run_number)
 
 
 def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
@@ -250,7 +250,7 @@ def _export(database: "Database", player: "PlayerRow", folder: Path) -> None:
     print_lines(f"{count} files are in {folder}")
 
 
-def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", yes: bool) -> None:
+def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", *, yes: bool) -> None:
     from playalong.app import leaving
 
     found = leaving.traces_of(home, database, player)

@@ -87,7 +87,7 @@ def run(given: Options) -> None:
     """Learn the kit, or do what needs no window; print what is known of it."""
     from playalong.app.user_folders import UserFolders
 
-    home = user_folders() if given.out is None else UserFolders(given.out, given.out)
+    home = user_folders() if given.out is None else UserFolders(config=given.out, data=given.out)
     if given.profile is not None or given.save is not None:
         _as_file(given, home)
     elif is_simulated(given):
@@ -103,7 +103,7 @@ def _learn_simulated(given: Options, home: "UserFolders") -> None:
     refuse(given, "--watch --show --latency-ms", "says nothing of a simulated player")
     if given.fast:
         refuse(given, SOUND, "says nothing with --fast")
-    profile = set_up(player_of(given), look_of(given), None, home, given.page)
+    profile = set_up(player_of(given), look_of(given), None, home=home, page=given.page)
     print_lines(*shown(profile, home.notices))
     _copy(given, replace(home, simulated=True), profile)
 
@@ -126,7 +126,7 @@ def _learn(given: Options, home: "UserFolders") -> None:
             for line in watch(port, profile, time.perf_counter):
                 print_lines(line)
         elif needs_window:
-            profile = set_up(port, look_of(given), profile, home, given.page)
+            profile = set_up(port, look_of(given), profile, home=home, page=given.page)
         print_lines(*shown(profile, home.notices))
         _copy(given, home, profile)
 

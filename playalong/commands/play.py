@@ -100,7 +100,7 @@ def run(given: Options) -> None:
         )
         task = along_with(given, task, home)
         look = look_of(given, given.sound_pads)
-        for saved in play(task, look, port, profile, home, given.out):
+        for saved in play(task, look, port, profile=profile, home=home, folder=given.out):
             print_run(saved)
             trouble = saved.trouble
     if trouble:

@@ -102,7 +102,7 @@ def _print_plan(given: Options) -> None:
     who = given.player or given.who or home.settings().player or NOBODY
     rules = rules_of(given, None if simulated else home.level(who))
     folder = given.out or home.data
-    print_lines(*plan_lines(pattern_of(given), rules, folder, who, simulated))
+    print_lines(*plan_lines(pattern_of(given), rules, folder, player=who, is_simulated=simulated))
 
 
 def _practise(given: Options) -> "LessonSummary":
@@ -115,7 +115,25 @@ def _practise(given: Options) -> "LessonSummary":
     look = look_of(given, given.sound_pads)
     if simulated:
         player, rules = player_of(given), rules_of(given)
-        return practise(pattern, rules, look, player, None, home, given.out, clicking)
+        return practise(
+            pattern,
+            rules,
+            look,
+            by=player,
+            profile=None,
+            home=home,
+            folder=given.out,
+            clicking=clicking,
+        )
     with listening(given, home) as (port, profile):
         rules = rules_of_player(given, profile, home)
-        return practise(pattern, rules, look, port, profile, home, given.out, clicking)
+        return practise(
+            pattern,
+            rules,
+            look,
+            by=port,
+            profile=profile,
+            home=home,
+            folder=given.out,
+            clicking=clicking,
+        )

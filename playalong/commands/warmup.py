@@ -150,7 +150,7 @@ def _warm_up(given: Options) -> "WarmUpResult":
         if given.fast:
             refuse(given, SOUND, "says nothing with --fast")
         skill, seed = SKILLS[given.player or USUAL_SKILL], 1 if given.seed is None else given.seed
-        player = Player(skill, seed, given.fast)
+        player = Player(skill=skill, seed=seed, fast=given.fast)
         return warm_up(
             wish, rules_of(given), look, by=player, profile=None, home=home, folder=given.out
         )

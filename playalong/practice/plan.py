@@ -396,10 +396,7 @@ class _Maker:
             return
         goal, bars = self.practice.goal_tempo, len(self.whole)
         room = max(MIXED_BARS, len(names) + 2)  # for each variation, and bars without
-        for kind, rounds, bars_each in (
-            (Kind.CALLED, ((), *names), 1),
-            (Kind.FREE, PLAIN, room),
-        ):
+        for kind, rounds, bars_each in ((Kind.CALLED, ((), *names), 1), (Kind.FREE, PLAIN, room)):
             yield replace(
                 self.step(kind, self.whole),
                 tempo_bpm=goal,

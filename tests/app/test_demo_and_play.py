@@ -38,7 +38,13 @@ kick = "---- ---- ---- ---x"
 
 @pytest.fixture
 def task() -> Task:
-    return Task(read_pattern(TEXT, "a-test"), 100.0, 3, ("push",), Rules())
+    return Task(
+        pattern=read_pattern(TEXT, "a-test"),
+        tempo_bpm=100.0,
+        bars=3,
+        variations=("push",),
+        rules=Rules(),
+    )
 
 
 @pytest.fixture
@@ -47,7 +53,7 @@ def context():
         yield context_on(window, frame_s=0.02, patience_s=2.0)
 
 
-def played(task: Task, context: RunContext, seed: int = 5, skill: Skill = SKILLS["beginner"]):
+def played(task: Task, context: RunContext, seed: int = 5, *, skill: Skill = SKILLS["beginner"]):
     performance = perform(task.targets(), skill, seed)
     return Run(
         task, context, lambda start_s: SimulatedPort(performance, start_s, context.clock.now)
@@ -90,7 +96,14 @@ def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
     bar_s = 2.4
     at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
     window = Keys(context.window, context.clock, (at_s, Key.ESCAPE))
-    left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
+    left = RunContext(
+        clock=context.clock,
+        window=window,
+        theme=context.theme,
+        output=context.output,
+        notices=(),
+        frame_s=0.02,
+    )
     kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     counts = kept.graded.grade.counts
     assert 18 < counts.targets < 36
@@ -103,7 +116,7 @@ def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
 class Vanishing(SimulatedPort):
     """A port whose cable is pulled."""
 
-    def __init__(self, performance: Performance, start_s: float, now, gone_s: float) -> None:
+    def __init__(self, performance: Performance, start_s: float, now, *, gone_s: float) -> None:
         super().__init__(performance, start_s, now)
         self._gone_s, self._clock = gone_s, now
 
@@ -119,7 +132,7 @@ class Vanishing(SimulatedPort):
 
 def test_a_port_that_vanishes_loses_nothing(task, context, tmp_path):
     performance = perform(task.targets(), STEADY, 1)
-    run = Run(task, context, lambda s: Vanishing(performance, s, context.clock.now, s + 3.0))
+    run = Run(task, context, lambda s: Vanishing(performance, s, context.clock.now, gone_s=s + 3.0))
     kept = play_session.save_run(task, run.play(), tmp_path)
     assert "simulated player" in kept.trouble[0]
     assert "went away" in kept.trouble[0]
@@ -186,7 +199,14 @@ def test_the_demo_shows_and_tells_all_that_a_sheet_can_say(tmp_path, capsys):
 
 def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path):
     window = Keys(context.window, context.clock, (1.5, Key.ESCAPE))
-    left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
+    left = RunContext(
+        clock=context.clock,
+        window=window,
+        theme=context.theme,
+        output=context.output,
+        notices=(),
+        frame_s=0.02,
+    )
     kept = play_session.save_run(task, played(task, left), tmp_path)
     assert kept.graded.grade.counts.targets == 0
     assert kept.graded.grade.score.total == 0
@@ -196,7 +216,14 @@ def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path)
 
 def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context, tmp_path):
     window = Keys(context.window, context.clock, (1.0 + 1.5 * 2.4, Key.ESCAPE))
-    left = RunContext(context.clock, window, context.theme, context.output, (), 0.02)
+    left = RunContext(
+        clock=context.clock,
+        window=window,
+        theme=context.theme,
+        output=context.output,
+        notices=(),
+        frame_s=0.02,
+    )
     kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     take = read_take(kept.path)
     whole = grade_take(task.pattern, take, Options(bars=2)).grade

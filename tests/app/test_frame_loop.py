@@ -214,7 +214,7 @@ def test_a_kit_that_is_back_at_once_was_gone_all_the_same(context):
 
 def test_strokes_work_the_page(context):
     commands = commanded(Cable(context.clock, *called(1.5, "snare")))
-    assert show(context, Diary(Leaf(), 9.0), commands.input, commands) is Outcome.START
+    assert show(context, Diary(Leaf(), 9.0), commands.input, pad_commands=commands) is Outcome.START
     assert 1.5 + 1.2 < context.clock.now() < 5.0
 
 
@@ -224,13 +224,13 @@ def test_strokes_that_play_work_nothing(context):
 
     commands = commanded(Cable(context.clock, *called(1.5, "snare")))
     diary = Playing(Leaf(), 6.0)
-    assert show(context, diary, commands.input, commands) is None
+    assert show(context, diary, commands.input, pad_commands=commands) is None
     assert len(diary.heard) == 4
 
 
 def scripted(context: RunContext, wire: Wire) -> Callable[[float | None], Outcome | None]:
     held = replace(context, pad_commands=commanded(wire))
-    return lambda until_s: hold(held, Leaf(), 0.5, until_s)
+    return lambda until_s: hold(held, Leaf(), 0.5, until_s=until_s)
 
 
 def test_a_page_that_stands_still_does_so_until_its_time(context):

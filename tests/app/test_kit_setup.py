@@ -71,23 +71,23 @@ def context() -> Iterator[RunContext]:
         yield context_on(window, frame_s=0.05, listen_s=0.05)
 
 
-def learned(context: RunContext, kit: Kit, route=ROUTE, skill: Skill = EXACT, profile=None):
+def learned(context: RunContext, kit: Kit, route=ROUTE, *, skill: Skill = EXACT, profile=None):
     """What a player who goes through ``route`` leaves, and all profiles that were kept."""
     kept: list[Profile] = []
-    player = KitPlayer(context, skill, kit, 7, route)
+    player = KitPlayer(context, skill, kit, seed=7, route=route)
     begun = profile or Profile(kit="a made-up kit", player="somebody")
-    session = KitSession(player.context, player.port, begun, kept.append)
+    session = KitSession(player.context, player.port, begun, keep=kept.append)
     return session.go(), kept
 
 
 def shows(
-    context: RunContext, script: Callable[[Page, float], Press | None], port, page=None, **more
+    context: RunContext, script: Callable[[Page, float], Press | None], port, *, page=None, **more
 ):
     """A session in which ``script`` presses; the profile it leaves."""
     hands = replace(context, window=Hands(context.window, script))
     begun = more.pop("profile", Profile(kit="kit", player="me"))
     keep = more.pop("keep", lambda _: None)
-    return KitSession(hands, port, begun, keep, **more).go(page)
+    return KitSession(hands, port, begun, keep=keep, **more).go(page)
 
 
 def test_a_kit_with_other_numbers_is_learned(context):
@@ -130,7 +130,7 @@ def test_a_kit_with_the_usual_numbers_is_known_once_it_was_learned(context):
 def test_every_pad_is_kept_at_once(context):
     """The window is closed after four pads: they are known, and what was known before too."""
     kept: list[Profile] = []
-    player = KitPlayer(context, EXACT, Kit(notes=MOVED), 7, (Outcome.PADS,))
+    player = KitPlayer(context, EXACT, Kit(notes=MOVED), seed=7, route=(Outcome.PADS,))
 
     def script(page: Page, _now_s: float) -> Press | None:
         return Key.CLOSE if getattr(page, "done", 0) >= 4 else None
@@ -139,7 +139,7 @@ def test_every_pad_is_kept_at_once(context):
     begun = Profile(
         kit="kit", player="me", pads=Pads({3: "cowbell"}, guards={"snare": Guard(12.0)})
     )
-    left = KitSession(hands, player.port, begun, kept.append).go("pads")
+    left = KitSession(hands, player.port, begun, keep=kept.append).go("pads")
     assert left == kept[-1]
     assert dict(left.pads.notes) == {
         3: "cowbell",
@@ -168,7 +168,11 @@ def test_what_a_calibration_has_shown_is_not_asked_for_again(context):
     """The page of triggers comes at once with what the strokes on the page before have told."""
     asked: list[str] = []
     player = KitPlayer(
-        context, EXACT, Kit(ROUGH["loose heads"]), 7, (Outcome.LOUDNESS, Outcome.TRIGGERS)
+        context,
+        EXACT,
+        Kit(ROUGH["loose heads"]),
+        seed=7,
+        route=(Outcome.LOUDNESS, Outcome.TRIGGERS),
     )
 
     def script(page: Page, _now_s: float) -> Press | None:
@@ -177,7 +181,7 @@ def test_what_a_calibration_has_shown_is_not_asked_for_again(context):
 
     hands = replace(player.context, window=Watched(player.context.window, script))
     begun = Profile(kit="kit", player="me")
-    profile = KitSession(hands, player.port, begun, lambda _: None).go()
+    profile = KitSession(hands, player.port, begun, keep=lambda _: None).go()
     assert asked == []
     assert set(profile.pads.guards) == set(ROUGH["loose heads"].bounces)
 
@@ -215,7 +219,9 @@ def test_who_scatters_plays_a_second_round_and_both_count(context):
     """25 ms of spread in 24 strokes are too few to be sure, in 48 they are not."""
     loose = replace(STEADY, error_ms=dict.fromkeys(Limb, (0.0, 25.0)))
     said: list[str] = []
-    player = KitPlayer(context, loose, Kit(Rough(latency_ms=30.0)), 5, (Outcome.LATENCY,))
+    player = KitPlayer(
+        context, loose, Kit(Rough(latency_ms=30.0)), seed=5, route=(Outcome.LATENCY,)
+    )
 
     def script(page: Page, _now_s: float) -> Press | None:
         if isinstance(page, LatencyPage):
@@ -223,7 +229,9 @@ def test_who_scatters_plays_a_second_round_and_both_count(context):
         return None
 
     hands = replace(player.context, window=Watched(player.context.window, script))
-    profile = KitSession(hands, player.port, Profile(kit="kit", player="me"), lambda _: None).go()
+    profile = KitSession(
+        hands, player.port, Profile(kit="kit", player="me"), keep=lambda _: None
+    ).go()
     assert any("Play another round, and both count together" in words for words in said)
     assert any("of 48 clicks answered" in words for words in said)
     latency = profile.latency
@@ -235,7 +243,7 @@ def test_who_scatters_plays_a_second_round_and_both_count(context):
 def test_the_kit_can_sound_the_click_itself(context):
     asked: list[str] = []
     on_kit = SilentOutput()
-    player = KitPlayer(context, EXACT, Kit(Rough(latency_ms=9.0)), 3)
+    player = KitPlayer(context, EXACT, Kit(Rough(latency_ms=9.0)), seed=3)
     keys: Iterator[Press] = iter(["k", Key.ENTER])
 
     def script(page: Page, _now_s: float) -> Press | None:
@@ -250,7 +258,9 @@ def test_the_kit_can_sound_the_click_itself(context):
         return type(player.context.output)(on_kit, player)
 
     hands = replace(player.context, window=Hands(player.context.window, script))
-    session = KitSession(hands, player.port, Profile(kit="k", player="me"), lambda _: None, to_kit)
+    session = KitSession(
+        hands, player.port, Profile(kit="k", player="me"), keep=lambda _: None, to_kit=to_kit
+    )
     profile = session.go("latency")
     assert asked == ["simulated kit"]
     assert profile.latency is not None
@@ -270,7 +280,7 @@ def test_a_kit_that_cannot_sound_the_click_is_told(context):
     def to_kit(name: str):
         raise UserError(f'No MIDI output has "{name}" in its name.')
 
-    shows(context, script, Wire(context.clock), "latency", to_kit=to_kit)
+    shows(context, script, Wire(context.clock), page="latency", to_kit=to_kit)
     assert 'No MIDI output has "wire" in its name.' in seen
 
 
@@ -284,7 +294,7 @@ def test_the_click_may_be_on_the_kit_from_the_beginning(context):
     def script(page: Page, _now_s: float) -> Press | None:
         return None if not asked else Key.CLOSE
 
-    shows(context, script, Wire(context.clock), "latency", to_kit=to_kit, starts_on_kit=True)
+    shows(context, script, Wire(context.clock), page="latency", to_kit=to_kit, starts_on_kit=True)
     assert asked == ["wire"]
 
 
@@ -333,7 +343,7 @@ def test_a_figure_is_typed_in(context):
         context,
         lambda page, _: next(keys, Key.CLOSE) if isinstance(page, LatencyPage) else Key.CLOSE,
         Wire(context.clock),
-        "latency",
+        page="latency",
     )
     assert profile.latency is not None
     assert (profile.latency.ms, profile.latency.how) == (12.5, TYPED)
@@ -349,7 +359,7 @@ def test_a_wrong_figure_is_told(context, figure, told):
             seen.extend(page.words)
         return next(keys, Key.CLOSE)
 
-    assert shows(context, script, Wire(context.clock), "latency").latency is None
+    assert shows(context, script, Wire(context.clock), page="latency").latency is None
     assert any(told in words for words in seen)
 
 
@@ -363,7 +373,7 @@ def test_a_silent_computer_is_told_before_measuring(context):
         seen.extend(page.words if isinstance(page, LatencyPage) else ())
         return Key.CLOSE
 
-    shows(replace(context, output=Unheard()), script, Wire(context.clock), "latency")
+    shows(replace(context, output=Unheard()), script, Wire(context.clock), page="latency")
     assert any("the click is only seen" in words for words in seen)
 
 
@@ -390,7 +400,7 @@ def test_sticks_start_measure_and_keep(context):
             wire.send(*call(38, now_s + 1.5))
         return None
 
-    profile = shows(replace(context, output=Ears()), script, wire, "latency")
+    profile = shows(replace(context, output=Ears()), script, wire, page="latency")
     assert profile.latency is not None
     assert profile.latency.ms == pytest.approx(20.0, abs=0.1)
     assert clock.now() < 60.0
@@ -411,7 +421,9 @@ def test_a_pad_that_has_to_wait_is_told(context):
 
     kicks = struck(36, 0.5, 1.0, 1.5)
     crosstalk = struck(48, 1.501, velocity=9)
-    shows(context, script, Wire(context.clock, *kicks, *crosstalk, *struck(38, 2.5)), "loudness")
+    shows(
+        context, script, Wire(context.clock, *kicks, *crosstalk, *struck(38, 2.5)), page="loudness"
+    )
     others = {line for line in told if line.startswith("That was")}
     assert others == {
         "That was the snare, and the kick is not done: finish it, or choose another with the "
@@ -421,7 +433,7 @@ def test_a_pad_that_has_to_wait_is_told(context):
 
 def test_the_curve_of_the_pad_that_was_done_stays_until_the_next_is_struck(context):
     pages: list[tuple[str | None, str | None, bool]] = []
-    player = KitPlayer(context, EXACT, Kit(), 7, (Outcome.LOUDNESS,))
+    player = KitPlayer(context, EXACT, Kit(), seed=7, route=(Outcome.LOUDNESS,))
 
     def script(page: Page, _now_s: float) -> Press | None:
         if isinstance(page, LoudnessPage):
@@ -429,7 +441,7 @@ def test_the_curve_of_the_pad_that_was_done_stays_until_the_next_is_struck(conte
         return None
 
     hands = replace(player.context, window=Watched(player.context.window, script))
-    KitSession(hands, player.port, Profile(kit="kit", player="me"), lambda _: None).go()
+    KitSession(hands, player.port, Profile(kit="kit", player="me"), keep=lambda _: None).go()
     assert (PADS[1], PADS[0], False) in pages
     assert all(curve is None for _, curve, has_strokes in pages if has_strokes)
 
@@ -459,7 +471,7 @@ def test_every_page_tells_a_port_that_goes_and_comes_back(context, name):
         seen.append((now_s, gone))
         return Key.ESCAPE if now_s > 8.0 else None
 
-    shows(context, script, port, name)
+    shows(context, script, port, page=name)
     gone_s = [now_s for now_s, gone in seen if gone]
     assert 2.0 <= gone_s[0] <= 2.6
     assert 5.0 - 0.1 <= gone_s[-1] <= 5.6
@@ -501,7 +513,7 @@ def test_a_stroke_alone_changes_the_pad_of_a_line(context):
         return Key.DOWN if page.chosen == 0 else Key.ESCAPE if now_s > 12.0 else None
 
     profile = shows(
-        context, script, Wire(context.clock, *strokes), "pad-commands", keep=kept.append
+        context, script, Wire(context.clock, *strokes), page="pad-commands", keep=kept.append
     )
     assert "Strike the china once more, alone: it is then for start, again." in told
     assert "The ride asks for something else already: next." in told
@@ -529,7 +541,7 @@ def test_a_stroke_too_many_belongs_to_the_pad_before(context, more):
         return Key.CLOSE if now_s > 60.0 else None
 
     begun = Profile(kit="kit", player="me", has=("kick", "snare"))
-    shows(context, script, port, "triggers", profile=begun)
+    shows(context, script, port, page="triggers", profile=begun)
     assert "A mask time of" in proposed[0]
 
 
@@ -546,7 +558,7 @@ def test_few_strokes_prove_nothing(context):
         return next(pages, Key.CLOSE) if isinstance(page, KitPage) or asked else None
 
     begun = Profile(kit="kit", player="me", has=("kick", "snare"))
-    shows(context, script, Wire(context.clock, *struck(36, 1.0)), "loudness", profile=begun)
+    shows(context, script, Wire(context.clock, *struck(36, 1.0)), page="loudness", profile=begun)
     assert asked[0] == f"Strike the kick: {STROKES} more."
 
 
@@ -567,7 +579,14 @@ def test_what_was_struck_for_loudness_is_gone_on_with(context):
 
     begun = Profile(kit="kit", player="me", has=("kick",))
     hands = replace(context, window=Hands(context.window, script))
-    setup = SetupContext(hands, port, begun, lambda _: None, ("kick",), {"kick": before})
+    setup = SetupContext(
+        context=hands,
+        port=port,
+        profile=begun,
+        keep=lambda _: None,
+        voices=("kick",),
+        struck={"kick": before},
+    )
     triggers(setup)
     assert "more strokes to tell of the kick" in said[0]
     assert "adds nothing" not in said[0]
@@ -589,7 +608,7 @@ def test_a_pad_that_doubled_once_or_twice_is_struck_on(context):
         return Key.CLOSE if now_s > 60.0 else None
 
     begun = Profile(kit="kit", player="me", has=("kick",))
-    shows(context, script, Wire(context.clock, *sent), "triggers", profile=begun)
+    shows(context, script, Wire(context.clock, *sent), page="triggers", profile=begun)
     assert "3 of 51 strokes on the kick sounded twice" in proposed[0]
 
 
@@ -604,7 +623,7 @@ def test_what_is_lit_up_is_waited_for_until_the_kit_is_back(context):
             asked.append((now_s, page.asked))
         return Key.CLOSE if now_s > 40.0 else None
 
-    shows(context, script, port, "pads")
+    shows(context, script, port, page="pads")
     assert {words for now_s, words in asked if 3.0 < now_s < 34.0} == {
         "Strike the rim of the snare."
     }
@@ -620,7 +639,7 @@ def test_who_leaves_half_way_has_not_lost_a_pad_that_was_taught(context, has, me
     def script(page: Page, now_s: float) -> Press | None:
         return Key.CLOSE if now_s > 3.0 else None
 
-    profile = shows(context, script, port, "pads", profile=begun)
+    profile = shows(context, script, port, page="pads", profile=begun)
     assert profile.pads.voice(99) == means
     assert profile.pads.voice(12) == "kick"
 
@@ -638,7 +657,7 @@ def test_a_latency_is_not_measured_while_the_kit_is_gone(context):
             assert page.median_ms is None
         return Key.CLOSE if now_s > 20.0 else next(keys, None)
 
-    shows(context, script, port, "latency")
+    shows(context, script, port, page="latency")
     assert "The kit was gone meanwhile: measure again." in said
     assert not any("clicks are answered" in words for words in said)
 
@@ -652,7 +671,9 @@ def test_strokes_that_work_the_sticks_page_change_nothing(context):
             return Key.CLOSE
         return None
 
-    profile = shows(context, script, Wire(context.clock, *leave), "pad-commands", profile=before)
+    profile = shows(
+        context, script, Wire(context.clock, *leave), page="pad-commands", profile=before
+    )
     assert profile == before
     assert context.clock.now() < 6.0
 
@@ -670,7 +691,7 @@ def test_the_messages_page_has_every_message(context):
         return Key.CLOSE
 
     profile = Profile(kit="kit", player="me", pads=pads)
-    shows(context, script, Wire(context.clock, *messages), "messages", profile=profile)
+    shows(context, script, Wire(context.clock, *messages), page="messages", profile=profile)
     assert rows == [("snare", "normal"), ("snare", "double trigger"), ("crash", "choke")]
 
 
@@ -692,7 +713,7 @@ def test_trouble_with_keeping_stands_on_the_page_and_nothing_is_lost(context, wa
             return Key.CLOSE
         return next(keys)
 
-    profile = shows(context, script, Wire(context.clock), "latency", keep=keep)
+    profile = shows(context, script, Wire(context.clock), page="latency", keep=keep)
     assert words in seen
     assert profile.latency is not None
 
@@ -708,7 +729,9 @@ def test_watching_tells_a_line_for_each_message():
         *struck(46, 0.9),
     )
     port.away_s = (2.0, 3.0)
-    lines = list(islice(watch(port, Profile(kit="kit", player="me"), clock.now, clock.wait), 7))
+    lines = list(
+        islice(watch(port, Profile(kit="kit", player="me"), clock.now, wait=clock.wait), 7)
+    )
     head, snare, unknown, pedal, hat, gone, back = (line.split() for line in lines)
     assert head == ["seconds", "message", "voice", "velocity", "loudness"]
     assert snare[0] == "0.500"
@@ -740,11 +763,11 @@ def test_a_kit_that_was_learned_is_graded_right(context):
     profile, _ = learned(context, kit)
     assert profile.latency is not None
     task = Task(
-        read_pattern(GROOVE.read_text(encoding="utf-8"), "late-bus-home"),
-        84.0,
-        4,
-        (),
-        Rules(bands=profile.bands or Rules().bands),
+        pattern=read_pattern(GROOVE.read_text(encoding="utf-8"), "late-bus-home"),
+        tempo_bpm=84.0,
+        bars=4,
+        variations=(),
+        rules=Rules(bands=profile.bands or Rules().bands),
     )
     performance = perform(task.targets(), STEADY, 11)
     sent = kit.sends(performance, 12)

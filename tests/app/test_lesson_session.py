@@ -68,7 +68,7 @@ def context() -> Iterator[RunContext]:
 
 
 def practice(
-    context: RunContext, where: Path, skill: Skill = STEADY, pattern=PATTERN
+    context: RunContext, where: Path, skill: Skill = STEADY, *, pattern=PATTERN
 ) -> LessonSession:
     def connect(targets, number, start_s):
         return SimulatedPort(perform(targets, skill, number), start_s, context.clock.now)
@@ -81,7 +81,7 @@ def practice(
 
 def store(where: Path) -> Path:
     """The store in which ``practice`` keeps lessons."""
-    return Memory(where / "lessons", True).path
+    return Memory(folder=where / "lessons", simulated=True).path
 
 
 def test_a_steady_player_learns_every_step(context, tmp_path):
@@ -99,9 +99,9 @@ def test_it_goes_on_where_it_stopped(context, tmp_path):
     context.window.plan = [(40.0, Key.ESCAPE)]
     first = practice(context, tmp_path).go()
     assert 0 < first.learned < first.steps
-    overview = overview_of(PATTERN, Rules(), store(tmp_path), "steady")
+    overview = overview_of(PATTERN, Rules(), store(tmp_path), player="steady")
     assert [line.done for line in overview].count(True) == first.learned
-    nobodys = overview_of(PATTERN, Rules(), store(tmp_path), "Ines")
+    nobodys = overview_of(PATTERN, Rules(), store(tmp_path), player="Ines")
     assert [line.done for line in nobodys].count(True) == 0, "each player has their own"
     second = practice(context, tmp_path).go()
     assert second.learned == second.steps
@@ -165,7 +165,14 @@ def test_where_no_stroke_arrives_it_says_so_and_waits_for_one(context, tmp_path)
 
     context.window.frame = watched
     context.window.plan = [(100.0, Key.ESCAPE)]
-    session = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t")
+    session = LessonSession(
+        PATTERN,
+        Rules(),
+        context,
+        connect=connect,
+        lesson_folder=tmp_path / "l",
+        takes_folder=tmp_path / "t",
+    )
     answers = []
     played = session.lesson.played
     session.lesson.played = lambda result: (answers.append(played(result)), answers[-1])[1]
@@ -203,7 +210,14 @@ def test_a_port_that_goes_away_keeps_the_lesson(context, tmp_path):
     def connect(targets, number, start_s):
         return Gone(perform(targets, STEADY, 1), start_s, context.clock.now)
 
-    told = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
+    told = LessonSession(
+        PATTERN,
+        Rules(),
+        context,
+        connect=connect,
+        lesson_folder=tmp_path / "l",
+        takes_folder=tmp_path / "t",
+    ).go()
     assert "went away" in told.trouble[0]
 
 
@@ -241,7 +255,7 @@ def test_a_lesson_belongs_to_its_player_and_to_what_the_pattern_asks(tmp_path):
 def test_a_lesson_of_which_nothing_can_be_read_begins_anew_and_says_so(tmp_path):
     path = store(tmp_path)
     lessons.write(path, "Ines", PATTERN, progress="{ half a te")
-    lesson, told = lesson_session.begun(PATTERN, Rules(), path, "Ines")
+    lesson, told = lesson_session.begun(PATTERN, Rules(), path, player="Ines")
     assert told
     assert lesson.exercise is not None
 
@@ -258,7 +272,7 @@ def test_a_lesson_that_cannot_be_kept_is_told_once(context, tmp_path):
 
 def test_the_sheet_stands_still_before_it_moves_on(context):
     """Until two beats before, the page of the run before is drawn, at one time."""
-    task = Task(PATTERN, 120.0, 1, (), Rules())
+    task = Task(pattern=PATTERN, tempo_bpm=120.0, bars=1, variations=(), rules=Rules())
     start_s = context.clock.now() + 2.0
     shown = []
     frame = context.window._window.frame
@@ -268,7 +282,7 @@ def test_the_sheet_stands_still_before_it_moves_on(context):
         return SimulatedPort(perform(task.targets(), STEADY, 1), at_s, context.clock.now)
 
     old = Run(task, context, connect).page
-    run = Run(task, context, connect, start_s, HeldPage(old, 0.7, -1.0))
+    run = Run(task, context, connect, begin_s=start_s, before=HeldPage(old, 0.7, -1.0))
     ended = run.play()
     still = [now_s for page, now_s in shown if page is old]
     assert set(still) == {0.7}
@@ -280,7 +294,7 @@ def test_the_sheet_stands_still_before_it_moves_on(context):
 
 
 def test_buttons_of_a_lesson(context, tmp_path):
-    task = Task(PATTERN, 120.0, 1, (), Rules())
+    task = Task(pattern=PATTERN, tempo_bpm=120.0, bars=1, variations=(), rules=Rules())
     page = Run(
         task,
         context,
@@ -317,7 +331,9 @@ def test_free_mixing_shows_no_fault_in_what_was_added(context):
     said = {}
     for free in (False, True):
         shown = SHOWN if free else frozenset(Verdict)
-        task = Task(PATTERN, 120.0, 1, (), Rules(), shown=shown)
+        task = Task(
+            pattern=PATTERN, tempo_bpm=120.0, bars=1, variations=(), rules=Rules(), shown=shown
+        )
         performance = perform(task.targets(), STEADY, 1)
         messages = [m for m in performance.messages if m[1][1] != 36]
         messages.append((0.25, bytes((0x99, 43, 90))))
@@ -358,7 +374,14 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
 
     context.window.frame = watched
     context.window.plan = [(50.0, Key.ESCAPE)]
-    told = LessonSession(PATTERN, Rules(), context, connect, tmp_path / "l", tmp_path / "t").go()
+    told = LessonSession(
+        PATTERN,
+        Rules(),
+        context,
+        connect=connect,
+        lesson_folder=tmp_path / "l",
+        takes_folder=tmp_path / "t",
+    ).go()
     assert told.trouble == ()
     assert 12.0 <= paused[0] < 12.5
     assert 13.9 < paused[-1] < 14.6

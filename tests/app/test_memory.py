@@ -39,12 +39,14 @@ kick   = "x--x ---x --x- ----"
 
 @pytest.fixture
 def task() -> Task:
-    return Task(read_pattern(TEXT, "a-test"), 100.0, 2, (), Rules())
+    return Task(
+        pattern=read_pattern(TEXT, "a-test"), tempo_bpm=100.0, bars=2, variations=(), rules=Rules()
+    )
 
 
 @pytest.fixture
 def context(tmp_path: Path) -> Iterator[RunContext]:
-    profile, memory = Profile(kit="Practice Kit", player="Ines"), Memory(tmp_path / "data")
+    profile, memory = Profile(kit="Practice Kit", player="Ines"), Memory(folder=tmp_path / "data")
     with unseen_window() as window:
         yield context_on(window, frame_s=0.02, profile=profile, memory=memory)
 
@@ -56,13 +58,15 @@ def run_of(task: Task, context: RunContext) -> Run:
 
 
 def saved(task: Task, context: RunContext, takes: Path) -> play_session.SavedRun:
-    return play_session.save_run(task, run_of(task, context).play(), takes, context.memory)
+    return play_session.save_run(task, run_of(task, context).play(), takes, memory=context.memory)
 
 
 def test_a_run_is_kept_with_the_grade_that_was_shown(task, context, tmp_path):
     kept = saved(task, context, tmp_path / "takes")
     database = context.memory.opened()
-    (row,) = reading.history(database, reading.player_of(database, None, "Ines"), None, 9).rows
+    (row,) = reading.history(
+        database, reading.player_of(database, None, "Ines"), None, limit=9
+    ).rows
     shown = kept.graded.as_json(with_hits=True)
     hits = shown.pop("hits")
     assert runs.grade_of(database, row.id) == (shown, hits)
@@ -91,7 +95,9 @@ def test_a_run_that_was_killed_is_graded_as_far_as_it_went(task, context, tmp_pa
     score = graded.grade.score.total
     assert memory.broken_off() == []
     database = memory.opened()
-    (row,) = reading.history(database, reading.player_of(database, "Ines", ""), "a-test", 9).rows
+    (row,) = reading.history(
+        database, reading.player_of(database, "Ines", ""), "a-test", limit=9
+    ).rows
     assert (row.score, row.state) == (pytest.approx(score, abs=1e-6), runs.KEPT)
     database.close()
 
@@ -114,7 +120,7 @@ def test_whoever_ends_the_program_in_a_run_keeps_what_was_played(task, context, 
 
     ended = run_of(task, replace(context, seen=interrupt)).play()
     assert ended.is_interrupted
-    kept = play_session.save_run(task, ended, tmp_path, context.memory)
+    kept = play_session.save_run(task, ended, tmp_path, memory=context.memory)
     assert 0 < len(kept.graded.run.hits) < len(task.targets())
     assert kept.graded.grade.counts.missed < 5, "what comes after is not asked"
     heard.append(Hits.of(ended.hits))

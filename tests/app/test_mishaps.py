@@ -23,7 +23,7 @@ PATTERN = read(
     'snare = "-- x- -g x-"\nkick = "x- -- x- --"\n',
     "t",
 )
-TASK = Task(PATTERN, 120.0, 2, (), Rules())
+TASK = Task(pattern=PATTERN, tempo_bpm=120.0, bars=2, variations=(), rules=Rules())
 
 
 @pytest.fixture

@@ -81,7 +81,7 @@ def test_takes_and_lessons_of_earlier_versions_move_in_once(home: UserFolders, t
     assert "2 takes were taken into the store" in told
     assert "notes.mid was not taken in" in told
     assert "somebody-elses.json was not taken in" in told
-    simulated = Database.open(Memory(home.data, simulated=True).path)
+    simulated = Database.open(Memory(folder=home.data, simulated=True).path)
     assert simulated.rows("SELECT count(*) FROM run") == [(1,)]
     simulated.close()
 
@@ -99,7 +99,7 @@ def test_takes_of_a_time_without_a_store_are_taken_in_later(home: UserFolders, t
     told = read(path)
     recording = Recording.resumed({"tempo_us": 714286, "info": dict(told.info)}, [])
     memory = home.memory
-    assert memory.keep(memory.begin(recording, "play"), recording, None, path) is None
+    assert memory.keep(memory.begin(recording, "play"), recording, None, file=path) is None
     assert "Takes are kept as files meanwhile, and taken in later." in memory.told
     store.rmdir()
     later = home.memory

@@ -124,7 +124,7 @@ def test_every_take_of_a_lesson(skill, window, tmp_path, capsys):
     assert any(take.task.free for take in takes)
 
 
-def one_run(window: Window, task: Task, where: Path, seed: int = 3, profile: Profile = PROFILE):
+def one_run(window: Window, task: Task, where: Path, *, seed: int = 3, profile: Profile = PROFILE):
     context = context_in(window, profile)
     performance = perform(task.targets(), PLAYERS["beginner"], seed)
     ended = Run(
@@ -138,13 +138,13 @@ def one_run(window: Window, task: Task, where: Path, seed: int = 3, profile: Pro
 def test_a_run_on_a_kit_that_was_learned(window, tmp_path, capsys, variations, strokes):
     profile = PROFILE if strokes else replace(PROFILE, strokes={}, latency=None)
     rules = replace(RULES, bands=profile.bands or RULES.bands)
-    task = Task(PATTERN, 97.0, 7, variations, rules)
+    task = Task(pattern=PATTERN, tempo_bpm=97.0, bars=7, variations=variations, rules=rules)
     kept, ended = one_run(window, task, tmp_path, profile=profile)
     path = tmp_path / "small.toml"
     path.write_text(TEXT, encoding="utf-8")
     now = again(capsys, path, kept.path)
     assert now == told(kept.graded)
-    live = by_the_run(PATTERN, ended, 97.0, rules)
+    live = by_the_run(PATTERN, ended, 97.0, rules=rules)
     assert {key: now[key] for key in live} == live
     assert now["latency_ms"] == (11.3 if strokes else 0.0)
 
@@ -152,7 +152,7 @@ def test_a_run_on_a_kit_that_was_learned(window, tmp_path, capsys, variations, s
 def test_a_run_whose_cable_was_pulled_twice(window, tmp_path, capsys):
     """In its second bar, and in its last, which is then played once more."""
     context = replace(context_in(window), frame_s=0.02, listen_s=0.02)
-    task = Task(PATTERN, 97.0, 6, ("more",), RULES)
+    task = Task(pattern=PATTERN, tempo_bpm=97.0, bars=6, variations=("more",), rules=RULES)
     bar_s = 2 * 60 / 97.0
     first_s = 1.0 + bar_s + 1.4 * bar_s
     port = Pulled(context.clock, [(first_s, first_s + 4.0), (first_s + 10.4, first_s + 13.0)])
@@ -166,7 +166,7 @@ def test_a_run_whose_cable_was_pulled_twice(window, tmp_path, capsys):
     path.write_text(TEXT, encoding="utf-8")
     now = again(capsys, path, kept.path)
     assert now == told(kept.graded)
-    live = by_the_run(PATTERN, ended, 97.0, RULES)
+    live = by_the_run(PATTERN, ended, 97.0, rules=RULES)
     assert {key: now[key] for key in live} == live
     assert 0 < now["counts"]["targets"] < 6 * 8
 
@@ -174,13 +174,15 @@ def test_a_run_whose_cable_was_pulled_twice(window, tmp_path, capsys):
 def test_a_run_along_with_a_recording(window, tmp_path, capsys):
     """Its beats sway, so that no even tempo would do; two bars of it have gone before."""
     beats = BeatMap.of((0.61 * n + 0.05 * np.sin(n) for n in range(40)), 1, 2)
-    task = Task(PATTERN, 97.0, 9, (), RULES).going_along(Along(beats, 2, name="rain.wav"))
+    task = Task(pattern=PATTERN, tempo_bpm=97.0, bars=9, variations=(), rules=RULES).going_along(
+        Along(beats=beats, first_bar=2, name="rain.wav")
+    )
     kept, ended = one_run(window, task, tmp_path)
     path = tmp_path / "small.toml"
     path.write_text(TEXT, encoding="utf-8")
     now = again(capsys, path, kept.path)
     assert now == told(kept.graded)
-    live = by_the_run(PATTERN, ended, task.tempo_bpm, RULES)
+    live = by_the_run(PATTERN, ended, task.tempo_bpm, rules=RULES)
     assert {key: now[key] for key in live} == live
 
 
@@ -188,7 +190,7 @@ def test_a_run_along_with_a_recording(window, tmp_path, capsys):
 def test_a_run_that_the_player_breaks_off(window, tmp_path, capsys, key_at_s):
     context = context_in(window)
     leaving = Leaving(window, context.clock, key_at_s)
-    task = Task(PATTERN, 97.0, 6, (), RULES)
+    task = Task(pattern=PATTERN, tempo_bpm=97.0, bars=6, variations=(), rules=RULES)
     performance = perform(task.targets(), STEADY, 1)
     ended = Run(
         task,
@@ -218,7 +220,11 @@ class Leaving:
 
 
 def test_what_a_take_says(window, tmp_path):
-    kept, _ = one_run(window, Task(PATTERN, 97.0, 4, ("more",), RULES), tmp_path)
+    kept, _ = one_run(
+        window,
+        Task(pattern=PATTERN, tempo_bpm=97.0, bars=4, variations=("more",), rules=RULES),
+        tmp_path,
+    )
     info = read_take(kept.path).info
     assert info["format"] == 2
     assert info["program"]
@@ -240,7 +246,9 @@ def test_what_a_take_says(window, tmp_path):
 def kept(window, tmp_path_factory):
     """One take of four bars, and what was shown of it."""
     where = tmp_path_factory.mktemp("kept")
-    run, _ = one_run(window, Task(PATTERN, 97.0, 4, (), RULES), where)
+    run, _ = one_run(
+        window, Task(pattern=PATTERN, tempo_bpm=97.0, bars=4, variations=(), rules=RULES), where
+    )
     return run.path, told(run.graded)
 
 
@@ -306,7 +314,14 @@ def chunk_take(window, where: Path, text: str = TEXT):
         performance = perform(targets, STEADY, number)
         return SimulatedPort(performance, start_s, context.clock.now)
 
-    session = LessonSession(pattern, RULES, context, connect, where / "lessons", where / "takes")
+    session = LessonSession(
+        pattern,
+        RULES,
+        context,
+        connect=connect,
+        lesson_folder=where / "lessons",
+        takes_folder=where / "takes",
+    )
     session.lesson.choose(0)
     exercise = session.lesson.exercise
     ended = session._played(exercise, session._task(exercise))

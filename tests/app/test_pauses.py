@@ -95,7 +95,13 @@ def window():
 
 def run_with(window: Window, outs: list[tuple[float, float]], bars: int = BARS):
     context = context_on(window, frame_s=0.02, listen_s=0.02, patience_s=30.0)
-    task = Task(read_pattern(PATTERN, "a-test"), 120.0, bars, (), Rules())
+    task = Task(
+        pattern=read_pattern(PATTERN, "a-test"),
+        tempo_bpm=120.0,
+        bars=bars,
+        variations=(),
+        rules=Rules(),
+    )
     port = Pulled(context.clock, outs)
     run = Run(task, context, lambda _: port)
     port.plays(run, task)

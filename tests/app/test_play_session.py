@@ -92,7 +92,7 @@ def window() -> Iterator[Window]:
 
 
 def session_with(
-    window: Window, script: Callable[[Page], Press | None], tmp_path, profile=None, along=None
+    window: Window, script: Callable[[Page], Press | None], tmp_path, *, profile=None, along=None
 ):
     clock = SteppedClock()
     kit = Kit(clock)
@@ -102,10 +102,12 @@ def session_with(
     context = context_on(hands, clock, frame_s=0.05, listen_s=0.05, **known)
     pads = HitInput(kit, context.stamps, profile.pads)
     context = replace(context, pad_commands=PadCommands(pads, profile.calls))
-    task = Task(read_pattern(TEXT, "a-test"), 120.0, 1, (), Rules())
+    task = Task(
+        pattern=read_pattern(TEXT, "a-test"), tempo_bpm=120.0, bars=1, variations=(), rules=Rules()
+    )
     if along is not None:
         task = task.going_along(along)
-    return PlaySession(task, context, kit, tmp_path), kit, clock
+    return PlaySession(task, context, kit, folder=tmp_path), kit, clock
 
 
 def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
@@ -174,7 +176,9 @@ def test_a_pattern_is_learned_step_by_step_from_the_ready_page(window, tmp_path)
 def going_along(percent: int, _: Progress | None = None) -> Along:
     """Two bars of a recording of 120 bpm."""
     beats = BeatMap.from_tempo(tempo_bpm=1.2 * percent, first_beat_s=0.0, length_s=10.0)
-    return Along(beats, 0, (), "a recording.wav", percent, going_along)
+    return Along(
+        beats=beats, first_bar=0, sounds=(), name="a recording.wav", percent=percent, at=going_along
+    )
 
 
 @pytest.mark.parametrize(
@@ -234,13 +238,15 @@ def test_strokes_start_and_leave(window, tmp_path):
     assert begun == {ReadyPage, ResultPage}
 
 
-def late_port(played: Performance, late_s: float, clock: SteppedClock, start_s: float):
+def late_port(played: Performance, late_s: float, clock: SteppedClock, *, start_s: float):
     return SimulatedPort(played, start_s + late_s, clock.now)
 
 
 @pytest.mark.parametrize("late_ms", [12.0, 40.0])
 def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_ms):
-    task = Task(read_pattern(TEXT, "a-test"), 120.0, 2, (), Rules())
+    task = Task(
+        pattern=read_pattern(TEXT, "a-test"), tempo_bpm=120.0, bars=2, variations=(), rules=Rules()
+    )
     played = perform(task.targets(), STEADY, 2)
     mean_ms = []
     for latency_ms in (0.0, late_ms):

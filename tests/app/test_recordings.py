@@ -126,7 +126,7 @@ def test_the_player_need_not_wait(context):
 
     context.window.plan = [(0.0, Key.ESCAPE)]
     with pytest.raises(LeftError):
-        work_on_page(context, "a title", "Doing it", never_done)
+        work_on_page(context, "a title", "Doing it", work=never_done)
 
 
 # A run along with it.
@@ -134,8 +134,8 @@ def test_the_player_need_not_wait(context):
 
 @pytest.mark.parametrize("percent", [100, 70])
 def test_who_plays_on_its_beats_is_on_time_and_steady(recording, context, tmp_path, percent):
-    to = along(recording, TRUE, 2, 7, percent, rounds=1)
-    task = Task(PATTERN, 110.0, 6, (), Rules(), along=to)
+    to = along(recording, TRUE, first_bar=2, last_bar=7, percent=percent, rounds=1)
+    task = Task(pattern=PATTERN, tempo_bpm=110.0, bars=6, variations=(), rules=Rules(), along=to)
     # When the player strikes follows from the truth alone: the recording's own seconds.
     beats = 8 + np.arange(0, 24, 0.5)
     start_s = float(TRUE.seconds(8.0))
@@ -160,8 +160,16 @@ def heard(context: RunContext, end_s: float) -> np.ndarray:
 
 @pytest.mark.parametrize("percent", [100, 70])
 def test_the_recording_sounds_where_the_targets_are(recording, context, percent):
-    to = along(recording, TRUE, 2, 4, percent, rounds=2)
-    task = Task(PATTERN, 110.0, 6, (), Rules(), along=to, clicked=False)
+    to = along(recording, TRUE, first_bar=2, last_bar=4, percent=percent, rounds=2)
+    task = Task(
+        pattern=PATTERN,
+        tempo_bpm=110.0,
+        bars=6,
+        variations=(),
+        rules=Rules(),
+        along=to,
+        clicked=False,
+    )
     context.output.schedule(1.0, to.sounds)
     onsets_s, _ = Onsets.of(Played(heard(context, 1.0 + task.targets().end_s))).peaks
     targets = task.targets()
@@ -173,18 +181,28 @@ def test_the_recording_sounds_where_the_targets_are(recording, context, percent)
 
 
 def test_the_count_in_has_the_tempo_of_the_first_bar(recording):
-    task = Task(PATTERN, 110.0, 2, (), Rules(), along=along(recording, TRUE, 8, 9, 50))
+    task = Task(
+        pattern=PATTERN,
+        tempo_bpm=110.0,
+        bars=2,
+        variations=(),
+        rules=Rules(),
+        along=along(recording, TRUE, first_bar=8, last_bar=9, percent=50),
+    )
     counted = [tick.time_s for tick in task.ticks() if tick.time_s < 0.0]
     bar_s = 2.0 * (TRUE.bar_start_s(9) - TRUE.bar_start_s(8))
     assert counted == pytest.approx([-bar_s * left / 4.0 for left in (4, 3, 2, 1)])
 
 
 def test_a_loop_is_repeated_with_its_beats(recording):
-    once = along(recording, TRUE, 3, 4, 80)
+    once = along(recording, TRUE, first_bar=3, last_bar=4, percent=80)
     assert once.percent == 80
     assert once.at is not None
-    assert once.at(60, lambda _: None).beats == along(recording, TRUE, 3, 4, 60).beats
-    thrice = along(recording, TRUE, 3, 4, 80, rounds=3)
+    assert (
+        once.at(60, lambda _: None).beats
+        == along(recording, TRUE, first_bar=3, last_bar=4, percent=60).beats
+    )
+    thrice = along(recording, TRUE, first_bar=3, last_bar=4, percent=80, rounds=3)
     length_s = (TRUE.bar_start_s(5) - TRUE.bar_start_s(3)) / 0.8
     row = np.array(once.beats.times_s[:-1])
     assert thrice.beats.times_s == pytest.approx(
@@ -204,7 +222,9 @@ def test_rounds_join_without_a_gap_or_a_crack(tmp_path, context):
     beats = BeatMap.from_tempo(tempo_bpm=120.0, first_beat_s=1.0, length_s=7.0)
     context.output.timeline.level = 1.0
     context.output.timeline.render(RATE)  # the level is reached
-    to = along(Recording.open(file), beats, 0, 0, 100, level_db=0.0, rounds=3)
+    to = along(
+        Recording.open(file), beats, first_bar=0, last_bar=0, percent=100, level_db=0.0, rounds=3
+    )
     context.output.schedule(2.0, to.sounds)
     sound = heard(context, 2.0 + 6.0)[RATE + 100 : RATE + round(5.98 * RATE), 0]
     place_s = np.arange(100, 100 + len(sound)) / RATE
@@ -212,7 +232,7 @@ def test_rounds_join_without_a_gap_or_a_crack(tmp_path, context):
 
 
 def test_it_falls_silent_after_the_last_bar(recording, context):
-    to = along(recording, TRUE, 2, 2)
+    to = along(recording, TRUE, first_bar=2, last_bar=2)
     context.output.schedule(1.0, to.sounds)
     end_s = 1.0 + TRUE.bar_start_s(3) - TRUE.bar_start_s(2)
     sound = heard(context, end_s + 2.0)
@@ -222,9 +242,9 @@ def test_it_falls_silent_after_the_last_bar(recording, context):
 
 def test_bars_that_are_not_there_and_other_speeds_are_told(recording):
     with pytest.raises(UserError, match=r"Bars 3 to 40 cannot be looped: .* bars 1 to 16"):
-        along(recording, TRUE, 2, 39)
+        along(recording, TRUE, first_bar=2, last_bar=39)
     with pytest.raises(UserError, match="choose 50 to 110"):
-        along(recording, TRUE, 2, 3, 130)
+        along(recording, TRUE, first_bar=2, last_bar=3, percent=130)
 
 
 # Checked by ear.
@@ -232,7 +252,7 @@ def test_bars_that_are_not_there_and_other_speeds_are_told(recording):
 
 def test_in_the_file_the_clicks_are_on_the_drums(recording, tmp_path):
     file = tmp_path / "checked.wav"
-    write_with_click(file, recording, TRUE, -12.0)
+    write_with_click(file, recording, TRUE, level_db=-12.0)
     with wave.open(str(file)) as written:
         raw = np.frombuffer(written.readframes(written.getnframes()), "<i2").reshape(-1, 2)
     only = raw[: recording.frames, 0] / 32767.0 / LEVEL
@@ -286,7 +306,7 @@ def test_taps_on_a_pad_become_the_beats_of_the_recording(recording, context, lat
     port = SimulatedPort(taps_on(taps_s), began_s, context.clock.now)
     profile = replace(context.profile, latency=typed(late_ms))
     kept = Kept()
-    session = BeatsSession(replace(context, profile=profile), recording, None, port, kept)
+    session = BeatsSession(replace(context, profile=profile), recording, None, port=port, keep=kept)
     end_s = taps_s[-1] + began_s + 0.2
     context.window.plan = [(0.0, "t"), (end_s, Key.ENTER), (end_s + 0.1, "k")]
     beats = session.go()
@@ -302,7 +322,7 @@ def test_the_space_bar_taps_as_well(recording, context):
     context.window.plan = [(0.0, "t")]
     context.window.plan += [(began_s + at_s, Key.SPACE) for at_s in BEATS_S[:12].tolist()]
     context.window.plan += [(began_s + BEATS_S[12], Key.ENTER), (began_s + BEATS_S[13], "k")]
-    beats = BeatsSession(context, recording, None, None, Kept()).go()
+    beats = BeatsSession(context, recording, None, port=None, keep=Kept()).go()
     assert beats is not None
     assert errors_s(beats).max() < 0.010
 
@@ -313,7 +333,7 @@ def test_who_leaves_off_need_not_stop_it(recording, context):
     context.window.plan = [(0.0, "t")]
     context.window.plan += [(began_s + at_s, Key.SPACE) for at_s in BEATS_S[:12].tolist()]
     context.window.plan += [(began_s + BEATS_S[12] + 6.0, "k")]  # not offered while it is tapped
-    beats = BeatsSession(context, recording, None, None, Kept()).go()
+    beats = BeatsSession(context, recording, None, port=None, keep=Kept()).go()
     assert beats is not None
     assert errors_s(beats).max() < 0.010
 
@@ -321,7 +341,7 @@ def test_who_leaves_off_need_not_stop_it(recording, context):
 def test_after_a_tapping_in_vain_the_place_is_the_old_one(recording, context):
     places: list[float] = []
     context.window.plan = [(0.0, "t"), (3.0, Key.ENTER), (3.4, Key.ESCAPE)]
-    BeatsSession(replace(context, seen=places.append), recording, None, None, Kept()).go()
+    BeatsSession(replace(context, seen=places.append), recording, None, port=None, keep=Kept()).go()
     assert max(places) > 2.0
     assert places[-1] == 0.0
 
@@ -332,7 +352,7 @@ def test_beats_that_cannot_be_found_are_told_on_the_page(recording, context, mon
     monkeypatch.setitem(sys.modules, "librosa.beat", None)
     pressed(context, [*chosen(Setting.ORIGIN), Key.RIGHT])
     context.window.plan += [(4.0, "k")]
-    assert BeatsSession(context, recording, TRUE, None, Kept()).go() == TRUE
+    assert BeatsSession(context, recording, TRUE, port=None, keep=Kept()).go() == TRUE
     told = next(words for words in context.window.words if "librosa" in words)
     assert "pip install 'playalong[beats]'" in told
     assert told.endswith("The beats stay as they were.")
@@ -343,7 +363,7 @@ def test_beats_are_found_by_the_setting_of_the_page(recording, context):
     kept = Kept()
     pressed(context, [*chosen(Setting.ORIGIN), Key.RIGHT])
     context.window.plan += [(4.0, "k")]
-    beats = BeatsSession(context, recording, None, None, kept).go()
+    beats = BeatsSession(context, recording, None, port=None, keep=kept).go()
     assert beats is not None
     assert kept == [beats]
     # Source: mir_eval.beat, with its usual window of 70 ms.
@@ -354,7 +374,7 @@ def test_too_few_taps_are_told_and_the_beats_stay(recording, context):
     context.window.plan = [(0.0, "t"), *((1.0 + n, Key.SPACE) for n in range(3))]
     context.window.plan += [(5.0, Key.ENTER), (5.2, "k")]
     kept = Kept()
-    assert BeatsSession(context, recording, TRUE, None, kept).go() == TRUE
+    assert BeatsSession(context, recording, TRUE, port=None, keep=kept).go() == TRUE
     assert not kept
     told = next(words for words in context.window.words if "too few" in words)
     assert told.endswith("The beats stay as they were.")
@@ -367,7 +387,7 @@ def test_beats_that_are_taken_back_are_kept_no_more(recording, context):
     context.window.plan += [(began_s + BEATS_S[12], Key.ENTER), (began_s + BEATS_S[14], "u")]
     context.window.plan += [(began_s + BEATS_S[16], Key.ESCAPE)]
     kept = Kept()
-    assert BeatsSession(context, recording, None, None, kept).go() is None
+    assert BeatsSession(context, recording, None, port=None, keep=kept).go() is None
     assert len(kept) == 2
     assert kept[0] is not None
     assert kept[1] is None
@@ -375,7 +395,7 @@ def test_beats_that_are_taken_back_are_kept_no_more(recording, context):
 
 def test_without_beats_there_is_nothing_to_keep(recording, context):
     context.window.plan = [(0.0, "k"), (0.2, Key.ESCAPE)]
-    assert BeatsSession(context, recording, None, None, Kept()).go() is None
+    assert BeatsSession(context, recording, None, port=None, keep=Kept()).go() is None
     assert any("no beats yet" in words for words in context.window.words)
 
 
@@ -392,7 +412,7 @@ def test_each_change_is_kept_at_once_and_can_be_undone(recording, context):
     kept = Kept()
     keys = [*chosen(Setting.ALL), Key.RIGHT, Key.RIGHT, "u", "k"]
     pressed(context, keys)
-    beats = BeatsSession(context, recording, TRUE, None, kept).go()
+    beats = BeatsSession(context, recording, TRUE, port=None, keep=kept).go()
     assert beats == TRUE.nudge(5.0)
     assert kept == [TRUE.nudge(5.0), TRUE.nudge(5.0).nudge(5.0), TRUE.nudge(5.0)]
 
@@ -400,7 +420,11 @@ def test_each_change_is_kept_at_once_and_can_be_undone(recording, context):
 def test_who_leaves_has_what_was_kept(recording, context):
     kept = Kept()
     pressed(context, [*chosen(Setting.ALL), Key.RIGHT, Key.ESCAPE])
-    assert BeatsSession(context, recording, TRUE, None, kept).go() == kept[-1] == TRUE.nudge(5.0)
+    assert (
+        BeatsSession(context, recording, TRUE, port=None, keep=kept).go()
+        == kept[-1]
+        == TRUE.nudge(5.0)
+    )
 
 
 def test_the_map_is_found_again(recording, context, tmp_path):
@@ -409,8 +433,8 @@ def test_the_map_is_found_again(recording, context, tmp_path):
         context,
         recording,
         TRUE,
-        None,
-        lambda beats: beat_maps.write(tmp_path, recording.path, beats),
+        port=None,
+        keep=lambda beats: beat_maps.write(tmp_path, recording.path, beats),
     ).go()
     again, told = beat_maps.read(tmp_path, recording.path)
     assert beats is not None
@@ -425,14 +449,16 @@ def test_a_map_that_cannot_be_kept_is_told_and_used(recording, context):
         raise UserError("The beats cannot be kept: the disk is full.")
 
     pressed(context, [*chosen(Setting.BAR_1), Key.RIGHT, "", "k"])
-    session = BeatsSession(context, recording, TRUE, None, full)
+    session = BeatsSession(context, recording, TRUE, port=None, keep=full)
     assert session.go() == TRUE.moved_bar_1(1)
     assert "The beats cannot be kept: the disk is full." in context.window.notices
 
 
 def test_chosen_bars_are_played_over_and_over(recording, context):
     places: list[float] = []
-    session = BeatsSession(replace(context, seen=places.append), recording, TRUE, None, Kept())
+    session = BeatsSession(
+        replace(context, seen=places.append), recording, TRUE, port=None, keep=Kept()
+    )
     keys = [*chosen(Setting.FIRST), Key.RIGHT, Key.RIGHT, Key.DOWN, *[Key.LEFT] * 12, Key.ENTER]
     pressed(context, keys)
     context.window.plan += [(16.0, "k")]
@@ -449,7 +475,7 @@ def test_the_line_goes_to_the_bars_that_are_chosen(recording, context):
     places: list[float] = []
     keys = [*chosen(Setting.FIRST), Key.RIGHT, Key.RIGHT, "", Key.ESCAPE]
     pressed(context, keys)
-    BeatsSession(replace(context, seen=places.append), recording, TRUE, None, Kept()).go()
+    BeatsSession(replace(context, seen=places.append), recording, TRUE, port=None, keep=Kept()).go()
     assert places[-1] == pytest.approx(TRUE.bar_start_s(2))
 
 
@@ -497,7 +523,7 @@ def test_strokes_work_the_page_while_nothing_plays(recording, context):
     plan = [Outcome.NEXT, Outcome.FASTER, *[Outcome.BACK] * 2, Outcome.FASTER]
     pad_commands = Called([(0.1 * number, outcome) for number, outcome in enumerate(plan)])
     beats = BeatsSession(
-        replace(context, pad_commands=pad_commands), recording, TRUE, None, Kept()
+        replace(context, pad_commands=pad_commands), recording, TRUE, port=None, keep=Kept()
     ).go()
     assert beats == TRUE.nudge(5.0)
     assert pad_commands.begun
@@ -509,7 +535,7 @@ def test_strokes_are_not_listened_for_while_it_plays(recording, context):
     context.window.plan += [(3.0, "k")]
     assert (
         BeatsSession(
-            replace(context, pad_commands=pad_commands), recording, TRUE, None, Kept()
+            replace(context, pad_commands=pad_commands), recording, TRUE, port=None, keep=Kept()
         ).go()
         == TRUE
     )

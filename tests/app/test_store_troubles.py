@@ -29,11 +29,11 @@ def data(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def store_of(data: Path) -> Path:
-    return Memory(data, simulated=True).path
+    return Memory(folder=data, simulated=True).path
 
 
 def count(data: Path) -> int:
-    database = Memory(data, simulated=True).opened()
+    database = Memory(folder=data, simulated=True).opened()
     ((found,),) = database.rows("SELECT count(*) FROM run WHERE state = 'kept'")
     database.close()
     return int(found)
@@ -152,7 +152,7 @@ def test_on_a_full_disk_it_is_told_and_the_take_goes_elsewhere(
     (take,) = (tmp_path / "home").glob("*.mid")
     assert take.stat().st_size > 500
     (small_disk / "filler").unlink()
-    database = Memory(data, simulated=True).opened()
+    database = Memory(folder=data, simulated=True).opened()
     assert database.integrity() == []
     database.close()
 

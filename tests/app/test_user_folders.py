@@ -21,7 +21,7 @@ KIT = Profile(
 
 @pytest.fixture
 def home(tmp_path: Path) -> UserFolders:
-    return UserFolders(tmp_path / "config", tmp_path / "data")
+    return UserFolders(config=tmp_path / "config", data=tmp_path / "data")
 
 
 def test_at_first_nothing_is_kept_and_nothing_is_made(home: UserFolders) -> None:
@@ -72,7 +72,7 @@ def test_settings_of_the_computer_and_of_each_player(home: UserFolders) -> None:
     home.remember_for("Ines", loops=None)
     home.remember_level("Ines", Level.ADVANCED)
     home.remember_hand("Ines", True)
-    again = UserFolders(home.config, home.data)
+    again = UserFolders(config=home.config, data=home.data)
     assert again.settings() == Settings(level_db=-20.0, port="Drum Port", player="Ines")
     assert again.settings_of(None)["first_seen"] is True
     assert again.settings_of("Ines") == {"theme": "dark"}
@@ -105,7 +105,7 @@ def test_a_text_that_cannot_take_what_is_new_is_set_aside(home: UserFolders) -> 
 
 def test_what_cannot_be_kept_is_told_and_stops_nothing(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    home = UserFolders(tmp_path, tmp_path / "file")
+    home = UserFolders(config=tmp_path, data=tmp_path / "file")
     home.remember(port="Drum Port")
     assert not home.keep(KIT)
     assert home.profile(KIT.kit, "Ines") == Profile(kit=KIT.kit, player="Ines", port=KIT.kit)
@@ -145,7 +145,7 @@ def test_what_earlier_versions_kept_is_taken_in_once_and_left_where_it_is(
     assert f"{files[2]} was not taken in" in home.notices[0]
     assert "line 3" in home.notices[0]
     home.remember_level("Ines", Level.BEGINNER)
-    again = UserFolders(home.config, home.data)
+    again = UserFolders(config=home.config, data=home.data)
     assert again.level("Ines") == Level.BEGINNER, "it is taken in once"
     assert again.notices == []
     assert [path.read_text() for path in files] == before
@@ -160,4 +160,4 @@ def test_a_file_that_was_taken_in_by_another_program_is_not_taken_twice(home: Us
     with connection:
         connection.execute("DELETE FROM setting WHERE name = 'moved_in'")
     connection.close()
-    assert UserFolders(home.config, home.data).level("Ines") == Level.BEGINNER
+    assert UserFolders(config=home.config, data=home.data).level("Ines") == Level.BEGINNER

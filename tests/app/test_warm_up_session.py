@@ -31,7 +31,7 @@ SEED, MINUTES = 4, 2.0
 
 @pytest.fixture
 def home(tmp_path: Path) -> UserFolders:
-    return UserFolders(tmp_path / "config", tmp_path / "data")
+    return UserFolders(config=tmp_path / "config", data=tmp_path / "data")
 
 
 def warmed(home: UserFolders, wish: Wish | None = None, skill: str = "advanced") -> WarmUpResult:
@@ -40,7 +40,7 @@ def warmed(home: UserFolders, wish: Wish | None = None, skill: str = "advanced")
         wish or Wish(minutes=MINUTES, seed=SEED),
         Rules(),
         Look(),
-        by=Player(SKILLS[skill], 2, fast=True),
+        by=Player(skill=SKILLS[skill], seed=2, fast=True),
         profile=None,
         home=home,
         folder=home.data,
@@ -51,7 +51,7 @@ def test_a_warm_up_is_kept_and_its_takes_graded_again_give_the_same_curve(home):
     result = warmed(home)
     assert result.summary.temperature > 5.0
     assert not result.trouble
-    seen = kept(UserFolders(home.config, home.data, simulated=True), "advanced")
+    seen = kept(UserFolders(config=home.config, data=home.data, simulated=True), "advanced")
     (day,) = seen.diary.days
     assert day.warmest == pytest.approx(result.summary.warmest, abs=0.1)
     assert seen.knowledge.rounds > 0

@@ -40,7 +40,7 @@ def figures_ms(home: UserFolders) -> dict[str, float]:
         database = home.memory.opened()
         try:
             player = reading.player_of(database, PLAYER, PLAYER)
-            return reading.history(database, player, None, limit, by=())
+            return reading.history(database, player, None, limit=limit, by=())
         finally:
             database.close()
 
@@ -52,8 +52,8 @@ def figures_ms(home: UserFolders) -> dict[str, float]:
             for by in By:
                 last = plotted.last_shown(by, today, reading.last_day(database, player, None))
                 since = plotted.first_shown(by, last)
-                found = reading.history(database, player, None, 200, by=(by,), since=since)
-                plotted.plots(found, by, last, today)
+                found = reading.history(database, player, None, limit=200, by=(by,), since=since)
+                plotted.plots(found, by, last, today=today)
             text.said(found, today, None)
             [plotted.line(row, today) for row in found.rows]
         finally:
@@ -93,7 +93,7 @@ def main() -> None:
     for count in (FEW, MANY):
         with TemporaryDirectory() as name:
             os.environ["XDG_CONFIG_HOME"] = str(Path(name) / "config")
-            home = UserFolders(Path(name) / "config", Path(name) / "data" / "playalong")
+            home = UserFolders(config=Path(name) / "config", data=Path(name) / "data" / "playalong")
             fill(home.memory.path, count)
             sizes.append(home.memory.path.stat().st_size / 1e6)
             found.append(figures_ms(home))

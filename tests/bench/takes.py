@@ -33,7 +33,7 @@ MANY, DIFFERENT = 1_200, 40
 
 def takes(pattern: Pattern, folder: Path, count: int) -> list[Path]:
     """So many takes by a simulated player, note-offs and all."""
-    task = Task(pattern, pattern.tempo, BARS, (), Rules())
+    task = Task(pattern=pattern, tempo_bpm=pattern.tempo, bars=BARS, variations=(), rules=Rules())
     targets = task.targets()
     paths = []
     for number in range(count):

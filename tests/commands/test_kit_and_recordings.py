@@ -26,7 +26,7 @@ def test_a_simulated_kit_is_learned_and_kept(tmp_path, capsys, headless):
     assert main(command) == 0
     (path,) = tmp_path.glob("*.toml")
     profile = read_file(path)
-    home = UserFolders(tmp_path, tmp_path, simulated=True)
+    home = UserFolders(config=tmp_path, data=tmp_path, simulated=True)
     assert home.profile(profile.kit, profile.player) == profile
     assert home.notices == []
     assert profile.pads.guards
@@ -62,7 +62,7 @@ def test_a_profile_is_saved_edited_and_taken_again(tmp_path, capsys, headless, m
     assert main(["kit", "--save", str(mine)]) == 2
     assert "There is no profile" in capsys.readouterr().err
     home.remember(player="Ines", kit="Practice Kit")
-    home.keep(Profile("Practice Kit", "Ines", "Drum Port"))
+    home.keep(Profile(kit="Practice Kit", player="Ines", port="Drum Port"))
     assert main(["kit", "--save", str(mine)]) == 0
     assert main(["kit", "--save", str(mine)]) == 2, "it is there already"
     edited = "# mesh heads\n" + mine.read_text().replace("open = 0", "open = 10 # worn")

@@ -25,7 +25,7 @@ class Typed:
 
 
 def test_each_player_is_judged_as_strictly_as_was_asked_last(tmp_path: Path) -> None:
-    home = UserFolders(tmp_path, tmp_path)
+    home = UserFolders(config=tmp_path, data=tmp_path)
 
     def level(player: str, typed: Level | None = None) -> Level:
         found = rules.rules_of_player(Typed(typed), Profile(kit="kit", player=player), home)
@@ -49,14 +49,14 @@ def test_each_player_is_judged_as_strictly_as_was_asked_last(tmp_path: Path) -> 
 
 def test_a_level_that_cannot_be_remembered_still_holds(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    home = UserFolders(tmp_path, tmp_path / "file")
+    home = UserFolders(config=tmp_path, data=tmp_path / "file")
     found = rules.rules_of_player(Typed(Level.ADVANCED), Profile(kit="kit", player="Ana"), home)
     assert found.level == Level.ADVANCED
     assert "cannot be opened" in home.notices[0]
 
 
 def test_who_leads_with_the_left_hand_is_remembered(tmp_path: Path) -> None:
-    home = UserFolders(tmp_path, tmp_path)
+    home = UserFolders(config=tmp_path, data=tmp_path)
 
     def is_left(player: str, typed: bool | None = None) -> bool:
         return rules.rules_of_player(

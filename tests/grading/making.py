@@ -125,13 +125,13 @@ def as_list(hits: Hits) -> list[Hit]:
     return [hits[number] for number in range(len(hits))]
 
 
-def graded(pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None) -> Grade:
+def graded(pattern: Pattern, targets: Targets, hits: Hits, *, rules: Rules | None = None) -> Grade:
     """The grade of a run to a click at the pattern's tempo."""
-    return grade_and_run(pattern, targets, hits, rules)[0]
+    return grade_and_run(pattern, targets, hits, rules=rules)[0]
 
 
 def grade_and_run(
-    pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None
+    pattern: Pattern, targets: Targets, hits: Hits, *, rules: Rules | None = None
 ) -> tuple[Grade, MatchedRun]:
     """The grade, and the matched run behind it."""
     return grade(pattern, pattern.tempo, targets=targets, hits=hits, rules=rules or Rules())

@@ -30,7 +30,7 @@ MORE = 44
 Added = list[tuple[float, str]]
 
 
-def bars_of(pattern: Pattern, hits: Hits, tempo_bpm: float, bars: int) -> int:
+def bars_of(pattern: Pattern, hits: Hits, tempo_bpm: float, *, bars: int) -> int:
     return bars_played(lay_out(pattern, tempo_bpm, bars + MORE), hits, CAPTURE_S)
 
 
@@ -48,7 +48,7 @@ def until(hits: Hits, end_s: float) -> Hits:
 
 
 def after_the_end(
-    pattern: Pattern, end_s: float, bar_s: float, chance: np.random.Generator
+    pattern: Pattern, end_s: float, bar_s: float, *, chance: np.random.Generator
 ) -> Iterator[Added]:
     """What may follow a take that ends at ``end_s``, and belongs to no bar."""
 
@@ -73,8 +73,8 @@ def test_shipped_patterns(name: str, skill: str) -> None:
     bars = 3 * len(pattern.bars) if len(pattern.bars) > 1 else 7
     targets = lay_out(pattern, pattern.tempo, bars)
     hits, _ = hits_of(perform(targets, SKILLS[skill], 2).messages)
-    for added in after_the_end(pattern, targets.end_s, targets.end_s / bars, chance):
-        assert bars_of(pattern, with_added(hits, added), pattern.tempo, bars) == bars, added
+    for added in after_the_end(pattern, targets.end_s, targets.end_s / bars, chance=chance):
+        assert bars_of(pattern, with_added(hits, added), pattern.tempo, bars=bars) == bars, added
 
 
 def test_takes_of_drummers_cut_at_any_bar_line() -> None:
@@ -92,8 +92,8 @@ def test_takes_of_drummers_cut_at_any_bar_line() -> None:
         part = until(hits, bars * bar_s - 0.05)
         if not len(part) or part.time_s[-1] < (bars - 1) * bar_s:
             continue  # nobody plays in that bar
-        for added in after_the_end(pattern, bars * bar_s, bar_s, chance):
-            found = bars_of(pattern, with_added(part, added), take.tempo_bpm, bars)
+        for added in after_the_end(pattern, bars * bar_s, bar_s, chance=chance):
+            found = bars_of(pattern, with_added(part, added), take.tempo_bpm, bars=bars)
             right, all_of_them = right + (found == bars), all_of_them + 1
     assert all_of_them > 100
     assert right >= 0.98 * all_of_them
@@ -118,14 +118,14 @@ def played(pattern: Pattern, bars: int, stretch: float = 1.0) -> Hits:
 )
 def test_a_bar_that_was_broken_off_counts_from_its_half_on(beats: float, bars: int) -> None:
     hits = until(played(GROOVE, 8), 6.0 + beats * 0.5 - 0.01)
-    assert bars_of(GROOVE, hits, 120.0, 8) == bars
+    assert bars_of(GROOVE, hits, 120.0, bars=8) == bars
 
 
 @pytest.mark.parametrize("percent", [-8.0, -4.0, -1.0, 1.0, 4.0, 8.0])
 def test_who_leaves_the_click_has_the_bars_of_the_click(percent: float) -> None:
     """A player so much faster: the time of 32 bars has as many bars of the click as fit in it."""
     stretch = 1.0 / (1.0 + percent / 100.0)
-    found = bars_of(GROOVE, played(GROOVE, 32, stretch), 120.0, 40)
+    found = bars_of(GROOVE, played(GROOVE, 32, stretch), 120.0, bars=40)
     assert found == pytest.approx(32 * stretch, abs=0.5)
 
 
@@ -144,11 +144,11 @@ def test_few_strokes_to_a_bar(lines: tuple[str, ...], bars: int) -> None:
     """Nothing is added by a stray hit, unless one hit alone is all that a bar has."""
     pattern = pattern_of(*lines)
     hits = played(pattern, bars)
-    assert bars_of(pattern, hits, 120.0, bars) == bars
+    assert bars_of(pattern, hits, 120.0, bars=bars) == bars
     if len(pattern.bars[0].strokes) > 1:
         for after_s in (0.0, 0.02, 1.0, 1.7, 5.2):
             stray = with_added(hits, [(2.0 * bars + after_s, pattern.voices[-1])])
-            assert bars_of(pattern, stray, 120.0, bars) == bars
+            assert bars_of(pattern, stray, 120.0, bars=bars) == bars
 
 
 def test_the_1_on_which_a_groove_ends_begins_no_bar() -> None:
@@ -156,8 +156,8 @@ def test_the_1_on_which_a_groove_ends_begins_no_bar() -> None:
     pattern = pattern_of('crash = "x - - -"', 'kick = "x - - -"', 'snare = "- - x -"')
     ends_s = 2.0 * 5
     ending = with_added(played(pattern, 5), [(ends_s, "crash"), (ends_s + 0.01, "kick")])
-    assert bars_of(pattern, ending, 120.0, 5) == 5
-    assert bars_of(pattern, with_added(ending, [(ends_s + 1.0, "snare")]), 120.0, 5) == 6
+    assert bars_of(pattern, ending, 120.0, bars=5) == 5
+    assert bars_of(pattern, with_added(ending, [(ends_s + 1.0, "snare")]), 120.0, bars=5) == 6
 
 
 def test_a_gap_is_part_of_the_take() -> None:
@@ -165,14 +165,14 @@ def test_a_gap_is_part_of_the_take() -> None:
     hits = played(GROOVE, 9)
     rows = (hits.time_s < 6.0 - 0.01) | (hits.time_s > 14.0 - 0.01)
     rest = Hits.sorted(hits.time_s[rows], hits.voice[rows], hits.velocity[rows])
-    assert bars_of(GROOVE, rest, 120.0, 9) == 9
+    assert bars_of(GROOVE, rest, 120.0, bars=9) == 9
 
 
 def test_one_limb_alone_is_a_take_as_well() -> None:
     hits = played(GROOVE, 6)
     rows = hits.voice == STAFF_ORDER["kick"]
     kick = Hits.sorted(hits.time_s[rows], hits.voice[rows], hits.velocity[rows])
-    assert bars_of(GROOVE, kick, 120.0, 6) == 6
+    assert bars_of(GROOVE, kick, 120.0, bars=6) == 6
 
 
 def test_where_nothing_belongs_to_the_pattern_all_bars_are_left() -> None:
@@ -183,4 +183,4 @@ def test_where_nothing_belongs_to_the_pattern_all_bars_are_left() -> None:
 def test_bars_of_a_pattern_that_ends_with_a_rest() -> None:
     text = 'title = "A Test"\nmeter = "4/4"\ntempo = 120\n[[bar]]\nsnare = "x x x x"\n[[bar]]\n'
     pattern = read_pattern(text, "a-test")
-    assert bars_of(pattern, played(pattern, 8), 120.0, 8) == 7
+    assert bars_of(pattern, played(pattern, 8), 120.0, bars=8) == 7

@@ -44,7 +44,7 @@ GHOSTS = lay_out(groove(hi_hat="xx xx xx xx", snare="-g-- x--g -g-g x---"), 90.0
 ACCENTS = lay_out(groove(snare="Xxxx xxXx xxXx xxxx", kick="x--- x--- x--- x---"), 90.0, 16)
 
 
-def played(targets: Targets, middle_db: Floats, spread_db: Floats, seed: int = 1) -> Hits:
+def played(targets: Targets, middle_db: Floats, spread_db: Floats, *, seed: int = 1) -> Hits:
     """On time, levels scattered about the middle of their dynamic; velocities as kits send them."""
     chance = np.random.default_rng(seed)
     level = middle_db[targets.dynamic] + spread_db[targets.dynamic] * chance.normal(
@@ -56,7 +56,7 @@ def played(targets: Targets, middle_db: Floats, spread_db: Floats, seed: int = 1
 
 def drummer(targets: Targets, seed: int = 1) -> Hits:
     """As experienced drummers play: ghost notes 23 dB under the other strokes of the snare."""
-    return played(targets, np.array([-27.0, -8.0, -2.0]), np.array([4.0, 2.5, 1.5]), seed)
+    return played(targets, np.array([-27.0, -8.0, -2.0]), np.array([4.0, 2.5, 1.5]), seed=seed)
 
 
 def bent(hits: Hits, power: float) -> Hits:

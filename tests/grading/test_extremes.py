@@ -86,7 +86,7 @@ PLAYS: dict[str, Play] = {
 }
 
 
-def _checked(pattern: Pattern, targets: Targets, hits: Hits, every_hit: bool = True) -> None:
+def _checked(pattern: Pattern, targets: Targets, hits: Hits, *, every_hit: bool = True) -> None:
     grade, run = grade_and_run(pattern, targets, hits)
     told = as_json(grade, judged_hits(run) if every_hit else None)
     json.dumps(told, allow_nan=False)
@@ -169,7 +169,7 @@ def test_every_figure_with_rules_at_their_limits(capture_ms: float, tolerance_ms
         chance.integers(1, 128, len(targets)).astype(np.float64),
     )
     grade, _ = grade_and_run(
-        FULL, targets, hits, Rules(capture_ms=capture_ms, tolerance_ms=tolerance_ms)
+        FULL, targets, hits, rules=Rules(capture_ms=capture_ms, tolerance_ms=tolerance_ms)
     )
     told = as_json(grade)
     json.dumps(told, allow_nan=False)

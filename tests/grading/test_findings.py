@@ -29,7 +29,7 @@ CASES = (0, 2, 4)
 def clear_cases() -> tuple[Told, ...]:
     """The clear faults of the table, a few cases each."""
     every = (
-        told(Asked(row, False, case, 7))
+        told(Asked(row=row, small=False, case=case, seed=7))
         for row, own in enumerate(ROWS)
         if own.clear
         for case in CASES

@@ -136,7 +136,7 @@ def test_half_the_tempo_and_twice_the_windows_is_the_same_take(
         slow,
         lay_out(slow, slow.tempo, 2),
         Hits.of(Hit(2 * ms / 1000.0, name, level) for ms, name, level in rows),
-        twice,
+        rules=twice,
     )
     assert slow_grade.counts == quick_grade.counts
     assert slow_grade.dynamics == quick_grade.dynamics

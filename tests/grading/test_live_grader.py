@@ -74,6 +74,7 @@ def fed(
     targets: Targets,
     hits: list[Hit],
     delays_s: list[float],
+    *,
     steps_s: list[float],
     kind: type[Grader] = Grader,
 ) -> tuple[list[VerdictEvent], list[Hit]]:
@@ -113,7 +114,7 @@ def test_live_settles_on_what_is_judged_at_once(
     case: tuple[Targets, list[Hit], list[float], list[float]],
 ) -> None:
     targets, hits, delays, steps = case
-    words, told = fed(targets, hits, delays, steps)
+    words, told = fed(targets, hits, delays, steps_s=steps)
     assert in_the_end(targets, words, told) == at_once(targets, hits)
 
 
@@ -185,7 +186,7 @@ def test_what_is_said_at_once_holds_but_for_ties(case: Case, step_s: float) -> N
     voices = [STAFF_ORDER[folded(hit.voice, targets.voices)] for hit in hits]
     keys = list(zip(voices, times, strict=True))
     assume(len(set(keys)) == len(keys) and not edges & set(keys))
-    words, _ = fed(targets, hits, [0.0] * len(hits), [step_s])
+    words, _ = fed(targets, hits, [0.0] * len(hits), steps_s=[step_s])
     last: dict[int, VerdictEvent] = {}
     for word in words:
         if word.settled and word.verdict in MATCHED and word.hit is not None:
@@ -209,7 +210,7 @@ def test_the_order_of_simultaneous_hits_does_not_matter(case: Case, chance: Rand
     assert at_once(targets, other) == at_once(targets, hits)
     # Live, only hits of one instant can come in any order.
     in_time = sorted(other, key=lambda hit: hit.time_s)
-    words, told = fed(targets, in_time, [0.0] * len(in_time), [0.016])
+    words, told = fed(targets, in_time, [0.0] * len(in_time), steps_s=[0.016])
     assert in_the_end(targets, words, told) == at_once(targets, hits)
 
 
@@ -258,7 +259,7 @@ def test_a_missed_stroke_waits_for_a_hit_that_may_yet_be_left_over() -> None:
     to be meant for the kick, when the window of the snare is over too."""
     targets = placed([(1.0, "kick"), (1.16, "snare")])
     hits = [Hit(1.08, "snare", 84), Hit(1.16, "snare", 84)]
-    words, _ = fed(targets, hits, [0.0, 0.0], [0.01])
+    words, _ = fed(targets, hits, [0.0, 0.0], steps_s=[0.01])
     settled = {word.verdict: (word.target, word.hit) for word in words if word.settled}
     assert settled == {Verdict.WRONG_DRUM: (0, 0), Verdict.ON_TIME: (1, 1)}
 

@@ -47,7 +47,7 @@ def test_places_of_a_small_take() -> None:
     nothing = dict.fromkeys(("clean", *faults, "wrong_hi_hat", "wrong_ornament"), 0)
 
     def place(
-        count: str, voice: str, dynamic: Dynamic, ms: float, db: float, **told: int
+        count: str, voice: str, dynamic: Dynamic, *, ms: float, db: float, **told: int
     ) -> PlaceGrade:
         return PlaceGrade(
             bar=0,
@@ -62,10 +62,10 @@ def test_places_of_a_small_take() -> None:
 
     ghosts = (float(level_db(90.0)) + float(level_db(30.0))) / 2
     assert grade.places == (
-        place("1", "snare", Dynamic.NORMAL, 0.0, normal, early=1, late=1),
-        place("1", "kick", Dynamic.NORMAL, 5.0, normal, clean=1, wrong_drum=1),
-        place("& of 2", "snare", Dynamic.GHOST, 5.0, ghosts, clean=1, too_loud=1),
-        place("3", "snare", Dynamic.ACCENT, 0.0, normal, missed=1, too_soft=1),
+        place("1", "snare", Dynamic.NORMAL, ms=0.0, db=normal, early=1, late=1),
+        place("1", "kick", Dynamic.NORMAL, ms=5.0, db=normal, clean=1, wrong_drum=1),
+        place("& of 2", "snare", Dynamic.GHOST, ms=5.0, db=ghosts, clean=1, too_loud=1),
+        place("3", "snare", Dynamic.ACCENT, ms=0.0, db=normal, missed=1, too_soft=1),
     )
 
 
@@ -287,7 +287,7 @@ def test_limbs_are_named_by_the_sticking_and_mirrored_for_the_left_handed() -> N
         "snare hand": (2, near(8.0)),
         "kick foot": (2, near(16.0)),
     }
-    mirrored = graded(pattern, targets, hits, Rules(left_handed=True)).timing.by_limb
+    mirrored = graded(pattern, targets, hits, rules=Rules(left_handed=True)).timing.by_limb
     assert mirrored["left hand"].n == 2
     assert mirrored["right hand"] == limbs["left hand"]
     assert mirrored["kick foot"] == limbs["kick foot"]

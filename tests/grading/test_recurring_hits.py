@@ -8,7 +8,9 @@ import pytest
 from playalong.grading.findings.missing import _SAME_S, _gathered
 
 
-def each_with_each(into_s: np.ndarray, length_s: float, bar: np.ndarray, least: float) -> set[int]:
+def each_with_each(
+    into_s: np.ndarray, length_s: float, bar: np.ndarray, *, least: float
+) -> set[int]:
     apart_s = np.abs(into_s[:, None] - into_s[None, :])
     near = np.minimum(apart_s, length_s - apart_s) <= _SAME_S
     bars = np.array([len(set(bar[row].tolist())) for row in near])
@@ -27,7 +29,7 @@ def test_as_by_comparing_each_with_each(seed: int):
     )
     least = float(chance.integers(3, 8))
     inside, _ = _gathered(into_s, np.full(count, 2.0), bar, least=least)
-    assert set(inside.tolist()) == each_with_each(into_s, 2.0, bar, least)
+    assert set(inside.tolist()) == each_with_each(into_s, 2.0, bar, least=least)
 
 
 def test_the_middle_of_a_place_at_the_bar_line_is_at_the_bar_line():

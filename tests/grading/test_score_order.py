@@ -44,7 +44,9 @@ def test_ghost_notes_as_loud_as_back_beats_cost_a_quarter():
 def test_no_stream_earns_half_of_what_a_beginner_earns(name):
     pattern, targets, _ = takes(name, 0)["faultless"]
     scene = Scene(
-        pattern, Played.of(targets, takes(name, 0)["one note"][2]), np.random.default_rng(1)
+        pattern=pattern,
+        played=Played.of(targets, takes(name, 0)["one note"][2]),
+        chance=np.random.default_rng(1),
     )
     for parts in (4, 8, 12, 16, 24, 32):
         for pads in (*((pad,) for pad in PADS), PADS):

@@ -22,7 +22,7 @@ PATTERN = groove(
 TARGETS = lay_out(PATTERN, TEMPO, 24)
 
 
-def played(seed: int, start_s: float, ratio: float, sd_s: float = 0.008) -> Hits:
+def played(seed: int, start_s: float, ratio: float, *, sd_s: float = 0.008) -> Hits:
     """The pattern from ``start_s`` on, ``ratio`` times as fast, a twentieth left out."""
     chance = np.random.default_rng(seed)
     time_s = start_s + TARGETS.time_s / ratio + chance.normal(0.0, sd_s, len(TARGETS))
@@ -72,7 +72,7 @@ def test_the_tempo_alone_is_found_of_a_take_full_of_holes(seed: int) -> None:
     """Where the start is given, few places get votes: late, and three strokes of ten missing."""
     chance = np.random.default_rng(seed)
     ratio = float(chance.uniform(0.9, 1.1))
-    whole = played(seed, 0.028, ratio, 0.012)
+    whole = played(seed, 0.028, ratio, sd_s=0.012)
     hits = without(whole, np.flatnonzero(chance.random(len(whole)) < 0.3))
     found = find(TARGETS, hits, start_s=0.0)
     assert found.start_s == 0.0
@@ -81,7 +81,7 @@ def test_the_tempo_alone_is_found_of_a_take_full_of_holes(seed: int) -> None:
         assert len(follow(TARGETS, hits, each)) == len(TARGETS)
 
 
-def counted_in(hits: Hits, beat_s: float, voice: str, before_s: Sequence[float]) -> Hits:
+def counted_in(hits: Hits, beat_s: float, voice: str, *, before_s: Sequence[float]) -> Hits:
     """The hits, which begin at second 10, with strokes so long before."""
     taps = [Hit(10.0 - beats * beat_s, voice, 70.0) for beats in before_s]
     return joined(moved(hits, 10.0), taps)
@@ -100,11 +100,11 @@ def test_bar_1_is_found_behind_a_count_in_or_an_early_note(name: str, before: st
     beats = len(pattern.meter.beats)
     bar = list(range(beats, 0, -1))
     if before == "a bar":
-        taken = counted_in(hits, beat_s, "cross-stick", bar)
+        taken = counted_in(hits, beat_s, "cross-stick", before_s=bar)
     elif before == "two bars":
-        taken = counted_in(hits, beat_s, "cross-stick", [2 * beats, 1.5 * beats, *bar])
+        taken = counted_in(hits, beat_s, "cross-stick", before_s=[2 * beats, 1.5 * beats, *bar])
     else:
-        taken = counted_in(hits, beat_s, "snare", [float(before)])
+        taken = counted_in(hits, beat_s, "snare", before_s=[float(before)])
     for ratio in (1.0, None):
         found = find(targets, taken, ratio=ratio)
         assert found.start_s == pytest.approx(10.0, abs=0.08)

@@ -46,7 +46,7 @@ GHOST = LONG.dynamic == DYNAMICS.index(Dynamic.GHOST)
 KICK = STAFF_ORDER["kick"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Truth:
     mean_ms: float
     sd_ms: float
@@ -58,12 +58,12 @@ class Truth:
 
 def truth(chance: np.random.Generator) -> Truth:
     return Truth(
-        float(chance.uniform(-12, 12)),
-        float(chance.uniform(2, 10)),
-        float(chance.uniform(-24, -16)),
-        float(chance.uniform(-10, -4)),
-        int(chance.integers(0, 200)),
-        int(chance.integers(0, 200)),
+        mean_ms=float(chance.uniform(-12, 12)),
+        sd_ms=float(chance.uniform(2, 10)),
+        ghost_db=float(chance.uniform(-24, -16)),
+        strong_db=float(chance.uniform(-10, -4)),
+        missed=int(chance.integers(0, 200)),
+        extra=int(chance.integers(0, 200)),
     )
 
 

@@ -72,7 +72,9 @@ def test_the_messages_page_shows_what_comes(port):
 
     context = context_on(Seen(), clock)
     try:
-        KitSession(context, port, Profile(kit="kit", player="me"), lambda _: None).go("messages")
+        KitSession(context, port, Profile(kit="kit", player="me"), keep=lambda _: None).go(
+            "messages"
+        )
     finally:
         window.close()
     assert len(rows) >= 12

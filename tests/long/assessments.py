@@ -49,7 +49,7 @@ def tables(options: Options) -> Iterator[Table]:
     counted: Counter[tuple[str, bool, bool]] = Counter()
     with tempfile.TemporaryDirectory() as folder:
         for seed, skill in enumerate(("beginner", "intermediate", "professional")):
-            result_of(Path(folder), f"player {seed}", skill, seed)
+            result_of(Path(folder), f"player {seed}", skill, seed=seed)
         cases = range(2 * options.count)  # half of them by chance, half by the kinds in turn
         counted.update(options.map(partial(_changed, folder, options.seed), cases))
     table = Table("changed results", ("change", "times", "matter", "of these found", "others told"))

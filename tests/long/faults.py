@@ -38,7 +38,7 @@ MOST_UNANSWERED = 2
 SMALL, CLEAR = 0.80, 0.95
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Asked:
     """A case: the row, whether small, which it is of its kind, the seed."""
 
@@ -48,7 +48,7 @@ class Asked:
     seed: int
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Told:
     """What was said: all codes in order, and what could honestly be said first; the score that
     the fault cost."""
@@ -107,7 +107,11 @@ def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
     names = sorted(grooves())
     pattern = grooves()[names[int(chance.integers(len(names)))]]
     skill = ("professional", "advanced")[attempt % 2]
-    return Scene(pattern, simulated(pattern, skill, int(chance.integers(1 << 30))), chance)
+    return Scene(
+        pattern=pattern,
+        played=simulated(pattern, skill, int(chance.integers(1 << 30))),
+        chance=chance,
+    )
 
 
 def faulty(asked: Asked) -> tuple[Scene, Faulty, float] | None:
@@ -134,13 +138,13 @@ def told(asked: Asked) -> Told | None:
     after = graded(into.pattern, into.targets, fault.hits)
     cost = before.score.total - after.score.total
     about = f"{into.pattern.name} {size:g}"
-    return Told(asked, tuple(codes(after)), fault.codes, about, cost)
+    return Told(asked=asked, said=tuple(codes(after)), honest=fault.codes, about=about, cost=cost)
 
 
 def tables(options: Options) -> Iterator[Table]:
     """The table of confusions."""
     every = [
-        Asked(row, small, case, options.seed)
+        Asked(row=row, small=small, case=case, seed=options.seed)
         for row, own in enumerate(ROWS)
         for small in (True, False)
         if (own.small if small else own.clear)

@@ -47,7 +47,7 @@ LEVEL = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Told:
     """A finding of one half: its code, whether it could be looked for, and whether it returned."""
 
@@ -124,17 +124,17 @@ def halves(take: DrummerTake) -> list[Told]:
         both = [half_of(written, part) for part in parts]
         for (pattern, own, hits), (_, other, _) in (both, both[::-1]):
             grade = graded(pattern, own.targets, hits)
-            found += [told(dealt, finding, own, other) for finding in findings(grade)]
+            found += [told(dealt, finding, own=own, other=other) for finding in findings(grade)]
     return found
 
 
-def told(dealt: str, finding: Any, own: Half, other: Half) -> Told:
+def told(dealt: str, finding: Any, *, own: Half, other: Half) -> Told:
     """Whether a finding of one half is in the other too."""
     here, there = own.figure(finding), other.figure(finding)
     if here is None or there is None:
-        return Told(dealt, finding.code, False, False)
+        return Told(dealt=dealt, code=finding.code, sought=False, returned=False)
     returned = here * there > 0.0 and abs(there) >= SAME_SIZE * abs(here)
-    return Told(dealt, finding.code, True, returned)
+    return Told(dealt=dealt, code=finding.code, sought=True, returned=returned)
 
 
 def tables(options: Options) -> Iterator[Table]:

@@ -97,7 +97,9 @@ def _killed(command: str, name: str, after_s: float) -> Found:
         program.send_signal(getattr(signal, name))
         killed_s = time.time()
         program.wait(30)
-        memory = Memory(Path(home) / "xdg_data_home" / "playalong", simulated=command != "play")
+        memory = Memory(
+            folder=Path(home) / "xdg_data_home" / "playalong", simulated=command != "play"
+        )
         strokes = _strokes(log, killed_s - PROMISED_S)
         if not memory.path.exists():  # it was still starting
             return _found(command, name, strokes, kept=[], is_there=True)

@@ -141,7 +141,7 @@ def tables(options: Options) -> Iterator[Table]:
     cases = [(options.seed, case) for case in range(options.count)]
     table = Table("measuring a kit with human strokes", ("what", "must", "is"))
 
-    def share(what: str, must: float, is_: float, at_least: bool = True) -> None:
+    def share(what: str, must: float, is_: float, *, at_least: bool = True) -> None:
         holds = is_ >= must if at_least else is_ <= must
         table.row(what, f"{'>=' if at_least else '<='} {must:g}", is_, holds=holds)
 

@@ -30,7 +30,7 @@ def scores(item: tuple[str, bool, str, int]) -> list[float]:
     targets = lay_out(pattern, pattern.tempo, bars)
     who = SKILLS[skill] if has_habits else SKILLS[skill].without_habits()
     hits = Played.by(targets, who, seed).hits()
-    return [graded(pattern, targets, hits, Rules.at(level)).score.total for level in Level]
+    return [graded(pattern, targets, hits, rules=Rules.at(level)).score.total for level in Level]
 
 
 def tables(options: Options) -> Iterator[Table]:

@@ -47,7 +47,14 @@ def lesson(case: tuple[int, int]) -> Counter[tuple[str, str]]:
     with TemporaryDirectory() as where:
         window = Window.open((320, 180), offscreen=True)
         theme = Theme.load(folder("assets") / "fonts")
-        context = RunContext(SteppedClock(), window, theme, SilentOutput(), (), frame_s=0.1)
+        context = RunContext(
+            clock=SteppedClock(),
+            window=window,
+            theme=theme,
+            output=SilentOutput(),
+            notices=(),
+            frame_s=0.1,
+        )
         takes = played_lesson(
             *(library().get(name), Rules(), context, Path(where)),
             skill=PLAYERS[player],

@@ -28,7 +28,7 @@ def scores(item: tuple[str, int]) -> dict[str, tuple[float, str]]:
     empty = Played.of(targets, takes(*item)["one note"][2])
     for pad in PADS:
         for parts in (4, 8, 16):
-            scene = Scene(pattern, empty, np.random.default_rng(1))
+            scene = Scene(pattern=pattern, played=empty, chance=np.random.default_rng(1))
             grade = graded(pattern, targets, stream(parts, (pad,))(scene))
             found[f"{pad}, {parts}"] = grade.score.total, codes(grade)[0]
     return found

@@ -35,7 +35,7 @@ STRAY_MS = 80.0
 Figures = dict[str, float]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Strokes:
     """Strokes in order: beats from the start, voice, error in ms, level in dB, is it a ghost."""
 
@@ -53,11 +53,11 @@ def of_drummer(take: DrummerTake) -> Strokes:
     velocity = np.array([one.struck.velocity for one in rows], np.float64)
     voice = [one.struck.voice for one in rows]
     return Strokes(
-        np.array([one.at_beats for one in rows]),
-        voice,
-        np.array([one.error_s for one in rows]) * 1000.0,
-        level_db(velocity),
-        (np.array(voice) == "snare") & (velocity <= USUAL_GHOST),
+        beats=np.array([one.at_beats for one in rows]),
+        voice=voice,
+        error_ms=np.array([one.error_s for one in rows]) * 1000.0,
+        level_db=level_db(velocity),
+        ghost=(np.array(voice) == "snare") & (velocity <= USUAL_GHOST),
     )
 
 
@@ -68,11 +68,11 @@ def of_player(take: DrummerTake, seed: int) -> Strokes:
     played = Played.by(targets, SKILLS["professional"], seed)
     kept = np.flatnonzero(played.answered & (played.voice == targets.voice))
     return Strokes(
-        targets.written[kept] * 4.0,
-        [targets.names[row] for row in kept],
-        played.error_ms[kept],
-        level_db(played.velocity[kept]),
-        targets.dynamic[kept] == DYNAMICS.index(Dynamic.GHOST),
+        beats=targets.written[kept] * 4.0,
+        voice=[targets.names[row] for row in kept],
+        error_ms=played.error_ms[kept],
+        level_db=level_db(played.velocity[kept]),
+        ghost=targets.dynamic[kept] == DYNAMICS.index(Dynamic.GHOST),
     )
 
 

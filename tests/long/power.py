@@ -47,7 +47,9 @@ def tables(options: Options) -> Iterator[Table]:
         stages = list(_stages(Path(name)))
         for case in range(options.count):
             way = WAYS[case // STAGES % len(WAYS)]
-            found = _cut(stages[case % STAGES], Path(name) / f"{case}", way, options.seed, case)
+            found = _cut(
+                stages[case % STAGES], Path(name) / f"{case}", way, seed=options.seed, case=case
+            )
             for column, holds in enumerate((True, *found)):
                 counts[way][column] += holds
     for way, (cuts, *found) in counts.items():
@@ -93,7 +95,7 @@ def _stages(folder: Path) -> Iterator[Stage]:
     database.close()
 
 
-def _cut(stage: Stage, folder: Path, way: str, seed: int, case: int) -> tuple[bool, bool, bool]:
+def _cut(stage: Stage, folder: Path, way: str, *, seed: int, case: int) -> tuple[bool, bool, bool]:
     """Whether a copy opens, is sound, and has every portion whose commit lies before the cut."""
     chance = generator(seed, case)
     cut, store = int(chance.integers(0, len(stage.log) + 1)), stage.store

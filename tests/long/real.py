@@ -26,7 +26,7 @@ BARS = 16
 GHOSTS = (30, 38, 45, 55)
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Case:
     """What was found of one take."""
 
@@ -43,7 +43,7 @@ class Case:
 
 def graded(take: DrummerTake) -> Case:
     """Grade one take in every way that the table asks for."""
-    case = Case(take.path.stem)
+    case = Case(name=take.path.stem)
     written = Transcription(take.path, take.tempo_bpm)
     played = read(take.path)
     matched = 0

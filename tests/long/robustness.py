@@ -77,7 +77,13 @@ def from_file(take: OddTake, chance: np.random.Generator) -> None:
 def live(take: OddTake, chance: np.random.Generator) -> None:
     """Play a take live, with stalls, and draw the page as it goes."""
     tempo_bpm = take.targets.tempo_bpm(take.pattern.meter)
-    task = Task(take.pattern, tempo_bpm, take.targets.bars, (), Rules())
+    task = Task(
+        pattern=take.pattern,
+        tempo_bpm=tempo_bpm,
+        bars=take.targets.bars,
+        variations=(),
+        rules=Rules(),
+    )
     mishaps = Mishaps()
     judging = LiveJudging(task, take.targets, mishaps)
     surface = pygame.Surface((480, 270))

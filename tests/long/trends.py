@@ -31,7 +31,7 @@ WINDOWS = 3
 Course = Callable[[Floats], Floats]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Window:
     """What was told of a window: by its bars, and what was done to it."""
 
@@ -103,7 +103,13 @@ def window(bars: int, name: str, grade: Grade) -> Window:
     """What a grade says of the tempo."""
     said = codes(grade)
     tempo = {"speeding_up", "slowing_down"}
-    return Window(bars, name, trend(grade), bool(tempo & {*said}), said[0] in tempo)
+    return Window(
+        bars=bars,
+        ramp=name,
+        trend=trend(grade),
+        found=bool(tempo & {*said}),
+        first=said[0] in tempo,
+    )
 
 
 def tables(options: Options) -> Iterator[Table]:

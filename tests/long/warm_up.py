@@ -45,7 +45,7 @@ def success(item: tuple[str, int]) -> list[float]:
     """The share of rounds within the mark, day by day, for one player."""
     name, seed = item
     level = list(Level)[list(SKILLS).index(name)]
-    return learn(SKILLS[name], level, DAYS, MINUTES, seed)
+    return learn(SKILLS[name], level, DAYS, minutes=MINUTES, seed=seed)
 
 
 def tables(options: Options) -> Iterator[Table]:

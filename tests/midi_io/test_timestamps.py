@@ -16,7 +16,7 @@ STARTS = st.floats(-1e5, 1e5)
 EXACT_S = 1e-9
 
 
-def sent_and_told(ways, start_s, rate=1.0, jitter=0.0):
+def sent_and_told(ways, start_s, rate=1.0, *, jitter=0.0):
     """When each message was sent, when it came, and what the filter says.
 
     Stamps begin anywhere; ``rate`` is how fast the driver's clock runs, ``jitter`` what its

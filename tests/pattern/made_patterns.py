@@ -113,7 +113,7 @@ def in_order(strokes: list[Stroke]) -> list[Stroke]:
 
 
 @st.composite
-def lines(draw: st.DrawFn, written: str, steps: list[str], voices: list[str]) -> dict[str, Line]:
+def lines(draw: st.DrawFn, written: str, steps: list[str], *, voices: list[str]) -> dict[str, Line]:
     """Lines of one bar for some of ``voices``."""
     families = draw(
         st.lists(
@@ -133,7 +133,7 @@ def lines(draw: st.DrawFn, written: str, steps: list[str], voices: list[str]) ->
 @st.composite
 def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
     """A bar, its text, and its meter as written."""
-    found = draw(lines(written, STEPS, list(BY_HAND)))
+    found = draw(lines(written, STEPS, voices=list(BY_HAND)))
     strokes = [
         stroke(at, voice, step)
         for voice, line in found.items()
@@ -192,7 +192,7 @@ def variations(
     )
     # Mostly voices of which something can be taken away.
     voices = sorted({voice for _, voice in there}) if draw(st.integers(0, 3)) else []
-    found = draw(lines(written, ["."] * len(STEPS) + STEPS, voices or list(BY_HAND)))
+    found = draw(lines(written, ["."] * len(STEPS) + STEPS, voices=voices or list(BY_HAND)))
     added: list[Stroke] = []
     taken: list[tuple[Fraction, str]] = []
     for voice, line in found.items():

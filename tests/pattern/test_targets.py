@@ -45,7 +45,7 @@ def swung(bar: Bar, at: Fraction, swing: Fraction) -> Fraction:
 
 
 def exact(
-    pattern: Pattern, bpm: Fraction, bars: int, names: list[str]
+    pattern: Pattern, bpm: Fraction, bars: int, *, names: list[str]
 ) -> list[tuple[Fraction, int, int, Stroke]]:
     """(seconds, place in staff order, bar of the run, stroke), in order."""
     strokes = varied(pattern, names)
@@ -74,7 +74,7 @@ def test_targets_lie_where_fractions_say(made: Made, bars: int, bpm: Fraction, d
     assume(pattern.swing == 50 or all(parts % 3 for bar in written for parts in bar.divisions))
     start_s = data.draw(st.sampled_from([0.0, 2.5]))
     targets = lay_out(pattern, float(bpm), bars, variations=names, start_s=start_s)
-    rows = exact(pattern, bpm, bars, names)
+    rows = exact(pattern, bpm, bars, names=names)
 
     assert len(targets) == len(rows)
     seconds = np.array([start_s + float(row[0]) for row in rows])

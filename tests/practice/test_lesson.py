@@ -619,7 +619,7 @@ def test_no_kept_value_can_break_it(data: st.DataObject) -> None:
 
 @pytest.mark.parametrize("name", ["boots-by-the-door", "late-bus-home", "mill-wheel"])
 def test_a_professional_is_through_in_good_time(name: str) -> None:
-    student = Student.of("professional", Level.PROFESSIONAL, SHIPPED[name], 3, learns=False)
+    student = Student.of("professional", Level.PROFESSIONAL, SHIPPED[name], seed=3, learns=False)
     lesson = student.lesson()
     sitting = sit(student, lesson)
     assert lesson.exercise is None
@@ -629,7 +629,7 @@ def test_a_professional_is_through_in_good_time(name: str) -> None:
 
 def test_one_who_learns_is_helped_and_gets_on() -> None:
     whole = SHIPPED["boots-by-the-door"]
-    student = Student.of("beginner", Level.BEGINNER, whole, 3, learns=True)
+    student = Student.of("beginner", Level.BEGINNER, whole, seed=3, learns=True)
     lesson = student.lesson()
     sitting = sit(student, lesson, most_s=30 * 60.0)
     bar = next(line for line in lesson.overview() if line.step.kind is Kind.BAR)
@@ -640,7 +640,7 @@ def test_one_who_learns_is_helped_and_gets_on() -> None:
 
 def test_one_who_cannot_play_it_hears_why_and_is_let_go() -> None:
     whole = SHIPPED["late-bus-home"]
-    student = Student.of("beginner", Level.PROFESSIONAL, whole, 3, learns=False)
+    student = Student.of("beginner", Level.PROFESSIONAL, whole, seed=3, learns=False)
     lesson = student.lesson()
     sitting = sit(student, lesson, most_s=60 * 60.0)
     assert lesson.exercise is None

@@ -95,7 +95,9 @@ def test_a_mixed_run_is_the_pattern_with_each_bars_variations() -> None:
 # The best explanation, against a search by other means.
 
 
-def costs_of_answers(whole: Pattern, hits: Sequence[Hit], names: Names, tempo_bpm: float) -> float:
+def costs_of_answers(
+    whole: Pattern, hits: Sequence[Hit], names: Names, *, tempo_bpm: float
+) -> float:
     """The cost of one combination as the module's head defines it, voice by voice."""
     (bar,) = whole.with_variations(names)
     scale = lay_out(whole, tempo_bpm, 1).seconds_per_whole
@@ -116,7 +118,7 @@ def sounds(hit: Hit) -> str:
     return "hi-hat" if hit.voice == "hi-hat-open" else hit.voice
 
 
-def of_answer(time_s: float, grace: int, stroke: Stroke, hit: Hit) -> float | None:
+def of_answer(time_s: float, grace: int, stroke: Stroke, *, hit: Hit) -> float | None:
     error = (hit.time_s - time_s) * 1000.0 / RULES.capture_ms
     if abs(error) > 1.0:
         return None
@@ -160,7 +162,7 @@ def search(
     whole: Pattern, hits: Sequence[Hit], tempo_bpm: float
 ) -> tuple[dict[Names, float], Names]:
     costs = {
-        names: costs_of_answers(whole, hits, names, tempo_bpm)
+        names: costs_of_answers(whole, hits, names, tempo_bpm=tempo_bpm)
         for names in every(tuple(whole.variations))
     }
     least = min(costs.values())
@@ -237,7 +239,7 @@ def test_the_cost_is_that_of_the_cheapest_assignment() -> None:
             for i, stroke in enumerate(strokes):
                 matrix[i, m + i] = 1.0
                 for j, hit in enumerate(hits):
-                    answer = of_answer(float(stroke.at) * scale, 0, stroke, hit)
+                    answer = of_answer(float(stroke.at) * scale, 0, stroke, hit=hit)
                     if hit.voice == stroke.voice and answer is not None:
                         matrix[i, j] = answer
             for j in range(m):

@@ -36,6 +36,7 @@ def played(
     seed: int,
     delay_ms: float,
     sd_ms: float,
+    *,
     strays: int = 0,
     misses: int = 0,
     doubled: float = 0.0,
@@ -89,7 +90,9 @@ def test_the_true_delay_lies_within_the_interval_as_often_as_claimed(
     """95 % are claimed; 90 % of 300 seeds leave four standard errors for chance."""
     within, told = 0, []
     for seed in range(SEEDS):
-        found = measured(clicks(), played(seed, delay_ms, sd_ms, strays, misses, doubled))
+        found = measured(
+            clicks(), played(seed, delay_ms, sd_ms, strays=strays, misses=misses, doubled=doubled)
+        )
         off_ms = abs(float(np.median(found.errors_ms)) - delay_ms)
         within += off_ms <= plus_minus_ms(found.errors_ms)
         if found.latency is not None and found.latency.plus_minus_ms is not None:
@@ -110,7 +113,7 @@ def test_stray_hits_move_the_figure_by_no_more_than_a_few_answers_could(
 ):
     """A stray hit takes at most one answer, and moves the median past one value."""
     alone = measured(clicks(), played(seed, delay_ms, sd_ms))
-    among = measured(clicks(), played(seed, delay_ms, sd_ms, strays))
+    among = measured(clicks(), played(seed, delay_ms, sd_ms, strays=strays))
     ordered = np.sort(alone.errors_ms)
     low, high = ordered[BEATS // 2 - 1 - strays], ordered[BEATS // 2 + strays]
     assert low - 1e-6 <= np.median(among.errors_ms) <= high + 1e-6
@@ -171,7 +174,7 @@ def test_it_is_the_delay_that_counts_and_not_the_clock(seed, delay_ms, shift_s):
 
 @given(seed=st.integers(0, 2**32 - 1), strays=st.integers(0, 40), misses=st.integers(0, BEATS))
 def test_every_hit_is_used_once_or_left_out(seed, strays, misses):
-    hit_s = played(seed, 20.0, 30.0, strays, misses, doubled=0.4)
+    hit_s = played(seed, 20.0, 30.0, strays=strays, misses=misses, doubled=0.4)
     told = measured(clicks(), hit_s)
     rows = np.concatenate([told.used, told.left_out])
     np.testing.assert_array_equal(np.sort(rows), np.arange(len(hit_s)))

@@ -193,7 +193,7 @@ def test_nothing_is_said_of_a_pad_with_too_few_strokes():
     assert ACCENT not in pad.bands
 
 
-def strike(touch: Touch, voice: str, count: int, at_s: float, velocity: float = 64.0) -> float:
+def strike(touch: Touch, voice: str, count: int, *, at_s: float, velocity: float = 64.0) -> float:
     """Evenly, twice a second; when the next group may begin."""
     for place in range(count):
         touch.hit(Hit(at_s + 0.5 * place, voice, velocity))
@@ -205,7 +205,7 @@ def test_it_asks_eight_of_each_pad_by_pad():
     asked = []
     while touch.voice is not None:
         asked.append((touch.voice, touch.dynamic))
-        at_s = strike(touch, touch.voice, STROKES, at_s)
+        at_s = strike(touch, touch.voice, STROKES, at_s=at_s)
     assert asked == [(voice, dynamic) for voice in VOICES for dynamic in Dynamic]
     assert list(touch.result()) == list(VOICES)
     assert all(len(touch.strokes("kick")[dynamic]) == 8 for dynamic in Dynamic)
@@ -256,8 +256,8 @@ def test_a_rim_shot_is_a_stroke_on_the_snare_unless_it_is_asked_for():
 
 def test_a_stroke_a_group_or_a_pad_is_taken_back():
     touch = Touch(VOICES)
-    at_s = strike(touch, "snare", STROKES, 0.0)
-    at_s = strike(touch, "snare", 2, at_s)
+    at_s = strike(touch, "snare", STROKES, at_s=0.0)
+    at_s = strike(touch, "snare", 2, at_s=at_s)
     touch.undo()
     assert [len(group) for group in touch.strokes("snare").values()] == [8, 1, 0]
     touch.restart()
@@ -286,10 +286,10 @@ def test_what_was_kept_stays_until_it_is_played_anew():
     assert not touch.hit(Hit(0.0, "snare", 64.0))
     touch.again()
     assert touch.dynamic is GHOST
-    at_s = strike(touch, "snare", STROKES, 1.0)
+    at_s = strike(touch, "snare", STROKES, at_s=1.0)
     assert touch.result() == KEPT
     for _ in range(2):
-        at_s = strike(touch, "snare", STROKES, at_s)
+        at_s = strike(touch, "snare", STROKES, at_s=at_s)
     assert touch.result()["snare"] == dict.fromkeys(Dynamic, (64.0,) * STROKES)
     assert touch.result()["china"] == KEPT["china"]
 

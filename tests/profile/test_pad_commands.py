@@ -40,7 +40,7 @@ STRUCK = [voice.name for voice in VOICES if not voice.by_itself]
 FRAME_S = 1 / 60
 
 
-def answers(hits, until_s, calls=None, start_s=0.0):
+def answers(hits, until_s, calls=None, *, start_s=0.0):
     """What a listener answers that is asked at each frame, with its time."""
     listener = Listener(calls or Calls())
     found = []
@@ -185,7 +185,7 @@ def count_calls(times_s, pads, calls=None):
     return found
 
 
-def noise(rate, hours, pads, seed):
+def noise(rate, hours, pads, *, seed):
     """Hits at random moments, ``rate`` of them a second, on any pad alike."""
     chance = np.random.default_rng(seed)
     count = round(rate * hours * 3600)
@@ -207,7 +207,7 @@ def test_random_hits_on_two_pads_call_as_often_as_the_rule_says():
     hours = 60
     expected = hours * expected_per_hour(1.0, 2, 1)
     assert expected > 50
-    times_s, pads = noise(1.0, hours, ("kick", "snare"), 1)
+    times_s, pads = noise(1.0, hours, ("kick", "snare"), seed=1)
     assert count_calls(times_s, pads) == pytest.approx(expected, abs=5 * sqrt(expected))
 
 
@@ -219,7 +219,7 @@ def test_ten_hours_of_random_hits_call_practically_never(rate):
     four, has two.
     """
     assert max(expected_per_hour(r / 10, 10, 5 + 4) for r in range(1, 100)) < 1 / 20
-    times_s, pads = noise(rate, 10, KIT, round(rate * 10))
+    times_s, pads = noise(rate, 10, KIT, seed=round(rate * 10))
     assert count_calls(times_s, pads) <= 2
 
 

@@ -36,7 +36,7 @@ USUAL = {
 ODD = {name: 1 + 2 * place for place, name in enumerate(USUAL)}
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Kit:
     """What a kit sends.
 
@@ -83,7 +83,7 @@ class Kit:
 
 
 def learn(
-    kit: Kit, learning: Learning, lacking: str = "wait", foot: float = 0.0
+    kit: Kit, learning: Learning, lacking: str = "wait", *, foot: float = 0.0
 ) -> tuple[float, set[str]]:
     """Play what is asked until all is known; how many seconds it took, and what was said.
 
@@ -138,7 +138,7 @@ def learn(
 
 def test_the_usual_kit_needs_no_notes_of_its_own_and_a_minute():
     learning = Learning()
-    seconds, _ = learn(Kit(USUAL), learning)
+    seconds, _ = learn(Kit(notes=USUAL), learning)
     assert learning.result(fold=False) == Pads()
     assert seconds <= 60.0, seconds
     assert learning.words == "That was all."
@@ -146,7 +146,7 @@ def test_the_usual_kit_needs_no_notes_of_its_own_and_a_minute():
 
 def test_without_rims_of_their_own_rims_are_mapped_to_their_drum():
     learning = Learning()
-    learn(Kit(USUAL), learning)
+    learn(Kit(notes=USUAL), learning)
     folded = learning.result(fold=True)
     assert folded == Pads({40: "snare", 37: "snare", 53: "ride"})
 
@@ -154,7 +154,7 @@ def test_without_rims_of_their_own_rims_are_mapped_to_their_drum():
 @pytest.mark.parametrize("lacking", ["wait", "skip", "kick"])
 def test_a_kit_on_other_numbers_and_another_channel(lacking):
     learning = Learning()
-    seconds, _ = learn(Kit(ODD, channel=3, sensing=True), learning, lacking)
+    seconds, _ = learn(Kit(notes=ODD, channel=3, sensing=True), learning, lacking)
     pads = learning.result(fold=False)
     voices = {zone.name: zone.voice for zone in ZONES}
     for name, note in ODD.items():
@@ -165,17 +165,17 @@ def test_a_kit_on_other_numbers_and_another_channel(lacking):
 
 
 def test_bounces_crosstalk_and_a_running_pedal_are_no_strokes():
-    kit = Kit(ODD, channel=16, streams=True, sensing=True, bounce=True, crosstalk=True)
+    kit = Kit(notes=ODD, channel=16, streams=True, sensing=True, bounce=True, crosstalk=True)
     learning = Learning()
     learn(kit, learning)
     clean = Learning()
-    learn(Kit(ODD), clean)
+    learn(Kit(notes=ODD), clean)
     assert learning.result(False).notes == clean.result(False).notes
 
 
 def test_a_rim_that_sounds_the_head_as_well_is_still_a_rim():
     learning = Learning()
-    learn(Kit(USUAL, rings={"snare rim": "snare"}), learning)
+    learn(Kit(notes=USUAL, rings={"snare rim": "snare"}), learning)
     assert learning.result(False) == Pads()
     assert 40 in [found.note for found in learning.found]
 
@@ -185,7 +185,7 @@ def test_a_rim_that_sounds_the_head_as_well_is_still_a_rim():
 @pytest.mark.parametrize("ends", [(0, 127), (127, 0), (30, 80), (90, 20), (0, 16)])
 def test_the_pedal_is_learned_wherever_the_foot_was(ends, foot, streams):
     learning = Learning()
-    learn(Kit(USUAL, ends=ends, streams=streams), learning, foot=foot)
+    learn(Kit(notes=USUAL, ends=ends, streams=streams), learning, foot=foot)
     pedal = learning.result(False).pedal
     assert (pedal.open, pedal.closed) == ends
 
@@ -208,7 +208,7 @@ def test_one_note_for_the_hi_hat_is_told_open_by_its_pedal():
     notes = {name: note for name, note in USUAL.items() if "hi-hat" not in name}
     notes |= {"hi-hat": 42, "hi-hat edge": 42, "open hi-hat": 42}
     learning = Learning()
-    _, said = learn(Kit(notes), learning)
+    _, said = learn(Kit(notes=notes), learning)
     assert "The pedal tells the open hi-hat from the hi-hat." in said
     assert "The kit cannot tell the hi-hat edge from the hi-hat: they count as one." in said
     assert learning.result(False) == Pads()
@@ -217,7 +217,7 @@ def test_one_note_for_the_hi_hat_is_told_open_by_its_pedal():
 def test_without_controller_4_one_note_is_one_hi_hat():
     notes = USUAL | {"hi-hat edge": 42, "open hi-hat": 42, "open hi-hat edge": 42}
     learning = Learning()
-    learn(Kit(notes, ends=None), learning)
+    learn(Kit(notes=notes, ends=None), learning)
     assert learning.result(False) == Pads()
     assert sum(found.note == 42 for found in learning.found) == 1
     edge = next(found for found in learning.found if found.zone.name == "open hi-hat edge")
@@ -235,7 +235,7 @@ def test_a_kit_without_rims_is_learned_in_a_minute():
         if zone.of in notes and zone.part != "middle":
             notes[zone.name] = notes[zone.of]
     learning = Learning()
-    seconds, _ = learn(Kit(notes), learning)
+    seconds, _ = learn(Kit(notes=notes), learning)
     assert seconds <= 60.0, seconds
     assert learning.result(False) == learning.result(True) == Pads()
     own = [found.note for found in learning.found if found.note is not None]
@@ -293,7 +293,7 @@ def test_a_stroke_just_after_the_wait_is_for_what_was_waited_for(after_s, zone):
 def test_both_floor_toms_of_a_kit_with_four_toms_are_learned():
     learning = Learning()
     notes = ODD | {"second floor tom": 101, "second floor tom rim": 103}
-    learn(Kit(notes), learning)
+    learn(Kit(notes=notes), learning)
     assert {learning.result(False).notes[note] for note in (101, 103)} == {"floor-tom"}
 
 

@@ -30,7 +30,7 @@ def strokes_on(voice: str, velocities: list[float] = TOUCH, apart_s: float = 0.5
     return [Hit(1.0 + row * apart_s, voice, v) for row, v in enumerate(velocities)]
 
 
-def after(hits: list[Hit], voice: str, delay_ms: float, share: float) -> list[Hit]:
+def after(hits: list[Hit], voice: str, delay_ms: float, *, share: float) -> list[Hit]:
     """A hit of ``voice`` after each of ``hits``, at a share of its velocity."""
     return [Hit(h.time_s + delay_ms / 1000.0, voice, h.velocity * share) for h in hits]
 
@@ -57,7 +57,7 @@ def as_written(targets: Targets, velocity: float = 90.0) -> list[Hit]:
 
 def test_double_triggers_are_counted_with_delay_and_level():
     strokes = strokes_on("snare")
-    bounced = after(strokes[10:15], "snare", 21.0, 0.5)
+    bounced = after(strokes[10:15], "snare", 21.0, share=0.5)
     (found,) = calibrated("snare", strokes + bounced).doubles
     assert (found.voice, found.strokes) == ("snare", 24)
     assert found.share == pytest.approx(5 / 24)
@@ -69,8 +69,8 @@ def test_double_triggers_are_counted_with_delay_and_level():
 
 def test_crosstalk_is_counted_with_where_it_comes_from():
     strokes = strokes_on("kick")
-    heard = after(strokes[16:], "floor-tom", 3.0, 0.1)
-    heard += after(strokes[8:12], "floor-tom", -2.0, 0.1)
+    heard = after(strokes[16:], "floor-tom", 3.0, share=0.1)
+    heard += after(strokes[8:12], "floor-tom", -2.0, share=0.1)
     told = calibrated("kick", strokes + heard)
     (found,) = told.crosstalk
     assert (found.source, found.voice, found.strokes) == ("kick", "floor-tom", 24)
@@ -84,11 +84,11 @@ def test_crosstalk_is_counted_with_where_it_comes_from():
 def test_what_happens_once_or_twice_is_no_fault_of_the_kit(times, told):
     strokes = strokes_on("snare")
     assert (
-        len(calibrated("snare", strokes + after(strokes[:times], "snare", 20.0, 0.4)).doubles)
+        len(calibrated("snare", strokes + after(strokes[:times], "snare", 20.0, share=0.4)).doubles)
         == told
     )
     assert (
-        len(calibrated("snare", strokes + after(strokes[:times], "ride", 2.0, 0.1)).crosstalk)
+        len(calibrated("snare", strokes + after(strokes[:times], "ride", 2.0, share=0.1)).crosstalk)
         == told
     )
 
@@ -106,7 +106,7 @@ def test_a_clean_kit_has_nothing_to_tell():
 
 def test_a_rim_and_its_drum_are_one_pad():
     strokes = strokes_on("rim-shot")
-    (found,) = calibrated("rim-shot", strokes + after(strokes, "snare", 4.0, 0.3)).doubles
+    (found,) = calibrated("rim-shot", strokes + after(strokes, "snare", 4.0, share=0.3)).doubles
     assert (found.voice, found.strokes) == ("snare", 24)
     assert calibrated("rim-shot", strokes).crosstalk == ()
 
@@ -132,7 +132,7 @@ def test_strokes_close_together_that_are_meant_are_no_double_triggers(name, dela
 def test_two_pads_struck_together_are_no_crosstalk(share):
     """Nothing asks for the snare here: at the level of a stroke it is meant all the same."""
     strokes = strokes_on("hi-hat", [90.0] * 16)
-    hits = strokes + after(strokes, "snare", 4.0, share)
+    hits = strokes + after(strokes, "snare", 4.0, share=share)
     assert calibrated("hi-hat", hits).crosstalk == ()
 
 
@@ -159,7 +159,7 @@ def test_crosstalk_is_laid_to_the_pad_that_makes_it_and_not_to_what_is_struck_wi
         Hit(hit.time_s, hit.voice, 120.0 if hit.voice == "hi-hat" else 100.0)
         for hit in as_written(targets)
     ]
-    heard = after([hit for hit in hits if hit.voice == "kick"], "floor-tom", 2.0, 0.1)
+    heard = after([hit for hit in hits if hit.voice == "kick"], "floor-tom", 2.0, share=0.1)
     (found,) = find([Strokes.of_run(targets, Hits.of(hits + heard), Rules())]).crosstalk
     assert (found.source, found.voice, found.share) == ("kick", "floor-tom", 1.0)
 
@@ -175,7 +175,7 @@ def test_flams_and_drags_of_a_run_are_asked_for():
 def test_the_louder_of_two_is_the_stroke_whichever_lies_nearer(early_ms):
     targets = targets_of('snare = "x x x x"')
     strokes = [Hit(hit.time_s - early_ms / 1000.0, "snare", 90.0) for hit in as_written(targets)]
-    hits = Hits.of(strokes + after(strokes, "snare", 20.0, 0.4))
+    hits = Hits.of(strokes + after(strokes, "snare", 20.0, share=0.4))
     (found,) = find([Strokes.of_run(targets, hits, Rules())]).doubles
     assert len(found.delay_ms) == found.strokes == len(targets)
     np.testing.assert_allclose(found.delay_ms, 20.0)
@@ -185,7 +185,7 @@ def test_hits_that_are_not_judged_prove_nothing():
     targets = targets_of('kick = "x x x x"')
     hits = as_written(targets)
     outside = [Hit(targets.end_s + 5.0 + t, "kick", v) for t in range(9) for v in (90.0, 30.0)]
-    pedal = after(hits, "hi-hat-pedal", 2.0, 0.1)
+    pedal = after(hits, "hi-hat-pedal", 2.0, share=0.1)
     told = find([Strokes.of_run(targets, Hits.of(hits + outside + pedal), Rules())])
     assert (told.doubles, told.crosstalk) == ((), ())
     assert told.pads[0].strokes == len(targets)
@@ -195,7 +195,7 @@ def test_what_several_playings_show_is_added_up():
     playing = []
     for voice in ("snare", "kick"):
         strokes = strokes_on(voice)
-        bounced = after(strokes[:4], voice, 15.0, 0.3)
+        bounced = after(strokes[:4], voice, 15.0, share=0.3)
         playing += [Strokes.calibrating(Hits.of(strokes + bounced), voice)] * 2
     doubles = find(playing).doubles
     assert [(found.voice, found.strokes, len(found.delay_ms)) for found in doubles] == [
@@ -207,7 +207,9 @@ def test_what_several_playings_show_is_added_up():
 def test_a_mask_time_covers_what_was_seen():
     strokes = strokes_on("snare")
     hits = (
-        strokes + after(strokes[:4], "snare", 12.0, 0.5) + after(strokes[9:12], "snare", 19.0, 0.5)
+        strokes
+        + after(strokes[:4], "snare", 12.0, share=0.5)
+        + after(strokes[9:12], "snare", 19.0, share=0.5)
     )
     (told,) = proposals(calibrated("snare", hits))
     assert told.voice == "snare"
@@ -219,7 +221,7 @@ def test_a_mask_time_covers_what_was_seen():
 
 def test_a_threshold_lies_between_the_crosstalk_and_the_softest_stroke():
     kick, tom = strokes_on("kick"), strokes_on("floor-tom")
-    heard = after(kick[12:], "floor-tom", 2.0, 0.08)
+    heard = after(kick[12:], "floor-tom", 2.0, share=0.08)
     playing = [
         Strokes.calibrating(Hits.of(kick + heard), "kick"),
         Strokes.calibrating(Hits.of(tom), "floor-tom"),
@@ -234,7 +236,7 @@ def test_a_threshold_lies_between_the_crosstalk_and_the_softest_stroke():
 def test_crosstalk_as_loud_as_soft_strokes_is_for_the_module():
     kick, tom = strokes_on("kick"), strokes_on("floor-tom")
     playing = [
-        Strokes.calibrating(Hits.of(kick + after(kick, "floor-tom", 2.0, 0.2)), "kick"),
+        Strokes.calibrating(Hits.of(kick + after(kick, "floor-tom", 2.0, share=0.2)), "kick"),
         Strokes.calibrating(Hits.of(tom), "floor-tom"),
     ]
     (told,) = proposals(find(playing))
@@ -248,14 +250,14 @@ def test_crosstalk_as_loud_as_soft_strokes_is_for_the_module():
 
 def test_late_double_triggers_are_for_the_module():
     strokes = strokes_on("kick")
-    (told,) = proposals(calibrated("kick", strokes + after(strokes, "kick", 52.0, 0.5)))
+    (told,) = proposals(calibrated("kick", strokes + after(strokes, "kick", 52.0, share=0.5)))
     assert told.guard == Guard()
     assert "retrigger" in told.words
 
 
 def test_the_players_own_fast_strokes_bound_the_mask():
     strokes = strokes_on("snare", [100.0] * 12)
-    bounced = strokes + after(strokes[:6], "snare", 30.0, 0.4)
+    bounced = strokes + after(strokes[:6], "snare", 30.0, share=0.4)
     (told,) = proposals(calibrated("snare", bounced))
     assert told.guard.mask_ms > 30.0
     # The same player's drags, as a run asks for them: two grace strokes alike, 30 ms apart.
@@ -282,8 +284,8 @@ def playings(draw: st.DrawFn) -> Strokes:
     often = draw(st.lists(st.booleans(), min_size=len(rows), max_size=len(rows)))
     struck = [hit for hit, bounces in zip(strokes, often, strict=True) if bounces]
     delay_ms, share = draw(st.floats(1.0, 59.0)), draw(st.floats(0.02, 0.7))
-    added = [one for hit in struck for one in after([hit], hit.voice, delay_ms, share)]
-    added += after(struck, "snare", draw(st.floats(-7.0, 7.0)), share / 3.0)
+    added = [one for hit in struck for one in after([hit], hit.voice, delay_ms, share=share)]
+    added += after(struck, "snare", draw(st.floats(-7.0, 7.0)), share=share / 3.0)
     added = [hit for hit in added if hit.velocity >= 1.0]
     told = [(hit, True) for hit in strokes] + [(hit, False) for hit in added]
     told.sort(key=lambda one: (one[0].time_s, STAFF_ORDER[one[0].voice], -one[0].velocity))
@@ -339,7 +341,7 @@ def test_more_strokes_are_asked_for_where_one_or_two_were_doubled():
     assert left_after(strokes[:20]) == STROKES - 20
     assert left_after(strokes[:STROKES]) == left_after(strokes[: STROKES + 2]) == 0
     for times, expected in ((1, STROKES), (OFTEN - 1, STROKES), (OFTEN, 0)):
-        hits = strokes[:STROKES] + after(strokes[:times], "snare", 20.0, 0.4)
+        hits = strokes[:STROKES] + after(strokes[:times], "snare", 20.0, share=0.4)
         assert left_after(hits) == expected
     seen = binom.sf(0, STROKES, 0.1)
     often = binom.sf(OFTEN - 1, STROKES, 0.1)
@@ -351,7 +353,7 @@ def test_more_strokes_are_asked_for_where_one_or_two_were_doubled():
 def test_ornaments_in_place_of_single_strokes_are_no_double_triggers(gaps_ms):
     """The second grace stroke of a drag may be the softer one, and lie nearer to the first."""
     main = strokes_on("snare", [100.0] * STROKES)
-    graces = after(main, "snare", -gaps_ms[-1], 0.3)
+    graces = after(main, "snare", -gaps_ms[-1], share=0.3)
     if len(gaps_ms) > 1:
-        graces += after(main, "snare", -sum(gaps_ms), 0.6)
+        graces += after(main, "snare", -sum(gaps_ms), share=0.6)
     assert calibrated("snare", main + graces).doubles == ()

@@ -26,7 +26,7 @@ PHONE_WIDE = 360
 def pages(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     """The pages by what they are."""
     folder = tmp_path_factory.mktemp("results")
-    paths = [result_of(folder, who, "beginner", seed) for seed, who in enumerate(NAMES)]
+    paths = [result_of(folder, who, "beginner", seed=seed) for seed, who in enumerate(NAMES)]
     read = [read_one(path).result for path in paths]
     found = groups([one for one in read if one is not None])
     page = class_pages(found, [*NAMES, "y" * 200], ["z" * 200], shows_names=True)
@@ -43,7 +43,7 @@ def test_nothing_is_asked_for_wrong_or_beyond_the_edge(
     pages: dict[str, str], kind: str, on_paper: bool, tmp_path: Path
 ) -> None:
     wide = PAPER_WIDE if on_paper else PHONE_WIDE
-    found = shown(pages[kind], tmp_path, wide, on_paper)
+    found = shown(pages[kind], tmp_path, wide, on_paper=on_paper)
     assert found.console == []
     assert found.requests == []
     assert found.scripts == 0

@@ -39,13 +39,22 @@ def written(monkeypatch) -> list[Written]:
     texts: list[Written] = []
     text = Pen.text
 
-    def noted(pen, words, size, at, colour=None, bold=False, align=0.0) -> pygame.Rect:
-        rect = text(pen, words, size, at, colour=colour, bold=bold, align=align)
+    def noted(pen, words, size, *at, colour=None, bold=False, align=0.0) -> pygame.Rect:
+        rect = text(pen, words, size, *at, colour=colour, bold=bold, align=align)
         colour = colour or pen.colours.ink
         drawn = pen.theme.letters.rendered(
             words, pen.px(size), bold, colour=colour
         ).get_bounding_rect()
-        texts.append(Written(words, rect, drawn.move(rect.topleft), colour, bold, pen.surface))
+        texts.append(
+            Written(
+                words=words,
+                rect=rect,
+                ink=drawn.move(rect.topleft),
+                colour=colour,
+                bold=bold,
+                surface=pen.surface,
+            )
+        )
         return rect
 
     monkeypatch.setattr(Pen, "text", noted)

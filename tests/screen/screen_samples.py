@@ -26,7 +26,7 @@ TEMPO_BPM = 84.0
 FITTING = {Dynamic.GHOST: 25.0, Dynamic.NORMAL: 85.0, Dynamic.ACCENT: 112.0}
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Written:
     """A text on a surface: the room of its line, and ``ink``, the pixels that are drawn."""
 
@@ -76,7 +76,7 @@ def a_run(bars: int = 4, pattern: Pattern | None = None) -> tuple[Targets, tuple
     return lay_out(pattern, TEMPO_BPM, bars), pattern.bars
 
 
-def answering(targets: Targets, target: int, late_ms: float = 0.0, velocity: float = 0.0) -> Hit:
+def answering(targets: Targets, target: int, late_ms: float = 0.0, *, velocity: float = 0.0) -> Hit:
     """The hit that answers a target, of the right loudness unless one is given."""
     dynamic = targets.places[targets.place[target]].stroke.dynamic
     time_s = float(targets.time_s[target]) + late_ms / 1000.0
@@ -97,6 +97,7 @@ def run_page(
     theme: Theme,
     sheet: Sheet | None = None,
     title: str = "A Test",
+    *,
     subtitle: str = "beats 1 to 3 joined",
     notices: Sequence[str] = (),
 ) -> RunPage:

@@ -136,7 +136,7 @@ def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness
     word = VerdictEvent(
         verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=loudness
     )
-    sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
+    sheet.say(word, answering(sheet.targets, target, 0.0, velocity=velocity))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert y < box.top
     assert is_like(surface, (x, y), LIGHT.row)
@@ -236,7 +236,7 @@ def test_a_mark_lies_as_loudness_is_heard_whatever_the_kit_sends(sheet, velocity
     word = VerdictEvent(
         verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=loudness
     )
-    sheet.say(word, answering(sheet.targets, target, 0.0, velocity))
+    sheet.say(word, answering(sheet.targets, target, 0.0, velocity=velocity))
     (_, y), box = heard_at(sheet, 0), sheet.box(target)
     where = Loudness.TOO_LOUD if y < box.top else Loudness.TOO_SOFT
     assert (Loudness.RIGHT if box.top <= y < box.bottom else where) is loudness

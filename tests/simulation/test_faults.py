@@ -29,9 +29,14 @@ def played_by(name: str, skill: str, seed: int) -> Played:
     return played
 
 
-def scene_of(name: str, seed: int = 1, level_out: bool = False, skill: str = "") -> Scene:
+def scene_of(name: str, seed: int = 1, level_out: bool = False, *, skill: str = "") -> Scene:
     chance = np.random.default_rng(seed)
-    return Scene(grooves()[name], played_by(name, skill, seed), chance, level_out=level_out)
+    return Scene(
+        pattern=grooves()[name],
+        played=played_by(name, skill, seed),
+        chance=chance,
+        level_out=level_out,
+    )
 
 
 def made(fault: faults.Injection, name: str, size: float) -> tuple[Scene, Played]:

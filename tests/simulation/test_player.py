@@ -34,7 +34,7 @@ RICH = HEAD + (
 )
 
 
-def targets_of(text: str, bars: int, tempo_bpm: float = 60.0, start_s: float = 0.0) -> Targets:
+def targets_of(text: str, bars: int, tempo_bpm: float = 60.0, *, start_s: float = 0.0) -> Targets:
     return lay_out(read(text, "t"), tempo_bpm, bars, start_s=start_s)
 
 

@@ -162,6 +162,8 @@ def _tone(hz: float, length_s: float, level: float) -> Frames:
     return np.asarray(level * partials * shape, np.float32)
 
 
-def tapped(beats_s: Floats, seed: int = 2, sd_s: float = 0.020, early_s: float = 0.030) -> Floats:
+def tapped(
+    beats_s: Floats, seed: int = 2, sd_s: float = 0.020, *, early_s: float = 0.030
+) -> Floats:
     """Taps as a person makes them: early, and each a little off."""
     return beats_s - early_s + np.random.default_rng(seed).normal(0.0, sd_s, len(beats_s))

@@ -127,7 +127,7 @@ def machine(monkeypatch):
     return Machine(monkeypatch)
 
 
-def let_pass(now, device, machine, seconds):
+def let_pass(now, device, machine, *, seconds):
     """Time in which no device asks for anything, while the program tends it; none opens yet."""
     machine.may_open.clear()
     for _ in range(round(seconds / 0.02)):
@@ -135,7 +135,7 @@ def let_pass(now, device, machine, seconds):
         device.tend()
 
 
-def play(now, device, machine, until_s):
+def play(now, device, machine, *, until_s):
     """What the open device plays until then, its times on the clock, (n,), and frames, (n, 2)."""
     times, parts = [], []
     while now.s < until_s:
@@ -253,7 +253,7 @@ def test_notes_join_the_clicks_that_wait_in_order_of_time(machine):
             Note(time_s=1.25, voice="snare", velocity=32.0),
         ],
     )
-    times, frames = play(now, device, machine, start_s + 2.0)
+    times, frames = play(now, device, machine, until_s=start_s + 2.0)
     expected = np.zeros(len(times) + RATE)
     for at_s, sound in (
         (0.25, stroke("snare", 32.0, RATE)),
@@ -286,7 +286,7 @@ def test_what_was_cleared_is_never_heard(machine):
     device = DeviceOutput(clock=now)
     device.schedule(now.s, [Click(0.3, Kind.ONE), Click(0.9, Kind.ONE)])
     device.clear()
-    assert not play(now, device, machine, now.s + 1.5)[1].any()
+    assert not play(now, device, machine, until_s=now.s + 1.5)[1].any()
 
 
 @pytest.mark.parametrize(("part", "taken"), [("phones", "USB Headphones"), ("DESK", "Desk Box")])
@@ -411,11 +411,11 @@ def test_a_device_that_vanishes_and_is_back_plays_on(machine):
     now = Now()
     device = DeviceOutput("desk", clock=now)
     gone, timeline = machine.now_open, device.timeline
-    let_pass(now, device, machine, 0.4)
+    let_pass(now, device, machine, seconds=0.4)
     assert device.message == ""
-    let_pass(now, device, machine, 0.2)
+    let_pass(now, device, machine, seconds=0.2)
     assert device.message == 'the sound device "desk" is gone: looking for it, or for another'
-    let_pass(now, device, machine, 5.0)  # nothing waits for the search
+    let_pass(now, device, machine, seconds=5.0)  # nothing waits for the search
     wait_for_another(device, machine, timeline)
     assert gone.is_closed
     assert (device.device_name, device.message, device.silent) == ("Desk Box", "", False)
@@ -427,7 +427,7 @@ def test_without_the_wished_device_the_default_one_plays(machine):
     timeline = device.timeline
     machine.cards.names = []
     machine.plays.discard("Desk Box")
-    let_pass(now, device, machine, 0.6)
+    let_pass(now, device, machine, seconds=0.6)
     device.softer()
     wait_for_another(device, machine, timeline)
     assert machine.now_open.name == device.device_name == "default"
@@ -442,7 +442,7 @@ def test_where_no_other_plays_the_null_device_keeps_the_time(machine, part):
     device = DeviceOutput(part, clock=now)
     timeline = device.timeline
     machine.plays = {"null"}
-    let_pass(now, device, machine, 0.6)
+    let_pass(now, device, machine, seconds=0.6)
     wait_for_another(device, machine, timeline)
     assert machine.now_open.name == "null"
     assert device.silent
@@ -479,10 +479,10 @@ def test_what_is_scheduled_stays_on_the_clock_through_another_device(machine):
     device = DeviceOutput(clock=now)
     start_s, timeline = now.s, device.timeline
     device.schedule(start_s, [Click(0.2 * beat, Kind.BEAT) for beat in range(1, 30)])
-    before = onsets(*play(now, device, machine, start_s + 1.05))
-    let_pass(now, device, machine, 1.5)
+    before = onsets(*play(now, device, machine, until_s=start_s + 1.05))
+    let_pass(now, device, machine, seconds=1.5)
     wait_for_another(device, machine, timeline)
-    times, frames = play(now, device, machine, start_s + 5.0)
+    times, frames = play(now, device, machine, until_s=start_s + 5.0)
     after = onsets(times, frames)
     beats_s = start_s + 0.2 * np.arange(1, 30)
     assert np.abs(before - beats_s[: len(before)]).max() <= 1 / RATE
@@ -509,10 +509,10 @@ def test_a_long_sound_goes_on_in_its_middle(machine):
     device = DeviceOutput(clock=now)
     start_s, timeline = now.s, device.timeline
     device.schedule(start_s, [Long()])
-    play(now, device, machine, start_s + 1.0)
-    let_pass(now, device, machine, 2.0)
+    play(now, device, machine, until_s=start_s + 1.0)
+    let_pass(now, device, machine, seconds=2.0)
     wait_for_another(device, machine, timeline)
-    times, frames = play(now, device, machine, now.s + 0.5)
+    times, frames = play(now, device, machine, until_s=now.s + 0.5)
     place = frames[:, 0] / np.float32(gain(QUIET_DB)) * 10
     sounding = place > 0
     assert sounding[-RATE // 4 :].all()
@@ -520,7 +520,7 @@ def test_a_long_sound_goes_on_in_its_middle(machine):
     place_s = times[sounding] - start_s - 0.25
     assert place[sounding][risen:] == pytest.approx(place_s[risen:], abs=1e-4)
     device.clear()
-    assert not play(now, device, machine, now.s + 0.5)[1][-BUFFER:].any()
+    assert not play(now, device, machine, until_s=now.s + 0.5)[1][-BUFFER:].any()
 
 
 def test_a_device_that_opens_but_does_not_start_is_let_go_of(monkeypatch):
@@ -540,7 +540,7 @@ def test_a_device_that_opens_but_does_not_start_is_let_go_of(monkeypatch):
 def test_a_device_can_be_let_go_of_while_another_is_sought(machine):
     now = Now()
     device = DeviceOutput(clock=now)
-    let_pass(now, device, machine, 0.6)
+    let_pass(now, device, machine, seconds=0.6)
     search = device._search
     letting_go = threading.Timer(0.05, machine.may_open.set)
     letting_go.start()
@@ -583,7 +583,7 @@ def test_the_underruns_of_a_device_that_is_gone_are_kept(machine):
     machine.now_open.ask()
     assert device.underruns == 1
     device.tend()
-    let_pass(now, device, machine, 0.6)
+    let_pass(now, device, machine, seconds=0.6)
     wait_for_another(device, machine, timeline)
     assert device.underruns == 1
 
@@ -631,7 +631,7 @@ def test_a_device_that_was_lost_comes_back_while_another_stands_in(machine, part
     device = DeviceOutput(part, clock=now)
     timeline = device.timeline
     machine.plays = {"null"}
-    let_pass(now, device, machine, 0.6)
+    let_pass(now, device, machine, seconds=0.6)
     wait_for_another(device, machine, timeline)
     assert device.silent
     stands_in, timeline = machine.now_open, device.timeline
@@ -652,11 +652,11 @@ def test_while_another_stands_in_sounds_are_played(machine):
     device = DeviceOutput("desk", clock=now)
     timeline = device.timeline
     machine.plays = {"default"}
-    let_pass(now, device, machine, 0.6)
+    let_pass(now, device, machine, seconds=0.6)
     wait_for_another(device, machine, timeline)
     start_s = now.s
     device.schedule(start_s, [Click(1.5 + 0.2 * beat, Kind.BEAT) for beat in range(5)])
-    times, frames = play(now, device, machine, start_s + 3.0)
+    times, frames = play(now, device, machine, until_s=start_s + 3.0)
     assert len(onsets(times, frames)) == 5
 
 

@@ -27,7 +27,7 @@ def music(rate: int, length_s: float = 4.0, channels: int = 2) -> Frames:
     return np.repeat(tones[:, None], channels, axis=1).astype(np.float32)
 
 
-def kept(path: Path, rate: int = 44_100, channels: int = 2, subtype: str | None = None) -> Path:
+def kept(path: Path, rate: int = 44_100, channels: int = 2, *, subtype: str | None = None) -> Path:
     soundfile.write(path, music(rate, channels=channels), rate, subtype=subtype)
     return path
 
@@ -69,7 +69,7 @@ def test_a_kind_is_known_by_what_it_holds(tmp_path: Path, kind: str) -> None:
 )
 def test_every_rate_is_heard_right(tmp_path: Path, rate: int, channels: int, subtype: str) -> None:
     """Source: scipy.signal.resample_poly."""
-    recording = Recording.open(kept(tmp_path / "a.wav", rate, channels, subtype))
+    recording = Recording.open(kept(tmp_path / "a.wav", rate, channels, subtype=subtype))
     common = np.gcd(rate, RATE)
     whole = music(rate, channels=1)[:, 0].astype(np.float64)
     whole[rate] = 0.0  # a click holds what no lower rate can

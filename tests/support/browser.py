@@ -76,7 +76,7 @@ def browser() -> str | None:
     return next((found for name in _NAMES if (found := shutil.which(name))), None)
 
 
-def shown(page: str, folder: Path, wide: int, on_paper: bool = False) -> Shown:
+def shown(page: str, folder: Path, wide: int, *, on_paper: bool = False) -> Shown:
     """``page`` at a width in pixels; ``folder`` is for what the browser needs."""
     if on_paper:
         assert "@media print" in page
@@ -100,7 +100,7 @@ def printed(page: str, folder: Path) -> bytes:
     return out.read_bytes()
 
 
-def pictured(page: str, folder: Path, wide: int, high: int) -> Path:
+def pictured(page: str, folder: Path, wide: int, *, high: int) -> Path:
     """``page`` as a picture of so many pixels."""
     file, out = folder / "page.html", folder / "page.png"
     file.write_text(page, encoding="utf-8")

@@ -117,7 +117,7 @@ def played_class(seed: int, size: int) -> PlayedClass:
             skill = skill_of(level)
             if number in with_fault:
                 skill = replace(skill, habits=(_FAULT,))
-            result_of(folder, f"{number:02}", skill, 1000 * seed + number, text=CLASS)
+            result_of(folder, f"{number:02}", skill, seed=1000 * seed + number, text=CLASS)
         read = [read_one(path).result for path in sorted(folder.glob("*.zip"))]
     (group,) = groups([one for one in read if one is not None])
     scores = {int(one.player): one.score for one in group.latest}

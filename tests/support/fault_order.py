@@ -154,6 +154,8 @@ def takes(name: str, seed: int) -> dict[str, tuple[Pattern, Targets, Hits]]:
     found = {}
     for what, make in ORDER.items():
         played = Played.by(targets, SKILLS["professional"], seed)
-        scene = Scene(pattern, played, np.random.default_rng([seed, len(found)]))
+        scene = Scene(
+            pattern=pattern, played=played, chance=np.random.default_rng([seed, len(found)])
+        )
         found[what] = (pattern, targets, make(scene))
     return found

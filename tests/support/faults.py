@@ -35,7 +35,7 @@ MANY = 16
 ELSEWHERE = ("floor-tom", "high-tom", "mid-tom", "crash", "snare", "kick")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Scene:
     """A pattern, what somebody played of it, and the chance by which places are chosen."""
 
@@ -298,7 +298,7 @@ def unison_apart(scene: Scene, sd_ms: float) -> Faulty | None:
     return _faulty(scene.played.moved(np.where(rows, by_s, 0.0)), "unison_apart", "uneven_time")
 
 
-def _swung(scene: Scene, share: float, percent: int, code: str) -> Faulty | None:
+def _swung(scene: Scene, share: float, percent: int, *, code: str) -> Faulty | None:
     """The way to another swing, this share of it."""
     straight = all(parts in (1, 2) for bar in scene.pattern.bars for parts in bar.divisions)
     if scene.level_out or not straight or scene.pattern.meter.written != "4/4":
@@ -318,12 +318,12 @@ def _swung(scene: Scene, share: float, percent: int, code: str) -> Faulty | None
 
 def played_straight(scene: Scene, share: float) -> Faulty | None:
     """What is written swung, this share of the way to straight."""
-    return _swung(scene, share, 50, "played_straight") if scene.pattern.swing >= 58 else None
+    return _swung(scene, share, 50, code="played_straight") if scene.pattern.swing >= 58 else None
 
 
 def played_swung(scene: Scene, share: float) -> Faulty | None:
     """What is written straight, this share of the way to triplets."""
-    return _swung(scene, share, 67, "played_swung") if scene.pattern.swing == 50 else None
+    return _swung(scene, share, 67, code="played_swung") if scene.pattern.swing == 50 else None
 
 
 # Strokes.
@@ -451,7 +451,7 @@ def nothing_played(scene: Scene, _: float) -> Faulty | None:
 # The hi-hat.
 
 
-def _hat(scene: Scene, share: float, want_open: bool, becomes: str, code: str) -> Faulty | None:
+def _hat(scene: Scene, share: float, want_open: bool, *, becomes: str, code: str) -> Faulty | None:
     open_ = np.array([place.stroke.is_open for place in scene.targets.places])[scene.targets.place]
     open_ |= scene.voice("hi-hat-open")
     closed = scene.voice("hi-hat") & ~open_
@@ -464,12 +464,12 @@ def _hat(scene: Scene, share: float, want_open: bool, becomes: str, code: str) -
 
 def hats_closed(scene: Scene, share: float) -> Faulty | None:
     """Closed where open hi-hats are written, this share of the times."""
-    return _hat(scene, share, True, "hi-hat", "not_open")
+    return _hat(scene, share, True, becomes="hi-hat", code="not_open")
 
 
 def hats_open(scene: Scene, share: float) -> Faulty | None:
     """Open where the hi-hat is written closed, this share of the times."""
-    return _hat(scene, share, False, "hi-hat-open", "not_closed")
+    return _hat(scene, share, False, becomes="hi-hat-open", code="not_closed")
 
 
 # Loudness.
@@ -486,7 +486,7 @@ def _ghosts(scene: Scene) -> tuple[Bools, Bools] | None:
     return best
 
 
-def _raised(scene: Scene, rows: Bools, soft: Bools, loud: Bools, share: float) -> Played:
+def _raised(scene: Scene, rows: Bools, *, soft: Bools, loud: Bools, share: float) -> Played:
     """Ghost notes raised this share of the way to the others of their voice."""
     played = _evened(scene, rows, soft)
     by_db = share * (scene.level(loud) - scene.level(soft))
@@ -624,7 +624,7 @@ def _graced(scene: Scene, graces: int) -> Bools | None:
     return rows if rows.sum() >= REPEATS else None
 
 
-def _gaps(scene: Scene, graces: int, gap_ms: float, code: str) -> Faulty | None:
+def _gaps(scene: Scene, graces: int, gap_ms: float, *, code: str) -> Faulty | None:
     """Grace strokes at this distance, give or take a fifth."""
     rows = _graced(scene, graces)
     if rows is None:
@@ -639,13 +639,13 @@ def _gaps(scene: Scene, graces: int, gap_ms: float, code: str) -> Faulty | None:
 
 def flam_at(scene: Scene, gap_ms: float) -> Faulty | None:
     """Flat flams, or wide ones."""
-    return _gaps(scene, 1, gap_ms, "flam_flat" if gap_ms < 25.0 else "flam_wide")
+    return _gaps(scene, 1, gap_ms, code="flam_flat" if gap_ms < 25.0 else "flam_wide")
 
 
 def drag_open(scene: Scene, share: float) -> Faulty | None:
     """Drags played as measured thirty-seconds, this share of the length of one."""
     gap_ms = share * 1000.0 * scene.targets.seconds_per_whole / 32.0
-    return _gaps(scene, 2, gap_ms, "drag_open") if gap_ms >= 60.0 else None
+    return _gaps(scene, 2, gap_ms, code="drag_open") if gap_ms >= 60.0 else None
 
 
 def grace_loud(scene: Scene, over_db: float) -> Faulty | None:
@@ -659,7 +659,7 @@ def grace_loud(scene: Scene, over_db: float) -> Faulty | None:
     return _faulty(replace(scene.played, grace_velocity=louder), "grace_loud")
 
 
-def _graces_gone(scene: Scene, graces: int, share: float, code: str) -> Faulty | None:
+def _graces_gone(scene: Scene, graces: int, share: float, *, code: str) -> Faulty | None:
     rows = _graced(scene, graces)
     if rows is None:
         return None
@@ -670,9 +670,9 @@ def _graces_gone(scene: Scene, graces: int, share: float, code: str) -> Faulty |
 
 def grace_missing(scene: Scene, share: float) -> Faulty | None:
     """Flams without their grace stroke, this share of them."""
-    return _graces_gone(scene, 1, share, "grace_missing")
+    return _graces_gone(scene, 1, share, code="grace_missing")
 
 
 def drag_missing(scene: Scene, share: float) -> Faulty | None:
     """Drags without their grace strokes, this share of them."""
-    return _graces_gone(scene, 2, share, "drag_missing")
+    return _graces_gone(scene, 2, share, code="drag_missing")

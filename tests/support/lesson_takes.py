@@ -47,7 +47,7 @@ def told(graded: Graded) -> Any:
     return json.loads(json.dumps(graded.as_json(with_hits=True)))
 
 
-def by_the_run(pattern: Pattern, ended: RunResult, tempo_bpm: float, rules: Rules) -> Any:
+def by_the_run(pattern: Pattern, ended: RunResult, tempo_bpm: float, *, rules: Rules) -> Any:
     """The grade of what the live loop held in its hands, with every hit."""
     found, run = grade(
         pattern, tempo_bpm, targets=ended.targets, hits=Hits.of(ended.hits), rules=rules
@@ -59,8 +59,8 @@ def played_lesson(
     pattern: Pattern,
     rules: Rules,
     context: RunContext,
-    folder: Path,
     *,
+    folder: Path,
     skill: Skill,
     simulated: Simulated,
     most: int = 10_000,
@@ -107,7 +107,9 @@ def played_lesson(
             kind=kind,
             task=task,
             shown=told(one),
-            live=None if task.free else by_the_run(task.pattern, ended, task.tempo_bpm, task.rules),
+            live=None
+            if task.free
+            else by_the_run(task.pattern, ended, task.tempo_bpm, rules=task.rules),
         )
         for path, kind, one, (task, ended) in zip(paths, kinds, graded, runs, strict=True)
     ]

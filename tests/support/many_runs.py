@@ -39,7 +39,7 @@ def fill(path: Path, count: int, *, days: int = 700, now: datetime | None = None
                 began = now - timedelta(days=days * (count - number) / count)
                 recording.info["date"] = began.isoformat(timespec="seconds")
                 said = TakeInfo.from_plain(recording.info)
-                run = begin(database, said, "play", recording.as_plain())
+                run = begin(database, said, "play", plain=recording.as_plain())
                 runs.keep(database, run, result_of(recording, graded, None))
     database.close()
 
@@ -48,8 +48,10 @@ def _played(number: int):
     pattern = library().get(_NAMES[number % len(_NAMES)])
     skill = list(SKILLS.values())[number % len(SKILLS)]
     with unseen_window() as window:
-        context = context_on(window, frame_s=0.2, profile=Profile("Practice Kit", PLAYER))
-        task = Task(pattern, 80.0 + number, 4, (), Rules())
+        context = context_on(
+            window, frame_s=0.2, profile=Profile(kit="Practice Kit", player=PLAYER)
+        )
+        task = Task(pattern=pattern, tempo_bpm=80.0 + number, bars=4, variations=(), rules=Rules())
         clock, performance = context.clock, perform(task.targets(), skill, number)
         ended = Run(
             task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)

@@ -29,7 +29,7 @@ PLAYERS = {
 }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class OddTake:
     """A pattern, what somebody played, and what was done to it, in words."""
 
@@ -56,7 +56,7 @@ def odd_take(chance: np.random.Generator, least_bars: int = 1) -> OddTake:
         row = ROWS[int(chance.integers(len(ROWS)))]
         sizes = (*row.small, *row.clear)
         size = sizes[int(chance.integers(len(sizes)))]
-        made = row.inject(Scene(pattern, played, chance), size)
+        made = row.inject(Scene(pattern=pattern, played=played, chance=chance), size)
         if made is not None:
             played = made.played
             about.append(f"{row.name} {size:g}")
@@ -69,7 +69,7 @@ def odd_take(chance: np.random.Generator, least_bars: int = 1) -> OddTake:
         pattern = grooves()[names[int(chance.integers(len(names)))]]
         targets = lay_out(pattern, pattern.tempo, bars)
         about.append(f"against {pattern.name}")
-    return OddTake(pattern, targets, hits, ", ".join(about))
+    return OddTake(pattern=pattern, targets=targets, hits=hits, about=", ".join(about))
 
 
 def as_take(hits: Hits) -> Take:

@@ -21,7 +21,7 @@ Bools = NDArray[np.bool_]
 MOST_GRACES = 2
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Played:
     """The hits of a take by the targets that they answer.
 
@@ -63,7 +63,15 @@ class Played:
             grace_s[target] = grace_s[target, latest]
             grace_velocity[target] = grace_velocity[target, latest]
         left = Hits(hits.time_s[~used], hits.voice[~used], hits.velocity[~used])
-        return cls(targets, time_s, velocity, voice, grace_s, grace_velocity, left)
+        return cls(
+            targets=targets,
+            time_s=time_s,
+            velocity=velocity,
+            voice=voice,
+            grace_s=grace_s,
+            grace_velocity=grace_velocity,
+            extra=left,
+        )
 
     @classmethod
     def by(cls, targets: Targets, skill: Skill, seed: int) -> "Played":

@@ -59,8 +59,8 @@ def result_of(
     out: Path,
     who: str,
     skill: Skill | str,
-    seed: int,
     *,
+    seed: int,
     text: str = SHORT,
     runs: int | None = None,
 ) -> Path:
@@ -73,7 +73,7 @@ def result_of(
         book = Book(file, Path(sittings), who=who, profile=Profile(kit="a kit", player=who))
         book.begin()
         known = SKILLS[skill] if isinstance(skill, str) else skill
-        for recording in _takes(book.sitting, book, known, seed):
+        for recording in _takes(book.sitting, book, known, seed=seed):
             pattern = file.assessment.pattern_of(book.sitting.asked)
             graded = grade_take(pattern, recording.take(), Options())
             book.add(RunState.PLAYED, recording, graded)
@@ -83,7 +83,7 @@ def result_of(
     return path
 
 
-def _takes(sitting: Sitting, book: Book, skill: Skill, seed: int) -> Iterator[Recording]:
+def _takes(sitting: Sitting, book: Book, skill: Skill, *, seed: int) -> Iterator[Recording]:
     while sitting.state is not State.CLOSED:
         if sitting.state is not State.PLAYING:
             sitting.tell(Event.GO_ON)

@@ -14,7 +14,7 @@ from playalong.simulation.skills import SKILLS, Skill
 _LEAD_S = 4.0
 
 
-def recorded(pattern: Pattern, skill: Skill | str, seed: int, bars: int = 8) -> Recording:
+def recorded(pattern: Pattern, skill: Skill | str, seed: int, *, bars: int = 8) -> Recording:
     """What ``skill`` plays of ``pattern`` at its own tempo, as a take."""
     task = task_of(pattern, Rules(), bars=bars)
     targets = task.targets()

@@ -97,7 +97,7 @@ class Learning:
         )
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Student:
     """One person at a lesson; ``learning`` is None for those who stay as they are."""
 
@@ -109,13 +109,21 @@ class Student:
     played: int = 0
 
     @classmethod
-    def of(cls, name: str, level: Level, pattern: Pattern, seed: int, learns: bool) -> "Student":
+    def of(cls, name: str, level: Level, pattern: Pattern, *, seed: int, learns: bool) -> "Student":
         """A player by name; those who stay as they are have no habits, which never go."""
         if name == "faultless":
-            return cls(pattern, faultless(SKILLS["professional"]), level, seed)
+            return cls(
+                pattern=pattern, skill=faultless(SKILLS["professional"]), level=level, seed=seed
+            )
         skill = person(SKILLS[name], seed)
         learning = Learning(practice_of(pattern).start_tempo) if learns else None
-        return cls(pattern, skill if learns else skill.without_habits(), level, seed, learning)
+        return cls(
+            pattern=pattern,
+            skill=skill if learns else skill.without_habits(),
+            level=level,
+            seed=seed,
+            learning=learning,
+        )
 
     def lesson(self) -> Lesson:
         """A new lesson."""
@@ -153,7 +161,7 @@ def hits_by(skill: Skill, targets: Targets, seed: int) -> Hits:
     return hits_of(perform(targets, skill, seed).messages)[0]
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Sitting:
     """What came of a sitting.
 

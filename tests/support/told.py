@@ -54,7 +54,7 @@ def trend(grade: Grade) -> str:
     return "" if told in (None, "steady", "unknown") else str(told)
 
 
-def graded(pattern: Pattern, targets: Targets, hits: Hits, rules: Rules | None = None) -> Grade:
+def graded(pattern: Pattern, targets: Targets, hits: Hits, *, rules: Rules | None = None) -> Grade:
     """The grade on the click, at the default settings unless others are given."""
     tempo_bpm = targets.tempo_bpm(pattern.meter)
     return grade(pattern, tempo_bpm, targets=targets, hits=hits, rules=rules or Rules())[0]

@@ -51,7 +51,7 @@ EARLY_BEATS = 0.11
 _Grid = dict[tuple[int, str], dict[int, str]]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Struck:
     """A hit, the grace stroke before it swallowed: seconds, MIDI note, velocity, is it a flam."""
 
@@ -65,7 +65,7 @@ class Struck:
         return VOICE_OF_NOTE[self.note]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Written:
     """A hit at its place: beats from the start, the parts that its beat is cut into, its error."""
 
@@ -87,7 +87,7 @@ def strokes_of(path: Path) -> list[Struck]:
         now_s += message.time
         if message.type != "note_on" or not message.velocity or message.note not in VOICE_OF_NOTE:
             continue
-        hit = Struck(now_s, message.note, message.velocity)
+        hit = Struck(time_s=now_s, note=message.note, velocity=message.velocity)
         before = last.get(hit.voice)
         one = found[before] if before is not None else None
         if (
@@ -97,7 +97,7 @@ def strokes_of(path: Path) -> list[Struck]:
             and one.velocity < hit.velocity
             and not one.flam
         ):
-            found[before] = Struck(now_s, hit.note, hit.velocity, True)
+            found[before] = Struck(time_s=now_s, note=hit.note, velocity=hit.velocity, flam=True)
         else:
             last[hit.voice] = len(found)
             found.append(hit)
@@ -124,7 +124,10 @@ def _cut(beat: int, group: list[Struck], beat_s: float) -> list[Written]:
             part = round(at)
             error_s = (at - part) / parts * beat_s
             errors.append(error_s)
-            cells.setdefault((one.voice, part), Written(one, beat, part, parts, error_s))
+            cells.setdefault(
+                (one.voice, part),
+                Written(struck=one, beat=beat, part=part, parts=parts, error_s=error_s),
+            )
         lost = len(group) - len(cells)
         cost = (np.sqrt(np.mean(np.square(errors))) + 0.002) * dear + 0.05 * lost
         if cost < best_cost:

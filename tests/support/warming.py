@@ -53,7 +53,7 @@ def worth(run: MatchedRun, exercise: Exercise) -> Warmth:
     return warmth(whole, exercise, exercise.whole_bpm, **WARM)
 
 
-def stream(targets: Targets, voices: Iterable[str], per_beat: int, velocity: int = 100) -> Hits:
+def stream(targets: Targets, voices: Iterable[str], per_beat: int, *, velocity: int = 100) -> Hits:
     """The same stroke again and again, on some voices at once."""
     step_s = targets.seconds_per_whole / 4.0 / per_beat
     at_s = np.arange(targets.start_s, targets.end_s, step_s)
@@ -87,7 +87,7 @@ def noises(targets: Targets, seed: int) -> dict[str, Hits]:
     }
 
 
-def learn(skill: Skill, level: Level, days: int, minutes: float, seed: int) -> list[float]:
+def learn(skill: Skill, level: Level, days: int, *, minutes: float, seed: int) -> list[float]:
     """The share of rounds within the mark, on each of so many days."""
     knowledge, shares = Knowledge(), []
     person = replace(skill, varies=0.0)

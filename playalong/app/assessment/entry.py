@@ -59,9 +59,11 @@ def take(
         return SimulatedPort(perform(targets, by.skill, by.seed + number), start_s, clock.now)
 
     notice = "a simulated player plays" if isinstance(by, Player) else by.name
-    with OpenDevices(look, home, clock, (notice,)) as opened:
-        context = opened if isinstance(by, Player) else on_kit(opened, look, by, profile)
-        context = replace(context, memory=Memory(folder or home.data, simulated=is_simulated))
+    with OpenDevices(look, home, clock, notices=(notice,)) as opened:
+        context = opened if isinstance(by, Player) else on_kit(opened, look, by, profile=profile)
+        context = replace(
+            context, memory=Memory(folder=folder or home.data, simulated=is_simulated)
+        )
         return take_on(
             file,
             context,

@@ -150,7 +150,9 @@ def _notes(found: Verified, before: Verified | None) -> list[str]:
     return notes
 
 
-def _section(found: Verified, number: int, remark: ItemRemark, before: Verified | None) -> Section:
+def _section(
+    found: Verified, number: int, remark: ItemRemark, *, before: Verified | None
+) -> Section:
     item, marks = found.assessment.items[number], found.items[number]
     counted = found.counted(number)
     best = max(counted, key=_score, default=None)

@@ -294,7 +294,7 @@ class AssessmentSession:
         self._book.add(state, ended.recording, graded)
         memory = self._context.memory
         if memory is not None and ended.log is not None:
-            memory.keep(ended.log, ended.recording, graded, None)
+            memory.keep(ended.log, ended.recording, graded, file=None)
             self.trouble += [words for words in memory.told if words not in self.trouble]
         return graded
 

@@ -35,12 +35,12 @@ def item_task(
     rules = checked_rules(level=item.level, bands=bands, left_handed=left_handed)
     gap = None if item.gap is None else Gap(*item.gap)
     return Task(
-        assessment.pattern_of(item),
-        item.tempo_bpm,
-        item.bars,
-        item.variations,
-        rules,
-        item.count_in,
+        pattern=assessment.pattern_of(item),
+        tempo_bpm=item.tempo_bpm,
+        bars=item.bars,
+        variations=item.variations,
+        rules=rules,
+        count_in=item.count_in,
         clicked=item.click is not Clicks.NONE,
         clicking=Clicking(_PLACES[item.click], gap=gap),
         shown=frozenset(Verdict) if item.judging else frozenset(),
@@ -60,5 +60,8 @@ def with_recording_of(task: Task, item: Item, *, beside: Path, home: UserFolders
 
     path = beside / item.recording
     return replace(
-        with_recording(task, home, path, None, item.bars, 100.0, _RECORDING_DB), waits=False
+        with_recording(
+            task, home, path, loop=None, bars=item.bars, percent=100.0, level_db=_RECORDING_DB
+        ),
+        waits=False,
     )

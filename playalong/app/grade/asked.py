@@ -21,7 +21,7 @@ from playalong.support.errors import UserError
 from playalong.support.text import printable, quoted, sentence
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Asked:
     """``pattern`` is graded with ``variations`` in place, and was cut out of ``whole``; ``said`` is
     what of the take's own words holds for it; ``remarks`` what a person should know.
@@ -43,6 +43,7 @@ def asked_of(
     pattern: Pattern,
     said: TakeInfo,
     variations: tuple[str, ...] | None = None,
+    *,
     current: bool = False,
 ) -> Asked:
     """What a take that says ``said`` is held against, when ``pattern`` is named.
@@ -88,12 +89,12 @@ def kept_pattern(name: str, take: Take) -> Pattern | None:
 
 def _known(pattern: Pattern, said: TakeInfo, current: bool) -> Asked:
     if not said.pattern:
-        return Asked(pattern, pattern, said)
+        return Asked(pattern=pattern, whole=pattern, said=said)
     same = (
         said.pattern_id == pattern_id(pattern) if said.pattern_id else said.pattern == pattern.name
     )
     if same:
-        return Asked(pattern, pattern, said)
+        return Asked(pattern=pattern, whole=pattern, said=said)
     if said.pattern == pattern.name:
         return _changed(pattern, said, current)
     return _other(pattern, said)
@@ -103,9 +104,19 @@ def _changed(pattern: Pattern, said: TakeInfo, current: bool) -> Asked:
     was = f"{quoted(pattern.title)} has changed since this take was played"
     own = None if current else own_pattern(said)
     if own is None:
-        return Asked(pattern, pattern, said, (f"{was}: it is graded as the pattern is now.",))
+        return Asked(
+            pattern=pattern,
+            whole=pattern,
+            said=said,
+            remarks=(f"{was}: it is graded as the pattern is now.",),
+        )
     now = "With --current it is graded as the pattern is now."
-    return Asked(own, own, said, (f"{was}: it is graded as the pattern was then. {now}",))
+    return Asked(
+        pattern=own,
+        whole=own,
+        said=said,
+        remarks=(f"{was}: it is graded as the pattern was then. {now}",),
+    )
 
 
 def _other(pattern: Pattern, said: TakeInfo) -> Asked:
@@ -121,7 +132,7 @@ def _other(pattern: Pattern, said: TakeInfo) -> Asked:
             f"held against {quoted(pattern.name)}."
         )
     kit = replace(said.of_the_kit(), tempo_bpm=_click_bpm(pattern, said))
-    return Asked(pattern, pattern, kit, (remark,))
+    return Asked(pattern=pattern, whole=pattern, said=kit, remarks=(remark,))
 
 
 def _click_bpm(pattern: Pattern, said: TakeInfo) -> float | None:

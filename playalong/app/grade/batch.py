@@ -34,7 +34,7 @@ class Batch:
     with_hits: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Result:
     """What came of one take: its grade as plain objects for JSON, or in one line why not.
 
@@ -78,12 +78,12 @@ def grade_file(batch: Batch, path: Path) -> Result:
     """The result of one take; a mistake of the program is kept, and stops no other take."""
     try:
         graded = grade_take(batch.pattern, read(path), batch.options)
-        return Result(path, graded.as_json(batch.with_hits), graded.asked.remarks)
+        return Result(path=path, told=graded.as_json(batch.with_hits), notices=graded.asked.remarks)
     except UserError as error:
         told = str(error)
         named = told if printable(str(path)) in told else f"{path}: {told}"
-        return Result(path, None, trouble=named)
+        return Result(path=path, told=None, trouble=named)
     except Exception as error:
         kept = keep_mistake(error)
         told = f"{path}: The program made a mistake ({described(error)}). {kept}".rstrip()
-        return Result(path, None, trouble=told)
+        return Result(path=path, told=None, trouble=told)

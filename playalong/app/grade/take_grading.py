@@ -56,7 +56,7 @@ SCHEMA = 1
 POOR, BETTER = 0.8, 1.2
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Options:
     """How a take is to be graded; None leaves it to the take, the pattern, or the default.
 
@@ -80,7 +80,7 @@ class Options:
     left_handed: bool | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Graded:
     """A grade, the matched run behind it, and what should be said of how it was made.
 
@@ -120,7 +120,9 @@ class Graded:
 
 def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     """Grade ``take`` against ``pattern``; UserError says what is wrong with either."""
-    asked = asked_of(pattern, TakeInfo.from_plain(take.info), options.variations, options.current)
+    asked = asked_of(
+        pattern, TakeInfo.from_plain(take.info), options.variations, current=options.current
+    )
     said, pattern = asked.said, asked.pattern
     ours = bool(said.pattern)
 
@@ -168,7 +170,7 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         mixed = as_played(pattern, each, bars=bars, tempo_bpm=tempo_bpm, rules=rules)
         pattern, variations = mixed.pattern, ()
     asked = replace(asked, pattern=pattern, variations=variations)
-    held = _Held(asked, hits, rules, bars, said.pauses, beats)
+    held = _Held(asked=asked, hits=hits, rules=rules, bars=bars, pauses=said.pauses, beats=beats)
     remarks = [*asked.remarks, *take.remarks]
     if AUTO in (options.tempo_bpm, options.start_s):
         if not len(hits):
@@ -206,7 +208,7 @@ def _hits(take: Take, pads: Pads | None, start_s: float) -> tuple[Hits, Counter[
     return hits, Counter(unknown.tolist())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class _Held:
     """Hits held against a pattern, on the click or following the player."""
 
@@ -242,7 +244,9 @@ class _Held:
         told, run = grade(
             self.pattern, tempo_bpm, targets=targets, hits=self.hits, rules=self.rules
         )
-        return Graded(told, run, False, 0.0, (), self.asked)
+        return Graded(
+            grade=told, run=run, followed=False, start_s=0.0, remarks=(), asked=self.asked
+        )
 
     def would_follow(self, tempo_bpm: float, on_the_click: Grade) -> list[str]:
         """What following the player would change, where it would answer far more."""
@@ -272,7 +276,14 @@ class _Held:
             tempo_bpm = checked_tempo(kept or tempo_bpm * found.ratio)
             targets, found = self._roomy(tempo_bpm), replace(found, ratio=1.0)
         told, run = self._along(tempo_bpm, targets, found)
-        return Graded(told, run, True, run.targets.start_s, (), self.asked)
+        return Graded(
+            grade=told,
+            run=run,
+            followed=True,
+            start_s=run.targets.start_s,
+            remarks=(),
+            asked=self.asked,
+        )
 
     def _last_s(self) -> float:
         """When the last bar has begun, if the last hit is an early one of it."""

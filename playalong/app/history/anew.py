@@ -155,6 +155,7 @@ def grade_pending(
     database: Database,
     player: PlayerRow,
     limit: int | None = None,
+    *,
     step: Callable[[], None] = lambda: None,
 ) -> int:
     """Grade the latest ``limit`` runs that came from files, all by default; how many were graded.

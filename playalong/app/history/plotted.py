@@ -27,7 +27,7 @@ def first_shown(by: By, last: date) -> date:
     return last - timedelta(days=_BACK[by])
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class _Kind:
     """A figure of a period: its name, how it is had and written, and the least span of its axis."""
 
@@ -39,31 +39,52 @@ class _Kind:
 
 
 _KINDS = (
-    _Kind("Played", lambda one: one.seconds / 60.0, lambda value: duration(value * 60), 10, True),
-    _Kind("Score", lambda one: one.score, lambda value: f"{value:.0f}", 10),
-    _Kind("Tempo", lambda one: one.tempo_bpm, lambda value: f"{value:.0f} bpm", 10),
-    _Kind("Spread", lambda one: one.spread_ms, lambda value: f"{value:.0f} ms", 10),
     _Kind(
-        "Ghost notes",
-        lambda one: None if one.contrast_db is None else -one.contrast_db,
-        lambda value: f"{value:.0f} dB",
-        6,
+        name="Played",
+        of=lambda one: one.seconds / 60.0,
+        written=lambda value: duration(value * 60),
+        least=10,
+        stands=True,
     ),
-    _Kind("Steadiness", lambda one: one.steadiness_ms, lambda value: f"{value:.0f} ms", 10),
+    _Kind(name="Score", of=lambda one: one.score, written=lambda value: f"{value:.0f}", least=10),
+    _Kind(
+        name="Tempo",
+        of=lambda one: one.tempo_bpm,
+        written=lambda value: f"{value:.0f} bpm",
+        least=10,
+    ),
+    _Kind(
+        name="Spread",
+        of=lambda one: one.spread_ms,
+        written=lambda value: f"{value:.0f} ms",
+        least=10,
+    ),
+    _Kind(
+        name="Ghost notes",
+        of=lambda one: None if one.contrast_db is None else -one.contrast_db,
+        written=lambda value: f"{value:.0f} dB",
+        least=6,
+    ),
+    _Kind(
+        name="Steadiness",
+        of=lambda one: one.steadiness_ms,
+        written=lambda value: f"{value:.0f} ms",
+        least=10,
+    ),
 )
 
 
-def plots(history: History, by: By, last: date, today: date) -> list[Plot]:
+def plots(history: History, by: By, last: date, *, today: date) -> list[Plot]:
     """A plot for each figure, over the days or weeks until the day ``last``."""
     periods = history.days if by is By.DAY else history.weeks
     first = first_shown(by, last)
     shown = [one for one in reversed(periods) if one.first >= first]
     ends = day(first, today), "today" if last == today else day(last, today)
-    return [_plot(kind, shown, first, last, ends) for kind in _KINDS]
+    return [_plot(kind, shown, first=first, last=last, span=ends) for kind in _KINDS]
 
 
 def _plot(
-    kind: _Kind, periods: Sequence[Period], first: date, last: date, span: tuple[str, str]
+    kind: _Kind, periods: Sequence[Period], *, first: date, last: date, span: tuple[str, str]
 ) -> Plot:
     days = max(1, (last - first).days)
     points = [

@@ -122,8 +122,8 @@ def history(
     database: Database,
     player: PlayerRow,
     pattern: str | None,
-    limit: int,
     *,
+    limit: int,
     by: Collection[By] = tuple(By),
     since: date | None = None,
 ) -> History:

@@ -52,9 +52,11 @@ COMPARE = Button(("c", "C"), "C", "compare", outcome=Outcome.COMPARE)
 _LISTED = 200
 
 
-def show(home: UserFolders, look: Look, who: str, pattern: str | None, number: int | None) -> None:
+def show(
+    home: UserFolders, look: Look, who: str, *, pattern: str | None, number: int | None
+) -> None:
     """Open a window that looks back; on the run of that ``number`` where there is one."""
-    with OpenDevices(look, home, RealClock(), ()) as context:
+    with OpenDevices(look, home, RealClock(), notices=()) as context:
         if context.window.offscreen:
             raise UserError("There is no screen for the page: leave out --page for a table.")
         look_back(context, home, who, pattern=pattern, number=number)
@@ -73,7 +75,7 @@ def look_back(
     ``pattern`` is the one that is shown first, None for all; ``number`` a run that is opened at
     once. UserError where there is nothing to look back on.
     """
-    _LookBack(context, home, who, pattern).go(number)
+    _LookBack(context, home, who, pattern=pattern).go(number)
 
 
 def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
@@ -95,7 +97,7 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
             if outcome is Outcome.EXPORT:
                 note = _export(database, player)
             elif outcome is Outcome.ERASE:
-                if _erase(context, database, player, found):
+                if _erase(context, database, player, found=found):
                     return True
             else:
                 return False
@@ -113,7 +115,7 @@ def _export(database: Database, player: PlayerRow) -> str:
     return told
 
 
-def _erase(context: RunContext, database: Database, player: PlayerRow, found: Traces) -> bool:
+def _erase(context: RunContext, database: Database, player: PlayerRow, *, found: Traces) -> bool:
     """Ask once, and erase; whether it is done."""
     page = ChoicesPage(
         context.theme,
@@ -128,7 +130,7 @@ def _erase(context: RunContext, database: Database, player: PlayerRow, found: Tr
     if left is None:
         return False
     stayed = [f"This file stayed: {path}" for path in left]
-    say_on_page(context, "Erased", f"Nothing is kept of {player.name} any more.", stayed)
+    say_on_page(context, "Erased", f"Nothing is kept of {player.name} any more.", lines=stayed)
     return True
 
 
@@ -136,7 +138,7 @@ class _LookBack:
     """The page and what is opened from it."""
 
     def __init__(
-        self, context: RunContext, home: UserFolders, who: str, pattern: str | None
+        self, context: RunContext, home: UserFolders, who: str, *, pattern: str | None
     ) -> None:
         self._context, self._home, self._who = context, home, who
         self._pattern, self._by, self._chosen = pattern, By.DAY, 0
@@ -173,7 +175,7 @@ class _LookBack:
                 return grade_pending(database, self._player, step=step)
 
         with suppress(LeftError):
-            work_on_page(self._context, "Look back", "Grading takes of earlier times", work)
+            work_on_page(self._context, "Look back", "Grading takes of earlier times", work=work)
 
     def _once(self) -> bool:
         """Show the page once; whether it goes on."""
@@ -184,7 +186,7 @@ class _LookBack:
             self._database,
             self._player,
             self._pattern,
-            _LISTED,
+            limit=_LISTED,
             by=(self._by,),
             since=plotted.first_shown(self._by, last),
         )
@@ -221,7 +223,7 @@ class _LookBack:
             f"{self._player.name}  ·  {title}",
             said=said,
             also=also,
-            plots=plotted.plots(found, self._by, last, today),
+            plots=plotted.plots(found, self._by, last, today=today),
             runs=[plotted.line(row, today) for row in found.rows],
             chosen=self._chosen,
         )

@@ -53,6 +53,6 @@ def heard(found: Anew) -> Playback:
         found.take,
         said.pads or Pads(),
         found.graded.run,
-        said.pauses,
-        [click for click in clicks if click.time_s >= 0.0],
+        pauses=said.pauses,
+        clicks=[click for click in clicks if click.time_s >= 0.0],
     )

@@ -18,7 +18,7 @@ def open_window(
     room: Callable[[HomeSession], None] | None = None,
 ) -> None:
     """Show the first page until the program is asked to end; ``room`` is gone into before."""
-    with OpenDevices(look, home, RealClock(), ()) as opened:
+    with OpenDevices(look, home, RealClock(), notices=()) as opened:
         kept = home.settings_of(None)
         opened.window.resize(size_of(kept))
         opened.window.full_screen(bool(kept.get("full_screen")))

@@ -77,7 +77,13 @@ class FirstStart:
     def _setup(self) -> SetupContext:
         context = self._context()
         keep = keeping(self._home)
-        return SetupContext(context, self._kit.port, self.profile, keep, pads_of_kit(self.profile))
+        return SetupContext(
+            context=context,
+            port=self._kit.port,
+            profile=self.profile,
+            keep=keep,
+            voices=pads_of_kit(self.profile),
+        )
 
     def _page(self, number: int, asked: str) -> StartPage:
         return StartPage(

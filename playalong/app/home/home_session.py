@@ -139,7 +139,7 @@ class HomeSession:
             until_s = self._opened.clock.now() + SEEK_S if self._kit.is_keys else None
             outcome = None
             while outcome is None:
-                outcome = hold(self.context, page, 0.0, until_s)
+                outcome = hold(self.context, page, 0.0, until_s=until_s)
                 if outcome is None and self._seek():
                     break
                 until_s = self._opened.clock.now() + SEEK_S
@@ -245,7 +245,7 @@ class HomeSession:
             task,
             self.context,
             self._kit.port,
-            self._folder,
+            folder=self._folder,
             level_chosen=lambda level: self._home.remember_level(self.player, level),
             can_practise=True,
             best=self._remembered.bests.get(pattern_id(task.pattern)),
@@ -279,14 +279,14 @@ class HomeSession:
         task = replace(self.task(self._all_patterns.patterns[SHOWN]), simulated=_SHOWS)
         clock = self._opened.clock
         performance = perform(task.targets(), SKILLS[_SHOWS.skill], _SHOWS.seed)
-        memory = Memory(self._home.data, simulated=True)
+        memory = Memory(folder=self._home.data, simulated=True)
         context = replace(self._opened, memory=memory, notices=("a simulated player plays",))
         ended = Run(
             task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
         ).play()
         context.output.clear()
         if ended.outcome is None:
-            saved = save_run(task, ended, self._folder, memory)
+            saved = save_run(task, ended, self._folder, memory=memory)
             hold(self.context, result_page(task, saved, self.context), 0.0)
 
     def _look_back(self) -> None:

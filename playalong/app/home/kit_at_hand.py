@@ -59,7 +59,7 @@ class KitAtHand:
 
     def context(self, context: RunContext, look: Look) -> RunContext:
         """``context`` with this kit; keys work pages as keys, and not as pads."""
-        found = on_kit(context, look, self.port, self.profile)
+        found = on_kit(context, look, self.port, profile=self.profile)
         if self.is_keys:
             return replace(found, pad_commands=found.pad_commands and found.pad_commands.silent())
         return found

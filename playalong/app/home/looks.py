@@ -15,7 +15,7 @@ SIZES = ((1280, 720), (1600, 900), (1920, 1080), (2560, 1440), (960, 540), (640,
 _OFF_ON = ("off", "on")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Setting:
     """A row of the settings page: its name, a word about it, its values in words, and which of
     them it is now; ``keep`` is told the number of another.
@@ -41,44 +41,51 @@ def settings_of(home: UserFolders, player: str) -> list[Setting]:
     sizes = [f"{width} × {height}" for width, height in SIZES]
     levels, places = list(Level), list(Places)
     return [
-        _flag(home, "full_screen", "full screen", "The window takes all of the screen."),
+        _flag(home, "full_screen", "full screen", about="The window takes all of the screen."),
         Setting(
-            "window",
-            "How large the window is when it does not take all of the screen.",
-            sizes,
-            lambda: _number(sizes, _size_words(home)),
-            lambda number: home.remember_for(None, window_size=list(SIZES[number])),
+            name="window",
+            about="How large the window is when it does not take all of the screen.",
+            values=sizes,
+            now=lambda: _number(sizes, _size_words(home)),
+            keep=lambda number: home.remember_for(None, window_size=list(SIZES[number])),
         ),
-        _flag(home, "dark", "dark", "Light writing on dark paper."),
-        _flag(home, "large", "larger writing", "Everything that is read is a fifth larger."),
-        _flag(home, "strong", "strong contrast", "Black and white, with hard edges."),
-        _flag(home, "still", "less motion", "The sheet stands still, and the line moves over it."),
+        _flag(home, "dark", "dark", about="Light writing on dark paper."),
+        _flag(home, "large", "larger writing", about="Everything that is read is a fifth larger."),
+        _flag(home, "strong", "strong contrast", about="Black and white, with hard edges."),
+        _flag(
+            home,
+            "still",
+            "less motion",
+            about="The sheet stands still, and the line moves over it.",
+        ),
         _flag(
             home,
             "echo",
             "your pads sound here",
-            "For a kit without a module: the program sounds your strokes, a little late.",
+            about="For a kit without a module: the program sounds your strokes, a little late.",
         ),
         Setting(
-            "click",
-            "Where it clicks, unless a run says otherwise.",
-            [str(place) for place in places],
-            lambda: _number([str(place) for place in places], home.settings_of(None).get("click")),
-            lambda number: home.remember_for(None, click=str(places[number])),
+            name="click",
+            about="Where it clicks, unless a run says otherwise.",
+            values=[str(place) for place in places],
+            now=lambda: _number(
+                [str(place) for place in places], home.settings_of(None).get("click")
+            ),
+            keep=lambda number: home.remember_for(None, click=str(places[number])),
         ),
         Setting(
-            "level",
-            "How strict you are judged: how far off is still on time.",
-            [f"{level}, {LEVELS[level].tolerance_ms:g} ms" for level in levels],
-            lambda: levels.index(home.level(player)),
-            lambda number: home.remember_level(player, levels[number]),
+            name="level",
+            about="How strict you are judged: how far off is still on time.",
+            values=[f"{level}, {LEVELS[level].tolerance_ms:g} ms" for level in levels],
+            now=lambda: levels.index(home.level(player)),
+            keep=lambda number: home.remember_level(player, levels[number]),
         ),
         Setting(
-            "leading hand",
-            "Sticking is written for the right-handed, and mirrored for the left-handed.",
-            ("right", "left"),
-            lambda: int(home.is_left_handed(player)),
-            lambda number: home.remember_hand(player, bool(number)),
+            name="leading hand",
+            about="Sticking is written for the right-handed, and mirrored for the left-handed.",
+            values=("right", "left"),
+            now=lambda: int(home.is_left_handed(player)),
+            keep=lambda number: home.remember_hand(player, bool(number)),
         ),
     ]
 
@@ -97,13 +104,13 @@ def click_of(kept: Mapping[str, Any]) -> Places:
     return next((place for place in Places if place == found), Places.BEATS)
 
 
-def _flag(home: UserFolders, key: str, name: str, about: str) -> Setting:
+def _flag(home: UserFolders, key: str, name: str, *, about: str) -> Setting:
     return Setting(
-        name,
-        about,
-        _OFF_ON,
-        lambda: int(bool(home.settings_of(None).get(key))),
-        lambda number: home.remember_for(None, **{key: bool(number)}),
+        name=name,
+        about=about,
+        values=_OFF_ON,
+        now=lambda: int(bool(home.settings_of(None).get(key))),
+        keep=lambda number: home.remember_for(None, **{key: bool(number)}),
     )
 
 

@@ -20,40 +20,40 @@ _SIMULATED = "simulated kit"
 
 
 def set_up(
-    by: Port | Player, look: Look, profile: Profile | None, home: UserFolders, page: str | None
+    by: Port | Player, look: Look, profile: Profile | None, *, home: UserFolders, page: str | None
 ) -> Profile:
     """Learn the kit on a port, or let a simulated player do so; the profile as it is left."""
     if isinstance(by, Player):
-        return _simulated(by, look, home, page)
+        return _simulated(by, look, home, page=page)
     profile = profile or home.profile(by.name, None)
     # What is measured is told by where the click is: here only the page of latency moves it.
     part, look = look.kit_click, replace(look, kit_click=None)
-    with OpenDevices(look, home, RealClock(), ()) as context:
+    with OpenDevices(look, home, RealClock(), notices=()) as context:
         if context.window.offscreen:
             raise UserError(
                 "There is no screen for the pages of a kit: --watch prints every message, "
                 "--latency-ms takes a latency, and --show prints what is known."
             )
         session = KitSession(
-            on_kit(context, look, by, profile),
+            on_kit(context, look, by, profile=profile),
             by,
             profile,
-            keeping(home),
-            lambda name: click_on_kit(part or name),
+            keep=keeping(home),
+            to_kit=lambda name: click_on_kit(part or name),
             starts_on_kit=part is not None,
         )
         return session.go(page)
 
 
-def _simulated(by: Player, look: Look, home: UserFolders, page: str | None) -> Profile:
+def _simulated(by: Player, look: Look, home: UserFolders, *, page: str | None) -> Profile:
     clock: Clock = SteppedClock() if by.fast else RealClock()
     name, rough = next(iter(ROUGH.items()))
-    with OpenDevices(look, home, clock, ("a simulated player plays",)) as context:
+    with OpenDevices(look, home, clock, notices=("a simulated player plays",)) as context:
         route = (Outcome(page),) if page else ROUTE
-        player = KitPlayer(context, by.skill, Kit(rough), by.seed, route)
+        player = KitPlayer(context, by.skill, Kit(rough), seed=by.seed, route=route)
         profile = Profile(kit=f"{_SIMULATED} {name}", player="simulated player", port=_SIMULATED)
         own = replace(home, simulated=True)
-        session = KitSession(player.context, player.port, profile, keeping(own))
+        session = KitSession(player.context, player.port, profile, keep=keeping(own))
         return session.go()
 
 

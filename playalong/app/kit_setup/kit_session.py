@@ -46,6 +46,7 @@ class KitSession:
         context: RunContext,
         port: Port,
         profile: Profile,
+        *,
         keep: Keep,
         to_kit: ToKit = click_on_kit,
         starts_on_kit: bool = False,
@@ -55,7 +56,9 @@ class KitSession:
         ``to_kit`` gives the output on which the kit sounds the click, by the name of its port;
         with ``starts_on_kit`` it does so from the beginning.
         """
-        self._setup = SetupContext(context, port, profile, keep, pads_of_kit(profile))
+        self._setup = SetupContext(
+            context=context, port=port, profile=profile, keep=keep, voices=pads_of_kit(profile)
+        )
         self._pages: dict[Outcome, Callable[[SetupContext], None]] = {
             Outcome.PADS: pads,
             Outcome.LOUDNESS: loudness,

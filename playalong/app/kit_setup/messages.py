@@ -57,6 +57,7 @@ def watch(
     port: Port,
     profile: Profile,
     now: Callable[[], float] = time.perf_counter,
+    *,
     wait: Callable[[float], None] = time.sleep,
 ) -> Iterator[str]:
     """A line for each message as it comes, without an end; waits for it in short sleeps.
@@ -65,7 +66,7 @@ def watch(
     """
     hits, bands = HitInput(port, StampFilter(), profile.pads), profile.bands
     begin_s, was_there = now(), True
-    yield _line("seconds", "message", "voice", "velocity", "loudness")
+    yield _line("seconds", "message", voice="voice", velocity="velocity", said="loudness")
     while True:
         for heard in hits.read():
             if heard.words:
@@ -85,8 +86,8 @@ def _why(heard: Heard) -> str:
 def _told(heard: Heard, after_s: float, said: str) -> str:
     voice = BY_NAME[heard.voice].label if heard.voice else ""
     velocity = "" if heard.velocity is None else f"{heard.velocity:.0f}"
-    return _line(f"{after_s:.3f}", heard.words, voice, velocity, said)
+    return _line(f"{after_s:.3f}", heard.words, voice=voice, velocity=velocity, said=said)
 
 
-def _line(seconds: str, words: str, voice: str, velocity: str, said: str) -> str:
+def _line(seconds: str, words: str, *, voice: str, velocity: str, said: str) -> str:
     return f"{seconds:>9}  {words:<36}  {voice:<16}  {velocity:>8}  {said}".rstrip()

@@ -46,7 +46,7 @@ def pads_of_kit(profile: Profile) -> tuple[str, ...]:
     return tuple(dict.fromkeys((*(profile.has or PADS), *struck)))
 
 
-@dataclass
+@dataclass(kw_only=True)
 class SetupContext:
     """A kit at hand.
 
@@ -99,22 +99,23 @@ class SetupContext:
         page: Page,
         hears: Hears,
         before_frame: BeforeFrame = _nothing,
+        *,
         by_pads: bool = False,
     ) -> Outcome:
         """Show ``page`` until something is asked of it by key, mouse or, ``by_pads``, stroke.
 
         ``hears`` is told of every message; ``before_frame`` may end the page too.
         """
-        shown = _Shown(self, page, hears, before_frame)
+        shown = _Shown(self, page, hears, before_frame=before_frame)
         commands = PadCommands(self._input, self.profile.calls) if by_pads else None
-        return show(self.context, shown, self._input, commands) or shown.ended
+        return show(self.context, shown, self._input, pad_commands=commands) or shown.ended
 
 
 class _Shown(Scene):
     """One of the kit's pages."""
 
     def __init__(
-        self, setup: SetupContext, page: Page, hears: Hears, before_frame: BeforeFrame
+        self, setup: SetupContext, page: Page, hears: Hears, *, before_frame: BeforeFrame
     ) -> None:
         self._setup, self._page = setup, page
         self._hears, self._before_frame = hears, before_frame

@@ -107,6 +107,7 @@ class KitPlayer:
         context: RunContext,
         skill: Skill,
         kit: Kit,
+        *,
         seed: int,
         route: Sequence[Outcome] = ROUTE,
     ) -> None:

@@ -74,7 +74,7 @@ T = TypeVar("T")
 Connect = Callable[[Targets, int, float], Port]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LessonSummary:
     """What came of it: steps learned of all, repetitions played, what is next, and trouble."""
 
@@ -86,7 +86,7 @@ class LessonSummary:
 
 
 def begun(
-    pattern: Pattern, rules: Rules, store: Path, player: str
+    pattern: Pattern, rules: Rules, store: Path, *, player: str
 ) -> tuple[Lesson, tuple[str, ...]]:
     """The lesson of ``player`` on ``pattern`` as the file ``store`` keeps it, or a new one; and
     what is to tell.
@@ -102,9 +102,9 @@ def begun(
     return lesson, lesson.told
 
 
-def overview_of(pattern: Pattern, rules: Rules, store: Path, player: str) -> list[PlanLine]:
+def overview_of(pattern: Pattern, rules: Rules, store: Path, *, player: str) -> list[PlanLine]:
     """The plan as it stands, for a page or a list."""
-    return _plan_lines(begun(pattern, rules, store, player)[0])
+    return _plan_lines(begun(pattern, rules, store, player=player)[0])
 
 
 class LessonSession:
@@ -119,6 +119,7 @@ class LessonSession:
         pattern: Pattern,
         rules: Rules,
         context: RunContext,
+        *,
         connect: Connect,
         lesson_folder: Path,
         takes_folder: Path,
@@ -129,9 +130,9 @@ class LessonSession:
         self._pattern, self._rules, self._context = pattern, rules, context
         self._connect, self._clicking = connect, clicking
         self._simulated = simulated
-        self._store = Memory(lesson_folder, simulated is not None).path
+        self._store = Memory(folder=lesson_folder, simulated=simulated is not None).path
         self._player = simulated.skill if simulated else context.profile.player or NOBODY
-        self.lesson, self._told = begun(pattern, rules, self._store, self._player)
+        self.lesson, self._told = begun(pattern, rules, self._store, player=self._player)
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
         #: Those of the first repetition that had any: what is wrong is wrong in the next as well.
@@ -162,11 +163,11 @@ class LessonSession:
         lines = self.lesson.overview()
         now = next((line.step for line in lines if line.now), None)
         return LessonSummary(
-            sum(line.record.state in KNOWN for line in lines),
-            len(lines),
-            self._number,
-            intro(now) if now else "",
-            tuple(self._trouble),
+            learned=sum(line.record.state in KNOWN for line in lines),
+            steps=len(lines),
+            repetitions=self._number,
+            next=intro(now) if now else "",
+            trouble=tuple(self._trouble),
         )
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:
@@ -186,7 +187,7 @@ class LessonSession:
         if ended.lost_port is None and ended.outcome is None:
             graded = grade_take(self._pattern, ended.recording.take(), Options())
         if self._context.memory is not None and ended.log is not None:
-            self._context.memory.keep(ended.log, ended.recording, graded, saved)
+            self._context.memory.keep(ended.log, ended.recording, graded, file=saved)
         if ended.lost_port is not None:
             return self._wait_for_kit(ended)
         if graded is None:
@@ -197,7 +198,7 @@ class LessonSession:
             return self._look_at_kit(ended, answer)
         if answer.leave and self._simulated is not None:
             answer = self.lesson.later()
-        return self._say(exercise, task, ended, answer)
+        return self._say(exercise, task, ended, answer=answer)
 
     def _task(self, exercise: Exercise) -> Task:
         # The empty bar at the end is the rest, in which nothing is asked.
@@ -205,11 +206,11 @@ class LessonSession:
         rests = len(pattern.bars) > 1 and not pattern.bars[-1].strokes
         simulated = self._simulated
         task = Task(
-            pattern,
-            exercise.tempo_bpm,
-            exercise.bars - rests,
-            (),
-            exercise.rules,
+            pattern=pattern,
+            tempo_bpm=exercise.tempo_bpm,
+            bars=exercise.bars - rests,
+            variations=(),
+            rules=exercise.rules,
             company=exercise.accompaniment,
             shown=exercise.shown,
             about=exercise.words,
@@ -249,7 +250,7 @@ class LessonSession:
             self._port = self._connect(targets, number, start_s)
             return self._port
 
-        run = Run(task, self._context, connect, self._begin_s, self._before)
+        run = Run(task, self._context, connect, begin_s=self._begin_s, before=self._before)
         self._number += 1
         page, calls = run.page, exercise.calls
         page.buttons = Buttons(LESSON)
@@ -306,7 +307,7 @@ class LessonSession:
         return Outcome.LEAVE if show(context, silent, hits) is Outcome.LEAVE else None
 
     def _say(
-        self, exercise: Exercise, task: Task, ended: RunResult, answer: Answer
+        self, exercise: Exercise, task: Task, ended: RunResult, *, answer: Answer
     ) -> Outcome | None:
         """Let the sheet stand still with the lesson's words, and set the next run's beginning."""
         page, still_s = ended.page, _still_s(ended)
@@ -323,7 +324,7 @@ class LessonSession:
         self._begin_s = self._before = None
         until_s = max(ended.next_s if task.rest else 0.0, self._context.clock.now() + READ_S)
         page.buttons = self._buttons()
-        outcome = hold(self._context, page, still_s, until_s)
+        outcome = hold(self._context, page, still_s, until_s=until_s)
         if outcome is None and self._texture is not None:
             outcome = self._show_texture(self._texture)
         self._context.output.clear()
@@ -352,7 +353,7 @@ class LessonSession:
             pads=self._pads,
             call=self._call,
         )
-        outcome = hold(self._context, page, 0.0, self._context.clock.now() + TEXTURE_S)
+        outcome = hold(self._context, page, 0.0, until_s=self._context.clock.now() + TEXTURE_S)
         return None if outcome is Outcome.AGAIN else outcome
 
     def _wish(self, outcome: Outcome, ended: RunResult) -> Outcome | None:
@@ -377,7 +378,7 @@ class LessonSession:
         self._keep_lesson()
         ended.page.said = tuple(filter(None, (answer.words, answer.next)))
         until_s = self._context.clock.now() + READ_S
-        outcome_after = hold(self._context, ended.page, _still_s(ended), until_s)
+        outcome_after = hold(self._context, ended.page, _still_s(ended), until_s=until_s)
         return None if outcome_after is None else self._wish(outcome_after, ended)
 
     def _plan(self, stay_s: float | None) -> Outcome | None:
@@ -392,7 +393,7 @@ class LessonSession:
         if self._context.window.offscreen and stay_s is None:
             return None
         until_s = None if stay_s is None else self._context.clock.now() + stay_s
-        outcome = hold(self._context, page, 0.0, until_s)
+        outcome = hold(self._context, page, 0.0, until_s=until_s)
         return Outcome.LEAVE if outcome is Outcome.LEAVE else None
 
     def _buttons(self) -> Buttons:

@@ -42,18 +42,18 @@ _PICTURE_BEATS, _PICTURE_S = 1.5, 1.6
 
 
 def play(
-    task: Task, look: Look, port: Port, profile: Profile, home: UserFolders, folder: Path | None
+    task: Task, look: Look, port: Port, *, profile: Profile, home: UserFolders, folder: Path | None
 ) -> Iterator[SavedRun]:
     """Play ``task`` on ``port``, again as often as the player asks; what each run left."""
     with OpenDevices(look, home, RealClock(), notices=(port.name,)) as opened:
-        memory = Memory(folder or home.data)
-        context = replace(on_kit(opened, look, port, profile), memory=memory)
+        memory = Memory(folder=folder or home.data)
+        context = replace(on_kit(opened, look, port, profile=profile), memory=memory)
         if not context.window.offscreen:
             broken_off.offer(context, home, profile.player)
-        yield from PlaySession(task, context, port, folder or home.data / "takes").runs()
+        yield from PlaySession(task, context, port, folder=folder or home.data / "takes").runs()
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Player:
     """A simulated player: ``fast`` on the stepped clock, ``through_port`` by real MIDI."""
 
@@ -70,7 +70,7 @@ class Player:
 
 
 def demo(
-    task: Task, look: Look, player: Player, home: UserFolders, folder: Path | None, stay_s: float
+    task: Task, look: Look, player: Player, *, home: UserFolders, folder: Path | None, stay_s: float
 ) -> tuple[SavedRun, list[Path]]:
     """Let ``player`` play ``task``; what it left, and the files of the grade and pictures.
 
@@ -81,9 +81,9 @@ def demo(
     task = replace(task, simulated=player.simulated)
     targets = task.targets()
     performance = perform(targets, player.skill, player.seed)
-    with OpenDevices(look, home, clock, ("a simulated player plays",)) as opened:
+    with OpenDevices(look, home, clock, notices=("a simulated player plays",)) as opened:
         picture = _Picture(opened.window, _picture_s(targets, performance))
-        memory = Memory(folder or home.data, simulated=True)
+        memory = Memory(folder=folder or home.data, simulated=True)
         context = replace(opened, seen=picture.seen, echo=look.echo, memory=memory)
         if player.through_port:
             ended = _run_through_port(task, context, performance)
@@ -91,7 +91,7 @@ def demo(
             ended = Run(
                 task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
             ).play()
-        saved = save_run(task, ended, folder or home.data / "takes", memory)
+        saved = save_run(task, ended, folder or home.data / "takes", memory=memory)
         page = result_page(task, saved, context)
         context.window.frame(page, 0.0)
         made = {
@@ -102,7 +102,7 @@ def demo(
         files, trouble = _beside(saved.path, made)
         saved = replace(saved, trouble=(*saved.trouble, *trouble))
         if not fast and not context.window.offscreen:
-            hold(context, page, 0.0, clock.now() + stay_s)
+            hold(context, page, 0.0, until_s=clock.now() + stay_s)
     return saved, files
 
 
@@ -174,10 +174,12 @@ class _Picture:
 
 
 def plan_lines(
-    pattern: Pattern, rules: Rules, folder: Path, player: str, is_simulated: bool = False
+    pattern: Pattern, rules: Rules, folder: Path, *, player: str, is_simulated: bool = False
 ) -> list[str]:
     """A player's plan of a pattern as the store in ``folder`` keeps it, a line for each step."""
-    lines = overview_of(pattern, rules, Memory(folder, is_simulated).path, player)
+    lines = overview_of(
+        pattern, rules, Memory(folder=folder, simulated=is_simulated).path, player=player
+    )
     return [
         f"{number:3}  {_stands(line):<8}  {line.words}" + (f" ({line.took})" if line.took else "")
         for number, line in enumerate(lines, 1)
@@ -194,6 +196,7 @@ def practise(
     pattern: Pattern,
     rules: Rules,
     look: Look,
+    *,
     by: Port | Player,
     profile: Profile | None,
     home: UserFolders,
@@ -212,16 +215,25 @@ def practise(
         performance = perform(targets, by.skill, by.seed + number)
         return SimulatedPort(performance, start_s, clock.now)
 
-    with OpenDevices(look, home, clock, (notice,)) as opened:
+    with OpenDevices(look, home, clock, notices=(notice,)) as opened:
         context = opened
         if not isinstance(by, Player):
-            context = on_kit(opened, look, by, profile or Profile(kit=by.name, player=""))
+            context = on_kit(opened, look, by, profile=profile or Profile(kit=by.name, player=""))
             if not context.window.offscreen:
                 broken_off.offer(context, home, context.profile.player)
         if not fast:  # hundreds of repetitions in a minute are nobody's history
-            context = replace(context, memory=Memory(kept_in, simulated=isinstance(by, Player)))
+            context = replace(
+                context, memory=Memory(folder=kept_in, simulated=isinstance(by, Player))
+            )
         takes = kept_in / "takes"
         simulated = by.simulated if isinstance(by, Player) else None
         return LessonSession(
-            pattern, rules, context, connect, kept_in, takes, clicking, simulated
+            pattern,
+            rules,
+            context,
+            connect=connect,
+            lesson_folder=kept_in,
+            takes_folder=takes,
+            clicking=clicking,
+            simulated=simulated,
         ).go()

@@ -39,7 +39,7 @@ from playalong.support.text import quoted
 WHICH = {"yours": Which.YOURS, "pattern": Which.PATTERN, "both": Which.BOTH}
 
 
-def hear(task: Task, look: Look, click: bool, home: UserFolders, path: Path | None) -> None:
+def hear(task: Task, look: Look, click: bool, *, home: UserFolders, path: Path | None) -> None:
     """Let the program play ``task``, in the window or into a wave file at ``path``."""
     played = to_hear(task, click)
     if path is not None:
@@ -60,6 +60,7 @@ def hear_take(
     pattern: Pattern,
     path: Path,
     which: str,
+    *,
     speed: float,
     click: bool,
     look: Look,
@@ -83,12 +84,12 @@ def hear_take(
     pads = Pads.from_plain(take.info.get("pads", {}))
     pauses = Pauses.from_plain(take.info.get("pauses", []))
     ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
-    played = Playback.of(take, pads, graded.run, pauses, ticks)
+    played = Playback.of(take, pads, graded.run, pauses=pauses, clicks=ticks)
     if out is not None:
         write_wave(out, rendered(played.sounds(WHICH[which], speed), mix=_mix(look)))
         return graded.asked.remarks
     with OpenDevices(look, home, RealClock(), notices=graded.asked.remarks) as context:
-        listen_back(context, _page(graded, context), played, WHICH[which], speed)
+        listen_back(context, _page(graded, context), played, which=WHICH[which], speed=speed)
     return graded.asked.remarks
 
 

@@ -27,7 +27,7 @@ HALF = 0.5
 _LEAD_S, _RING_S = 0.4, 1.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Playback:
     """What can be listened to: hits and targets in seconds of the run, chokes, the click."""
 
@@ -44,11 +44,13 @@ class Playback:
 
     @classmethod
     def of(
-        cls, take: Take, pads: Pads, run: MatchedRun, pauses: Pauses, clicks: Sequence[Click]
+        cls, take: Take, pads: Pads, run: MatchedRun, *, pauses: Pauses, clicks: Sequence[Click]
     ) -> Self:
         """What a graded take has."""
         hits = [run.hits[number] for number in range(len(run.hits))]
-        return cls(hits, run.targets, _chokes(take, pads, pauses), clicks)
+        return cls(
+            hits=hits, targets=run.targets, chokes=_chokes(take, pads, pauses), clicks=clicks
+        )
 
 
 def _chokes(take: Take, pads: Pads, pauses: Pauses) -> list[tuple[float, str]]:
@@ -66,6 +68,7 @@ def listen_back(
     context: RunContext,
     page: RunPage,
     played: Playback,
+    *,
     which: Which = Which.BOTH,
     speed: float = 1.0,
 ) -> None:
@@ -86,7 +89,7 @@ def listen_back(
         if outcome is Outcome.HALF:
             speed = HALF if speed == 1.0 else 1.0
         page.subtitle = _words(which, speed)
-        outcome = _once(context, page, played, which, speed)
+        outcome = _once(context, page, played, which=which, speed=speed)
     context.output.clear()
     page.buttons, page.said, page.subtitle = before
 
@@ -96,7 +99,7 @@ def _words(which: Which, speed: float) -> str:
     return f"listening: {heard}" + ("  ·  half speed" if speed == HALF else "")
 
 
-@dataclass
+@dataclass(kw_only=True)
 class _Once(Scene):
     """Once through. Strokes work the page at the end only: until then somebody may play along."""
 
@@ -122,11 +125,13 @@ class _Once(Scene):
 
 
 def _once(
-    context: RunContext, page: RunPage, played: Playback, which: Which, speed: float
+    context: RunContext, page: RunPage, played: Playback, *, which: Which, speed: float
 ) -> Outcome:
     """Once through; what was asked for meanwhile or, at the end, afterwards."""
     context.output.clear()
     start_s = context.clock.now() + _LEAD_S
     context.output.schedule(start_s, played.sounds(which, speed))
-    once = _Once(context, page, start_s, played.targets.end_s, speed)
+    once = _Once(
+        context=context, page=page, start_s=start_s, end_s=played.targets.end_s, speed=speed
+    )
     return show_by_pads(context, once) or Outcome.LEAVE

@@ -83,8 +83,8 @@ class PlaySession:
         task: Task,
         context: RunContext,
         port: Port,
-        folder: Path,
         *,
+        folder: Path,
         level_chosen: Callable[[Level], None] | None = None,
         can_practise: bool = False,
         best: float | None = None,
@@ -122,13 +122,13 @@ class PlaySession:
         ended = Run(self._task, self._context, lambda _: self._port).play()
         self._context.output.clear()
         memory = self._context.memory
-        return save_run(self._task, ended, self._folder, memory), ended
+        return save_run(self._task, ended, self._folder, memory=memory), ended
 
     def _ready(self) -> Outcome:
         """The page before a run, until START or LEAVE."""
         while True:
             page = self._ready_page()
-            outcome = hold(self._context, page, 0.0, None)
+            outcome = hold(self._context, page, 0.0, until_s=None)
             self._row = page.rows.chosen
             if outcome is Outcome.PRACTISE:
                 self.wants_practice = True
@@ -145,12 +145,14 @@ class PlaySession:
         self._best = max(saved.graded.grade.score.total, self._best or 0.0)
         while True:
             offered = [button for button in AFTER if self._may(button)]
-            page = result_page(self._task, saved, self._context, offered, best=self._best)
-            outcome = hold(self._context, page, 0.0, None)
+            page = result_page(self._task, saved, self._context, offered=offered, best=self._best)
+            outcome = hold(self._context, page, 0.0, until_s=None)
             if outcome is Outcome.LISTEN:
                 take, pads = ended.recording.take(), self._context.profile.pads
                 clicks = [tick for tick in self._task.ticks() if tick.time_s >= 0.0]
-                played = Playback.of(take, pads, saved.graded.run, ended.pauses, clicks)
+                played = Playback.of(
+                    take, pads, saved.graded.run, pauses=ended.pauses, clicks=clicks
+                )
                 listen_back(self._context, ended.page, played)
             elif outcome in (Outcome.AGAIN, Outcome.LEAVE):
                 return outcome
@@ -233,7 +235,7 @@ class PlaySession:
         try:
             return task.going_along(
                 work_on_page(
-                    self._context, along.name, words, lambda progress: at(percent, progress)
+                    self._context, along.name, words, work=lambda progress: at(percent, progress)
                 )
             )
         except LeftError:
@@ -339,7 +341,9 @@ def to_hear(task: Task, clicked: bool = True) -> Task:
     )
 
 
-def save_run(task: Task, ended: RunResult, folder: Path, memory: Memory | None = None) -> SavedRun:
+def save_run(
+    task: Task, ended: RunResult, folder: Path, *, memory: Memory | None = None
+) -> SavedRun:
     """Write the take of a run and grade it, and keep both in ``memory``."""
     trouble = []
     if ended.lost_port is not None:
@@ -359,7 +363,7 @@ def save_run(task: Task, ended: RunResult, folder: Path, memory: Memory | None =
         where = f"The take is kept: {path}. The program made a mistake in grading it"
         raise UserError(f"{where} ({described(error)}). {keep_mistake(error)}".rstrip()) from error
     if memory is not None and ended.log is not None:
-        memory.keep(ended.log, ended.recording, graded, path)
+        memory.keep(ended.log, ended.recording, graded, file=path)
         trouble += memory.told
     return SavedRun(path, graded, tuple(trouble))
 
@@ -383,8 +387,8 @@ def result_page(
     task: Task,
     saved: SavedRun,
     context: RunContext,
-    offered: Sequence[Button] = (AGAIN, LEAVE),
     *,
+    offered: Sequence[Button] = (AGAIN, LEAVE),
     best: float | None = None,
 ) -> ResultPage:
     """The page of a run that was kept."""

@@ -34,12 +34,12 @@ def task_of(
     """
     check_variations(pattern, variations)
     return Task(
-        pattern,
-        checked_tempo(pattern.tempo if tempo_bpm is None else tempo_bpm),
-        checked_bars(_whole_rounds(len(pattern.bars), at_least) if bars is None else bars),
-        tuple(variations),
-        rules,
-        count_in,
+        pattern=pattern,
+        tempo_bpm=checked_tempo(pattern.tempo if tempo_bpm is None else tempo_bpm),
+        bars=checked_bars(_whole_rounds(len(pattern.bars), at_least) if bars is None else bars),
+        variations=tuple(variations),
+        rules=rules,
+        count_in=count_in,
         clicking=clicking,
     )
 

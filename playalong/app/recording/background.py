@@ -28,7 +28,7 @@ class LeftError(UserError):
     """The player did not wait for it."""
 
 
-def work_on_page(context: RunContext, title: str, words: str, work: Work[Result]) -> Result:
+def work_on_page(context: RunContext, title: str, words: str, *, work: Work[Result]) -> Result:
     """Do ``work`` behind a page that says so and stays alive; ``LeftError`` where it is left.
 
     What the work raises is raised here.

@@ -63,6 +63,7 @@ class BeatsSession(Scene):
         context: RunContext,
         recording: Recording,
         beats: BeatMap | None,
+        *,
         port: Port | None,
         keep: Callable[[BeatMap | None], object],
         per_bar: int = 4,
@@ -118,7 +119,9 @@ class BeatsSession(Scene):
         """
         self._stand()
         while True:
-            outcome = show(self._context, self, self._input, self._context.pad_commands)
+            outcome = show(
+                self._context, self, self._input, pad_commands=self._context.pad_commands
+            )
             if outcome is Outcome.LEAVE:
                 self._stop()
                 return self._draft.beats
@@ -291,7 +294,9 @@ class BeatsSession(Scene):
             return beats_of(self._onsets)
 
         try:
-            beats = work_on_page(self._context, self._page.title, "Listening for the beats", work)
+            beats = work_on_page(
+                self._context, self._page.title, "Listening for the beats", work=work
+            )
         except UserError as error:
             self._say(f"{error} {_STAY if self._draft.beats else ''}".rstrip())
             return

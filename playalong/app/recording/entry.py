@@ -35,6 +35,7 @@ def with_recording(
     task: Task,
     home: UserFolders,
     path: Path,
+    *,
     loop: tuple[int, int] | None,
     bars: int | None,
     percent: float,
@@ -75,7 +76,15 @@ def with_recording(
     rounds = -(-bars // length) if bars and loop else 1
     recording = opened(path)
     home.notices += filter(None, [recording.message])
-    played = along(recording, beats, first - 1, last - 1, round(percent), level_db, rounds)
+    played = along(
+        recording,
+        beats,
+        first_bar=first - 1,
+        last_bar=last - 1,
+        percent=round(percent),
+        level_db=level_db,
+        rounds=rounds,
+    )
     return replace(task, bars=rounds * length).going_along(played)
 
 
@@ -83,6 +92,7 @@ def beats(
     path: Path,
     look: Look,
     home: UserFolders,
+    *,
     tempo_bpm: float | None,
     first_beat_s: float | None,
     per_bar: int | None,
@@ -111,7 +121,14 @@ def beats(
         keep_off(path, out)
         recording = opened(path)
         home.notices += filter(None, [recording.message])
-        known = _found(recording, known, tempo_bpm, first_beat_s, per_bar, find)
+        known = _found(
+            recording,
+            known=known,
+            tempo_bpm=tempo_bpm,
+            first_beat_s=first_beat_s,
+            per_bar=per_bar,
+            find=find,
+        )
         if known is None:
             raise UserError(
                 f"The beats of {printable(path.name)} are not known yet: tap them first."
@@ -122,8 +139,8 @@ def beats(
         return known
     port = _some_port(port_part)
     try:
-        with OpenDevices(look, home, RealClock(), ()) as context:
-            return _tapped(context, look, path, known, port, home, per_bar)
+        with OpenDevices(look, home, RealClock(), notices=()) as context:
+            return _tapped(context, look, path, known=known, port=port, home=home, per_bar=per_bar)
     finally:
         if port is not None:
             port.close()
@@ -133,6 +150,7 @@ def _tapped(
     context: RunContext,
     look: Look,
     path: Path,
+    *,
     known: BeatMap | None,
     port: Port | None,
     home: UserFolders,
@@ -143,7 +161,7 @@ def _tapped(
             "There is no screen to tap at: give --tempo and --first-beat, or let --find do it."
         )
     if port is not None:
-        context = on_kit(context, look, port, home.profile(port.name, None))
+        context = on_kit(context, look, port, profile=home.profile(port.name, None))
     recording = opened(path, context)
     folder = maps_folder(home)
 
@@ -153,11 +171,12 @@ def _tapped(
         else:
             beat_maps.write(folder, path, beat_map)
 
-    return BeatsSession(context, recording, known, port, keep, per_bar).go()
+    return BeatsSession(context, recording, known, port=port, keep=keep, per_bar=per_bar).go()
 
 
 def _found(
     recording: Recording,
+    *,
     known: BeatMap | None,
     tempo_bpm: float | None,
     first_beat_s: float | None,

@@ -42,13 +42,14 @@ def opened(path: Path, context: RunContext | None = None) -> Recording:
     if context is None:
         return work_in_terminal(words, lambda progress: Recording.open(path, progress))
     return work_on_page(
-        context, printable(path.name), words, lambda progress: Recording.open(path, progress)
+        context, printable(path.name), words, work=lambda progress: Recording.open(path, progress)
     )
 
 
 def along(
     recording: Recording,
     beats: BeatMap,
+    *,
     first_bar: int,
     last_bar: int,
     percent: int = 100,
@@ -69,7 +70,7 @@ def along(
         raise UserError(sentence(error)) from None
     if rounds < 1:
         raise UserError("The bars of a recording are played once at least.")
-    played = _repeated(beats, first_bar, last_bar, percent, rounds)
+    played = _repeated(beats, first_bar, last_bar, percent=percent, rounds=rounds)
     length_s = (end_s - begin_s) * 100.0 / percent
 
     lead = round((BEFORE_S + JOIN_S) * RATE)
@@ -81,8 +82,8 @@ def along(
     join = round(JOIN_S * RATE)
     through = round((length_s + before_s - BEFORE_S) * RATE)
     level = gain(level_db)
-    middle = Faded(reel, through, join, join, level)
-    last = Faded(reel, reel.frames, join, round(END_S * RATE), level)
+    middle = Faded(stream=reel, frames=through, rise=join, fall=join, gain=level)
+    last = Faded(stream=reel, frames=reel.frames, rise=join, fall=round(END_S * RATE), gain=level)
     sounds = [
         RecordingPart(last if number == rounds - 1 else middle, 0, number * length_s - before_s)
         for number in range(rounds)
@@ -90,13 +91,29 @@ def along(
 
     def at(other: int, progress: Progress) -> Along:
         return along(
-            recording, beats, first_bar, last_bar, other, level_db, rounds, progress=progress
+            recording,
+            beats,
+            first_bar=first_bar,
+            last_bar=last_bar,
+            percent=other,
+            level_db=level_db,
+            rounds=rounds,
+            progress=progress,
         )
 
-    return Along(played, 0, tuple(sounds), printable(recording.path.name), percent, at)
+    return Along(
+        beats=played,
+        first_bar=0,
+        sounds=tuple(sounds),
+        name=printable(recording.path.name),
+        percent=percent,
+        at=at,
+    )
 
 
-def _repeated(beats: BeatMap, first_bar: int, last_bar: int, percent: int, rounds: int) -> BeatMap:
+def _repeated(
+    beats: BeatMap, first_bar: int, last_bar: int, *, percent: int, rounds: int
+) -> BeatMap:
     """The beats of a loop as they are played, and the one after the last; second 0 is the first."""
     count = (last_bar + 1 - first_bar) * beats.per_bar
     start = beats.first + first_bar * beats.per_bar
@@ -107,7 +124,7 @@ def _repeated(beats: BeatMap, first_bar: int, last_bar: int, percent: int, round
 
 
 def write_with_click(
-    path: Path, recording: Recording, beats: BeatMap, level_db: float = UNDER_CLICK_DB
+    path: Path, recording: Recording, beats: BeatMap, *, level_db: float = UNDER_CLICK_DB
 ) -> None:
     """Write the whole recording with a click on each beat as a wave file, to check them by ear.
 

@@ -82,7 +82,7 @@ def kind_of(beats: BeatMap, beat: int) -> Kind:
     return Kind.BEAT if (beat - beats.first) % beats.per_bar else Kind.ONE
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Faded:
     """A stream at another gain that rises at its beginning and falls at its end.
 

@@ -64,7 +64,7 @@ class RecordingPart:
         return RecordingPart(self.stream, self.begin + later, self.time_s + later / RATE)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Along:
     """What a run goes along with: ``beats`` as fast as it is played, from ``first_bar`` on.
 

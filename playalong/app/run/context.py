@@ -28,7 +28,7 @@ GONE = ("The kit is gone: check its cable.", "The run waits, and every hit so fa
 GONE_MEANWHILE = (GONE[0], "Until it is back, keys work the program.")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class RunContext:
     """Everything around the player.
 

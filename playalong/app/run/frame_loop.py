@@ -77,6 +77,7 @@ def show(
     context: RunContext,
     scene: Scene,
     input: HitInput | None = None,
+    *,
     pad_commands: PadCommands | None = None,
 ) -> Outcome | None:
     """Show ``scene`` until it is over, which gives None, or something is asked for.
@@ -116,7 +117,7 @@ def show(
 
 
 def hold(
-    context: RunContext, page: Page, at_s: float, until_s: float | None = None
+    context: RunContext, page: Page, at_s: float, *, until_s: float | None = None
 ) -> Outcome | None:
     """Show a page that stands still, at ``at_s`` of its own time, until a press asks for something.
 
@@ -131,7 +132,7 @@ def show_by_pads(context: RunContext, scene: Scene) -> Outcome | None:
     if commands is None:
         return show(context, scene)
     commands.begin()
-    return show(context, scene, commands.input, commands)
+    return show(context, scene, commands.input, pad_commands=commands)
 
 
 @dataclass

@@ -89,6 +89,7 @@ class Run(Scene):
         task: Task,
         context: RunContext,
         connect: Callable[[float], Port],
+        *,
         begin_s: float | None = None,
         before: HeldPage | None = None,
     ) -> None:

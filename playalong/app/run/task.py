@@ -24,7 +24,7 @@ from playalong.sound.timeline import RATE
 from playalong.support.version import program_version
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Task:
     """What is to be played, and how it is judged.
 

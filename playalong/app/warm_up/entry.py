@@ -64,11 +64,11 @@ def warm_up(
     fast = isinstance(by, Player) and by.fast
     clock: Clock = SteppedClock() if fast else RealClock()
     notice = "a simulated player plays" if isinstance(by, Player) else by.name
-    with OpenDevices(look, home, clock, (notice,)) as opened:
+    with OpenDevices(look, home, clock, notices=(notice,)) as opened:
         context = opened
         if not isinstance(by, Player):
-            context = on_kit(opened, look, by, profile or Profile(kit=by.name, player=""))
-        memory = Memory(folder or home.data, simulated=isinstance(by, Player))
+            context = on_kit(opened, look, by, profile=profile or Profile(kit=by.name, player=""))
+        memory = Memory(folder=folder or home.data, simulated=isinstance(by, Player))
         context = replace(context, memory=memory)
         return in_window(
             wish,
@@ -96,7 +96,7 @@ def in_window(
     if wish.lesson is not None:
         patterns[wish.lesson.name] = wish.lesson
     machine = WarmUp(
-        _routine(wish, patterns, before, day),
+        _routine(wish, patterns, before, day=day),
         patterns,
         level=rules.level,
         knowledge=before.knowledge,
@@ -133,7 +133,7 @@ def _name(by: Port | Player, context: RunContext) -> str:
     return context.profile.player or NOBODY
 
 
-def _routine(wish: Wish, patterns: dict[str, Pattern], before: Kept, day: date) -> Routine:
+def _routine(wish: Wish, patterns: dict[str, Pattern], before: Kept, *, day: date) -> Routine:
     """The exercises of today."""
     there = playable(SETS[wish.on], patterns)
     last = None

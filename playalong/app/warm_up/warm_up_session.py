@@ -291,7 +291,7 @@ class WarmUpSession:
         return tuple(filter(None, lines))
 
     def _hold(self, page: Page, at_s: float, seconds: float) -> Outcome | None:
-        return hold(self._context, page, at_s, self._context.clock.now() + seconds)
+        return hold(self._context, page, at_s, until_s=self._context.clock.now() + seconds)
 
     def _buttons(self, *offered: Button) -> Buttons:
         commands = self._context.pad_commands
@@ -313,7 +313,7 @@ class WarmUpSession:
                 self._trouble.append(str(error))
         memory = self._context.memory
         if memory is not None and ended.log is not None:
-            memory.keep(ended.log, ended.recording, graded, path)
+            memory.keep(ended.log, ended.recording, graded, file=path)
         for words in mishap_lines(ended.mishaps):
             if words not in self._trouble:
                 self._trouble.append(words)

@@ -45,7 +45,7 @@ def listening(
     """The kit's port and the profile of kit and player; says which they are."""
     from playalong.app.kit_port import open_kit
 
-    with open_kit(home, given.port, given.who, remembers) as (port, profile):
+    with open_kit(home, given.port, given.who, remembers=remembers) as (port, profile):
         print_lines(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
         print_notices([*home.notices, *broken_off_runs(home)])
         yield port, profile

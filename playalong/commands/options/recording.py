@@ -72,7 +72,13 @@ def along_with(given: RecordingOptions, task: "Task", home: "UserFolders") -> "T
     from playalong.app.recording.entry import with_recording
 
     found = with_recording(
-        task, home, given.along, given.loop, given.bars, given.speed, given.recording_db
+        task,
+        home,
+        given.along,
+        loop=given.loop,
+        bars=given.bars,
+        percent=given.speed,
+        level_db=given.recording_db,
     )
     print_notices(home.notices)
     return found

@@ -85,6 +85,7 @@ def rules_of(
     given: RulesOptions,
     level: "Level | None" = None,
     bands: "Bands | None" = None,
+    *,
     left_handed: bool = False,
 ) -> "Rules":
     """The rules that were asked for.
@@ -111,7 +112,9 @@ def rules_of_player(given: RulesOptions, profile: "Profile", home: "UserFolders"
     if given.left_handed is not None:
         home.remember_hand(profile.player, given.left_handed)
     player = profile.player
-    return rules_of(given, home.level(player), profile.bands, home.is_left_handed(player))
+    return rules_of(
+        given, home.level(player), profile.bands, left_handed=home.is_left_handed(player)
+    )
 
 
 def level_of(given: LevelOption) -> "Level | None":

@@ -61,7 +61,12 @@ def player_of(given: SimulatedOptions, through_port: bool = False) -> "Player":
     from playalong.app.play.entry import Player
     from playalong.simulation.skills import SKILLS
 
-    return Player(SKILLS[given.player or USUAL_SKILL], given.seed, given.fast, through_port)
+    return Player(
+        skill=SKILLS[given.player or USUAL_SKILL],
+        seed=given.seed,
+        fast=given.fast,
+        through_port=through_port,
+    )
 
 
 def _seed(text: str) -> int:

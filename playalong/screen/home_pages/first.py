@@ -180,7 +180,9 @@ class FirstPage:
         if going.bars and picture.height >= pen.px(_COUNT + _ROW * len(going.voices)):
             bars = bar_picture.graded_bars(going.bars, going.places)
             shown = bars[: bar_picture.fitting(pen, picture, bars)]
-            bar_picture.draw(pen, picture, shown, going.voices, going.rules, ahead=True)
+            bar_picture.draw(
+                pen, picture, shown, voices=going.voices, rules=going.rules, ahead=True
+            )
 
     def _draw_cards(self, pen: Pen, rect: pygame.Rect) -> None:
         colours, gap = pen.colours, pen.px(18)

@@ -219,7 +219,7 @@ class PatternsPage:
         picture.height = min(picture.height, pen.px(60 + 60 * len(line.voices)))
         unplayed_places = [unplayed(0, place, bar[0]) for place in range(len(bar[0].strokes))]
         graded = bar_picture.graded_bars(bar, unplayed_places)
-        bar_picture.draw(pen, picture, graded, line.voices, _RULES, ahead=True)
+        bar_picture.draw(pen, picture, graded, voices=line.voices, rules=_RULES, ahead=True)
 
 
 #: So much can be searched for.

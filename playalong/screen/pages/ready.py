@@ -127,7 +127,7 @@ class ReadyPage:
                 right=rect.right,
                 bottom=rect.bottom - pen.px(SMALL * 1.4),
             )
-        bar_picture.draw(pen, rect, shown, self.voices, self.rules, ahead=True)
+        bar_picture.draw(pen, rect, shown, voices=self.voices, rules=self.rules, ahead=True)
 
 
 def _passed(outcome: Outcome | None) -> Outcome | None:

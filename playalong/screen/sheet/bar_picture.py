@@ -73,9 +73,9 @@ def draw(
     pen: Pen,
     rect: pygame.Rect,
     bars: Sequence[GradedBar],
+    *,
     voices: Sequence[str],
     rules: Rules,
-    *,
     ahead: bool = False,
 ) -> None:
     """Draw ``bars`` side by side into ``rect``, a row for each of ``voices``.

@@ -64,7 +64,7 @@ def draw_timing(pen: Pen, rect: pygame.Rect, gauge: TimingGauge) -> None:
     names = max(pen.width(limb, SMALL) for limb in limbs)
     inset = names + pen.px(_BESIDE) if names else 0
     ends = f"{axis_ms} early", f"{axis_ms} late"
-    plot = _frame(pen, rect, "Timing", words, ends=ends, inset=inset)
+    plot = _frame(pen, rect, "Timing", words=words, ends=ends, inset=inset)
     gap = min(pen.px(_ROW_GAP), plot.height // (2 * len(limbs)))
     tall = (plot.height - gap * (len(limbs) - 1)) / len(limbs)
     half = gauge.tolerance_ms * plot.width / 2 / axis_ms
@@ -120,7 +120,9 @@ def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
     if gauge.contrast_db is not None:
         under = sum(level <= gauge.soft_db for level in ghosts)
         words, is_off = f"soft enough: {under} of {len(ghosts)}", gauge.contrast_db > 0
-    plot = _frame(pen, rect, "Ghost notes", words, ends=("your last strokes", ""), is_off=is_off)
+    plot = _frame(
+        pen, rect, "Ghost notes", words=words, ends=("your last strokes", ""), is_off=is_off
+    )
     colours = pen.colours
     pen.level_line(plot.bottom, plot.left, plot.right, colour=colours.rule, width=1)
     right = plot.right - pen.width("soft", SMALL) - pen.px(8)
@@ -150,7 +152,7 @@ def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None
         words = f"holds, {fmean(bpm for _, bpm in course):.1f} bpm"
     first = f"bar {course[0][0] + 1}" if course else ""
     last = f"bar {course[-1][0] + 1}" if len(course) > 1 else ""
-    plot = _frame(pen, rect, "Tempo", words, ends=(first, last), is_off=is_off)
+    plot = _frame(pen, rect, "Tempo", words=words, ends=(first, last), is_off=is_off)
     pen.level_line(plot.centery, plot.left, plot.right, colour=pen.colours.rule, width=1)
     if not course:
         return
@@ -168,8 +170,8 @@ def _frame(
     pen: Pen,
     rect: pygame.Rect,
     name: str,
-    words: str,
     *,
+    words: str,
     ends: tuple[str, str],
     inset: int = 0,
     is_off: bool = False,

@@ -28,7 +28,7 @@ INES = Profile(kit="a kit", player="Ines")
 
 
 def test_a_teachers_own_comes_first_and_a_wrong_file_is_told(tmp_path: Path) -> None:
-    home = UserFolders(tmp_path / "c", tmp_path / "d")
+    home = UserFolders(config=tmp_path / "c", data=tmp_path / "d")
     own = home.data / OWN
     own.mkdir(parents=True)
     (own / "a.toml").write_text(TEXT)
@@ -40,7 +40,7 @@ def test_a_teachers_own_comes_first_and_a_wrong_file_is_told(tmp_path: Path) -> 
 
 
 def test_chosen_by_keys_taken_and_told_where_the_result_is(tmp_path: Path) -> None:
-    home = UserFolders(tmp_path / "c", tmp_path / "d")
+    home = UserFolders(config=tmp_path / "c", data=tmp_path / "d")
     (home.data / OWN).mkdir(parents=True)
     (home.data / OWN / "a.toml").write_text(TEXT)
     clock, pages = SteppedClock(), []
@@ -66,7 +66,7 @@ def test_chosen_by_keys_taken_and_told_where_the_result_is(tmp_path: Path) -> No
 
 
 def test_who_goes_back_takes_none(tmp_path: Path) -> None:
-    home = UserFolders(tmp_path / "c", tmp_path / "d")
+    home = UserFolders(config=tmp_path / "c", data=tmp_path / "d")
     clock = SteppedClock()
     with unseen_window() as window:
         context = context_on(Seen(window, lambda page, _: Key.ESCAPE), clock)

@@ -28,7 +28,7 @@ from tests.support.result_changes import CHANGES, forged, result_of
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     made = tmp_path_factory.mktemp("class")
     for seed, who in enumerate(("Ines", "Tom", "=1+1")):
-        result_of(made, who, ("beginner", "intermediate", "advanced")[seed], seed)
+        result_of(made, who, ("beginner", "intermediate", "advanced")[seed], seed=seed)
     return made
 
 
@@ -94,7 +94,7 @@ def test_two_assessments_are_two_groups(folder: Path, tmp_path: Path) -> None:
     for path in folder.glob("*.zip"):
         (tmp_path / path.name).write_bytes(path.read_bytes())
     other = 'title = "Another"\nminutes = 5\n[[item]]\npattern = "boots-by-the-door"\nbars = 2\n'
-    result_of(tmp_path, "Ines", "advanced", 9, text=other)
+    result_of(tmp_path, "Ines", "advanced", seed=9, text=other)
     found = groups(read_in(tmp_path))
     assert [(group.title, len(group.latest)) for group in found] == [
         ("A short one", 3),

@@ -29,7 +29,7 @@ HOSTILE = ("<script>alert(1)</script>", "ليلى المريمية", "x" * 300, 
 def results(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("results")
     for seed, who in enumerate(HOSTILE):
-        result_of(folder, who, "beginner" if seed % 2 else "intermediate", seed)
+        result_of(folder, who, "beginner" if seed % 2 else "intermediate", seed=seed)
     return folder
 
 
@@ -121,12 +121,12 @@ def test_what_does_not_fit_stands_on_top(results: Path, tmp_path: Path) -> None:
 
 @pytest.mark.usefixtures("undrawn")
 def test_the_last_time_is_compared(tmp_path: Path) -> None:
-    first = result_of(tmp_path, "Ines", "beginner", 1)
+    first = result_of(tmp_path, "Ines", "beginner", seed=1)
     assert not any("then" in line for s in result_report(first).sections for line in s.changes)
     import time
 
     time.sleep(1.1)
-    second = result_of(tmp_path, "Ines", "professional", 1)
+    second = result_of(tmp_path, "Ines", "professional", seed=1)
     changes = result_report(second).sections[0].changes
     assert any(line.startswith("score:") and line.endswith("better") for line in changes)
 

@@ -102,7 +102,7 @@ def file_of(text: str = TEXT) -> AssessmentFile:
 class Stage:
     """A sitting of somebody at a kit; ``script`` says what is pressed, given page and clock."""
 
-    def __init__(self, window: Window, folder: Path, script: Script | None, text: str = TEXT):
+    def __init__(self, window: Window, folder: Path, script: Script | None, *, text: str = TEXT):
         self.clock, self.folder = SteppedClock(), folder
         self.kit = Kit(self.clock)
         self.book = Book(
@@ -123,7 +123,7 @@ class Stage:
         self.context = replace(
             around,
             pad_commands=PadCommands(pads, profile.calls),
-            memory=Memory(folder),
+            memory=Memory(folder=folder),
         )
         assessment = self.book.assessment
         tasks = [item_task(assessment, item) for item in assessment.items]
@@ -185,7 +185,7 @@ def test_every_figure_is_that_of_the_take_in_result_and_store(window, tmp_path) 
     stage = Stage(window, tmp_path, None)
     assert stage.go()
     files = read_result(stage.book.finish(tmp_path)).files
-    database = Memory(tmp_path).open()
+    database = Memory(folder=tmp_path).open()
     assert database is not None
     rows = stored.select(database, "run.kind = ?", ("assessment",))
     in_store = [stored.grade_of(database, row.id)[0] for row in reversed(rows)]
@@ -341,7 +341,7 @@ def test_homework_gathers_runs_over_days_and_ends(window, tmp_path) -> None:
     text = 'title = "Week"\nkind = "homework"\ndays = 7\n[[item]]\n'
     text += 'pattern = "boots-by-the-door"\ntempo = 240\nbars = 2\n'
     for count in (1, 2):
-        stage = Stage(window, tmp_path, None, text)
+        stage = Stage(window, tmp_path, None, text=text)
         stage.book.check_days()
         assert stage.go()
         assert len(stage.book.runs) == count

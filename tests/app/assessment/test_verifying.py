@@ -18,7 +18,7 @@ FEW = 12
 
 @pytest.fixture(scope="module")
 def result(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return result_of(tmp_path_factory.mktemp("results"), "Ines", "intermediate", 5)
+    return result_of(tmp_path_factory.mktemp("results"), "Ines", "intermediate", seed=5)
 
 
 def found(path: Path, data: bytes) -> bool:

@@ -18,7 +18,7 @@ def player(database: Database, name: str = "Ines") -> PlayerRow:
 
 
 def kept_run(
-    database: Database, who: PlayerRow, began: datetime, grade: Mapping[str, Any], **more: Any
+    database: Database, who: PlayerRow, began: datetime, *, grade: Mapping[str, Any], **more: Any
 ) -> int:
     """A run that was played at ``began`` and came to ``grade``."""
     name = more.pop("pattern", "late-bus-home")

@@ -22,7 +22,7 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def opened(home: Path):
-    database = Memory(home, simulated=True).opened()
+    database = Memory(folder=home, simulated=True).opened()
     return database, reading.player_of(database, "beginner", "")
 
 

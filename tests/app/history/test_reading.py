@@ -29,11 +29,11 @@ def test_days_and_weeks_are_those_of_the_place_where_it_was_played(store: Databa
     """ISO 8601: weeks begin on Monday; 2 March 2026 was one, as ``date.isocalendar`` says."""
     who = player(store)
     assert date(2026, 3, 2).isocalendar().weekday == 1
-    kept_run(store, who, at(2), grade(60.0, 80.0))
-    kept_run(store, who, at(8), grade(80.0, 90.0))  # the Sunday of that week
-    kept_run(store, who, at(9), grade(90.0, 84.0))
+    kept_run(store, who, at(2), grade=grade(60.0, 80.0))
+    kept_run(store, who, at(8), grade=grade(80.0, 90.0))  # the Sunday of that week
+    kept_run(store, who, at(9), grade=grade(90.0, 84.0))
     late = datetime(2026, 3, 9, 23, 30, tzinfo=timezone(timedelta(hours=-5)))  # the 10th in UTC
-    kept_run(store, who, late, grade(70.0, 100.0))
+    kept_run(store, who, late, grade=grade(70.0, 100.0))
     days = periods(store, who.id, By.DAY)
     assert [(day.first.day, day.runs, day.tempo_bpm, day.score) for day in days] == [
         (9, 2, 100.0, 80.0),
@@ -54,20 +54,20 @@ def test_days_and_weeks_are_those_of_the_place_where_it_was_played(store: Databa
 
 def test_best_last_and_by_pattern(store: Database) -> None:
     who = player(store)
-    kept_run(store, who, at(2), grade(95.0))
-    kept_run(store, who, at(3), grade(70.0))
-    kept_run(store, who, at(4), grade(99.0), pattern="another")
-    kept_run(store, player(store, "Tom"), at(5), grade(100.0))
-    found = reading.history(store, who, "late-bus-home", 20)
+    kept_run(store, who, at(2), grade=grade(95.0))
+    kept_run(store, who, at(3), grade=grade(70.0))
+    kept_run(store, who, at(4), grade=grade(99.0), pattern="another")
+    kept_run(store, player(store, "Tom"), at(5), grade=grade(100.0))
+    found = reading.history(store, who, "late-bus-home", limit=20)
     assert (found.best.score, found.last.score) == (95.0, 70.0)
-    assert reading.history(store, who, None, 20).best.score == 99.0
-    assert len(reading.history(store, who, None, 1).rows) == 1
+    assert reading.history(store, who, None, limit=20).best.score == 99.0
+    assert len(reading.history(store, who, None, limit=1).rows) == 1
     with pytest.raises(UserError, match='no runs of "third" here; they have played: another, late'):
-        reading.history(store, who, "third", 20)
+        reading.history(store, who, "third", limit=20)
 
 
 def places(
-    clean: int, early: int = 0, count: str = "e of 3", bar: int = 0
+    clean: int, early: int = 0, count: str = "e of 3", *, bar: int = 0
 ) -> list[dict[str, object]]:
     asked = {"bar": bar, "voice": "snare", "dynamic": "ghost", "targets": 8}
     return [
@@ -79,11 +79,11 @@ def places(
 def test_the_weakest_place_is_that_of_the_last_runs(store: Database) -> None:
     who = player(store)
     for day in range(1, 21):  # long ago it was another place
-        kept_run(store, who, at(day), grade(50.0, places=places(0, count="a of 1")))
+        kept_run(store, who, at(day), grade=grade(50.0, places=places(0, count="a of 1")))
     for day in range(1, 9):
-        kept_run(store, who, at(day, month=4), grade(80.0, places=places(4, early=1)))
-    kept_run(store, who, at(10, month=4), grade(10.0, places=places(0)), kind="lesson")
-    found = reading.history(store, who, None, 20).weakest
+        kept_run(store, who, at(day, month=4), grade=grade(80.0, places=places(4, early=1)))
+    kept_run(store, who, at(10, month=4), grade=grade(10.0, places=places(0)), kind="lesson")
+    found = reading.history(store, who, None, limit=20).weakest
     assert found == Weakest(
         pattern="Late Bus Home",
         voice="snare",
@@ -104,6 +104,6 @@ def test_the_weakest_place_is_that_of_the_last_runs(store: Database) -> None:
 
 def test_where_nothing_stands_out_no_place_is_weak(store: Database) -> None:
     who = player(store)
-    kept_run(store, who, at(1), grade(99.0, places=places(6)))
-    assert reading.history(store, who, None, 20).weakest is None
-    assert reading.history(store, player(store, "Tom"), None, 20).last is None
+    kept_run(store, who, at(1), grade=grade(99.0, places=places(6)))
+    assert reading.history(store, who, None, limit=20).weakest is None
+    assert reading.history(store, player(store, "Tom"), None, limit=20).last is None

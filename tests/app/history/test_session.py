@@ -35,7 +35,7 @@ PATTERN = library().get("late-bus-home")
 
 @pytest.fixture
 def home(tmp_path: Path) -> UserFolders:
-    return UserFolders(tmp_path / "config", tmp_path / "data")
+    return UserFolders(config=tmp_path / "config", data=tmp_path / "data")
 
 
 @pytest.fixture
@@ -46,7 +46,7 @@ def context(home: UserFolders) -> Iterator[RunContext]:
 
 
 def played(context: RunContext, skill: str = "intermediate", bars: int = 1) -> Run:
-    task = Task(PATTERN, 100.0, bars, (), Rules())
+    task = Task(pattern=PATTERN, tempo_bpm=100.0, bars=bars, variations=(), rules=Rules())
     performance = perform(task.targets(), SKILLS[skill], 3)
     clock = context.clock
     return Run(task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now))
@@ -56,7 +56,7 @@ def played(context: RunContext, skill: str = "intermediate", bars: int = 1) -> R
 def two_runs(context: RunContext, home: UserFolders) -> None:
     for skill in ("beginner", "professional"):
         run = played(context, skill)
-        save_run(run._task, run.play(), home.data / "takes", context.memory)
+        save_run(run._task, run.play(), home.data / "takes", memory=context.memory)
 
 
 def pressing(context: RunContext, *keys: Press | None) -> tuple[RunContext, list[Page]]:

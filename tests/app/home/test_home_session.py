@@ -45,7 +45,7 @@ def window() -> Iterator[Window]:
 
 @pytest.fixture
 def home(tmp_path) -> UserFolders:
-    found = UserFolders(tmp_path / "config", tmp_path / "data")
+    found = UserFolders(config=tmp_path / "config", data=tmp_path / "data")
     found.add_player("Ana")
     found.choose_player("Ana")
     return found
@@ -252,7 +252,7 @@ def test_without_a_kit_keys_are_pads(window, home):
 
 
 def test_the_first_start_is_shown_once_and_every_step_can_be_skipped(window, tmp_path):
-    fresh = UserFolders(tmp_path / "config", tmp_path / "data")
+    fresh = UserFolders(config=tmp_path / "config", data=tmp_path / "data")
     script = pressing(
         StartPage=[Outcome.SKIP] * 3, TypedPage=[*"Cleo", Key.ENTER], SettingsPage=[Key.ENTER]
     )
@@ -269,7 +269,7 @@ def test_the_first_start_is_shown_once_and_every_step_can_be_skipped(window, tmp
 
 @pytest.mark.parametrize("page", [StartPage, TypedPage])
 def test_the_first_start_can_be_put_off_at_any_step(window, tmp_path, page):
-    fresh = UserFolders(tmp_path / "config", tmp_path / "data")
+    fresh = UserFolders(config=tmp_path / "config", data=tmp_path / "data")
     script = pressing(**({} if page is StartPage else {"StartPage": [Outcome.SKIP] * 3}))
     session, _, seen = a_session(window, fresh, script)
     session.go()

@@ -443,7 +443,9 @@ def test_a_bout_that_is_skipped_changes_nothing_but_the_next():
 
 @pytest.mark.parametrize(("skill", "level"), list(zip(SKILLS, Level, strict=True)))
 def test_marks_settle_near_85_per_cent(skill, level):
-    days = np.mean([learn(SKILLS[skill], level, 3, 10.0, seed) for seed in range(2)], axis=0)
+    days = np.mean(
+        [learn(SKILLS[skill], level, 3, minutes=10.0, seed=seed) for seed in range(2)], axis=0
+    )
     assert 0.76 <= days[2] <= 0.94  # 80 to 90 over more players: python -m tests.long warm_up
 
 

@@ -10,8 +10,8 @@ from tests.support.result_changes import SHORT, result_of
 
 
 def test_all_that_is_left_of_a_player_is_found_and_of_nobody_else(tmp_path: Path) -> None:
-    own = result_of(tmp_path / RESULTS, "Ines", "beginner", 1)
-    result_of(tmp_path / RESULTS, "Tom", "beginner", 2)
+    own = result_of(tmp_path / RESULTS, "Ines", "beginner", seed=1)
+    result_of(tmp_path / RESULTS, "Tom", "beginner", seed=2)
     (tmp_path / RESULTS / "broken.zip").write_bytes(b"no")
     word = write_remark(own, Remark(result="x", comments=("Good.",)))
     own.with_suffix(".html").write_text("a report")
