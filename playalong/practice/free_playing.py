@@ -12,7 +12,7 @@ from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import MATCHED, Rules, Verdict
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Bar, Pattern
-from playalong.practice.mixing import Explainer
+from playalong.practice.mixing import Explainer, inaudible
 from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.texture import Texture, texture
 
@@ -43,12 +43,15 @@ def as_played(
 ) -> Mixed:
     """What ``hits``, in seconds from bar 1, made of ``pattern`` in a run of ``bars`` bars."""
     explainer = Explainer(pattern, tempo_bpm, rules)
-    explained = [
-        explainer.explain(own, number % len(pattern.bars))
-        for number, own in enumerate(explainer.split(hits, bars))
+    parts = [
+        (number % len(pattern.bars), own) for number, own in enumerate(explainer.split(hits, bars))
     ]
+    levels = explainer.levels(parts)
+    explained = [explainer.explain(own, number, levels) for number, own in parts]
     played: tuple[Bar, ...] = tuple(
         pattern.with_variations(bar.names)[bar.bar] for bar in explained
     )
     mixed = replace(pattern, bars=played, variations={}, chunks=(), practice=None)
-    return Mixed(mixed, texture(tuple(pattern.variations), explained))
+    silent = inaudible(pattern)
+    heard = tuple(name for name in pattern.variations if name not in silent)
+    return Mixed(mixed, texture(heard, explained))

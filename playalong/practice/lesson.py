@@ -154,6 +154,8 @@ class Lesson:
                 right=False, comment=(nothing,), coming=(look,), changed=False, nothing=True
             )
         right = self._is_right(step, result)
+        if step.kind is Kind.CALLED:
+            self._hear_calls(result, self._rules_of(step))
         lack = self._lack(step, result)
         self._note(at, result, right)
         told = result.together if step.kind is Kind.GHOST else ()
@@ -207,6 +209,16 @@ class Lesson:
         self._from = number
         self._tried |= {trial.plays for trial in self._trials if trial.covers[0] == number}
         return self._start()
+
+    def repeat(self, number: int) -> None:
+        """The step of that number comes next as it was learned, at its goal."""
+        self._repeats = (number,)
+        self._begin()
+
+    def counts(self, result: Repetition) -> bool:
+        """Whether a repetition of the exercise would be right; nothing changes."""
+        step = self.step
+        return step is not None and self._is_right(step, result)
 
     def back(self) -> Answer:
         """The player goes back to the step before."""
@@ -440,8 +452,6 @@ class Lesson:
         if result.never or (self._must_hold(step) and not result.steady):
             return False
         rules = self._rules_of(step)
-        if step.kind is Kind.CALLED:
-            self._hear_calls(result, rules)
         return not lacks([result.tally], rules.level, rules.tolerance_ms, once=True)
 
     def _hear_calls(self, result: Repetition, rules: Rules) -> None:

@@ -13,9 +13,14 @@ within each voice:
 * for each answer d / 3, where d is the distance of the velocity from the middle of the band that
   is asked, in half widths of the band, squared, halved, and at most 1: so bands that overlap are
   told apart by their middles;
+  Where the strokes of a run say how loud the player's own are, d is instead half the square of the
+  distance from those in ``LOUD_DB``, at most 1: see ``Explainer.levels``;
 * 1/3 for a hi-hat that is open where a closed one is asked, or closed where open.
 
 So an answer never costs more than a hit that answers nothing. The weights are our own choice.
+
+A bar is none of them where, held against the best, more than ``OTHER`` of what was asked and what
+was played finds no answer: a silence, a fill, something else.
 
 How it is fast: for each voice the strokes of all combinations are placed side by side (slots, a
 position and what is played there), and the distinct lines that combinations make of them are the
@@ -35,11 +40,12 @@ from numpy.typing import NDArray
 
 from playalong.grading.grade import Counts
 from playalong.grading.grade_run import counts
+from playalong.grading.loudness import level_db
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.meter import Tempo
-from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.targets import GRACE_S, Place, Targets, lay_out, sounding
 from playalong.pattern.voices import VOICES, folded, is_judged
 from playalong.practice.excerpts import Names
@@ -49,6 +55,22 @@ MOST = 2**12
 
 #: What a missed grace stroke costs.
 GRACE_COST = 0.5
+
+#: A bar with more than this share unanswered is none of the combinations.
+OTHER = 0.4
+
+#: How loud ghost notes and accents are against the plain strokes of a voice where the run has none
+#: to compare, in dB: so are those of drummers (``simulation.human_touch``); what counts as far off;
+#: and how many strokes say how loud somebody plays.
+GHOST_DB, ACCENT_DB, LOUD_DB, HEARD = -20.0, 9.0, 9.0, 3
+
+_FROM_PLAIN = ((Dynamic.NORMAL, 0.0), (Dynamic.GHOST, GHOST_DB), (Dynamic.ACCENT, ACCENT_DB))
+
+#: How far from its place a stroke may lie that says so, in seconds.
+_NEAR_S = 0.06
+
+#: How loud a player's strokes are, by voice and dynamic, in dB.
+Levels = Mapping[tuple[str, Dynamic], float]
 
 _OPEN = "hi-hat-open"
 _HAT = "hi-hat"
@@ -69,8 +91,9 @@ class GrooveError:
 class Explanation:
     """One bar: the variations it was played with, what that costs, and its grade against them.
 
-    ``bar`` is the bar of the pattern (0 is the first); ``groove`` holds the errors of the answered
-    strokes that are there without any variation.
+    ``is_other``: it was none of them, and ``names`` is empty. ``bar`` is the bar of the pattern (0
+    is the first); ``groove`` holds the errors of the answered strokes that are there without any
+    variation.
     """
 
     names: Names
@@ -78,6 +101,19 @@ class Explanation:
     counts: Counts
     bar: int
     groove: tuple[GrooveError, ...]
+    is_other: bool = False
+
+
+def inaudible(pattern: Pattern) -> tuple[str, ...]:
+    """The variations that cannot be heard: they only ask for strokes, or leave them to choose."""
+
+    def heard(bars: Sequence[Bar]) -> list[set[Stroke]]:
+        return [{replace(s, optional=False, hand=None) for s in bar.strokes} for bar in bars]
+
+    plain = heard(pattern.bars)
+    return tuple(
+        name for name in pattern.variations if heard(pattern.with_variations([name])) == plain
+    )
 
 
 def allowed(pattern: Pattern, bar: int) -> tuple[Names, ...]:
@@ -108,13 +144,23 @@ class Explainer:
         }
         self._bars = [_Choices.of(pattern, bar, tempo_bpm) for bar in range(len(pattern.bars))]
 
-    def explain(self, hits: Sequence[Hit], bar: int = 0) -> Explanation:
-        """The best explanation of the hits of one bar; second 0 is its bar line."""
+    def explain(
+        self, hits: Sequence[Hit], bar: int = 0, levels: Levels | None = None
+    ) -> Explanation:
+        """The best explanation of the hits of one bar; second 0 is its bar line.
+
+        ``levels`` are those of the player, see ``levels``; without them the bands count.
+        """
         choices = self._bars[bar]
-        cost = self._costs(hits, bar)
+        cost = self._costs(hits, bar, levels or {})
         best = int(np.argmin(cost))  # the first of equals: fewest variations
         targets = choices.targets(best, self._pattern, self._tempo_bpm)
         run = MatchedRun.of(targets, Hits.of(hits), self._rules)
+        told = counts(run)
+        if told.targets + told.extra and 1.0 - told.matched / (told.targets + told.extra) > OTHER:
+            return Explanation(
+                names=(), cost=float(cost[best]), counts=told, bar=bar, groove=(), is_other=True
+            )
         groove = tuple(
             GrooveError(targets.names[number], float(error_ms))
             for number, error_ms in zip(run.target.tolist(), run.error_ms, strict=True)
@@ -130,7 +176,31 @@ class Explainer:
 
     def costs(self, hits: Sequence[Hit], bar: int = 0) -> Mapping[Names, float]:
         """What each combination costs."""
-        return dict(zip(self._bars[bar].names, self._costs(hits, bar).tolist(), strict=True))
+        return dict(zip(self._bars[bar].names, self._costs(hits, bar, {}).tolist(), strict=True))
+
+    def levels(self, bars: Sequence[tuple[int, Sequence[Hit]]]) -> Levels:
+        """How loud the player's own strokes are, from a run of (bar of the pattern, its hits).
+
+        Asked are the places whose dynamic is the same in all combinations. Of what a voice has too
+        few such strokes, the others say it.
+        """
+        found: dict[tuple[str, Dynamic], list[float]] = {}
+        for bar, hits in bars:
+            for hit in hits:
+                voice = self._counts_as.get(hit.voice)
+                kinds = [
+                    slot.dynamic
+                    for slot in self._bars[bar].slots(voice or "")
+                    if abs(slot.time_s - hit.time_s) <= _NEAR_S
+                ]
+                if voice is not None and len(kinds) == 1 and kinds[0] is not None:
+                    found.setdefault((voice, kinds[0]), []).append(float(level_db(hit.velocity)))
+        known = {key: float(np.median(own)) for key, own in found.items() if len(own) >= HEARD}
+        for voice in {voice for voice, _ in known}:
+            plain = [known[voice, kind] - db for kind, db in _FROM_PLAIN if (voice, kind) in known]
+            for kind, db in _FROM_PLAIN:
+                known.setdefault((voice, kind), plain[0] + db)
+        return known
 
     def split(self, hits: Sequence[Hit], bars: int) -> list[list[Hit]]:
         """The hits of a run of ``bars`` bars, a list for each, seconds from its bar line.
@@ -161,7 +231,7 @@ class Explainer:
         first = min((slot.time_s for slot in after.slots(voice)), default=far_s)
         return (max(last, -far_s) + min(first, far_s)) / 2.0
 
-    def _costs(self, hits: Sequence[Hit], bar: int) -> Floats:
+    def _costs(self, hits: Sequence[Hit], bar: int, levels: Levels) -> Floats:
         choices = self._bars[bar]
         by_voice: dict[str, list[Hit]] = {}
         for hit in sorted(hits, key=lambda hit: hit.time_s):
@@ -170,7 +240,7 @@ class Explainer:
                 by_voice.setdefault(voice, []).append(hit)
         cost = np.zeros(len(choices.names))
         for voice, line in choices.lines.items():
-            cost += line.costs(by_voice.pop(voice, []), self._rules)[line.row]
+            cost += line.costs(by_voice.pop(voice, []), self._rules, levels)[line.row]
         cost += sum(len(rest) for rest in by_voice.values())
         return np.round(cost, 9)  # so that equal sums are equal
 
@@ -188,17 +258,24 @@ class _Slot:
     grace: int
     choice: Ints
 
+    @property
+    def dynamic(self) -> Dynamic | None:
+        """The dynamic that is asked here in all lines, None where they differ, and of graces."""
+        kinds = {stroke.dynamic for stroke in self.strokes}
+        return kinds.pop() if len(kinds) == 1 and not self.grace else None
+
     def missed(self) -> Floats:
         """(lines,) what it costs when nothing answers."""
         each = GRACE_COST if self.grace else 1.0
         return self._of_line([0.0 if stroke.optional else each for stroke in self.strokes], 0.0)
 
-    def answered(self, hit: Hit, rules: Rules) -> Floats:
+    def answered(self, hit: Hit, rules: Rules, levels: Levels) -> Floats:
         """(lines,) what it costs when ``hit`` answers; infinite where nothing is asked."""
         timing = (hit.time_s - self.time_s) * 1000.0 / rules.capture_ms
         return self._of_line(
             [
-                (timing * timing + (0.0 if self.grace else _misfit(hit, stroke, rules))) / 3.0
+                (timing * timing + (0.0 if self.grace else _misfit(hit, stroke, rules, levels)))
+                / 3.0
                 for stroke in self.strokes
             ],
             np.inf,
@@ -208,10 +285,15 @@ class _Slot:
         return np.array([*values, nothing])[self.choice]
 
 
-def _misfit(hit: Hit, stroke: Stroke, rules: Rules) -> float:
-    band = rules.bands.of(stroke.voice, stroke.dynamic)
-    middle, half = (band.low + band.high) / 2.0, max((band.high - band.low) / 2.0, 1.0)
-    loudness = min(1.0, ((hit.velocity - middle) / half) ** 2 / 2.0)
+def _misfit(hit: Hit, stroke: Stroke, rules: Rules, levels: Levels) -> float:
+    own_db = levels.get((stroke.voice, stroke.dynamic))
+    if own_db is not None:
+        away = (float(level_db(hit.velocity)) - own_db) / LOUD_DB
+    else:
+        band = rules.bands.of(stroke.voice, stroke.dynamic)
+        middle, half = (band.low + band.high) / 2.0, max((band.high - band.low) / 2.0, 1.0)
+        away = (hit.velocity - middle) / half
+    loudness = min(1.0, away**2 / 2.0)
     wrong_hat = stroke.voice == _HAT and (hit.voice == _OPEN) != stroke.is_open
     return loudness + float(wrong_hat)
 
@@ -227,7 +309,7 @@ class _Line:
     count: int
     row: Ints
 
-    def costs(self, hits: Sequence[Hit], rules: Rules) -> Floats:
+    def costs(self, hits: Sequence[Hit], rules: Rules, levels: Levels) -> Floats:
         """(lines,) the least cost of answering ``hits``, in order of time, for each line."""
         reach_s = rules.capture_ms / 1000.0
         times_s = [hit.time_s for hit in hits]
@@ -243,7 +325,7 @@ class _Line:
             new = [best[0] + missed]
             for number, hit in enumerate(hits[first:last]):
                 without = np.minimum(best[number + 1] + missed, new[-1] + 1.0)
-                new.append(np.minimum(best[number] + slot.answered(hit, rules), without))
+                new.append(np.minimum(best[number] + slot.answered(hit, rules, levels), without))
             best = new
         return best[-1] + float(len(hits) - low - len(best) + 1)
 

@@ -255,9 +255,23 @@ def texture_lines(told: Texture) -> list[str]:
         lines.append(f"The plain groove in {plain}.")
     if told.never:
         lines.append(f"Never: {_quoted(told.never)}.")
+    if told.other:
+        where = listed([str(bar + 1) for bar in told.other])
+        lines.append(f"None of them: bar{'s' * (len(told.other) > 1)} {where}.")
     if told.looser:
         lines.append(f"The groove gets looser under {_quoted(told.looser)}.")
     return lines
+
+
+def texture_next(told: Texture) -> str:
+    """What to do next, after a freely played run, in one sentence."""
+    if told.never:
+        return f"Next time play {_quoted(told.never[:2])} as well."
+    if told.other:
+        return f"Come back to the groove sooner: bar {told.other[0] + 1} was none of them."
+    if told.looser:
+        return f"Play {_quoted(told.looser[:1])} on its own first: the groove gets looser under it."
+    return "All of them were there: now let them come where the music asks for them."
 
 
 def _quoted(names: Iterable[str]) -> str:

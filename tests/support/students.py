@@ -127,7 +127,12 @@ class Student:
 
     def lesson(self) -> Lesson:
         """A new lesson."""
-        return Lesson(self.pattern, Rules.at(self.level))
+        return Lesson(self.pattern, self.rules)
+
+    @property
+    def rules(self) -> Rules:
+        """How this student is judged."""
+        return Rules.at(self.level)
 
     def play(self, exercise: Exercise) -> Repetition:
         """One repetition, judged by the same code as in the window."""
