@@ -23,7 +23,7 @@ from typing import Any
 from playalong.pattern.beat_map import BeatMap
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, set_aside, short_name, write_file
-from playalong.support.reading import read_text
+from playalong.support.reading import read_text, refuse_other_than_file
 from playalong.support.text import printable, quoted
 
 #: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
@@ -108,6 +108,7 @@ def _content(recording: Path) -> str:
     """What tells the recording from another, whatever its name."""
     try:
         told = sha256()
+        refuse_other_than_file(recording)
         length = recording.stat().st_size
         with recording.open("rb") as file:
             told.update(file.read(HEAD_BYTES))

@@ -9,6 +9,7 @@ import numpy as np
 from playalong.sound.device.output import Sound, part_of
 from playalong.sound.mix import EVEN, Mix
 from playalong.sound.timeline import RATE, Frames, Timeline, gain
+from playalong.support.errors import UserError
 from playalong.support.files import writing
 
 #: The level of a rendered file: 6 dB under full scale.
@@ -19,14 +20,23 @@ RING_S = 2.0
 
 _BLOCK = RATE
 
+#: Nothing longer is written: a wave file has room for six hours (four bytes say its length).
+LONGEST_S = 3 * 3600.0
+
 
 def blocks(sounds: Sequence[Sound], level: float = LEVEL, mix: Mix = EVEN) -> Iterator[Frames]:
     """``sounds`` as they are heard, (n, 2) at ``RATE``, block by block.
 
-    The earliest begins at frame 0. The last ends it, a stream with its own end.
+    The earliest begins at frame 0. The last ends it, a stream with its own end. UserError where
+    that is too long.
     """
     first_s = min((sound.time_s for sound in sounds), default=0.0)
     last_s = max((sound.time_s for sound in sounds), default=0.0)
+    if last_s - first_s > LONGEST_S:
+        raise UserError(
+            f"It would last {(last_s - first_s) / 3600.0:.0f} hours, and {LONGEST_S / 3600.0:.0f} "
+            "are the most: choose fewer bars, or cut it into shorter takes."
+        )
     timeline = Timeline(level=level)
     for part, part_db in mix.as_levels().items():
         timeline.set_group(part, gain(part_db))

@@ -18,6 +18,18 @@ MOST_TEXT, MOST_MIDI = MEGABYTE, 20 * MEGABYTE
 
 def read_bytes(path: Path, most: int) -> bytes:
     """What is in the file at ``path``, ``most`` bytes at the most; OSError where it cannot be."""
+    refuse_other_than_file(path)
+    with path.open("rb") as file:
+        size = os.fstat(file.fileno()).st_size
+        data = file.read(most + 1) if size <= most else b""
+    if max(size, len(data)) > most:
+        told = f"it has {_megabytes(max(size, len(data)))}, and {_megabytes(most)} is the most"
+        raise OSError(errno.EFBIG, told)
+    return data
+
+
+def refuse_other_than_file(path: Path) -> None:
+    """OSError where there is nothing at ``path``, or a folder, a device or a pipe."""
     try:
         mode = path.stat().st_mode
     except ValueError:  # a name that no file can have
@@ -26,13 +38,6 @@ def read_bytes(path: Path, most: int) -> bytes:
         raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
     if not S_ISREG(mode):
         raise OSError(errno.EINVAL, "it is a device or a pipe, not a file")
-    with path.open("rb") as file:
-        size = os.fstat(file.fileno()).st_size
-        data = file.read(most + 1) if size <= most else b""
-    if max(size, len(data)) > most:
-        told = f"it has {_megabytes(max(size, len(data)))}, and {_megabytes(most)} is the most"
-        raise OSError(errno.EFBIG, told)
-    return data
 
 
 def read_text(path: Path, most: int = MOST_TEXT) -> str:

@@ -1,5 +1,6 @@
 """Bad input: one plain line on standard error, exit code 2, never a traceback."""
 
+import os
 from pathlib import Path
 
 import mido
@@ -133,3 +134,64 @@ def test_a_window_that_cannot_be_opened(capsys, monkeypatch):
     monkeypatch.setenv("DISPLAY", ":987")
     monkeypatch.setenv("SDL_VIDEODRIVER", "x11")
     assert "window cannot be opened" in told(capsys, "demo", "--bars", "1")
+
+
+def far_apart(path: Path, quarters: int) -> Path:
+    file = mido.MidiFile(ticks_per_beat=480)
+    track = mido.MidiTrack()
+    for time in (0, 480 * quarters):
+        track.append(mido.Message("note_on", channel=9, note=38, velocity=90, time=time))
+    file.tracks.append(track)
+    file.save(path)
+    return path
+
+
+@pytest.mark.parametrize("more", [[], ["--tempo", "auto"], ["--start", "auto"], ["--csv"]])
+def test_a_take_of_many_bars_is_too_long(tmp_path, capsys, more):
+    """Held against all of them, grading would take minutes and gigabytes."""
+    path = far_apart(tmp_path / "t.mid", 300_000)
+    assert "--bars" in told(capsys, "grade", PATTERN, path, *more)
+
+
+def test_a_take_of_many_strokes_is_too_long(tmp_path, capsys):
+    path = take(tmp_path / "t.mid", [38] * 50_001)
+    assert "50001 strokes" in told(capsys, "grade", PATTERN, path, "--bars", "4")
+
+
+@pytest.mark.parametrize("command", ["hear", "demo"])
+def test_a_run_of_many_bars_is_too_long(tmp_path, capsys, command):
+    arguments = {"hear": ["--out", tmp_path / "a.wav"], "demo": ["--fast", "--out", tmp_path / "a"]}
+    err = told(capsys, command, PATTERN, "--bars", "90000", *arguments[command])
+    assert "50000" in err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_sound_of_many_hours_is_too_long(tmp_path, capsys):
+    pattern = tmp_path / "slow.toml"
+    pattern.write_text('title = "S"\nmeter = "4/4"\ntempo = 20\n[[bar]]\nkick = "x - - -"\n')
+    out = tmp_path / "a.wav"
+    assert "hours" in told(capsys, "hear", pattern, "--bars", "5000", "--out", out)
+    assert not out.exists()
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="this system has no such pipes")
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ["check", "PIPE.toml"],
+        ["grade", "PIPE.toml", "t.mid"],
+        ["grade", PATTERN, "PIPE.mid"],
+        ["grade", PATTERN, "t.mid", "--profile", "PIPE.toml"],
+        ["grade", PATTERN, "t.mid", "--strokes", "PIPE.toml"],
+        ["hear", PATTERN, "--take", "PIPE.mid", "--out", "a.wav"],
+        ["demo", "PIPE.toml", "--fast", "--out", "a"],
+        ["beats", "PIPE.wav", "--tempo", "100"],
+        ["hear", PATTERN, "--with", "PIPE.wav", "--out", "a.wav"],
+    ],
+)
+def test_a_pipe_is_no_file(tmp_path, capsys, monkeypatch, typed):
+    monkeypatch.chdir(tmp_path)
+    take(tmp_path / "t.mid", [38])
+    for kind in ("toml", "mid", "wav"):
+        os.mkfifo(f"PIPE.{kind}")
+    assert "device" in told(capsys, *typed)

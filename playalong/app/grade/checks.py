@@ -19,6 +19,10 @@ from playalong.support.text import printable, quoted, sentence
 SLOWEST_BPM, FASTEST_BPM = 20.0, 400.0
 MOST_BARS = 100_000
 
+#: More than this is not graded: strokes that are asked for, and hits. It is hours of playing, and
+#: takes seconds.
+MOST_STROKES = 50_000
+
 DEFAULT = Rules()
 
 
@@ -74,6 +78,22 @@ def checked_bars(bars: int) -> int:
     if not 1 <= bars <= MOST_BARS:
         raise UserError(f"{bars} bars cannot be played: choose 1 to {MOST_BARS}.")
     return bars
+
+
+def check_amount(pattern: Pattern, bars: int, hits: int = 0) -> None:
+    """UserError where so many bars of ``pattern``, or so many hits, are more than is graded."""
+    rounds = -(-bars // len(pattern.bars))
+    strokes = rounds * sum(len(bar.strokes) for bar in pattern.bars)
+    most = f"and {MOST_STROKES} are the most"
+    if strokes > max(MOST_STROKES, 2 * sum(len(bar.strokes) for bar in pattern.bars)):
+        raise UserError(
+            f"{bars} bars of {quoted(pattern.title)} have about {strokes} strokes, {most}: give a "
+            "number of bars with --bars."
+        )
+    if hits > MOST_STROKES:
+        raise UserError(
+            f"The take is too long: it has {hits} strokes, {most}. Cut it into shorter takes."
+        )
 
 
 def check_variations(pattern: Pattern, names: Sequence[str]) -> None:

@@ -15,6 +15,7 @@ from playalong.app.grade.asked import Asked, asked_of
 from playalong.app.grade.checks import (
     DEFAULT,
     MOST_BARS,
+    check_amount,
     check_hits,
     checked_bars,
     checked_latency,
@@ -166,6 +167,7 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     mixed = None
     if said.free and options.variations is None:
         bars = bars or _bars_reached(pattern, tempo_bpm, _last_s(hits, rules))
+        check_amount(pattern, bars, len(hits))
         each = [hits[number] for number in range(len(hits))]
         mixed = as_played(pattern, each, bars=bars, tempo_bpm=tempo_bpm, rules=rules)
         pattern, variations = mixed.pattern, ()
@@ -232,6 +234,7 @@ class _Held:
     def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""
         bars = self.bars or _bars_reached(self.pattern, tempo_bpm, self._last_s())
+        check_amount(self.pattern, bars, len(self.hits))
         if self.beats is None:
             targets = lay_out(self.pattern, tempo_bpm, bars, variations=self.variations)
         else:
@@ -253,7 +256,10 @@ class _Held:
         matched = on_the_click.counts.matched
         if matched >= POOR * on_the_click.counts.targets:
             return []
-        other = self.to_the_player(tempo_bpm, False, False).grade.counts.matched
+        try:
+            other = self.to_the_player(tempo_bpm, False, False).grade.counts.matched
+        except UserError:  # in as many bars as a fast player could have played it is too long
+            return []
         if other <= BETTER * matched:
             return []
         return [
@@ -302,6 +308,7 @@ class _Held:
         if bars is None:
             span_s = float(self.hits.time_s[-1]) - min(0.0, float(self.hits.time_s[0]))
             bars = _bars_reached(self.pattern, tempo_bpm, FASTEST * span_s) + 1
+        check_amount(self.pattern, bars, len(self.hits))
         return lay_out(self.pattern, tempo_bpm, bars, variations=self.variations)
 
     def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, MatchedRun]:

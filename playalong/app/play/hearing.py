@@ -31,7 +31,7 @@ from playalong.screen.pages.run import RunPage
 from playalong.screen.sheet.sheet import Sheet
 from playalong.sound.listening import Which
 from playalong.sound.mix import SOFT_CLICK_DB, Mix
-from playalong.sound.rendering import rendered, write_wave
+from playalong.sound.rendering import blocks, write_wave
 from playalong.sound.synth.click import Click, clicks
 from playalong.support.errors import UserError
 from playalong.support.text import quoted
@@ -44,7 +44,7 @@ def hear(task: Task, look: Look, click: bool, *, home: UserFolders, path: Path |
     played = to_hear(task, click)
     if path is not None:
         ticks = task.ticks() if click else []
-        write_wave(path, rendered(with_company(ticks, played), mix=_mix(look)))
+        write_wave(path, blocks(with_company(ticks, played), mix=_mix(look)))
         return
     with OpenDevices(look, home, RealClock(), notices=("listen",)) as context:
         Run(played, context, lambda _: SilentPort()).play()
@@ -86,7 +86,7 @@ def hear_take(
     ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
     played = Playback.of(take, pads, graded.run, pauses=pauses, clicks=ticks)
     if out is not None:
-        write_wave(out, rendered(played.sounds(WHICH[which], speed), mix=_mix(look)))
+        write_wave(out, blocks(played.sounds(WHICH[which], speed), mix=_mix(look)))
         return graded.asked.remarks
     with OpenDevices(look, home, RealClock(), notices=graded.asked.remarks) as context:
         listen_back(context, _page(graded, context), played, which=WHICH[which], speed=speed)

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import replace
 
-from playalong.app.grade.checks import check_variations, checked_bars, checked_tempo
+from playalong.app.grade.checks import check_amount, check_variations, checked_bars, checked_tempo
 from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
@@ -33,10 +33,12 @@ def task_of(
     UserError for a tempo, a number of bars or a variation that cannot be.
     """
     check_variations(pattern, variations)
+    bars = checked_bars(_whole_rounds(len(pattern.bars), at_least) if bars is None else bars)
+    check_amount(pattern, bars)
     return Task(
         pattern=pattern,
         tempo_bpm=checked_tempo(pattern.tempo if tempo_bpm is None else tempo_bpm),
-        bars=checked_bars(_whole_rounds(len(pattern.bars), at_least) if bars is None else bars),
+        bars=bars,
         variations=tuple(variations),
         rules=rules,
         count_in=count_in,
