@@ -4,6 +4,7 @@ Each piece is done in a process of a pool of its own; ``work`` is a function of 
 ``partial`` of one), and it and its results can be pickled.
 """
 
+import gc
 import os
 import signal
 from collections.abc import Callable, Iterator, Sequence
@@ -18,6 +19,9 @@ R = TypeVar("R")
 
 #: Windows waits for no more processes than this.
 _MOST_PROCESSES = 61
+
+#: So many objects more than are let go make a process look for garbage.
+_GARBAGE = 50_000
 
 #: So many things are handed to a process at a time: few enough to keep all of them busy to the end.
 _AT_A_TIME = 8
@@ -35,9 +39,7 @@ def in_order(
         yield from map(work, things)
         return
     # Spawned: a forked process would take over the threads and devices of this one.
-    pool = ProcessPoolExecutor(
-        processes, mp_context=get_context("spawn"), initializer=_leave_ctrl_c
-    )
+    pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"), initializer=_begin)
     done = 0
     try:
         for result in pool.map(work, things, chunksize=at_a_time):
@@ -55,6 +57,11 @@ def _processors() -> int:
     return min(os.cpu_count() or 1, _MOST_PROCESSES)
 
 
-def _leave_ctrl_c() -> None:
-    """In each process of the pool: Ctrl+C is for the one that a person has started."""
+def _begin() -> None:
+    """In each process of the pool: Ctrl+C is for the one that a person has started.
+
+    Its garbage is looked for less often: what a piece of work leaves is mostly arrays, which need
+    no looking for.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    gc.set_threshold(_GARBAGE)

@@ -22,8 +22,19 @@ DIGITS = 16
 _KIND = "playalong pattern 1"
 
 
+#: Where a pattern, which never changes, keeps its fingerprint once it is known.
+_KEPT_AS = "_fingerprint"
+
+
 def pattern_id(pattern: Pattern) -> str:
     """The fingerprint: ``DIGITS`` lower-case hexadecimal digits."""
+    kept = vars(pattern)
+    if _KEPT_AS not in kept:
+        kept[_KEPT_AS] = _fingerprint(pattern)
+    return str(kept[_KEPT_AS])
+
+
+def _fingerprint(pattern: Pattern) -> str:
     meaning = [
         _KIND,
         _meter(pattern.meter),

@@ -14,7 +14,7 @@ cannot show is who played them, or whether other attempts were left out.
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -22,10 +22,12 @@ from typing import Any
 from playalong.app.assessment.book import RunEntry, RunState, marks_of
 from playalong.app.assessment.tasks import item_task
 from playalong.app.grade.take_grading import Graded, Options, grade_take
+from playalong.app.run.task import Task
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import PatternError
 from playalong.pattern.reader import read as read_pattern
+from playalong.pattern.targets import Targets
 from playalong.practice.assessment.marks import ItemMarks
 from playalong.practice.assessment.model import Assessment
 from playalong.practice.assessment.reader import AssessmentError
@@ -44,7 +46,7 @@ from playalong.records.assessments.results import (
 )
 from playalong.records.profiles import from_text
 from playalong.records.tables import TomlError
-from playalong.records.take_info import Simulated
+from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError, from_bytes
 from playalong.support.errors import UserError
 from playalong.support.text import printable
@@ -78,6 +80,9 @@ _ASKED_OF_A_TAKE = {
 
 #: Of a take that goes along with a recording the beats say how it was played.
 _NOT_ALONG = ("tempo_bpm",)
+
+#: Somebody of whom nothing is known.
+NOBODY = Profile(kit="", player="")
 
 #: So many figures that differ are told of a run.
 _TOLD = 6
@@ -269,7 +274,7 @@ def _assessment(name: str, text: str, texts: tuple[tuple[str, str], ...]) -> Ass
 @lru_cache(maxsize=64)
 def _profile(calibration: str) -> Profile:
     if not calibration:
-        return Profile(kit="", player="")
+        return NOBODY
     try:
         return from_text(calibration, CALIBRATION)
     except TomlError as error:
@@ -277,27 +282,36 @@ def _profile(calibration: str) -> Profile:
 
 
 @lru_cache(maxsize=256)
-def _expected(
+def _asked(
     name: str,
     text: str,
     patterns: tuple[tuple[str, str], ...],
     *,
     number: int,
-    calibration: str,
     left_handed: bool,
-    is_simulated: bool,
-) -> Mapping[str, Any]:
-    """What a take of an item says of itself, by the assessment."""
+) -> tuple[Task, Targets, Mapping[str, Any]]:
+    """An item as a task, its targets, and what a take of it by nobody says of itself."""
     assessment = _assessment(name, text, patterns)
-    profile = _profile(calibration)
-    task = item_task(
-        assessment, assessment.items[number], bands=profile.bands, left_handed=left_handed
-    )
-    if is_simulated:
-        task = replace(task, simulated=Simulated("", 0))
-    info = task.recording(0.0, profile, task.targets()).info
-    expected: Mapping[str, Any] = json.loads(json.dumps(info))
-    return expected
+    task = item_task(assessment, assessment.items[number], left_handed=left_handed)
+    targets = task.targets()
+    return task, targets, task.recording(0.0, NOBODY, targets).info
+
+
+def _expected(
+    asked: tuple[Task, Targets, Mapping[str, Any]], profile: Profile, is_simulated: bool
+) -> Mapping[str, Any]:
+    """What a take of an item says of itself, as a player with this calibration plays it."""
+    task, targets, info = asked
+    bands = profile.bands or task.rules.bands
+    own = TakeInfo(
+        player="" if is_simulated else profile.player,
+        kit="" if is_simulated else profile.kit,
+        pads=profile.pads.for_targets(targets),
+        bands=bands.as_plain(),
+        latency_ms=profile.latency.ms if profile.latency else 0.0,
+    ).as_plain()
+    changed = ("player", "kit", "pads", "bands", "latency_ms")
+    return {**info, **{key: own.get(key) for key in changed}}
 
 
 def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunCheck, list[str]]:
@@ -320,15 +334,14 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         graded=graded,
     )
     is_simulated = plain["simulated"] is not None
-    expected = _expected(
+    asked = _asked(
         assessment.name,
         sources.text,
         sources.patterns,
         number=run.item,
-        calibration=sources.calibration,
         left_handed=bool(plain["left_handed"]),
-        is_simulated=is_simulated,
     )
+    expected = _expected(asked, _profile(sources.calibration), is_simulated)
     wrong = []
     left_out: tuple[str, ...] = ("until_s", "pauses") if run.state is RunState.INTERRUPTED else ()
     if item.recording:
