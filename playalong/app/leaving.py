@@ -16,6 +16,8 @@ from playalong.records.store.erasing import Traces
 from playalong.records.store.players import PlayerRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError
+from playalong.support.errors import UserError
+from playalong.support.files import write_file
 
 #: What is written beside a take, behind its name.
 _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
@@ -25,9 +27,20 @@ _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
 _PORTION = 1 << 20
 
 
-def export(database: Database, player: PlayerRow, folder: Path) -> int:
-    """Write all that is kept of ``player`` into a new folder; the number of files."""
-    return len(exporting.export(database, player, folder))
+def export(home: UserFolders, database: Database, player: PlayerRow, folder: Path) -> int:
+    """Write all that is kept of ``player`` into a new folder; the number of files.
+
+    Results of assessments are files already: they are copied. UserError where it cannot be done.
+    """
+    count = len(exporting.export(database, player, folder))
+    for path in assessments_of(home.data, player.name, home.simulated):
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise UserError(f"{path} cannot be read ({error.strerror or error}).") from None
+        write_file(folder / "assessments" / path.relative_to(home.data), data)
+        count += 1
+    return count
 
 
 def folder_name(player: PlayerRow, now: datetime) -> str:

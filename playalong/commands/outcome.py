@@ -13,6 +13,8 @@ def print_run(saved: "SavedRun") -> None:
     from playalong.grading.text import in_short
 
     grade = saved.graded.grade
+    if saved.is_broken_off:
+        print_lines("The run was broken off: what was played until then is kept and graded.")
     print_lines(f"{grade.score.total:.0f} of 100. {grade.advice}")
     print_lines(*(f"Then: {finding.text}" for finding in grade.findings[1:]))
     print_lines(in_short(grade))

@@ -88,6 +88,8 @@ def run(given: Options) -> None:
     summary = _practise(given)
     learned = f"{summary.learned} of {summary.steps} steps are learned"
     print_lines(f"{learned}, after {summary.repetitions} runs today.")
+    if summary.broken_off is not None:
+        print_lines(f"The run was broken off: what was played is kept: {summary.broken_off}")
     if summary.next:
         print_lines(f"Next: {summary.next}")
     if summary.trouble:

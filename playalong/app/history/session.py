@@ -95,7 +95,7 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
             )
             outcome = hold(context, page, 0.0)
             if outcome is Outcome.EXPORT:
-                note = _export(database, player)
+                note = _export(home, database, player)
             elif outcome is Outcome.ERASE:
                 if _erase(context, database, player, found=found):
                     return True
@@ -103,11 +103,11 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
                 return False
 
 
-def _export(database: Database, player: PlayerRow) -> str:
+def _export(home: UserFolders, database: Database, player: PlayerRow) -> str:
     name = leaving.folder_name(player, datetime.now())
     for folder in (Path.home() / name, Path.cwd() / name):
         try:
-            count = leaving.export(database, player, folder)
+            count = leaving.export(home, database, player, folder)
         except UserError as error:
             told = str(error)
             continue

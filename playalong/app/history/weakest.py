@@ -9,12 +9,16 @@ from dataclasses import dataclass
 
 from playalong.records.store import runs
 from playalong.records.store.database import Database
+from playalong.records.store.runs import RunRow
 
 #: Lately is the last so many runs of a pattern, whole ones alone.
 LATELY = 8
 
 #: So many strokes of a place must have been asked for, and so many of them off, and this share.
 LEAST, LEAST_OFF, LEAST_SHARE = 8, 3, 0.15
+
+#: Findings of runs that say nothing of the pattern's places.
+_OTHER = ("other_pattern", "nothing_played")
 
 #: What can be wrong with a stroke, by its name in a grade, as a player would say it.
 _FAULTS = {
@@ -55,14 +59,14 @@ def weakest_of(database: Database, player: int, pattern: str | None) -> Weakest 
     asked: Counter[tuple[int, str, str, str]] = Counter()
     clean: Counter[tuple[int, str, str, str]] = Counter()
     faults: dict[tuple[int, str, str, str], Counter[str]] = {}
-    rows = [
-        row
-        for row in runs.history(database, player, name=pattern, kind="play", limit=LATELY)
-        if row.score is not None
-    ]
-    for row in rows:
+    rows: list[RunRow] = []
+    for row in runs.history(database, player, name=pattern, kind="play", limit=2 * LATELY):
         grade, _ = runs.grade_of(database, row.id)
-        for place in (grade or {}).get("places") or ():
+        findings = (grade or {}).get("findings") or ()
+        if grade is None or len(rows) == LATELY or any(one["code"] in _OTHER for one in findings):
+            continue
+        rows.append(row)
+        for place in grade.get("places") or ():
             key = place["bar"], place["count"], place["voice"], place["dynamic"]
             asked[key] += place["targets"]
             clean[key] += place["clean"]

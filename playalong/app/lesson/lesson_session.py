@@ -76,13 +76,17 @@ Connect = Callable[[Targets, int, float], Port]
 
 @dataclass(frozen=True, kw_only=True)
 class LessonSummary:
-    """What came of it: steps learned of all, repetitions played, what is next, and trouble."""
+    """What came of it: steps learned of all, repetitions played, what is next, and trouble.
+
+    ``broken_off`` is the take of a run in the middle of which the program was asked to end.
+    """
 
     learned: int
     steps: int
     repetitions: int
     next: str
     trouble: tuple[str, ...]
+    broken_off: Path | None = None
 
 
 def begun(
@@ -135,6 +139,7 @@ class LessonSession:
         self.lesson, self._told = begun(pattern, rules, self._store, player=self._player)
         self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
         self._trouble: list[str] = []
+        self._broken_off: Path | None = None
         #: Those of the first repetition that had any: what is wrong is wrong in the next as well.
         self._mishaps: Mapping[str, Exception] = {}
         self._number = 0
@@ -168,6 +173,7 @@ class LessonSession:
             repetitions=self._number,
             next=intro(now) if now else "",
             trouble=tuple(self._trouble),
+            broken_off=self._broken_off,
         )
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:
@@ -180,6 +186,8 @@ class LessonSession:
                 return heard
         ended = self._played(exercise, task)
         saved = self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
+        if ended.is_interrupted:
+            self._broken_off = saved
         if ended.mishaps and not self._mishaps:
             self._trouble += mishap_lines(ended.mishaps)
             self._mishaps = ended.mishaps

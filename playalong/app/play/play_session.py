@@ -66,13 +66,17 @@ AS_WRITTEN = "as written"
 AFTER = (AGAIN, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class SavedRun:
-    """What a run left: where its take is, its grade, and what went wrong on the way."""
+    """What a run left: where its take is, its grade, and what went wrong on the way.
+
+    ``is_broken_off``: the program was asked to end in the middle of it.
+    """
 
     path: Path
     graded: Graded
     trouble: tuple[str, ...]
+    is_broken_off: bool = False
 
 
 class PlaySession:
@@ -365,7 +369,9 @@ def save_run(
     if memory is not None and ended.log is not None:
         memory.keep(ended.log, ended.recording, graded, file=path)
         trouble += memory.told
-    return SavedRun(path, graded, tuple(trouble))
+    return SavedRun(
+        path=path, graded=graded, trouble=tuple(trouble), is_broken_off=ended.is_interrupted
+    )
 
 
 def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | None]:

@@ -66,6 +66,9 @@ def test_best_last_and_by_pattern(store: Database) -> None:
         reading.history(store, who, "third", limit=20)
 
 
+FINDING = {"code": "stroke_late", "text": "It is late."}
+
+
 def places(
     clean: int, early: int = 0, count: str = "e of 3", *, bar: int = 0
 ) -> list[dict[str, object]]:
@@ -83,6 +86,9 @@ def test_the_weakest_place_is_that_of_the_last_runs(store: Database) -> None:
     for day in range(1, 9):
         kept_run(store, who, at(day, month=4), grade=grade(80.0, places=places(4, early=1)))
     kept_run(store, who, at(10, month=4), grade=grade(10.0, places=places(0)), kind="lesson")
+    another = {**FINDING, "code": "other_pattern"}
+    wrong = grade(0.0, places=places(0, count="1"), findings=[another])
+    kept_run(store, who, at(11, month=4), grade=wrong)
     found = reading.history(store, who, None, limit=20).weakest
     assert found == Weakest(
         pattern="Late Bus Home",
