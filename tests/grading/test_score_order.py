@@ -9,10 +9,15 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from tests.support.fault_order import GROOVES, ORDER, PADS, SEEDS, stream, takes
-from tests.support.faults import Scene
-from tests.support.played import Played
-from tests.support.told import graded
+from tests.support.fault_order import (
+    GROOVES,
+    ORDER,
+    SEEDS,
+    beginner_and_streams,
+    plain_score,
+    takes,
+)
+from tests.support.grooves import grooves
 
 
 @cache
@@ -21,8 +26,8 @@ def means() -> dict[str, float]:
     found: dict[str, list[float]] = {what: [] for what in ORDER}
     for name in GROOVES:
         for seed in range(SEEDS):
-            for what, (pattern, targets, hits) in takes(name, seed).items():
-                found[what].append(graded(pattern, targets, hits).score.total)
+            for what, (_, targets, hits) in takes(name, seed).items():
+                found[what].append(plain_score(targets, hits))
     return {what: float(np.mean(scores)) for what, scores in found.items()}
 
 
@@ -40,15 +45,9 @@ def test_ghost_notes_as_loud_as_back_beats_cost_a_quarter():
     assert cost >= 25.0
 
 
-@pytest.mark.parametrize("name", GROOVES)
+@pytest.mark.parametrize("name", list(grooves())[::4])
 def test_no_stream_earns_half_of_what_a_beginner_earns(name):
-    pattern, targets, _ = takes(name, 0)["faultless"]
-    scene = Scene(
-        pattern=pattern,
-        played=Played.of(targets, takes(name, 0)["one note"][2]),
-        chance=np.random.default_rng(1),
-    )
-    for parts in (4, 8, 12, 16, 24, 32):
-        for pads in (*((pad,) for pad in PADS), PADS):
-            hits = stream(parts, pads)(scene)
-            assert graded(pattern, targets, hits).score.total < means()["beginner"] / 2.0
+    """On one pad or on all of them; ``tests.long order`` does it for every pattern."""
+    beginner, streams = beginner_and_streams(name, (4, 8, 16))
+    best = max(streams, key=lambda what: streams[what])
+    assert streams[best] < beginner / 2.0, best

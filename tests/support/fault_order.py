@@ -1,11 +1,14 @@
 """One professional's take with one fault after the other in it, in the order that a teacher would
 give them marks."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import numpy as np
 
+from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.measures.score import score
+from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
@@ -145,6 +148,30 @@ ORDER: dict[str, Maker] = {
     "chance": _chance,
     "one note": _one_note,
 }
+
+
+def plain_score(targets: Targets, hits: Hits) -> float:
+    """The score at the default level, without the findings, which cost far more."""
+    return score(MatchedRun.of(targets, hits, Rules())).total
+
+
+def beginner_and_streams(name: str, parts: Sequence[int]) -> tuple[float, dict[str, float]]:
+    """What a beginner earns with a pattern, the mean of four, and what streams earn: each on one
+    voice of the pattern, on one pad of a kit, and on all of its pads."""
+    pattern = grooves()[name]
+    rounds = max(1, round(BARS / len(pattern.bars)))
+    targets = lay_out(pattern, pattern.tempo, rounds * len(pattern.bars))
+    by = [Played.by(targets, SKILLS["beginner"], seed) for seed in range(4)]
+    scene = Scene(pattern=pattern, played=by[0], chance=np.random.default_rng(1))
+    alone = dict.fromkeys((*targets.voices, *PADS))
+    found = {
+        f"{part} to a whole note on {'all pads' if len(pads) > 1 else pads[0]}": plain_score(
+            targets, stream(part, pads)(scene)
+        )
+        for part in parts
+        for pads in (*((pad,) for pad in alone), PADS)
+    }
+    return float(np.mean([plain_score(targets, one.hits()) for one in by])), found
 
 
 def takes(name: str, seed: int) -> dict[str, tuple[Pattern, Targets, Hits]]:
