@@ -103,7 +103,8 @@ def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
     if ROWS[asked.row].real and _takes() and asked.case % 2 and attempt < TRIES // 2:
         number = int(chance.integers(len(_takes())))
         if _usable(number):
-            return Scene(*_drummers(number), chance, level_out=True)
+            pattern, played = _drummers(number)
+            return Scene(pattern=pattern, played=played, chance=chance, level_out=True)
     names = sorted(grooves())
     pattern = grooves()[names[int(chance.integers(len(names)))]]
     skill = ("professional", "advanced")[attempt % 2]

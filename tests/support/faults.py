@@ -499,7 +499,11 @@ def one_ghost_loud(scene: Scene, share: float) -> Faulty | None:
     rows = scene.a_place(found[0], alone=True) if found else None
     if found is None or rows is None or len(np.unique(scene.group[found[0]])) < 2:
         return None
-    return _faulty(_raised(scene, rows, *found, share), "ghost_loud", *_over_kick(scene, rows))
+    return _faulty(
+        _raised(scene, rows, soft=found[0], loud=found[1], share=share),
+        "ghost_loud",
+        *_over_kick(scene, rows),
+    )
 
 
 def all_ghosts_loud(scene: Scene, share: float) -> Faulty | None:
@@ -507,7 +511,7 @@ def all_ghosts_loud(scene: Scene, share: float) -> Faulty | None:
     found = _ghosts(scene)
     if found is None:
         return None
-    played = _raised(scene, found[0], *found, share)
+    played = _raised(scene, found[0], soft=found[0], loud=found[1], share=share)
     return _faulty(played, "ghost_loud", *_over_kick(scene, found[0]))
 
 
@@ -530,7 +534,11 @@ def ghosts_loud_over_kick(scene: Scene, share: float) -> Faulty | None:
     over = found[0] & _with_kick(scene)
     if over.sum() < REPEATS or (found[0] & ~over).sum() < REPEATS:
         return None
-    return _faulty(_raised(scene, over, *found, share), "ghost_loud_over_kick", "ghost_loud")
+    return _faulty(
+        _raised(scene, over, soft=found[0], loud=found[1], share=share),
+        "ghost_loud_over_kick",
+        "ghost_loud",
+    )
 
 
 def kick_soft_under_ghosts(scene: Scene, by_db: float) -> Faulty | None:
