@@ -46,6 +46,16 @@ LEVEL = (
     "kick_soft_under_ghost",
 )
 
+#: The dynamic that a finding speaks of.
+KINDS = {
+    "ghost_loud": Dynamic.GHOST,
+    "ghost_soft": Dynamic.GHOST,
+    "ghost_loud_over_kick": Dynamic.GHOST,
+    "accent_flat": Dynamic.ACCENT,
+    "stroke_loud": Dynamic.NORMAL,
+    "stroke_soft": Dynamic.NORMAL,
+}
+
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
@@ -76,9 +86,19 @@ class Half:
         counts = {place.count for place in finding.places}
         if counts and not finding.code.startswith("limb"):
             there = there & np.isin(self.counts, list(counts))
-        if finding.code.startswith("ghost"):
-            there = there & (self.targets.dynamic == DYNAMICS.index(Dynamic.GHOST))
+        kind = KINDS.get(str(finding.code))
+        if kind is not None:
+            there = there & (self.targets.dynamic == DYNAMICS.index(kind))
+        if finding.code == "kick_soft_under_ghost":
+            there = there & self.with_ghost
         return there
+
+    @property
+    def with_ghost(self) -> Bools:
+        """(n,) the targets at which a ghost note of another voice is written too."""
+        ghost = self.targets.dynamic == DYNAMICS.index(Dynamic.GHOST)
+        written = np.round(self.targets.written, 6)
+        return np.asarray(np.isin(written, written[ghost]) & ~ghost)
 
     def figure(self, finding: Any) -> float | None:
         """How far those strokes are off: in ms against all others, in dB against their like."""
@@ -93,6 +113,8 @@ class Half:
             return own_ms - float(np.mean(self.played.error_ms[others])) if others.any() else None
         if finding.code in LEVEL:
             like = answered & ~rows & (self.targets.voice == self.targets.voice[rows][0])
+            if finding.code == "kick_soft_under_ghost":
+                like &= ~self.with_ghost
             like &= self.targets.dynamic == self.targets.dynamic[rows][0]
             level = level_db(np.where(answered, self.played.velocity, 1.0))
             return float(np.median(level[rows]) - np.median(level[like])) if like.any() else None

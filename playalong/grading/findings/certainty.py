@@ -1,7 +1,9 @@
 """How certain a figure is: would it come back in the bars that were not looked at?
 
 Errors of people hang together from stroke to stroke, so strokes are no independent witnesses; bars
-nearly are. Figures are therefore made for each bar, and a bar is a witness.
+nearly are. Figures are therefore made for each bar, and a bar is a witness. Where bars hang
+together as well, a mean is uncertain by ``sqrt((1 + r) / (1 - r))`` times as much, r being their
+correlation from one to the next, as of an autoregressive process of the first order.
 
 * ``interval``: the mean of the bars' means, and its 95 % interval by Student's t with a degree of
   freedom less than there are bars.
@@ -28,6 +30,9 @@ LASTING = 0.4
 BARS = 3
 
 _LEVEL, _Z = 0.05, 1.96
+
+#: More than this a few bars cannot tell of how they hang together.
+_MOST_TOGETHER = 0.7
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,9 +67,24 @@ def interval(values: Floats) -> Interval:
     mean = float(values.mean()) if count else 0.0
     if count < BARS:
         return Interval(mean, -inf, inf)
-    error = float(values.std(ddof=1)) / sqrt(count)
+    error = float(values.std(ddof=1)) / sqrt(count) * hanging_together(values - mean)
     half = critical(count - 1) * error
     return Interval(mean, mean - half, mean + half)
+
+
+def hanging_together(off: Floats, same: NDArray[np.bool_] | None = None) -> float:
+    """How much more uncertain a mean is since values hang together, 1 or more.
+
+    ``off`` (v,) are the values less their mean, in order of time; ``same`` (v - 1,) tells which
+    belong together with the next, all unless it is given.
+    """
+    whole = float(off @ off)
+    if whole <= 0.0:
+        return 1.0
+    both = off[1:] * off[:-1]
+    r = float(both.sum() if same is None else both[same].sum()) / whole
+    r = min(max(r, 0.0), _MOST_TOGETHER)
+    return sqrt((1.0 + r) / (1.0 - r))
 
 
 def critical(free: int) -> float:

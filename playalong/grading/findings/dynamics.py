@@ -59,7 +59,7 @@ UNEVEN, UNEVEN_DB = 1.75, 5.5
 _WRONG = 0.6
 
 #: The same of a stroke of an uneven voice, which is sometimes so and sometimes so.
-_UNEVEN = 0.08
+_UNEVEN = 0.05
 
 
 def loudness(look: Look) -> Iterator[Candidate]:

@@ -11,7 +11,13 @@ from collections.abc import Iterator
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import Interval, critical, interval
+from playalong.grading.findings.certainty import (
+    LASTING,
+    Interval,
+    critical,
+    hanging_together,
+    interval,
+)
 from playalong.grading.findings.look import PLACE_STROKES, ROUNDS, Look
 from playalong.grading.grade import Code
 from playalong.grading.matching.matched_run import MatchedRun
@@ -22,7 +28,7 @@ from playalong.pattern.voices import Limb
 #: What drummers have anyway, in ms: where a limb usually lies beside the others, and how far from
 #: there it may be (the hi-hat foot strays most; 5th to 95th percentile of those takes); a place
 #: beside its neighbours.
-LIMB_MS, HAT_FOOT_MS, PLACE_MS = 10.0, 14.0, 17.0
+LIMB_MS, HAT_FOOT_MS, PLACE_MS = 10.0, 18.0, 17.0
 USUAL_MS = {Limb.KICK_FOOT: -2.0, Limb.HAT_FOOT: -6.0}
 
 #: Strokes that make a habit of a limb.
@@ -178,7 +184,7 @@ def strokes(look: Look) -> Iterator[Candidate]:
         value, count = float(aside[group]), int(n[group])
         half = critical(int(free[group])) * float(error[group])
         # Of many places some lie aside by chance: a wider interval than for one.
-        if abs(mean[group]) - _MANY * half < 0.5 * PLACE_MS:
+        if abs(mean[group]) - _MANY * half < max(0.5 * PLACE_MS, LASTING * abs(mean[group])):
             continue
         rows = look.group == group
         yield Candidate(
@@ -198,7 +204,7 @@ def strokes(look: Look) -> Iterator[Candidate]:
 
 
 #: How much wider the interval of one place of many is than that of one alone.
-_MANY = 1.3
+_MANY = 1.5
 
 #: The spread within one place is told by its own strokes, and by those of all places as if these
 #: were so many strokes more.
@@ -220,7 +226,10 @@ def _of_groups(look: Look, values: Floats) -> tuple[Floats, Floats, Ints]:
     every = float(square.sum()) / max(int((n - 1).sum()), 1)
     free = n - 1 + _BORROWED
     variance = (square + _BORROWED * every) / free
-    return np.asarray(mean), np.sqrt(variance / n), free
+    order = np.argsort(look.group, kind="stable")
+    in_turn = look.group[order]
+    together = hanging_together(off[order], in_turn[1:] == in_turn[:-1])
+    return np.asarray(mean), together * np.sqrt(variance / n), free
 
 
 #: The least change of swing, in per cent of a pair, that is told; and as a part of what is written.
