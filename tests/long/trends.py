@@ -3,7 +3,8 @@
 Windows of 4, 8 and 16 bars. A window as it was played may be told a trend in 4 % of all; with a
 ramp of 4 % over 8 bars in it a trend is told in 90 %, with one of 2 % over 16 bars in 80 %. The
 ramp begins at the click's tempo, or lies around it: as much slower before its middle as faster
-after. Told is what the measure says, and what the findings say.
+after. Told is what the measure says, and what the findings say. The gauge of a run that goes on,
+which is asked again after every bar, may tell a trend in 4 % of the bars.
 """
 
 from collections.abc import Callable, Iterator
@@ -11,7 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from playalong.grading.gauges import Gauges
 from playalong.grading.grade import Grade
+from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.measures.steadiness import STEADY
+from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
 from tests.long.frame import Options, Table
@@ -25,8 +30,11 @@ FULL_COUNT, SAMPLE_COUNT = 184, 12
 NEEDS_TAKES = True
 
 SIZES = (4, 8, 16)
-#: Windows of a size from one take at most.
-WINDOWS = 3
+AS_PLAYED = "as played"
+#: All windows are taken as they were played; of each size so many of a take with ramps in them.
+RAMPED = 3
+#: The most bars of a take that are played live.
+LIVE_BARS = 32
 
 Course = Callable[[Floats], Floats]
 
@@ -71,7 +79,7 @@ def ramp(percent: float, end_s: float, around: bool) -> Course:
 
 def ramps(bars: int, end_s: float) -> dict[str, Course]:
     """What is done to a window of so many bars, by name."""
-    found: dict[str, Course] = {"as played": lambda at_s: at_s}
+    found: dict[str, Course] = {AS_PLAYED: lambda at_s: at_s}
     percent = {8: 4.0, 16: 2.0}.get(bars)
     for sign in (1.0, -1.0) if percent else ():
         for around in (False, True):
@@ -87,12 +95,13 @@ def windows(take: DrummerTake) -> list[Window]:
     whole = int(take.length_s / (240.0 / take.tempo_bpm))
     for bars in SIZES:
         starts = range(0, whole - bars + 1, bars)
-        for first in list(starts)[
-            : WINDOWS * max(1, len(starts) // WINDOWS) : max(1, len(starts) // WINDOWS)
-        ]:
+        ramped = list(starts[:: max(1, len(starts) // RAMPED)])[:RAMPED]
+        for first in starts:
             pattern, hits = written.some(range(first, first + bars))
             targets = lay_out(pattern, take.tempo_bpm, bars)
             for name, course in ramps(bars, targets.end_s).items():
+                if name != AS_PLAYED and first not in ramped:
+                    continue
                 moved = Hits.sorted(course(hits.time_s), hits.voice, hits.velocity)
                 grade = graded(pattern, targets, moved)
                 found.append(window(bars, name, grade))
@@ -112,9 +121,28 @@ def window(bars: int, name: str, grade: Grade) -> Window:
     )
 
 
+def live(take: DrummerTake) -> list[bool]:
+    """Whether the gauge tells a trend, bar after bar of a take as it was played."""
+    written = Transcription(take.path, take.tempo_bpm)
+    bars = min(written.bars - 1, LIVE_BARS)
+    pattern, hits = written.some(range(max(bars, 1)))
+    targets = lay_out(pattern, take.tempo_bpm, max(bars, 1))
+    run = MatchedRun.of(targets, hits, Rules())
+    gauges = Gauges(targets, Rules(), take.tempo_bpm)
+    words = [word for word in run.verdicts.words() if word.target is not None]
+    told, bar = [], 0
+    for word in sorted(words, key=lambda word: (targets.bar[word.target], word.target)):
+        gauges.heard(word, None if word.hit is None else hits[word.hit])
+        if targets.bar[word.target] > bar:
+            bar = int(targets.bar[word.target])
+            told.append(gauges.steadiness.trend != STEADY)
+    return told
+
+
 def tables(options: Options) -> Iterator[Table]:
     """Shares of windows that are told a trend."""
-    found = [one for own in options.map(windows, chosen(options.count)) for one in own]
+    takes = chosen(options.count)
+    found = [one for own in options.map(windows, takes) for one in own]
     table = Table(
         "trends in windows",
         ("bars", "ramp", "windows", "trend %", "the right one %", "finding %", "first %"),
@@ -132,11 +160,16 @@ def tables(options: Options) -> Iterator[Table]:
                 [one.first for one in own],
             )
         ]
-        holds = max(shares[0], shares[2]) <= 4.0 if name == "as played" else None
+        holds = max(shares[0], shares[2]) <= 4.0 if name == AS_PLAYED else None
         table.row(bars, name, len(own), *shares, holds=holds)
     for bars, must in ((8, 90.0), (16, 80.0)):
-        own = [one for one in found if one.bars == bars and one.ramp != "as played"]
+        own = [one for one in found if one.bars == bars and one.ramp != AS_PLAYED]
         if own:
             right = 100.0 * float(np.mean([one.trend == one.wanted for one in own]))
             table.row(bars, "all ramps", len(own), "", right, "", "", holds=right >= must)
     yield table
+    bar_by_bar = [told for one in options.map(live, takes) for told in one]
+    share = 100.0 * float(np.mean(bar_by_bar))
+    gauge = Table("the gauge, bar by bar, takes as they were played", ("bars", "trend %"))
+    gauge.row(len(bar_by_bar), share, holds=share <= 4.0)
+    yield gauge
