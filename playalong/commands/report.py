@@ -15,6 +15,7 @@ ABOUT = "write a report as one HTML file, for the phone and for paper"
 EXAMPLES = (
     ("on a result", "playalong report autumn-term-7b-12.zip"),
     ("on one run", "playalong report take.mid --out report.html"),
+    ("on a run of the history, by its number", "playalong report 12"),
     ("on a player's own weeks of practice", "playalong report --who Ines"),
 )
 
@@ -36,7 +37,8 @@ def add_arguments(parser: Parser) -> None:
         nargs="?",
         type=Path,
         metavar="RESULT|RUN",
-        help="a result (.zip), or a take (.mid) (default the weeks of --who)",
+        help="a result (.zip), a take (.mid), or the number of a run in the history "
+        "(default the weeks of --who)",
     )
     parser.add_argument(
         "--who", metavar="NAME", help="the practice weeks of this player (default the last one)"
@@ -77,14 +79,19 @@ def run(given: Options) -> None:
 def _report(given: Options) -> tuple["Report", Path]:
     from dataclasses import replace
 
-    from playalong.app.assessment.reporting import result_report, take_report
+    from playalong.app.assessment.reporting import result_report, run_report, take_report
     from playalong.app.assessment.weeks import weeks_report
+    from playalong.records.takes import read
 
     if given.what is None:
         report, name = weeks_report(user_folders(), given.who, given.weeks)
         beside = Path(f"{name}-weeks.html")
     elif given.what.suffix.lower() in (".mid", ".midi"):
-        report, beside = take_report(given.what), given.what.with_suffix(".html")
+        report = take_report(read(given.what), str(given.what))
+        beside = given.what.with_suffix(".html")
+    elif given.what.name.isdecimal() and not given.what.exists():
+        report = run_report(user_folders().memory, int(given.what.name))
+        beside = Path(f"run-{given.what.name}.html")
     else:
         report, beside = result_report(given.what), given.what.with_suffix(".html")
     return (replace(report, player="") if given.without_name else report), beside

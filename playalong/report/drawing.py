@@ -4,6 +4,7 @@ The same paper, ink and one colour for what is off as on the sheet. Letters stay
 they can be read aloud, searched and enlarged.
 """
 
+import logging
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -14,6 +15,9 @@ import matplotlib
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+
+# That a cache of fonts is made at the first time is nothing to tell a teacher.
+logging.getLogger("matplotlib").setLevel(logging.ERROR)
 
 INK, QUIET, RULE, BAND, OFF, BLUE = (
     "#21242a",

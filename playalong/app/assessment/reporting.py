@@ -8,6 +8,7 @@ from typing import Any
 from playalong.app.assessment.verifying import RunCheck, Verified, peek, verify
 from playalong.app.grade.asked import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
+from playalong.app.memory import Memory
 from playalong.grading.text import figures
 from playalong.pattern.model import Pattern
 from playalong.practice.assessment import phrases
@@ -16,8 +17,9 @@ from playalong.practice.assessment.measures import MEASURES
 from playalong.practice.assessment.remarks import ItemRemark
 from playalong.records.assessments.remark_files import read_remark
 from playalong.records.pattern_files import library
+from playalong.records.store import runs
 from playalong.records.take_info import TakeInfo
-from playalong.records.takes import read
+from playalong.records.takes import Take, from_bytes
 from playalong.report.html import MarkRow, Report, Section
 from playalong.report.plots import plots_of
 from playalong.report.sheet import sheet
@@ -254,14 +256,25 @@ def _codes(grade: Mapping[str, Any]) -> set[str]:
     return {finding["code"] for finding in grade["findings"]} - {"clean"}
 
 
-def take_report(path: Path) -> Report:
+def run_report(memory: Memory, number: int) -> Report:
+    """The report of a run by its number in the history; UserError where there is none."""
+    database = memory.opened()
+    try:
+        data = runs.take_of(database, number)
+    finally:
+        database.close()
+    if data is None:
+        raise UserError(f"There is no run {number}: playalong history --json tells the numbers.")
+    return take_report(from_bytes(data, f"run {number}"), f"Run {number}")
+
+
+def take_report(take: Take, name: str) -> Report:
     """The report of one take, by what it says of itself; UserError where it says no pattern."""
-    take = read(path)
     said = TakeInfo.from_plain(take.info)
     pattern = own_pattern(said)
     if pattern is None:
         raise UserError(
-            f"{path} does not say what was played: grade it with playalong grade and its pattern."
+            f"{name} does not say what was played: grade it with playalong grade and its pattern."
         )
     graded = grade_take(pattern, take, Options())
     grade = graded.grade

@@ -8,6 +8,7 @@ from playalong.app.assessment.reporting import homework_rows, known_patterns
 from playalong.app.history.reading import player_of
 from playalong.app.user_folders import UserFolders
 from playalong.practice.assessment.homework import Played, as_text, proposals
+from playalong.practice.assessment.phrases import counted as said_count
 from playalong.records.assessments.sittings import file_stem
 from playalong.records.store import runs
 from playalong.records.store.database import Database
@@ -70,7 +71,10 @@ def _report(database: Database, player: PlayerRow, rows: list[RunRow], *, weeks:
         player=player.name,
         facts=[
             ("weeks", f"{weeks}, since {starts[0]:%Y-%m-%d}"),
-            ("played", f"{len(rows)} runs on {days} days, {total:.0f} minutes"),
+            (
+                "played",
+                f"{said_count(len(rows), 'run')} on {said_count(days, 'day')}, {total:.0f} minutes",
+            ),
         ],
         plots=[plot for plot in plots if plot.svg],
         tables=[_patterns(most), _causes(database, rows)],

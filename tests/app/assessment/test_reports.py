@@ -10,15 +10,20 @@ import pytest
 
 from playalong.app.assessment import reporting
 from playalong.app.assessment.classes import as_csv, groups, read_one
-from playalong.app.assessment.reporting import result_report, take_report
+from playalong.app.assessment.reporting import result_report, run_report, take_report
 from playalong.app.assessment.verifying import verify
+from playalong.app.assessment.weeks import weeks_report
+from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.user_folders import UserFolders
 from playalong.commands.main import main
 from playalong.practice.assessment.remarks import Remark, RemarkError
 from playalong.practice.assessment.remarks import read as read_remark_text
 from playalong.records.assessments.remark_files import read_remark, remark_path, write_remark
 from playalong.records.assessments.results import digest, read_result
 from playalong.records.pattern_files import library
+from playalong.records.takes import read as read_take
 from playalong.report.html import report_page
+from playalong.support.errors import UserError
 from tests.support.result_changes import CHANGES, forged, result_of
 from tests.support.simulated_takes import recorded
 
@@ -171,10 +176,36 @@ def test_a_word_on_another_result_and_a_mark_without_reason_are_told(
     assert [problem.line for problem in told.value.problems] == [2, 6]
 
 
+@pytest.mark.usefixtures("undrawn")
+def test_weeks_of_practice_and_one_of_their_runs_by_its_number(tmp_path: Path) -> None:
+    home = UserFolders(config=tmp_path / "c", data=tmp_path / "d")
+    pattern = library().get("late-bus-home")
+    for seed, skill in enumerate(("beginner", "beginner", "intermediate")):
+        recording = recorded(pattern, skill, seed)
+        log = home.memory.begin(recording, "play")
+        graded = grade_take(pattern, recording.take(), Options())
+        number = home.memory.keep(log, recording, graded, None)
+    report, name = weeks_report(home, "somebody", 4)
+    assert name == "somebody"
+    assert report.facts[1][1].startswith("3 runs on 1 day,")
+    patterns, causes = report.tables
+    assert patterns.rows[0][:2] == ("Late Bus Home", "3")
+    assert causes.rows
+    assert report.homework
+    assert report_page(report)
+    assert number is not None
+    one = run_report(home.memory, number)
+    assert one.sections[0].score == f"{graded.grade.score.total:.0f}"
+    with pytest.raises(UserError, match="There is no run 999"):
+        run_report(home.memory, 999)
+    with pytest.raises(UserError, match="There is no player"):
+        weeks_report(home, "nobody here", 4)
+
+
 def test_a_run_of_ones_own_has_a_report(tmp_path: Path) -> None:
     pattern = library().get("late-bus-home")
     path = recorded(pattern, "intermediate", 3).save(tmp_path, "mine")
-    report = take_report(path)
+    report = take_report(read_take(path), path.name)
     (section,) = report.sections
     assert section.plots
     assert len(section.sheet) == 4
