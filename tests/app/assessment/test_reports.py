@@ -184,10 +184,10 @@ def test_weeks_of_practice_and_one_of_their_runs_by_its_number(tmp_path: Path) -
         recording = recorded(pattern, skill, seed)
         log = home.memory.begin(recording, "play")
         graded = grade_take(pattern, recording.take(), Options())
-        number = home.memory.keep(log, recording, graded, None)
+        number = home.memory.keep(log, recording, graded, file=None)
     report, name = weeks_report(home, "somebody", 4)
     assert name == "somebody"
-    assert report.facts[1][1].startswith("3 runs on 1 day,")
+    assert report.facts[1][1].startswith("3 runs on 1 day")
     patterns, causes = report.tables
     assert patterns.rows[0][:2] == ("Late Bus Home", "3")
     assert causes.rows
