@@ -259,6 +259,8 @@ def _told(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise StoreError(*_trouble(error, path)) from error
+    except UnicodeDecodeError as error:  # of a text in the file, or in what SQLite says of it
+        raise StoreError(Trouble.DAMAGED, path, " (a text in it is none)") from error
     except OSError as error:
         raise StoreError(Trouble.NOT_THERE, path, error.strerror or str(error)) from error
 
