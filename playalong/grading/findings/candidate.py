@@ -62,7 +62,7 @@ class Candidate:
 
     ``points``: about what mending wins, infinite where only trying tells; ``beside``: what it is
     worth beside the points, in points too, since it is heard though it costs little. Both are of
-    the run as it stands.
+    the run as it stands. ``bars``: how many bars have places of their own.
     """
 
     code: Code
@@ -78,3 +78,4 @@ class Candidate:
     unit: str = ""
     low: float | None = None
     high: float | None = None
+    bars: int = 1

@@ -7,6 +7,7 @@ it. So one offset of everything is one finding, and what it explained is gone.
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -55,7 +56,7 @@ def findings(
             break
         candidate, mended, won = found
         alone = won if look is first else _total(candidate.mend.of(run)) - total
-        told.append(_told(candidate, max(alone, 0.0)))
+        told.append(_told(replace(candidate, bars=layout.bars), max(alone, 0.0)))
         if candidate.code in (Code.NOTHING_PLAYED, Code.OTHER_PATTERN):
             break
         look, standing = Look.at(mended, layout), standing + won

@@ -82,6 +82,11 @@ class Layout:
         found[into == _BEAT * 2 // 3] = 2.0 / 3.0
         return found
 
+    @property
+    def bars(self) -> int:
+        """How many bars have places of their own."""
+        return len(self.meters) if self.goes_round else 1
+
     def spot(self, group: int) -> Spot:
         """How a place is told."""
         place = self.targets.places[int(self.first[group])]

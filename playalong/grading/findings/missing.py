@@ -27,6 +27,9 @@ OFTEN, TIMES = 0.25, 3
 #: loses this share.
 GONE, HERE_AND_THERE = 0.8, 0.06
 
+#: Strokes land elsewhere where for certain so much of a voice does, or of everything.
+ELSEWHERE, ANYWHERE = 0.08, 0.02
+
 #: Ghost notes do not arrive where they are so much of what a voice loses.
 _SOFT = 0.8
 
@@ -123,36 +126,58 @@ _USUAL = (30.0, 84.0, 112.0)
 
 
 def wrong_drums(look: Look) -> Iterator[Candidate]:
-    """Strokes that land on another drum."""
+    """Strokes that land on another drum: at one place, of one voice, or now here and now there."""
     run = look.run
     rows = run.told[Verdict.WRONG_DRUM]
     if len(rows) < TIMES:
         return
     target, hit = run.verdicts.target[rows], run.verdicts.hit[rows]
-    groups = np.bincount(look.group_of[target], minlength=len(look.layout.first))
+    if of_share(len(rows), look.asked).low >= ANYWHERE:
+        yield _wrong_drum(look, target, hit, asked=look.asked)
     for code in np.unique(look.targets.voice[target]).tolist():
         own = look.targets.voice[target] == code
         asked = int((look.targets.voice[run.target] == code).sum() + own.sum())
-        if own.sum() >= TIMES and own.sum() >= 0.15 * asked:
-            yield _wrong_drum(look, target[own], hit[own], asked=asked, group=None)
+        if own.sum() >= TIMES and of_share(int(own.sum()), asked).low >= ELSEWHERE:
+            yield _wrong_drum(
+                look, target[own], hit[own], asked=asked, voice=VOICES[code].name, part=0.5
+            )
+    groups = np.bincount(look.group_of[target], minlength=len(look.layout.first))
     for group in np.flatnonzero(groups >= TIMES).tolist():
         own = look.group_of[target] == group
         asked = int(look.of_group[group])
         if own.sum() >= OFTEN * asked:
-            yield _wrong_drum(look, target[own], hit[own], asked=asked, group=group)
+            yield _wrong_drum(
+                look,
+                target[own],
+                hit[own],
+                asked=asked,
+                voice=look.layout.voice(group),
+                places=(look.layout.spot(group),),
+                part=1.0,
+            )
 
 
-def _wrong_drum(look: Look, target: Ints, hit: Ints, *, asked: int, group: int | None) -> Candidate:
-    voice = look.run.hits.voice.copy()
-    voice[hit] = look.targets.voice[target]
+def _wrong_drum(
+    look: Look,
+    target: Ints,
+    hit: Ints,
+    *,
+    asked: int,
+    voice: str | None = None,
+    places: tuple[Spot, ...] = (),
+    part: float = 0.25,
+) -> Candidate:
+    """``part``: how much the share of its strokes says for this name rather than another."""
+    becomes = look.run.hits.voice.copy()
+    becomes[hit] = look.targets.voice[target]
     share = of_share(len(target), asked)
     return Candidate(
         code=Code.WRONG_DRUM,
-        voice=VOICES[int(look.targets.voice[target[0]])].name,
-        places=() if group is None else (look.layout.spot(group),),
-        mend=Mend(voice=voice, anew=True),
+        voice=voice,
+        places=places,
+        mend=Mend(voice=becomes, anew=True),
         points=(_MISSED + _EXTRA) * look.points(len(target)),
-        beside=look.points(len(target)) * (share.value if group is not None else 0.5 * share.value),
+        beside=part * look.points(len(target)) * share.value,
         n=len(target),
         of=asked,
         value=100.0 * share.value,

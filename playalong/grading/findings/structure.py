@@ -10,6 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from playalong.grading.findings.candidate import Candidate, Mend
+from playalong.grading.findings.certainty import of_share
 from playalong.grading.findings.look import Look
 from playalong.grading.grade import Code, Spot
 from playalong.grading.matching.lag_path import counted_voices, lag_path
@@ -26,6 +27,9 @@ _STOP_STROKES, _STOP_BARS = 4, 0.6
 #: So many strokes on either side say how far a leap leads; and so much earlier a hit already
 #: belongs to what comes after it, in seconds.
 _NEAR, _BEFORE_S = 40, 0.05
+
+#: Half of the 95 % interval of a difference of medians, in its standard errors of means.
+_HALF = 1.96 * 1.2533
 
 #: A leap within this of a multiple of an eighth note is a place that was lost, in seconds.
 _NEAR_S = 0.03
@@ -103,15 +107,17 @@ def leaps(look: Look) -> Iterator[Candidate]:
         before, after = meant.stretch == number - 1, meant.stretch == number
         if before.sum() < 3 or after.sum() < 3:
             continue
-        later = median(meant.off_s[after][:_NEAR])
-        by_s = later - median(meant.off_s[before][-_NEAR:])
+        off_before, off_after = meant.off_s[before][-_NEAR:], meant.off_s[after][:_NEAR]
+        later = median(off_after)
+        by_s = later - median(off_before)
         at_s = float(meant.written_s[after][0])
         later_s[time_s > at_s + later - _BEFORE_S] -= by_s
         spots.append(_spot(look, at_s))
-        leapt.append(by_s)
+        unsure = off_before.var() / len(off_before) + off_after.var() / len(off_after)
+        leapt.append((by_s, _HALF * float(np.sqrt(unsure))))
     if not leapt:
         return
-    most = max(leapt, key=abs)
+    most, half = max(leapt, key=lambda each: abs(each[0]))
     eighth_s = look.targets.seconds_per_whole / 8.0
     eighths = round(most / eighth_s)
     lost = most < 0 or (eighths != 0 and abs(most - eighths * eighth_s) <= _NEAR_S)
@@ -125,6 +131,8 @@ def leaps(look: Look) -> Iterator[Candidate]:
         of=len(leapt),
         value=most,
         unit="s",
+        low=most - half,
+        high=most + half,
     )
 
 
@@ -186,6 +194,7 @@ def other_pattern(look: Look) -> Iterator[Candidate]:
     elsewhere = hits - len(meant.target)
     if hits < _ENOUGH_HITS * look.asked or elsewhere < _ELSEWHERE * hits or both > _OTHER:
         return
+    share = of_share(2 * len(meant.target), look.asked + hits)
     yield Candidate(
         code=Code.OTHER_PATTERN,
         mend=Mend(),
@@ -195,4 +204,6 @@ def other_pattern(look: Look) -> Iterator[Candidate]:
         of=look.asked,
         value=100.0 * both,
         unit="%",
+        low=100.0 * share.low,
+        high=100.0 * share.high,
     )

@@ -35,18 +35,27 @@ def _db(found: Candidate) -> str:
 
 
 def _at(spot: Spot) -> str:
-    """ "on the e of 3", "on 2"."""
+    """ "on the e of 3", "on 2", "5/8 into beat 4"."""
+    if " into " in spot.count:
+        return spot.count
     return f"on {spot.count}" if spot.count.isdigit() else f"on the {spot.count}"
 
 
-def _where(places: tuple[Spot, ...]) -> str:
-    """Where it shows, "" for everywhere: "on the e of 3", "on 2 and 4 of bar 2"."""
+def _where(found: Candidate) -> str:
+    """Where it shows, "" for everywhere: "on the e of 3", "on 2 and on 4 of bar 2"."""
+    places = found.places
     if not places or len(places) > 3:
         return ""
-    bars = {spot.bar for spot in places}
     counts = [_at(spot) for spot in places]
-    where = counts[0] if len(counts) == 1 else f"{', '.join(counts[:-1])} and {counts[-1]}"
-    return f"{where} of bar {places[0].bar}" if bars != {1} and len(bars) == 1 else where
+    if found.bars == 1:
+        return _and(counts)
+    if len({spot.bar for spot in places}) == 1:
+        return f"{_and(counts)} of bar {places[0].bar}"
+    return _and([f"{at} of bar {spot.bar}" for at, spot in zip(counts, places, strict=True)])
+
+
+def _and(words: list[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
 
 
 def _often(found: Candidate) -> str:
@@ -62,7 +71,7 @@ def _stroke(found: Candidate, kind: str = "") -> str:
     name = {"ghost": "ghost note", "accent": "accent"}.get(kind, voice)
     if kind and found.voice != "snare":
         name = f"{name} of the {voice}"
-    where = _where(found.places)
+    where = _where(found)
     return f"the {name} {where}" if where else f"the {name}"
 
 
@@ -95,8 +104,9 @@ def _all(found: Candidate) -> str:
     side = "behind" if late else "ahead of"
     if abs(found.value or 0.0) >= 30.0:
         return (
-            f"everything is {_ms(found)} {side} the click: measure the latency; "
-            f"if it is measured, {'lead' if late else 'sit back'} there."
+            f"everything is {_ms(found)} {side} the click, evenly: measure the latency, "
+            f"playalong kit does it. If that is done, play it all a little "
+            f"{'sooner' if late else 'later'}."
         )
     then = "a little sooner" if late else "a little later"
     return f"everything is {_ms(found)} {side} the click, evenly: play it all {then}."
@@ -132,7 +142,7 @@ def _stopped(found: Candidate) -> str:
     where = (
         f"in bar {bar}" if found.places and found.places[0].count != "1" else f"after bar {bar - 1}"
     )
-    return f"you stop {where}: play slower, and to the end."
+    return f"nothing more is heard {where}: play it slower, and to the end."
 
 
 def _hesitated(found: Candidate) -> str:
@@ -165,7 +175,7 @@ def _double(found: Candidate) -> str:
 def _limb(found: Candidate) -> str:
     late = (found.value or 0.0) > 0
     side = "behind" if late else "ahead of"
-    then = "let it start a little sooner" if late else "let it wait for the others"
+    then = "let it start a little sooner" if late else "let it wait for them"
     return f"the {found.limb} is {_ms(found)} {side} the others: {then}."
 
 
@@ -198,36 +208,56 @@ def _swing(found: Candidate) -> str:
 
 
 def _missed_stroke(found: Candidate) -> str:
-    return f"{_stroke(found)} is missing{_often(found)}: play that beat slowly, alone."
+    return f"{_stroke(found)} is not heard{_often(found)}: play that beat slowly, alone."
 
 
 def _missed_voice(found: Candidate) -> str:
     voice = _voice(found)
+    if found.n >= found.of:
+        return (
+            f"the {voice} is not heard at all: if its pad sounds when you strike it, play it "
+            "alone, then add the others one by one."
+        )
     if found.n >= 0.8 * found.of:
-        return f"the {voice} is missing: play it alone, then add the others one by one."
+        return (
+            f"the {voice} is hardly heard, {found.n} of {found.of} strokes are missing: play it "
+            "alone, then add the others one by one."
+        )
     return f"the {voice} loses {found.n} of {found.of} strokes: slower, until none is missing."
 
 
 def _extra(found: Candidate) -> str:
-    return f"{found.n} strokes too many on the {_voice(found)}: leave out what is not written."
+    where = _where(found)
+    most = f", most of them {where}" if where else ""
+    return (
+        f"{found.n} strokes too many on the {_voice(found)}{most}: leave out what is not written."
+    )
 
 
 def _double_trigger(found: Candidate) -> str:
     return (
-        f"the {_voice(found)} pad answers {found.n} of {found.of} strokes twice: "
-        "check the pad's settings, playalong kit shows how."
+        f"the {_voice(found)} pad sounds twice at {found.n} of {found.of} strokes. That is the "
+        "pad, not you: playalong kit shows how to set it."
     )
 
 
 def _wrong_drum(found: Candidate) -> str:
-    return (
-        f"{_stroke(found)} lands on another drum{_often(found)}: play that beat slowly, and look."
-    )
+    if found.voice is None:
+        return (
+            f"{found.n} strokes land on another drum, now here and now there: "
+            "slower, and look where the next stroke goes."
+        )
+    if not found.places:
+        return (
+            f"{found.n} of {found.of} strokes of the {_voice(found)} land on another drum: "
+            "slower, and look where the next stroke goes."
+        )
+    return f"{_stroke(found)} lands on another drum{_often(found)}: play that beat slowly, alone."
 
 
 def _not_open(found: Candidate) -> str:
-    often = _often(found)
-    return f"the hi-hat stays closed where it should open{often}: lift the foot with the stroke."
+    where = _where(found) or "where it should open"
+    return f"the hi-hat stays closed {where}{_often(found)}: lift the foot with the stroke."
 
 
 def _not_closed(found: Candidate) -> str:
@@ -237,8 +267,9 @@ def _not_closed(found: Candidate) -> str:
 def _ghost_loud(found: Candidate) -> str:
     if not found.places:
         over = f"{_db(found)} under" if (found.value or 0.0) < -1.0 else "as loud as"
+        which = "ghost notes" if found.voice == "snare" else f"ghost notes of the {_voice(found)}"
         return (
-            f"the ghost notes are {over} the other strokes, too near to tell them apart: "
+            f"the {which} are {over} the other strokes, too near to tell them apart: "
             f"{_softly(found, 's')}"
         )
     return f"{_stroke(found, 'ghost')} is too loud{_often(found)}: {_softly(found)}"
@@ -277,8 +308,11 @@ def _stroke_soft(found: Candidate) -> str:
 
 
 def _uneven_loudness(found: Candidate) -> str:
-    then = "the same way of the foot each time" if _by_foot(found) else "the same height each time"
-    return f"the {_voice(found)} is uneven in loudness, {_db(found)} from stroke to stroke: {then}."
+    then = "the same way of the foot" if _by_foot(found) else "the same height of the stick"
+    return (
+        f"the {_voice(found)} is uneven in loudness, {_db(found)} around its middle: "
+        f"{then} each time."
+    )
 
 
 def _over_kick(found: Candidate) -> str:
@@ -314,7 +348,8 @@ def _grace_loud(found: Candidate) -> str:
 
 def _grace_missing(found: Candidate) -> str:
     return (
-        f"{found.n} of {found.of} flams have no grace stroke: let the low stick fall just before."
+        f"in {found.n} of {found.of} flams no grace stroke is heard: let the low stick fall just "
+        "before the main stroke."
     )
 
 
@@ -326,12 +361,14 @@ def _drag_open(found: Candidate) -> str:
 
 
 def _drag_missing(found: Candidate) -> str:
-    return f"{found.n} of {found.of} drags lack a grace stroke: let the stick bounce twice."
+    return (
+        f"in {found.n} of {found.of} drags a grace stroke is not heard: let the stick bounce twice."
+    )
 
 
 def _unison_apart(found: Candidate) -> str:
     return (
-        f"hand and foot do not fall together, {_ms(found)} from time to time: "
+        f"hand and foot do not fall together, {_ms(found)} apart now and then: "
         "play them slowly, until two strokes sound as one."
     )
 

@@ -117,6 +117,7 @@ def creeping(look: Look) -> Iterator[Candidate]:
 
     count = len(at_s)
     percent = 100.0 * (steady.last_bpm / steady.first_bpm - 1.0)
+    half = 200.0 * (end_s - start_s) * critical(COSINES) * _curve_error(look)
     yield Candidate(
         code=Code.SPEEDING_UP if steady.trend == FASTER else Code.SLOWING_DOWN,
         mend=_mend(look, added, True),
@@ -126,9 +127,21 @@ def creeping(look: Look) -> Iterator[Candidate]:
         of=count,
         value=percent,
         unit="%",
-        low=None,
-        high=None,
+        low=percent - half,
+        high=percent + half,
     )
+
+
+def _curve_error(look: Look) -> float:
+    """The standard error of the curve in what was played against what was written, in seconds for a
+    square second; errors hang together, see ``cosine_error``."""
+    meant = look.meant
+    off_s, x = meant.centred(meant.off_s), meant.centred(meant.written_s)
+    z = meant.centred((meant.written_s - meant.written_s.mean()) ** 2)
+    z = z - (z @ x) / (x @ x) * x
+    over = float(z @ z)
+    residual = off_s - (off_s @ x) / (x @ x) * x - (off_s @ z) / over * z
+    return cosine_error(meant.by_instant(z * residual)) / over
 
 
 def wandering(look: Look) -> Iterator[Candidate]:
@@ -151,6 +164,9 @@ def wandering(look: Look) -> Iterator[Candidate]:
         look.targets.bar_starts_s + np.append(look.targets.bar_starts_s[1:], look.targets.end_s)
     ) / 2.0
     at, wave_s = middles_s[known], aside / 1000.0
+    # What quick waves add to the distance of two bars.
+    away, count = float(np.ptp(aside)), len(known)
+    half = critical(count - _slow(count) - 1) * float(np.sqrt(2.0 * quick * _slow(count) / count))
     yield Candidate(
         code=Code.WANDERING,
         mend=_mend(look, lambda t: np.interp(t, at, wave_s), True),
@@ -158,8 +174,10 @@ def wandering(look: Look) -> Iterator[Candidate]:
         beside=0.0,
         n=int((np.abs(aside) > _WANDERING_MS).sum()),
         of=len(known),
-        value=float(np.ptp(aside)),
+        value=away,
         unit="ms",
+        low=max(away - half, 0.0),
+        high=away + half,
     )
 
 
@@ -169,12 +187,17 @@ def _waves(values: Floats) -> tuple[float, float, Floats]:
     n = len(values)
     waves = np.cos(np.outer(np.arange(1, n), np.arange(n) + 0.5) * (np.pi / n)) * np.sqrt(2.0 / n)
     weights = waves @ values
-    slow = max(1, 2 * n // 5)
+    slow = _slow(n)
     return (
         float(np.mean(weights[:slow] ** 2)),
         float(np.mean(weights[slow:] ** 2)),
         np.asarray(weights[:slow] @ waves[:slow]),
     )
+
+
+def _slow(count: int) -> int:
+    """How many waves of so many bars are slow."""
+    return max(1, 2 * count // 5)
 
 
 def _mend(look: Look, off_s: Callable[[Floats], Floats], anew: bool) -> Mend:
