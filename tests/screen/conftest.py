@@ -53,6 +53,7 @@ def written(monkeypatch) -> list[Written]:
                 colour=colour,
                 bold=bold,
                 surface=pen.surface,
+                size=size,
             )
         )
         return rect

@@ -67,7 +67,7 @@ def ready_page(theme: Theme) -> ReadyPage:
                 Choice(name="tempo", value="84 bpm"),
                 Choice(name="bars", value="16"),
                 Choice(name="variation", value="push and no-whispers"),
-                Choice(name="level, on time within", value="intermediate, 45 ms"),
+                Choice(name="level", value="intermediate, 45 ms"),
                 Choice(name="click", value="beats and eighths"),
                 Choice(name="silent bars", value="2 on, 1 off, then 1 more"),
             ],

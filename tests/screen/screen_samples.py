@@ -36,6 +36,7 @@ class Written:
     colour: tuple[int, int, int]
     bold: bool
     surface: pygame.Surface
+    size: float
 
 
 def a_bar(strokes: Iterable[Stroke], meter: str = "4/4") -> Bar:

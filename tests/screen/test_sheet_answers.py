@@ -80,12 +80,13 @@ def test_a_word_that_only_settles_changes_nothing_on_the_sheet():
     assert answers.judged(replace(word, verdict=Verdict.LATE, settled=True)) != []
 
 
-def test_a_voice_without_a_line_gets_a_row_in_staff_order_once_it_is_judged():
+def test_rows_stay_as_they_are_and_a_voice_without_one_lies_in_the_nearest_on_the_staff():
     targets, _ = a_run(2)
     answers = fed(targets, [Hit(0.5, "floor-tom", 60.0)], [])
-    assert answers.voices == ("hi-hat", "snare", "kick")
     answers.judged(VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=0))
-    assert answers.voices == ("hi-hat", "snare", "floor-tom", "kick")
+    assert answers.voices == targets.voices == ("hi-hat", "snare", "kick")
+    rows = {"floor-tom": "snare", "crash": "hi-hat", "hi-hat-pedal": "kick", "snare": "snare"}
+    assert {voice: answers.row_of(voice) for voice in rows} == rows
 
 
 def test_a_voice_that_folds_into_a_written_one_lies_in_its_row():

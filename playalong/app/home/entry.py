@@ -4,8 +4,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 from playalong.app.home.home_session import HomeSession
+from playalong.app.home.kit_at_hand import KitAtHand
 from playalong.app.home.looks import size_of
 from playalong.app.open_devices import Look, OpenDevices
+from playalong.app.play.play_session import SavedRun
 from playalong.app.run.clock import RealClock
 from playalong.app.user_folders import UserFolders
 
@@ -16,13 +18,18 @@ def open_window(
     folder: Path | None = None,
     *,
     room: Callable[[HomeSession], None] | None = None,
+    kit: KitAtHand | None = None,
+    told: Callable[[SavedRun], None] = lambda _: None,
 ) -> None:
-    """Show the first page until the program is asked to end; ``room`` is gone into before."""
+    """Show the first page until the program is asked to end; ``room`` is gone into before.
+
+    ``kit`` and ``told`` as ``HomeSession`` has them.
+    """
     with OpenDevices(look, home, RealClock(), notices=()) as opened:
         kept = home.settings_of(None)
         opened.window.resize(size_of(kept))
         opened.window.full_screen(bool(kept.get("full_screen")))
-        session = HomeSession(opened, look, home, folder=folder)
+        session = HomeSession(opened, look, home, kit=kit, folder=folder, told=told)
         if room is not None:
             session.enter(lambda: room(session))
         session.go()

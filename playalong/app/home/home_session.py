@@ -12,7 +12,7 @@ from pathlib import Path
 from playalong.app import broken_off
 from playalong.app.assessment.choosing import take_in_window
 from playalong.app.grade.checks import checked_rules
-from playalong.app.history.session import look_back
+from playalong.app.history.session import look_back, your_data
 from playalong.app.home.first_start import FirstStart, is_due
 from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
 from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand, ports
@@ -22,10 +22,16 @@ from playalong.app.home.remembered import Remembered, remembered
 from playalong.app.home.waiting import beginning, going_on
 from playalong.app.kit_setup.entry import keeping
 from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
-from playalong.app.lesson.lesson_session import LessonSession
+from playalong.app.lesson.lesson_session import LessonSession, LessonSummary
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, themed
-from playalong.app.play.play_session import PlaySession, result_page, save_run, to_hear
+from playalong.app.play.play_session import (
+    PlaySession,
+    SavedRun,
+    result_page,
+    save_run,
+    to_hear,
+)
 from playalong.app.play.tasks import task_of
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
@@ -33,6 +39,7 @@ from playalong.app.run.run import Run
 from playalong.app.run.task import Task
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
+from playalong.app.warm_up.entry import Wish, in_window
 from playalong.grading.verdicts import Rules
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
@@ -61,7 +68,9 @@ _DAY = ((5, "Good night"), (11, "Good morning"), (17, "Good afternoon"), (23, "G
 SHOWN = "late-bus-home"
 _SHOWS = Simulated("intermediate", 1)
 
-_ANOTHER, _OWN_FOLDER = "somebody new", "patterns of your own"
+#: Rows of pages that open another page.
+_ANOTHER, _PLAYER = "somebody new", "player"
+_OWN_FOLDER, _YOUR_DATA = "patterns of your own", "your data"
 
 
 class HomeSession:
@@ -75,9 +84,14 @@ class HomeSession:
         *,
         kit: KitAtHand | None = None,
         folder: Path | None = None,
+        told: Callable[[SavedRun], None] = lambda _: None,
     ) -> None:
-        """``kit`` is the one at hand, None to look for it; takes are kept in ``folder``."""
+        """``kit`` is the one at hand, None to look for it; takes and the store are in ``folder``.
+
+        ``told`` hears of every run that was kept.
+        """
         self._opened, self._look, self._home = opened, look, home
+        self._memory, self._told = Memory(folder=folder or home.data), told
         self._folder = folder or home.data / "takes"
         self._kit = kit or KitAtHand.find(opened, home)
         self._trouble: tuple[str, ...] = ()
@@ -87,18 +101,18 @@ class HomeSession:
         self._rooms: dict[Outcome, Callable[[], None]] = {
             Outcome.GO_ON: self._go_on,
             Outcome.PATTERNS: self._choose_pattern,
-            Outcome.KIT: self._set_up_kit,
+            Outcome.KIT: self.set_up_kit,
             Outcome.SETTINGS: self._change_settings,
-            Outcome.PLAYERS: self._choose_player,
             Outcome.WATCH: self._watch,
-            Outcome.LOOK_BACK: self._look_back,
             Outcome.ASSESSMENT: self._take_assessment,
+            Outcome.LOOK_BACK: self.look_back,
+            Outcome.WARM_UP: self.warm_up,
         }
 
     @property
     def context(self) -> RunContext:
         """Everything around the player: the window, and the kit at hand."""
-        opened = replace(self._opened, memory=self._home.memory, notices=(self._kit.port.name,))
+        opened = replace(self._opened, memory=self._memory, notices=(self._kit.port.name,))
         return self._kit.context(opened, self._look)
 
     @property
@@ -186,8 +200,7 @@ class HomeSession:
             Card(outcome=Outcome.ASSESSMENT, title="Assessment", words="what was set", key="A"),
             Card(outcome=Outcome.LOOK_BACK, title="Look back", words=self._looked_back(), key="L"),
             Card(outcome=Outcome.KIT, title="Kit", words=self._kit_words(), key="K"),
-            Card(outcome=Outcome.PLAYERS, title="Player", words=self.player, key="O"),
-            Card(outcome=Outcome.SETTINGS, title="Settings", words="window, sound, level", key="S"),
+            Card(outcome=Outcome.SETTINGS, title="Settings", words="player and window", key="S"),
         )
         shown = [card for card in cards if card.outcome in self._rooms]
         # Who has played knows what there is to see.
@@ -207,6 +220,19 @@ class HomeSession:
         return f"{played} {'day' if played == 1 else 'days'} this week"
 
     # Rooms.
+
+    def warm_up(self) -> None:
+        """Loosen up, with what is being learned at the end."""
+        last = self._remembered.last
+        lesson = last.pattern if last is not None and last.kind == "lesson" else None
+        in_window(
+            Wish(lesson=lesson),
+            self._rules(),
+            self.context,
+            by=self._kit.port,
+            home=self._home,
+            takes=self._folder,
+        )
 
     @property
     def _all_patterns(self) -> PatternList:
@@ -252,22 +278,25 @@ class HomeSession:
         )
         for saved in session.runs():
             self._trouble = saved.trouble
+            self._told(saved)
         if session.wants_practice:
             self.practise(task.pattern)
 
-    def practise(self, pattern: Pattern) -> None:
+    def practise(self, pattern: Pattern, rules: Rules | None = None) -> LessonSummary:
         """Learn ``pattern`` step by step, from where it was left off."""
         kit = self._kit
         lesson = LessonSession(
             pattern=pattern,
-            rules=self._rules(),
+            rules=rules or self._rules(),
             context=self.context,
             connect=lambda targets, number, start_s: kit.port,
             lesson_folder=self._home.data,
             takes_folder=self._folder,
             clicking=Clicking(click_of(self._home.settings_of(None))),
         )
-        self._trouble = lesson.go().trouble
+        summary = lesson.go()
+        self._trouble = summary.trouble
+        return summary
 
     def _take_assessment(self) -> None:
         """What a teacher has set, against the clock or as homework."""
@@ -282,17 +311,22 @@ class HomeSession:
         memory = Memory(folder=self._home.data, simulated=True)
         context = replace(self._opened, memory=memory, notices=("a simulated player plays",))
         ended = Run(
-            task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
+            task=task,
+            context=context,
+            connect=lambda start_s: SimulatedPort(performance, start_s, clock.now),
         ).play()
         context.output.clear()
         if ended.outcome is None:
             saved = save_run(task, ended, self._folder, memory=memory)
             hold(self.context, result_page(task, saved, self.context), 0.0)
 
-    def _look_back(self) -> None:
-        """What was practised; whoever erases their data there is nobody any more."""
+    def look_back(self, pattern: str | None = None, number: int | None = None) -> None:
+        """What was practised: of ``pattern`` first, and the run ``number`` opened at once.
+
+        Whoever erases their data there is nobody any more.
+        """
         who = self.player
-        look_back(self.context, self._home, who)
+        look_back(self.context, self._home, who, pattern=pattern, number=number)
         if self._home.player(who) is None:
             kit = self._kit.profile
             self._kit.profile = Profile(kit=kit.kit, player=NOBODY, port=kit.port)
@@ -309,12 +343,12 @@ class HomeSession:
                 return
             if outcome is Outcome.HEAR:
                 task = to_hear(self.task(patterns.patterns[line.name]))
-                Run(task, self.context, lambda _: SilentPort()).play()
+                Run(task=task, context=self.context, connect=lambda _: SilentPort()).play()
                 self._opened.output.clear()
             elif outcome is Outcome.START:
                 self.play(self.task(patterns.patterns[line.name]))
 
-    def _set_up_kit(self) -> None:
+    def set_up_kit(self) -> None:
         """The kit's own pages; where there are several kits, or none, which one first."""
         listed = ports()
         if self._kit.is_keys or len(listed) > 1:
@@ -390,16 +424,24 @@ class HomeSession:
         chosen = 0
         while not self._opened.window.is_closed:
             rows = settings_of(self._home, self.player)
-            folders = Choice(
-                name=_OWN_FOLDER,
-                value="add a folder",
-                about=f"Files in {printable(str(self._home.data / OWN))} are always there.",
+            others = (
+                Choice(name=_PLAYER, value=self.player, about="Who plays, or somebody new."),
+                Choice(
+                    name=_OWN_FOLDER,
+                    value="add a folder",
+                    about=f"Files in {printable(str(self._home.data / OWN))} are always there.",
+                ),
+                Choice(
+                    name=_YOUR_DATA,
+                    value="look at it",
+                    about="Export all of it as files, or erase it.",
+                ),
             )
             page = SettingsPage(
                 theme=self.context.theme,
                 title="Settings",
                 subtitle=self.player,
-                rows=Rows([*(row.choice() for row in rows), folders], chosen),
+                rows=Rows([*(row.choice() for row in rows), *others], chosen),
                 notes=self._home.notices,
                 level=self.context.level(),
             )
@@ -410,8 +452,12 @@ class HomeSession:
             if chosen < len(rows):
                 rows[chosen].step(1 if outcome is Outcome.MORE else -1)
                 self._look_again()
-            else:
+            elif page.rows.choice.name == _PLAYER:
+                self._choose_player()
+            elif page.rows.choice.name == _OWN_FOLDER:
                 self._add_folder()
+            elif self._memory.path.exists():
+                your_data(self.context, self._home, self.player)
 
     def _add_folder(self) -> None:
         page = TypedPage(

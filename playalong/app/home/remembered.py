@@ -3,9 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from typing import Any
 
 from playalong.app.user_folders import UserFolders
-from playalong.pattern.model import Pattern
+from playalong.grading.grade import PlaceGrade
+from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.reader import PatternError, read
 from playalong.records.store import knowledge, players, runs
 from playalong.records.store.database import Database, StoreError
@@ -41,6 +43,7 @@ class LastRun:
     bars: int | None
     score: float | None
     weak: Weak | None
+    places: tuple[PlaceGrade, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -108,6 +111,7 @@ def _last(database: Database, player: int, rows: Sequence[RunRow]) -> LastRun | 
             pattern = read(text, row.pattern)
         except PatternError:
             continue
+        grade = runs.grade_of(database, row.id)[0]
         return LastRun(
             pattern=pattern,
             name=row.pattern,
@@ -115,9 +119,21 @@ def _last(database: Database, player: int, rows: Sequence[RunRow]) -> LastRun | 
             tempo_bpm=row.tempo_bpm,
             bars=row.bars,
             score=row.score,
-            weak=_weak(runs.grade_of(database, row.id)[0]),
+            weak=_weak(grade),
+            places=_places(grade),
         )
     return None
+
+
+def _places(grade: Mapping[str, Any] | None) -> tuple[PlaceGrade, ...]:
+    """The grades of the strokes as they were kept; none where this version knows other fields."""
+    kept = (grade or {}).get("places") or ()
+    try:
+        return tuple(
+            PlaceGrade(**{**plain, "dynamic": Dynamic(plain["dynamic"])}) for plain in kept
+        )
+    except (KeyError, TypeError, ValueError):
+        return ()
 
 
 def _weak(grade: Mapping[str, object] | None) -> Weak | None:

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 
 from playalong.app.home.remembered import LastRun, Weak
 from playalong.grading.grade import PlaceGrade
@@ -30,7 +31,7 @@ def going_on(last: LastRun) -> GoingOn:
         words=words,
         bars=[bar],
         voices=shown_voices(bar, weak.voice if weak else None),
-        places=_places(bar, weak, number),
+        places=_kept(last, bar, number) or _places(bar, weak, number),
     )
 
 
@@ -55,6 +56,13 @@ def shown_voices(bar: Bar, always: str | None = None) -> tuple[str, ...]:
     return tuple(sorted(most[:ROWS], key=STAFF_ORDER.__getitem__))
 
 
+def _kept(last: LastRun, bar: Bar, number: int) -> Sequence[PlaceGrade]:
+    """The grades of the bar's strokes, where the run was of the bar as written."""
+    kept = [replace(place, bar=0) for place in last.places if place.bar == number]
+    written = [(bar.meter.count(stroke.at), stroke.voice) for stroke in bar.strokes]
+    return kept if [(place.count, place.voice) for place in kept] == written else ()
+
+
 def _bar(weak: Weak | None, pattern: Pattern) -> int:
     """The pattern's bar that is shown, 0 is the first."""
     return (weak.places[0][0] - 1) % len(pattern.bars) if weak and weak.places else 0
@@ -76,8 +84,6 @@ def _places(bar: Bar, weak: Weak | None, number: int) -> Sequence[PlaceGrade]:
 
 def _off(place: PlaceGrade, weak: Weak) -> PlaceGrade:
     """The stroke that was off, as far off as the finding says."""
-    from dataclasses import replace
-
     grade = replace(place, targets=max(1, weak.of), clean=max(0, weak.of - weak.n))
     middle = level_db(_middle(place.voice, place.dynamic))
     if weak.unit == "ms" and weak.value is not None:

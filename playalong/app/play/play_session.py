@@ -123,7 +123,7 @@ class PlaySession:
                 return
 
     def _run(self) -> tuple[SavedRun, RunResult]:
-        ended = Run(self._task, self._context, lambda _: self._port).play()
+        ended = Run(task=self._task, context=self._context, connect=lambda _: self._port).play()
         self._context.output.clear()
         memory = self._context.memory
         return save_run(self._task, ended, self._folder, memory=memory), ended
@@ -222,7 +222,7 @@ class PlaySession:
         elif outcome in (Outcome.NEXT, Outcome.BACK):
             self._set(_Row.VARIATION, 1 if outcome is Outcome.NEXT else -1)
         elif outcome is Outcome.HEAR:
-            Run(to_hear(task), self._context, lambda _: SilentPort()).play()
+            Run(task=to_hear(task), context=self._context, connect=lambda _: SilentPort()).play()
             self._context.output.clear()
 
     def _at_other_tempo(self, steps: int) -> Task:
@@ -280,7 +280,7 @@ class _Row(StrEnum):
     TEMPO = "tempo"
     BARS = "bars"
     VARIATION = "variation"
-    LEVEL = "level, on time within"
+    LEVEL = "level"
     CLICK = "click"
     GAP = "silent bars"
 

@@ -9,13 +9,24 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.pen import Pen
-from playalong.screen.base.theme import ADVICE, SMALL, Theme
+from playalong.screen.base.theme import ADVICE, BODY, LABEL, SMALL, Theme
 
 #: From the edge of the room to the slip, and from that to its words, in units.
 MARGIN = 18
 
 #: Where the stroke that has just come is told, in units: from the right edge, and its baseline.
 _CORNER, _STRUCK_BASE = 44, 21
+
+#: Sizes of the first words and of the others, from the largest, and from line to line in sizes.
+_SIZES = (
+    (ADVICE, ADVICE),
+    (ADVICE, 27),
+    (ADVICE, LABEL),
+    (28, BODY),
+    (LABEL, SMALL),
+    (SMALL, SMALL),
+)
+_LEADING = 1.32
 
 #: The part of a page's width that a slip over all of it takes.
 _WIDE = 0.6
@@ -83,16 +94,23 @@ def draw_slip(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:
     if not said:
         return
     slip = rect.inflate(-2 * pen.px(MARGIN), 0)
-    room, step = slip.width - 2 * pen.px(MARGIN), pen.px(ADVICE * 1.4)
-    lines = [
-        (line, number == 0)
-        for number, words in enumerate(said)
-        if words
-        for line in pen.wrapped(words, ADVICE, room, bold=number == 0)
-    ]
-    slip.height = min(rect.height, step * len(lines) + 2 * pen.px(MARGIN))
+    room, tall = slip.width - 2 * pen.px(MARGIN), rect.height - 2 * pen.px(MARGIN)
+    for first, others in _SIZES:
+        lines = [
+            (line, first if number == 0 else others, number == 0)
+            for number, words in enumerate(said)
+            if words
+            for line in pen.wrapped(words, first if number == 0 else others, room, bold=number == 0)
+        ]
+        height = sum(pen.px(size * _LEADING) for _, size, _ in lines)
+        if height <= tall:
+            break
+    slip.height = min(rect.height, height + 2 * pen.px(MARGIN))
     slip.centery = rect.centery
-    pen.box(slip, pen.colours.paper, pen.colours.line)
-    base = slip.top + pen.px(MARGIN) + pen.px(ADVICE)
-    for number, (line, bold) in enumerate(lines):
-        pen.text(line, ADVICE, (slip.left + pen.px(MARGIN), base + number * step), bold=bold)
+    pen.box(slip, fill=pen.colours.paper, edge=pen.colours.line)
+    base = float(slip.top + pen.px(MARGIN))
+    for line, size, bold in lines:
+        base += pen.px(size * _LEADING)
+        if base <= slip.bottom - pen.px(4):
+            at = (slip.left + pen.px(MARGIN), base - pen.px(size * (_LEADING - 1)))
+            pen.text(line, size, at, bold=bold)

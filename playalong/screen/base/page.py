@@ -45,7 +45,6 @@ class Outcome(StrEnum):
     LOOK_BACK = "look back"
     KIT = "kit"
     SETTINGS = "settings"
-    PLAYERS = "players"
     PRACTISE = "practise"
     WATCH = "watch"
     LESS = "less"

@@ -48,6 +48,8 @@ class Rows:
 
     def handle(self, press: Press) -> Outcome | None:
         """LESS or MORE where the chosen row is to be changed; up and down go through the rows."""
+        if not self.choices:
+            return None
         if isinstance(press, Click):
             return self._clicked(press)
         step = _STEPS.get(press)
@@ -89,7 +91,14 @@ class Rows:
             if is_chosen:
                 pen.fill(row, colours.band)
             base = row.centery + pen.capital(BODY) / 2
-            named = pen.text(choice.name, BODY, (row.left + inside, base), bold=is_chosen)
+            name_room = row.width - 2 * inside - (pen.width(choice.value, SMALL) + 4 * arrow)
+            if not choice.value:
+                name_room = row.width - 2 * inside
+            size = pen.fitted(choice.name, (BODY, SMALL), name_room, bold=is_chosen)
+            name = pen.cut(choice.name, size, name_room, bold=is_chosen)
+            named = pen.text(name, size, (row.left + inside, base), bold=is_chosen)
+            if not choice.value:
+                continue
             right = row.right - inside
             if not choice.fixed:
                 if is_chosen:

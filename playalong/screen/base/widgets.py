@@ -66,7 +66,8 @@ def head(
         done, asked = clean
         right = dots(pen, (right, base), done, asked=asked) - gap
     if called:
-        right = pen.text(called, ADVICE, (right, base), bold=True, align=1.0).left - gap
+        size = pen.fitted(called, (ADVICE, SMALL), (right - left) * _TITLE, bold=True)
+        right = pen.text(called, size, (right, base), bold=True, align=1.0).left - gap
     beside = pen.width(subtitle, SMALL) + gap if subtitle else 0
     room = right - left
     is_beside = pen.width(title, TITLE, bold=True) + beside <= room

@@ -26,13 +26,13 @@ from playalong.screen.base.widgets import (
 from playalong.screen.sheet import bar_picture
 
 #: In units: the height of a card and of the week, the least and the most of the panel, and gaps.
-_CARD, _WEEK, _PANEL_LEAST, _PANEL_MOST, _GAP = 116, 120, 150, 290, 20
+_CARD, _WEEK, _PANEL_LEAST, _PANEL_MOST, _GAP = 132, 112, 150, 290, 18
 
 #: In units: inside the panel and the cards, the width of the main action, and its height.
 _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
 
 #: The least height of a row of the picture, and of its count, in units.
-_ROW, _COUNT = 40, 36
+_ROW, _COUNT = 34, 36
 
 END = Button((Key.ESCAPE, Key.CLOSE), "Esc", "end", outcome=Outcome.LEAVE)
 _CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "choose", outcome=Outcome.NEXT)
@@ -196,29 +196,28 @@ class FirstPage:
                 pygame.draw.rect(pen.surface, colours.band, room, border_radius=pen.px(8))
                 edge, width = colours.ahead_edge, 2.4
             pygame.draw.rect(pen.surface, edge, room, pen.px(width), border_radius=pen.px(8))
-            inside = pen.px(16)
+            inside = pen.px(13)
             at, inner = room.left + inside, room.width - 2 * inside
-            base = room.top + pen.px(36)
+            base = room.top + pen.px(34)
             size = pen.fitted(card.title, (LABEL + 4, SMALL), inner, bold=True)
             pen.text(card.title, size, (at, base), bold=True)
             words = pen.fitted(card.words, (BODY, SMALL), inner)
-            told = pen.wrapped(card.words, words, inner)[:1]
-            for line in told:
-                pen.text(line, words, (at, base + pen.px(28)), colour=colours.quiet)
-            base = room.bottom - pen.px(18)
-            end = self._draw_key(pen, card.key, (at, base))
+            for row, line in enumerate(pen.wrapped(card.words, words, inner)[:2]):
+                y = base + pen.px(26) + row * pen.px(SMALL * 1.25)
+                pen.text(line, words, (at, y), colour=colours.quiet)
+            base = room.bottom - pen.px(14)
             pad = self.pads.get(_BY_PAD[number]) if number < len(_BY_PAD) else None
-            if pad is not None:
-                label = BY_NAME[pad].label
-                if end + pen.px(24) + pen.width(label, SMALL) <= room.right - inside:
-                    draw_pad(pen, label, (end + pen.px(8), base))
+            label = BY_NAME[pad].label if pad is not None else ""
+            if label and pen.width(f"{label}{card.key}", SMALL) + pen.px(48) <= inner:
+                draw_pad(pen, label, (at, base))
+            self._draw_key(pen, card.key, (room.right - inside, base))
 
-    def _draw_key(self, pen: Pen, key: str, at: tuple[float, float]) -> float:
+    def _draw_key(self, pen: Pen, key: str, at: tuple[float, float]) -> None:
+        """The cap of a key, up to its right end."""
         inside = pen.px(8)
-        words = pen.text(key, SMALL, (at[0] + inside, at[1]), colour=pen.colours.quiet)
+        words = pen.text(key, SMALL, (at[0] - inside, at[1]), colour=pen.colours.quiet, align=1.0)
         edge = words.inflate(2 * inside, pen.px(2))
         pygame.draw.rect(pen.surface, pen.colours.rule, edge, pen.px(1), border_radius=pen.px(4))
-        return edge.right
 
     def _draw_week(self, pen: Pen, rect: pygame.Rect) -> None:
         """Minutes of each day: the higher the line stands, the longer."""

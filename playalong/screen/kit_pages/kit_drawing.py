@@ -66,7 +66,7 @@ _PIECES = {
         _Piece(voice="snare", x=290, y=410, across=92, down=92, kind=_DRUM),
         _Piece(voice="floor-tom", x=690, y=424, across=104, down=104, kind=_DRUM),
         _Piece(voice="kick", x=486, y=420, across=84, down=104, kind=_DRUM),
-        _Piece(voice="hi-hat-pedal", x=132, y=500, across=40, down=70, kind=_BLOCK),
+        _Piece(voice="hi-hat-pedal", x=132, y=494, across=40, down=66, kind=_BLOCK, is_small=True),
     )
 }
 
@@ -103,7 +103,7 @@ _DARK_S, _RING_S, _STEPS = 0.4, 0.9, 5
 _FINE = 4
 
 #: The least type of a name, in units; below it there is none.
-_LEAST = 8
+_LEAST = SMALL
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,10 +47,10 @@ TOUCHING = (
 STROKES = {Dynamic.GHOST: "soft", Dynamic.NORMAL: "normal", Dynamic.ACCENT: "accent"}
 
 #: Parts of the width: where the picture begins, and the list of pads.
-_PICTURE, _LIST = 0.34, 0.76
+_PICTURE, _LIST = 0.36, 0.74
 
 #: In units: from one row of boxes to the next, room for its name, the widest box, and a list line.
-_ROW, _NAME, _BOX, _LINE = 44, 76, 30, 25
+_ROW, _NAME, _BOX, _LINE = 44, 92, 30, 28
 
 #: How much wider the place of a stroke is than its mark, in units.
 _GROUP_GAP = 12
@@ -130,10 +130,10 @@ class LoudnessPage(ButtonPage):
                     bottom=middle + step / 2,
                 )
                 if place < done:
-                    pen.box(box, colours.ink, colours.ink)
+                    pen.box(box, fill=colours.ink, edge=colours.ink)
                 else:
                     edge = colours.ahead_edge if now else colours.rule
-                    pen.box(box, colours.ahead if now else colours.row, edge)
+                    pen.box(box, fill=colours.ahead if now else colours.row, edge=edge)
             base += min(pen.px(_ROW), step * 1.6)
         base += pen.px(8)
         size, colour = BODY + 1, colours.off if self.is_off else colours.ink
@@ -188,7 +188,7 @@ class LoudnessPage(ButtonPage):
             box = area(
                 left=inside.left, top=top, right=inside.right, bottom=max(bottom, top + pen.px(3))
             )
-            pen.box(box, colours.ahead, colours.ahead_edge)
+            pen.box(box, fill=colours.ahead, edge=colours.ahead_edge)
         strokes = self.strokes if self.curve_of is None else self.curve
         velocities = sorted(strokes.get(dynamic, ()))
         step = inside.width / max(self.of, len(velocities))
@@ -209,24 +209,29 @@ class LoudnessPage(ButtonPage):
     def _draw_pads(self, pen: Pen, rect: pygame.Rect) -> None:
         colours, radius = pen.colours, pen.px(5)
         pen.text("Pads", LABEL, (rect.left, rect.top + pen.px(LABEL)), bold=True)
-        top = rect.top + pen.px(LABEL * 1.8)
-        line: float = min(pen.px(2 * _LINE), (rect.bottom - top) / max(1, len(self.pads)))
-        two = line > pen.px(1.5 * _LINE)
-        for place, pad in enumerate(self.pads):
-            base = top + place * line + pen.px(BODY)
+        base = rect.top + pen.px(LABEL * 1.8 + BODY)
+        x, step = rect.left + pen.px(20), pen.px(SMALL * 1.3)
+        told = [(pad, pen.wrapped(pad.words, SMALL, rect.right - x)) for pad in self.pads]
+        spoken = sum(len(lines) for pad, lines in told if pad.words)
+        # Where all is too much, only what is wrong is told, and what is being struck.
+        room = rect.bottom - base - spoken * step
+        all_of_it = room >= len(told) * pen.px(_LINE)
+        for pad, lines in told:
             if base > rect.bottom:
                 break
+            now = pad.voice == self.voice
             at = (rect.left + radius, base - pen.capital(BODY) / 2)
             colour = colours.off if pad.is_off else colours.ink
             if pad.done and not pad.is_off:
                 pen.mark(marks.dot(radius, colour), at)
             else:
                 pen.mark(marks.ring(radius, width=pen.px(1.6), colour=colour, inside=None), at)
-            x = rect.left + pen.px(20)
-            now = pad.voice == self.voice
-            label = pen.cut(BY_NAME[pad.voice].label, BODY, rect.right - x, bold=now)
-            named = pen.text(label, BODY, (x, base), bold=now)
-            room = rect.right - (x if two else named.right + pen.px(10))
-            words = pen.cut(pad.words, SMALL, room)
-            told = (x, base + pen.px(SMALL * 1.4)) if two else (named.right + pen.px(10), base)
-            pen.text(words, SMALL, told, colour=colour if pad.is_off else colours.quiet)
+            pen.text(BY_NAME[pad.voice].label, BODY, (x, base), bold=now)
+            if pad.words and (all_of_it or now or pad.is_off):
+                for line in lines:
+                    base += step
+                    if base <= rect.bottom:
+                        pen.text(
+                            line, SMALL, (x, base), colour=colour if pad.is_off else colours.quiet
+                        )
+            base += pen.px(_LINE)

@@ -1,6 +1,7 @@
 """The page of what comes from the kit: every message, what it means, and what is made of it."""
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import pygame
@@ -16,20 +17,17 @@ from playalong.screen.kit_pages.kit_drawing import KitDrawing
 #: How many messages are kept to be looked at.
 KEPT = 1000
 
-#: The columns: their heads, and how wide each is, in parts of the table.
+#: The columns: their heads, and the longest that stands in each.
 _COLUMNS = (
-    ("seconds", 0.11),
-    ("message", 0.38),
-    ("voice", 0.17),
-    ("velocity", 0.11),
-    ("loudness", 0.23),
+    ("seconds", "1000.000"),
+    ("message", "note 127, velocity 127.5, channel 16"),
+    ("voice", "half-open hi-hat"),
+    ("velocity", "127.5"),
+    ("loudness", "double trigger"),
 )
 
-#: The table's part of the width, and a line of it in units.
-_TABLE, _LINE = 0.64, 23
-
-#: The longest words of a message, which fit, and the most of the width that the table may take.
-_LONGEST, _WIDEST = "note 127, velocity 127.5, channel 16", 0.85
+#: In units: a line of the table, between its columns, and the least room for the drawing.
+_LINE, _BETWEEN, _DRAWING = 26, 18, 260
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,21 +84,21 @@ class MessagesPage(ButtonPage):
             [f"{self._later} later messages below: ↓"] if self._later else ["↑ earlier messages"]
         )
         top, bottom = pen.px(HEAD), foot(pen, self.buttons, notes) - pen.px(12)
-        room = right - left
-        longest = pen.width(_LONGEST, BODY) + pen.px(8)
-        middle = left + min(max(_TABLE * room, longest / _COLUMNS[1][1]), _WIDEST * room)
-        self._draw_table(pen, area(left=left, top=top, right=middle, bottom=bottom))
-        self.drawing.draw(
-            pen, area(left=middle + pen.px(24), top=top, right=right, bottom=bottom), now_s
-        )
+        widths, size = _widths(pen, right - left)
+        middle = min(float(right), left + sum(widths))
+        self._draw_table(pen, area(left=left, top=top, right=middle, bottom=bottom), widths, size)
+        if right - middle >= pen.px(_DRAWING):
+            self.drawing.draw(
+                pen, area(left=middle + pen.px(24), top=top, right=right, bottom=bottom), now_s
+            )
 
-    def _draw_table(self, pen: Pen, rect: pygame.Rect) -> None:
+    def _draw_table(self, pen: Pen, rect: pygame.Rect, widths: Sequence[float], size: int) -> None:
         colours, line = pen.colours, pen.px(_LINE)
         edges = [float(rect.left)]
-        for name, part in _COLUMNS:
+        for (name, _), width in zip(_COLUMNS, widths, strict=True):
             at = (edges[-1], rect.top + pen.px(BODY))
-            pen.text(pen.cut(name, SMALL, part * rect.width), SMALL, at, colour=colours.quiet)
-            edges.append(edges[-1] + part * rect.width)
+            pen.text(name, SMALL, at, colour=colours.quiet)
+            edges.append(edges[-1] + width)
         top = rect.top + line
         pen.level_line(top, rect.left, rect.right, colour=colours.rule, width=1)
         shown = max(1, (rect.bottom - top - pen.px(4)) // line)
@@ -121,4 +119,16 @@ class MessagesPage(ButtonPage):
                     is_why = lost and column == len(cells) - 1
                     colour = colours.off if is_why else colours.quiet if lost else colours.ink
                     room = edges[column + 1] - edges[column] - pen.px(8)
-                    pen.text(pen.cut(cell, BODY, room), BODY, (edges[column], base), colour=colour)
+                    pen.text(pen.cut(cell, size, room), size, (edges[column], base), colour=colour)
+
+
+def _widths(pen: Pen, room: float) -> tuple[list[float], int]:
+    """How wide the columns are, in pixels, and the size of type in which they find room."""
+    for size in (BODY, SMALL):
+        widths = [
+            max(pen.width(head, SMALL), pen.width(longest, size)) + float(pen.px(_BETWEEN))
+            for head, longest in _COLUMNS
+        ]
+        if sum(widths) <= room:
+            break
+    return widths, size

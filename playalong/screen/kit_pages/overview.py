@@ -9,7 +9,7 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, LABEL, Theme
+from playalong.screen.base.theme import BODY, LABEL, SMALL, Theme
 from playalong.screen.base.widgets import (
     DOWN,
     HEAD,
@@ -43,7 +43,7 @@ CHOOSING = (
 )
 
 #: The list's part of the width; in units, a line of it at most, and the room for its mark.
-_LIST, _LINE, _MARK = 0.46, 58, 24
+_LIST, _LINE, _MARK = 0.48, 80, 26
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +98,7 @@ class KitPage(ListPage):
         bottom = foot(pen, self.buttons, self.notes) - pen.px(16)
         middle = left + (right - left) * _LIST
         self._draw_port(pen, left=left, right=right, base=pen.px(HEAD + BODY))
-        top = pen.px(HEAD + 46)
+        top = pen.px(HEAD + 36)
         line = min((bottom - top) / len(self.lines), pen.px(_LINE))
         for place, item in enumerate(self.lines):
             self._draw_line(pen, item, left=left, right=middle, down=(top + place * line, line))
@@ -114,14 +114,15 @@ class KitPage(ListPage):
             pen.mark(marks.ring(radius, width=pen.px(1.8), colour=colours.off, inside=None), at)
         x = left + pen.px(_MARK)
         colour = colours.ink if self.there else colours.off
-        pen.text(pen.cut(self.port, LABEL, right - x), LABEL, (x, base), colour=colour)
+        size = pen.fitted(self.port, (LABEL, SMALL), right - x)
+        pen.text(self.port, size, (x, base), colour=colour)
 
     def _draw_line(
         self, pen: Pen, item: KitLine, *, left: float, right: float, down: tuple[float, float]
     ) -> None:
         colours, radius = pen.colours, pen.px(6)
         top, tall = down
-        base = top + tall / 2 - pen.px(4)
+        base = top + pen.px(BODY * 1.15)
         if item is self.lines[self.chosen]:
             pen.fill(
                 area(left=left - pen.px(8), top=top, right=right, bottom=top + tall - pen.px(2)),
@@ -135,5 +136,7 @@ class KitPage(ListPage):
         x = left + pen.px(_MARK)
         button = next(button for button in PAGES if button.outcome is item.outcome)
         self._pages.draw_one(pen, button, (x, base))
-        below = base + min(tall / 2 - pen.px(5), pen.px(BODY * 1.4))
-        pen.text(pen.cut(item.words, BODY, right - x), BODY, (x, below), colour=colours.quiet)
+        for line in pen.wrapped(item.words, SMALL, right - x):
+            base += pen.px(SMALL * 1.25)
+            if base <= top + tall:
+                pen.text(line, SMALL, (x, base), colour=colours.quiet)

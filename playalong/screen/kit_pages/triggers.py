@@ -140,11 +140,13 @@ class TriggersPage(ListPage):
     def _draw_pad(self, pen: Pen, rect: pygame.Rect, pad: PadTriggers, *, chosen: bool) -> None:
         colours, base = pen.colours, rect.top + pen.px(BODY)
         stands = {True: "used", False: "off", None: "proposed" if pad.proposed else ""}[pad.stands]
-        told = pen.text(stands, SMALL, (rect.right, base), colour=colours.quiet, align=1.0)
-        label = pen.cut(
-            BY_NAME[pad.voice].label, BODY, told.left - rect.left - pen.px(6), bold=chosen
-        )
-        pen.text(label, BODY, (rect.left, base), bold=chosen)
+        label, gap = BY_NAME[pad.voice].label, pen.px(8)
+        beside = rect.width - pen.width(stands, SMALL) - gap
+        if pen.width(label, SMALL, chosen) > beside:  # it is told below where it is chosen
+            stands, beside = "", rect.width
+        pen.text(stands, SMALL, (rect.right, base), colour=colours.quiet, align=1.0)
+        size = pen.fitted(label, (BODY, SMALL), beside, bold=chosen)
+        pen.text(label, size, (rect.left, base), bold=chosen)
         plot = area(
             left=rect.left, top=rect.top + pen.px(_NAME), right=rect.right, bottom=rect.bottom
         )

@@ -11,8 +11,8 @@ from playalong.pattern.model import Bar
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.rows import CHANGING, Choice, Rows
-from playalong.screen.base.theme import SMALL, Theme
+from playalong.screen.base.rows import CHANGING, Rows
+from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import (
     HEAD,
     HEAR,
@@ -37,7 +37,7 @@ READY = (START, *CHANGING, HEAR, PRACTISE, LEAVE)
 
 #: In units: the least height of the rows, of a row of the picture and what it needs besides, the
 #: room of the choices, and between the parts.
-_ROWS, _PICTURE_ROW, _PICTURE, _GAP = 132, 28, 60, 16
+_ROWS, _PICTURE_ROW, _PICTURE, _GAP = 44, 30, 60, 12
 
 #: The part of the width that the choices take.
 _CHOICES = 0.56
@@ -58,7 +58,7 @@ class ReadyPage:
     run_bars: int
     bars: Sequence[Bar]
     voices: Sequence[str]
-    rows: Rows = field(default_factory=lambda: Rows([Choice(name="tempo", value="")]))
+    rows: Rows = field(default_factory=lambda: Rows([]))
     facts: Sequence[tuple[str, str]] = ()
     rules: Rules = field(default_factory=Rules)
     notes: Sequence[str] = ()
@@ -81,21 +81,26 @@ class ReadyPage:
         """Draw the page; it stands still."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        bars = "1 bar" if self.run_bars == 1 else f"{self.run_bars} bars"
-        head(pen, self.title, bars, tempo=f"{self.tempo_bpm:g} bpm", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, [*self.notes, self.caution]) - pen.px(_GAP)
         top, gap = pen.px(HEAD), pen.px(_GAP)
         wanted = min(self.rows.height(pen), round((bottom - top) * 0.5))
         picture = pen.px(_PICTURE + _PICTURE_ROW * len(self.voices))
         rows = max(pen.px(_ROWS), min(wanted, bottom - top - gap - picture))
-        self._draw_bars(pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap))
-        facts = area(left=left, top=bottom - rows, right=right, bottom=bottom)
+        shown = self._draw_bars(
+            pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap)
+        )
+        bars = "1 bar" if self.run_bars == 1 else f"{self.run_bars} bars"
+        if shown < len(self.bars):
+            which = "the first is" if shown == 1 else f"the first {shown} are"
+            bars = f"{bars}  ·  of the {len(self.bars)} of the pattern {which} shown"
+        head(pen, self.title, bars, tempo=f"{self.tempo_bpm:g} bpm", clean=None)
+        beside = float(left)
         if self.rows.choices:
             middle = left + (right - left) * _CHOICES
             self.rows.draw(pen, area(left=left, top=bottom - rows, right=middle, bottom=bottom))
             beside = middle + pen.px(40)
-            facts = area(left=beside, top=bottom - rows, right=right, bottom=bottom)
+        facts = area(left=beside, top=bottom - rows, right=right, bottom=bottom)
         if self.level.db is not None:
             if self.rows.choices:
                 facts.height -= pen.px(LEVEL_HIGH)
@@ -104,8 +109,11 @@ class ReadyPage:
             self.level.draw(pen, (right - pen.px(LEVEL_WIDE), bottom - pen.px(LEVEL_HIGH)))
         table(pen, facts, self.facts)
 
-    def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> None:
-        """The first bars as written: on the sheet they will come as boxes of this colour."""
+    def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> int:
+        """The first bars as written: on the sheet they will come as boxes of this colour.
+
+        Returns how many there is room for.
+        """
         bars = bar_picture.graded_bars(
             self.bars,
             [
@@ -115,19 +123,8 @@ class ReadyPage:
             ],
         )
         shown = bars[: bar_picture.fitting(pen, rect, bars)]
-        if len(shown) < len(bars):
-            words = f"the first {len(shown)} of {len(bars)} bars"
-            if len(shown) == 1:
-                words = f"the first of {len(bars)} bars"
-            at = (rect.right, rect.bottom)
-            pen.text(words, SMALL, at, colour=pen.colours.quiet, align=1.0)
-            rect = area(
-                left=rect.left,
-                top=rect.top,
-                right=rect.right,
-                bottom=rect.bottom - pen.px(SMALL * 1.4),
-            )
         bar_picture.draw(pen, rect, shown, voices=self.voices, rules=self.rules, ahead=True)
+        return len(shown)
 
 
 def _passed(outcome: Outcome | None) -> Outcome | None:

@@ -35,8 +35,11 @@ _SCORE, _NAMED, _FIGURES = 128, 36, (96, 130)
 #: How many sentences are shown small under the advice, and in units the height of each.
 ALSO, _ALSO_HIGH = 2, 27
 
+#: What the foot takes with all that it tells, in units.
+_FOOT = 200
+
 #: The least height of a row of the picture, in units.
-_LEAST_ROW = 26
+_LEAST_ROW = 30
 
 #: The course of the tempo: its part of the width, the room for its name in units, and how far its
 #: axis reaches at least to each side, in parts of the tempo that was asked for.
@@ -108,11 +111,14 @@ class ResultPage:
         surface.fill(pen.colours.paper)
         head(pen, self._title, self._subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self._buttons, self._foot) - pen.px(10)
-        top = self._draw_score(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=bottom))
+        height = surface.get_height()
+        top = self._draw_score(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=height))
+        picture = pen.px(2 * _NAMED + _LEAST_ROW * len(self._voices))
+        # Where there is little room, where it went wrong comes before what is told at the foot.
+        is_tight = height - top - pen.px(_FOOT) < picture
+        bottom = foot(pen, self._buttons, self._foot[:1] if is_tight else self._foot) - pen.px(10)
         least, most = map(pen.px, _FIGURES)
         tall = min(most, max(least, (bottom - top) // 3))
-        picture = pen.px(2 * _NAMED + _LEAST_ROW * len(self._voices))
         if bottom - tall - top < picture:  # where it went wrong comes first
             tall = max(0, round(bottom - top) - picture)
         self._draw_bars(

@@ -9,7 +9,7 @@ import pygame
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.screen.base.overlay import draw_slip
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, SMALL, Theme
+from playalong.screen.base.theme import SMALL, Theme
 from playalong.screen.base.widgets import (
     FOOT_BASE,
     HEAD,
@@ -31,6 +31,9 @@ _CHART = 0.56
 
 #: Right margin of the sheet, in units: it reaches further than the text.
 _SHEET_RIGHT = 30
+
+#: In units: the baseline of what is told above the title, and the room there for the last stroke.
+_NOTICE_BASE, _STRUCK = 21, 260
 
 #: The largest type of the count-in, in units.
 _COUNT_IN = 150
@@ -123,29 +126,29 @@ class RunPage(ButtonPage):
         past = self.sheet.draw(pen, sheet, now_s)
         pen.level_line(below - pen.px(1), left, right, colour=pen.colours.line, width=1)
         self._lower(pen, area(left=left, top=below, right=right, bottom=foot))
-        end = self.buttons.draw(pen, left=left, right=right, base=base) + pen.px(40)
-        self._draw_notices(pen, area(left=end, top=foot, right=right, bottom=base))
+        self.buttons.draw(pen, left=left, right=right, base=base)
+        self._draw_notices(pen, left, right - pen.px(_STRUCK))
         self.level.draw(pen, (left, sheet.top - pen.px(8)))
         if self.paused:
-            draw_slip(pen, sheet, self.paused)
+            draw_slip(
+                pen,
+                area(left=past.left, top=past.top, right=sheet.right, bottom=past.bottom),
+                self.paused,
+            )
             return
         if now_s < self.sheet.targets.start_s or self.count_in.sounds(now_s):
             draw_count_in(pen, past, self.count_in, now_s=now_s)
         ahead = area(left=past.right, top=past.top, right=sheet.right, bottom=past.bottom)
         draw_slip(pen, ahead, self.said)
 
-    def _draw_notices(self, pen: Pen, rect: pygame.Rect) -> None:
-        """What is to be told, at the right of the last line; only the last of too much."""
+    def _draw_notices(self, pen: Pen, left: float, right: float) -> None:
+        """What is to be told, above the title; only the last of it where it is too much."""
         told = [words for words in self.notices if words]
         while told:
             words = "  ·  ".join(told)
-            size = pen.fitted(words, (BODY, SMALL), rect.width)
-            if pen.width(words, size) <= rect.width or len(told) == 1:
-                lines = pen.wrapped(words, size, rect.width)
-                base = rect.bottom - (len(lines) - 1) * pen.px(size * 1.3)
-                for number, line in enumerate(lines):
-                    at = (rect.right, base + number * pen.px(size * 1.3))
-                    pen.text(line, size, at, align=1.0)
+            if pen.width(words, SMALL) <= right - left or len(told) == 1:
+                words = pen.cut(words, SMALL, right - left)
+                pen.text(words, SMALL, (left, pen.px(_NOTICE_BASE)), colour=pen.colours.quiet)
                 return
             told = told[1:]
 
@@ -176,7 +179,7 @@ def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, *, now_s: floa
     size = min(_COUNT_IN, cell * 0.8 / pen.unit, line * 0.8 / pen.unit)
     top = rect.centery - line * len(bars) / 2
     slip = area(left=rect.left, top=top, right=rect.right, bottom=top + line * len(bars))
-    pen.box(slip, pen.colours.paper, pen.colours.line)
+    pen.box(slip, fill=pen.colours.paper, edge=pen.colours.line)
     now = sum(time_s <= now_s for time_s in count_in.times_s) - 1
     for row, bar in enumerate(bars):
         base = top + (row + 0.5) * line + pen.capital(size) / 2

@@ -25,14 +25,16 @@ class Played:
 class Answers:
     """The words of one run.
 
-    ``voices`` are the rows of the sheet in staff order: those of the pattern, and those that
-    were hit although the pattern has no line for them.
+    ``voices`` are the rows of the sheet in staff order: those of the pattern, fixed before the
+    run. What is hit although the pattern has no line for it is drawn in the row that lies nearest
+    on the staff, with its name.
     """
 
     def __init__(self, targets: Targets, rules: Rules) -> None:
         self.targets = targets
         self.rules = rules
         self.voices = targets.voices
+        self._nearest: dict[str, str] = {}
         self.of_target: dict[int, VerdictEvent] = {}
         self.of_hit: dict[int, VerdictEvent] = {}
         self.played: dict[int, Played] = {}
@@ -43,8 +45,19 @@ class Answers:
     def hit(self, number: int, hit: Hit) -> None:
         """A hit, by its number in the run. It shows once a word is said of it."""
         voice = folded(hit.voice, self.targets.voices)
-        self.played[number] = Played(hit.time_s, voice, height_of(hit.velocity))
+        self.played[number] = Played(time_s=hit.time_s, voice=voice, height=height_of(hit.velocity))
         insort(self._order, (hit.time_s, number))
+
+    def row_of(self, voice: str) -> str:
+        """The row in which a hit of ``voice`` is drawn."""
+        if voice in self.voices:
+            return voice
+        if voice not in self._nearest:
+            place = STAFF_ORDER[voice]
+            self._nearest[voice] = min(
+                self.voices, key=lambda row: (abs(STAFF_ORDER[row] - place), STAFF_ORDER[row])
+            )
+        return self._nearest[voice]
 
     def judged(self, word: VerdictEvent) -> list[float]:
         """A word on a target, a hit, or both; returns the times in seconds where it shows.
@@ -64,9 +77,6 @@ class Answers:
             self.of_hit[word.hit] = word
             played = self.played[word.hit]
             times.append(played.time_s)
-            if played.voice not in self.voices:
-                rows = {*self.voices, played.voice}
-                self.voices = tuple(sorted(rows, key=STAFF_ORDER.__getitem__))
         if word.target is not None:
             times.append(float(self.targets.time_s[word.target]))
             if not word.grace:

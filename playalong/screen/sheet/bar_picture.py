@@ -36,6 +36,9 @@ _COUNT_BASE, _ROWS, _NUMBERS = 26, 36, 20
 #: In units: room for the names of the rows, between them and the rows, and between bars.
 _NAMES, _BESIDE, _BETWEEN = 96, 16, 26
 
+#: Rows with less room than this are all of one height, in units.
+_EVEN = 40
+
 #: In units: the least from one place of the count to the next, and the widest box.
 _CLOSEST, _WIDEST = 34, 22
 
@@ -91,12 +94,12 @@ def draw(
     numbers = pen.px(_NUMBERS)
     has_hands = any(stroke.hand for each in bars for stroke in each.bar.strokes)
     hands = pen.px(HANDS) if has_hands else 0
-    lines = rows(
-        voices, rect.top + pen.px(_ROWS) + numbers, rect.bottom - hands, gap=numbers + hands
-    )
+    top, bottom = rect.top + pen.px(_ROWS) + numbers, rect.bottom - hands
+    even = (bottom - top) / len(voices) < pen.px(_EVEN)
+    lines = rows(voices, top, bottom, gap=numbers + hands, even=even)
     middles = [(row.top + row.bottom) / 2 for row in lines.values()]
     closest = min((low - high for high, low in pairwise(middles)), default=rect.height)
-    size = min(LABEL, int(0.8 * closest / pen.unit))
+    size = max(SMALL, min(LABEL, int(0.8 * closest / pen.unit)))
     for row in lines.values():
         base = (row.top + row.bottom) / 2 + pen.capital(size) / 2
         pen.text(BY_NAME[row.voice].label, size, (left - pen.px(_BESIDE), base), align=1.0)
@@ -165,7 +168,7 @@ def _draw_place(
     top, bottom = row.span(rules.bands.of(place.voice, place.dynamic), least)
     box = area(left=x - half, top=top, right=x + half + 1, bottom=bottom + 1)
     gone = place.missed + place.wrong_drum
-    pen.box(box, colours.answered, colours.rule)
+    pen.box(box, fill=colours.answered, edge=colours.rule)
     if gone:
         tall = max(pen.px(3), round(box.height * gone / place.targets))
         pen.hatched(

@@ -28,6 +28,10 @@ GAP, HANDS, LEAST_BOX = 10, 17, 24
 #: The radius of a dot or ring, and half the height of a cross, in units.
 DOT, CROSS = 6, 12
 
+#: Where the sheet stands still: what is seen before a page of it, and how wide that is, in parts
+#: of the width.
+_STILL_LEAD, _STILL_PAGE = 0.1, 0.7
+
 #: The size of the letters for the hands, in units.
 HAND_LETTER = 17
 
@@ -72,13 +76,16 @@ class Row:
         return top, top + tall
 
 
-def rows(voices: Sequence[str], top: float, bottom: float, *, gap: float) -> dict[str, Row]:
+def rows(
+    voices: Sequence[str], top: float, bottom: float, gap: float, *, even: bool = False
+) -> dict[str, Row]:
     """A row for each voice between two pixels, with ``gap`` pixels between rows.
 
-    Where there are so many rows that little would be left of them, the gaps are smaller.
+    Where there are so many rows that little would be left of them, the gaps are smaller. All rows
+    are of one height where they are to be ``even``.
     """
     gap = min(gap, (bottom - top) / (2 * len(voices)))
-    weights = [_WEIGHTS.get(voice, 1.0) for voice in voices]
+    weights = [1.0 if even else _WEIGHTS.get(voice, 1.0) for voice in voices]
     per_weight = (bottom - top - gap * (len(voices) - 1)) / sum(weights)
     found, y = {}, top
     for voice, weight in zip(voices, weights, strict=True):
@@ -123,6 +130,14 @@ class Geometry:
     def left(self, now_s: float) -> int:
         """The pixel at the left edge of the sheet at ``now_s``."""
         return self.x(now_s) - self.now
+
+    def still_left(self, now_s: float, width: int) -> int:
+        """The same where the sheet stands still and the now-line moves over it, page by page.
+
+        A page of the paper is so wide that a little of it is seen before and after.
+        """
+        lead, page = round(_STILL_LEAD * width), round(_STILL_PAGE * width)
+        return (self.x(now_s) // page) * page - lead
 
     def box(self, time_s: float, tolerance_s: float, span: tuple[int, int]) -> pygame.Rect:
         """The box of a target: as wide as its tolerance, from ``span``'s upper to lower pixel.

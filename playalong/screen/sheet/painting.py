@@ -10,7 +10,7 @@ from playalong.grading.matching.windows import HALF_NS_PER_S, tolerances
 from playalong.grading.verdicts import HiHat, Verdict, VerdictEvent
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS
-from playalong.pattern.voices import VOICES
+from playalong.pattern.voices import BY_NAME, VOICES
 from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import COUNT, SMALL, Theme
@@ -38,6 +38,9 @@ _ROOM = {Weight.PART: 36, Weight.BEAT: 36, Weight.BAR: 40}
 
 #: How far grace strokes and marks reach beyond the box and the hit they belong to, in units.
 _MARKS = 14
+
+#: How far the name of a voice without a row reaches beyond its cross, in units.
+_NAMED = 130
 
 _AS_WRITTEN = (None, HiHat.RIGHT)
 _GRACED = (None, Ornament.RIGHT)
@@ -77,7 +80,9 @@ class Painting:
         """How far from its own time a target or a hit reaches: its box, its line, its mark."""
         rules = self._answers.rules
         longest_ms = max(rules.capture_ms, rules.tolerance_ms)
-        return longest_ms / 1000.0 + _MARKS * self._unit / self._geometry.px_per_s
+        marks_s = _MARKS * self._unit / self._geometry.px_per_s
+        named_s = (CROSS + _NAMED) * self._unit / self._geometry.px_per_s
+        return max(longest_ms / 1000.0 + marks_s, named_s)
 
     @cached_property
     def radius(self) -> int:
@@ -94,7 +99,8 @@ class Painting:
 
     def at(self, played: Played) -> tuple[int, int]:
         """Where a hit lies along the strip."""
-        return self._geometry.x(played.time_s), self._geometry.rows[played.voice].y(played.height)
+        row = self._geometry.rows[self._answers.row_of(played.voice)]
+        return self._geometry.x(played.time_s), row.y(played.height)
 
     def heard_at(self, played: Played, word: VerdictEvent) -> tuple[int, int]:
         """Where the mark of a hit lies, given the word on it.
@@ -166,9 +172,9 @@ class Painting:
             pen.hatched(box, edge, dashed)
         elif self._answers.is_ahead(target):
             edge = colours.ahead_edge
-            pen.box(box, colours.ahead, edge, dashed=dashed)
+            pen.box(box, fill=colours.ahead, edge=edge, dashed=dashed)
         else:
-            pen.box(box, colours.answered, edge, dashed=dashed)
+            pen.box(box, fill=colours.answered, edge=edge, dashed=dashed)
         missing = word is not None and word.ornament is Ornament.GRACE_MISSING
         for grace in range(int(targets.graces[target])):
             x, tall = box.left - pen.px(4) * (grace + 1), box.height / 4
@@ -206,9 +212,21 @@ class Painting:
         if word.target is not None:
             pen.link(at, nearest(self.box(word.target).move(-first, 0), at), colours.off, width=1.4)
         if word.verdict in (Verdict.EXTRA, Verdict.WRONG_DRUM):
-            pen.mark(marks.cross(pen.px(CROSS), pen.px(2.6), colours.off), at)
+            self._paint_cross(pen, at, played.voice)
         else:
             pen.mark(marks.ring(radius, width=width, colour=colours.off, inside=colours.row), at)
+
+    def _paint_cross(self, pen: Pen, at: tuple[int, int], voice: str) -> None:
+        """A hit too much; with the name of a voice that has no row, beside it."""
+        colours, reach = pen.colours, pen.px(CROSS)
+        row = self._geometry.rows[self._answers.row_of(voice)]
+        room = (row.bottom - row.top) / 2
+        y = min(max(at[1], row.top + min(reach, room)), row.bottom - min(reach, room))
+        pen.mark(marks.cross(reach, pen.px(2.6), colours.off), (at[0], y))
+        if voice != row.voice:
+            base = y + pen.capital(SMALL) / 2
+            name, right = BY_NAME[voice].label, at[0] + reach + pen.px(4)
+            pen.text(name, SMALL, (right, base), colour=colours.off)
 
     def _paint_grace(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
         """A grace stroke: a small dot, or a small ring where its flam or drag is not right."""

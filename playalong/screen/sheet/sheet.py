@@ -91,16 +91,19 @@ class Sheet:
         if self._view is None or self._view.key != key:
             self._view = self._seen(pen, rect)
         view, geometry = self._view, self._view.geometry
-        view.strip.show(pen.surface, view.rect, geometry.left(now_s))
+        left = geometry.left(now_s)
+        if pen.theme.still:
+            left = geometry.still_left(now_s, view.rect.width)
+        view.strip.show(pen.surface, view.rect, left)
         for row in geometry.rows.values():
             middle = rect.top + (row.top + row.bottom) / 2
             at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(view.named) / 2)
             pen.text(BY_NAME[row.voice].label, view.named, at, align=1.0)
-        now = view.rect.left + geometry.now
+        now = view.rect.left + geometry.x(now_s) - left
         top, ink = rect.top + pen.px(HEAD - TICK), pen.colours.ink
         pen.upright(now, top, rect.bottom, colour=ink, width=2)
         pen.mark(marks.pointer(pen.px(6.5), ink), (now, top + pen.px(1)))
-        return pygame.Rect(view.rect.topleft, (geometry.now, rect.height))
+        return pygame.Rect(view.rect.topleft, (now - view.rect.left, rect.height))
 
     def _touch(self, time_s: float) -> None:
         view = self._view

@@ -99,7 +99,7 @@ def kinds(seen: list[Page]) -> list[type]:
 
 def test_escape_leads_back_page_by_page_and_ends_only_on_the_first(window, home):
     script = pressing(
-        FirstPage=["p", "s", "o"], PatternsPage=[Key.DOWN, Key.ENTER], ReadyPage=[Key.ESCAPE]
+        FirstPage=["p", "s"], PatternsPage=[Key.DOWN, Key.ENTER], ReadyPage=[Key.ESCAPE]
     )
     session, _, seen = a_session(window, home, script)
     session.go()
@@ -108,8 +108,6 @@ def test_escape_leads_back_page_by_page_and_ends_only_on_the_first(window, home)
         PatternsPage,
         ReadyPage,
         PatternsPage,
-        FirstPage,
-        SettingsPage,
         FirstPage,
         SettingsPage,
         FirstPage,
@@ -210,8 +208,8 @@ def test_settings_are_kept(window, home):
 def test_somebody_new_plays_and_has_a_level_of_their_own(window, home):
     home.remember_level("Ana", Level.PROFESSIONAL)
     script = pressing(
-        FirstPage=["o"],
-        SettingsPage=[Key.DOWN, Key.ENTER],
+        FirstPage=["s"],
+        SettingsPage=[Key.UP, Key.UP, Key.UP, Key.RIGHT, Key.DOWN, Key.ENTER],
         TypedPage=[*"Bo", Key.ENTER],
     )
     session, _, _ = a_session(window, home, script)

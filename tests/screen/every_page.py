@@ -1,0 +1,333 @@
+"""Every page of the program, filled as when much is to be told: for the test of boxes and for the
+contact sheet.
+
+Runs and grades are those of a simulated player, who plays a shipped pattern on the stepped clock.
+"""
+
+from collections.abc import Callable
+from functools import cache
+
+from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.home.pattern_list import pattern_list
+from playalong.app.home.remembered import LastRun, Weak
+from playalong.app.home.waiting import beginning, going_on
+from playalong.app.play.play_session import AFTER, grade_page
+from playalong.app.play.tasks import task_of
+from playalong.app.run.clock import SteppedClock
+from playalong.app.run.context import GONE
+from playalong.app.run.run import Run, RunResult
+from playalong.app.run.task import Task
+from playalong.grading.verdicts import Rules
+from playalong.records.pattern_files import library
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.widgets import LEAVE, LESSON, Buttons, Level
+from playalong.screen.home_pages.first import Card, Day, FirstPage
+from playalong.screen.home_pages.patterns import PatternsPage
+from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
+from playalong.screen.home_pages.start import StartPage, Strokes
+from playalong.screen.home_pages.typed import TypedPage
+from playalong.screen.kit_pages.kit_drawing import KitDrawing
+from playalong.screen.pages.plan import PlanLine, PlanPage
+from playalong.screen.pages.result import ResultPage
+from playalong.screen.pages.run import RunPage
+from playalong.screen.pages.texture import TexturePage
+from playalong.screen.pages.wait import WaitPage
+from playalong.simulation.player import SimulatedPort, perform
+from playalong.simulation.skills import SKILLS
+from playalong.support.cautions import CAUTION
+from tests.support.stage import context_on, unseen_window
+
+from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT
+
+#: As long as a name may be (``records.store.players``).
+LONG_NAME = "Maximiliane-Alexandrina Featherstonehaugh-Wolfeschlegelsteinh"[:60]
+
+Maker = Callable[[Theme], object]
+
+
+@cache
+def simulated_run(name: str = "late-bus-home", bars: int = 8) -> tuple[Task, RunResult]:
+    """A run by a simulated player, an intermediate one."""
+    task = task_of(library().get(name), Rules(), bars=bars)
+    clock = SteppedClock()
+    performance = perform(task.targets(), SKILLS["intermediate"], 1)
+    with unseen_window() as window:
+        context = context_on(window, clock, frame_s=0.1, listen_s=0.1)
+        run = Run(
+            task=task,
+            context=context,
+            connect=lambda start_s: SimulatedPort(performance, start_s, clock.now),
+        )
+        return task, run.play()
+
+
+def run_page(theme: Theme) -> RunPage:
+    """The sheet after a run; drawn at any of its seconds."""
+    _, ended = simulated_run()
+    page = ended.page
+    page.theme, page.paused, page.said, page.called = theme, (), (), ""
+    page.clean, page.notices, page.level = None, ["Some Module MIDI 1"], Level(-18.0)
+    page.buttons = Buttons([LEAVE])
+    return page
+
+
+def paused_page(theme: Theme) -> RunPage:
+    """A run whose kit has gone."""
+    page = run_page(theme)
+    page.paused = GONE
+    return page
+
+
+def lesson_page(theme: Theme) -> RunPage:
+    """A rest in a lesson, with words on the sheet."""
+    page = run_page(theme)
+    page.said = (
+        "The ghost note on the e of 3 is too loud, 3 of 4 times: let that stick start lower.",
+        "Once more, then the beats 3 and 4 joined.",
+        "Rest a minute before that: shake out both hands.",
+    )
+    page.clean, page.buttons = (2, 4), Buttons(LESSON, CALLED, CALL)
+    return page
+
+
+def called_page(theme: Theme) -> RunPage:
+    """A bar of a called variation."""
+    page = run_page(theme)
+    page.called, page.clean = "push and no-whispers", (3, 4)
+    return page
+
+
+def result(theme: Theme) -> ResultPage:
+    """The grade of the run."""
+    task, ended = simulated_run()
+    graded = grade_take(task.pattern, ended.recording.take(), Options())
+    with unseen_window() as window:
+        context = context_on(window, theme=theme)
+        return grade_page(task, graded, context, offered=AFTER, notes=[_KEPT], best=93.0)
+
+
+_KEPT = "The take is kept: /home/somebody/.local/share/playalong/takes/late-bus-home-2031-01-01.mid"
+
+CARDS = (
+    Card(outcome=Outcome.PATTERNS, title="Patterns", words="by what they train", key="P"),
+    Card(outcome=Outcome.WATCH, title="Watch", words="a player shows it", key="W"),
+    Card(outcome=Outcome.WARM_UP, title="Warm up", words="five minutes", key="U"),
+    Card(outcome=Outcome.ASSESSMENT, title="Assessment", words="what was set", key="A"),
+    Card(outcome=Outcome.LOOK_BACK, title="Look back", words="4 days this week", key="L"),
+    Card(outcome=Outcome.KIT, title="Kit", words="latency not measured", key="K"),
+    Card(outcome=Outcome.SETTINGS, title="Settings", words="player, window, level", key="S"),
+)
+
+
+def first_page(theme: Theme) -> FirstPage:
+    """The first page of somebody who has played."""
+    weak = Weak(
+        text="The ghost note on the e of 3 is too loud, 7 of 8 times: let that stick start lower.",
+        code="ghost_loud",
+        voice="snare",
+        places=((1, "e of 3"),),
+        value=9.0,
+        unit="dB",
+        n=7,
+        of=8,
+    )
+    last = LastRun(
+        pattern=library().get("late-bus-home"),
+        name="late-bus-home",
+        kind="play",
+        tempo_bpm=84.0,
+        bars=8,
+        score=91.0,
+        weak=weak,
+    )
+    names = ("Mo", "Tu", "We", "Th", "Fr", "Sa", "Su")
+    minutes = (12.0, 25.0, 0.0, 31.0, 18.0, 0.0, 0.0)
+    return FirstPage(
+        theme=theme,
+        title=f"Good evening, {LONG_NAME}",
+        subtitle="Some Module With a Long Name MIDI 1",
+        going_on=going_on(last),
+        cards=CARDS,
+        week=[
+            Day(name, each, at < 4)
+            for at, (name, each) in enumerate(zip(names, minutes, strict=True))
+        ],
+        notes=[],
+        caution="Start quiet, loosen up first, rest between runs.",
+        pads=CALLED,
+        call=CALL,
+        chosen=2,
+    )
+
+
+def first_page_of_somebody_new(theme: Theme) -> FirstPage:
+    """The first page before the first run, without a kit, and something to be told."""
+    return FirstPage(
+        theme=theme,
+        title="Good evening",
+        subtitle="No kit: space kick, C snare (X soft), J hi-hat, Z ride, V G R toms, Q crash",
+        going_on=beginning(library().get("paper-round-before-six")),
+        cards=CARDS[:3],
+        notes=["The store cannot be written: the disk is full. Takes are kept as files meanwhile."],
+        caution="Start quiet, loosen up first, rest between runs.",
+    )
+
+
+def patterns(theme: Theme) -> PatternsPage:
+    """All shipped patterns, the longest of them chosen."""
+    lines = pattern_list([]).lines({})
+    most = max(range(len(lines)), key=lambda at: len(lines[at].voices))
+    return PatternsPage(
+        theme=theme, lines=lines, chosen=most, notes=["bad.toml is left out. Line 3: no bars."]
+    )
+
+
+def searched_in_vain(theme: Theme) -> PatternsPage:
+    """A search that leaves nothing."""
+    return PatternsPage(
+        theme=theme, lines=pattern_list([]).lines({}), typed="no such pattern anywhere"
+    )
+
+
+def settings(theme: Theme) -> SettingsPage:
+    """All settings."""
+    rows = [
+        Choice(name="full screen", value="off", about="The window takes all of the screen."),
+        Choice(name="window", value="1280 × 720"),
+        Choice(name="dark", value="on"),
+        Choice(name="larger writing", value="off"),
+        Choice(name="strong contrast", value="off"),
+        Choice(name="less motion", value="off"),
+        Choice(name="your pads sound here", value="off"),
+        Choice(name="click", value="beats and eighths"),
+        Choice(name="level", value="professional, 25 ms"),
+        Choice(name="leading hand", value="right"),
+        Choice(name="patterns of your own", value="add a folder"),
+        Choice(name="your data", value="look at it"),
+    ]
+    return SettingsPage(
+        theme=theme, title="Settings", subtitle=LONG_NAME, rows=Rows(rows, 6), level=Level(-18.0)
+    )
+
+
+def players(theme: Theme) -> SettingsPage:
+    """Many players."""
+    rows = [Choice(name=name, value="", fixed=True) for name in (LONG_NAME, *"ABCDEFGHIJKLMNOPQ")]
+    page = SettingsPage(
+        theme=theme,
+        title="Player",
+        subtitle="who plays?",
+        rows=Rows(rows, 9),
+        buttons=Buttons(CHOOSING),
+    )
+    return page
+
+
+def typed(theme: Theme) -> TypedPage:
+    """Something typed that is wrong."""
+    return TypedPage(
+        theme=theme,
+        title="Patterns of your own",
+        asked="Which folder are they in?",
+        typed="/home/somebody/" + "a rather long folder/" * 7,
+        told="There is no folder of that name: look at how it is written.",
+        is_off=True,
+    )
+
+
+def first_kit(theme: Theme) -> StartPage:
+    """The first step of the first start."""
+    drawing = KitDrawing()
+    drawing.strike("snare", 92, 1.9)
+    return StartPage(
+        theme=theme,
+        title="First start",
+        subtitle="step 1 of 5",
+        asked="Your kit is heard.",
+        told=["That was the snare, velocity 92 of 127."],
+        drawing=drawing,
+        notes=[CAUTION],
+    )
+
+
+def first_strokes(theme: Theme) -> StartPage:
+    """The second step, where soft strokes do not arrive."""
+    return StartPage(
+        theme=theme,
+        title="First start",
+        subtitle="step 2 of 5",
+        asked="The snare: three strokes as soft as you can.",
+        told=[
+            "Do soft strokes not arrive? Turn the snare pad's threshold down on the module, "
+            "or its sensitivity up."
+        ],
+        is_off=True,
+        strokes=[
+            Strokes(name="snare", done=3, of=3),
+            Strokes(name="hi-hat", done=3, of=3),
+            Strokes(name="kick", done=3, of=3),
+            Strokes(name="soft snare", done=0, of=3),
+        ],
+        now=3,
+        drawing=KitDrawing(),
+    )
+
+
+def plan(theme: Theme) -> PlanPage:
+    """A long plan."""
+    lines = [
+        PlanLine(
+            words=f"beats {at} and {at + 1} joined, hands alone",
+            done=at < 9,
+            left_out=at == 4,
+            now=at == 9,
+            took="3 min",
+        )
+        for at in range(1, 40)
+    ]
+    return PlanPage(
+        theme, "Late Bus Home", lines, notes=["Learned so far: kept."], pads=CALLED, call=CALL
+    )
+
+
+def texture(theme: Theme) -> TexturePage:
+    """What was played when."""
+    rows = [("push", (1, 3, 5)), ("no-whispers", (2, 6)), ("as written", (0, 4, 7))]
+    words = ["Push came three times, always on odd bars: try it on an even one."]
+    return TexturePage(theme, "Late Bus Home", rows, bars=16, words=words, pads=CALLED, call=CALL)
+
+
+def wait(theme: Theme) -> WaitPage:
+    """Something takes its time."""
+    return WaitPage(
+        theme=theme,
+        title="rainy evening, live at the harbour.flac",
+        words="Finding the beats",
+        share=0.4,
+    )
+
+
+#: Every page, and the seconds at which it is drawn.
+PAGES: dict[str, tuple[Maker, float]] = {
+    "first": (first_page, 0.0),
+    "first-of-somebody-new": (first_page_of_somebody_new, 0.0),
+    "first-start-kit": (first_kit, 2.0),
+    "first-start-strokes": (first_strokes, 2.0),
+    "patterns": (patterns, 0.0),
+    "patterns-none": (searched_in_vain, 0.0),
+    "settings": (settings, 0.0),
+    "players": (players, 0.0),
+    "typed": (typed, 0.0),
+    "run": (run_page, 12.4),
+    "run-count-in": (run_page, -1.5),
+    "run-paused": (paused_page, 9.0),
+    "run-called": (called_page, 9.0),
+    "lesson-rest": (lesson_page, 12.4),
+    "result": (result, 0.0),
+    "plan": (plan, 0.0),
+    "texture": (texture, 0.0),
+    "wait": (wait, 0.0),
+    **{name: (maker, 2.0) for name, maker in PAGES_OF_A_KIT.items()},
+}

@@ -1,0 +1,136 @@
+"""Every page at every size: nothing leaves the window, overlaps, is cut off, or is too small.
+
+What is measured are boxes of ink: the pixels that a text draws.
+"""
+
+from dataclasses import replace
+from itertools import combinations
+
+import pygame
+import pytest
+
+from playalong.app.home.pattern_list import pattern_list
+from playalong.app.play.tasks import task_of
+from playalong.grading.gauges import Gauges
+from playalong.grading.verdicts import Rules
+from playalong.screen.base.fonts import CAPITAL
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import SMALL, Theme
+from playalong.screen.home_pages.patterns import PatternsPage
+from playalong.screen.pages.ready import ReadyPage
+from playalong.screen.pages.run import RunPage
+from playalong.screen.sheet.sheet import Sheet
+
+from .every_page import PAGES
+from .screen_samples import Written
+
+#: A small old screen, the usual one, full high definition, and four times that.
+SIZES = [(640, 480), (1280, 720), (1920, 1080), (3840, 2160)]
+
+
+@pytest.fixture(params=[False, True], ids=["normal", "larger"])
+def sized(request, fonts) -> Theme:
+    return Theme.load(fonts, large=request.param)
+
+
+@pytest.fixture
+def cuts(monkeypatch) -> list[str]:
+    """What was cut off while the test runs."""
+    found: list[str] = []
+    cut = Pen.cut
+
+    def noted(pen, words, size, width, bold=False) -> str:
+        kept = cut(pen, words, size, width, bold=bold)
+        if kept != words:
+            found.append(words)
+        return kept
+
+    monkeypatch.setattr(Pen, "cut", noted)
+    return found
+
+
+def check(page, at_s: float, size: tuple[int, int], written: list[Written]) -> None:
+    written.clear()
+    surface = pygame.Surface(size)
+    page.draw(surface, at_s)
+    texts = [text for text in written if text.surface is surface and text.words.strip()]
+    assert texts
+    for text in texts:
+        assert surface.get_rect().contains(text.ink), text.words
+    for one, other in combinations(texts, 2):
+        assert not one.ink.colliderect(other.ink), (one.words, other.words)
+    unit = page_theme(page).unit(size)
+    for text in texts:
+        assert text.size >= SMALL, f"{text.words}: {text.size}"
+        assert text.ink.height <= 2.2 * text.size * unit + 2
+
+
+def page_theme(page) -> Theme:
+    return getattr(page, "theme", None) or page._theme
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+@pytest.mark.parametrize("name", PAGES)
+def test_every_page_finds_its_room(sized, written, cuts, name, size):
+    maker, at_s = PAGES[name]
+    check(maker(sized), at_s, size, written)
+    assert cuts == []
+
+
+@pytest.mark.parametrize("size", [(640, 480), (1280, 720)], ids=str)
+def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
+    listed = pattern_list([])
+    for name, pattern in listed.patterns.items():
+        task = task_of(pattern, Rules())
+        lines = listed.lines({})
+        place = next(at for at, line in enumerate(lines) if line.name == name)
+        check(PatternsPage(theme=sized, lines=lines, chosen=place), 0.0, size, written)
+        ready = ReadyPage(
+            theme=sized,
+            title=pattern.title,
+            tempo_bpm=pattern.tempo,
+            run_bars=4,
+            bars=task.written(),
+            voices=pattern.voices,
+        )
+        check(ready, 0.0, size, written)
+        targets, gauges = task.targets(), Gauges(task.targets(), task.rules, task.tempo_bpm)
+        page = RunPage(
+            theme=sized,
+            title=pattern.title,
+            subtitle="bar 1 of 4",
+            tempo_bpm=pattern.tempo,
+            sheet=Sheet(targets, task.written(), task.rules, swing=pattern.swing),
+            timing=gauges.timing,
+            ghosts=gauges.ghosts,
+            steadiness=gauges.steadiness,
+        )
+        check(page, 1.0, size, written)
+    assert cuts == []
+
+
+def test_what_is_read_from_two_metres_is_as_large_as_it_must_be():
+    """10 minutes of arc at 2 m are 5.8 mm; on a 14-inch screen of 16:9, 310 mm wide, 24 of the
+    1280 units across. No letter is under half of that.
+    """
+    from math import pi, tan
+
+    from playalong.screen.base import theme
+    from playalong.screen.sheet import geometry
+
+    unit_mm = 310.0 / 1280.0
+    minutes = 2000.0 * tan(pi / 180.0 / 60.0)
+    largest = {"count": theme.COUNT, "the one sentence": theme.ADVICE}
+    for name, size in largest.items():
+        assert CAPITAL * size * unit_mm >= 10.0 * minutes * 0.99, name
+    assert CAPITAL * SMALL * unit_mm >= 5.0 * minutes
+    assert geometry.LEAST_BOX * unit_mm >= 10.0 * minutes * 0.99
+    assert 2 * geometry.CROSS * unit_mm >= 10.0 * minutes * 0.99
+    assert 2 * geometry.DOT * unit_mm >= 5.0 * minutes * 0.99
+    assert min(getattr(theme, name) for name in ("SMALL", "BODY", "LABEL", "TITLE")) == SMALL
+
+
+def test_a_theme_that_is_larger_enlarges_all_that_is_read(fonts):
+    normal, larger = Theme.load(fonts), Theme.load(fonts, large=True)
+    assert larger.unit((1280, 720)) >= 1.2 * normal.unit((1280, 720))
+    assert replace(normal, large=True).unit((640, 480)) > normal.unit((640, 480))
