@@ -102,7 +102,7 @@ def by_position(grade: Grade, name: str) -> str:
             levels.scatter(x, [place.mean_db or 0.0 for place in own], s=18, c=BLUE, marker=mark)
         errors.set_ylabel("error, ms")
         levels.set_ylabel("level, dB")
-        levels.set_xticks(range(len(labels)), labels, rotation=90 if len(labels) > 12 else 0)
+        levels.set_xticks(range(len(labels)), labels, rotation=90 if len(labels) > 8 else 0)
         errors.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, 1.24), fontsize=8)
         return svg(figure, "Mean error and mean level at each position of the bar.")
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 
 from playalong.app.assessment.classes import ClassResult, CommonFault, Group, missing
 from playalong.app.assessment.reporting import when
-from playalong.pattern.voices import BY_NAME
 from playalong.report.html import ClassPage, Table
 
 #: So many common faults, and so many of those who moved, are told.
@@ -15,22 +14,19 @@ _WIDE = 24
 
 
 def common_line(one: CommonFault, items: Sequence[str]) -> str:
-    """A common fault in words: "18 of 30: item 1, the groove: ..."."""
+    """A common fault in words: how many have it, in which item, where, and what one of them did."""
     fault = one.fault
     title = items[fault.item] if fault.item < len(items) else ""
-    return f"{one.players} of {one.of} in item {fault.item + 1}, {title}: {place(one)}{fault.text}"
+    where = f"item {fault.item + 1}, {title}"
+    return f"{one.players} of {one.of} in {where}{_place(one)}. For instance: {fault.text}"
 
 
-def place(one: CommonFault) -> str:
-    """Where in the bar, empty for everywhere: "snare, e of 3. "."""
-    fault = one.fault
-    if not fault.places:
+def _place(one: CommonFault) -> str:
+    """Where in the bar, empty where the words say it or where it is everywhere."""
+    spots = [f"{count}" if bar == 1 else f"{count} of bar {bar}" for bar, count in one.fault.places]
+    if not spots or all(count in one.fault.text for _, count in one.fault.places):
         return ""
-    voice = BY_NAME[fault.voice].label if fault.voice in BY_NAME else fault.voice or fault.limb
-    spots = ", ".join(
-        count if bar == 1 else f"{count} of bar {bar}" for bar, count in fault.places[:3]
-    )
-    return f"{voice}, {spots}. " if voice else f"{spots}. "
+    return f", on {', '.join(spots[:3])}"
 
 
 def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:

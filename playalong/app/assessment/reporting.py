@@ -117,7 +117,9 @@ def previous(found: Verified) -> Verified | None:
 def _facts(found: Verified) -> list[tuple[str, str]]:
     plain = found.plain
     reached = sum(marks.is_reached for marks in found.items)
-    late = f"{plain['latency_ms']:.0f} ms taken off, {plain['latency']}"
+    late = str(plain["latency"])
+    if plain["latency_ms"]:
+        late = f"{plain['latency_ms']:.0f} ms taken off, {late}"
     simulated = plain["simulated"]
     facts = [
         ("played", f"{when(plain['began'])} to {when(plain['ended'])}"),
