@@ -19,11 +19,11 @@ from playalong.pattern.fingerprint import pattern_id
 from playalong.records import lessons, profiles, settings
 from playalong.records.pattern_files import library
 from playalong.records.settings import EarlierSettings
-from playalong.records.store import imports, knowledge, players
+from playalong.records.store import imports, knowledge, players, runs
 from playalong.records.store.database import Database, StoreError
 from playalong.support.errors import UserError
 from playalong.support.reading import read_text
-from playalong.support.text import printable
+from playalong.support.text import printable, quoted
 
 #: A setting of the store: all that earlier versions kept has been looked at.
 _DONE = "moved_in"
@@ -124,6 +124,12 @@ def _takes(data: Path, database: Database, simulated: Database | None) -> Iterat
                     if isinstance(error, StoreError):
                         raise
                     yield _left(path, error)
+    nobodys = players.find(database, NOBODY)
+    unnamed = len(runs.pending(database, nobodys.id)) if nobodys is not None else 0
+    if unnamed:
+        yield (
+            f"{unnamed} of the takes say not who played: they are under the name {quoted(NOBODY)}."
+        )
     if count:
         takes = "1 take of an earlier version was" if count == 1 else f"{count} takes were"
         yield f"{takes} taken into the store; the files stay where they are."

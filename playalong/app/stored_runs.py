@@ -4,18 +4,25 @@ come from files.
 
 from collections.abc import Mapping
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 from playalong.app.grade.asked import own_pattern
 from playalong.app.grade.take_grading import Graded
+from playalong.pattern.fingerprint import pattern_id
+from playalong.pattern.library import Library
+from playalong.pattern.model import Pattern
 from playalong.records import takes
+from playalong.records.lessons import text_of
+from playalong.records.pattern_files import library
 from playalong.records.store import imports, knowledge, players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.players import PlayerRow
 from playalong.records.store.runs import Result
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
+from playalong.support.errors import UserError
 from playalong.support.reading import MOST_MIDI, read_bytes
 
 #: What a player is called whom nobody has named.
@@ -59,13 +66,12 @@ def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
         player = player_of(database, said)
         with imports.taking_in(database, path, _now(), player=player.name) as is_new:
             if is_new:
-                if said.pattern_id:
-                    _keep_pattern(database, said)
+                pattern = _keep_named(database, said)
                 runs.take_in(
                     database,
                     player=player.id,
                     kit=said.kit or None,
-                    pattern=said.pattern_id or None,
+                    pattern=pattern,
                     kind="lesson" if LESSON in path.parent.name else "play",
                     program=said.program,
                     began=_date(said) or datetime.fromtimestamp(path.stat().st_mtime).astimezone(),
@@ -104,6 +110,43 @@ def grade_of(graded: Graded | None) -> dict[str, Any]:
         "hits": hits,
         "findings": [_finding(one) for one in grade.get("findings", ())],
     }
+
+
+def pattern_of(said: TakeInfo) -> Pattern | None:
+    """The pattern of a take: its own text, or in takes of the first format the one of its name."""
+    own = own_pattern(said)
+    if own is not None or said.pattern_text or not said.pattern:
+        return own
+    try:
+        return _library().get(said.pattern)
+    except UserError:
+        return None
+
+
+@cache
+def _library() -> Library:
+    return library()
+
+
+def _keep_named(database: Database, said: TakeInfo) -> str | None:
+    """Keep the pattern of a take, whatever is known of it; its fingerprint, or what stands for it
+    where a take of the first format gives a name alone.
+    """
+    if said.pattern_id:
+        _keep_pattern(database, said)
+        return said.pattern_id
+    if not said.pattern:
+        return None
+    pattern = pattern_of(said)
+    fingerprint = f"name {said.pattern}" if pattern is None else pattern_id(pattern)
+    knowledge.keep_pattern(
+        database,
+        fingerprint=fingerprint,
+        name=said.pattern,
+        title=said.pattern if pattern is None else pattern.title,
+        text="" if pattern is None else text_of(pattern),
+    )
+    return fingerprint
 
 
 def _keep_pattern(database: Database, said: TakeInfo) -> None:

@@ -91,6 +91,31 @@ def test_takes_and_lessons_of_earlier_versions_move_in_once(home: UserFolders, t
     assert {path: path.read_bytes() for path in before} == before
 
 
+def test_takes_of_the_first_format_are_known_by_name_and_graded_as_far_as_they_say(
+    home: UserFolders, take: bytes, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """They said neither who played nor what the pattern was; of a part not which one."""
+    folder = home.data / "takes"
+    folder.mkdir(parents=True)
+    (folder / "whole.mid").write_bytes(take)
+    told = read(folder / "whole.mid")
+    ticks = [(round(time_s / 0.0000238), data) for time_s, data in told.messages]
+    for name, pattern in (("whole", "late-bus-home"), ("part", "Late Bus Home: beat 1")):
+        kept = ("tempo_bpm", "bars", "capture_ms", "tolerance_ms", "start_s")
+        info = {"pattern": pattern, **{key: told.info[key] for key in kept}}
+        recording = Recording.resumed({"tempo_us": 714286, "info": info}, ticks)
+        (folder / f"{name}.mid").write_bytes(recording.as_bytes())
+    assert [player.name for player in home.players()] == ["player"]
+    assert any("2 of the takes say not who played" in words for words in home.notices)
+    assert main(["history"]) == 0
+    database = Database.open(home.memory.path)
+    rows = database.rows(
+        "SELECT title, score > 50 FROM run JOIN pattern ON fingerprint = run.pattern"
+    )
+    assert sorted(rows) == [("Late Bus Home", 1), ("Late Bus Home: beat 1", None)]
+    database.close()
+
+
 def test_takes_of_a_time_without_a_store_are_taken_in_later(home: UserFolders, take: bytes) -> None:
     """The store cannot be opened: a folder is in its place."""
     store = home.memory.path

@@ -4,9 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from playalong.app.grade.asked import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
-from playalong.app.stored_runs import grade_of
+from playalong.app.stored_runs import grade_of, pattern_of
 from playalong.grading.text import figures
 from playalong.records import takes
 from playalong.records.store import runs
@@ -85,7 +84,7 @@ def anew(database: Database, row: RunRow) -> Anew:
 
 
 def _graded(take: Take, row: RunRow) -> Graded:
-    pattern = own_pattern(TakeInfo.from_plain(take.info))
+    pattern = pattern_of(TakeInfo.from_plain(take.info))
     if pattern is None:
         raise UserError(
             f"Run {row.id} does not say what was asked: grade its take with playalong grade."
