@@ -9,13 +9,12 @@ from collections.abc import Iterator
 import numpy as np
 
 from playalong.grading.levels import LEVELS, Level
-from playalong.grading.verdicts import Rules
 from playalong.pattern.targets import lay_out
 from playalong.simulation.skills import SKILLS
 from tests.long.frame import Options, Table
+from tests.support.fault_order import plain_score
 from tests.support.grooves import grooves
 from tests.support.played import Played
-from tests.support.told import graded
 
 #: Takes of each player.
 FULL_COUNT, SAMPLE_COUNT = 180, 10
@@ -30,7 +29,7 @@ def scores(item: tuple[str, bool, str, int]) -> list[float]:
     targets = lay_out(pattern, pattern.tempo, bars)
     who = SKILLS[skill] if has_habits else SKILLS[skill].without_habits()
     hits = Played.by(targets, who, seed).hits()
-    return [graded(pattern, targets, hits, rules=Rules.at(level)).score.total for level in Level]
+    return [plain_score(targets, hits, level) for level in Level]
 
 
 def tables(options: Options) -> Iterator[Table]:

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.score import score
 from playalong.grading.verdicts import Rules
@@ -150,9 +151,9 @@ ORDER: dict[str, Maker] = {
 }
 
 
-def plain_score(targets: Targets, hits: Hits) -> float:
-    """The score at the default level, without the findings, which cost far more."""
-    return score(MatchedRun.of(targets, hits, Rules())).total
+def plain_score(targets: Targets, hits: Hits, level: Level = DEFAULT_LEVEL) -> float:
+    """The score at a level, without the findings, which cost far more."""
+    return score(MatchedRun.of(targets, hits, Rules.at(level))).total
 
 
 def beginner_and_streams(name: str, parts: Sequence[int]) -> tuple[float, dict[str, float]]:
