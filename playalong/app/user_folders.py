@@ -64,6 +64,10 @@ class UserFolders:
             return self._read(players.last, None)
         return self._read(lambda database: players.find(database, name), None)
 
+    def runs_of_everybody(self) -> Mapping[int, tuple[int, str]]:
+        """How many runs each player has, by their id, and the day of the last one."""
+        return self._read(players.runs_of_each, {})
+
     def add_player(self, name: str) -> PlayerRow:
         """Somebody new; UserError where the name is none or taken, or the store cannot be used."""
         return self._must_write(lambda database: players.add(database, name, _now()))

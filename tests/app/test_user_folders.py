@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from playalong.app.user_folders import UserFolders
+from playalong.commands.main import main
 from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.profile.latency import TYPED, Latency
 from playalong.profile.profile import Profile
@@ -161,3 +162,24 @@ def test_a_file_that_was_taken_in_by_another_program_is_not_taken_twice(home: Us
         connection.execute("DELETE FROM setting WHERE name = 'moved_in'")
     connection.close()
     assert UserFolders(config=home.config, data=home.data).level("Ines") == Level.BEGINNER
+
+
+def test_players_are_listed_added_renamed_and_chosen_by_command(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    assert main(["players"]) == 0
+    assert "Nobody has played here yet." in capsys.readouterr().out
+    assert main(["players", "--add", "Ines"]) == 0
+    assert main(["players", "--rename", "Ines", "Ines R."]) == 0
+    assert main(["players", "--choose", "Tom"]) == 2
+    assert "There is no player" in capsys.readouterr().err
+    home = UserFolders.of_user()
+    home.remember_level("Ines R.", Level.ADVANCED)
+    home.remember_hand("Ines R.", True)
+    assert main(["players", "--choose", "Ines R."]) == 0
+    line = capsys.readouterr().out.splitlines()[-1]
+    assert line.split("  ")[0] == "* Ines R."
+    assert "advanced" in line
+    assert "left hand" in line

@@ -109,6 +109,15 @@ def players(database: Database) -> list[PlayerRow]:
     ]
 
 
+def runs_of_each(database: Database) -> dict[int, tuple[int, str]]:
+    """How many runs each player has kept, by their id, and the day of the last one (ISO 8601)."""
+    rows = database.rows(
+        "SELECT player, count(*), max(substr(began, 1, 10)) FROM run WHERE state = 'kept'"
+        " GROUP BY player"
+    )
+    return {number: (count, day) for number, count, day in rows}
+
+
 def change(
     database: Database,
     player: int,
