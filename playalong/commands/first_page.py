@@ -2,8 +2,17 @@
 
 import os
 import sys
+from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 from playalong.support.terminal import is_read
+
+if TYPE_CHECKING:
+    from playalong.app.home.home_session import HomeSession
+    from playalong.app.user_folders import UserFolders
+    from playalong.commands.options.look import LookOptions as WindowOptions
+    from playalong.midi.port import Port
+    from playalong.profile.profile import Profile
 
 
 def has_person() -> bool:
@@ -18,11 +27,34 @@ def has_person() -> bool:
         os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")
     ):
         return False
-    return os.environ.get(FROM_MENU) == "1" or is_read()
+    return os.environ.get("PLAYALONG_FROM_MENU") == "1" or is_read()
 
 
-#: Set by the entry in the system's menu, which has no terminal.
-FROM_MENU = "PLAYALONG_FROM_MENU"
+def in_one_window(
+    given: "WindowOptions",
+    home: "UserFolders",
+    kit: "tuple[Port, Profile] | None",
+    *,
+    room: "Callable[[HomeSession], None]",
+) -> None:
+    """Open the window in a room of it, from which Back leads to the first page.
+
+    ``kit`` is the port and what is known of the kit on it. What runs leave is told, and UserError
+    says what went wrong in the room.
+    """
+    from playalong.app.home.entry import open_window
+    from playalong.app.home.kit_at_hand import KitAtHand
+    from playalong.commands.options.look import look_of
+    from playalong.commands.outcome import print_run
+
+    open_window(
+        look_of(given, getattr(given, "sound_pads", False)),
+        home,
+        getattr(given, "out", None),
+        room=room,
+        kit=None if kit is None else KitAtHand(*kit, is_keys=False),
+        told=print_run,
+    )
 
 
 def open_first_page() -> None:

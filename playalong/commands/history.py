@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.parser import Given, Parser, refuse
@@ -219,6 +220,14 @@ def _open(database: "Database", player: "PlayerRow", number: int, *, against: in
 def _show(given: Options, home: "UserFolders", player: "PlayerRow") -> None:
     from playalong.app.history.session import show
 
+    if has_person() and player.name == home.settings().player:
+        in_one_window(
+            given,
+            home,
+            None,
+            room=lambda home: home.look_back(given.pattern, given.run_number),
+        )
+        return
     show(home, look_of(given), player.name, pattern=given.pattern, number=given.run_number)
 
 

@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, listening
 from playalong.commands.options.look import LOOK, SOUND, LookOptions, add_look, look_of
@@ -19,6 +20,7 @@ from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
     from playalong.app.user_folders import UserFolders
+    from playalong.midi.port import Port
     from playalong.profile.profile import Profile
 
 ABOUT = "learn a kit: its pads, their loudness, double triggers, latency"
@@ -111,7 +113,6 @@ def _learn_simulated(given: Options, home: "UserFolders") -> None:
 def _learn(given: Options, home: "UserFolders") -> None:
     import time
 
-    from playalong.app.kit_setup.entry import set_up
     from playalong.app.kit_setup.kit_session import shown, typed_latency, watch
 
     needs_window = not (given.watch or given.show or given.latency_ms is not None)
@@ -126,9 +127,27 @@ def _learn(given: Options, home: "UserFolders") -> None:
             for line in watch(port, profile, time.perf_counter):
                 print_lines(line)
         elif needs_window:
-            profile = set_up(port, look_of(given), profile, home=home, page=given.page)
+            profile = _in_window(given, home, port, profile=profile)
         print_lines(*shown(profile, home.notices))
         _copy(given, home, profile)
+
+
+def _in_window(
+    given: Options, home: "UserFolders", port: "Port", *, profile: "Profile"
+) -> "Profile":
+    """The kit's pages, from which Back leads to the first page; the profile as it is left."""
+    from playalong.app.kit_setup.entry import set_up
+
+    if not has_person():
+        return set_up(port, look_of(given), profile, home=home, page=given.page)
+    found: list[Profile] = []
+    in_one_window(
+        given,
+        home,
+        (port, profile),
+        room=lambda home: found.append(home.learn_kit(given.page)),
+    )
+    return found[0]
 
 
 def _as_file(given: Options, home: "UserFolders") -> None:

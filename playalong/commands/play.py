@@ -2,6 +2,7 @@
 
 from typing import Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.click import (
     ClickOptions,
     TempoOptions,
@@ -100,6 +101,9 @@ def run(given: Options) -> None:
         )
         task = along_with(given, task, home)
         look = look_of(given, given.sound_pads)
+        if has_person():
+            in_one_window(given, home, (port, profile), room=lambda home: home.play(task))
+            return
         for saved in play(task, look, port, profile=profile, home=home, folder=given.out):
             print_run(saved)
             trouble = saved.trouble

@@ -282,7 +282,9 @@ class HomeSession:
         if session.wants_practice:
             self.practise(task.pattern)
 
-    def practise(self, pattern: Pattern, rules: Rules | None = None) -> LessonSummary:
+    def practise(
+        self, pattern: Pattern, rules: Rules | None = None, clicking: Clicking | None = None
+    ) -> LessonSummary:
         """Learn ``pattern`` step by step, from where it was left off."""
         kit = self._kit
         lesson = LessonSession(
@@ -292,7 +294,7 @@ class HomeSession:
             connect=lambda targets, number, start_s: kit.port,
             lesson_folder=self._home.data,
             takes_folder=self._folder,
-            clicking=Clicking(click_of(self._home.settings_of(None))),
+            clicking=clicking or Clicking(click_of(self._home.settings_of(None))),
         )
         summary = lesson.go()
         self._trouble = summary.trouble
@@ -360,14 +362,19 @@ class HomeSession:
                 self._kit = KitAtHand.find(self._opened, self._home, part=chosen)
         if self._kit.is_keys:
             return
+        self.learn_kit()
+
+    def learn_kit(self, page: str | None = None) -> Profile:
+        """The pages of the kit at hand, from its overview or from ``page``."""
         session = KitSession(
-            context=self.context,
-            port=self._kit.port,
-            profile=self._kit.profile,
+            self.context,
+            self._kit.port,
+            self._kit.profile,
             keep=keeping(self._home),
             to_kit=click_on_kit,
         )
-        self._kit.profile = session.go()
+        self._kit.profile = session.go(page)
+        return self._kit.profile
 
     def _choose_kit(self, listed: Sequence[str]) -> str | None:
         """The name of the port that is to be played, None where none is chosen."""
