@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 ABOUT = "add a teacher's word to a result: marks by eye, comments, a mark of your own"
 EXAMPLES = (
     ("what there is to judge by eye, and what is said", "playalong remark result.zip"),
+    ("the same in the window", "playalong remark result.zip --page"),
     ("a mark by eye, on the whole", 'playalong remark result.zip --eye posture="upright"'),
     (
         "a comment on the second item",
@@ -30,6 +31,7 @@ class Options(Given, Protocol):
     """The result, and what is said of it."""
 
     result: Path
+    page: bool
     item: int | None
     eye: list[str] | None
     comment: list[str] | None
@@ -40,6 +42,9 @@ class Options(Given, Protocol):
 def add_arguments(parser: Parser) -> None:
     """Add them."""
     parser.add_argument("result", type=Path, metavar="RESULT", help="a result (.zip)")
+    parser.add_argument(
+        "--page", action="store_true", help="in the window: a row for all that can be said"
+    )
     parser.add_argument(
         "--item", type=int, metavar="N", help="of this item, 1 is the first (default the whole)"
     )
@@ -68,6 +73,10 @@ def add_arguments(parser: Parser) -> None:
 
 def run(given: Options) -> None:
     """Keep what is said, and print all that is."""
+    if given.page:
+        refuse(given, "--item --eye --comment --mark --because", "is asked for on the page")
+        _show(given.result)
+        return
     from playalong.app.assessment.verifying import verify
     from playalong.records.assessments.remark_files import read_remark, write_remark
     from playalong.records.assessments.results import digest
@@ -93,6 +102,16 @@ def run(given: Options) -> None:
         path = write_remark(given.result, said)
         print_lines(f"It is kept: {path}")
     _print(found, said)
+
+
+def _show(result: Path) -> None:
+    from playalong.app.assessment.remarking import remark_in_window
+    from playalong.app.open_devices import Look, OpenDevices
+    from playalong.app.run.clock import RealClock
+    from playalong.commands.options.folder import user_folders
+
+    with OpenDevices(Look(), user_folders(), RealClock(), notices=()) as context:
+        remark_in_window(context, result)
 
 
 def _with(given: Options, remark: "Remark") -> "Remark":

@@ -4,14 +4,16 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from playalong.app.assessment.entry import take_on
+from playalong.app.assessment.remarking import choose_result
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
-from playalong.practice.assessment.phrases import overview
+from playalong.practice.assessment.phrases import counted, overview
 from playalong.profile.profile import Profile
 from playalong.records.assessments.files import AssessmentFile, load_assessment, shipped
+from playalong.records.assessments.traces import RESULTS
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.widgets import LEAVE, Buttons
@@ -22,6 +24,9 @@ from playalong.support.errors import UserError
 
 #: Where assessments of a teacher's are put, below the data folder.
 OWN = "assessments"
+
+#: In place of an assessment: results are to be judged.
+_JUDGED = "results"
 
 
 def assessments(home: UserFolders) -> tuple[list[AssessmentFile], list[str]]:
@@ -41,8 +46,12 @@ def take_in_window(
 ) -> tuple[str, ...]:
     """Choose an assessment, and take it; what went wrong on the way, in words."""
     found, wrong = assessments(home)
-    file = _chosen(context, found, wrong=wrong, own=home.data / OWN)
-    if file is None:
+    results = home.data / RESULTS
+    file = _chosen(context, found, wrong=wrong, home=home)
+    while file is _JUDGED:
+        choose_result(context, results)
+        file = _chosen(context, found, wrong=wrong, home=home)
+    if not isinstance(file, AssessmentFile):
         return ()
     taken = take_on(
         file,
@@ -68,12 +77,21 @@ def take_in_window(
 
 
 def _chosen(
-    context: RunContext, found: Sequence[AssessmentFile], *, wrong: Sequence[str], own: Path
-) -> AssessmentFile | None:
+    context: RunContext,
+    found: Sequence[AssessmentFile],
+    *,
+    wrong: Sequence[str],
+    home: UserFolders,
+) -> AssessmentFile | str | None:
+    """The assessment that is chosen, ``_JUDGED`` for results, None for neither."""
     choices = [
         Choice(name=one.assessment.title, value=overview(one.assessment), fixed=True)
         for one in found
     ]
+    results = len(list((home.data / RESULTS).glob("*.zip")))
+    if results:
+        told = f"{counted(results, 'result')} here"
+        choices.append(Choice(name="A teacher's word", value=told, fixed=True))
     commands = context.pad_commands
     pads, call = (commands.pads, commands.call) if commands else ({}, "")
     page = SettingsPage(
@@ -81,8 +99,9 @@ def _chosen(
         title="Assessment",
         subtitle="which one?",
         rows=Rows(choices),
-        notes=[*wrong, f"Files of your teacher's go into {own}."],
+        notes=[*wrong, f"Files of your teacher's go into {home.data / OWN}."],
         buttons=Buttons(CHOOSING, pads, call),
     )
-    outcome = hold(context, page, 0.0)
-    return found[page.rows.chosen] if outcome is Outcome.START else None
+    if hold(context, page, 0.0) is not Outcome.START:
+        return None
+    return found[page.rows.chosen] if page.rows.chosen < len(found) else _JUDGED
