@@ -42,7 +42,7 @@ def theme_of(name: str) -> Theme:
     return Theme.load(folder("assets") / "fonts", dark, large, strong=strong)
 
 
-def drawn(maker, at_s: float, theme: Theme, size: tuple[int, int] = SIZE) -> pygame.Surface:
+def drawn(maker, at_s: float, theme: Theme, *, size: tuple[int, int] = SIZE) -> pygame.Surface:
     """A page as a picture."""
     surface = pygame.Surface(size)
     maker(theme).draw(surface, at_s)

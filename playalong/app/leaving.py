@@ -27,7 +27,7 @@ _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
 _PORTION = 1 << 20
 
 
-def export(home: UserFolders, database: Database, player: PlayerRow, folder: Path) -> int:
+def export(home: UserFolders, database: Database, player: PlayerRow, *, folder: Path) -> int:
     """Write all that is kept of ``player`` into a new folder; the number of files.
 
     Results of assessments are files already: they are copied. UserError where it cannot be done.

@@ -131,7 +131,7 @@ def run(given: Options) -> None:
     try:
         player = reading.player_of(database, given.who, last)
         if given.export is not None:
-            _export(home, database, player, given.export)
+            _export(home, database, player, folder=given.export)
         elif given.erase:
             _erase(home, database, player, yes=given.yes)
         elif given.page:
@@ -252,10 +252,12 @@ def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
     print_notices([*home.notices, *memory.told, *memory.noted])
 
 
-def _export(home: "UserFolders", database: "Database", player: "PlayerRow", folder: Path) -> None:
+def _export(
+    home: "UserFolders", database: "Database", player: "PlayerRow", *, folder: Path
+) -> None:
     from playalong.app import leaving
 
-    count = leaving.export(home, database, player, folder)
+    count = leaving.export(home, database, player, folder=folder)
     print_lines(f"{count} files are in {folder}")
 
 

@@ -274,7 +274,10 @@ class _Slot:
         timing = (hit.time_s - self.time_s) * 1000.0 / rules.capture_ms
         return self._of_line(
             [
-                (timing * timing + (0.0 if self.grace else _misfit(hit, stroke, rules, levels)))
+                (
+                    timing * timing
+                    + (0.0 if self.grace else _misfit(hit, stroke, rules, levels=levels))
+                )
                 / 3.0
                 for stroke in self.strokes
             ],
@@ -285,7 +288,7 @@ class _Slot:
         return np.array([*values, nothing])[self.choice]
 
 
-def _misfit(hit: Hit, stroke: Stroke, rules: Rules, levels: Levels) -> float:
+def _misfit(hit: Hit, stroke: Stroke, rules: Rules, *, levels: Levels) -> float:
     own_db = levels.get((stroke.voice, stroke.dynamic))
     if own_db is not None:
         away = (float(level_db(hit.velocity)) - own_db) / LOUD_DB

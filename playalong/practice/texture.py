@@ -27,7 +27,7 @@ BARS = 3
 LOOSER = 1.25
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Texture:
     """The texture of a run.
 

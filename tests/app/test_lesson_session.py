@@ -74,7 +74,12 @@ def practice(
         return SimulatedPort(perform(targets, skill, number), start_s, context.clock.now)
 
     return LessonSession(
-        *(pattern, Rules(), context, connect, where / "lessons", where / "takes"),
+        pattern,
+        Rules(),
+        context,
+        connect=connect,
+        lesson_folder=where / "lessons",
+        takes_folder=where / "takes",
         simulated=Simulated("steady", 0),
     )
 
@@ -235,8 +240,15 @@ def test_it_clicks_where_it_is_asked_to(context, tmp_path):
         return SimulatedPort(perform(targets, STEADY, 1), start_s, context.clock.now)
 
     context.window.plan = [(24.0, Key.ESCAPE)]
-    folders = (tmp_path / "l", tmp_path / "t")
-    LessonSession(PATTERN, Rules(), context, connect, *folders, Clicking(Places.OFF_BEATS)).go()
+    LessonSession(
+        PATTERN,
+        Rules(),
+        context,
+        connect=connect,
+        lesson_folder=tmp_path / "l",
+        takes_folder=tmp_path / "t",
+        clicking=Clicking(Places.OFF_BEATS),
+    ).go()
     assert Kind.OFF_BEAT in kinds
     assert kinds.isdisjoint({Kind.ONE, Kind.BEAT})
 

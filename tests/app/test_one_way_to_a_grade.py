@@ -102,7 +102,10 @@ def test_every_take_of_a_lesson(skill, window, tmp_path, capsys):
     player passes the chunks by."""
     context = context_in(window, replace(PROFILE, latency=None))  # a simulated player has none
     takes = played_lesson(
-        *(PATTERN, RULES, context, tmp_path),
+        PATTERN,
+        RULES,
+        context,
+        folder=tmp_path,
         skill=PLAYERS[skill],
         simulated=Simulated(skill, 5),
         most=40 if skill == "beginner" else 10_000,
@@ -252,25 +255,25 @@ def kept(window, tmp_path_factory):
     return run.path, told(run.graded)
 
 
-def graded_as(capsys, tmp_path, kept, name: str, text: str, *options: str):
+def written(tmp_path: Path, name: str, text: str) -> Path:
     path = tmp_path / f"{name}.toml"
     path.write_text(text, encoding="utf-8")
-    return again(capsys, path, kept[0], *options)
+    return path
 
 
 def test_only_the_words_of_a_pattern_have_changed(capsys, tmp_path, kept):
     text = TEXT.replace("Small: a test", "Tuesday").replace("clean = 2", "clean = 9")
-    assert graded_as(capsys, tmp_path, kept, "small", text) == kept[1]
+    assert again(capsys, written(tmp_path, "small", text), kept[0]) == kept[1]
 
 
 def test_a_pattern_that_has_changed_since(capsys, tmp_path, kept):
     """The take is graded as it was asked; as the pattern is now only where that is wanted."""
     text = TEXT.replace('"xx xo"', '"xx xx"').replace('"-- X-"', '"-g X-"')
-    now = graded_as(capsys, tmp_path, kept, "small", text)
+    now = again(capsys, written(tmp_path, "small", text), kept[0])
     (remark,) = [word for word in now["remarks"] if "has changed" in word]
     assert "as the pattern was then" in remark
     assert {**now, "remarks": 0} == {**kept[1], "remarks": 0}
-    now = graded_as(capsys, tmp_path, kept, "small", text, "--current")
+    now = again(capsys, written(tmp_path, "small", text), kept[0], "--current")
     (remark,) = [word for word in now["remarks"] if "has changed" in word]
     assert "as the pattern is now" in remark
     assert now["counts"]["targets"] == kept[1]["counts"]["targets"] + 2
@@ -278,13 +281,13 @@ def test_a_pattern_that_has_changed_since(capsys, tmp_path, kept):
 
 
 def test_a_copy_under_another_name_is_the_same_pattern(capsys, tmp_path, kept):
-    assert graded_as(capsys, tmp_path, kept, "copy", TEXT) == {**kept[1], "pattern": "copy"}
+    assert again(capsys, written(tmp_path, "copy", TEXT), kept[0]) == {**kept[1], "pattern": "copy"}
 
 
 def test_a_take_of_another_pattern_is_told_as_that(capsys, tmp_path, kept):
     """It is graded by what holds for any pattern: click, rules, kit; in beats of this meter."""
     text = 'title = "Waltz"\nmeter = "6/8"\ntempo = 70\n[[bar]]\nhi-hat = "xxx xxx"\n'
-    now = graded_as(capsys, tmp_path, kept, "waltz", text)
+    now = again(capsys, written(tmp_path, "waltz", text), kept[0])
     assert any('is of another pattern, "small"' in word for word in now["remarks"])
     assert now["pattern"] == "waltz"
     assert now["start_s"] == kept[1]["start_s"]
@@ -295,8 +298,8 @@ def test_a_take_of_another_pattern_is_told_as_that(capsys, tmp_path, kept):
 
 
 def test_an_option_goes_before_what_the_take_says(capsys, tmp_path, kept):
-    now = graded_as(
-        *(capsys, tmp_path, kept, "small", TEXT),
+    now = again(
+        *(capsys, written(tmp_path, "small", TEXT), kept[0]),
         *("--bars", "2", "--variation", "more", "--tempo", "90", "--tolerance-ms", "12"),
         *("--start", "3.5", "--latency-ms", "0"),
     )

@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import replace
-from functools import partial
 
 import pytest
 
@@ -238,8 +237,8 @@ def test_strokes_start_and_leave(window, tmp_path):
     assert begun == {ReadyPage, ResultPage}
 
 
-def late_port(played: Performance, late_s: float, clock: SteppedClock, *, start_s: float):
-    return SimulatedPort(played, start_s + late_s, clock.now)
+def late_port(played: Performance, late_s: float, clock: SteppedClock):
+    return lambda start_s: SimulatedPort(played, start_s + late_s, clock.now)
 
 
 @pytest.mark.parametrize("late_ms", [12.0, 40.0])
@@ -256,7 +255,7 @@ def test_what_was_measured_is_taken_off_and_written_down(window, tmp_path, late_
         run = Run(
             task,
             context,
-            partial(late_port, played, latency_ms / 1000.0, clock),
+            late_port(played, latency_ms / 1000.0, clock),
         )
         kept = save_run(task, run.play(), tmp_path)
         assert read_take(kept.path).info["latency_ms"] == latency_ms

@@ -98,7 +98,7 @@ def pressed(monkeypatch) -> list[Outcome | None]:
     """What the player asks for on each page that stands still, in order; then nothing."""
     asked: list[Outcome | None] = []
 
-    def hold(*_: object) -> Outcome | None:
+    def hold(*_: object, **__: object) -> Outcome | None:
         return asked.pop(0) if asked else None
 
     monkeypatch.setattr(warm_up_session, "hold", hold)

@@ -63,7 +63,7 @@ def test_without_a_count_in_it_begins_at_once(tmp_path):
     lengths = []
     for bars in ("0", "1"):
         typed = ["hear", "late-bus-home", "--bars", "1", "--count-in", bars]
-        assert main([*typed, "--out", str(written)]) == 0
+        assert main([*typed, "--force", "--out", str(written)]) == 0
         lengths.append(_seconds(written))
     assert lengths[1] - lengths[0] == pytest.approx(4 * 60.0 / 84.0, abs=0.05)
 

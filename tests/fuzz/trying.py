@@ -17,7 +17,7 @@ from tests.fuzz.kinds import KINDS
 LONGEST_S = 10
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Tried:
     """How many inputs were tried, the longest time that one took, and what failed."""
 
@@ -34,7 +34,7 @@ class TooSlowError(Exception):
 def tried(case: tuple[str, int, int]) -> Tried:
     """Try inputs: the kind, how many, and the seed of their chance."""
     name, count, seed = case
-    kind, told = KINDS[name], Tried(name)
+    kind, told = KINDS[name], Tried(kind=name)
     sources = kind.sources()
 
     @hypothesis.seed(seed)

@@ -132,8 +132,8 @@ def test_what_is_certain_is_said_as_soon_as_it_is(
     case: Case, delay_s: float, step_s: float
 ) -> None:
     _, targets, hits = case
-    portions = targets, hits, [delay_s] * len(hits), [step_s]
-    assert fed(*portions) == fed(*portions, kind=Untiring)
+    portions = {"delays_s": [delay_s] * len(hits), "steps_s": [step_s]}
+    assert fed(targets, hits, **portions) == fed(targets, hits, **portions, kind=Untiring)
 
 
 @law(120)
@@ -142,7 +142,8 @@ def test_a_settled_word_is_final_but_for_what_only_the_whole_run_tells(
     case: tuple[Targets, list[Hit], list[float], list[float]],
 ) -> None:
     """Loudness may be heard otherwise in the end, and an extra hit become a wide grace stroke."""
-    words, told = fed(*case)
+    targets, hits, delays, steps = case
+    words, told = fed(targets, hits, delays, steps_s=steps)
     final_targets: dict[int, VerdictEvent] = {}
     final_hits: dict[int, VerdictEvent] = {}
     spoken: set[int] = set()

@@ -42,8 +42,8 @@ def test_every_message_arrives_and_the_shown_grade_is_the_kept_takes(
 
     keep = play_session.save_run
 
-    def keeping(*arguments) -> SavedRun:
-        kept.append((arguments[0], keep(*arguments)))
+    def keeping(*arguments, **others) -> SavedRun:
+        kept.append((arguments[0], keep(*arguments, **others)))
         return kept[-1][1]
 
     monkeypatch.setattr(play_session, "Run", Played)

@@ -42,7 +42,7 @@ score = 75
 def _made(item: tuple[str, int]) -> None:
     folder, number = item
     who = f"player {number}"
-    result_of(Path(folder), who, _SKILLS[number % len(_SKILLS)], number, text=TEN)
+    result_of(Path(folder), who, _SKILLS[number % len(_SKILLS)], seed=number, text=TEN)
 
 
 def tables(options: Options) -> Iterator[Table]:

@@ -47,7 +47,7 @@ def _played() -> tuple[int, int, float]:
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
-        memory = Memory(Path(home) / "xdg_data_home" / "playalong")
+        memory = Memory(folder=Path(home) / "xdg_data_home" / "playalong")
         oldest_s, readings, most = 0.0, 0, 0
         while program.poll() is None:
             time.sleep(0.05)

@@ -81,7 +81,7 @@ def lesson_of(item: tuple[Who, str, int]) -> Played:
     """One lesson, from the beginning."""
     who, name, seed = item
     pattern = library().get(name)
-    student = Student.of(who.player, who.level, pattern, seed, learns=who.learns)
+    student = Student.of(who.player, who.level, pattern, seed=seed, learns=who.learns)
     lesson = student.lesson()
     minutes, rights, longest, unsaid, bar_first = 0.0, [], 0, 0, False
     sittings = 0
@@ -192,12 +192,14 @@ def _lessons(who: Who, played: list[Played], *, heading: bool) -> Table:
             f"{np.mean(first):.2f}" if first else "",
             longest,
             unsaid,
-            holds=longest <= 12 and unsaid == 0 and _holds(who, bars, own, right / of, first),
+            holds=longest <= 12
+            and unsaid == 0
+            and _holds(who, bars, own, right=right / of, first=first),
         )
     return table
 
 
-def _holds(who: Who, bars: str, own: list[Played], right: float, first: list[bool]) -> bool:
+def _holds(who: Who, bars: str, own: list[Played], *, right: float, first: list[bool]) -> bool:
     """What each player must come to."""
     minutes = float(np.median([one.minutes for one in own]))
     repetitions = float(np.median([one.repetitions for one in own]))

@@ -23,7 +23,7 @@ def run_of(item: tuple[str, int]) -> tuple[Run, Named]:
     name, seed = item
     pattern = library().get(name)
     tempo_bpm = practice_of(pattern).goal_tempo
-    return named(pattern, tempo_bpm, BARS, seed), named_fill(pattern, tempo_bpm, seed)
+    return named(pattern, tempo_bpm, BARS, seed=seed), named_fill(pattern, tempo_bpm, seed)
 
 
 def tables(options: Options) -> Iterator[Table]:

@@ -56,7 +56,10 @@ def lesson(case: tuple[int, int]) -> Counter[tuple[str, str]]:
             frame_s=0.1,
         )
         takes = played_lesson(
-            *(library().get(name), Rules(), context, Path(where)),
+            library().get(name),
+            Rules(),
+            context,
+            folder=Path(where),
             skill=PLAYERS[player],
             simulated=Simulated(player, seed + number),
             most=10_000 if player == "steady" else MOST,

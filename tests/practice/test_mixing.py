@@ -147,7 +147,7 @@ def best_in_order(strokes: Sequence[tuple[float, int, Stroke]], hits: Sequence[H
         options = [of_missed(*strokes[i][1:]) + rest(i + 1, j)]
         if j < len(hits):
             options.append(1.0 + rest(i, j + 1))
-            answer = of_answer(*strokes[i], hits[j])
+            answer = of_answer(*strokes[i], hit=hits[j])
             if answer is not None:
                 options.append(answer + rest(i + 1, j + 1))
         return min(options)
@@ -523,7 +523,7 @@ def test_a_sample_of_bars_with_human_timing_is_named_right() -> None:
     right = [
         one.is_right
         for seed, name in enumerate(("late-bus-home", "gravel-drive", "ferry-bell", "five-bricks"))
-        for one in named(SHIPPED[name], SHIPPED[name].tempo, 8, seed).bars
+        for one in named(SHIPPED[name], SHIPPED[name].tempo, 8, seed=seed).bars
     ]
     assert np.mean(right) >= 0.9
     assert all(

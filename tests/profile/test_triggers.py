@@ -123,7 +123,10 @@ def test_a_rim_and_its_drum_are_one_pad():
 )
 def test_strokes_close_together_that_are_meant_are_no_double_triggers(name, delays_ms, shares):
     strokes = strokes_on("snare", [100.0] * 12)
-    close = [after(strokes, "snare", *one) for one in zip(delays_ms, shares, strict=True)]
+    close = [
+        after(strokes, "snare", delay_ms, share=share)
+        for delay_ms, share in zip(delays_ms, shares, strict=True)
+    ]
     hits = strokes + [hit for part in close for hit in part]
     assert calibrated("snare", hits).doubles == ()
 

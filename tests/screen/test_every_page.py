@@ -39,8 +39,8 @@ def cuts(monkeypatch) -> list[str]:
     found: list[str] = []
     cut = Pen.cut
 
-    def noted(pen, words, size, width, bold=False) -> str:
-        kept = cut(pen, words, size, width, bold=bold)
+    def noted(pen, words, *where, bold=False) -> str:
+        kept = cut(pen, words, *where, bold=bold)
         if kept != words:
             found.append(words)
         return kept
@@ -49,7 +49,7 @@ def cuts(monkeypatch) -> list[str]:
     return found
 
 
-def check(page, at_s: float, size: tuple[int, int], written: list[Written]) -> None:
+def check(page, at_s: float, size: tuple[int, int], *, written: list[Written]) -> None:
     written.clear()
     surface = pygame.Surface(size)
     page.draw(surface, at_s)
@@ -73,7 +73,7 @@ def page_theme(page) -> Theme:
 @pytest.mark.parametrize("name", PAGES)
 def test_every_page_finds_its_room(sized, written, cuts, name, size):
     maker, at_s = PAGES[name]
-    check(maker(sized), at_s, size, written)
+    check(maker(sized), at_s, size, written=written)
     assert cuts == []
 
 
@@ -84,7 +84,7 @@ def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
         task = task_of(pattern, Rules())
         lines = listed.lines({})
         place = next(at for at, line in enumerate(lines) if line.name == name)
-        check(PatternsPage(theme=sized, lines=lines, chosen=place), 0.0, size, written)
+        check(PatternsPage(theme=sized, lines=lines, chosen=place), 0.0, size, written=written)
         ready = ReadyPage(
             theme=sized,
             title=pattern.title,
@@ -93,7 +93,7 @@ def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
             bars=task.written(),
             voices=pattern.voices,
         )
-        check(ready, 0.0, size, written)
+        check(ready, 0.0, size, written=written)
         targets, gauges = task.targets(), Gauges(task.targets(), task.rules, task.tempo_bpm)
         page = RunPage(
             theme=sized,
@@ -105,7 +105,7 @@ def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
             ghosts=gauges.ghosts,
             steadiness=gauges.steadiness,
         )
-        check(page, 1.0, size, written)
+        check(page, 1.0, size, written=written)
     assert cuts == []
 
 

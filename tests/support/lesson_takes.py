@@ -89,7 +89,12 @@ def played_lesson(
 
         patch.setattr(Run, "play", played)
         session = LessonSession(
-            *(pattern, rules, context, connect, folder / "lessons", folder / "takes"),
+            pattern,
+            rules,
+            context,
+            connect=connect,
+            lesson_folder=folder / "lessons",
+            takes_folder=folder / "takes",
             simulated=simulated,
         )
         then = session.lesson.played

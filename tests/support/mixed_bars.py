@@ -57,7 +57,7 @@ class Run:
     looser: tuple[str, ...]
 
 
-def named(pattern: Pattern, tempo_bpm: float, bars: int, seed: int) -> Run:
+def named(pattern: Pattern, tempo_bpm: float, bars: int, *, seed: int) -> Run:
     """A run of bars with variations drawn by chance, played and named as in free playing."""
     chance = np.random.default_rng([seed, 11])
     count = max(bars, len(pattern.bars)) // len(pattern.bars) * len(pattern.bars)

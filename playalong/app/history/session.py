@@ -107,7 +107,7 @@ def _export(home: UserFolders, database: Database, player: PlayerRow) -> str:
     name = leaving.folder_name(player, datetime.now())
     for folder in (Path.home() / name, Path.cwd() / name):
         try:
-            count = leaving.export(home, database, player, folder)
+            count = leaving.export(home, database, player, folder=folder)
         except UserError as error:
             told = str(error)
             continue

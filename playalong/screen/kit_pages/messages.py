@@ -86,13 +86,17 @@ class MessagesPage(ButtonPage):
         top, bottom = pen.px(HEAD), foot(pen, self.buttons, notes) - pen.px(12)
         widths, size = _widths(pen, right - left)
         middle = min(float(right), left + sum(widths))
-        self._draw_table(pen, area(left=left, top=top, right=middle, bottom=bottom), widths, size)
+        self._draw_table(
+            pen, area(left=left, top=top, right=middle, bottom=bottom), widths, size=size
+        )
         if right - middle >= pen.px(_DRAWING):
             self.drawing.draw(
                 pen, area(left=middle + pen.px(24), top=top, right=right, bottom=bottom), now_s
             )
 
-    def _draw_table(self, pen: Pen, rect: pygame.Rect, widths: Sequence[float], size: int) -> None:
+    def _draw_table(
+        self, pen: Pen, rect: pygame.Rect, widths: Sequence[float], *, size: int
+    ) -> None:
         colours, line = pen.colours, pen.px(_LINE)
         edges = [float(rect.left)]
         for (name, _), width in zip(_COLUMNS, widths, strict=True):

@@ -77,7 +77,7 @@ class Row:
 
 
 def rows(
-    voices: Sequence[str], top: float, bottom: float, gap: float, *, even: bool = False
+    voices: Sequence[str], top: float, bottom: float, *, gap: float, even: bool = False
 ) -> dict[str, Row]:
     """A row for each voice between two pixels, with ``gap`` pixels between rows.
 
