@@ -4,6 +4,7 @@ import time
 from pathlib import Path
 from typing import Protocol
 
+from playalong.commands.options.out import add_force, refuse_over
 from playalong.commands.parser import Given, Parser
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_errors, print_lines, progress
@@ -23,6 +24,7 @@ class Options(Given, Protocol):
     names: Path | None
     html: Path | None
     csv: Path | None
+    force: bool
     without_names: bool
 
 
@@ -42,6 +44,7 @@ def add_arguments(parser: Parser) -> None:
     parser.add_argument(
         "--csv", type=Path, metavar="FILE.csv", help="write it for a spreadsheet (default none)"
     )
+    add_force(parser)
     parser.add_argument(
         "--without-names", action="store_true", help="number the players, and leave names out"
     )
@@ -60,6 +63,8 @@ def run(given: Options) -> None:
     )
     from playalong.support.files import write_file
 
+    for out in filter(None, (given.csv, given.html)):
+        refuse_over(out, given.force)
     begin_s = time.monotonic()
     names = names_in(given.names) if given.names else []
     paths = results_in(given.folder)

@@ -4,8 +4,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.folder import user_folders
+from playalong.commands.options.out import add_force, refuse_over
 from playalong.commands.parser import Given, Parser
 from playalong.support.errors import UserError
+from playalong.support.reading import is_file
 from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ class Options(Given, Protocol):
     weeks: int
     without_name: bool
     out: Path | None
+    force: bool
 
 
 def add_arguments(parser: Parser) -> None:
@@ -57,6 +60,7 @@ def add_arguments(parser: Parser) -> None:
         metavar="FILE.html",
         help="where it goes (default beside what it is on)",
     )
+    add_force(parser)
 
 
 def run(given: Options) -> None:
@@ -70,6 +74,7 @@ def run(given: Options) -> None:
         raise UserError(f"{given.weeks} weeks cannot be reported: choose 1 to 520.")
     report, beside = _report(given)
     out = given.out or beside
+    refuse_over(out, given.force)
     write_file(out, report_page(report))
     print_lines(f"The report is written: {out}")
     if report.warnings:
@@ -89,7 +94,7 @@ def _report(given: Options) -> tuple["Report", Path]:
     elif given.what.suffix.lower() in (".mid", ".midi"):
         report = take_report(read(given.what), str(given.what))
         beside = given.what.with_suffix(".html")
-    elif given.what.name.isdecimal() and not given.what.exists():
+    elif given.what.name.isdecimal() and not is_file(given.what):
         report = run_report(user_folders().memory, int(given.what.name))
         beside = Path(f"run-{given.what.name}.html")
     else:

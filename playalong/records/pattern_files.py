@@ -22,7 +22,7 @@ def load_pattern(name: str) -> Pattern:
     UserError where there is none, or where it is not written right.
     """
     path = Path(name)
-    if path.suffix == ".toml" or path.is_file():
+    if path.suffix == ".toml" or reading.is_file(path):
         return read(read_text(path), printable(path.stem))
     return library().get(name)
 

@@ -7,6 +7,7 @@ whose ``strerror`` can be told: "cannot be read: it has 34 MB, and 1 MB is the m
 
 import errno
 import os
+from collections.abc import Collection
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
 
@@ -43,6 +44,37 @@ def refuse_other_than_file(path: Path) -> None:
 def read_text(path: Path, most: int = MOST_TEXT) -> str:
     """The text in UTF-8 in the file at ``path``; OSError as above, UnicodeDecodeError besides."""
     return read_bytes(path, most).decode("utf-8").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def is_file(path: Path) -> bool:
+    """Whether there is a file; a name that no file can have has none, however long it is."""
+    try:
+        return path.is_file()
+    except (OSError, ValueError):
+        return False
+
+
+def is_folder(path: Path) -> bool:
+    """Whether there is a folder; as above."""
+    try:
+        return path.is_dir()
+    except (OSError, ValueError):
+        return False
+
+
+def files_below(folder: Path, endings: Collection[str]) -> list[Path]:
+    """The files in a folder and its folders that end so (in small letters), sorted.
+
+    Hidden ones are left out: some systems lay one beside each file. So are folders that may not be
+    read, and what goes away meanwhile.
+    """
+    found = [
+        Path(where, name)
+        for where, _, names in os.walk(folder)
+        for name in names
+        if not name.startswith(".") and Path(name).suffix.lower() in endings
+    ]
+    return sorted(path for path in found if is_file(path))
 
 
 def _megabytes(size: int) -> str:

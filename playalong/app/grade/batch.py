@@ -16,6 +16,7 @@ from playalong.app.pool import in_order
 from playalong.pattern.model import Pattern
 from playalong.records.takes import read
 from playalong.support.errors import UserError
+from playalong.support.reading import files_below, is_folder
 from playalong.support.text import printable
 
 #: Fewer takes than this are graded sooner than another process has begun.
@@ -55,17 +56,13 @@ def takes_in(paths: Sequence[Path]) -> list[Path]:
     """
     found: list[Path] = []
     for path in paths:
-        if not path.is_dir():
+        if not is_folder(path):
             found.append(path)
             continue
-        inside = [
-            one
-            for one in path.rglob("*")
-            if one.suffix.lower() in ENDINGS and one.name[0] != "." and one.is_file()
-        ]
+        inside = files_below(path, ENDINGS)
         if not inside:
             raise UserError(f"There is no take in the folder {path}: no file ends with .mid.")
-        found += sorted(inside)
+        found += inside
     return found
 
 

@@ -20,6 +20,7 @@ from playalong.pattern.beat_map import BeatMap
 from playalong.records import beat_maps
 from playalong.sound.recordings.decoding import Recording
 from playalong.support.errors import UserError
+from playalong.support.reading import is_file
 from playalong.support.text import printable, sentence
 
 #: Beats to a bar where nobody has said how many.
@@ -105,7 +106,7 @@ def beats(
     A word on the beats known before, or on the sound, goes to ``home.notices``.
     """
     folder = maps_folder(home)
-    known, notice = beat_maps.read(folder, path) if path.is_file() else (None, "")
+    known, notice = beat_maps.read(folder, path) if is_file(path) else (None, "")
     given = (tempo_bpm, first_beat_s) != (None, None)
     if find and first_beat_s is not None:
         raise UserError("--find finds the first beat by itself: leave out --first-beat.")

@@ -14,6 +14,7 @@ from playalong.sound.recordings.stretching import stretched
 from playalong.sound.rendering import blocks, write_wave
 from playalong.sound.timeline import RATE, gain
 from playalong.support.errors import UserError
+from playalong.support.reading import is_file
 from playalong.support.text import printable, sentence
 
 #: A loop is joined over ``JOIN_S``, which is over ``BEFORE_S`` before the 1: what begins on the 1
@@ -26,7 +27,7 @@ END_S = 0.4
 
 def keep_off(heard: Path, out: Path | None) -> None:
     """UserError where what is written to ``out`` would take the place of what is heard."""
-    if out is not None and out.exists() and heard.exists() and out.samefile(heard):
+    if out is not None and is_file(out) and is_file(heard) and out.samefile(heard):
         raise UserError(
             f"{printable(str(out))} is what is to be heard itself, which is never changed: choose "
             "another name for what is written."

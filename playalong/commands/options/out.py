@@ -5,6 +5,7 @@ from typing import Protocol
 
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
+from playalong.support.reading import is_file
 from playalong.support.text import quoted
 
 
@@ -18,9 +19,21 @@ class OutOption(Given, Protocol):
 def add_out(parser: Parser, what: str) -> None:
     """Add the file; ``what`` says what becomes of it."""
     parser.add_argument("--out", type=Path, metavar="FILE.wav", help=what)
-    parser.add_argument(
-        "--force", action="store_true", help="with --out: write over a file that is there"
-    )
+    add_force(parser)
+
+
+def add_force(parser: Parser) -> None:
+    """Add that a file may be written over."""
+    parser.add_argument("--force", action="store_true", help="write over a file that is there")
+
+
+def refuse_over(out: Path, force: bool) -> None:
+    """UserError where a file would be written over that is not meant to be."""
+    if is_file(out) and not force:
+        raise UserError(
+            f"{out} is there already, and stays as it is: choose another name, or write over it "
+            "with --force."
+        )
 
 
 def check_out(given: OutOption) -> None:
@@ -29,11 +42,7 @@ def check_out(given: OutOption) -> None:
         refuse(given, "--force", "goes with --out, a file that is written")
         return
     _refuse_other_than_wave(given.out)
-    if given.out.is_file() and not given.force:
-        raise UserError(
-            f"{given.out} is there already, and stays as it is: choose another name, or write over "
-            "it with --force."
-        )
+    refuse_over(given.out, given.force)
 
 
 def _refuse_other_than_wave(out: Path) -> None:

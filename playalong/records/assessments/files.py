@@ -12,6 +12,7 @@ from playalong.practice.assessment.reader import read
 from playalong.records.pattern_files import library, read_text
 from playalong.support import resources
 from playalong.support.errors import UserError
+from playalong.support.reading import is_file
 from playalong.support.text import quoted
 
 
@@ -36,7 +37,7 @@ def load_assessment(name: str) -> AssessmentFile:
     UserError where there is none, or where it is not written right.
     """
     path = Path(name)
-    if path.suffix != ".toml" and not path.is_file():
+    if path.suffix != ".toml" and not is_file(path):
         path = _shipped(name)
     text = read_text(path)
     return AssessmentFile(read_assessment(text, path), text, path)
@@ -51,13 +52,13 @@ def read_assessment(text: str, path: Path) -> Assessment:
     def find(name: str) -> Pattern:
         stem = name.removesuffix(".toml")
         beside = path.parent / f"{stem}.toml"
-        if Path(stem).name == stem and beside.is_file() and beside != path:
+        if Path(stem).name == stem and is_file(beside) and beside != path:
             return read_pattern(read_text(beside), stem)
         return known.get(name)
 
     found = read(text, path.name, find)
     for item in found.items:
-        if item.recording and not (path.parent / item.recording).is_file():
+        if item.recording and not is_file(path.parent / item.recording):
             raise UserError(
                 f"There is no recording {quoted(item.recording)} beside {path}: put it there."
             )
