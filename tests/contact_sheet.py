@@ -15,6 +15,7 @@ from pathlib import Path
 import pygame
 
 from playalong.screen.base.theme import Theme
+from playalong.screen.home_pages.first import FirstPage
 from playalong.support.resources import folder
 from tests.screen.every_page import PAGES, first_page, result, run_page
 
@@ -28,10 +29,19 @@ THEMES = {
 }
 SIZE, SMALL, GAP = (1280, 720), (640, 360), 16
 
+
+def named(theme: Theme) -> FirstPage:
+    """The first page of somebody with a short name."""
+    page = first_page(theme)
+    page.title, page.chosen = "Good evening, Ana", 0
+    page.cards = [card for card in page.cards if card.title != "Watch"]
+    return page
+
+
 #: The pictures in README.md.
 README = {
     "window": (run_page, 12.4),
-    "first-page": (first_page, 0.0),
+    "first-page": (named, 0.0),
     "result-page": (result, 0.0),
 }
 

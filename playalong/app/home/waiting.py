@@ -90,7 +90,8 @@ def _off(place: PlaceGrade, weak: Weak) -> PlaceGrade:
         return replace(grade, mean_ms=weak.value, mean_db=middle)
     if "loud" in weak.code:
         louder = weak.value if weak.unit == "dB" and weak.value else _LOUDER_DB
-        return replace(grade, mean_ms=0.0, mean_db=min(0.0, middle + abs(louder)))
+        level = min(0.0, middle + abs(louder))
+        return replace(grade, too_loud=max(1, weak.n), mean_ms=0.0, mean_db=level)
     return replace(grade, missed=max(1, weak.n))
 
 

@@ -183,8 +183,14 @@ def _draw_place(
     if place.mean_ms is None or place.mean_db is None:
         return
     shift = place.mean_ms / max(rules.tolerance_ms, 1.0) * half
-    at = (round(x + min(step / 2, max(-step / 2, shift))), row.y(height(place.mean_db)))
     radius = max(2, min(pen.px(DOT), round(half)))
+    y = row.y(height(place.mean_db))
+    # Loudness is heard against the player's own strokes, whatever the height of the box.
+    if 2 * place.too_loud > place.targets:
+        y = min(y, box.top - radius - 1)
+    elif 2 * place.too_soft > place.targets:
+        y = max(y, box.bottom + radius)
+    at = (round(x + min(step / 2, max(-step / 2, shift))), y)
     if box.collidepoint(at):
         pen.mark(marks.dot(radius, colours.ink), at)
         return
