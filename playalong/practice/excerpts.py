@@ -15,7 +15,11 @@ from itertools import pairwise
 from typing import Any
 
 from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.targets import PARTS
 from playalong.pattern.voices import BY_NAME
+
+#: How long a part is that holds nothing but the downbeat on which a chunk ends.
+LANDING = Fraction(1, PARTS)
 
 #: The variations that are in place in one round through the parts.
 Names = tuple[str, ...]
@@ -206,6 +210,8 @@ def spoken(pattern: Pattern, parts: Sequence[Part]) -> str:
     """Parts together as they are spoken: "beats 1 to 3", "bars 1 and 2", "the whole pattern"."""
     if len(parts) == 1:
         return parts[0].name
+    if parts[-1].end - parts[-1].start <= LANDING:
+        return f"{spoken(pattern, parts[:-1])} and {parts[-1].name}"
     if set(parts) == set(whole_bars(pattern)):
         return "the whole pattern"
     for noun, plain in (("bar", whole_bars(pattern)), ("beat", beats(pattern, parts[0].bar))):

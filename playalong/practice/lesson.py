@@ -550,7 +550,17 @@ class Lesson:
             return (said(Code.NEVER_PLAYED, names=result.never),)
         if lack is Lack.STEADY:
             return (said(Code.UNSTEADY),)
-        return (said(Code.ADVICE, text=result.advice),) if result.advice else ()
+        if result.advice:
+            return (said(Code.ADVICE, text=result.advice),)
+        tally = result.tally
+        counts = {
+            Lack.PLAYED: tally.stray,
+            Lack.TIMING: tally.early_late,
+            Lack.LOUDNESS: tally.ill_sounding,
+        }
+        if lack not in counts:
+            return ()
+        return (said(Code.FAULTS, lack=lack, count=counts[lack], of=tally.strokes),)
 
     def _on_trial(self, trial: Trial, step: Step, right: bool) -> Answer:
         rights = sum(one for _, one in self._recent)

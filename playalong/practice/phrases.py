@@ -22,6 +22,7 @@ class Code(StrEnum):
     """What may be said, and in brackets the figures that go with it."""
 
     INTRO = "intro"  # (step)
+    FAULTS = "faults"  # (lack, count, of)
     ADVICE = "advice"  # (text), the sentence of a grade's first finding
     CLEAN = "clean"
     RIGHT_SO_FAR = "right so far"  # (done, asked)
@@ -162,19 +163,38 @@ def intro(step: Step) -> str:
 
 def subject(step: Step) -> str:
     """A step as the subject of a sentence."""
-    return (
-        f'"{step.variation}" in {step.name}'
-        if step.variation
-        else _SUBJECT.get(step.kind, "{name}").format(name=step.name, goal=step.goal_bpm)
+    words = _SUBJECT_VARIED if step.variation else _SUBJECT
+    return words.get(step.kind, words[Kind.LEARN]).format(
+        name=step.name, goal=step.goal_bpm, variation=step.variation
     )
 
 
+_SUBJECT_VARIED: Mapping[Kind, str] = {
+    Kind.LEARN: '"{variation}" in {name}',
+    Kind.GHOST: '"{variation}", its ghost note over the kick in {name}',
+    Kind.IN_TURN: 'with and without "{variation}" at {goal:g} bpm',
+}
+
+
 _SUBJECT: Mapping[Kind, str] = {
+    Kind.LEARN: "{name}",
+    Kind.JOIN: "{name} joined",
+    Kind.BAR: "{name} with a rest",
     Kind.GHOST: "the ghost note over the kick in {name}",
     Kind.LOOP: "{name} without a rest",
     Kind.CLIMB: "{name} at {goal:g} bpm",
     Kind.CALLED: "the called variations",
     Kind.FREE: "the variations, played freely",
+}
+
+
+#: How a step stands, by its state; nothing of one that is open.
+STANDS: Mapping[str, str] = {
+    "open": "",
+    "learned": "learned",
+    "passed by": "passed by",
+    "skipped": "left out",
+    "left for today": "tomorrow",
 }
 
 
@@ -201,6 +221,8 @@ def _text(thing: Said) -> str:
         how = "Clean at once: on" if figures["at_once"] else "On"
         goal = ", the goal" if code is Code.GOAL else ""
         return f"{how} to {figures['tempo_bpm']:g} bpm{goal}."
+    if code is Code.FAULTS:
+        return _FAULTS[figures["lack"]].format(**figures)
     if code is Code.NOT_CLEAN:
         return _not_clean(figures["times"], figures["of"], figures["lack"])
     if code is Code.NEVER_PLAYED:
@@ -223,6 +245,14 @@ def _text(thing: Said) -> str:
             return f"The ghost note of the {label} {where} is too loud over the kick."
         return f"The kick {where} is too soft under the ghost note of the {label}."
     return _SENTENCES[code].format(**figures)
+
+
+#: What is said of one repetition of which no single cause stands out.
+_FAULTS: Mapping[str | None, str] = {
+    "played": "{count} of {of} strokes were missing, or too many.",
+    "timing": "{count} of {of} strokes were early or late.",
+    "loudness": "{count} of {of} strokes were not as loud as written.",
+}
 
 
 #: What is said of repetitions that lack something.

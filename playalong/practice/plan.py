@@ -21,9 +21,9 @@ from playalong.grading.loudness import Band, Bands
 from playalong.grading.verdicts import Rules
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Dynamic, Pattern, Practice
-from playalong.pattern.targets import PARTS
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.excerpts import (
+    LANDING,
     PLAIN,
     Names,
     Part,
@@ -261,7 +261,7 @@ class _Maker:
         if last.end < meter.length:
             count = meter.count(last.end)
             landing = Part(
-                name=f"the {count}", bar=last.bar, start=last.end, end=last.end + Fraction(1, PARTS)
+                name=f"the {count}", bar=last.bar, start=last.end, end=last.end + LANDING
             )
         if landing is not None and is_empty(self.pattern, landing):
             landing = None

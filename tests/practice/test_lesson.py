@@ -28,8 +28,8 @@ FAULTS = st.one_of(
     st.none(),
     st.builds(
         Fault,
-        item=st.integers(0, 40),
-        code=st.fractions(0, 2, max_denominator=16),
+        bar=st.integers(0, 40),
+        at=st.fractions(0, 2, max_denominator=16),
         voice=st.sampled_from(sorted(BY_NAME)),
     ),
 )

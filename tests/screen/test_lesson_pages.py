@@ -2,7 +2,7 @@
 
 import pytest
 
-from playalong.screen.base.keys import Key
+from playalong.screen.base.keys import Click, Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.theme import LIGHT, Theme
 from playalong.screen.base.widgets import LESSON, Buttons
@@ -93,19 +93,59 @@ def test_the_plan_shows_what_is_played_now(sized, written, size):
     check_texts(written, surface)
 
 
-def test_the_plan_is_gone_through_by_keys(theme, written):
+def test_the_plan_is_gone_through_by_keys_and_by_strokes(theme, written):
     page = plan_page(theme)
     picture(page)
-    for key, times in ((Key.UP, 50), (Key.DOWN, 100)):
+    assert page.chosen == page.now == 12
+    for key, times in ((Key.UP, 50), (Outcome.NEXT, 100), (Outcome.BACK, 100), (Key.DOWN, 100)):
         for _ in range(times):
             assert page.handle(key) is None
         written.clear()
         picture(page)
         shown = [text.words for text in written if text.words.startswith("Step ")]
-        end = "Step 0," if key is Key.UP else "Step 39,"
+        is_first = key in (Key.UP, Outcome.BACK)
+        assert page.chosen == (0 if is_first else 39)
+        end = "Step 0," if is_first else "Step 39,"
         assert any(words.startswith(end) for words in shown)
     assert page.handle(Key.ENTER) is Outcome.AGAIN
     assert page.handle(Key.ESCAPE) is Outcome.LEAVE
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_step_of_a_plan_can_be_reached_and_none_is_cut_off(sized, written, size):
+    page = plan_page(sized, steps=24, now=0)
+    seen = set()
+    for number in range(24):
+        assert page.chosen == number
+        written.clear()
+        surface = picture(page, size)
+        words = [text.words for text in written if text.surface is surface]
+        assert f"Step {number}, alone; then a bar of rest." in words
+        seen.update(word for word in words if word.startswith("Step "))
+        page.handle(Outcome.NEXT)
+    assert seen == {f"Step {n}, alone; then a bar of rest." for n in range(24)}
+
+
+def test_a_step_is_chosen_by_a_click(theme, written):
+    page = plan_page(theme)
+    picture(page)
+    row = next(t for t in written if t.words.startswith("Step 14,"))
+    assert page.handle(Click(*row.rect.center)) is None
+    assert page.chosen == 14
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_texture_says_what_to_do_next_and_fills_its_page(sized, written, size):
+    rows = [("push", (1, 5)), ("no-whispers", ()), ("as written", (0, 2, 3, 4, 6, 7))]
+    page = TexturePage(
+        sized, "Late Bus Home", rows, bars=8, words=["Words."], next="Play it as well."
+    )
+    surface = picture(page, size)
+    check_texts(written, surface)
+    said = next(t for t in written if t.words == "Play it as well.")
+    assert said.rect.top > 0.3 * size[1]
+    last = next(t for t in written if t.words == "8" and t.surface is surface)
+    assert last.rect.centerx > 0.85 * size[0]
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -16,8 +16,8 @@ from playalong.app.history import plotted, text
 from playalong.app.history.anew import Anew, anew, compared, grade_pending, run_of
 from playalong.app.history.reading import History, history, last_day, player_of
 from playalong.app.history.sheet_of_run import heard, sheet_of
+from playalong.app.listen_back import listen_back
 from playalong.app.open_devices import Look, OpenDevices
-from playalong.app.play.listen_back import listen_back
 from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext

@@ -1,7 +1,7 @@
 """The sheet of a run that is opened again, as it was when it ended, and what is heard of it."""
 
 from playalong.app.history.anew import Anew
-from playalong.app.play.listen_back import Playback
+from playalong.app.listen_back import Playback
 from playalong.app.run.context import RunContext
 from playalong.app.run.live_judging import LiveJudging
 from playalong.app.run.mishaps import Mishaps

@@ -14,14 +14,17 @@ from pathlib import Path
 from typing import TypeVar
 
 from playalong.app.grade.take_grading import Graded, Options, grade_take
+from playalong.app.listen_back import Playback, listen_back
 from playalong.app.memory import Memory
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.mishaps import mishap_lines
+from playalong.app.run.pad_commands import also
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.stored_runs import NOBODY
+from playalong.grading.grade import Code as FindingCode
 from playalong.grading.verdicts import Rules
 from playalong.midi.mapping import Heard
 from playalong.midi.port import Port
@@ -29,22 +32,47 @@ from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.practice.calling import called, mixed
-from playalong.practice.feedback import KNOWN, Answer, Exercise, State
+from playalong.practice.feedback import KNOWN, Answer, Exercise, Record, State
 from playalong.practice.lesson import Lesson
-from playalong.practice.phrases import Code, intro, said, text, texture_lines
+from playalong.practice.phrases import (
+    STANDS,
+    Code,
+    capital,
+    intro,
+    said,
+    subject,
+    text,
+    texture_lines,
+    texture_next,
+)
 from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.texture import Texture
 from playalong.records import lessons
 from playalong.records.take_info import Simulated
 from playalong.records.takes import TakeError
-from playalong.screen.base.keys import Press
+from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.widgets import LEAVE, LESSON, Buttons
+from playalong.screen.base.widgets import HEAR, LEAVE, LESSON, SKIP, Button, Buttons
 from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.texture import TexturePage
+from playalong.sound.listening import Which
 from playalong.sound.speech import Speaker
 from playalong.sound.synth.click import PLAIN, Clicking
+
+#: What can be asked for while the sheet stands still, by keys and from the pads: the step before is
+#: chosen on the plan. Where a step has taken long it can be left for today.
+GO_ON = Button((Key.ENTER,), "Enter", "go on", outcome=Outcome.AGAIN)
+AT_REST = (
+    GO_ON,
+    HEAR,
+    Button(("l", "L"), "L", "hear yours", outcome=Outcome.LISTEN),
+    Button(("p", "P"), "P", "the plan", outcome=Outcome.PLAN),
+    Button(("e", "E"), "E", "easier", outcome=Outcome.EASIER),
+    SKIP,
+    LEAVE,
+)
+LATER = Button(("t", "T"), "T", "leave it for today", outcome=Outcome.LATER)
 
 #: How long a simulated player practises at a sitting (common practice: half an hour is enough).
 SITTING_S = 30 * 60.0
@@ -144,6 +172,8 @@ class LessonSession:
         self._mishaps: Mapping[str, Exception] = {}
         self._number = 0
         self._port: Port | None = None
+        #: What was played last, to be heard.
+        self._last: Playback | None = None
         self._texture: Texture | None = None
         self._speaker = Speaker()
         self._begin_s: float | None = None
@@ -200,6 +230,8 @@ class LessonSession:
             return self._wait_for_kit(ended)
         if graded is None:
             return self._wish(ended.outcome or Outcome.LEAVE, ended)
+        self._last = self._playback(graded)
+        ended.page.sheet.marked = _spoken_of(graded)
         answer = self.lesson.played(self._result(graded))
         self._keep_lesson()
         if answer.nothing:
@@ -290,14 +322,23 @@ class LessonSession:
             return None
         return self._wish(ended.outcome, ended)
 
+    def _playback(self, graded: Graded) -> Playback:
+        run = graded.run
+        return Playback(
+            hits=[run.hits[number] for number in range(len(run.hits))], targets=run.targets
+        )
+
     def _result(self, graded: Graded) -> Repetition:
         run, mixed, told = graded.run, graded.mixed, graded.grade
+        # That nothing stands out is no advice for who has to play it again.
+        is_advice = told.findings[0].code is not FindingCode.CLEAN
+        advice = told.advice if is_advice else ""
         seconds = run.targets.end_s - run.targets.start_s
         if mixed is None:
             pattern = graded.asked.pattern
-            return repetition(run, pattern, told.tempo_bpm, seconds=seconds, advice=told.advice)
+            return repetition(run, pattern, told.tempo_bpm, seconds=seconds, advice=advice)
         self._texture = mixed.texture
-        return mixed.repetition(run, told.tempo_bpm, seconds, advice=told.advice)
+        return mixed.repetition(run, told.tempo_bpm, seconds, advice=advice)
 
     def _look_at_kit(self, ended: RunResult, answer: Answer) -> Outcome | None:
         """No stroke arrived: wait for one, and play the same exercise again then."""
@@ -331,12 +372,27 @@ class LessonSession:
             return None
         self._begin_s = self._before = None
         until_s = max(ended.next_s if task.rest else 0.0, self._context.clock.now() + READ_S)
-        page.buttons = self._buttons()
-        outcome = hold(self._context, page, still_s, until_s=until_s)
+        if answer.leave:
+            until_s += READ_S  # there is something to decide
+        page.buttons = self._buttons(leave=answer.leave)
+        outcome = self._stand_still(page, still_s, until_s)
         if outcome is None and self._texture is not None:
             outcome = self._show_texture(self._texture)
         self._context.output.clear()
         return None if outcome is None else self._wish(outcome, ended)
+
+    def _stand_still(self, page: RunPage, still_s: float, until_s: float) -> Outcome | None:
+        """The page until its time is over or something is asked for; None goes on.
+
+        What was played, and what was written, can be heard as often as wanted; then nobody is
+        hurried on.
+        """
+        outcome = hold(self._context, page, still_s, until_s=until_s)
+        while outcome in (Outcome.LISTEN, Outcome.HEAR) and self._last is not None:
+            which = Which.YOURS if outcome is Outcome.LISTEN else Which.PATTERN
+            listen_back(self._context, page, self._last, which=which)
+            outcome = hold(self._context, page, still_s)
+        return None if outcome is Outcome.AGAIN else outcome
 
     def _so_far(self, exercise: Exercise, answer: Answer) -> tuple[int, int] | None:
         """Right repetitions of those that are judged together."""
@@ -358,6 +414,7 @@ class LessonSession:
             rows,
             bars=bars,
             words=texture_lines(told),
+            next=texture_next(told),
             pads=self._pads,
             call=self._call,
         )
@@ -390,6 +447,7 @@ class LessonSession:
         return None if outcome_after is None else self._wish(outcome_after, ended)
 
     def _plan(self, stay_s: float | None) -> Outcome | None:
+        """The plan, for so long unless it is worked; a step that is chosen comes next."""
         page = PlanPage(
             self._context.theme,
             self._pattern.title,
@@ -402,11 +460,15 @@ class LessonSession:
             return None
         until_s = None if stay_s is None else self._context.clock.now() + stay_s
         outcome = hold(self._context, page, 0.0, until_s=until_s)
+        if outcome is Outcome.AGAIN and page.chosen != page.now:
+            self.lesson.choose(page.chosen)
+            self._keep_lesson()
         return Outcome.LEAVE if outcome is Outcome.LEAVE else None
 
-    def _buttons(self) -> Buttons:
-        """What can be asked for while nothing is played."""
-        return Buttons(LESSON, self._pads, self._call)
+    def _buttons(self, *, leave: bool = False) -> Buttons:
+        """What can be asked for while nothing is played; ``leave``: the step may be left."""
+        offered = [LATER if leave and button is SKIP else button for button in AT_REST]
+        return Buttons(offered, also(self._pads), self._call)
 
     @property
     def _pads(self) -> Mapping[Outcome, str]:
@@ -485,18 +547,46 @@ def _bar_s(task: Task) -> float:
 def _plan_lines(lesson: Lesson) -> list[PlanLine]:
     return [
         PlanLine(
-            words=intro(line.step),
+            words=capital(subject(line.step)),
             done=line.record.state in KNOWN,
             left_out=line.record.state is State.SKIPPED,
             now=line.now,
             took=_took(line.record.repetitions, line.record.seconds),
+            sure=_sure(line.record),
+            stands=STANDS[line.record.state],
         )
         for line in lesson.overview()
     ]
 
 
+def _sure(record: Record) -> str:
+    """How many of the last repetitions were right."""
+    if not record.lately:
+        return ""
+    return f"{record.lately.count('1')} of {len(record.lately)}"
+
+
+def _spoken_of(graded: Graded) -> tuple[float, str] | None:
+    """The last stroke of the place that the advice speaks of: its time in the run, its voice."""
+    found = graded.grade.findings[0] if graded.grade.findings else None
+    if found is None or not found.places:
+        return None
+    targets = graded.run.targets
+    spots = {(spot.bar, spot.count) for spot in found.places}
+    bars = graded.asked.pattern.bars
+    for number in reversed(range(len(targets))):
+        place = targets.places[targets.place[number]]
+        count = bars[place.bar].meter.count(place.stroke.at)
+        is_meant = found.voice in (None, place.stroke.voice)
+        if is_meant and (place.bar + 1, count) in spots:
+            return float(targets.time_s[number]), place.stroke.voice
+    return None
+
+
 def _still_s(ended: RunResult) -> float:
     """Where the sheet stands still, in seconds of the run: the last strokes just gone by."""
+    if ended.page.sheet.marked is not None:  # what is spoken of, just gone by
+        return min(ended.targets.end_s, ended.page.sheet.marked[0] + STILL_S)
     times = ended.targets.time_s
     last_s = float(times[-1]) if len(times) else 0.0
     return min(ended.targets.end_s, last_s + STILL_S)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from playalong.app.grade.asked import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
+from playalong.app.listen_back import Playback, listen_back
 from playalong.app.open_devices import Look, OpenDevices
-from playalong.app.play.listen_back import Playback, listen_back
 from playalong.app.play.play_session import to_hear
 from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext, SilentPort

@@ -19,6 +19,23 @@ MEANT: dict[Command, tuple[Outcome, ...]] = {
     Command.LEAVE: (Outcome.LEAVE,),
 }
 
+#: What they mean beside that, on a page that offers nothing of it: see ``also``.
+ALSO: dict[Command, tuple[Outcome, ...]] = {
+    Command.BACK: (Outcome.PLAN,),
+    Command.FASTER: (Outcome.HEAR,),
+}
+
+
+def also(pads: Mapping[Outcome, str]) -> dict[Outcome, str]:
+    """``pads`` with what they mean on a page that offers nothing else of theirs."""
+    more = {
+        outcome: pads[MEANT[command][0]]
+        for command, outcomes in ALSO.items()
+        for outcome in outcomes
+        if MEANT[command][0] in pads
+    }
+    return {**pads, **more}
+
 
 def pads_of(calls: Calls) -> dict[Outcome, str]:
     """Which pad's stroke asks for which outcome."""
@@ -64,4 +81,5 @@ class PadCommands:
         command = self._listener.time_passed(now_s)
         if command is None:
             return None
-        return next((outcome for outcome in MEANT[command] if page.offers(outcome)), None)
+        meant = (*MEANT[command], *ALSO.get(command, ()))
+        return next((outcome for outcome in meant if page.offers(outcome)), None)

@@ -8,15 +8,17 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen
-from playalong.screen.base.theme import ADVICE, BODY, SMALL, Theme
+from playalong.screen.base.theme import ADVICE, BODY, LABEL, SMALL, Theme
 from playalong.screen.base.widgets import GO_ON, HEAD, LEAVE, MARGIN, NO_PADS, Buttons, foot, head
 
-#: In units: the most that a row and a bar take, and the room for names.
-_ROW, _BAR, _NAMES = 44, 44, 170
+#: In units: the most that a row takes, the room for names, and what is left for the words.
+_ROW, _NAMES, _WORDS = 76, 230, 230
 
 
 class TexturePage:
-    """Rows of (name, the bars it was played in, 0 is the first) over ``bars`` bars; and words."""
+    """Rows of (name, the bars it was played in, 0 is the first) over ``bars`` bars, which fill the
+    page; under them what to do ``next``, large, and ``words`` on what was played.
+    """
 
     def __init__(
         self,
@@ -26,11 +28,12 @@ class TexturePage:
         *,
         bars: int,
         words: Sequence[str],
+        next: str = "",
         pads: Mapping[Outcome, str] = NO_PADS,
         call: str = "",
     ) -> None:
         self._theme, self._title, self._rows = theme, title, rows
-        self._bars, self._words = bars, words
+        self._bars, self._words, self._next = bars, words, next
         self._buttons = Buttons([GO_ON, LEAVE], pads, call)
 
     def handle(self, press: Press) -> Outcome | None:
@@ -46,23 +49,26 @@ class TexturePage:
         pen = Pen(surface, self._theme)
         surface.fill(pen.colours.paper)
         head(pen, self._title, "what you played when", tempo="", clean=None)
-        width, height = surface.get_size()
-        left, right, top = pen.px(MARGIN), width - pen.px(MARGIN), pen.px(HEAD + 30)
-        column = min(pen.px(_BAR), (right - left - pen.px(_NAMES)) / self._bars)
-        row = min(pen.px(_ROW), (height * 0.55 - top) / len(self._rows))
+        left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
+        bottom, top = foot(pen, self._buttons) - pen.px(10), pen.px(HEAD + 34)
+        room = max(bottom - top - pen.px(_WORDS), (bottom - top) // 2)
+        row = min(pen.px(_ROW), room / len(self._rows))
         start = left + pen.px(_NAMES)
+        column = (right - start) / self._bars
         for bar in range(self._bars):
             at = (start + (bar + 0.5) * column, top - pen.px(10))
-            pen.text(str(bar + 1), SMALL, at, colour=pen.colours.quiet, align=0.5)
+            pen.text(str(bar + 1), BODY, at, colour=pen.colours.quiet, align=0.5)
         for place, (name, played) in enumerate(self._rows):
             self._draw_row(pen, name, played, at=(left, top + place * row), cell=(column, row))
-        base = top + row * len(self._rows) + pen.px(ADVICE * 2)
-        for line in (
-            line for told in self._words for line in pen.wrapped(told, BODY, right - left)
-        ):
-            pen.text(line, BODY, (left, base))
-            base += pen.px(BODY * 1.5)
-        foot(pen, self._buttons)
+        base = top + row * len(self._rows) + pen.px(ADVICE * 1.3)
+        for line in pen.wrapped(self._next, ADVICE, right - left, bold=True) if self._next else ():
+            pen.text(line, ADVICE, (left, base), bold=True)
+            base += pen.px(ADVICE * 1.3)
+        told = " ".join(self._words)
+        for line in pen.wrapped(told, BODY, right - left):
+            if base < bottom:
+                pen.text(line, BODY, (left, base), colour=pen.colours.quiet)
+            base += pen.px(BODY * 1.4)
 
     def _draw_row(
         self,
@@ -76,10 +82,11 @@ class TexturePage:
         left, top = at
         start, middle = left + pen.px(_NAMES), top + cell[1] / 2
         base = middle + pen.capital(BODY) / 2
-        pen.text(pen.cut(name, BODY, pen.px(_NAMES - 12)), BODY, (left, base))
+        size = pen.fitted(name, (LABEL, SMALL), pen.px(_NAMES - 12))
+        pen.text(pen.cut(name, size, pen.px(_NAMES - 12)), size, (left, base))
         pen.level_line(
             middle, start, start + self._bars * cell[0], colour=pen.colours.line, width=1
         )
-        dot = marks.dot(pen.px(7), pen.colours.ink)
+        dot = marks.dot(round(min(pen.px(11), cell[0] / 3, cell[1] / 3)), pen.colours.ink)
         for bar in played:
             pen.mark(dot, (start + (bar + 0.5) * cell[0], middle))

@@ -37,6 +37,10 @@ _NAMED = 0.14
 _NAMES, _BESIDE = 100, 16
 
 
+#: Half the width of the frame around the stroke that is spoken of, in units.
+_FRAME = 24
+
+
 @dataclass(frozen=True, kw_only=True)
 class _View:
     """The sheet as it is painted for one size, set of rows and theme."""
@@ -73,6 +77,8 @@ class Sheet:
         self._count = Count(targets, bars, swing)
         self._across_s = seconds_across
         self._view: _View | None = None
+        #: The stroke that is spoken of, as its time in the run and its voice; None for none.
+        self.marked: tuple[float, str] | None = None
 
     def hit(self, number: int, hit: Hit) -> None:
         """A hit, by its number in the run. It shows once a word is said of it."""
@@ -99,11 +105,26 @@ class Sheet:
             middle = rect.top + (row.top + row.bottom) / 2
             at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(view.named) / 2)
             pen.text(BY_NAME[row.voice].label, view.named, at, align=1.0)
+        self._draw_marked(pen, rect, view, left=left)
         now = view.rect.left + geometry.x(now_s) - left
         top, ink = rect.top + pen.px(HEAD - TICK), pen.colours.ink
         pen.upright(now, top, rect.bottom, colour=ink, width=2)
         pen.mark(marks.pointer(pen.px(6.5), ink), (now, top + pen.px(1)))
         return pygame.Rect(view.rect.topleft, (now - view.rect.left, rect.height))
+
+    def _draw_marked(self, pen: Pen, rect: pygame.Rect, view: _View, *, left: float) -> None:
+        """A frame around the stroke that is spoken of, in its row."""
+        if self.marked is None:
+            return
+        time_s, voice = self.marked
+        own = next((row for row in view.geometry.rows.values() if row.voice == voice), None)
+        x = view.rect.left + view.geometry.x(time_s) - left
+        if own is None or not view.rect.left < x < view.rect.right:
+            return
+        half, rim = pen.px(_FRAME), pen.px(3)
+        frame = pygame.Rect(0, 0, 2 * half, round(own.bottom - own.top) + 2 * rim)
+        frame.center = (round(x), round(rect.top + (own.top + own.bottom) / 2))
+        pygame.draw.rect(pen.surface, pen.colours.ink, frame, rim, border_radius=pen.px(6))
 
     def _touch(self, time_s: float) -> None:
         view = self._view
