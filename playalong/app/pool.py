@@ -7,10 +7,10 @@ Each piece is done in a process of a pool of its own; ``work`` is a function of 
 import gc
 import os
 import signal
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from contextlib import suppress
 from multiprocessing import get_context
 from typing import TypeVar
 
@@ -52,9 +52,11 @@ def in_order(
 
 
 def _processors() -> int:
-    with suppress(AttributeError):  # only some systems tell what this process may use
-        return min(len(os.sched_getaffinity(0)), _MOST_PROCESSES)
-    return min(os.cpu_count() or 1, _MOST_PROCESSES)
+    if sys.platform == "linux":  # which tells what this process may use
+        number = len(os.sched_getaffinity(0))
+    else:
+        number = os.cpu_count() or 1
+    return min(number, _MOST_PROCESSES)
 
 
 def _begin() -> None:

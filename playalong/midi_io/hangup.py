@@ -10,6 +10,7 @@ sockets of a process, nothing is known.
 import os
 import select
 import socket
+import sys
 from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
@@ -43,12 +44,13 @@ class Line:
     @property
     def hangs_up(self) -> bool:
         """Whether the server has gone; never waits."""
-        if not self._held:
+        if sys.platform == "win32" or not self._held:
             return False
-        poll = select.poll()
-        for one in self._held:
-            poll.register(one, 0)
-        return any(event & select.POLLHUP for _, event in poll.poll(0))
+        else:
+            poll = select.poll()
+            for one in self._held:
+                poll.register(one, 0)
+            return any(event & select.POLLHUP for _, event in poll.poll(0))
 
     def close(self) -> None:
         """Let go of the sockets: only then does a server see that its client has left."""
@@ -70,8 +72,9 @@ def _sockets() -> set[int]:
 
 def _is_line(one: socket.socket) -> bool:
     """Whether it is joined to a server on this machine; else it is let go of."""
-    with suppress(OSError, AttributeError):
-        if one.family == socket.AF_UNIX and one.getpeername():
-            return True
+    if sys.platform != "win32":
+        with suppress(OSError):
+            if one.family == socket.AF_UNIX and one.getpeername():
+                return True
     one.close()
     return False

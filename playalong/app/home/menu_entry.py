@@ -44,9 +44,10 @@ def add() -> list[Path]:
     """Add the entry; the files that were written. UserError where the system takes none."""
     if sys.platform == "darwin":
         return _add_bundle(Path.home() / "Applications")
-    if os.name == "nt":
+    elif os.name == "nt":
         return _add_link()
-    return add_desktop_entry(data_home(), program())
+    else:
+        return add_desktop_entry(data_home(), program())
 
 
 def remove() -> list[Path]:

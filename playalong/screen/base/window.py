@@ -163,9 +163,10 @@ def _press(event: pygame.event.Event) -> Press | None:
 
 def _has_screen() -> bool:
     """Whether a screen may be there. Only a Linux session tells by its surroundings."""
-    if not sys.platform.startswith("linux"):
+    if sys.platform.startswith("linux"):
+        return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", _DRIVER))
+    else:
         return True
-    return any(os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", _DRIVER))
 
 
 @contextmanager

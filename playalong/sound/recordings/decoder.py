@@ -228,12 +228,11 @@ def named(path: Path) -> str:
 
 def _limited() -> None:
     """No file can take all memory, where the system sets such limits."""
-    try:
+    if sys.platform != "win32":  # Windows has none: blocks are all that is kept
         import resource
-    except ImportError:  # Windows has none: blocks are all that is kept
-        return
-    with suppress(ValueError, OSError):
-        resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
+
+        with suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_AS, (MEMORY_BYTES, MEMORY_BYTES))
 
 
 def main(path: Path, out: IO[bytes]) -> None:
