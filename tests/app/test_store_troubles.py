@@ -7,6 +7,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -171,3 +172,19 @@ def test_a_read_only_disk_is_told(small_disk, monkeypatch, tmp_path, capsys):
     assert main(DEMO) != 0
     assert "Traceback" not in capsys.readouterr().err
     assert list((tmp_path / "home").glob("*.mid"))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_store_damaged_anywhere_is_told_in_plain_words(data, capsys, seed):
+    """SQLite looks after its pages, and not after what lies in them."""
+    main(DEMO)
+    store = store_of(data)
+    chance, broken = Random(seed), bytearray(store.read_bytes())
+    for _ in range(20):
+        at = chance.randrange(100, len(broken) - 64)
+        broken[at : at + 64] = chance.randbytes(64)
+    store.write_bytes(broken)
+    capsys.readouterr()
+    asked = (["history"], ["history", "--json"], ["history", "--run", "1"], ["players"])
+    for typed in asked:
+        assert main([*typed, "--simulated"]) in (0, 2), capsys.readouterr().err

@@ -8,7 +8,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from playalong.records.store import runs
-from playalong.records.store.database import Database
+from playalong.records.store.database import Database, decoding
 from playalong.records.store.runs import RunRow
 
 #: Lately is the last so many runs of a pattern, whole ones alone.
@@ -56,6 +56,11 @@ def weakest_of(database: Database, player: int, pattern: str | None) -> Weakest 
     """The weakest place lately of a pattern, None where nothing stands out."""
     if pattern is None:
         return None
+    with decoding(database):
+        return _weakest(database, player, pattern)
+
+
+def _weakest(database: Database, player: int, pattern: str) -> Weakest | None:
     asked: Counter[tuple[int, str, str, str]] = Counter()
     clean: Counter[tuple[int, str, str, str]] = Counter()
     faults: dict[tuple[int, str, str, str], Counter[str]] = {}

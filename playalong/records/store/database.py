@@ -11,6 +11,7 @@ Every error of SQLite leaves here as a ``StoreError``, whose text is for the use
 
 import re
 import sqlite3
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from datetime import datetime
@@ -253,6 +254,21 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 @contextmanager
+def decoding(database: Database) -> Iterator[None]:
+    """What is kept as JSON, dates or packed bytes, taken apart: StoreError where it is damaged.
+
+    SQLite looks after its own pages, and not after what lies in them.
+    """
+    try:
+        yield
+    except (ValueError, TypeError, KeyError, OverflowError, zlib.error, RecursionError) as error:
+        if isinstance(error, UserError):
+            raise
+        detail = " (something in it cannot be read any more)"
+        raise StoreError(Trouble.DAMAGED, database.path, detail) from error
+
+
+@contextmanager
 def _told(path: Path) -> Iterator[None]:
     """Errors of SQLite as ``StoreError``."""
     try:
@@ -280,6 +296,8 @@ _TROUBLE = {
 
 def _trouble(error: sqlite3.Error, path: Path) -> tuple[Trouble, Path, str]:
     code = getattr(error, "sqlite_errorcode", None)
+    if "decode" in str(error):  # a text that is none any more
+        code = sqlite3.SQLITE_CORRUPT
     trouble = Trouble.NOT_THERE if code is None else _TROUBLE.get(code & 0xFF, Trouble.NOT_THERE)
     if code is not None and code == getattr(sqlite3, "SQLITE_READONLY_DBMOVED", -1):
         trouble = Trouble.GONE

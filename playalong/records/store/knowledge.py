@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from playalong.records.store.database import Database
+from playalong.records.store.database import Database, decoding
 from playalong.records.store.runs import kit_id_of
 
 
@@ -83,7 +83,8 @@ def lessons(database: Database, player: int) -> list[tuple[str, str, str, dateti
         "SELECT pattern, name, plain, changed FROM lesson WHERE player = ? ORDER BY changed DESC",
         (player,),
     )
-    return [
-        (pattern, name, plain, datetime.fromisoformat(changed))
-        for pattern, name, plain, changed in rows
-    ]
+    with decoding(database):
+        return [
+            (pattern, name, plain, datetime.fromisoformat(changed))
+            for pattern, name, plain, changed in rows
+        ]

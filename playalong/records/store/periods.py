@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from enum import StrEnum
 
-from playalong.records.store.database import Database
+from playalong.records.store.database import Database, decoding
 
 
 class By(StrEnum):
@@ -69,10 +69,11 @@ def periods(
         where, values = f"{where} AND run.began_s > ?", [*values, noon.timestamp() - 2 * _DAY_S]
     names = tuple(Period.__dataclass_fields__)
     rows = database.rows(_SQL.format(first=_FIRST[by], where=where), [*values, limit])
-    found = [
-        Period(**{**dict(zip(names, row, strict=True)), "first": date.fromisoformat(row[0])})
-        for row in rows
-    ]
+    with decoding(database):
+        found = [
+            Period(**{**dict(zip(names, row, strict=True)), "first": date.fromisoformat(row[0])})
+            for row in rows
+        ]
     return [one for one in found if since is None or one.first >= since]
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from playalong.records.store.database import Database
+from playalong.records.store.database import Database, decoding
 from playalong.support.errors import UserError
 from playalong.support.text import printable, quoted
 
@@ -97,16 +97,17 @@ def find(database: Database, name: str) -> PlayerRow | None:
 def players(database: Database) -> list[PlayerRow]:
     """Everybody, by name."""
     rows = database.rows("SELECT id, name, level, left_handed, since FROM player ORDER BY name")
-    return [
-        PlayerRow(
-            id=number,
-            name=name,
-            level=level,
-            left_handed=bool(left),
-            since=datetime.fromisoformat(since),
-        )
-        for number, name, level, left, since in rows
-    ]
+    with decoding(database):
+        return [
+            PlayerRow(
+                id=number,
+                name=name,
+                level=level,
+                left_handed=bool(left),
+                since=datetime.fromisoformat(since),
+            )
+            for number, name, level, left, since in rows
+        ]
 
 
 def runs_of_each(database: Database) -> dict[int, tuple[int, str]]:
@@ -136,7 +137,8 @@ def change(
 def settings(database: Database, player: int = EVERYBODY) -> dict[str, Any]:
     """What is remembered for a player, or for everybody, by name."""
     rows = database.rows("SELECT name, value FROM setting WHERE player = ?", (player,))
-    return {name: json.loads(value) for name, value in rows}
+    with decoding(database):
+        return {str(name): json.loads(value) for name, value in rows}
 
 
 def remember(database: Database, values: dict[str, Any], player: int = EVERYBODY) -> None:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from playalong.records.store.database import Database
+from playalong.records.store.database import Database, decoding
 from playalong.support.processes import has_ended, this_process
 
 GOING, KEPT, THROWN_AWAY = "going", "kept", "thrown away"
@@ -322,10 +322,11 @@ def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
         portions = database.rows(
             "SELECT data FROM message WHERE run = ? ORDER BY portion", (row.id,)
         )
-        messages = [message for (data,) in portions for message in unpacked(data)]
-        found.append(
-            BrokenOff(row=row, info=json.loads(info[0]) if info else {}, messages=messages)
-        )
+        with decoding(database):
+            messages = [message for (data,) in portions for message in unpacked(data)]
+            found.append(
+                BrokenOff(row=row, info=json.loads(info[0]) if info else {}, messages=messages)
+            )
     return found
 
 
@@ -395,10 +396,32 @@ def select(
     """The runs for which ``where`` holds, the latest first."""
     names = tuple(RunRow.__dataclass_fields__)
     found = []
-    for row in database.rows(_ROW.format(where, int(limit)), values):
-        cells = dict(zip(names, row, strict=True))
-        found.append(RunRow(**{**cells, "began": datetime.fromisoformat(cells["began"])}))
+    with decoding(database):
+        for row in database.rows(_ROW.format(where, int(limit)), values):
+            cells = dict(zip(names, row, strict=True))
+            found.append(_checked(cells))
     return found
+
+
+def _checked(cells: dict[str, Any]) -> RunRow:
+    """A row whose figures are figures; TypeError or ValueError where one is none."""
+    for name in _FIGURES:
+        value = cells[name]
+        if value is not None and not isinstance(value, int | float):
+            raise TypeError(name)
+    return RunRow(**{**cells, "began": datetime.fromisoformat(cells["began"])})
+
+
+#: Columns of figures.
+_FIGURES = (
+    "seconds",
+    "score",
+    "tempo_bpm",
+    "bars",
+    "spread_ms",
+    "contrast_db",
+    "steadiness_ms",
+)
 
 
 def take_of(database: Database, run: int) -> bytes | None:
@@ -413,7 +436,8 @@ def grade_of(database: Database, run: int) -> tuple[Any, Any]:
     if row is None:
         return None, None
     grade, hits = row
-    return (
-        json.loads(grade) if grade else None,
-        json.loads(zlib.decompress(hits)) if hits else None,
-    )
+    with decoding(database):
+        return (
+            json.loads(grade) if grade else None,
+            json.loads(zlib.decompress(hits)) if hits else None,
+        )
