@@ -28,9 +28,9 @@ from playalong.pattern.voices import STAFF_ORDER, VOICES
 
 GHOST, NORMAL, ACCENT = (DYNAMICS.index(dynamic) for dynamic in Dynamic)
 
-#: Strokes that make a habit of a place, and in what part of the rounds it comes at least: what is
-#: played now and then is a phrase of its own.
-PLACE_STROKES, ROUNDS = 4, 0.4
+#: Strokes that make a habit of a limb; those of a place, and in what part of the rounds it comes at
+#: least: what is played now and then is a phrase of its own.
+LIMB_STROKES, PLACE_STROKES, ROUNDS = 8, 4, 0.4
 
 #: How far around a stroke its neighbours lie, in whole notes: a beat.
 AROUND = 0.25
@@ -252,11 +252,9 @@ class Look:
     def with_ghost(self) -> Bools:
         """(k,) whether a ghost note of another voice was written at the same instant."""
         ghost = self.targets.dynamic == GHOST
-        written = np.round(self.targets.written, 6)
-        at = np.round(self.written, 6)
-        found = np.isin(at, written[ghost])
-        own = ghost[self.run.target]
-        return np.asarray(found & ~own)
+        _, instant = np.unique(np.round(self.targets.written, 6), return_inverse=True)
+        ghosts = np.bincount(instant, ghost)[instant] - ghost
+        return np.asarray(ghosts[self.run.target] > 0)
 
     @cached_property
     def alike(self) -> Ints:

@@ -18,7 +18,7 @@ from playalong.grading.findings.certainty import (
     hanging_together,
     interval,
 )
-from playalong.grading.findings.look import PLACE_STROKES, ROUNDS, Look
+from playalong.grading.findings.look import LIMB_STROKES, PLACE_STROKES, ROUNDS, Look
 from playalong.grading.grade import Code
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.quantiles import median
@@ -29,10 +29,8 @@ from playalong.pattern.voices import Limb
 #: there it may be (the hi-hat foot strays most; 5th to 95th percentile of those takes); a place
 #: beside its neighbours.
 LIMB_MS, HAT_FOOT_MS, PLACE_MS = 10.0, 18.0, 17.0
+HEARD_MS = 6.0
 USUAL_MS = {Limb.KICK_FOOT: -2.0, Limb.HAT_FOOT: -6.0}
-
-#: Strokes that make a habit of a limb.
-LIMB_STROKES = 8
 
 #: Where drummers lie before the click: who of two limbs is off is who is further from there.
 HOME_MS = -8.0
@@ -184,7 +182,8 @@ def strokes(look: Look) -> Iterator[Candidate]:
         value, count = float(aside[group]), int(n[group])
         half = critical(int(free[group])) * float(error[group])
         # Of many places some lie aside by chance: a wider interval than for one.
-        if abs(mean[group]) - _MANY * half < max(0.5 * PLACE_MS, LASTING * abs(mean[group])):
+        size = abs(float(mean[group]))
+        if size - _MANY * half < HEARD_MS or size - half < LASTING * size:
             continue
         rows = look.group == group
         yield Candidate(
@@ -204,7 +203,7 @@ def strokes(look: Look) -> Iterator[Candidate]:
 
 
 #: How much wider the interval of one place of many is than that of one alone.
-_MANY = 1.5
+_MANY = 1.3
 
 #: The spread within one place is told by its own strokes, and by those of all places as if these
 #: were so many strokes more.
@@ -288,7 +287,7 @@ def swing(look: Look) -> Iterator[Candidate]:
 #: that the level asks for, the rest of which is of waves that all strokes share. That of hand
 #: against foot where they belong together, as a part of the same; and of what the hands' own
 #: scatter makes of it.
-_UNEVEN, _APART, _APART_OWN = 0.8, 0.82, 1.85
+_UNEVEN, _APART, _APART_OWN = 0.775, 0.82, 1.85
 
 
 def scatter(look: Look) -> Iterator[Candidate]:

@@ -16,9 +16,10 @@ import numpy as np
 
 from playalong.grading.findings.candidate import Candidate, Floats, Mend
 from playalong.grading.findings.certainty import Interval, critical, interval
-from playalong.grading.findings.look import Look
+from playalong.grading.findings.look import LIMB_STROKES, Look
 from playalong.grading.grade import Code
 from playalong.grading.measures.steadiness import COSINES, FASTER, STEADY, cosine_error
+from playalong.pattern.targets import LIMBS
 
 #: Beyond these the kit is early or late, in ms.
 EARLY_MS, LATE_MS = -23.0, 13.0
@@ -51,7 +52,7 @@ def beside_the_click(look: Look) -> Iterator[Candidate]:
     mean = float(off_ms.mean())
     bars = interval(look.meant.bar_means(off_ms))
     found = Interval(mean, mean + bars.low - bars.value, mean + bars.high - bars.value)
-    if EARLY_MS < found.value < LATE_MS or not found.lasts:
+    if EARLY_MS < found.value < LATE_MS or not found.lasts or not _all_limbs(look, found.value):
         return
     count = len(off_ms)
     value_s = found.value / 1000.0
@@ -67,6 +68,16 @@ def beside_the_click(look: Look) -> Iterator[Candidate]:
         low=found.low,
         high=found.high,
     )
+
+
+def _all_limbs(look: Look, value_ms: float) -> bool:
+    """Whether most limbs lie there, and not one with many strokes alone."""
+    limb = look.meant.one % len(LIMBS)
+    n = np.bincount(limb, minlength=len(LIMBS))
+    playing = n >= min(LIMB_STROKES, int(n.max()))
+    mean_ms = np.bincount(limb, look.meant.off_s, len(LIMBS))[playing] / n[playing] * 1000.0
+    far = np.sort(mean_ms / value_ms)
+    return bool(far[(len(far) - 1) // 2] >= 0.5)
 
 
 def another_tempo(look: Look) -> Iterator[Candidate]:
