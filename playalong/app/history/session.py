@@ -37,6 +37,7 @@ from playalong.screen.history_pages.bar_by_bar import BarByBarPage
 from playalong.screen.history_pages.choices import (
     ERASE,
     ERASE_ALL,
+    ERASE_NONE,
     EXPORT,
     ChoicesPage,
 )
@@ -122,7 +123,7 @@ def _erase(context: RunContext, database: Database, player: PlayerRow, *, found:
         "Erase",
         said=f"Erase all that is kept of {player.name}? It cannot be brought back.",
         lines=leaving.listed(player, found),
-        offered=[ERASE_ALL, LEAVE],
+        offered=[ERASE_ALL, ERASE_NONE],
     )
     if hold(context, page, 0.0) is not Outcome.ERASE:
         return False

@@ -264,7 +264,10 @@ def decoding(database: Database) -> Iterator[None]:
     except (ValueError, TypeError, KeyError, OverflowError, zlib.error, RecursionError) as error:
         if isinstance(error, UserError):
             raise
-        detail = " (something in it cannot be read any more)"
+        detail = (
+            " (something in it cannot be read any more): move it elsewhere, and the next start"
+            " begins a new one from the takes"
+        )
         raise StoreError(Trouble.DAMAGED, database.path, detail) from error
 
 

@@ -29,6 +29,7 @@ LATER = Button((Key.ESCAPE, Key.CLOSE), "Esc", "decide later", outcome=Outcome.L
 EXPORT = Button(("e", "E"), "E", "export as files", outcome=Outcome.EXPORT)
 ERASE = Button(("x", "X"), "X", "erase", outcome=Outcome.ERASE)
 ERASE_ALL = Button(("y", "Y"), "Y", "yes, erase all of it", outcome=Outcome.ERASE)
+ERASE_NONE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "no, keep it", outcome=Outcome.LEAVE)
 
 #: In units: the height of a line, and of a bold one.
 _LINE, _SAID = 29, 42
