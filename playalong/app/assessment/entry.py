@@ -90,6 +90,8 @@ def take_on(
     simulated: Simulated | None = None,
 ) -> Taken:
     """The same in a window that is open, on what ``connect`` gives; see ``take``."""
+    if simulated is None:  # with the click on the kit another latency holds
+        profile = context.profile
     left_handed = simulated is None and home.is_left_handed(profile.player)
     assessment = file.assessment
     tasks = []

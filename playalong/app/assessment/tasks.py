@@ -10,6 +10,8 @@ from playalong.grading.loudness import Bands
 from playalong.grading.verdicts import Verdict
 from playalong.practice.assessment.model import Assessment, Clicks, Item
 from playalong.sound.synth.click import Clicking, Gap, Places
+from playalong.support.errors import UserError
+from playalong.support.text import quoted
 
 #: What runs of an assessment are in the store.
 KIND = "assessment"
@@ -52,16 +54,24 @@ def item_task(
 def with_recording_of(task: Task, item: Item, *, beside: Path, home: UserFolders) -> Task:
     """``task`` along with the item's recording, which lies in the folder ``beside``, if it has one.
 
-    UserError where its beats are not known.
+    UserError where its beats are not known, or where it has fewer bars than are asked.
     """
     if not item.recording:
         return task
     from playalong.app.recording.entry import with_recording
 
     path = beside / item.recording
-    return replace(
-        with_recording(
-            task, home, path, loop=None, bars=item.bars, percent=100.0, level_db=_RECORDING_DB
-        ),
-        waits=False,
+    found = with_recording(
+        task,
+        home,
+        path,
+        loop=None,
+        bars=item.bars,
+        percent=100.0,
+        level_db=_RECORDING_DB,
     )
+    if found.bars != item.bars:
+        raise UserError(
+            f"{quoted(item.recording)} has only {found.bars} bars; {item.bars} are asked."
+        )
+    return replace(found, waits=False)

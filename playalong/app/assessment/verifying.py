@@ -78,8 +78,9 @@ _ASKED_OF_A_TAKE = {
     "kit": "the kit",
 }
 
-#: Of a take that goes along with a recording the beats say how it was played.
-_NOT_ALONG = ("tempo_bpm",)
+#: Of a take that goes along with a recording the beats say how fast it was, and how close strokes
+#: come that a pad must tell apart.
+_NOT_ALONG = ("tempo_bpm", "pads")
 
 #: Somebody of whom nothing is known.
 NOBODY = Profile(kit="", player="")

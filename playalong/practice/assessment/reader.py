@@ -136,13 +136,16 @@ def is_assessment(text: str) -> bool:
     return any(line.startswith(("[[item]]", "item=")) for line in lines)
 
 
-def read(text: str, name: str, find: Find) -> Assessment:
+def read(
+    text: str, name: str, find: Find, *, is_beside: Callable[[str], bool] = lambda _: True
+) -> Assessment:
     """The assessment written in ``text``; AssessmentError tells all that is wrong.
 
-    ``find`` gives the patterns that are not in the text.
+    ``find`` gives the patterns that are not in the text, ``is_beside`` says whether a recording of
+    this name is there.
     """
     tables = written(text, name, AssessmentError)
-    reader = _Reader(tables, find)
+    reader = _Reader(tables, find, is_beside)
     found = reader.assessment(tables.tables, name)
     if reader.problems or found is None:
         raise AssessmentError(name, reader.problems)
@@ -160,9 +163,9 @@ def own_patterns(text: str) -> Mapping[str, str]:
 class _Reader(TableReader):
     """Reads the tables of an assessment."""
 
-    def __init__(self, written: Any, find: Find) -> None:
+    def __init__(self, written: Any, find: Find, is_beside: Callable[[str], bool]) -> None:
         super().__init__(written)
-        self._find = find
+        self._find, self._is_beside = find, is_beside
         self._own: dict[str, Pattern] = {}
         #: Patterns by name, None for one that cannot be had: told once, where it is first named.
         self._patterns: dict[str, Pattern | None] = {}
@@ -302,6 +305,8 @@ class _Reader(TableReader):
         bars = self.get(table, path, "bars", kind=between(1, MOST_BARS), default=0)
         variations = self.get(table, path, "variations", kind=_NAMES, default=[])
         recording = self.get(table, path, "recording", kind=_FILE, default="")
+        if recording and not self._is_beside(recording):
+            self.wrong((*path, "recording"), "there is no such file beside this one: put it there")
         title = self.get(table, path, "title", kind=TEXT, default="")
         judging = self.get(table, path, "judging", kind=_YES_OR_NO, default=True)
         count_in = self.get(table, path, "count-in", kind=between(1, 2), default=1)

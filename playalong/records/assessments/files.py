@@ -56,13 +56,7 @@ def read_assessment(text: str, path: Path) -> Assessment:
             return read_pattern(read_text(beside), stem)
         return known.get(name)
 
-    found = read(text, path.name, find)
-    for item in found.items:
-        if item.recording and not is_file(path.parent / item.recording):
-            raise UserError(
-                f"There is no recording {quoted(item.recording)} beside {path}: put it there."
-            )
-    return found
+    return read(text, path.name, find, is_beside=lambda name: (path.parent / name).is_file())
 
 
 def _shipped(name: str) -> Path:

@@ -1,6 +1,7 @@
 """An assessment taken from what is agreed to its result, with what may go wrong on the way."""
 
 import json
+import wave
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from math import inf
@@ -10,17 +11,28 @@ from typing import Any
 import pytest
 
 from playalong.app.assessment.book import Book, RunState
+from playalong.app.assessment.entry import take
 from playalong.app.assessment.session import Agreed, AssessmentSession
 from playalong.app.assessment.tasks import item_task
+from playalong.app.assessment.verifying import verify
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.memory import Memory
+from playalong.app.open_devices import Look
+from playalong.app.play.entry import Player
+from playalong.app.recording.entry import maps_folder
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
+from playalong.app.user_folders import UserFolders
+from playalong.midi.pads import Guard, Pads, Pedal
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import Targets
 from playalong.practice.assessment.machine import State
+from playalong.profile.latency import typed
 from playalong.profile.profile import Profile
-from playalong.records.assessments.files import AssessmentFile, read_assessment
+from playalong.records import beat_maps
+from playalong.records.assessments.files import AssessmentFile, load_assessment, read_assessment
 from playalong.records.assessments.results import read_result
 from playalong.records.store import runs as stored
 from playalong.records.takes import read as read_take
@@ -99,14 +111,42 @@ def file_of(text: str = TEXT) -> AssessmentFile:
     return AssessmentFile(read_assessment(text, path), text, path)
 
 
+INES = Profile(kit="a kit", player="Ines")
+
+#: A kit that was learned, and its player's own strokes.
+LEARNED = Profile(
+    kit='a "kit" of 2',
+    player="Ines",
+    port="a port",
+    pads=Pads({40: "snare"}, Pedal(4, 120), {"snare": Guard(35.0, 9.0)}),
+    strokes={
+        "snare": {
+            Dynamic.GHOST: (20.0, 22.5, 25.0),
+            Dynamic.NORMAL: (70.0, 75.0, 80.0),
+            Dynamic.ACCENT: (110.0, 115.0, 120.0),
+        }
+    },
+    latency=typed(12.3),
+)
+
+
 class Stage:
     """A sitting of somebody at a kit; ``script`` says what is pressed, given page and clock."""
 
-    def __init__(self, window: Window, folder: Path, script: Script | None, *, text: str = TEXT):
+    def __init__(
+        self,
+        window: Window,
+        folder: Path,
+        script: Script | None,
+        *,
+        text: str = TEXT,
+        profile: Profile = INES,
+        left_handed: bool = False,
+    ) -> None:
         self.clock, self.folder = SteppedClock(), folder
         self.kit = Kit(self.clock)
         self.book = Book(
-            file_of(text), folder, who="Ines", profile=Profile(kit="a kit", player="Ines")
+            file_of(text), folder, who="Ines", profile=profile, left_handed=left_handed
         )
         self.book.begin()
         self.pages: list[Page] = []
@@ -116,7 +156,6 @@ class Stage:
                 self.pages.append(page)
             return script(page, self.clock.now()) if script else None
 
-        profile = Profile(kit="a kit", player="Ines")
         hands = Seen(window, scripted) if script else window
         around = context_on(hands, self.clock, frame_s=0.05, listen_s=0.05, profile=profile)
         pads = HitInput(self.kit, around.stamps, profile.pads)
@@ -126,7 +165,10 @@ class Stage:
             memory=Memory(folder=folder),
         )
         assessment = self.book.assessment
-        tasks = [item_task(assessment, item) for item in assessment.items]
+        tasks = [
+            item_task(assessment, item, bands=profile.bands, left_handed=left_handed)
+            for item in assessment.items
+        ]
         agreed = Agreed([("kit", "a kit"), ("latency", "not measured")])
         self.session = AssessmentSession(
             self.book, tasks, self.context, connect=self.kit.plays, agreed=agreed
@@ -199,6 +241,44 @@ def test_every_figure_is_that_of_the_take_in_result_and_store(window, tmp_path) 
         again = json.loads(json.dumps(grade_take(pattern, read_take(take), Options()).as_json()))
         assert json.loads(files[run.grade]) == again
         assert kept == again
+
+
+def test_a_result_of_a_learned_kit_and_a_left_handed_player_fits(window, tmp_path) -> None:
+    stage = Stage(window, tmp_path, None, profile=LEARNED, left_handed=True)
+    assert stage.go()
+    found = verify(stage.book.finish(tmp_path / "r"))
+    assert found.wrong == ()
+    assert found.profile.bands == LEARNED.bands
+    assert found.plain["latency_ms"] == 12.3
+    assert found.plain["left_handed"] is True
+
+
+def test_an_item_along_with_a_recording(tmp_path) -> None:
+    home = UserFolders(config=tmp_path / "c", data=tmp_path / "d")
+    recording = tmp_path / "evening.wav"
+    write_wav(recording, seconds=8)
+    beats = BeatMap.from_tempo(tempo_bpm=121.5, first_beat_s=0.5, length_s=8.0)
+    beat_maps.write(maps_folder(home), recording, beats)
+    text = 'title = "Along"\nminutes = 2\n[[item]]\npattern = "boots-by-the-door"\nbars = {}\n'
+    path = tmp_path / "along.toml"
+    path.write_text(text.format(2) + 'recording = "evening.wav"\n')
+    player = Player(skill=SKILLS["professional"], seed=3, fast=True)
+    known = {"who": "Ines", "profile": Profile(kit="", player=""), "home": home}
+    taken = take(load_assessment(str(path)), Look(), player, **known)
+    assert taken.trouble == ()
+    assert taken.path is not None
+    found = verify(taken.path)
+    assert found.wrong == ()
+    assert found.runs[0].told["tempo_bpm"] == pytest.approx(121.5)
+    path.write_text(text.format(40) + 'recording = "evening.wav"\n')
+    with pytest.raises(UserError, match=f"has only {beats.bars} bars; 40 are asked"):
+        take(load_assessment(str(path)), Look(), player, **known)
+
+
+def write_wav(path: Path, seconds: int) -> None:
+    with wave.open(str(path), "wb") as file:
+        file.setparams((1, 2, 44_100, 0, "NONE", ""))
+        file.writeframes(bytes(2 * 44_100 * seconds))
 
 
 def test_without_judging_the_sheet_and_the_gauges_stay_empty(window, tmp_path) -> None:

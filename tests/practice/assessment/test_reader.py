@@ -127,6 +127,16 @@ def test_a_mistake_is_told_where_it_stands(
     assert (problem.line, problem.column) == (line, column)
 
 
+def test_a_recording_that_is_not_there_is_told_where_it_is_named() -> None:
+    text = WHOLE.replace("tempo = 72.5", 'recording = "evening.flac"')
+    assert read(text, "autumn.toml", find).items[0].recording == "evening.flac"
+    with pytest.raises(AssessmentError) as told:
+        read(text, "autumn.toml", find, is_beside=lambda name: name != "evening.flac")
+    (problem,) = told.value.problems
+    assert (problem.line, problem.column) == (15, 14)
+    assert "beside this one" in problem.message
+
+
 def test_homework_has_no_clock() -> None:
     text = 'title = "Week"\nkind = "homework"\n{}\n[[item]]\npattern = "groove"\n{}\n'
     found = read(text.format("days = 7", ""), "week.toml", find)
