@@ -18,11 +18,14 @@ from playalong.app.run.context import GONE
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.grading.verdicts import Rules
+from playalong.practice.assessment.machine import State
+from playalong.practice.assessment.phrases import STANDS, asked, overview
+from playalong.records.assessments.files import load_assessment
 from playalong.records.pattern_files import library
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.theme import Theme
-from playalong.screen.base.widgets import LEAVE, LESSON, Buttons, Level
+from playalong.screen.base.widgets import LEAVE, LESSON, NEXT, START, Buttons, Level
 from playalong.screen.home_pages.first import Card, Day, FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
@@ -30,8 +33,10 @@ from playalong.screen.home_pages.start import StartPage, Strokes
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
 from playalong.screen.pages.plan import PlanLine, PlanPage
+from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
+from playalong.screen.pages.sitting import SittingPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import SimulatedPort, perform
@@ -309,6 +314,57 @@ def wait(theme: Theme) -> WaitPage:
     )
 
 
+def assessment_agreed(theme: Theme) -> SittingPage:
+    """What is agreed before an assessment, taken up again after a crash."""
+    found = load_assessment("first-lessons").assessment
+    latency = "12 ms are taken off, the click played by the kit"
+    return SittingPage(
+        theme=theme,
+        title=found.title,
+        subtitle=overview(found),
+        said=STANDS[State.AGREEING],
+        words=[found.instructions],
+        rows=[("player", LONG_NAME), ("kit", "Some Module MIDI 1"), ("latency", latency)],
+        notes=["This goes on where it was interrupted, with the time that was left.", CAUTION],
+        level=Level(-18.0),
+        buttons=Buttons([START, LEAVE], CALLED, CALL),
+    )
+
+
+def assessment_over(theme: Theme) -> SittingPage:
+    """What came of an assessment."""
+    found = load_assessment("groove-and-ghost-notes").assessment
+    return SittingPage(
+        theme=theme,
+        title=found.title,
+        clock="0:00 left",
+        said=STANDS[State.CLOSED],
+        rows=[(item.title, "88 of 100, distinction") for item in found.items],
+        notes=[CAUTION],
+        buttons=Buttons([START]),
+    )
+
+
+def assessment_ready(theme: Theme) -> ReadyPage:
+    """The bars that come in an assessment, and what is asked."""
+    found = load_assessment("groove-and-ghost-notes").assessment
+    item = found.items[0]
+    rows = [line.partition(": ") for line in asked(found, item)]
+    return ReadyPage(
+        theme=theme,
+        title=f"15:32 left  ·  {item.title}",
+        tempo_bpm=item.tempo_bpm,
+        run_bars=item.bars,
+        bars=found.pattern_of(item).bars,
+        voices=found.pattern_of(item).voices,
+        rows=Rows([]),
+        facts=[("item 1 of 4", "attempt 2 of 3"), *((what, limit) for what, _, limit in rows)],
+        caution=CAUTION,
+        level=Level(-18.0),
+        buttons=Buttons([START, NEXT, LEAVE], CALLED, CALL),
+    )
+
+
 #: Every page, and the seconds at which it is drawn.
 PAGES: dict[str, tuple[Maker, float]] = {
     "first": (first_page, 0.0),
@@ -329,5 +385,8 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "plan": (plan, 0.0),
     "texture": (texture, 0.0),
     "wait": (wait, 0.0),
+    "assessment-agreed": (assessment_agreed, 0.0),
+    "assessment-ready": (assessment_ready, 0.0),
+    "assessment-over": (assessment_over, 0.0),
     **{name: (maker, 2.0) for name, maker in PAGES_OF_A_KIT.items()},
 }
