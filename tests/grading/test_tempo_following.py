@@ -109,6 +109,10 @@ def test_bar_1_is_found_behind_a_count_in_or_an_early_note(name: str, before: st
         found = find(targets, taken, ratio=ratio)
         assert found.start_s == pytest.approx(10.0, abs=0.08)
         assert found.ratio == pytest.approx(1.0, rel=0.01)
+    # Where nobody says how many bars were played the targets go on, and so might a start too early.
+    longer = lay_out(pattern, pattern.tempo, 6 * len(pattern.bars))
+    found = find(longer, taken, ratio=1.0, open_end=True)
+    assert found.start_s == pytest.approx(10.0, abs=0.08)
 
 
 def test_a_place_that_was_lost_is_a_leap_of_the_path() -> None:

@@ -275,6 +275,7 @@ class _Held:
             self.hits,
             start_s=None if seek_start else 0.0,
             ratio=None if seek_tempo else 1.0,
+            open_end=self.bars is None,
         )
         if seek_tempo:
             # The search is coarse: the straight fit along the first course is exact.

@@ -42,6 +42,10 @@ _LIKELY, _HELD_S = 16, 45.0
 #: for each further one; and what another tempo than the written one does, as a part of the
 #: strokes held: ten per cent off takes one per cent.
 _COUNT_IN, _COUNT_IN_COST, _BEFORE_COST, _TEMPO_COST = 9, 0.2, 0.6, 0.1
+#: What a stroke is worth that is asked after the last hit, where nobody has said how many bars were
+#: played: it was not missed. For nothing, a start a bar too early would miss no more than the right
+#: one; as an answered stroke, one a bar too late would not.
+_AFTER = 0.5
 
 #: How far from the path a hit may lie to belong to it.
 _REACH_S = 0.07
@@ -65,11 +69,17 @@ class Found:
 
 
 def find(
-    targets: Targets, hits: Hits, *, start_s: float | None = None, ratio: float | None = None
+    targets: Targets,
+    hits: Hits,
+    *,
+    start_s: float | None = None,
+    ratio: float | None = None,
+    open_end: bool = False,
 ) -> Found:
     """Start and tempo of ``hits`` (at least one) against ``targets``, laid from second 0.
 
-    What is given, ``start_s`` or ``ratio``, is kept, and only the other is sought.
+    What is given, ``start_s`` or ``ratio``, is kept, and only the other is sought. ``open_end``:
+    nobody has said how many bars were played, and the targets go on after them.
     """
     if start_s is not None and ratio is not None:
         return Found(start_s, ratio)
@@ -80,7 +90,7 @@ def find(
         return simplest
     best, worth = simplest, -np.inf
     for each in (simplest, *likely):
-        path, value = _held(targets, hits, each)
+        path, value = _held(targets, hits, each, open_end=open_end)
         if value > worth:
             worth = value
             best = replace(each, start_s=path) if start_s is None else each
@@ -130,7 +140,7 @@ def _likely(
     return found
 
 
-def _held(targets: Targets, hits: Hits, found: Found) -> tuple[float, float]:
+def _held(targets: Targets, hits: Hits, found: Found, *, open_end: bool) -> tuple[float, float]:
     """Where bar 1 starts if the player began about so, and how many strokes that answers, less
     what speaks against it.
     """
@@ -139,10 +149,14 @@ def _held(targets: Targets, hits: Hits, found: Found) -> tuple[float, float]:
     path = lag_path(held, hits, ratio=found.ratio, start_s=found.start_s, reach_s=0.3)
     start_s = float(path.lag_s[0])
     before = int(np.count_nonzero(hits.time_s < start_s - _REACH_S))
+    after = 0
+    if open_end:
+        laid_s = held.time_s / found.ratio + path.lags_s(held.time_s)
+        after = int(np.count_nonzero(laid_s > hits.time_s[-1] + _REACH_S))
     other_tempo = abs(float(np.log(found.ratio)))
     cost = _COUNT_IN_COST * min(before, _COUNT_IN) + _BEFORE_COST * max(before - _COUNT_IN, 0)
     cost += _TEMPO_COST * other_tempo * len(held)
-    return start_s, path.votes - cost
+    return start_s, path.votes + _AFTER * after - cost
 
 
 def follow(targets: Targets, hits: Hits, found: Found) -> Targets:
