@@ -67,7 +67,7 @@ from playalong.support.toml_reader import (
 SLOWEST_BPM, FASTEST_BPM = 20, 400
 
 #: More than this nobody writes: bars, strokes in them, and bars that the variations change in all.
-MOST_BARS, MOST_STROKES, MOST_CHANGED = 10_000, 50_000, 20_000
+MOST_BARS, MOST_STROKES, MOST_CHANGED = 10_000, 25_000, 20_000
 
 _STROKES = REST + "".join(SYMBOLS)
 _HANDS = REST + "".join(Hand)

@@ -154,15 +154,15 @@ def test_a_take_of_many_bars_is_too_long(tmp_path, capsys, more):
 
 
 def test_a_take_of_many_strokes_is_too_long(tmp_path, capsys):
-    path = take(tmp_path / "t.mid", [38] * 50_001)
-    assert "50001 strokes" in told(capsys, "grade", PATTERN, path, "--bars", "4")
+    path = take(tmp_path / "t.mid", [38] * 25_001)
+    assert "25001 strokes" in told(capsys, "grade", PATTERN, path, "--bars", "4")
 
 
 @pytest.mark.parametrize("command", ["hear", "demo"])
 def test_a_run_of_many_bars_is_too_long(tmp_path, capsys, command):
     arguments = {"hear": ["--out", tmp_path / "a.wav"], "demo": ["--fast", "--out", tmp_path / "a"]}
     err = told(capsys, command, PATTERN, "--bars", "90000", *arguments[command])
-    assert "50000" in err
+    assert "25000" in err
     assert list(tmp_path.iterdir()) == []
 
 
@@ -195,3 +195,17 @@ def test_a_pipe_is_no_file(tmp_path, capsys, monkeypatch, typed):
     for kind in ("toml", "mid", "wav"):
         os.mkfifo(f"PIPE.{kind}")
     assert "device" in told(capsys, *typed)
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "[[bar]]\nkick = 'x - - -'\n" * 151,
+        "".join(f"[variation.v{number}]\nkick = '- - x -'\n" for number in range(1_001)),
+    ],
+)
+def test_a_lesson_that_would_never_end(tmp_path, capsys, more):
+    path = tmp_path / "large.toml"
+    path.write_text(f'title = "L"\nmeter = "4/4"\ntempo = 100\n[[bar]]\nkick = "x - - -"\n{more}')
+    arguments = ["--player", "beginner", "--fast", "--out", tmp_path / "out"]
+    assert "too large to be practised" in told(capsys, "practice", path, *arguments)

@@ -31,5 +31,5 @@ def test_the_samples_are_read():
     from playalong.records import profiles, takes
 
     assert len([read(data.decode(), "one") for data in samples("patterns")[:1]]) == 1
-    assert [len(takes.from_bytes(data, "one").note) for data in samples("midi")] == [17, 24]
+    assert [len(takes.from_bytes(data, "one").note) for data in samples("midi")] == [14, 17, 24]
     assert profiles.from_text(samples("profiles")[0].decode(), "one").strokes

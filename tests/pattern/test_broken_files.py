@@ -199,7 +199,7 @@ def test_a_file_beyond_what_can_be_held_is_told(value: str):
     ("text", "told"),
     [
         (HEAD + BAR * 10_001, "line 4, column 1: this file is too large: it has more than 10000"),
-        (HEAD + f"[[bar]]\nkick = '{' '.join(['x' * 48] * 4)}'\n" * 261, "more than 50000 strokes"),
+        (HEAD + f"[[bar]]\nkick = '{' '.join(['x' * 48] * 4)}'\n" * 131, "more than 25000 strokes"),
         (
             HEAD + BAR * 3 + "".join(f"[variation.a{n}]\nkick = '- - - x'\n" for n in range(6_667)),
             "more than 20000 bars that variations change",

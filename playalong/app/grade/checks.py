@@ -21,7 +21,11 @@ MOST_BARS = 100_000
 
 #: More than this is not graded: strokes that are asked for, and hits. It is hours of playing, and
 #: takes seconds.
-MOST_STROKES = 50_000
+MOST_STROKES = 25_000
+
+#: A pattern with more than this is not practised: a plan for it would take long, and its lesson
+#: would never end.
+PRACTISED_BARS, PRACTISED_VARIATIONS = 150, 1_000
 
 DEFAULT = Rules()
 
@@ -85,7 +89,7 @@ def check_amount(pattern: Pattern, bars: int, hits: int = 0) -> None:
     rounds = -(-bars // len(pattern.bars))
     strokes = rounds * sum(len(bar.strokes) for bar in pattern.bars)
     most = f"and {MOST_STROKES} are the most"
-    if strokes > max(MOST_STROKES, 2 * sum(len(bar.strokes) for bar in pattern.bars)):
+    if strokes > MOST_STROKES:
         raise UserError(
             f"{bars} bars of {quoted(pattern.title)} have about {strokes} strokes, {most}: give a "
             "number of bars with --bars."
@@ -93,6 +97,17 @@ def check_amount(pattern: Pattern, bars: int, hits: int = 0) -> None:
     if hits > MOST_STROKES:
         raise UserError(
             f"The take is too long: it has {hits} strokes, {most}. Cut it into shorter takes."
+        )
+
+
+def check_practised(pattern: Pattern) -> None:
+    """UserError for a pattern of which no lesson can be made."""
+    bars, variations = len(pattern.bars), len(pattern.variations)
+    if bars > PRACTISED_BARS or variations > PRACTISED_VARIATIONS:
+        raise UserError(
+            f"{quoted(pattern.title)} is too large to be practised: it has {bars} bars and "
+            f"{variations} variations, and {PRACTISED_BARS} and {PRACTISED_VARIATIONS} are the "
+            "most. Cut it into parts."
         )
 
 

@@ -13,6 +13,7 @@ from math import ceil, inf
 from pathlib import Path
 from typing import TypeVar
 
+from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
 from playalong.app.memory import Memory
@@ -59,6 +60,7 @@ from playalong.screen.pages.texture import TexturePage
 from playalong.sound.listening import Which
 from playalong.sound.speech import Speaker
 from playalong.sound.synth.click import PLAIN, Clicking
+from playalong.support.files import short_name
 
 #: What can be asked for while the sheet stands still, by keys and from the pads: the step before is
 #: chosen on the plan. Where a step has taken long it can be left for today.
@@ -158,14 +160,17 @@ class LessonSession:
         clicking: Clicking = PLAIN,
         simulated: Simulated | None = None,
     ) -> None:
-        """``simulated`` says who plays the first run, None for people."""
+        """``simulated`` says who plays the first run, None for people; UserError for a pattern
+        that is too large to be practised."""
+        check_practised(pattern)
         self._pattern, self._rules, self._context = pattern, rules, context
         self._connect, self._clicking = connect, clicking
         self._simulated = simulated
         self._store = Memory(folder=lesson_folder, simulated=simulated is not None).path
         self._player = simulated.skill if simulated else context.profile.player or NOBODY
         self.lesson, self._told = begun(pattern, rules, self._store, player=self._player)
-        self._takes = takes_folder / f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
+        named = f"{pattern.name}-practice-{datetime.now():%Y-%m-%d-%H%M%S}"
+        self._takes = takes_folder / short_name(named)
         self._trouble: list[str] = []
         self._broken_off: Path | None = None
         #: Those of the first repetition that had any: what is wrong is wrong in the next as well.
