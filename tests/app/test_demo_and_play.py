@@ -20,8 +20,8 @@ from playalong.records.takes import read as read_take
 from playalong.screen.base.keys import Key
 from playalong.simulation.player import Performance, SimulatedPort, perform
 from playalong.simulation.skills import SKILLS, Skill
-from tests.support.stage import Keys, context_on, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.stage import Keys, context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 
 TEXT = """
 title = "A Test"

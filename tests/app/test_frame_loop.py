@@ -22,7 +22,7 @@ from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
-from tests.support.stage import Keys, Wire, context_on, struck, unseen_window
+from tests.helpers.stage import Keys, Wire, context_on, struck, unseen_window
 
 #: Halves of halves, so that the steps of the clock add up exactly.
 FRAME_S, LISTEN_S = 1 / 64, 1 / 512

@@ -52,8 +52,8 @@ from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click
 from playalong.support.errors import UserError
 from playalong.support.resources import folder
-from tests.support.stage import Hands, Watched, Wire, context_on, struck, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.stage import Hands, Watched, Wire, context_on, struck, unseen_window
+from tests.helpers.steady_player import STEADY
 
 #: Where the notes of a made-up kit lie: 40 above the usual ones.
 MOVED = {note: note + 40 for note in BY_NOTE}

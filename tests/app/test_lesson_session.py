@@ -27,8 +27,8 @@ from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click, Clicking, Kind, Places
-from tests.support.stage import Keys, context_on, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.stage import Keys, context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 
 TEXT = """
 title = "Small"

@@ -24,7 +24,7 @@ from playalong.profile.profile import Profile
 from playalong.records.store import runs
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
-from tests.support.stage import context_on, unseen_window
+from tests.helpers.stage import context_on, unseen_window
 
 TEXT = """
 title = "A Test"

@@ -15,8 +15,8 @@ from playalong.pattern.reader import read
 from playalong.records.takes import read as read_take
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.support.errors import UserError
-from tests.support.stage import context_on, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.stage import context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 
 PATTERN = read(
     'title = "T"\nmeter = "4/4"\ntempo = 120\n[[bar]]\nhi-hat = "xx xx xx xx"\n'

@@ -34,10 +34,10 @@ from playalong.screen.base.window import Window
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from tests.app.test_pauses import Pulled
-from tests.support.grade_schema import CLOSED
-from tests.support.lesson_takes import by_the_run, played_lesson, told
-from tests.support.stage import context_on, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.grade_schema import CLOSED
+from tests.helpers.lesson_takes import by_the_run, played_lesson, told
+from tests.helpers.stage import context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 
 TEXT = """
 title = "Small: a test"

@@ -20,8 +20,8 @@ from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read as read_take
 from playalong.screen.base.window import Window
 from playalong.simulation.player import perform
-from tests.support.stage import context_on, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.stage import context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 
 PATTERN = """
 title = "A Test"

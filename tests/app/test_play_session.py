@@ -33,8 +33,8 @@ from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import Performance, SimulatedPort, perform
 from playalong.sound.recordings.decoding import Progress
 from playalong.sound.synth.click import Clicking, Gap, Places
-from tests.support.stage import Hands, context_on, unseen_window
-from tests.support.steady_player import STEADY
+from tests.helpers.stage import Hands, context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 
 TEXT = """
 title = "A Test"

@@ -42,9 +42,9 @@ from playalong.sound.rendering import LEVEL
 from playalong.sound.synth.click import Kind, sample
 from playalong.sound.timeline import RATE, gain
 from playalong.support.errors import UserError
+from tests.helpers.stage import Keys, context_on, unseen_window
+from tests.helpers.steady_player import STEADY
 from tests.sound.making_music import GROOVES, Played, rendered, swaying, tapped
-from tests.support.stage import Keys, context_on, unseen_window
-from tests.support.steady_player import STEADY
 
 PATTERN = read_pattern(
     """

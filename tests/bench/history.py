@@ -18,7 +18,7 @@ from playalong.app.history import plotted, reading, text
 from playalong.app.history.anew import anew, run_of
 from playalong.app.user_folders import UserFolders
 from playalong.records.store.periods import By
-from tests.support.many_runs import PLAYER, fill
+from tests.helpers.many_runs import PLAYER, fill
 
 FEW, MANY, TIMES = 10, 10_000, 15
 

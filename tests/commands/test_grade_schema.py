@@ -20,7 +20,7 @@ from playalong.grading.loudness import Loudness
 from playalong.grading.verdicts import HiHat, Verdict
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import VOICES
-from tests.support.grade_schema import CLOSED, SCHEMA
+from tests.helpers.grade_schema import CLOSED, SCHEMA
 
 #: What the description of a figure says of its unit, by the end of its name.
 UNITS = {

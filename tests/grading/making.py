@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
@@ -24,19 +23,6 @@ from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Place, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER
 from playalong.support.resources import folder
-
-#: A velocity in the middle of each default band.
-FITTING = {Dynamic.GHOST: 30.0, Dynamic.NORMAL: 84.0, Dynamic.ACCENT: 112.0}
-_VELOCITY = np.array([FITTING[dynamic] for dynamic in DYNAMICS])
-
-
-def law(examples: int) -> settings:
-    """Hypothesis without a clock: a busy machine must not make a test fail."""
-    return settings(
-        max_examples=examples,
-        deadline=None,
-        suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
-    )
 
 
 def groove(meter: str = "4/4", swing: float = 50, **lines: str) -> Pattern:
@@ -98,11 +84,6 @@ def placed(
     )
 
 
-def faultless(targets: Targets) -> Hits:
-    """Each main stroke on its target at a fitting velocity; grace strokes left out."""
-    return Hits.sorted(targets.time_s, targets.voice, _VELOCITY[targets.dynamic])
-
-
 def moved(hits: Hits, by_s: NDArray[np.float64] | float) -> Hits:
     """The same hits, so much later."""
     return Hits.sorted(hits.time_s + by_s, hits.voice, hits.velocity)
@@ -118,11 +99,6 @@ def without(hits: Hits, numbers: Sequence[int] | NDArray[np.int64]) -> Hits:
 def joined(hits: Hits, more: Iterable[Hit]) -> Hits:
     """The hits, and more of them."""
     return Hits.of([*(hits[number] for number in range(len(hits))), *more])
-
-
-def as_list(hits: Hits) -> list[Hit]:
-    """The hits one by one."""
-    return [hits[number] for number in range(len(hits))]
 
 
 def graded(pattern: Pattern, targets: Targets, hits: Hits, *, rules: Rules | None = None) -> Grade:

@@ -6,8 +6,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.grading.matching.assignment import align, pair
+from tests.helpers.exact_takes import law
 
-from .making import best_assignment, law
+from .making import best_assignment
 
 Strokes = list[tuple[int, int, int]]
 

@@ -20,8 +20,8 @@ from playalong.records.pattern_files import library
 from playalong.records.takes import read as read_take
 from playalong.simulation.player import perform
 from playalong.simulation.skills import SKILLS
-from tests.support.drummers import VARIABLE, drummer_takes, takes_folder
-from tests.support.transcription import Transcription
+from tests.helpers.drummers import VARIABLE, drummer_takes, takes_folder
+from tests.helpers.transcription import Transcription
 
 CAPTURE_S = 0.1
 #: Bars that are laid out beyond the end, and looked at.

@@ -26,11 +26,12 @@ from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER
 from playalong.records.takes import read
 from playalong.simulation.skills import SKILLS
-from tests.support.drummers import drummer_takes, takes_folder
-from tests.support.played import Played
-from tests.support.transcription import Transcription
+from tests.helpers.drummers import drummer_takes, takes_folder
+from tests.helpers.exact_takes import law
+from tests.helpers.played import Played
+from tests.helpers.transcription import Transcription
 
-from .making import groove, law
+from .making import groove
 
 Floats = NDArray[np.float64]
 

@@ -17,8 +17,9 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic, Pattern, Stroke
 from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import VOICES
+from tests.helpers.exact_takes import faultless, law
 
-from .making import faultless, grade_and_run, groove, law, numbers_in, of_strokes, runs_with_takes
+from .making import grade_and_run, groove, numbers_in, of_strokes, runs_with_takes
 
 FULL = groove(
     hi_hat="xxxx xxxo xxxx xxxx", snare="--g- X--g fg-- d--(x)", kick="x--x ---x --x- ----"

@@ -15,8 +15,9 @@ from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER
+from tests.helpers.exact_takes import faultless
 
-from .making import faultless, groove, placed
+from .making import groove, placed
 
 PATTERN = groove(
     hi_hat="x-x- x-x- x-x- x-x-", snare="--g- X--g ---- X---", kick="x--- --x- x--- ----"

@@ -17,15 +17,12 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out, limbs
 from playalong.pattern.voices import STAFF_ORDER
+from tests.helpers.exact_takes import FITTING, as_list, faultless, law
 
 from .making import (
-    FITTING,
-    as_list,
-    faultless,
     grade_and_run,
     graded,
     groove,
-    law,
     moved,
     patterns,
     placed,

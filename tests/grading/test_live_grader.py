@@ -15,8 +15,9 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER, folded
+from tests.helpers.exact_takes import law
 
-from .making import groove, law, placed, runs_with_takes, takes
+from .making import groove, placed, runs_with_takes, takes
 
 RULES = Rules()
 Case = tuple[Pattern, Targets, list[Hit]]

@@ -22,8 +22,9 @@ from playalong.grading.matching.windows import (
 from playalong.grading.verdicts import MATCHED, VERDICTS, Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.voices import BY_NAME, STAFF_ORDER, VOICES, note_of
+from tests.helpers.exact_takes import law
 
-from .making import best_assignment, law, placed
+from .making import best_assignment, placed
 
 SNARE = STAFF_ORDER["snare"]
 WINDOW_S = 0.05

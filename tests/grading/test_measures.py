@@ -14,8 +14,9 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Bar, Dynamic, Hand, Stroke
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
+from tests.helpers.exact_takes import faultless
 
-from .making import faultless, grade_and_run, graded, groove, moved, near, of_strokes
+from .making import grade_and_run, graded, groove, moved, near, of_strokes
 
 # 120 bpm would make a sixteenth 125 ms; at 100 it is 150 ms.
 SMALL = groove(snare="x--- --g- X--- ----", kick="x--- ---- ---- ----")

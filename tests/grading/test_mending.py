@@ -10,7 +10,8 @@ from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
-from tests.grading.making import faultless, groove, law, moved, runs_with_takes, without
+from tests.grading.making import groove, moved, runs_with_takes, without
+from tests.helpers.exact_takes import faultless, law
 
 PATTERN = groove(hi_hat="xx xx xx xx", snare="-g X- -g X-", kick="x- -x x- --")
 TARGETS = lay_out(PATTERN, 100.0, 4)

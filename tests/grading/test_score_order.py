@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from tests.support.fault_order import (
+from tests.helpers.fault_order import (
     GROOVES,
     ORDER,
     SEEDS,
@@ -17,7 +17,7 @@ from tests.support.fault_order import (
     plain_score,
     takes,
 )
-from tests.support.grooves import grooves
+from tests.helpers.grooves import grooves
 
 
 @cache

@@ -28,8 +28,9 @@ from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, lay_out
 from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
+from tests.helpers.exact_takes import law
 
-from .making import graded, groove, law, near
+from .making import graded, groove, near
 
 GROOVE = groove(
     hi_hat="x-x- x-x- x-x- x-x-", snare="--g- X--g --g- X---", kick="x--- --x- x--- ----"

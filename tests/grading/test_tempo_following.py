@@ -12,8 +12,9 @@ from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
+from tests.helpers.exact_takes import faultless
 
-from .making import SHIPPED, faultless, groove, joined, moved, without
+from .making import SHIPPED, groove, joined, moved, without
 
 TEMPO = 100.0
 PATTERN = groove(

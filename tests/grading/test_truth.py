@@ -32,7 +32,7 @@ from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
 from playalong.simulation.player import Truth as Account
 from playalong.simulation.player import perform
 from playalong.simulation.skills import SKILLS, Skill
-from tests.support.steady_player import STEADY
+from tests.helpers.steady_player import STEADY
 
 from .making import graded, groove
 

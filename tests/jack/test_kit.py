@@ -17,7 +17,7 @@ from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Page
 from playalong.screen.base.window import Window
 from playalong.screen.kit_pages.messages import MessageRow, MessagesPage
-from tests.support.stage import context_on
+from tests.helpers.stage import context_on
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 

@@ -17,7 +17,7 @@ from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
 from playalong.simulation.player import perform, send
-from tests.support.steady_player import STEADY
+from tests.helpers.steady_player import STEADY
 
 pytestmark = [pytest.mark.jack, pytest.mark.usefixtures("jack")]
 

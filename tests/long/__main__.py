@@ -11,8 +11,8 @@ from pkgutil import iter_modules
 from types import ModuleType
 
 from tests import long
+from tests.helpers.drummers import VARIABLE, takes_folder
 from tests.long.frame import Options
-from tests.support.drummers import VARIABLE, takes_folder
 
 #: Modules of this folder that are no check.
 FRAME = ("__main__", "frame")

@@ -12,8 +12,8 @@ from pathlib import Path
 
 from playalong.app.assessment.verifying import verify
 from playalong.support.errors import UserError
+from tests.helpers.result_changes import CHANGES, changed_by_chance, forged, result_of
 from tests.long.frame import Options, Table, generator
-from tests.support.result_changes import CHANGES, changed_by_chance, forged, result_of
 
 FULL_COUNT, SAMPLE_COUNT = 1000, 40
 

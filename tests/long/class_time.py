@@ -14,8 +14,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from playalong.app.assessment.classes import read_all, results_in
+from tests.helpers.result_changes import result_of
 from tests.long.frame import Options, Table
-from tests.support.result_changes import result_of
 
 FULL_COUNT, SAMPLE_COUNT = 1000, 40
 

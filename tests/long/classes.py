@@ -6,8 +6,8 @@ have one fault in common. Spearman's rank correlation of skill and score, by sci
 
 from collections.abc import Iterator
 
+from tests.helpers.classes import PlayedClass, played_class
 from tests.long.frame import Options, Table
-from tests.support.classes import PlayedClass, played_class
 
 FULL_COUNT, SAMPLE_COUNT = 20, 2
 

@@ -4,7 +4,7 @@ Half of the takes of a row are by simulated players without habits over many pat
 drummers (where PLAYALONG_TAKES names takes, the row says so, and they have a place for it), 16 bars
 each, in whole rounds of the pattern. The first finding has to be the fault, or another honest name
 of it, in 95 % of the clear cases and in 80 % of the small ones. Rows and sizes:
-``tests.support.fault_table``.
+``tests.helpers.fault_table``.
 """
 
 from collections import Counter
@@ -18,14 +18,14 @@ from playalong.midi.hits import Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import lay_out
 from playalong.simulation.skills import SKILLS
+from tests.helpers.drummers import DrummerTake, drummer_takes, takes_folder
+from tests.helpers.fault_table import ROWS
+from tests.helpers.faults import Faulty, Scene
+from tests.helpers.grooves import grooves
+from tests.helpers.played import Played
+from tests.helpers.told import codes, graded
+from tests.helpers.transcription import Transcription
 from tests.long.frame import Options, Table, generator
-from tests.support.drummers import DrummerTake, drummer_takes, takes_folder
-from tests.support.fault_table import ROWS
-from tests.support.faults import Faulty, Scene
-from tests.support.grooves import grooves
-from tests.support.played import Played
-from tests.support.told import codes, graded
-from tests.support.transcription import Transcription
 
 #: Cases of a row and size.
 FULL_COUNT, SAMPLE_COUNT = 100, 4

@@ -42,7 +42,7 @@ def _played() -> tuple[int, int, float]:
             environment[variable] = str(Path(home) / variable.lower())
         log = Path(home) / "strokes.txt"
         program = subprocess.Popen(
-            [sys.executable, "-m", "tests.support.killed_program", str(log), *COMMAND],
+            [sys.executable, "-m", "tests.helpers.killed_program", str(log), *COMMAND],
             env=environment,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

@@ -18,12 +18,12 @@ from playalong.pattern.meter import Meter
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER, VOICES
+from tests.helpers.drummers import DrummerTake
+from tests.helpers.played import Bools, Played
+from tests.helpers.told import graded
+from tests.helpers.transcription import Transcription
 from tests.long.frame import Options, Table
 from tests.long.real import chosen
-from tests.support.drummers import DrummerTake
-from tests.support.played import Bools, Played
-from tests.support.told import findings, graded
-from tests.support.transcription import Transcription
 
 FULL_COUNT, SAMPLE_COUNT = 184, 16
 NEEDS_TAKES = True
@@ -146,7 +146,7 @@ def halves(take: DrummerTake) -> list[Told]:
         both = [half_of(written, part) for part in parts]
         for (pattern, own, hits), (_, other, _) in (both, both[::-1]):
             grade = graded(pattern, own.targets, hits)
-            found += [told(dealt, finding, own=own, other=other) for finding in findings(grade)]
+            found += [told(dealt, finding, own=own, other=other) for finding in grade.findings]
     return found
 
 

@@ -88,7 +88,7 @@ def _killed(command: str, name: str, after_s: float) -> Found:
             environment[variable] = str(Path(home) / variable.lower())
         log = Path(home) / "strokes.txt"
         program = subprocess.Popen(
-            [sys.executable, "-m", "tests.support.killed_program", str(log), *COMMANDS[command]],
+            [sys.executable, "-m", "tests.helpers.killed_program", str(log), *COMMANDS[command]],
             env=environment,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,

@@ -2,7 +2,7 @@
 
 Players fitted to drummers (``simulation.skills``), each at their own level, as they are and
 learning, one who cannot play what is asked, and one without a fault, over all shipped patterns. A
-lesson ends when it is through, or after three sittings of half an hour. ``tests.support.students``
+lesson ends when it is through, or after three sittings of half an hour. ``tests.helpers.students``
 says how time goes and how people learn.
 
 Of each lesson one learned step is drawn and tried fifty times by the same player.
@@ -19,8 +19,8 @@ from playalong.practice.lesson import Lesson
 from playalong.practice.plan import Kind
 from playalong.practice.repetition import ASKED
 from playalong.records.pattern_files import library
+from tests.helpers.students import Student, sit
 from tests.long.frame import Options, Table, generator
-from tests.support.students import Student, sit
 
 #: A lesson is one player at one pattern: so many of each player.
 FULL_COUNT, SAMPLE_COUNT = 36 * 20, 12

@@ -11,10 +11,10 @@ import numpy as np
 from playalong.grading.levels import LEVELS, Level
 from playalong.pattern.targets import lay_out
 from playalong.simulation.skills import SKILLS
+from tests.helpers.fault_order import plain_score
+from tests.helpers.grooves import grooves
+from tests.helpers.played import Played
 from tests.long.frame import Options, Table
-from tests.support.fault_order import plain_score
-from tests.support.grooves import grooves
-from tests.support.played import Played
 
 #: Takes of each player.
 FULL_COUNT, SAMPLE_COUNT = 180, 10

@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 from playalong.practice.plan import practice_of
 from playalong.records.pattern_files import library
+from tests.helpers.mixed_bars import Named, Run, named, named_fill
 from tests.long.frame import Options, Table
-from tests.support.mixed_bars import Named, Run, named, named_fill
 
 #: Runs of sixteen bars.
 FULL_COUNT, SAMPLE_COUNT = 36 * 20, 36

@@ -24,9 +24,9 @@ from playalong.screen.base.window import Window
 from playalong.simulation.skills import SKILLS
 from playalong.sound.device.output import SilentOutput
 from playalong.support.resources import folder
+from tests.helpers.lesson_takes import played_lesson
+from tests.helpers.steady_player import STEADY
 from tests.long.frame import Options, Table
-from tests.support.lesson_takes import played_lesson
-from tests.support.steady_player import STEADY
 
 FULL_COUNT, SAMPLE_COUNT = 12, 1
 

@@ -9,10 +9,10 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from tests.helpers.fault_order import GROOVES, ORDER, SEEDS, beginner_and_streams, takes
+from tests.helpers.grooves import grooves
+from tests.helpers.told import codes, graded
 from tests.long.frame import Options, Table
-from tests.support.fault_order import GROOVES, ORDER, SEEDS, beginner_and_streams, takes
-from tests.support.grooves import grooves
-from tests.support.told import codes, graded
 
 FULL_COUNT, SAMPLE_COUNT = SEEDS, 2
 

@@ -17,11 +17,11 @@ from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, lay_out
 from playalong.pattern.voices import BY_NAME, Limb
 from playalong.simulation.skills import SKILLS
+from tests.helpers.drummers import DrummerTake
+from tests.helpers.played import Floats, Played
+from tests.helpers.transcription import OPEN_NOTES, USUAL_GHOST, Transcription
 from tests.long.frame import Options, Table
 from tests.long.real import chosen
-from tests.support.drummers import DrummerTake
-from tests.support.played import Floats, Played
-from tests.support.transcription import OPEN_NOTES, USUAL_GHOST, Transcription
 
 FULL_COUNT, SAMPLE_COUNT = 184, 24
 NEEDS_TAKES = True

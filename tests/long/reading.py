@@ -11,9 +11,9 @@ from functools import cache
 from pathlib import Path
 
 from playalong.records import midi_file
+from tests.helpers.drummers import drummer_takes, takes_folder
 from tests.long.frame import Options, Table
 from tests.records.test_midi_file import has_strange_ticks, outcome, reference
-from tests.support.drummers import drummer_takes, takes_folder
 
 FULL_COUNT, SAMPLE_COUNT = 3_000, 60
 NEEDS_TAKES = True

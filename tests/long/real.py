@@ -14,10 +14,10 @@ import numpy as np
 from playalong.app.grade.take_grading import AUTO, grade_take
 from playalong.app.grade.take_grading import Options as Asked
 from playalong.records.takes import read
+from tests.helpers.drummers import DrummerTake, drummer_takes, takes_folder
+from tests.helpers.told import codes, trend
+from tests.helpers.transcription import Transcription
 from tests.long.frame import Options, Table
-from tests.support.drummers import DrummerTake, drummer_takes, takes_folder
-from tests.support.told import codes, trend
-from tests.support.transcription import Transcription
 
 FULL_COUNT, SAMPLE_COUNT = 184, 24
 NEEDS_TAKES = True

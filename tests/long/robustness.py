@@ -30,8 +30,8 @@ from playalong.screen.base.theme import Theme
 from playalong.screen.pages.run import RunPage
 from playalong.support.errors import UserError
 from playalong.support.resources import folder
+from tests.helpers.odd_takes import OddTake, as_take, odd_take
 from tests.long.frame import Options, Table, generator
-from tests.support.odd_takes import OddTake, as_take, odd_take
 
 FULL_COUNT, SAMPLE_COUNT = 20_000, 120
 #: One in so many is played live as well.

@@ -15,10 +15,10 @@ import numpy as np
 from playalong.grading.grade_run import grade
 from playalong.grading.verdicts import Rules
 from playalong.pattern.targets import lay_out
+from tests.helpers.drummers import DrummerTake
+from tests.helpers.transcription import Transcription
 from tests.long.frame import Options, Table
 from tests.long.real import chosen
-from tests.support.drummers import DrummerTake
-from tests.support.transcription import Transcription
 
 FULL_COUNT, SAMPLE_COUNT = 184, 24
 NEEDS_TAKES = True

@@ -19,12 +19,12 @@ from playalong.grading.measures.steadiness import STEADY
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
+from tests.helpers.drummers import DrummerTake
+from tests.helpers.played import Floats
+from tests.helpers.told import codes, graded, trend
+from tests.helpers.transcription import Transcription
 from tests.long.frame import Options, Table
 from tests.long.real import chosen
-from tests.support.drummers import DrummerTake
-from tests.support.played import Floats
-from tests.support.told import codes, graded, trend
-from tests.support.transcription import Transcription
 
 FULL_COUNT, SAMPLE_COUNT = 184, 12
 NEEDS_TAKES = True

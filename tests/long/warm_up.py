@@ -16,8 +16,8 @@ from playalong.grading.verdicts import Rules
 from playalong.practice.warm_up.degrees import limits
 from playalong.practice.warm_up.exercises import BY_NAME, EXERCISES
 from playalong.simulation.skills import SKILLS
+from tests.helpers.warming import learn, noises, played_by, targets_of, worth
 from tests.long.frame import Options, Table
-from tests.support.warming import learn, noises, played_by, targets_of, worth
 
 FULL_COUNT, SAMPLE_COUNT = 200, 6
 

@@ -103,7 +103,7 @@ class Desk:
         """Start the program."""
         self.pages.write_text("", encoding="utf-8")
         self.program = subprocess.Popen(
-            [sys.executable, "-m", "tests.support.watched_program"],
+            [sys.executable, "-m", "tests.helpers.watched_program"],
             env=self.surroundings,
             stdout=subprocess.DEVNULL,
             stderr=self.errors.open("ab"),

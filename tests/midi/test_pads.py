@@ -15,7 +15,7 @@ from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out
 from playalong.pattern.voices import BY_NAME, BY_NOTE, VOICES, folded, note_of
 from playalong.simulation.player import perform
-from tests.support.steady_player import STEADY
+from tests.helpers.steady_player import STEADY
 
 NAMES = [voice.name for voice in VOICES]
 MASKS = st.floats(0.0, LONGEST_MASK_MS)

@@ -15,7 +15,8 @@ from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.targets import Targets, lay_out, lay_out_on
-from tests.grading.making import faultless, groove, law, moved
+from tests.grading.making import groove, moved
+from tests.helpers.exact_takes import faultless, law
 
 GROOVE = groove(hi_hat="xx xx xx xx", snare="---- X--g ---- X---", kick="x--- --x- x-x- ----")
 

@@ -25,8 +25,9 @@ from playalong.practice.excerpts import (
     spoken,
     whole_bars,
 )
+from tests.helpers.exact_takes import faultless, law
 
-from .making import FOUR_BEATS, SHIPPED, faultless, graded, law, pattern
+from .making import FOUR_BEATS, SHIPPED, graded, pattern
 
 PATTERNS = st.sampled_from(sorted(SHIPPED.values(), key=lambda item: item.name))
 

@@ -10,8 +10,9 @@ from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
 from playalong.practice.calling import mixed
 from playalong.practice.free_playing import SHOWN, as_played
+from tests.helpers.exact_takes import as_list, faultless
 
-from .making import as_list, faultless, pattern
+from .making import pattern
 
 TEMPO_BPM = 90.0
 

@@ -16,9 +16,10 @@ from playalong.practice.lesson import LEAVE_S, MOST, PATIENCE, Lesson
 from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
 from playalong.practice.repetition import Fault, Repetition, Tally
-from tests.support.students import Student, sit
+from tests.helpers.exact_takes import law
+from tests.helpers.students import Student, sit
 
-from .making import FOUR_BEATS, SHIPPED, law, pattern
+from .making import FOUR_BEATS, SHIPPED, pattern
 
 ADVICE = "The kick on 1 is missed."
 NAMES = st.sampled_from(sorted(SHIPPED))

@@ -21,9 +21,10 @@ from playalong.practice.excerpts import Names
 from playalong.practice.mixing import GRACE_COST, MOST, Explainer, Explanation, allowed, inaudible
 from playalong.practice.phrases import texture_lines, texture_next
 from playalong.practice.texture import texture
-from tests.support.mixed_bars import named, named_fill
+from tests.helpers.exact_takes import as_list, faultless, law
+from tests.helpers.mixed_bars import named, named_fill
 
-from .making import SHIPPED, as_list, faultless, law, pattern, steady_player
+from .making import SHIPPED, pattern, steady_player
 
 RULES = Rules()
 

@@ -23,8 +23,9 @@ from playalong.practice.repetition import (
     repetition,
     together,
 )
+from tests.helpers.exact_takes import as_list, faultless
 
-from .making import FOUR_BEATS, as_list, faultless, pattern
+from .making import FOUR_BEATS, pattern
 
 GROOVE = pattern(FOUR_BEATS)
 #: The bar, and a bar of rest after it.

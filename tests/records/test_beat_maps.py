@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from playalong.pattern.beat_map import BeatMap
 from playalong.records.beat_maps import BeatMapError, read, remove, write
-from tests.grading.making import law
+from tests.helpers.exact_takes import law
 
 MAP = BeatMap((0.512, 1.02, 1.531, 2.04, 2.55, 3.061), first=2, per_bar=3)
 OTHER = BeatMap((0.25, 0.75, 1.25, 1.76), per_bar=4)

@@ -8,8 +8,8 @@ from playalong.app.assessment.class_pages import class_pages
 from playalong.app.assessment.classes import groups, read_one
 from playalong.app.assessment.reporting import result_report
 from playalong.report.html import class_page, report_page
-from tests.support.browser import PAPER_WIDE, browser, printed, shown
-from tests.support.result_changes import result_of
+from tests.helpers.browser import PAPER_WIDE, browser, printed, shown
+from tests.helpers.result_changes import result_of
 
 pytestmark = [
     pytest.mark.browser,

@@ -42,7 +42,7 @@ from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from playalong.support.cautions import CAUTION
-from tests.support.stage import context_on, unseen_window
+from tests.helpers.stage import context_on, unseen_window
 
 from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT
 

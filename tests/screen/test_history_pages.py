@@ -11,7 +11,7 @@ from playalong.screen.history_pages.choices import ERASE_ALL, ChoicesPage
 from playalong.screen.history_pages.comparison import ComparisonPage
 from playalong.screen.history_pages.look_back import LookBackPage, RunLine
 from playalong.screen.history_pages.plots import Plot
-from tests.support.stage import theme
+from tests.helpers.stage import theme
 
 SIZES = [(640, 480), (1280, 720), (1920, 1080)]
 

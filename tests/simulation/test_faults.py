@@ -9,13 +9,13 @@ from playalong.grading.loudness import level_db
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER, Limb
 from playalong.simulation.skills import SKILLS
-from tests.support import faults
-from tests.support.fault_order import BARS, GROOVES, ORDER, takes
-from tests.support.fault_table import ROWS
-from tests.support.faults import Scene
-from tests.support.grooves import grooves
-from tests.support.played import Played
-from tests.support.steady_player import EXACT
+from tests.helpers import faults
+from tests.helpers.fault_order import BARS, GROOVES, ORDER, takes
+from tests.helpers.fault_table import ROWS
+from tests.helpers.faults import Scene
+from tests.helpers.grooves import grooves
+from tests.helpers.played import Played
+from tests.helpers.steady_player import EXACT
 
 
 @cache

@@ -14,7 +14,7 @@ from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import BY_NAME
 from playalong.simulation.faulty_kit import ROUGH, Echo, Rough, through
 from playalong.simulation.player import Performance, perform
-from tests.support.steady_player import STEADY
+from tests.helpers.steady_player import STEADY
 
 GROOVE = """
 title = "T"

@@ -21,7 +21,7 @@ from playalong.profile.triggers import Proposal, Strokes, find, proposals
 from playalong.simulation.faulty_kit import ROUGH, Rough, through
 from playalong.simulation.player import Performance, Truth, perform
 from playalong.support.resources import folder
-from tests.support.steady_player import STEADY
+from tests.helpers.steady_player import STEADY
 
 #: The kits whose faults guards can keep out.
 MENDED = ("loose heads", "one rack", "old cable", "church hall")

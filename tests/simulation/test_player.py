@@ -18,7 +18,7 @@ from playalong.pattern.voices import BY_NAME, VOICES, Limb, note_of
 from playalong.simulation.human_timing import tempo_factor
 from playalong.simulation.player import Performance, SimulatedPort, Truth, perform, send
 from playalong.simulation.skills import SKILLS, Habit, Skill
-from tests.support.steady_player import EXACT, STEADY, WILD
+from tests.helpers.steady_player import EXACT, STEADY, WILD
 
 BEGINNER = SKILLS["beginner"]
 

@@ -12,7 +12,7 @@ from playalong.screen.home_pages.settings import SettingsPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.sitting import SittingPage
 from tests.app.assessment.test_taking import Kit, Seen
-from tests.support.stage import context_on, unseen_window
+from tests.helpers.stage import context_on, unseen_window
 
 TEXT = """
 title = "Zz a teacher's own"

@@ -20,8 +20,8 @@ from playalong.app.assessment.classes import (
 from playalong.commands.main import main
 from playalong.report.html import class_page
 from playalong.support.errors import UserError
-from tests.support.classes import played_class
-from tests.support.result_changes import CHANGES, forged, result_of
+from tests.helpers.classes import played_class
+from tests.helpers.result_changes import CHANGES, forged, result_of
 
 
 @pytest.fixture(scope="module")

@@ -14,8 +14,8 @@ from playalong.screen.home_pages.settings import SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.support.errors import UserError
 from tests.app.assessment.test_taking import Seen
-from tests.support.result_changes import SHORT, result_of
-from tests.support.stage import context_on, unseen_window
+from tests.helpers.result_changes import SHORT, result_of
+from tests.helpers.stage import context_on, unseen_window
 
 TEXT = SHORT.replace("minutes = 5", 'minutes = 5\nby-eye = ["posture"]')
 

@@ -24,8 +24,8 @@ from playalong.records.pattern_files import library
 from playalong.records.takes import read as read_take
 from playalong.report.html import report_page
 from playalong.support.errors import UserError
-from tests.support.result_changes import CHANGES, forged, result_of
-from tests.support.simulated_takes import recorded
+from tests.helpers.result_changes import CHANGES, forged, result_of
+from tests.helpers.simulated_takes import recorded
 
 HOSTILE = ("<script>alert(1)</script>", "ليلى المريمية", "x" * 300, 'a"b&c', "=cmd()")
 

@@ -46,7 +46,7 @@ from playalong.screen.pages.sitting import SittingPage
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from playalong.support.errors import UserError
-from tests.support.stage import Hands, context_on, unseen_window
+from tests.helpers.stage import Hands, context_on, unseen_window
 
 TEXT = """
 title = "A test"

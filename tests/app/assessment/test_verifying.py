@@ -10,7 +10,7 @@ from playalong.app.assessment import verifying
 from playalong.app.assessment.verifying import verify
 from playalong.records.assessments.results import DIGESTS, packed, read_result
 from playalong.support.errors import UserError
-from tests.support.result_changes import CHANGES, changed_by_chance, forged, nothing, result_of
+from tests.helpers.result_changes import CHANGES, changed_by_chance, forged, nothing, result_of
 
 #: How many changes of each kind are tried here; ``python -m tests.long assessments`` tries more.
 FEW = 12

@@ -28,7 +28,7 @@ from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
-from tests.support.stage import Hands, context_on, unseen_window
+from tests.helpers.stage import Hands, context_on, unseen_window
 
 PATTERN = library().get("late-bus-home")
 

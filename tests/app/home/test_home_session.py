@@ -28,7 +28,7 @@ from playalong.screen.home_pages.typed import TypedPage
 from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
-from tests.support.stage import Hands, Wire, context_on, struck, unseen_window
+from tests.helpers.stage import Hands, Wire, context_on, struck, unseen_window
 
 
 class Seen(Hands):

@@ -18,7 +18,7 @@ from playalong.practice.assessment.model import (
     Limit,
 )
 from playalong.support.resources import folder
-from tests.support.simulated_takes import take_grade
+from tests.helpers.simulated_takes import take_grade
 
 PATTERN = read_pattern(
     (folder("patterns") / "late-bus-home.toml").read_text(encoding="utf-8"), "late-bus-home"

@@ -41,8 +41,9 @@ from playalong.practice.warm_up.routine import (
 )
 from playalong.practice.warm_up.routine_file import RoutineError, read
 from playalong.simulation.skills import SKILLS
-from tests.practice.making import FOUR_BEATS, law, pattern
-from tests.support.warming import PATTERNS, WARM, learn, noises, played_by, targets_of, worth
+from tests.helpers.exact_takes import law
+from tests.helpers.warming import PATTERNS, WARM, learn, noises, played_by, targets_of, worth
+from tests.practice.making import FOUR_BEATS, pattern
 
 EACH = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda one: one.name)
 

@@ -6,7 +6,7 @@ from playalong.practice.assessment.remarks import Remark
 from playalong.records.assessments.remark_files import write_remark
 from playalong.records.assessments.sittings import SittingFolder
 from playalong.records.assessments.traces import RESULTS, SITTINGS, assessments_of, leave_folders
-from tests.support.result_changes import SHORT, result_of
+from tests.helpers.result_changes import SHORT, result_of
 
 
 def test_all_that_is_left_of_a_player_is_found_and_of_nobody_else(tmp_path: Path) -> None:

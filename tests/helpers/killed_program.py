@@ -1,4 +1,4 @@
-"""The program with somebody at a made-up kit, to be killed: python -m tests.support.killed_program.
+"""The program with somebody at a made-up kit, to be killed: python -m tests.helpers.killed_program.
 
 The first argument is a file to which each stroke is written when it is handed to the program, with
 the seconds since 1970; the others are what is typed after ``playalong``.

@@ -16,7 +16,7 @@ from playalong.records.store.database import Database
 from playalong.records.take_info import TakeInfo
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
-from tests.support.stage import context_on, unseen_window
+from tests.helpers.stage import context_on, unseen_window
 
 PLAYER = "Ines"
 

@@ -12,7 +12,7 @@ from playalong.practice.excerpts import Names
 from playalong.practice.free_playing import as_played
 from playalong.practice.mixing import allowed
 from playalong.simulation.skills import SKILLS, Skill
-from tests.support.students import hits_by, person
+from tests.helpers.students import hits_by, person
 
 #: Somebody who is good, and misses and adds two strokes of a hundred.
 MISS, EXTRA = 0.02, 0.02

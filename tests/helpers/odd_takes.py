@@ -11,11 +11,11 @@ from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import VOICES, note_of
 from playalong.records.takes import Take
 from playalong.simulation.skills import SKILLS
-from tests.support.fault_table import ROWS
-from tests.support.faults import Scene
-from tests.support.grooves import grooves
-from tests.support.played import Played
-from tests.support.steady_player import EXACT, STEADY, WILD
+from tests.helpers.fault_table import ROWS
+from tests.helpers.faults import Scene
+from tests.helpers.grooves import grooves
+from tests.helpers.played import Played
+from tests.helpers.steady_player import EXACT, STEADY, WILD
 
 PLAYERS = {
     **SKILLS,

@@ -8,8 +8,8 @@ way between two dynamics is small, the whole way clear.
 
 from dataclasses import KW_ONLY, dataclass
 
-from tests.support import faults
-from tests.support.faults import Injection
+from tests.helpers import faults
+from tests.helpers.faults import Injection
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """The program in its real window, telling which pages it shows.
 
-Run as python -m tests.support.watched_program.
+Run as python -m tests.helpers.watched_program.
 Appends a line to the file that PAGES names whenever another page is shown: its class, and its
 title. Nothing else is changed.
 """

@@ -15,11 +15,11 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER, Limb
 from playalong.simulation.skills import SKILLS
-from tests.support import faults
-from tests.support.faults import Scene
-from tests.support.grooves import grooves
-from tests.support.played import Played
-from tests.support.steady_player import EXACT
+from tests.helpers import faults
+from tests.helpers.faults import Scene
+from tests.helpers.grooves import grooves
+from tests.helpers.played import Played
+from tests.helpers.steady_player import EXACT
 
 #: Two grooves with ghost notes, one with accents and one without.
 GROOVES = ("late-bus-home", "soft-under")

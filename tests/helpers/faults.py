@@ -18,8 +18,8 @@ from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
 from playalong.simulation.skills import SKILLS
-from tests.support.grooves import grooves
-from tests.support.played import Bools, Floats, Played
+from tests.helpers.grooves import grooves
+from tests.helpers.played import Bools, Floats, Played
 
 GHOST = DYNAMICS.index(Dynamic.GHOST)
 NORMAL = DYNAMICS.index(Dynamic.NORMAL)

@@ -17,7 +17,7 @@ from playalong.app.assessment.classes import Fault, groups, read_one
 from playalong.app.assessment.tasks import item_task
 from playalong.pattern.voices import Limb
 from playalong.simulation.skills import SKILLS, Habit, Skill
-from tests.support.result_changes import file_of, result_of
+from tests.helpers.result_changes import file_of, result_of
 
 CLASS = """
 title = "A class"
