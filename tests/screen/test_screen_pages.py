@@ -141,9 +141,9 @@ def played(targets, late_ms: float, kept: int) -> Sheet:
 def test_only_what_is_off_has_the_second_colour(theme):
     pattern = a_pattern([crowded_bar()])
     targets = lay_out(pattern, 84.0, 2)
-    assert not has(picture(run_page(theme, played(targets, 5.0, 1))), LIGHT.off)
-    assert has(picture(run_page(theme, played(targets, 70.0, 1))), LIGHT.off)
-    assert has(picture(run_page(theme, played(targets, 5.0, 3))), LIGHT.off)
+    assert not has(picture(run_page(theme, played(targets, 5.0, 1)), now_s=1.0), LIGHT.off)
+    assert has(picture(run_page(theme, played(targets, 70.0, 1)), now_s=1.0), LIGHT.off)
+    assert has(picture(run_page(theme, played(targets, 5.0, 3)), now_s=1.0), LIGHT.off)
 
 
 def test_a_word_shows_in_the_next_frame(theme):
@@ -166,13 +166,13 @@ def test_a_word_shows_in_the_next_frame(theme):
 def test_the_sheet_scrolls_to_the_left_by_what_time_has_passed(theme):
     page = run_page(theme)
     row = slice(160, 440)
-    before = pygame.surfarray.array3d(picture(page, now_s=1.0))[700:1100, row]
+    before = pygame.surfarray.array3d(picture(page, now_s=1.0))[760:1160, row]
     seconds = 0.4
     after = pygame.surfarray.array3d(picture(page, now_s=1.0 + seconds))
     shifts = [
         shift
         for shift in range(20, 140)
-        if np.array_equal(after[700 - shift : 1100 - shift, row], before)
+        if np.array_equal(after[760 - shift : 1160 - shift, row], before)
     ]
     assert len(shifts) == 1
     # Six beats at 84 bpm lie across a sheet that is not wider than the window.

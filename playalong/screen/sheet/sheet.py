@@ -33,8 +33,9 @@ _NOW = 0.39
 #: The part of the width that the names may take where they are as large as the count.
 _NAMED = 0.14
 
-#: Room for the names of the rows, in units: the least, and what lies between them and the rows.
-_NAMES, _BESIDE = 100, 16
+#: Room for the names of the rows, in units: the least, as wide as the level of the sound above them,
+#: beside which the count runs; and what lies between them and the rows.
+_NAMES, _BESIDE = 156, 16
 
 
 #: Half the width of the frame around the stroke that is spoken of, in units.
