@@ -33,7 +33,7 @@ _NOW = 0.39
 #: The part of the width that the names may take where they are as large as the count.
 _NAMED = 0.14
 
-#: Room for the names of the rows, in units: the least, as wide as the level of the sound above them,
+#: Room for the names of the rows, in units: the least, as wide as the level of sound above them,
 #: beside which the count runs; and what lies between them and the rows.
 _NAMES, _BESIDE = 156, 16
 
