@@ -39,6 +39,8 @@ ON_THE_WAY = 0.5
 #: they are not (the same takes).
 GHOSTS_APART, ACCENTS_APART = 2.2, 1.35
 TOLD_APART, MIXED = 0.93, 0.8
+#: Plain strokes that spread so many times as far as usual fall among the ghost notes themselves.
+FALL = 3.0
 #: Accents are flat too where they are less than so many spreads apart, and less often than this the
 #: louder of the two.
 ACCENTS_MIXED = ((1.45, 0.86), (1.7, 0.76))
@@ -159,7 +161,11 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     spread = _spread(look, level, one=ghosts, other=plain)
     apart = (top - bottom) / spread
     softer = _softer_share(level[ghosts], level[_nearer(look, level, plain, to=top, than=bottom)])
-    if softer < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED):
+    # Where the plain strokes fall now and then among the ghost notes, it is them.
+    louder = level[plain & (level >= median(level[plain]))]
+    fall = _within(look, level, plain) > FALL * _usual_db(int(look.run.voice[ghosts][0]))
+    fall &= _softer_share(level[ghosts], louder) > MIXED
+    if not fall and softer < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED):
         # Down to where drummers have them, in their own spreads.
         by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
         strokes = int(ghosts.sum())
