@@ -99,4 +99,4 @@ def of_share(n: int, of: int) -> Interval:
     share, z2 = min(n / of, 1.0), _Z * _Z
     middle = (share + z2 / (2 * of)) / (1 + z2 / of)
     half = _Z / (1 + z2 / of) * sqrt(share * (1 - share) / of + z2 / (4 * of * of))
-    return Interval(share, max(0.0, middle - half), min(1.0, middle + half))
+    return Interval(share, max(0.0, min(middle - half, share)), min(1.0, max(middle + half, share)))

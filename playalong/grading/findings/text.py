@@ -8,6 +8,9 @@ from playalong.grading.findings.candidate import Candidate
 from playalong.grading.grade import Code, Spot
 from playalong.pattern.voices import BY_NAME, Limb
 
+#: So far from the click everything is where a latency was not measured, sooner than by playing.
+_A_LATENCY_MS = 20.0
+
 #: Voices that a foot plays.
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 
@@ -102,7 +105,7 @@ def _other(found: Candidate) -> str:
 def _all(found: Candidate) -> str:
     late = (found.value or 0.0) > 0
     side = "behind" if late else "ahead of"
-    if abs(found.value or 0.0) >= 30.0:
+    if abs(found.value or 0.0) >= _A_LATENCY_MS:
         return (
             f"everything is {_ms(found)} {side} the click, evenly: measure the latency, "
             f"playalong kit does it. If that is done, play it all a little "

@@ -10,12 +10,11 @@ from playalong.grading.text import as_json
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
+from tests.grading.making import groove, groove_of
 from tests.helpers.exact_takes import faultless
 from tests.helpers.fault_table import ROWS
 from tests.helpers.told import graded
 from tests.long.faults import Asked, Told, told
-
-from .making import groove, groove_of
 
 PATTERN = groove(
     hi_hat="x-x- x-x- x-x- x-x-", snare="--g- X--g ---- X---", kick="x--- --x- x--- ----"
