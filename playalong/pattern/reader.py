@@ -29,7 +29,7 @@
     clean = 4                      # clean repetitions in a row
     tolerance = 25                 # milliseconds that are on time; the player's own unless it says
 
-Symbols: see ``grid.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
+Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
 """
 
 from collections.abc import Sequence

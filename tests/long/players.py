@@ -1,6 +1,6 @@
 """Simulated professionals beside drummers: how they spread, hang together, and touch.
 
-The drummers' takes in 4/4, through ``tests.support``'s transcription, and the same patterns played
+The drummers' takes in 4/4, through ``tests.helpers``'s transcription, and the same patterns played
 by the professional: the median of the takes with the 5th and 95th percentile. A figure holds where
 the simulated median lies between the drummers' quartiles.
 """
