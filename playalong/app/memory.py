@@ -9,9 +9,9 @@ import time
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from playalong.app import stored_runs
-from playalong.app.grade.take_grading import Graded
 from playalong.records.store import runs
 from playalong.records.store.database import Database, StoreError
 from playalong.records.store.run_log import RunLog
@@ -21,6 +21,9 @@ from playalong.records.takes import Recording
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, write_file
 from playalong.support.reading import MOST_TEXT, read_bytes
+
+if TYPE_CHECKING:
+    from playalong.app.grade.take_grading import Graded
 
 #: The files of the store below the user's data: of people, and of simulated players.
 STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
@@ -111,7 +114,7 @@ class Memory:
         return log
 
     def keep(
-        self, log: RunLog, recording: Recording, graded: Graded | None, *, file: Path | None
+        self, log: RunLog, recording: Recording, graded: "Graded | None", *, file: Path | None
     ) -> int | None:
         """A run has ended: keep its take and grade; the run's number in the store, if it has one.
 

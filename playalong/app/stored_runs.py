@@ -6,10 +6,8 @@ from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from playalong.app.grade.asked import own_pattern
-from playalong.app.grade.take_grading import Graded
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.library import Library
 from playalong.pattern.model import Pattern
@@ -24,6 +22,9 @@ from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
 from playalong.support.errors import UserError
 from playalong.support.reading import MOST_MIDI, read_bytes
+
+if TYPE_CHECKING:
+    from playalong.app.grade.take_grading import Graded
 
 #: What a player is called whom nobody has named.
 NOBODY = "player"
@@ -89,7 +90,7 @@ def player_of(database: Database, said: TakeInfo) -> PlayerRow:
     return players.player_of(database, name or NOBODY, _now())
 
 
-def result_of(recording: Recording, graded: Graded | None, file: Path | None) -> Result:
+def result_of(recording: Recording, graded: "Graded | None", file: Path | None) -> Result:
     """What a run came to, as the store keeps it."""
     return Result(
         take=recording.as_bytes(),
@@ -99,7 +100,7 @@ def result_of(recording: Recording, graded: Graded | None, file: Path | None) ->
     )
 
 
-def grade_of(graded: Graded | None) -> dict[str, Any]:
+def grade_of(graded: "Graded | None") -> dict[str, Any]:
     """The fields of a ``Result`` that a grade fills."""
     if graded is None:
         return {}
@@ -114,6 +115,8 @@ def grade_of(graded: Graded | None) -> dict[str, Any]:
 
 def pattern_of(said: TakeInfo) -> Pattern | None:
     """The pattern of a take: its own text, or in takes of the first format the one of its name."""
+    from playalong.app.grade.asked import own_pattern
+
     own = own_pattern(said)
     if own is not None or said.pattern_text or not said.pattern:
         return own
@@ -150,6 +153,8 @@ def _keep_named(database: Database, said: TakeInfo) -> str | None:
 
 
 def _keep_pattern(database: Database, said: TakeInfo) -> None:
+    from playalong.app.grade.asked import own_pattern
+
     pattern = own_pattern(said)
     knowledge.keep_pattern(
         database,

@@ -2,14 +2,17 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from playalong.app.home.home_session import HomeSession
 from playalong.app.home.kit_at_hand import KitAtHand
 from playalong.app.home.looks import size_of
 from playalong.app.open_devices import Look, OpenDevices
-from playalong.app.play.play_session import SavedRun
 from playalong.app.run.clock import RealClock
 from playalong.app.user_folders import UserFolders
+
+if TYPE_CHECKING:
+    from playalong.app.play.play_session import SavedRun
 
 
 def open_window(
@@ -19,7 +22,7 @@ def open_window(
     *,
     room: Callable[[HomeSession], None] | None = None,
     kit: KitAtHand | None = None,
-    told: Callable[[SavedRun], None] = lambda _: None,
+    told: "Callable[[SavedRun], None]" = lambda _: None,
 ) -> None:
     """Show the first page until the program is asked to end; ``room`` is gone into before.
 

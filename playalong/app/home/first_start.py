@@ -7,8 +7,8 @@ the kit's pages and the settings.
 from collections.abc import Callable
 
 from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
-from playalong.app.home.kit_at_hand import KitAtHand
-from playalong.app.home.looks import settings_of
+from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand
+from playalong.app.home.looks import FIRST_START, settings_of
 from playalong.app.kit_setup.entry import keeping
 from playalong.app.kit_setup.kit_session import click_on_kit
 from playalong.app.kit_setup.latency import latency
@@ -32,10 +32,10 @@ from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
 
 TITLE = "First start"
-STEPS = 5
 
-#: A setting of this computer: the first start has been gone through, or put off.
-_DONE = "first_start"
+#: The page ends by itself: a kit has been found.
+_FOUND = Outcome.NEXT
+STEPS = 5
 
 _THRESHOLD = (
     "Do soft strokes not arrive? Turn the snare pad's threshold down on the module, "
@@ -49,11 +49,6 @@ _MEASURE = (
     "The time from your stroke to this program is taken off before anything is judged.",
     "Play along to the click for a minute: start quiet, as loud as a clock.",
 )
-
-
-def is_due(home: UserFolders) -> bool:
-    """Whether nobody has played or been here yet."""
-    return home.player() is None and not home.settings_of(None).get(_DONE)
 
 
 class FirstStart:
@@ -72,7 +67,7 @@ class FirstStart:
             if step() is Outcome.LEAVE:
                 break
         if not self._context().window.is_closed:
-            self._home.remember_for(None, **{_DONE: True})
+            self._home.remember_for(None, **{FIRST_START: True})
 
     def _setup(self) -> SetupContext:
         context = self._context()
@@ -94,14 +89,21 @@ class FirstStart:
         )
 
     def _hear_kit(self) -> Outcome:
-        """Strike anything: the page answers at once."""
+        """Strike anything: the page answers at once. A kit may be plugged in meanwhile."""
+        while True:
+            outcome = self._hear_kit_at_hand()
+            if outcome is not _FOUND:
+                return outcome
+            self.profile = self._kit.profile
+
+    def _hear_kit_at_hand(self) -> Outcome:
         setup = self._setup()
         page = self._page(1, "Strike anything on your kit.")
         page.drawing, page.notes = setup.drawing(), [CAUTION]
         nothing = [f"Listening to {self._kit.port.name}."]
         if self._kit.is_keys:
             nothing = [
-                "Plug a kit in by USB or MIDI and switch it on, then start again.",
+                "No kit yet: plug one in by USB or MIDI, and switch it on.",
                 KEYS_ARE_PADS.replace("No kit: ", "Or try the keys: "),
             ]
         page.told = nothing
@@ -114,7 +116,15 @@ class FirstStart:
                 page.asked = "Your kit is heard."
                 page.told = [f"That was the {label}, velocity {hit.velocity:.0f} of 127."]
 
-        return setup.show(page, hears)
+        sought_s = [self._context().clock.now()]
+
+        def before_frame(now_s: float) -> Outcome | None:
+            if not self._kit.is_keys or now_s - sought_s[0] < SEEK_S:
+                return None
+            sought_s[0] = now_s
+            return _FOUND if self._kit.seek(self._context(), self._home) else None
+
+        return setup.show(page, hears, before_frame)
 
     def _strike(self) -> Outcome:
         """Three ordinary strokes on three pads, and three as soft as possible on the snare."""

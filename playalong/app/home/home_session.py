@@ -8,38 +8,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from playalong.app import broken_off
-from playalong.app.assessment.choosing import take_in_window
-from playalong.app.grade.checks import checked_rules
-from playalong.app.history.session import look_back, your_data
-from playalong.app.home.first_start import FirstStart, is_due
 from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
 from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand, ports
-from playalong.app.home.looks import click_of, settings_of, size_of
+from playalong.app.home.looks import click_of, is_due, settings_of, size_of
 from playalong.app.home.pattern_list import OWN, PatternList, pattern_list
 from playalong.app.home.remembered import Remembered, remembered
 from playalong.app.home.waiting import beginning, going_on
-from playalong.app.kit_setup.entry import keeping
-from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
-from playalong.app.lesson.lesson_session import LessonSession, LessonSummary
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, themed
-from playalong.app.play.play_session import (
-    PlaySession,
-    SavedRun,
-    result_page,
-    save_run,
-    to_hear,
-)
-from playalong.app.play.tasks import task_of
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
-from playalong.app.run.run import Run
-from playalong.app.run.task import Task
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
-from playalong.app.warm_up.entry import Wish, in_window
 from playalong.grading.verdicts import Rules
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
@@ -52,11 +34,15 @@ from playalong.screen.home_pages.first import Card, FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
-from playalong.simulation.player import SimulatedPort, perform
-from playalong.simulation.skills import SKILLS
 from playalong.sound.synth.click import Clicking
 from playalong.support.errors import UserError
 from playalong.support.text import printable
+
+# The rooms' own imports stand in the methods that enter them: the first page waits for none.
+if TYPE_CHECKING:
+    from playalong.app.lesson.lesson_session import LessonSummary
+    from playalong.app.play.play_session import SavedRun
+    from playalong.app.run.task import Task
 
 #: Shown on the first page, where there is little room.
 SHORT_CAUTION = "Start quiet, loosen up first, rest between runs."
@@ -84,7 +70,7 @@ class HomeSession:
         *,
         kit: KitAtHand | None = None,
         folder: Path | None = None,
-        told: Callable[[SavedRun], None] = lambda _: None,
+        told: "Callable[[SavedRun], None]" = lambda _: None,
     ) -> None:
         """``kit`` is the one at hand, None to look for it; takes and the store are in ``folder``.
 
@@ -125,7 +111,7 @@ class HomeSession:
         try:
             if is_due(self._home):
                 self._first_start()
-            broken_off.offer(self.context, self._home)
+            self._offer_broken_off()
             while not self._opened.window.is_closed:
                 outcome = self._first_page()
                 room = self._rooms.get(outcome)
@@ -134,6 +120,13 @@ class HomeSession:
                 self.enter(room)
         finally:
             self._kit.close()
+
+    def _offer_broken_off(self) -> None:
+        """Ask what becomes of runs that were broken off, where there are any."""
+        if self._home.memory.broken_off():
+            from playalong.app import broken_off
+
+            broken_off.offer(self.context, self._home)
 
     def enter(self, room: Callable[[], None]) -> None:
         """Go into a room; what goes wrong there is told on the first page."""
@@ -154,22 +147,12 @@ class HomeSession:
             outcome = None
             while outcome is None:
                 outcome = hold(self.context, page, 0.0, until_s=until_s)
-                if outcome is None and self._seek():
+                if outcome is None and self._kit.seek(self._opened, self._home):
                     break
                 until_s = self._opened.clock.now() + SEEK_S
             self._chosen = page.chosen
             if outcome is not None:
                 return outcome
-
-    def _seek(self) -> bool:
-        """Whether a kit has been plugged in where there was none."""
-        if not self._kit.is_keys or not ports():
-            return False
-        found = KitAtHand.find(self._opened, self._home)
-        if found.is_keys:
-            return False
-        self._kit = found
-        return True
 
     def _page(self) -> FirstPage:
         context, told = self.context, self._remembered
@@ -223,6 +206,8 @@ class HomeSession:
 
     def warm_up(self) -> None:
         """Loosen up, with what is being learned at the end."""
+        from playalong.app.warm_up.entry import Wish, in_window
+
         last = self._remembered.last
         lesson = last.pattern if last is not None and last.kind == "lesson" else None
         in_window(
@@ -253,20 +238,26 @@ class HomeSession:
 
     def task(
         self, pattern: Pattern, tempo_bpm: float | None = None, bars: int | None = None
-    ) -> Task:
+    ) -> "Task":
         """A run of ``pattern`` as the player is judged."""
+        from playalong.app.play.tasks import task_of
+
         clicking = Clicking(click_of(self._home.settings_of(None)))
         return task_of(pattern, self._rules(), tempo_bpm=tempo_bpm, bars=bars, clicking=clicking)
 
     def _rules(self) -> Rules:
+        from playalong.app.grade.checks import checked_rules
+
         return checked_rules(
             level=self._home.level(self.player),
             bands=self._kit.profile.bands,
             left_handed=self._home.is_left_handed(self.player),
         )
 
-    def play(self, task: Task) -> None:
+    def play(self, task: "Task") -> None:
         """Play ``task`` as often as the player asks, or learn its pattern."""
+        from playalong.app.play.play_session import PlaySession
+
         session = PlaySession(
             task,
             self.context,
@@ -284,8 +275,10 @@ class HomeSession:
 
     def practise(
         self, pattern: Pattern, rules: Rules | None = None, clicking: Clicking | None = None
-    ) -> LessonSummary:
+    ) -> "LessonSummary":
         """Learn ``pattern`` step by step, from where it was left off."""
+        from playalong.app.lesson.lesson_session import LessonSession
+
         kit = self._kit
         lesson = LessonSession(
             pattern=pattern,
@@ -302,11 +295,18 @@ class HomeSession:
 
     def _take_assessment(self) -> None:
         """What a teacher has set, against the clock or as homework."""
+        from playalong.app.assessment.choosing import take_in_window
+
         profile = self._kit.profile
         self._trouble = take_in_window(self.context, self._kit.port, profile, home=self._home)
 
     def _watch(self) -> None:
         """A simulated player plays: a ghost note is too loud, a stroke is missed."""
+        from playalong.app.play.play_session import result_page, save_run
+        from playalong.app.run.run import Run
+        from playalong.simulation.player import SimulatedPort, perform
+        from playalong.simulation.skills import SKILLS
+
         task = replace(self.task(self._all_patterns.patterns[SHOWN]), simulated=_SHOWS)
         clock = self._opened.clock
         performance = perform(task.targets(), SKILLS[_SHOWS.skill], _SHOWS.seed)
@@ -327,6 +327,8 @@ class HomeSession:
 
         Whoever erases their data there is nobody any more.
         """
+        from playalong.app.history.session import look_back
+
         who = self.player
         look_back(self.context, self._home, who, pattern=pattern, number=number)
         if self._home.player(who) is None:
@@ -334,6 +336,9 @@ class HomeSession:
             self._kit.profile = Profile(kit=kit.kit, player=NOBODY, port=kit.port)
 
     def _choose_pattern(self) -> None:
+        from playalong.app.play.play_session import to_hear
+        from playalong.app.run.run import Run
+
         page = PatternsPage(theme=self.context.theme, lines=[], level=self.context.level())
         while not self._opened.window.is_closed:
             patterns = self._all_patterns
@@ -366,6 +371,9 @@ class HomeSession:
 
     def learn_kit(self, page: str | None = None) -> Profile:
         """The pages of the kit at hand, from its overview or from ``page``."""
+        from playalong.app.kit_setup.entry import keeping
+        from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
+
         session = KitSession(
             self.context,
             self._kit.port,
@@ -464,7 +472,15 @@ class HomeSession:
             elif page.rows.choice.name == _OWN_FOLDER:
                 self._add_folder()
             elif self._memory.path.exists():
-                your_data(self.context, self._home, self.player)
+                self._look_at_data()
+
+    def _look_at_data(self) -> None:
+        """What is kept: exported, or erased; who erases it is nobody any more."""
+        from playalong.app.history.session import your_data
+
+        if your_data(self.context, self._home, self.player):
+            kit = self._kit.profile
+            self._kit.profile = Profile(kit=kit.kit, player=NOBODY, port=kit.port)
 
     def _add_folder(self) -> None:
         page = TypedPage(
@@ -495,6 +511,8 @@ class HomeSession:
             window.resize(size_of(kept))
 
     def _first_start(self) -> None:
+        from playalong.app.home.first_start import FirstStart
+
         start = FirstStart(self._home, self._kit, lambda: self.context)
         start.go()
         self._kit.profile = start.profile

@@ -57,6 +57,16 @@ class KitAtHand:
         home.remember(port=port.name, kit=profile.kit)
         return cls(port, profile, False)
 
+    def seek(self, context: RunContext, home: UserFolders) -> bool:
+        """Whether a kit has been plugged in where there was none; it is then the one at hand."""
+        if not self.is_keys or not ports():
+            return False
+        found = KitAtHand.find(context, home)
+        if found.is_keys:
+            return False
+        self.port, self.profile, self.is_keys = found.port, found.profile, False
+        return True
+
     def context(self, context: RunContext, look: Look) -> RunContext:
         """``context`` with this kit; keys work pages as keys, and not as pads."""
         found = on_kit(context, look, self.port, profile=self.profile)

@@ -9,6 +9,9 @@ from playalong.grading.levels import LEVELS, Level
 from playalong.screen.base.rows import Choice
 from playalong.sound.synth.click import Places
 
+#: A setting of this computer: the first start has been gone through, or put off.
+FIRST_START = "first_start"
+
 #: The sizes of window that can be chosen, in pixels.
 SIZES = ((1280, 720), (1600, 900), (1920, 1080), (2560, 1440), (960, 540), (640, 480))
 
@@ -88,6 +91,11 @@ def settings_of(home: UserFolders, player: str) -> list[Setting]:
             keep=lambda number: home.remember_hand(player, bool(number)),
         ),
     ]
+
+
+def is_due(home: UserFolders) -> bool:
+    """Whether the first start is due: nobody has played or been here yet."""
+    return home.player() is None and not home.settings_of(None).get(FIRST_START)
 
 
 def size_of(kept: Mapping[str, Any]) -> tuple[int, int]:
