@@ -22,7 +22,7 @@ from playalong.app.run.run import Run
 from playalong.app.user_folders import UserFolders
 from playalong.grading.verdicts import Rules
 from playalong.records.pattern_files import library
-from tests.support.stage import context_on, unseen_window
+from tests.helpers.stage import context_on, unseen_window
 
 STARTS, RUNS = 5, 10
 PATIENCE_S = 20.0
@@ -59,7 +59,7 @@ def first_pages_s(folder: Path) -> list[float]:
             pages.write_text("", encoding="utf-8")
             begin_s = time.perf_counter()
             program = subprocess.Popen(
-                [sys.executable, "-m", "tests.support.watched_program"],
+                [sys.executable, "-m", "tests.helpers.watched_program"],
                 env=surroundings,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,

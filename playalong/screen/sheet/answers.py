@@ -35,6 +35,8 @@ class Answers:
         self.rules = rules
         self.voices = targets.voices
         self._nearest: dict[str, str] = {}
+        #: Whether a voice was struck that has no row.
+        self.has_foreign = False
         self.of_target: dict[int, VerdictEvent] = {}
         self.of_hit: dict[int, VerdictEvent] = {}
         self.played: dict[int, Played] = {}
@@ -47,6 +49,10 @@ class Answers:
         voice = folded(hit.voice, self.targets.voices)
         self.played[number] = Played(time_s=hit.time_s, voice=voice, height=height_of(hit.velocity))
         insort(self._order, (hit.time_s, number))
+
+    def is_foreign(self, number: int) -> bool:
+        """Whether the hit is of a voice that has no row."""
+        return self.played[number].voice not in self.voices
 
     def row_of(self, voice: str) -> str:
         """The row in which a hit of ``voice`` is drawn."""

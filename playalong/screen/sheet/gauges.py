@@ -3,6 +3,7 @@ in words what it shows.
 """
 
 from collections.abc import Iterable
+from functools import lru_cache
 from statistics import fmean
 
 import pygame
@@ -11,6 +12,7 @@ from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.grading.measures.steadiness import STEADY
 from playalong.grading.text import sided
 from playalong.screen.base import marks
+from playalong.screen.base.fonts import Colour
 from playalong.screen.base.pen import Pen, area
 from playalong.screen.base.theme import BODY, LABEL, SMALL
 from playalong.screen.sheet.geometry import DOT, height
@@ -89,24 +91,48 @@ def _draw_stacks(
 ) -> None:
     """The errors of one limb as dots, those that fall together one above the other."""
     colours = pen.colours
-    radius = max(2, min(pen.px(DOT), row.height // 3))
-    wide, per_ms = 2 * radius + 1, (row.width / 2 - radius) / axis_ms
+    stacks = _stacked(
+        tuple(errors_ms),
+        gauge.tolerance_ms,
+        axis_ms=axis_ms,
+        size=row.size,
+        radius=max(2, min(pen.px(DOT), row.height // 3)),
+        width=pen.px(2.4),
+        inks=(colours.ink, colours.off, colours.row),
+    )
+    pen.surface.blit(stacks, row)
+
+
+@lru_cache(maxsize=32)
+def _stacked(
+    errors_ms: tuple[float, ...],
+    tolerance_ms: float,
+    *,
+    axis_ms: int,
+    size: tuple[int, int],
+    radius: int,
+    width: int,
+    inks: tuple[Colour, Colour, Colour],
+) -> pygame.Surface:
+    """The dots on nothing; drawn anew only after a hit."""
+    surface = pygame.Surface(size, pygame.SRCALPHA)
+    room = surface.get_rect()
+    ink, off, paper = inks
+    wide, per_ms = 2 * radius + 1, (room.width / 2 - radius) / axis_ms
     stacks: dict[int, list[bool]] = {}
     for error_ms in errors_ms:
         x = min(axis_ms, max(-axis_ms, error_ms)) * per_ms
-        stacks.setdefault(round(x / wide), []).append(abs(error_ms) <= gauge.tolerance_ms)
+        stacks.setdefault(round(x / wide), []).append(abs(error_ms) <= tolerance_ms)
     tallest = max(map(len, stacks.values()), default=1)
-    step = min(float(wide), (row.height - wide) / max(1, tallest - 1))
+    step = min(float(wide), (room.height - wide) / max(1, tallest - 1))
+    dot = marks.dot(radius, ink)
+    ring = marks.ring(radius, width=width, colour=off, inside=paper)
+    half = dot.get_width() // 2
     for place, stack in stacks.items():
         for number, within in enumerate(sorted(stack, reverse=True)):
-            at = (row.centerx + place * wide, row.bottom - radius - 1 - number * step)
-            if within:
-                pen.mark(marks.dot(radius, colours.ink), at)
-            else:
-                pen.mark(
-                    marks.ring(radius, width=pen.px(2.4), colour=colours.off, inside=colours.row),
-                    at,
-                )
+            at = (room.centerx + place * wide, round(room.bottom - radius - 1 - number * step))
+            surface.blit(dot if within else ring, (at[0] - half, at[1] - half))
+    return surface
 
 
 def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:

@@ -72,6 +72,8 @@ class Painting:
         start_s, end_s = start_s - self.reach_s, end_s + self.reach_s
         for target in self._answers.targets_between(start_s, end_s):
             self._paint_target(pen, first, target)
+        if self._answers.has_foreign:  # the name of one before may reach in here
+            start_s += self.reach_s - self.named_s
         for played, word in self._answers.hits_between(start_s, end_s):
             self._paint_hit(pen, first, played, word=word)
 
@@ -80,9 +82,12 @@ class Painting:
         """How far from its own time a target or a hit reaches: its box, its line, its mark."""
         rules = self._answers.rules
         longest_ms = max(rules.capture_ms, rules.tolerance_ms)
-        marks_s = _MARKS * self._unit / self._geometry.px_per_s
-        named_s = (CROSS + _NAMED) * self._unit / self._geometry.px_per_s
-        return max(longest_ms / 1000.0 + marks_s, named_s)
+        return longest_ms / 1000.0 + _MARKS * self._unit / self._geometry.px_per_s
+
+    @cached_property
+    def named_s(self) -> float:
+        """How far after its time a hit of a voice without a row reaches, with its name."""
+        return max(self.reach_s, (CROSS + _NAMED) * self._unit / self._geometry.px_per_s)
 
     @cached_property
     def radius(self) -> int:

@@ -87,8 +87,11 @@ class Sheet:
 
     def judged(self, word: VerdictEvent) -> None:
         """A word on a target, a hit, or both; it takes the place of an earlier one."""
-        for time_s in self._answers.judged(word):
-            self._touch(time_s)
+        times_s = self._answers.judged(word)
+        is_foreign = word.hit is not None and self._answers.is_foreign(word.hit)
+        self._answers.has_foreign = self._answers.has_foreign or is_foreign
+        for time_s in times_s:
+            self._touch(time_s, is_named=is_foreign)
 
     def draw(self, pen: Pen, rect: pygame.Rect, now_s: float) -> pygame.Rect:
         """Draw the sheet into ``rect`` as it is at ``now_s``; returns the part that is past."""
@@ -127,11 +130,12 @@ class Sheet:
         frame.center = (round(x), round(rect.top + (own.top + own.bottom) / 2))
         pygame.draw.rect(pen.surface, pen.colours.ink, frame, rim, border_radius=pen.px(6))
 
-    def _touch(self, time_s: float) -> None:
+    def _touch(self, time_s: float, *, is_named: bool = False) -> None:
         view = self._view
         if view is not None:
             reach_s = view.painting.reach_s
-            view.strip.touch(view.geometry.x(time_s - reach_s), view.geometry.x(time_s + reach_s))
+            after_s = view.painting.named_s if is_named else reach_s
+            view.strip.touch(view.geometry.x(time_s - reach_s), view.geometry.x(time_s + after_s))
 
     def _seen(self, pen: Pen, rect: pygame.Rect) -> _View:
         voices = self._answers.voices
