@@ -5,7 +5,7 @@ from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
-from playalong.app.grade.asked import own_pattern
+from playalong.app.grade.expected import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.memory import Memory
 from playalong.app.run.context import RunContext

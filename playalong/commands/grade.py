@@ -136,7 +136,7 @@ class _Schema(argparse.Action):
 def run(given: Options) -> None:
     """Grade the takes, and print the grades; UserError with those that cannot be graded."""
     from playalong.app.grade.batch import Batch, takes_in
-    from playalong.app.grade.take_grading import Options as Asked
+    from playalong.app.grade.take_grading import Options as GradeOptions
     from playalong.app.grade.take_grading import grade_take
     from playalong.records.takes import read
 
@@ -146,7 +146,7 @@ def run(given: Options) -> None:
     pattern = _pattern(given, paths[0])
     profile = _profile(given.profile)
     latency = profile.latency if profile else None
-    asked = Asked(
+    asked = GradeOptions(
         tempo_bpm=given.tempo,
         start_s=given.start,
         bars=given.bars,
@@ -172,7 +172,7 @@ def run(given: Options) -> None:
 
 def _pattern(given: Options, take: Path) -> "Pattern":
     """The pattern that was named, or, where there is none, what a take of that name keeps of it."""
-    from playalong.app.grade.asked import kept_pattern
+    from playalong.app.grade.expected import kept_pattern
     from playalong.records.takes import read
 
     try:

@@ -31,7 +31,7 @@ class Level(StrEnum):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class LevelLimits:
     """What a level asks.
 
     ``tolerance_ms``: how far from its target a stroke may lie and still be on time; ``spread_ms``:
@@ -46,11 +46,19 @@ class Asked:
     evenness_db: float
 
 
-LEVELS: Mapping[Level, Asked] = {
-    Level.BEGINNER: Asked(tolerance_ms=60.0, spread_ms=36.0, contrast_db=8.0, evenness_db=9.0),
-    Level.INTERMEDIATE: Asked(tolerance_ms=45.0, spread_ms=27.0, contrast_db=12.0, evenness_db=7.0),
-    Level.ADVANCED: Asked(tolerance_ms=35.0, spread_ms=21.0, contrast_db=16.0, evenness_db=5.0),
-    Level.PROFESSIONAL: Asked(tolerance_ms=25.0, spread_ms=15.0, contrast_db=20.0, evenness_db=4.0),
+LEVELS: Mapping[Level, LevelLimits] = {
+    Level.BEGINNER: LevelLimits(
+        tolerance_ms=60.0, spread_ms=36.0, contrast_db=8.0, evenness_db=9.0
+    ),
+    Level.INTERMEDIATE: LevelLimits(
+        tolerance_ms=45.0, spread_ms=27.0, contrast_db=12.0, evenness_db=7.0
+    ),
+    Level.ADVANCED: LevelLimits(
+        tolerance_ms=35.0, spread_ms=21.0, contrast_db=16.0, evenness_db=5.0
+    ),
+    Level.PROFESSIONAL: LevelLimits(
+        tolerance_ms=25.0, spread_ms=15.0, contrast_db=20.0, evenness_db=4.0
+    ),
 }
 
 DEFAULT_LEVEL = Level.INTERMEDIATE

@@ -213,7 +213,7 @@ ZONES: tuple[Zone, ...] = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class ZoneResult:
     """What became of a zone.
 
     ``note`` is its own note, None where it has none; ``value`` where the pedal stood at its
@@ -254,7 +254,7 @@ class Learning:
 
     def __init__(self, asked: Sequence[Zone] = ZONES) -> None:
         self.asked = tuple(asked)
-        self.found: list[Found] = []
+        self.found: list[ZoneResult] = []
         self.said = ""
         self._named = {zone.name: zone for zone in self.asked}
         self._value: int | None = None
@@ -322,7 +322,7 @@ class Learning:
         if zone.travels:
             self._look_at_pedal(zone, now_s)
         elif zone.optional and not self._cluster and now_s - self._since_s >= WAIT_S:
-            self._settle(Found(zone=zone), f"No {zone.name}: on without it.")
+            self._settle(ZoneResult(zone=zone), f"No {zone.name}: on without it.")
             self._passed_s = now_s
 
     def wait_anew(self) -> None:
@@ -332,7 +332,7 @@ class Learning:
     def skip(self) -> None:
         """On without what is lit up."""
         if self.zone is not None:
-            self._settle(Found(zone=self.zone), f"On without the {self.zone.name}.")
+            self._settle(ZoneResult(zone=self.zone), f"On without the {self.zone.name}.")
 
     def back(self) -> None:
         """Ask again for what was lit up before."""
@@ -365,13 +365,13 @@ class Learning:
         self._moves = [] if self._value is None else [_Move(-inf, self._value)]
         self._since_s = inf
 
-    def _settle(self, found: Found, said: str) -> None:
+    def _settle(self, found: ZoneResult, said: str) -> None:
         """Keep what became of a zone, and light up the next that the kit can have."""
         self.found.append(found)
         self.said = said
         there = {one.zone.name for one in self.found if one.note is not None}
         while (zone := self.zone) is not None and zone.of in self._named and zone.of not in there:
-            self.found.append(Found(zone=zone, asked=False))
+            self.found.append(ZoneResult(zone=zone, asked=False))
         self._light_up()
 
     def _gather(self, now_s: float) -> None:
@@ -401,8 +401,10 @@ class Learning:
                 return
             # So often by itself the foot sounds nothing: the note was the pad's all along.
             at = next(n for n, found in enumerate(self.found) if found.zone == by_foot)
-            self.found[at] = Found(zone=by_foot)
-            self._settle(Found(zone=zone, note=note), f"{zone.name.capitalize()}: note {note}.")
+            self.found[at] = ZoneResult(zone=by_foot)
+            self._settle(
+                ZoneResult(zone=zone, note=note), f"{zone.name.capitalize()}: note {note}."
+            )
             return
         self._since_s = loudest.time_s
         self._counts[note] += 1
@@ -413,19 +415,19 @@ class Learning:
         value = median(self._values) if self._values else None
         if earlier is None:
             name = zone.name.capitalize()
-            self._settle(Found(zone=zone, note=note, value=value), f"{name}: note {note}.")
+            self._settle(ZoneResult(zone=zone, note=note, value=value), f"{name}: note {note}.")
         elif self._base(zone) != self._base(earlier):
             self._settle(
-                Found(zone=zone), f"That is the {earlier.name}: on without the {zone.name}."
+                ZoneResult(zone=zone), f"That is the {earlier.name}: on without the {zone.name}."
             )
         elif self._pedal_tells(zone, earlier, value):
             self._settle(
-                Found(zone=zone, note=None, value=value),
+                ZoneResult(zone=zone, note=None, value=value),
                 f"The pedal tells the {zone.name} from the {earlier.name}.",
             )
         else:
             self._settle(
-                Found(zone=zone),
+                ZoneResult(zone=zone),
                 f"The kit cannot tell the {zone.name} from the {earlier.name}: they count as one.",
             )
 
@@ -451,7 +453,7 @@ class Learning:
         low, high = min(values, default=0), max(values, default=0)
         if high - low < _LEAST_WAY:
             if now_s - self._since_s >= WAIT_S:
-                self._settle(Found(zone=zone), "The pedal does not tell where it stands.")
+                self._settle(ZoneResult(zone=zone), "The pedal does not tell where it stands.")
             return
         near = _AT_END * (high - low)
 
@@ -466,7 +468,7 @@ class Learning:
         if len(ends) >= 3 and last is not None and now_s - since_s >= _REST_S:
             pedal = Pedal(open=last, closed=low if last == high else high)
             said = f"Pedal: {pedal.open} when let go, {pedal.closed} when pressed."
-            self._settle(Found(zone=zone, pedal=pedal), said)
+            self._settle(ZoneResult(zone=zone, pedal=pedal), said)
 
     def _pedal(self) -> Pedal | None:
         """The pedal's two ends; the strokes on the closed and the open hi-hat say which is which,

@@ -136,7 +136,7 @@ class Pad:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Unmeant:
+class FalseTriggers:
     """Hits of the pad ``voice`` that nobody played, arrays (k,): a point each in a picture of
     delay and level.
 
@@ -156,12 +156,12 @@ class Unmeant:
         return len(self.delay_ms) / self.strokes
 
 
-class Doubles(Unmeant):
+class Doubles(FalseTriggers):
     """Double triggers: made by strokes on the pad itself."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Crosstalk(Unmeant):
+class Crosstalk(FalseTriggers):
     """Crosstalk: made by strokes on another pad, ``source``. A delay may be negative: some
     modules send the pad that was not struck first.
     """

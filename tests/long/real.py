@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from playalong.app.grade.take_grading import AUTO, grade_take
-from playalong.app.grade.take_grading import Options as Asked
+from playalong.app.grade.take_grading import Options as GradeOptions
 from playalong.records.takes import read
 from tests.helpers.drummers import DrummerTake, drummer_takes, takes_folder
 from tests.helpers.told import codes, trend
@@ -49,7 +49,7 @@ def graded(take: DrummerTake) -> Case:
     matched = 0
     for ghost in sorted(GHOSTS, key=lambda border: border != 45):
         pattern, bars = written.pattern(BARS, ghost)
-        asked = Asked(tempo_bpm=take.tempo_bpm, start_s=0.0, bars=bars)
+        asked = GradeOptions(tempo_bpm=take.tempo_bpm, start_s=0.0, bars=bars)
         try:
             grade = grade_take(pattern, played, asked).grade
         except Exception:
@@ -62,7 +62,7 @@ def graded(take: DrummerTake) -> Case:
             case.first, case.trend = codes(grade)[0], trend(grade)
     pattern, bars = written.pattern(BARS)
     try:
-        auto = grade_take(pattern, played, Asked(tempo_bpm=AUTO, start_s=AUTO, bars=bars))
+        auto = grade_take(pattern, played, GradeOptions(tempo_bpm=AUTO, start_s=AUTO, bars=bars))
     except Exception:
         case.failed.append(traceback.format_exc())
         return case

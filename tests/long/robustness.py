@@ -18,7 +18,7 @@ import pygame
 
 from playalong.app.grade.table import columns, row
 from playalong.app.grade.take_grading import AUTO, grade_take
-from playalong.app.grade.take_grading import Options as Asked
+from playalong.app.grade.take_grading import Options as GradeOptions
 from playalong.app.run.live_judging import LiveJudging
 from playalong.app.run.mishaps import Mishaps
 from playalong.app.run.task import Task
@@ -56,7 +56,7 @@ def written(take: OddTake) -> None:
 
 def from_file(take: OddTake, chance: np.random.Generator) -> None:
     """Grade a take as the command does, start and tempo given or found."""
-    asked = Asked(
+    asked = GradeOptions(
         tempo_bpm=(None, AUTO, take.pattern.tempo)[int(chance.integers(3))],
         start_s=(1.0, AUTO, None, 0.0)[int(chance.integers(4))],
         bars=(None, take.targets.bars)[int(chance.integers(2))],

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from playalong.app.assessment.verifying import RunCheck, Verified, peek, verify
-from playalong.app.grade.asked import own_pattern
+from playalong.app.grade.expected import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.memory import Memory
 from playalong.grading.text import figures

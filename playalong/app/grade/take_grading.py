@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 
-from playalong.app.grade.asked import Asked, asked_of
 from playalong.app.grade.checks import (
     DEFAULT,
     MOST_BARS,
@@ -22,6 +21,7 @@ from playalong.app.grade.checks import (
     checked_rules,
     checked_tempo,
 )
+from playalong.app.grade.expected import Expected, expected_of
 from playalong.grading.grade import Grade
 from playalong.grading.grade_run import grade, judged_hits
 from playalong.grading.levels import DEFAULT_LEVEL, Level
@@ -29,7 +29,7 @@ from playalong.grading.loudness import Bands
 from playalong.grading.matching.bars_played import bars_played
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
-from playalong.grading.matching.tempo_following import FASTEST, Found, find, follow
+from playalong.grading.matching.tempo_following import FASTEST, StartAndTempo, find, follow
 from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
@@ -95,7 +95,7 @@ class Graded:
     followed: bool
     start_s: float
     remarks: tuple[str, ...]
-    asked: Asked
+    asked: Expected
     mixed: Mixed | None = None
     latency_ms: float = 0.0
 
@@ -121,7 +121,7 @@ class Graded:
 
 def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     """Grade ``take`` against ``pattern``; UserError says what is wrong with either."""
-    asked = asked_of(
+    asked = expected_of(
         pattern, TakeInfo.from_plain(take.info), options.variations, current=options.current
     )
     said, pattern = asked.said, asked.pattern
@@ -214,7 +214,7 @@ def _hits(take: Take, pads: Pads | None, start_s: float) -> tuple[Hits, Counter[
 class _Held:
     """Hits held against a pattern, on the click or following the player."""
 
-    asked: Asked
+    asked: Expected
     hits: Hits
     rules: Rules
     bars: int | None
@@ -312,7 +312,9 @@ class _Held:
         check_amount(self.pattern, bars, len(self.hits))
         return lay_out(self.pattern, tempo_bpm, bars, variations=self.variations)
 
-    def _along(self, tempo_bpm: float, targets: Targets, found: Found) -> tuple[Grade, MatchedRun]:
+    def _along(
+        self, tempo_bpm: float, targets: Targets, found: StartAndTempo
+    ) -> tuple[Grade, MatchedRun]:
         followed = follow(targets, self.hits, found)
         if self.bars is None:
             bars = max(1, int(np.searchsorted(followed.bar_starts_s, self._last_s())))

@@ -34,7 +34,7 @@ _LINES: tuple[Command | None, ...] = (
 
 def pad_commands(setup: SetupContext) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
-    alone, asked = _Alone(), _Asked()
+    alone, asked = _Alone(), _Confirmation()
     page = PadCommandsPage(
         theme=setup.context.theme, kit=setup.profile.kit, call="", calls=(), drawing=setup.drawing()
     )
@@ -95,7 +95,7 @@ class _Alone:
         return pad_of(self._last.voice)
 
 
-class _Asked:
+class _Confirmation:
     """What a stroke alone asked for, until it is struck once more."""
 
     def __init__(self) -> None:

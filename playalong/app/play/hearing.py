@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.app.grade.asked import own_pattern
+from playalong.app.grade.expected import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
 from playalong.app.open_devices import Look, OpenDevices

@@ -103,7 +103,7 @@ _BEAT, _LONGEST = PARTS // 4, 64 * PARTS
 
 
 @dataclass(frozen=True, kw_only=True)
-class Meant:
+class MeantStrokes:
     """The strokes that were meant, arrays of s in order of written time: ``written_s`` float64 when
     each was written, ``off_s`` float64 how much later than the click it was played, ``bar`` int64,
     ``one`` int64 a number for all that share a limb's habit and a stretch between two leaps,
@@ -117,7 +117,7 @@ class Meant:
     stretch: Ints
 
     @classmethod
-    def of(cls, run: MatchedRun, course: Course | None) -> "Meant":
+    def of(cls, run: MatchedRun, course: Course | None) -> "MeantStrokes":
         """Those of a run, or of the player's own course."""
         meant = course.run if course else run
         own = meant.target
@@ -172,9 +172,9 @@ class Look:
         return cls(run, layout, Course.of(run))
 
     @cached_property
-    def meant(self) -> Meant:
+    def meant(self) -> MeantStrokes:
         """The strokes that were meant."""
-        return Meant.of(self.run, self.course)
+        return MeantStrokes.of(self.run, self.course)
 
     @cached_property
     def steady(self) -> Steadiness:

@@ -96,7 +96,7 @@ class _Line:
         )
 
 
-class _Kept:
+class _GrowingHits:
     """The hits of a run as arrays that grow."""
 
     def __init__(self) -> None:
@@ -135,7 +135,7 @@ class Grader:
             if is_judged(voice.name, targets.voices)
         }
         self._fresh: list[tuple[int, int, int, int, float]] = []
-        self._kept = _Kept()
+        self._kept = _GrowingHits()
         self._tolerance = self._settler.tolerance.tolist()
         #: What was settled, and how it was said; and what of loudness the strokes so far say.
         self._settled: list[Verdicts] = [Verdicts.joined(())]

@@ -61,7 +61,7 @@ _WINDOW_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class StartAndTempo:
     """Where bar 1 starts, in seconds, and the player's tempo as a part of the written one."""
 
     start_s: float
@@ -75,16 +75,16 @@ def find(
     start_s: float | None = None,
     ratio: float | None = None,
     open_end: bool = False,
-) -> Found:
+) -> StartAndTempo:
     """Start and tempo of ``hits`` (at least one) against ``targets``, laid from second 0.
 
     What is given, ``start_s`` or ``ratio``, is kept, and only the other is sought. ``open_end``:
     nobody has said how many bars were played, and the targets go on after them.
     """
     if start_s is not None and ratio is not None:
-        return Found(start_s, ratio)
+        return StartAndTempo(start_s, ratio)
     first_s = float(hits.time_s[0] - targets.time_s[0] / (ratio or 1.0))
-    simplest = Found(first_s if start_s is None else start_s, ratio or 1.0)
+    simplest = StartAndTempo(first_s if start_s is None else start_s, ratio or 1.0)
     likely = _likely(targets, hits, start_s=start_s, ratio=ratio)
     if not likely:
         return simplest
@@ -99,7 +99,7 @@ def find(
 
 def _likely(
     targets: Targets, hits: Hits, *, start_s: float | None, ratio: float | None
-) -> list[Found]:
+) -> list[StartAndTempo]:
     """The starts and tempi with most votes of the first bars."""
     voices = counted_voices(targets, hits)
     bar_s = float(np.diff([*targets.bar_starts_s, targets.end_s])[0])
@@ -133,14 +133,16 @@ def _likely(
         if table[row, place] <= 0.0:
             break
         middle = low + (place + 0.5) * width
-        found.append(Found(middle if start_s is None else start_s, float(ratios[row])))
+        found.append(StartAndTempo(middle if start_s is None else start_s, float(ratios[row])))
         # What lies around it is found from here as well.
         near = np.abs(ratios - ratios[row]) < 0.02
         table[near, max(0, place - _SAME) : place + _SAME + 1] = 0.0
     return found
 
 
-def _held(targets: Targets, hits: Hits, found: Found, *, open_end: bool) -> tuple[float, float]:
+def _held(
+    targets: Targets, hits: Hits, found: StartAndTempo, *, open_end: bool
+) -> tuple[float, float]:
     """Where bar 1 starts if the player began about so, and how many strokes that answers, less
     what speaks against it.
     """
@@ -159,7 +161,7 @@ def _held(targets: Targets, hits: Hits, found: Found, *, open_end: bool) -> tupl
     return start_s, path.votes + _AFTER * after - cost
 
 
-def follow(targets: Targets, hits: Hits, found: Found) -> Targets:
+def follow(targets: Targets, hits: Hits, found: StartAndTempo) -> Targets:
     """``targets`` (laid from second 0 at the written tempo) laid on the player's own course."""
     reach_s = 0.5 + 0.04 * targets.end_s
     path = lag_path(

@@ -288,7 +288,7 @@ class SilentOutput(_Levelled):
         """Nothing is open."""
 
 
-class _Given(NamedTuple):
+class _PlacedSound(NamedTuple):
     """A sound that was placed, and when on the clock it begins."""
 
     at_s: float
@@ -320,7 +320,7 @@ class DeviceOutput(_Levelled):
             )
         self._part, self._buffer_ms, self._clock, self._sleep = part, buffer_ms, clock, sleep
         self._waiting: deque[tuple[float, Sound]] = deque()
-        self._given: list[_Given] = []
+        self._given: list[_PlacedSound] = []
         #: The search for another device, and what it found.
         self._search: Thread | None = None
         self._found: Line | None = None
@@ -415,7 +415,7 @@ class DeviceOutput(_Levelled):
         if is_late and isinstance(source, np.ndarray):
             return
         placed = self.timeline.place(frame, source, group=part_of(sound))
-        self._given.append(_Given(at_s, sound, placed))
+        self._given.append(_PlacedSound(at_s, sound, placed))
 
     def _look_for_another(self) -> None:
         """The device is gone: what it has not played waits again while another is sought."""

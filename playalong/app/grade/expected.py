@@ -22,7 +22,7 @@ from playalong.support.text import printable, quoted, sentence
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
+class Expected:
     """``pattern`` is graded with ``variations`` in place, and was cut out of ``whole``; ``said`` is
     what of the take's own words holds for it; ``remarks`` what a person should know.
     """
@@ -39,13 +39,13 @@ class Asked:
         return self.pattern.with_variations(self.variations)
 
 
-def asked_of(
+def expected_of(
     pattern: Pattern,
     said: TakeInfo,
     variations: tuple[str, ...] | None = None,
     *,
     current: bool = False,
-) -> Asked:
+) -> Expected:
     """What a take that says ``said`` is held against, when ``pattern`` is named.
 
     ``variations`` are put in the place of those in the take; ``current`` asks for the pattern as it
@@ -87,31 +87,31 @@ def kept_pattern(name: str, take: Take) -> Pattern | None:
     return own_pattern(said) if key_of(PurePath(name).stem) == key_of(said.pattern) else None
 
 
-def _known(pattern: Pattern, said: TakeInfo, current: bool) -> Asked:
+def _known(pattern: Pattern, said: TakeInfo, current: bool) -> Expected:
     if not said.pattern:
-        return Asked(pattern=pattern, whole=pattern, said=said)
+        return Expected(pattern=pattern, whole=pattern, said=said)
     same = (
         said.pattern_id == pattern_id(pattern) if said.pattern_id else said.pattern == pattern.name
     )
     if same:
-        return Asked(pattern=pattern, whole=pattern, said=said)
+        return Expected(pattern=pattern, whole=pattern, said=said)
     if said.pattern == pattern.name:
         return _changed(pattern, said, current)
     return _other(pattern, said)
 
 
-def _changed(pattern: Pattern, said: TakeInfo, current: bool) -> Asked:
+def _changed(pattern: Pattern, said: TakeInfo, current: bool) -> Expected:
     was = f"{quoted(pattern.title)} has changed since this take was played"
     own = None if current else own_pattern(said)
     if own is None:
-        return Asked(
+        return Expected(
             pattern=pattern,
             whole=pattern,
             said=said,
             remarks=(f"{was}: it is graded as the pattern is now.",),
         )
     now = "With --current it is graded as the pattern is now."
-    return Asked(
+    return Expected(
         pattern=own,
         whole=own,
         said=said,
@@ -119,7 +119,7 @@ def _changed(pattern: Pattern, said: TakeInfo, current: bool) -> Asked:
     )
 
 
-def _other(pattern: Pattern, said: TakeInfo) -> Asked:
+def _other(pattern: Pattern, said: TakeInfo) -> Expected:
     chunk = said.pattern.removeprefix(f"{pattern.title}: ")
     if chunk != said.pattern and not said.pattern_id:
         remark = (
@@ -132,7 +132,7 @@ def _other(pattern: Pattern, said: TakeInfo) -> Asked:
             f"held against {quoted(pattern.name)}."
         )
     kit = replace(said.of_the_kit(), tempo_bpm=_click_bpm(pattern, said))
-    return Asked(pattern=pattern, whole=pattern, said=kit, remarks=(remark,))
+    return Expected(pattern=pattern, whole=pattern, said=kit, remarks=(remark,))
 
 
 def _click_bpm(pattern: Pattern, said: TakeInfo) -> float | None:
