@@ -115,7 +115,7 @@ def grade_of(graded: "Graded | None") -> dict[str, Any]:
 
 def pattern_of(said: TakeInfo) -> Pattern | None:
     """The pattern of a take: its own text, or in takes of the first format the one of its name."""
-    from playalong.app.grade.asked import own_pattern
+    from playalong.app.grade.expected import own_pattern
 
     own = own_pattern(said)
     if own is not None or said.pattern_text or not said.pattern:
@@ -153,7 +153,7 @@ def _keep_named(database: Database, said: TakeInfo) -> str | None:
 
 
 def _keep_pattern(database: Database, said: TakeInfo) -> None:
-    from playalong.app.grade.asked import own_pattern
+    from playalong.app.grade.expected import own_pattern
 
     pattern = own_pattern(said)
     knowledge.keep_pattern(

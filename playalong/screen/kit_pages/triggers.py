@@ -15,7 +15,7 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Click, Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, LABEL, SMALL, Theme
+from playalong.screen.base.theme import BODY, SMALL, Theme
 from playalong.screen.base.widgets import (
     HEAD,
     LEAVE,
@@ -110,18 +110,20 @@ class TriggersPage(ListPage):
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD), foot(pen, self.buttons) - pen.px(12)
         middle = left + (right - left) * _PICTURES
-        under = bottom - pen.px(_WORDS)
+        told = [(self.pads[self.chosen].words, True)] if self.pads else []
+        lines = [
+            (line, bold)
+            for words, bold in [*told, (self.words, False)]
+            if words
+            for line in pen.wrapped(words, BODY, right - left, bold=bold)
+        ]
+        step = pen.px(BODY * 1.4)
+        under = bottom - max(pen.px(_WORDS), len(lines) * step + pen.px(10))
         self._draw_pictures(pen, area(left=left, top=top, right=middle, bottom=under))
-        self.drawing.draw(
-            pen, area(left=middle + pen.px(24), top=top, right=right, bottom=under), now_s
-        )
-        told = [self.pads[self.chosen].words] if self.pads else []
-        base = under + pen.px(LABEL * 1.4)
-        for words, bold in [*((words, True) for words in told), (self.words, False)]:
-            for line in pen.wrapped(words, BODY, right - left, bold=bold) if words else ():
-                if base <= bottom:
-                    pen.text(line, BODY, (left, base), bold=bold)
-                base += pen.px(BODY * 1.4)
+        beside = area(left=middle + pen.px(24), top=top, right=right, bottom=under)
+        self.drawing.draw(pen, beside, now_s)
+        for number, (line, bold) in enumerate(lines, 1):
+            pen.text(line, BODY, (left, under + pen.px(6) + number * step), bold=bold)
 
     def _draw_pictures(self, pen: Pen, rect: pygame.Rect) -> None:
         gap, self._areas = pen.px(_GAP), []
