@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from playalong.grading.findings.candidate import Candidate, Mend
+from playalong.grading.findings.candidate import Candidate, Floats, Mend
 from playalong.grading.findings.certainty import of_share
 from playalong.grading.findings.look import Look
 from playalong.grading.grade import Code, Spot
@@ -27,6 +27,10 @@ _STOP_STROKES, _STOP_BARS = 4, 0.6
 #: So many strokes on either side say how far a leap leads; and so much earlier a hit already
 #: belongs to what comes after it, in seconds.
 _NEAR, _BEFORE_S = 40, 0.05
+
+#: A course lies far beside the click from this part of an eighth on; a stroke is on it within so
+#: many ms; and so many strokes more speak for a leap.
+_FAR, _ON_CLICK_MS, _STROKES_MORE = 0.6, 60.0, 3
 
 #: Half of the 95 % interval of a difference of medians, in its standard errors of means.
 _HALF = 1.96 * 1.2533
@@ -100,6 +104,7 @@ def leaps(look: Look) -> Iterator[Candidate]:
     """A place that was lost, or a stop after which it went on."""
     meant = look.meant
     if not meant.leaps:
+        yield from _early_leap(look)
         return
     time_s = look.run.hits.time_s
     later_s, spots, leapt = np.zeros(len(time_s)), [], []
@@ -115,13 +120,42 @@ def leaps(look: Look) -> Iterator[Candidate]:
         spots.append(_spot(look, at_s))
         unsure = off_before.var() / len(off_before) + off_after.var() / len(off_after)
         leapt.append((by_s, _HALF * float(np.sqrt(unsure))))
-    if not leapt:
+    if leapt:
+        yield _leapt(look, later_s, spots=spots, leapt=leapt)
+
+
+def _early_leap(look: Look) -> Iterator[Candidate]:
+    """A place that was lost so soon that the course seems to lie beside the click from the start:
+    where a groove resembles itself, the bars before the leap fit almost as well.
+    """
+    off_s = look.meant.off_s
+    eighth_s = look.targets.seconds_per_whole / 8.0
+    if look.course is None or not len(off_s) or abs(median(off_s)) < _FAR * eighth_s:
         return
+    by_s = median(off_s)
+    more = np.zeros(len(look.targets))
+    more[look.run.target[np.abs(look.run.error_ms) < _ON_CLICK_MS]] += 1.0
+    there = np.abs(off_s - by_s) < _ON_CLICK_MS / 1000.0
+    more[look.course.run.target[there]] -= 1.0
+    gained = np.cumsum(more)
+    last = int(gained.argmax())
+    if gained[last] < _STROKES_MORE or last + 1 >= len(gained):
+        return
+    at_s = float(look.targets.time_s[last + 1])
+    later_s = np.where(look.run.hits.time_s > at_s + by_s - _BEFORE_S, -by_s, 0.0)
+    half = _HALF * float(off_s[there].std()) / np.sqrt(min(len(off_s), _NEAR))
+    yield _leapt(look, later_s, spots=[_spot(look, at_s)], leapt=[(by_s, half)])
+
+
+def _leapt(
+    look: Look, later_s: Floats, *, spots: list[Spot], leapt: list[tuple[float, float]]
+) -> Candidate:
+    """``leapt``: how far, and half of its interval, in seconds, at each of ``spots``."""
     most, half = max(leapt, key=lambda each: abs(each[0]))
     eighth_s = look.targets.seconds_per_whole / 8.0
     eighths = round(most / eighth_s)
     lost = most < 0 or (eighths != 0 and abs(most - eighths * eighth_s) <= _NEAR_S)
-    yield Candidate(
+    return Candidate(
         code=Code.LOST_PLACE if lost else Code.HESITATED,
         mend=Mend(later_s=later_s, anew=True),
         points=np.inf,
