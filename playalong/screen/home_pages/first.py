@@ -28,7 +28,10 @@ from playalong.screen.sheet import bar_picture
 #: In units: the height of a card and of the week, the least and the most of the panel, and gaps.
 _CARD, _WEEK, _PANEL_LEAST, _PANEL_MOST, _GAP = 132, 112, 150, 290, 18
 
-#: In units: inside the panel and the cards, the width of the main action, and its height.
+#: In units: inside a card.
+_CARD_INSIDE = 13
+
+#: In units: inside the panel, the width of the main action, and its height.
 _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
 
 #: The least height of a row of the picture, and of its count, in units.
@@ -187,6 +190,11 @@ class FirstPage:
     def _draw_cards(self, pen: Pen, rect: pygame.Rect) -> None:
         colours, gap = pen.colours, pen.px(18)
         wide = (rect.width - gap * (len(self.cards) - 1)) / max(1, len(self.cards))
+        titles = [card.title for card in self.cards]
+        room_in = wide - 2 * pen.px(_CARD_INSIDE)
+        # All in one size: that of the longest.
+        fitted = [pen.fitted(title, (LABEL + 4, SMALL), room_in, bold=True) for title in titles]
+        size = min(fitted, default=SMALL)
         for number, card in enumerate(self.cards):
             left = rect.left + number * (wide + gap)
             room = area(left=left, top=rect.top, right=left + wide, bottom=rect.bottom)
@@ -196,10 +204,9 @@ class FirstPage:
                 pygame.draw.rect(pen.surface, colours.band, room, border_radius=pen.px(8))
                 edge, width = colours.ahead_edge, 2.4
             pygame.draw.rect(pen.surface, edge, room, pen.px(width), border_radius=pen.px(8))
-            inside = pen.px(13)
+            inside = pen.px(_CARD_INSIDE)
             at, inner = room.left + inside, room.width - 2 * inside
             base = room.top + pen.px(34)
-            size = pen.fitted(card.title, (LABEL + 4, SMALL), inner, bold=True)
             pen.text(card.title, size, (at, base), bold=True)
             words = pen.fitted(card.words, (BODY, SMALL), inner)
             for row, line in enumerate(pen.wrapped(card.words, words, inner)[:2]):
