@@ -6,7 +6,7 @@ from typing import Protocol
 from playalong.commands.parser import Given, Parser
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
-from playalong.support.toml_reader import ProblemsError
+from playalong.support.toml.reader import ProblemsError
 
 ABOUT = "check files of patterns and assessments, and say what is wrong where"
 EXAMPLES = (

@@ -52,8 +52,8 @@ from playalong.pattern.model import (
 )
 from playalong.pattern.notation import MOST_STEPS, REST, SYMBOLS, TAKEN, GridError, Step, read_line
 from playalong.pattern.voices import BY_NAME, Limb
-from playalong.support.toml_places import Path, TomlText
-from playalong.support.toml_reader import (
+from playalong.support.toml.places import Path, TomlText
+from playalong.support.toml.reader import (
     TEXT,
     Kind,
     ProblemsError,

@@ -14,7 +14,7 @@ from typing import Any
 from playalong.support.errors import UserError
 from playalong.support.reading import read_text
 from playalong.support.text import quoted
-from playalong.support.toml_places import TomlText, TomlTextError
+from playalong.support.toml.places import TomlText, TomlTextError
 
 Keys = tuple[str, ...]
 

@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from playalong.pattern.reader import PatternError, read
-from playalong.support.toml_reader import Problem
+from playalong.support.toml.reader import Problem
 
 HEAD = 'title = "T"\nmeter = "4/4"\ntempo = 84\n'
 BAR = '[[bar]]\nsnare = "x x x x"\n'

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.support.toml_places import TomlText, TomlTextError
+from playalong.support.toml.places import TomlText, TomlTextError
 
 #: Values as they are written, and at which of their characters what they hold begins; many look
 #: like something else.

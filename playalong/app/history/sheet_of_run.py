@@ -2,9 +2,9 @@
 
 from playalong.app.history.anew import Anew
 from playalong.app.listen_back import Playback
+from playalong.app.mishaps import Mishaps
 from playalong.app.run.context import RunContext
 from playalong.app.run.live_judging import LiveJudging
-from playalong.app.run.mishaps import Mishaps
 from playalong.app.run.task import Task
 from playalong.midi.pads import Pads
 from playalong.records.take_info import TakeInfo

@@ -17,10 +17,10 @@ from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
 from playalong.app.memory import Memory
+from playalong.app.mishaps import mishap_lines
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
-from playalong.app.run.mishaps import mishap_lines
 from playalong.app.run.pad_commands import also
 from playalong.app.run.run import HeldPage, Run, RunResult
 from playalong.app.run.task import Task

@@ -16,13 +16,13 @@ where the run stands (``interruption.State``):
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
+from playalong.app.mishaps import Mishaps
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.echo import Echo
 from playalong.app.run.frame_loop import Scene, View, show
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.interruption import Interruption, State
 from playalong.app.run.live_judging import LiveJudging
-from playalong.app.run.mishaps import Mishaps
 from playalong.app.run.task import Task, with_company
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit

@@ -64,8 +64,8 @@ from playalong.practice.assessment.model import (
     has_unisons,
 )
 from playalong.support.errors import UserError
-from playalong.support.toml_places import Path
-from playalong.support.toml_reader import (
+from playalong.support.toml.places import Path
+from playalong.support.toml.reader import (
     TEXT,
     Problem,
     ProblemsError,
@@ -75,7 +75,7 @@ from playalong.support.toml_reader import (
     number,
     written,
 )
-from playalong.support.toml_reader import Kind as ValueKind
+from playalong.support.toml.reader import Kind as ValueKind
 
 #: A run has so many bars at least, where nobody says how many.
 _USUAL_BARS = 4

@@ -22,8 +22,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from playalong.support.toml_places import Path
-from playalong.support.toml_reader import (
+from playalong.support.toml.places import Path
+from playalong.support.toml.reader import (
     TEXT,
     Kind,
     ProblemsError,

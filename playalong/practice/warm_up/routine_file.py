@@ -11,7 +11,7 @@ from difflib import get_close_matches
 
 from playalong.practice.warm_up.exercises import BY_NAME, Exercise
 from playalong.support.text import quoted
-from playalong.support.toml_reader import (
+from playalong.support.toml.reader import (
     TEXT,
     Kind,
     ProblemsError,

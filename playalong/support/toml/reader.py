@@ -10,7 +10,7 @@ from difflib import get_close_matches
 from typing import Any, Self
 
 from playalong.support.errors import UserError
-from playalong.support.toml_places import Path, TomlText, TomlTextError
+from playalong.support.toml.places import Path, TomlText, TomlTextError
 
 Table = Mapping[str, Any]
 

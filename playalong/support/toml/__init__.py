@@ -1,0 +1,1 @@
+"""TOML that a person writes: what it says, and where it says so."""
