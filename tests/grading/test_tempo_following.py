@@ -7,7 +7,7 @@ import pytest
 
 from playalong.grading.grade_run import grade
 from playalong.grading.matching.lag_path import lag_path
-from playalong.grading.matching.tempo_following import FASTEST, SLOWEST, Found, find, follow
+from playalong.grading.matching.tempo_following import FASTEST, SLOWEST, StartAndTempo, find, follow
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
@@ -56,7 +56,7 @@ def test_the_order_of_hits_says_nothing(seed: int) -> None:
     hits = played(seed, 0.4, 1.03)
     order = np.random.default_rng(seed).permutation(len(hits))
     mixed = Hits(hits.time_s[order], hits.voice[order], hits.velocity[order])
-    one, other = (follow(TARGETS, each, Found(0.4, 1.03)) for each in (hits, mixed))
+    one, other = (follow(TARGETS, each, StartAndTempo(0.4, 1.03)) for each in (hits, mixed))
     assert np.array_equal(one.time_s, other.time_s)
     assert one.end_s == other.end_s
 
@@ -65,7 +65,7 @@ def test_what_is_given_is_kept() -> None:
     hits = played(1, 2.0, 1.1)
     assert find(TARGETS, hits, start_s=2.0).start_s == 2.0
     assert find(TARGETS, hits, ratio=1.1).ratio == 1.1
-    assert find(TARGETS, hits, start_s=2.0, ratio=1.1) == Found(2.0, 1.1)
+    assert find(TARGETS, hits, start_s=2.0, ratio=1.1) == StartAndTempo(2.0, 1.1)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -78,7 +78,7 @@ def test_the_tempo_alone_is_found_of_a_take_full_of_holes(seed: int) -> None:
     found = find(TARGETS, hits, start_s=0.0)
     assert found.start_s == 0.0
     assert found.ratio == pytest.approx(ratio, rel=0.01)
-    for each in (found, Found(0.0, 1.0)):
+    for each in (found, StartAndTempo(0.0, 1.0)):
         assert len(follow(TARGETS, hits, each)) == len(TARGETS)
 
 
@@ -136,8 +136,8 @@ def test_a_place_that_was_lost_is_a_leap_of_the_path() -> None:
 
 def test_a_hit_of_a_drum_that_is_not_written_gives_the_start_alone() -> None:
     hits = Hits.sorted(np.array([3.0]), np.array([STAFF_ORDER["cowbell"]], np.int16), np.ones(1))
-    assert find(TARGETS, hits) == Found(3.0, 1.0)
-    followed = follow(TARGETS, hits, Found(3.0, 1.0))
+    assert find(TARGETS, hits) == StartAndTempo(3.0, 1.0)
+    followed = follow(TARGETS, hits, StartAndTempo(3.0, 1.0))
     assert followed.time_s == pytest.approx(TARGETS.time_s + 3.0)
 
 
@@ -145,7 +145,7 @@ def test_a_limb_that_is_always_early_is_still_early() -> None:
     """The course follows the player's time, not the habit of one limb."""
     late_s = np.where(TARGETS.voice == STAFF_ORDER["kick"], 0.02, 0.0)
     hits = Hits.sorted(TARGETS.time_s / 0.97 + late_s, TARGETS.voice, faultless(TARGETS).velocity)
-    followed = follow(TARGETS, hits, Found(0.0, 1.0))
+    followed = follow(TARGETS, hits, StartAndTempo(0.0, 1.0))
     told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
     by_voice = told.timing.by_voice
     lead_ms = (by_voice["kick"].mean_ms or 0.0) - (by_voice["hi-hat"].mean_ms or 0.0)
@@ -159,7 +159,7 @@ def test_a_player_who_speeds_up_is_followed_and_told_so() -> None:
     time_s = np.cumsum(np.diff(TARGETS.time_s, prepend=0.0) * pace)
     hits = Hits.sorted(time_s, TARGETS.voice, faultless(TARGETS).velocity)
     assert np.abs(time_s - TARGETS.time_s).max() > 0.5
-    followed = follow(TARGETS, hits, Found(0.0, 1.0))
+    followed = follow(TARGETS, hits, StartAndTempo(0.0, 1.0))
     told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
     assert told.counts.matched == len(TARGETS)
     assert told.steadiness.trend == "speeding up"

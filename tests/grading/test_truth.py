@@ -22,7 +22,7 @@ import scipy.stats
 from numpy.typing import NDArray
 
 from playalong.grading.grade_run import grade
-from playalong.grading.matching.tempo_following import Found, follow
+from playalong.grading.matching.tempo_following import StartAndTempo, follow
 from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
@@ -148,7 +148,7 @@ def test_the_drift_of_a_player_who_is_followed_comes_back() -> None:
     for seed in range(40):
         drift = float(np.random.default_rng(2000 + seed).uniform(-4.0, 4.0))
         hits = played_faster(targets, drift, seed)
-        followed = follow(targets, hits, Found(0.0, 1.0))
+        followed = follow(targets, hits, StartAndTempo(0.0, 1.0))
         told, _ = grade(PATTERN, TEMPO, targets=followed, hits=hits, rules=Rules())
         assert told.counts.matched == len(targets)
         assert told.counts.extra == 0
