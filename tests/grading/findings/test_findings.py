@@ -1,11 +1,16 @@
 """Findings name the fault that was made: its voice, place and figure, in a teacher's words."""
 
+from dataclasses import replace
 from functools import cache
+from typing import Any
 
 import numpy as np
 import pytest
 
-from playalong.grading.grade import Finding, Grade
+from playalong.grading.findings.candidate import Candidate, Mend
+from playalong.grading.findings.text import sentence
+from playalong.grading.grade import Code, Finding, Grade, Spot
+from playalong.grading.levels import DEFAULT_LEVEL
 from playalong.grading.text import as_json
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
@@ -13,8 +18,9 @@ from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
 from tests.grading.making import groove, groove_of
 from tests.helpers.exact_takes import faultless
 from tests.helpers.fault_table import ROWS
+from tests.helpers.grooves import grooves
 from tests.helpers.told import graded
-from tests.long.faults import Asked, Told, told
+from tests.long.faults import Asked, Told, first_of_faultless, told
 
 PATTERN = groove(
     hi_hat="x-x- x-x- x-x- x-x-", snare="--g- X--g ---- X---", kick="x--- --x- x--- ----"
@@ -162,3 +168,43 @@ def test_a_swing_played_further_is_not_told_as_written_straight(written: int, pl
     told_codes = [finding.code for finding in graded(pattern, targets, hits).findings]
     assert "played_swung" not in told_codes
     assert "played_straight" not in told_codes
+
+
+@pytest.mark.parametrize("skill", ["professional", "advanced"])
+def test_players_without_habits_are_clean(skill: str) -> None:
+    """One in twenty may be told something by chance; ``tests.long faults`` has the full count."""
+    names = sorted(grooves())[::4]
+    items = [(skill, name, case, DEFAULT_LEVEL) for case, name in enumerate(names)]
+    said = [first_of_faultless(item) for item in items]
+    assert said.count("clean") >= len(said) - 1, said
+
+
+def candidate(code: Code, **figures: Any) -> Candidate:
+    return Candidate(code=code, mend=Mend(), points=0.0, beside=0.0, **figures)
+
+
+def test_a_place_has_its_bar_where_the_pattern_has_several() -> None:
+    spots = (Spot(1, "e of 3"), Spot(2, "4"))
+    told_of = {"voice": "kick", "n": 8, "of": 8, "value": 24.0}
+    late_there = candidate(Code.STROKE_LATE, places=spots[:1], **told_of)
+    assert "the kick on the e of 3 comes 24 ms late, every time" in sentence(late_there).lower()
+    assert "on the e of 3 of bar 1 comes" in sentence(replace(late_there, bars=2))
+    both = candidate(Code.STROKE_LATE, places=spots, bars=2, **told_of)
+    assert "on the e of 3 of bar 1 and on 4 of bar 2" in sentence(both)
+
+
+def test_a_voice_that_is_silent_may_be_its_pad_and_a_double_trigger_is() -> None:
+    silent = candidate(Code.MISSED_VOICE, voice="kick", n=32, of=32, value=100.0)
+    assert "if its pad sounds" in sentence(silent)
+    twice = candidate(Code.DOUBLE_TRIGGER, voice="snare", n=6, of=40, value=15.0)
+    assert "the pad, not you" in sentence(twice)
+
+
+@pytest.mark.parametrize(
+    "code", [Code.STROKE_LOUD, Code.STROKE_SOFT, Code.GHOST_LOUD, Code.UNEVEN_LOUDNESS]
+)
+def test_a_foot_is_told_of_the_foot(code: Code) -> None:
+    for voice in ("kick", "hi-hat-pedal"):
+        words = sentence(candidate(code, voice=voice, n=8, of=8, value=8.0))
+        assert "foot" in words
+        assert "stick" not in words
