@@ -103,15 +103,23 @@ class Chunk:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Practice:
-    """What a teacher asks: tempi in beats per minute, clean repetitions in a row.
+    """What a teacher asks of a lesson.
 
-    ``tolerance_ms`` is how far from a target is on time, None to leave it to the player.
+    Tempi in beats per minute; ``clean`` is how many of the last repetitions are judged together.
+    ``tolerance_ms`` is how far from a target is on time, None to leave it to the player. ``trial``:
+    whether the whole may be tried before its parts; ``patience``: so many repetitions of one
+    exercise at most before something changes; ``leave_minutes`` without progress, and it is
+    proposed to leave a step for today; ``free_bars`` are those of free playing, at least.
     """
 
     start_tempo: float
     goal_tempo: float
     clean: int = 4
     tolerance_ms: float | None = None
+    trial: bool = True
+    patience: int = 8
+    leave_minutes: float = 4.0
+    free_bars: int = 8
 
 
 @dataclass(frozen=True, kw_only=True)

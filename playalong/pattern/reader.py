@@ -26,8 +26,12 @@
     [practice]
     start = 60                     # tempi
     goal  = 84
-    clean = 4                      # clean repetitions in a row
+    clean = 4                      # so many of the last repetitions are judged together
     tolerance = 25                 # milliseconds that are on time; the player's own unless it says
+    trial = true                   # the whole may be tried before its parts
+    patience = 8                   # so many repetitions of one exercise, and something changes
+    leave = 4                      # minutes without progress: leave the step for today?
+    bars = 8                       # of free playing, at least
 
 Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
 """
@@ -301,10 +305,16 @@ class _Reader(TableReader):
         if not isinstance(table, dict):
             self.wrong_key(path, "write [practice] and its lines below")
             return None
-        self.known(table, path, ("start", "goal", "clean", "tolerance"))
+        self.known(table, path, _PRACTICE)
         start = self.get(table, path, "start", kind=TEMPO)
         goal = self.get(table, path, "goal", kind=TEMPO)
         clean = self.get(table, path, "clean", kind=between(1, 99), default=4)
+        patience = self.get(table, path, "patience", kind=between(4, 12), default=8)
+        leave = self.get(table, path, "leave", kind=_MINUTES, default=Decimal(4))
+        bars = self.get(table, path, "bars", kind=between(4, 64), default=8)
+        trial = table.get("trial", True)
+        if not isinstance(trial, bool):
+            self.wrong((*path, "trial"), '"trial" must be true or false')
         if start is None or goal is None:
             return None
         if goal < start:
@@ -314,8 +324,26 @@ class _Reader(TableReader):
             tolerance = self.get(table, path, "tolerance", kind=_TOLERANCE, default=Decimal(0))
         asked = None if tolerance is None else float(tolerance)
         return Practice(
-            start_tempo=float(start), goal_tempo=float(goal), clean=clean, tolerance_ms=asked
+            start_tempo=float(start),
+            goal_tempo=float(goal),
+            clean=clean,
+            tolerance_ms=asked,
+            trial=bool(trial),
+            patience=patience,
+            leave_minutes=float(leave),
+            free_bars=bars,
         )
+
+
+#: All that a pattern may say of how it is to be learned.
+_PRACTICE = ("start", "goal", "clean", "tolerance", "trial", "patience", "leave", "bars")
+
+_MINUTES = Kind(
+    types=(int, Decimal),
+    about="minutes from 1 to 30",
+    example="{key} = 4",
+    fits=lambda value: 1 <= value <= 30,
+)
 
 
 def _bar_numbers(bars: int) -> Kind:

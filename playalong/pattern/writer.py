@@ -5,7 +5,7 @@ from fractions import Fraction
 from math import lcm
 
 from playalong.pattern.meter import STRAIGHT, Meter
-from playalong.pattern.model import Bar, Change, Pattern, Stroke, Variation
+from playalong.pattern.model import Bar, Change, Pattern, Practice, Stroke, Variation
 from playalong.pattern.notation import SYMBOLS, TAKEN, Symbol, write_line
 from playalong.pattern.voices import STAFF_ORDER
 
@@ -45,6 +45,15 @@ def write(pattern: Pattern) -> str:
         ]
         if practice.tolerance_ms is not None:
             rows.append(("tolerance", _number(practice.tolerance_ms)))
+        usual = Practice(start_tempo=practice.start_tempo, goal_tempo=practice.goal_tempo)
+        if not practice.trial:
+            rows.append(("trial", "false"))
+        if practice.patience != usual.patience:
+            rows.append(("patience", str(practice.patience)))
+        if practice.leave_minutes != usual.leave_minutes:
+            rows.append(("leave", _number(practice.leave_minutes)))
+        if practice.free_bars != usual.free_bars:
+            rows.append(("bars", str(practice.free_bars)))
         blocks.append("[practice]\n" + _lines(rows))
     return "\n".join(blocks)
 

@@ -39,7 +39,7 @@ class Record:
     #: So many of the last repetitions are kept.
     LATELY: ClassVar[int] = 10
     #: A step is shaky where less than this share of them was right.
-    SHAKY: ClassVar[float] = 0.75
+    SHAKY: ClassVar[float] = 0.8
 
     state: State = State.OPEN
     repetitions: int = 0

@@ -7,12 +7,13 @@ and answers. Its rules:
   and the steps before it are passed by. A chunk is passed by being right twice of two.
 * Else a step is learned when its last repetitions are clean together (``repetition.ASKED``).
 * A step with a goal tempo climbs to it, the better it went the farther; a tempo that does not go
-  is halved towards the last one that did.
-* What does not go is changed: three of the last ``PATIENCE`` repetitions wrong, or ``MOST`` played
-  that are not clean together. It is then made easier in the next of the ways that stand in
+  is left for the last one that did, and then taken half-way.
+* What does not go is changed: three of the last ``PATIENCE`` repetitions wrong, or as many played
+  as the pattern has patience for. It is then made easier in the next of the ways that stand in
   ``plan.MANNERS``, on top of what is easier already; what then holds is built back up in reverse.
-* After ``LEAVE_S`` without progress it proposes to leave the step for today. What is left for today
-  takes with it what cannot be played without it, and a climb the tempo of all that comes after.
+* After some minutes without progress (the pattern's) it proposes to leave the step for today.
+  What is left for today takes with it what cannot be played without it, and a climb the tempo of
+  all that comes after.
 * A repetition without a single hit changes nothing: no stroke arrives, and the kit is looked at.
 * The lesson stands at the first open step from the one that the player chose on, so nothing is left
   out unless the player asks.
@@ -31,18 +32,27 @@ from playalong.practice.easing import EASIER_CLEAN, SLOWER, Setting, ease, wider
 from playalong.practice.excerpts import Names
 from playalong.practice.feedback import KNOWN, Answer, Exercise, Line, Record, State
 from playalong.practice.phrases import Code, Said, said, text
-from playalong.practice.plan import Easing, Kind, Step, Trial, loosened, plan, trials
+from playalong.practice.plan import Easing, Kind, Step, Trial, loosened, plan, practice_of, trials
 from playalong.practice.repetition import Fault, Lack, Repetition, Tally, lacks, together
 
-#: Of so many repetitions of one exercise three that are wrong change something; so do so many.
+#: Of so many repetitions of one exercise three that are wrong change something; a step is left for
+#: today after so many at least.
 PATIENCE, MOST = 4, 8
 
 #: Repetitions of a trial at most, and how many right ones pass it.
 TRIAL, PASSES = 3, 2
 
-#: The share of repetitions that should go right (Wilson, Shenhav, Straccia and Cohen, The eighty
-#: five percent rule for optimal learning, Nature Communications 10, 2019), looked at over so many.
-SUCCESS, FORM = 0.85, 12
+#: A step is learned only where at least this share of its last repetitions, as it is to be learned,
+#: was right.
+SURE = 2 / 3
+
+#: Of so many repetitions that are judged together one may be wrong by itself.
+LUCK = 4
+
+#: About 0.85 of the repetitions should go right (Wilson, Shenhav, Straccia and Cohen, The eighty
+#: five percent rule for optimal learning, Nature Communications 10, 2019). Less than this share of
+#: so many lately calls for care.
+SUCCESS, FORM = 0.75, 12
 
 #: How much faster it gets, as a share of the tempo: faultless, clean at once, and otherwise.
 FASTER_FAULTLESS, FASTER_AT_ONCE, FASTER = 0.4, 0.2, 0.1
@@ -54,14 +64,14 @@ BACKS = 3
 #: many clean repetitions more before it gets faster again.
 CAREFUL, DWELL = 2.5, 2
 
+#: Then it also goes back to a little under the tempo that went.
+UNDER = 0.92
+
 #: A goal that is as near as this share is gone to at once; two tempi as near are not told apart.
 NEAR, SAME = 0.08, 0.03
 
 #: A variation is taken into the groove at this share of the tempo that the groove has reached.
 INTO_GROOVE = 0.8
-
-#: After so many seconds of playing without progress it is proposed to leave the step for today.
-LEAVE_S = 4 * 60.0
 
 #: The kinds of step that should be heard before they are played, and that two right ones pass.
 CHUNKS = (Kind.LEARN, Kind.JOIN, Kind.ALONE)
@@ -96,7 +106,8 @@ class Lesson:
         self._since_break_s = 0.0
         self._records = [Record() for _ in self.steps]
         self._repeats: tuple[int, ...] = ()
-        self._trials = trials(self.steps)
+        self._practice = practice_of(pattern)
+        self._trials = trials(self.steps) if self._practice.trial else ()
         self._tried: set[int] = set()
         self._from = 0
         self._first_share = FASTER_AT_ONCE
@@ -359,7 +370,9 @@ class Lesson:
             return self._next_bpm(step, step.tempo_bpm, self._first_share)
         if step.variation:
             pace = self._pace_bpm
-            share = 1.0 if self._trial is not None else INTO_GROOVE
+            share = INTO_GROOVE
+            if self._trial is not None:
+                share = 1.0 if self._goes_well else UNDER
             return min(self._today_bpm, max(step.tempo_bpm, float(round(share * pace))))
         return step.tempo_bpm
 
@@ -503,8 +516,10 @@ class Lesson:
         recent, needed = self._recent, self._needed
         if step.kind is Kind.CALLED and not self._eased:
             return {names for names in step.rounds if names} <= self._clean_calls
-        if step.kind in CHUNKS and not self._eased and len(recent) == PASSES:
+        if self._is_on_trial(step) and len(recent) == PASSES:
             return all(one for _, one in recent)
+        if self._is_at_goal and self._records[self._at or 0].sure < SURE:
+            return False
         rules = self._rules_of(step)
         # What is looped in one go may be judged with the go before it as well.
         windows = (needed,) if needed > 1 else (1, 2)
@@ -513,15 +528,23 @@ class Lesson:
                 [tally for tally, _ in recent[-n:]], rules.level, rules.tolerance_ms, once=False
             )
             for n in windows
-            if len(recent) >= n
+            if len(recent) >= n and sum(not one for _, one in recent[-n:]) <= n // LUCK
         )
+
+    def _is_on_trial(self, step: Step) -> bool:
+        """Whether two right repetitions of two pass a chunk: not while so much goes wrong that they
+        would come by chance.
+        """
+        form = self._form
+        is_luck = len(form) >= FORM / 2 and sum(form) < SURE * len(form)
+        return step.kind in CHUNKS and not self._eased and not is_luck
 
     @property
     def _must_change(self) -> bool:
         # A tempo that is new is given up sooner: there is one that goes.
         patience = PATIENCE - 1 if self._is_above_held else PATIENCE
         wrong = sum(not right for _, right in self._recent[-patience:])
-        return wrong >= patience - 1 or len(self._recent) >= MOST
+        return wrong >= patience - 1 or len(self._recent) >= self._practice.patience
 
     @property
     def _is_above_held(self) -> bool:
@@ -606,7 +629,7 @@ class Lesson:
         at_once = len(self._recent) <= self._needed
         faster = self._next_bpm(step, tempo_bpm, self._share)
         code = Code.GOAL if faster >= step.goal_bpm else Code.FASTER
-        if self._dwell > 0:
+        if self._dwell > 0 and len(self._recent) < self._practice.patience:
             self._dwell -= 1
             again = said(Code.ONCE_MORE, tempo_bpm=tempo_bpm)
             return Answer(right=True, comment=(said(Code.CLEAN),), coming=(again,), changed=False)
@@ -617,6 +640,7 @@ class Lesson:
         if tempo_bpm >= step.tempo_bpm:
             self._change(at, tempo_bpm=tempo_bpm)
         self._tempo_bpm = faster
+        self._dwell = 0 if self._goes_well else DWELL - 1
         self._anew()
         return Answer(right=True, comment=(said(Code.CLEAN),), coming=(coming,), changed=True)
 
@@ -670,7 +694,8 @@ class Lesson:
             return None
         if self._is_above_held and held is not None:
             self._backs += 1
-            return held if self._backs % BACKS else None
+            back_bpm = held if self._goes_well else max(step.tempo_bpm, float(round(held * UNDER)))
+            return back_bpm if self._backs % BACKS else None
         if held is None and Easing.SLOWER in step.manner.easings and not self._backs:
             self._backs += 1
             self._next_easing = step.manner.easings.index(Easing.SLOWER) + 1
@@ -703,7 +728,11 @@ class Lesson:
         return said(Code.REST, minutes=minutes)
 
     def _leave(self) -> tuple[Said | None, bool]:
-        if self._trial is not None or self._stuck_s < LEAVE_S or self._stuck < MOST:
+        if (
+            self._trial is not None
+            or self._stuck_s < 60.0 * self._practice.leave_minutes
+            or self._stuck < MOST
+        ):
             return None, False
         minutes, self._stuck_s, self._stuck = self._stuck_s / 60.0, 0.0, 0
         return said(Code.LEAVE_IT, minutes=minutes), True

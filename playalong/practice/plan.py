@@ -40,9 +40,6 @@ from playalong.practice.excerpts import (
 #: Where the pattern says nothing: start at this share of its tempo, which is the goal.
 START = 2 / 3
 
-#: How many bars of mixing make one go, at least.
-MIXED_BARS = 8
-
 #: So many seconds of silence before the bar line are rest enough after a chunk.
 SILENT_S = 2.0
 
@@ -395,7 +392,7 @@ class _Maker:
         if not names:
             return
         goal, bars = self.practice.goal_tempo, len(self.whole)
-        room = max(MIXED_BARS, len(names) + 2)  # for each variation, and bars without
+        room = max(self.practice.free_bars, len(names) + 2)  # for each variation, and bars without
         for kind, rounds, bars_each in ((Kind.CALLED, ((), *names), 1), (Kind.FREE, PLAIN, room)):
             yield replace(
                 self.step(kind, self.whole),

@@ -156,6 +156,22 @@ BROKEN = [
         '"clean" must be a whole number from 1 to 99',
     ),
     (HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\n§cleen = 3\n", 'did you mean "clean"'),
+    (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\npatience = §13\n",
+        '"patience" must be a whole number from 4 to 12',
+    ),
+    (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\nleave = §0\n",
+        '"leave" must be minutes from 1 to 30',
+    ),
+    (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\nbars = §2\n",
+        '"bars" must be a whole number from 4 to 64',
+    ),
+    (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\ntrial = §1\n",
+        '"trial" must be true or false',
+    ),
     # Places that are not so plain to find.
     ('title = "a\u2028b"\nmeter = "4/4"\ntempo = §0\n' + BAR, '"tempo" must be'),
     (HEAD + BAR + "[variation]\npush.kick = '§q x x x'\n", '"q" is no symbol here'),

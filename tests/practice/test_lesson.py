@@ -12,7 +12,7 @@ from playalong.grading.levels import LEVELS, Level
 from playalong.grading.verdicts import Rules
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.feedback import Answer, Exercise, Record, State
-from playalong.practice.lesson import LEAVE_S, MOST, PATIENCE, Lesson
+from playalong.practice.lesson import MOST, PATIENCE, Lesson
 from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
 from playalong.practice.repetition import Fault, Repetition, Tally
@@ -265,7 +265,7 @@ def test_after_some_minutes_without_progress_it_proposes_to_leave_the_step_for_t
     answers = []
     while not any(answer.leave for answer in answers):
         answers.append(lesson.played(wrong(lesson, seconds=20.0)))
-    assert MOST <= len(answers) <= LEAVE_S / 20.0 + PATIENCE
+    assert MOST <= len(answers) <= 240.0 / 20.0 + PATIENCE
     assert "leave it for today" in answers[-1].rest
     assert lesson.step == step, "it is for the player to say"
     lesson.later()
@@ -306,6 +306,30 @@ def test_today_nothing_goes_faster_than_the_groove() -> None:
     assert late == {Kind.CLIMB, Kind.CALLED, Kind.FREE, Kind.IN_TURN}
 
 
+def test_an_author_may_set_all_of_it() -> None:
+    """No trial, a change after six repetitions at most, a step left after a minute."""
+    own = FOUR_BEATS.replace(
+        "clean = 4", "clean = 6\ntrial = false\npatience = 6\nleave = 1\nbars = 12"
+    )
+    lesson = Lesson(pattern(own + '[variation.push]\nkick = "-- -- -- -x"\n'))
+    assert exercise(lesson).step == lesson.steps[0]
+    step = at_step(lesson, Kind.BAR)
+    assert exercise(lesson).clean == 6
+    bars = (Tally(strokes=16, stray=1),)
+    before, played = what(lesson), 0
+    while what(lesson) == before:
+        answer = lesson.played(Repetition(bars=bars, seconds=5.0))
+        played += 1
+    assert played <= 6
+    while not answer.leave:
+        answer = lesson.played(wrong(lesson, seconds=20.0))
+        played += 1
+    assert lesson.step == step
+    assert played <= 6 + MOST + PATIENCE
+    at_step(lesson, Kind.FREE)
+    assert exercise(lesson).bars == 12
+
+
 # Tempo.
 
 
@@ -334,7 +358,7 @@ def test_a_tempo_that_does_not_go_is_left_for_the_last_that_went() -> None:
     first = exercise(lesson).tempo_bpm
     found = tempi(lesson, [True, False, False])
     assert found[0] == first < found[1] == found[2]
-    assert found[3] == first
+    assert 0.9 * first < found[3] <= first, "where little goes right, a little under it"
     found = tempi(lesson, [True] * 4)
     assert first < found[-1]
 
@@ -418,6 +442,8 @@ def test_free_playing_asks_for_every_variation() -> None:
     assert not answer.right
     assert '"push"' in answer.words
     assert lesson.step == step
+    lesson.played(clean(lesson))
+    assert lesson.step == step, "one of two is not sure enough"
     lesson.played(clean(lesson))
     assert lesson.step != step
 
