@@ -47,7 +47,7 @@ from tests.helpers.stage import context_on, unseen_window
 from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT
 
 #: As long as a name may be (``records.store.players``).
-LONG_NAME = "Maximiliane-Alexandrina Featherstonehaugh-Wolfeschlegelsteinh"[:60]
+LONG_NAME = "Marigold-Persephone Underbarrow-Quillington-Thistlewaite-Oakes"[:60]
 
 Maker = Callable[[Theme], object]
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from playalong.app.assessment.classes import ClassResult, CommonFault, Group, missing
 from playalong.app.assessment.reporting import when
+from playalong.practice.assessment.phrases import counted
 from playalong.report.html import ClassPage, Table
 
 #: So many common faults, and so many of those who moved, are told.
@@ -32,7 +33,7 @@ def _place(one: CommonFault) -> str:
 def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:
     """The group as a table of text."""
     titles = [item.title for item in group.latest[0].items]
-    lines = [f"{group.title}: {len(group.latest)} players"]
+    lines = [f"{group.title}: {counted(len(group.latest), 'player')}"]
     heads = "  ".join(f"{f'item {number}':>14}" for number in range(1, len(titles) + 1))
     lines.append(f"  {'player':<{_WIDE}}  {heads}  {'score':>5}  reached")
     for one in group.latest:
@@ -73,7 +74,7 @@ def class_pages(
     facts: list[tuple[str, str]] = []
     for group in found:
         titles = [item.title for item in group.latest[0].items]
-        facts.append((group.title, f"{len(group.latest)} players"))
+        facts.append((group.title, f"{counted(len(group.latest), 'player')}"))
         lines = [common_line(one, titles) for one in group.common()[:COMMON]]
         common += lines if len(found) == 1 else [f"{group.title}: {line}" for line in lines]
         tables += _tables(group, titles)

@@ -185,8 +185,10 @@ def _limb(found: Candidate) -> str:
 def _stroke_time(found: Candidate) -> str:
     late = (found.value or 0.0) > 0
     then = "prepare it sooner" if late else "wait for it"
+    side = "later" if late else "earlier"
     return (
-        f"{_stroke(found)} comes {_ms(found)} {'late' if late else 'early'}{_often(found)}: {then}."
+        f"{_stroke(found)} comes {_ms(found)} {side} than the strokes around it{_often(found)}: "
+        f"{then}."
     )
 
 
