@@ -392,7 +392,8 @@ class _Maker:
         if not names:
             return
         goal, bars = self.practice.goal_tempo, len(self.whole)
-        room = max(self.practice.free_bars, len(names) + 2)  # for each variation, and bars without
+        # A time through the pattern for each variation, and one without.
+        room = max(self.practice.free_bars, (len(names) + 1) * bars)
         for kind, rounds, bars_each in ((Kind.CALLED, ((), *names), 1), (Kind.FREE, PLAIN, room)):
             yield replace(
                 self.step(kind, self.whole),
