@@ -74,7 +74,7 @@ def class_pages(
     facts: list[tuple[str, str]] = []
     for group in found:
         titles = [item.title for item in group.latest[0].items]
-        facts.append((group.title, f"{counted(len(group.latest), 'player')}"))
+        facts.append((group.title, counted(len(group.latest), "player")))
         lines = [common_line(one, titles) for one in group.common()[:COMMON]]
         common += lines if len(found) == 1 else [f"{group.title}: {line}" for line in lines]
         tables += _tables(group, titles)
@@ -100,7 +100,7 @@ def _tables(group: Group, titles: Sequence[str]) -> list[Table]:
             score = "-" if item.score is None else f"{item.score:.0f}"
             own = " (teacher)" if item.own_mark else ""
             cells.append(f"{score} {item.told_mark}{own}".strip())
-            if not item.is_reached and not item.own_mark:
+            if not item.is_reached:
                 off.add((at, number + 1))
         cells += [f"{one.score:.1f}", f"{one.reached} of {len(titles)}", when(one.ended)]
         cells.append("fits" if not one.wrong else "does not fit")

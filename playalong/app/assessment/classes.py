@@ -19,6 +19,8 @@ from playalong.app.assessment.verifying import Verified, verify
 from playalong.app.grade.table import cell, line_of
 from playalong.app.mistakes import described, keep_mistake
 from playalong.app.pool import in_order
+from playalong.practice.assessment.marks import ItemMarks
+from playalong.practice.assessment.remarks import ItemRemark
 from playalong.records.assessments.remark_files import read_remark
 from playalong.records.pattern_files import read_text
 from playalong.support.errors import UserError
@@ -53,7 +55,11 @@ class Fault:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ItemResult:
-    """What one item of a result came to; ``figures`` are (measure or finding, value)."""
+    """What one item of a result came to; ``figures`` are (measure or finding, value).
+
+    ``mark`` is the computed one, ``own_mark`` the teacher's, if there is one: ``is_reached`` is by
+    the teacher's then.
+    """
 
     title: str
     score: float | None
@@ -91,7 +97,7 @@ class ClassResult:
     @property
     def reached(self) -> int:
         """How many items are reached, by the teacher's mark where there is one."""
-        return sum(item.is_reached or bool(item.own_mark) for item in self.items)
+        return sum(item.is_reached for item in self.items)
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,7 +191,7 @@ def summary(found: Verified) -> ClassResult:
             title=item.title,
             score=marks.score,
             mark=marks.mark,
-            is_reached=marks.is_reached,
+            is_reached=_is_reached(marks, remark.of(number), found.assessment.not_yet),
             figures=tuple((mark.asked, mark.value) for mark in marks.marks),
             own_mark=remark.of(number).mark,
         )
@@ -211,6 +217,10 @@ def summary(found: Verified) -> ClassResult:
         faults=tuple(faults.values()),
         interruptions=len(found.plain["interruptions"]),
     )
+
+
+def _is_reached(marks: ItemMarks, remark: ItemRemark, not_yet: str) -> bool:
+    return remark.mark != not_yet if remark.mark else marks.is_reached
 
 
 def _faults(item: int, grade: Mapping[str, Any]) -> Iterator[Fault]:

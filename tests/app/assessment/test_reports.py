@@ -159,6 +159,12 @@ def test_a_teachers_word_stands_beside_what_was_computed(results: Path) -> None:
     read = read_one(path).result
     assert read is not None
     assert (read.items[0].own_mark, read.items[0].mark) == ("very good", report.sections[0].mark)
+    assert read.items[0].is_reached
+    write_remark(path, said.with_mark("not yet", "the sticks were swapped", 0))
+    again = read_one(path).result
+    assert again is not None
+    assert (again.items[0].is_reached, again.items[0].mark) == (False, read.items[0].mark)
+    assert again.reached == read.reached - 1
     remark_path(path).unlink()
 
 
