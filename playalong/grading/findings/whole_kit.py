@@ -22,7 +22,7 @@ from playalong.grading.measures.steadiness import COSINES, FASTER, STEADY, cosin
 from playalong.pattern.targets import LIMBS
 
 #: Beyond these the kit is early or late, in ms.
-EARLY_MS, LATE_MS = -23.0, 13.0
+EARLY_MS, LATE_MS = -23.0, 11.0
 
 #: A shift above this asks anew who answers whom, in ms.
 _HELD_MS = 20.0
