@@ -2,11 +2,14 @@
 
 Run as python -m tests.helpers.watched_program.
 Appends a line to the file that PAGES names whenever another page is shown: its class, and its
-title. Nothing else is changed.
+title; and into a file beside it the number of its window. Nothing else is changed.
 """
 
 import os
 import sys
+from pathlib import Path
+
+import pygame
 
 from playalong.commands.main import main
 from playalong.screen.base.window import Window
@@ -38,6 +41,8 @@ def frame(window: Window, page: object, now_s: float) -> None:
         _Watch.last = told
         with open(os.environ["PAGES"], "a", encoding="utf-8") as file:  # noqa: PTH123
             file.write(f"{told}\n")
+        number = pygame.display.get_wm_info().get("window", "")
+        Path(f"{os.environ['PAGES']}.window").write_text(str(number), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -140,14 +140,8 @@ class Desk:
 
     def window(self) -> str:
         """The number of the window, "" where there is none."""
-        found = subprocess.run(
-            ["xdotool", "search", "--name", "playalong"],
-            env=self.surroundings,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        return found.stdout.split()[0] if found.stdout.split() else ""
+        path = Path(f"{self.pages}.window")
+        return path.read_text(encoding="utf-8") if path.exists() else ""
 
     def press(self, *keys: str) -> None:
         """Press keys, one after the other, as a person does."""
