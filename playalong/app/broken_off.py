@@ -12,6 +12,7 @@ from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.app.stored_runs import result_of
 from playalong.app.user_folders import UserFolders
+from playalong.midi.messages import NOTE_ON, kind_of
 from playalong.records.store import runs
 from playalong.records.store.database import StoreError
 from playalong.records.store.runs import BrokenOff
@@ -33,7 +34,7 @@ def told(found: BrokenOff) -> str:
 
 def strokes_in(found: BrokenOff) -> int:
     """How many strokes of a run reached the disk."""
-    return sum(data[0] & 0xF0 == 0x90 and data[-1] > 0 for _, data in found.messages)
+    return sum(kind_of(data) == NOTE_ON and data[-1] > 0 for _, data in found.messages)
 
 
 def take_up(
