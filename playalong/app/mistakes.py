@@ -1,5 +1,11 @@
-"""Mistakes of the program itself: said in one line, and kept in a file for whoever mends it."""
+"""Mistakes of the program itself: said in one line, and kept in a file for whoever mends it.
 
+Hits are kept as they come, whatever is seen of them. So a mistake in showing a run (drawing, the
+gauges, what is said at a bar line) costs it nothing: it is told once the run is over.
+"""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime
 from traceback import format_exception
 
@@ -22,3 +28,31 @@ def keep_mistake(error: Exception) -> str:
     except UserError:
         return ""
     return f"What helps to mend it is in {path}"
+
+
+class Mishaps:
+    """The first error of each kind, by what failed."""
+
+    def __init__(self) -> None:
+        self.found: dict[str, Exception] = {}
+
+    def add(self, what: str, error: Exception) -> None:
+        """``what`` failed with ``error``."""
+        self.found.setdefault(what, error)
+
+    @contextmanager
+    def kept(self, what: str) -> Iterator[None]:
+        """Go on after what fails here."""
+        try:
+            yield
+        except Exception as error:
+            self.add(what, error)
+
+
+def mishap_lines(found: Mapping[str, Exception]) -> list[str]:
+    """What went wrong beside a run, in words; what helps to mend it is kept."""
+    return [
+        f"The program made a mistake with {what} ({described(error)}); all that was played is "
+        f"kept. {keep_mistake(error)}".rstrip()
+        for what, error in found.items()
+    ]

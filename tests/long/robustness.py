@@ -19,7 +19,7 @@ import pygame
 from playalong.app.grade.table import columns, row
 from playalong.app.grade.take_grading import AUTO, grade_take
 from playalong.app.grade.take_grading import Options as GradeOptions
-from playalong.app.mishaps import Mishaps
+from playalong.app.mistakes import Mishaps
 from playalong.app.run.live_judging import LiveJudging
 from playalong.app.run.task import Task
 from playalong.grading.grade_run import grade, judged_hits

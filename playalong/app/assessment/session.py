@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 
 from playalong.app.assessment.book import Book, RunState
 from playalong.app.grade.take_grading import Graded, Options, grade_take
-from playalong.app.mishaps import mishap_lines
+from playalong.app.mistakes import mishap_lines
 from playalong.app.play.play_session import grade_page
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import Scene, View, show_by_pads

@@ -2,7 +2,7 @@
 
 from playalong.app.history.anew import Anew
 from playalong.app.listen_back import Playback
-from playalong.app.mishaps import Mishaps
+from playalong.app.mistakes import Mishaps
 from playalong.app.run.context import RunContext
 from playalong.app.run.live_judging import LiveJudging
 from playalong.app.run.task import Task

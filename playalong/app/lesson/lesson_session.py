@@ -17,7 +17,7 @@ from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
 from playalong.app.memory import Memory
-from playalong.app.mishaps import mishap_lines
+from playalong.app.mistakes import mishap_lines
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput

@@ -16,8 +16,7 @@ from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM, checked_rules
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
 from playalong.app.memory import Memory
-from playalong.app.mishaps import mishap_lines
-from playalong.app.mistakes import described, keep_mistake
+from playalong.app.mistakes import described, keep_mistake, mishap_lines
 from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold

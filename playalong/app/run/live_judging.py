@@ -8,7 +8,7 @@ there.
 
 from dataclasses import replace
 
-from playalong.app.mishaps import Mishaps
+from playalong.app.mistakes import Mishaps
 from playalong.app.run.task import Task
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.live_grader import Grader

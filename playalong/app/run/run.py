@@ -16,7 +16,7 @@ where the run stands (``interruption.State``):
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from playalong.app.mishaps import Mishaps
+from playalong.app.mistakes import Mishaps
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.echo import Echo
 from playalong.app.run.frame_loop import Scene, View, show

@@ -10,7 +10,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 from playalong.app.grade.take_grading import Graded, Options, grade_take
-from playalong.app.mishaps import mishap_lines
+from playalong.app.mistakes import mishap_lines
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult

@@ -374,7 +374,12 @@ def _bar_means(bar: Ints, values: Floats) -> Floats:
 
 
 def _kick_under_ghosts(look: Look, level: Floats) -> Iterator[Candidate]:
+    """Kicks under ghost notes against other kicks that are written as loud."""
     kick = look.run.voice == STAFF_ORDER["kick"]
+    written = look.run.dynamic[kick & look.with_ghost]
+    if not len(written):
+        return
+    kick &= look.run.dynamic == np.bincount(written).argmax()
     if kick.sum() < 2 * STROKES:
         return
     under = kick & look.with_ghost
