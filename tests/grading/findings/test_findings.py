@@ -187,7 +187,10 @@ def test_a_place_has_its_bar_where_the_pattern_has_several() -> None:
     spots = (Spot(1, "e of 3"), Spot(2, "4"))
     told_of = {"voice": "kick", "n": 8, "of": 8, "value": 24.0}
     late_there = candidate(Code.STROKE_LATE, places=spots[:1], **told_of)
-    assert "the kick on the e of 3 comes 24 ms late, every time" in sentence(late_there).lower()
+    assert (
+        "the kick on the e of 3 comes 24 ms later than the strokes around it, every time"
+        in sentence(late_there).lower()
+    )
     assert "on the e of 3 of bar 1 comes" in sentence(replace(late_there, bars=2))
     both = candidate(Code.STROKE_LATE, places=spots, bars=2, **told_of)
     assert "on the e of 3 of bar 1 and on 4 of bar 2" in sentence(both)
