@@ -51,7 +51,7 @@ class Options(RulesOptions, KitOptions, FolderOption, LookOptions, SoundPadsOpti
     minutes: float | None
     seed: int | None
     list: bool
-    on: str
+    on: str | None
     then: str | None
     file: Path | None
     player: str | None
@@ -60,7 +60,7 @@ class Options(RulesOptions, KitOptions, FolderOption, LookOptions, SoundPadsOpti
 
 def add_arguments(parser: Parser) -> None:
     """Add them."""
-    from playalong.app.warm_up.entry import SETS
+    from playalong.app.warm_up.kept import SETS
     from playalong.practice.warm_up.routine import LONGEST, SHORTEST, USUAL
     from playalong.simulation.skills import SKILLS
 
@@ -69,7 +69,8 @@ def add_arguments(parser: Parser) -> None:
         "--minutes",
         type=written_as(_minutes, f"no such length: write minutes, {SHORTEST:g} to {LONGEST:g}"),
         metavar="N",
-        help=f"how long, in minutes, {SHORTEST:g} to {LONGEST:g} (default {USUAL:g})",
+        help=f"how long, in minutes, {SHORTEST:g} to {LONGEST:g} "
+        f"(default as the last time, {USUAL:g} at first)",
     )
     parser.add_argument(
         "--seed",
@@ -80,8 +81,8 @@ def add_arguments(parser: Parser) -> None:
     parser.add_argument(
         "--on",
         choices=tuple(SETS),
-        default="kit",
-        help="what you play on; what cannot be played there is left out (default %(default)s)",
+        help="what you play on; what cannot be played there is left out (default as the last time, "
+        "a kit at first)",
     )
     parser.add_argument(
         "--then",
@@ -161,14 +162,13 @@ def _warm_up(given: Options) -> "WarmUpResult":
 
 def _wish(given: Options) -> "Wish":
     from playalong.app.warm_up.entry import Wish
-    from playalong.practice.warm_up.routine import USUAL
     from playalong.practice.warm_up.routine_file import read
     from playalong.records.pattern_files import load_pattern, read_text
 
     if given.file is not None:
         refuse(given, "--minutes", "says nothing beside --file, which says what is played")
     return Wish(
-        minutes=USUAL if given.minutes is None else given.minutes,
+        minutes=given.minutes,
         seed=given.seed,
         on=given.on,
         file=None if given.file is None else read(read_text(given.file), given.file.name),

@@ -1,5 +1,6 @@
 """The warm-up from end to end, on the stepped clock: played, kept, and graded again."""
 
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -10,8 +11,8 @@ from playalong.app.open_devices import Look
 from playalong.app.play.entry import Player
 from playalong.app.user_folders import UserFolders
 from playalong.app.warm_up import warm_up_session
-from playalong.app.warm_up.entry import SETS, Wish, warm_up
-from playalong.app.warm_up.kept import exercise_patterns, kept
+from playalong.app.warm_up.entry import Wish, warm_up
+from playalong.app.warm_up.kept import SETS, exercise_patterns, kept
 from playalong.app.warm_up.warm_up_session import WarmUpResult
 from playalong.commands.main import main
 from playalong.grading.verdicts import Rules
@@ -24,6 +25,7 @@ from playalong.records.store import runs
 from playalong.records.store.database import Database
 from playalong.records.takes import read
 from playalong.screen.base.page import Outcome
+from playalong.screen.base.window import Window
 from playalong.simulation.skills import SKILLS
 
 SEED, MINUTES = 4, 2.0
@@ -120,6 +122,21 @@ def test_an_exercise_that_is_skipped_is_not_played(home, pressed):
     pressed += [Outcome.SKIP]  # of three, the second
     result = warmed(home, Wish(minutes=3.0, seed=SEED))
     assert len(result.kept.diary.days[0].bouts) == 2
+
+
+def test_length_and_pads_are_chosen_before_the_first_stroke_and_remembered(
+    home, pressed, monkeypatch
+):
+    shown = property(lambda _: False, lambda *_: None)
+    monkeypatch.setattr(Window, "offscreen", shown, raising=False)
+    longer, other = Outcome.FASTER, Outcome.NEXT
+    pressed += [longer, longer, longer, other, Outcome.SLOWER, Outcome.START, Outcome.LEAVE]
+    result = warmed(home, Wish(seed=SEED))
+    assert len(result.kept.diary.days) == 1
+    seen = kept(replace(home, simulated=True), "advanced")
+    assert (seen.minutes, seen.on) == (10.0, "pad")
+    (bout,) = seen.diary.days[0].bouts
+    assert bout.exercise in {one.name for one in playable(["snare"], exercise_patterns())}
 
 
 def test_the_command_lists_every_exercise(capsys):

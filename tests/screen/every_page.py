@@ -17,9 +17,18 @@ from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
+from playalong.app.warm_up.warm_up_session import (
+    GO_ON,
+    LONGER,
+    OTHER_PADS,
+    SHORTER,
+    TO_LESSON,
+)
 from playalong.grading.verdicts import Rules
 from playalong.practice.assessment.machine import State
 from playalong.practice.assessment.phrases import STANDS, asked, overview
+from playalong.practice.warm_up.exercises import EXERCISES
+from playalong.practice.warm_up.phrases import LOOSEN_UP, PAIN, REST, STICKING
 from playalong.records.assessments.files import load_assessment
 from playalong.records.pattern_files import library
 from playalong.screen.base.page import Outcome
@@ -39,6 +48,7 @@ from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.sitting import SittingPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.screen.pages.wait import WaitPage
+from playalong.screen.pages.warm_up import Curve, WarmthChart, WarmUpPage
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from playalong.support.cautions import CAUTION
@@ -74,7 +84,7 @@ def run_page(theme: Theme) -> RunPage:
     page = ended.page
     page.theme, page.paused, page.said, page.called = theme, (), (), ""
     page.clean, page.notices, page.level = None, ["Some Module MIDI 1"], Level(-18.0)
-    page.buttons = Buttons([LEAVE])
+    page.buttons, page.chart = Buttons([LEAVE]), None
     return page
 
 
@@ -366,6 +376,72 @@ def assessment_ready(theme: Theme) -> ReadyPage:
 
 
 #: Every page, and the seconds at which it is drawn.
+def warmth(minutes: float = 10.0) -> WarmthChart:
+    """A curve with some of other days."""
+    course = [(10.0 * step, 48.0 * (1.0 - 0.97**step)) for step in range(40)]
+    others = [
+        Curve(day, [(at_s, share * degrees) for at_s, degrees in course])
+        for day, share in (("21 Sep", 0.7), ("Tue", 0.85), ("Wed", 1.2))
+    ]
+    return WarmthChart(minutes=minutes, others=others, today=course[:26])
+
+
+def warm_up_start(theme: Theme) -> WarmUpPage:
+    """Before a warm-up of many exercises."""
+    course = warmth()
+    return WarmUpPage(
+        theme=theme,
+        title="Warm up",
+        subtitle="20 exercises on a pad and a kick, about 14 min of playing",
+        said=(*LOOSEN_UP, "This month Flams went from 14 ms to 9.5 ms from flam to flam."),
+        listed=[one.title for one in EXERCISES],
+        days=[*course.others] * 4,
+        notes=(STICKING,),
+        buttons=Buttons((START, LONGER, SHORTER, OTHER_PADS, LEAVE), CALLED, CALL),
+    )
+
+
+def warm_up_run(theme: Theme) -> RunPage:
+    """An exercise as it goes on, over the curve."""
+    page = run_page(theme)
+    page.chart = warmth()
+    page.chart.heading = "What warms now: the step from stroke to stroke"
+    page.chart.figure = "24 ms uneven"
+    page.subtitle = "the same step from hand to hand, 62 bpm  ·  next: Two, Three, Four, Six"
+    return page
+
+
+def warm_up_rest(theme: Theme) -> WarmUpPage:
+    """The rest in a warm-up."""
+    return WarmUpPage(
+        theme=theme,
+        title="Warm up",
+        subtitle="a rest",
+        said=(REST, PAIN),
+        degrees="41°",
+        chart=warmth(),
+        buttons=Buttons((GO_ON, LEAVE), CALLED, CALL),
+    )
+
+
+def warm_up_end(theme: Theme) -> WarmUpPage:
+    """The end of a warm-up."""
+    return WarmUpPage(
+        theme=theme,
+        title="Warm up",
+        subtitle="Wednesday",
+        said=(
+            "14 minutes, 41 degrees. Best: Two, Three, Four, Six, 24 ms off.",
+            "Work on Ghost Over Kick: soft above, strong below, in one stroke; now 71 % soft.",
+            "Next: Late Bus Home.",
+        ),
+        degrees="41°",
+        chart=warmth(),
+        notes=(CAUTION,),
+        buttons=Buttons((TO_LESSON, LEAVE), CALLED, CALL),
+    )
+
+
 PAGES: dict[str, tuple[Maker, float]] = {
     "first": (first_page, 0.0),
     "first-of-somebody-new": (first_page_of_somebody_new, 0.0),
@@ -385,6 +461,10 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "plan": (plan, 0.0),
     "texture": (texture, 0.0),
     "wait": (wait, 0.0),
+    "warm-up-start": (warm_up_start, 0.0),
+    "warm-up-run": (warm_up_run, 12.4),
+    "warm-up-rest": (warm_up_rest, 0.0),
+    "warm-up-end": (warm_up_end, 0.0),
     "assessment-agreed": (assessment_agreed, 0.0),
     "assessment-ready": (assessment_ready, 0.0),
     "assessment-over": (assessment_over, 0.0),

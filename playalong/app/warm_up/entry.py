@@ -11,41 +11,35 @@ from playalong.app.run.clock import Clock, RealClock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
-from playalong.app.warm_up.kept import Kept, exercise_patterns, keep, kept
+from playalong.app.warm_up.kept import LENGTHS, SAID, SETS, Kept, exercise_patterns, keep, kept
 from playalong.app.warm_up.warm_up_session import WarmUpResult, WarmUpSession
+from playalong.grading.levels import Level
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Port
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
-from playalong.pattern.voices import VOICES
 from playalong.practice.warm_up.exercises import Exercise, playable
 from playalong.practice.warm_up.machine import WarmUp
 from playalong.practice.warm_up.routine import USUAL, Routine, music, routine
 from playalong.practice.warm_up.routine_file import RoutineFile
 from playalong.profile.profile import Profile
+from playalong.screen.base.page import Outcome
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.support.errors import UserError
-
-#: What can be played on: the voices of each.
-SETS: dict[str, tuple[str, ...]] = {
-    "pad": ("snare",),
-    "pad-and-kick": ("snare", "kick"),
-    "kit": tuple(voice.name for voice in VOICES),
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wish:
     """What kind of warm-up is wanted.
 
-    ``minutes``; ``seed`` of what is drawn, None for another each day; ``on`` is one of ``SETS``;
-    ``file`` a teacher's own routine; ``lesson`` the pattern that is being learned, the music at the
-    end.
+    ``minutes``, and ``on``, one of ``SETS``: None for what it was the last time; ``seed`` of what
+    is drawn, None for another each day; ``file`` a teacher's own routine; ``lesson`` the pattern
+    that is being learned, the music at the end.
     """
 
-    minutes: float = USUAL
+    minutes: float | None = None
     seed: int | None = None
-    on: str = "kit"
+    on: str | None = None
     file: RoutineFile | None = None
     lesson: Pattern | None = None
 
@@ -95,14 +89,7 @@ def in_window(
     patterns = exercise_patterns()
     if wish.lesson is not None:
         patterns[wish.lesson.name] = wish.lesson
-    machine = WarmUp(
-        _routine(wish, patterns, before, day=day),
-        patterns,
-        level=rules.level,
-        knowledge=before.knowledge,
-        seed=_seed(wish, day),
-        day=day.isoformat(),
-    )
+    choices = _Choices(wish, patterns, before, level=rules.level, day=day)
     clock = context.clock
 
     def connect(targets: Targets, number: int, start_s: float) -> Port:
@@ -111,19 +98,21 @@ def in_window(
         performance = perform(targets, by.skill, by.seed + number)
         return SimulatedPort(performance, start_s, clock.now)
 
-    result = WarmUpSession(
-        machine,
+    session = WarmUpSession(
+        choices.machine(),
         context,
         connect,
+        choices=choices,
         diary=before.diary,
         rules=rules,
         takes_folder=takes,
         day=day,
         lesson=None if wish.lesson is None else wish.lesson.title,
         simulated=by.simulated if isinstance(by, Player) else None,
-    ).go()
-    if machine.reports:
-        keep(home, who, result.kept)
+    )
+    result = session.go()
+    if session.machine.reports:
+        keep(home, who, replace(result.kept, minutes=choices.minutes, on=choices.on))
     return result
 
 
@@ -133,23 +122,73 @@ def _name(by: Port | Player, context: RunContext) -> str:
     return context.profile.player or NOBODY
 
 
-def _routine(wish: Wish, patterns: dict[str, Pattern], before: Kept, *, day: date) -> Routine:
-    """The exercises of today."""
-    there = playable(SETS[wish.on], patterns)
-    last = None
-    if wish.lesson is not None and set(SETS[wish.on]).issuperset(wish.lesson.voices):
-        last = music(wish.lesson)
-    if wish.file is not None:
-        exercises: list[Exercise] = [one for one in wish.file.exercises if one in there]
+class _Choices:
+    """How long, and on what: may be chosen before the first stroke."""
+
+    def __init__(
+        self,
+        wish: Wish,
+        patterns: dict[str, Pattern],
+        before: Kept,
+        *,
+        level: Level,
+        day: date,
+    ) -> None:
+        self._wish, self._patterns, self._before = wish, patterns, before
+        self._level, self._day = level, day
+        self._seed = day.toordinal() if wish.seed is None else wish.seed
+        self.minutes = wish.minutes or before.minutes or USUAL
+        self.on = wish.on or before.on or "kit"
+
+    @property
+    def said(self) -> str:
+        """The choice in words."""
+        return SAID[self.on]
+
+    def machine(self) -> WarmUp:
+        """The warm-up that is chosen; UserError where nothing of it can be played."""
+        return WarmUp(
+            self._routine(),
+            self._patterns,
+            level=self._level,
+            knowledge=self._before.knowledge,
+            seed=self._seed,
+            day=self._day.isoformat(),
+        )
+
+    def other(self, outcome: Outcome) -> WarmUp:
+        """Longer, shorter, or on something else."""
+        if outcome is Outcome.NEXT:
+            names = list(SETS)
+            self.on = names[(names.index(self.on) + 1) % len(names)]
+        else:
+            nearest = min(LENGTHS, key=lambda minutes: abs(minutes - self.minutes))
+            step = 1 if outcome is Outcome.FASTER else -1
+            at = min(max(LENGTHS.index(nearest) + step, 0), len(LENGTHS) - 1)
+            self.minutes = LENGTHS[at]
+        return self.machine()
+
+    @property
+    def is_open(self) -> bool:
+        """Whether there is anything to choose: a teacher's routine is played as it is."""
+        return self._wish.file is None
+
+    def _routine(self) -> Routine:
+        """The exercises of today."""
+        there = playable(SETS[self.on], self._patterns)
+        lesson, file = self._wish.lesson, self._wish.file
+        last = None
+        if lesson is not None and set(SETS[self.on]).issuperset(lesson.voices):
+            last = music(lesson)
+        if file is None:
+            return routine(
+                there, self._before.knowledge, minutes=self.minutes, seed=self._seed, last=last
+            )
+        exercises: list[Exercise] = [one for one in file.exercises if one in there]
         if not exercises:
             raise UserError(
-                f'Nothing in "{wish.file.title}" can be played with --on {wish.on}: choose more.'
+                f'Nothing in "{file.title}" can be played with --on {self.on}: choose more.'
             )
-        if wish.file.has_music and last is not None:
+        if file.has_music and last is not None:
             exercises.append(last)
-        return Routine(tuple(exercises), (len(exercises) + 1) // 2, wish.file.rest_s)
-    return routine(there, before.knowledge, minutes=wish.minutes, seed=_seed(wish, day), last=last)
-
-
-def _seed(wish: Wish, day: date) -> int:
-    return day.toordinal() if wish.seed is None else wish.seed
+        return Routine(tuple(exercises), (len(exercises) + 1) // 2, file.rest_s)

@@ -7,11 +7,23 @@ from typing import Any
 from playalong.app.user_folders import UserFolders
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
+from playalong.pattern.voices import VOICES
 from playalong.practice.warm_up.adapting import Knowledge
 from playalong.practice.warm_up.diary import Diary
 from playalong.practice.warm_up.exercises import EXERCISES
 from playalong.records.pattern_files import read_text
 from playalong.support import resources
+
+#: How long a warm-up may be chosen in the window, in minutes.
+LENGTHS = (5.0, 10.0, 20.0)
+
+#: What can be played on, as it is typed and as it is said: the voices of each.
+SETS: dict[str, tuple[str, ...]] = {
+    "pad": ("snare",),
+    "pad-and-kick": ("snare", "kick"),
+    "kit": tuple(voice.name for voice in VOICES),
+}
+SAID = {"pad": "on one pad", "pad-and-kick": "on a pad and a kick", "kit": "on a kit"}
 
 #: The name under which the store has it, among a player's settings.
 _SETTING = "warm_up"
@@ -19,22 +31,37 @@ _SETTING = "warm_up"
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What is known of a player, and their other days."""
+    """What is known of a player, and their other days; how long and on what they last warmed up,
+    0 and "" before the first time.
+    """
 
     knowledge: Knowledge
     diary: Diary
+    minutes: float = 0.0
+    on: str = ""
 
 
 def kept(home: UserFolders, player: str) -> Kept:
     """What is kept of ``player``; nothing where there is nothing, or nothing that is sound."""
     plain: Any = home.settings_of(player).get(_SETTING)
     found = plain if isinstance(plain, dict) else {}
-    return Kept(Knowledge.from_plain(found.get("known")), Diary.from_plain(found.get("days")))
+    minutes, on = found.get("minutes"), found.get("on")
+    return Kept(
+        Knowledge.from_plain(found.get("known")),
+        Diary.from_plain(found.get("days")),
+        float(minutes) if minutes in LENGTHS else 0.0,
+        on if on in SETS else "",
+    )
 
 
 def keep(home: UserFolders, player: str, what: Kept) -> None:
     """Keep it; what goes wrong is among the notices of ``home``."""
-    plain = {"known": what.knowledge.as_plain(), "days": what.diary.as_plain()}
+    plain = {
+        "known": what.knowledge.as_plain(),
+        "days": what.diary.as_plain(),
+        "minutes": what.minutes,
+        "on": what.on,
+    }
     home.remember_for(player, **{_SETTING: plain})
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
+from typing import Protocol
 
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.mistakes import mishap_lines
@@ -41,6 +42,7 @@ from playalong.practice.warm_up.phrases import (
 )
 from playalong.records.take_info import Simulated
 from playalong.records.takes import TakeError
+from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import LEAVE, SKIP, START, Button, Buttons
 from playalong.screen.pages.warm_up import Curve, WarmthChart, WarmUpPage
@@ -59,6 +61,9 @@ _BEHIND = 4
 #: Gives the port for a run of so many targets, told when bar 1 will start; and its number.
 Connect = Callable[[Targets, int, float], Port]
 
+LONGER = Button((Key.UP,), "↑", "longer", outcome=Outcome.FASTER)
+SHORTER = Button((Key.DOWN,), "↓", "shorter", outcome=Outcome.SLOWER)
+OTHER_PADS = Button(("n", "N"), "N", "on other pads", outcome=Outcome.NEXT)
 GO_ON = Button(START.keys, START.cap, "go on", outcome=Outcome.START)
 TO_LESSON = Button(("p", "P"), "P", "on to the lesson", outcome=Outcome.PLAN)
 
@@ -74,6 +79,24 @@ class WarmUpResult:
     to_lesson: bool = False
 
 
+class Choices(Protocol):
+    """What can be chosen before the first stroke: how long, and on what."""
+
+    @property
+    def said(self) -> str:
+        """The choice in words."""
+        ...
+
+    @property
+    def is_open(self) -> bool:
+        """Whether there is anything to choose."""
+        ...
+
+    def other(self, outcome: Outcome) -> WarmUp:
+        """The warm-up after FASTER (longer), SLOWER (shorter) or NEXT (on something else)."""
+        ...
+
+
 class WarmUpSession:
     """One warm-up; ``diary`` has the player's other days."""
 
@@ -83,6 +106,7 @@ class WarmUpSession:
         context: RunContext,
         connect: Connect,
         *,
+        choices: Choices,
         diary: Diary,
         rules: Rules,
         takes_folder: Path,
@@ -90,7 +114,10 @@ class WarmUpSession:
         lesson: str | None = None,
         simulated: Simulated | None = None,
     ) -> None:
-        """``lesson`` is the pattern that is being learned; ``simulated`` says who plays."""
+        """``choices`` gives another machine before the first stroke; ``lesson`` is the pattern that
+        is being learned; ``simulated`` says who plays.
+        """
+        self._choices = choices
         self.machine, self._context, self._connect = machine, context, connect
         self._diary, self._rules, self._day = diary, rules, day
         self._takes = takes_folder / f"warm-up-{datetime.now():%Y-%m-%d-%H%M%S}"
@@ -103,8 +130,9 @@ class WarmUpSession:
 
     def go(self) -> WarmUpResult:
         """Warm up until it is over, or the player leaves."""
-        machine = self.machine
-        if self._before() is Outcome.LEAVE:
+        outcome = self._before()
+        machine = self.machine  # the one that was chosen
+        if outcome is Outcome.LEAVE:
             machine.leave()
         while machine.state is not State.OVER:
             if machine.state is State.REST:
@@ -134,17 +162,27 @@ class WarmUpSession:
 
     def _before(self) -> Outcome | None:
         """The page before the first stroke, until the player starts."""
+        outcome = self._offered()
+        while outcome in (Outcome.FASTER, Outcome.SLOWER, Outcome.NEXT):
+            self.machine = self._choices.other(outcome)
+            self._chart.minutes = self.machine.minutes
+            outcome = self._offered()
+        return outcome
+
+    def _offered(self) -> Outcome | None:
         machine = self.machine
         better = self._diary.better(self._day.isoformat())
+        choices = (LONGER, SHORTER, OTHER_PADS) if self._choices.is_open else ()
+        minutes = f"about {machine.minutes:.0f} min of playing"
         page = WarmUpPage(
             theme=self._context.theme,
             title="Warm up",
-            subtitle=f"{len(machine.exercises)} exercises, about {machine.minutes:.0f} min",
+            subtitle=f"{len(machine.exercises)} exercises {self._choices.said}, {minutes}",
             said=(*LOOSEN_UP, got_better(better) if better else ""),
             listed=[one.title for one in machine.exercises],
             days=[self._curve(one) for one in self._diary.curves(12)],
             notes=(STICKING,),
-            buttons=self._buttons(START, LEAVE),
+            buttons=self._buttons(START, *choices, LEAVE),
         )
         if self._context.window.offscreen:
             return None
@@ -320,11 +358,11 @@ class WarmUpSession:
 
 
 def _named(day: date, today: date) -> str:
-    """How a day is called: by its weekday in the last week, else by its date."""
+    """How a day is called, in short: by its weekday in the last week, else by its date."""
     ago = (today - day).days
     if ago == 0:
         return "earlier"
-    return f"{day:%A}" if 0 < ago < 7 else f"{day.day} {day:%B}"
+    return f"{day:%a}" if 0 < ago < 7 else f"{day.day} {day:%b}"
 
 
 def _still_s(ended: RunResult) -> float:

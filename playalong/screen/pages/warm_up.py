@@ -10,7 +10,7 @@ import pygame
 
 from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import ADVICE, BODY, LABEL, SCORE, SMALL, Theme
+from playalong.screen.base.theme import ADVICE, BODY, COUNT, LABEL, SCORE, SMALL, TITLE, Theme
 from playalong.screen.base.widgets import HEAD, LEAVE, MARGIN, ButtonPage, Buttons, foot, head
 
 #: The scale, in degrees: its lines, and its end.
@@ -61,10 +61,15 @@ class WarmthChart:
         top = rect.top
         if self.heading:
             base = rect.top + pen.px(ADVICE + 6)
-            words = pen.cut(self.heading, ADVICE, rect.width, bold=True)
-            end = pen.text(words, ADVICE, (rect.left, base), bold=True).right + pen.px(16)
-            figure = pen.cut(self.figure, LABEL, rect.right - end)
-            pen.text(figure, LABEL, (end, base), colour=pen.colours.quiet)
+            size = pen.fitted(self.heading, (ADVICE, SMALL), rect.width, bold=True)
+            words = pen.cut(self.heading, size, rect.width, bold=True)
+            end = pen.text(words, size, (rect.left, base), bold=True).right + pen.px(16)
+            at, room = (end, base), rect.right - end
+            if pen.width(self.figure, SMALL) > room:  # below
+                base += pen.px(LABEL * 1.4)
+                at, room = (rect.left, base), rect.width
+            size = pen.fitted(self.figure, (LABEL, SMALL), room)
+            pen.text(pen.cut(self.figure, size, room), size, at, colour=pen.colours.quiet)
             top = base + pen.px(12)
         plot = area(
             left=rect.left + pen.px(_SCALE),
@@ -178,13 +183,20 @@ class WarmUpPage(ButtonPage):
         self._say(pen, area(left=left, top=top, right=text_right, bottom=below))
 
     def _say(self, pen: Pen, room: pygame.Rect) -> None:
-        step, between = pen.px(ADVICE * 1.35), pen.px(10)
-        base = room.top + pen.px(ADVICE)
-        for number, words in enumerate(filter(None, self.said)):
-            for line in pen.wrapped(words, ADVICE, room.width, bold=number == 0):
-                if base > room.bottom:
-                    return
-                pen.text(line, ADVICE, (room.left, base), bold=number == 0)
+        """The sentences, as large as all of them fit."""
+        said = [words for words in self.said if words]
+        for size in (ADVICE, COUNT, TITLE, LABEL, BODY, SMALL):
+            lines = [
+                [*pen.wrapped(words, size, room.width, bold=number == 0)]
+                for number, words in enumerate(said)
+            ]
+            step, between = pen.px(size * 1.35), pen.px(size * 0.3)
+            if step * sum(map(len, lines)) + between * len(lines) <= room.height:
+                break
+        base = room.top + pen.px(size)
+        for number, wrapped in enumerate(lines):
+            for line in wrapped:
+                pen.text(line, size, (room.left, base), bold=number == 0)
                 base += step
             base += between
 
