@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.home.remembered import remembered
 from playalong.app.open_devices import Look
 from playalong.app.play.entry import Player
 from playalong.app.user_folders import UserFolders
@@ -82,6 +83,14 @@ def test_a_warm_up_is_kept_and_its_takes_graded_again_give_the_same_curve(home):
     assert again.state is State.OVER
     assert again.temperature == result.summary.temperature
     assert again.knowledge == result.kept.knowledge
+
+
+def test_the_first_page_goes_on_with_what_was_learned_and_not_with_an_exercise(home, pressed):
+    pressed += [Outcome.LEAVE]
+    warmed(home)
+    found = remembered(replace(home, simulated=True), "advanced")
+    assert found.last is None
+    assert sum(found.days.values()) > 0.0
 
 
 def test_what_cannot_be_played_on_a_pad_is_left_out(home):

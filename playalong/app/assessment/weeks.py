@@ -7,8 +7,10 @@ from typing import Any
 from playalong.app.assessment.reporting import homework_rows, known_patterns
 from playalong.app.history.reading import player_of
 from playalong.app.user_folders import UserFolders
+from playalong.app.warm_up.kept import kept
 from playalong.practice.assessment.homework import Played, as_text, proposals
 from playalong.practice.assessment.phrases import counted as said_count
+from playalong.practice.warm_up.diary import Diary
 from playalong.records.assessments.sittings import file_stem
 from playalong.records.store import runs
 from playalong.records.store.database import Database
@@ -39,7 +41,9 @@ def weeks_report(home: UserFolders, who: str | None, weeks: int) -> tuple[Report
         rows = _rows(database, player, since)
         if not rows:
             raise UserError(f"{player.name} has played nothing in the last {weeks} weeks.")
-        return _report(database, player, rows, weeks=weeks), file_stem(player.name) or "player"
+        warm_ups = _warm_ups(kept(home, player.name).diary, since.date())
+        report = _report(database, player, rows, weeks=weeks, warm_ups=warm_ups)
+        return report, file_stem(player.name) or "player"
     finally:
         database.close()
 
@@ -49,7 +53,30 @@ def _rows(database: Database, player: PlayerRow, since: datetime) -> list[RunRow
     return runs.select(database, where, [player.id, KEPT, since.timestamp()], limit=100_000)
 
 
-def _report(database: Database, player: PlayerRow, rows: list[RunRow], *, weeks: int) -> Report:
+def _warm_ups(diary: Diary, since: date) -> list[Table]:
+    """The warm-ups since a day, the latest first; none where there were none."""
+    days = [one for one in diary.days if one.day[:10] >= since.isoformat()]
+    rows = [
+        (
+            one.day[:10],
+            f"{one.seconds / 60.0:.0f}",
+            f"{one.warmest:.0f}°",
+            str(len(one.bouts)),
+        )
+        for one in reversed(days)
+    ]
+    heads = ("warm-up", "minutes of playing", "warmest", "exercises")
+    return [Table(title="Warm-ups", heads=heads, rows=rows)] if rows else []
+
+
+def _report(
+    database: Database,
+    player: PlayerRow,
+    rows: list[RunRow],
+    *,
+    weeks: int,
+    warm_ups: list[Table],
+) -> Report:
     monday = _monday(datetime.now().date())
     starts = [monday - timedelta(weeks=back) for back in reversed(range(weeks))]
     minutes = dict.fromkeys(starts, 0.0)
@@ -77,7 +104,7 @@ def _report(database: Database, player: PlayerRow, rows: list[RunRow], *, weeks:
             ),
         ],
         plots=[plot for plot in plots if plot.svg],
-        tables=[_patterns(most), _causes(database, rows)],
+        tables=[_patterns(most), _causes(database, rows), *warm_ups],
         homework=homework_rows(homework),
         homework_file=as_text(homework) if homework else "",
         caution=CAUTION,

@@ -210,7 +210,7 @@ class HomeSession:
 
         last = self._remembered.last
         lesson = last.pattern if last is not None and last.kind == "lesson" else None
-        in_window(
+        result = in_window(
             Wish(lesson=lesson),
             self._rules(),
             self.context,
@@ -218,6 +218,8 @@ class HomeSession:
             home=self._home,
             takes=self._folder,
         )
+        if result.to_lesson and lesson is not None:
+            self.practise(lesson)
 
     @property
     def _all_patterns(self) -> PatternList:

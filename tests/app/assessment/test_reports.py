@@ -2,6 +2,7 @@
 
 import json
 import re
+from datetime import date
 from html import unescape
 from pathlib import Path
 
@@ -15,9 +16,13 @@ from playalong.app.assessment.verifying import verify
 from playalong.app.assessment.weeks import weeks_report
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.user_folders import UserFolders
+from playalong.app.warm_up.kept import Kept
+from playalong.app.warm_up.kept import keep as keep_warm_ups
 from playalong.commands.main import main
 from playalong.practice.assessment.remarks import Remark, RemarkError
 from playalong.practice.assessment.remarks import read as read_remark_text
+from playalong.practice.warm_up.adapting import Knowledge
+from playalong.practice.warm_up.diary import Day, Diary
 from playalong.records.assessments.remark_files import read_remark, remark_path, write_remark
 from playalong.records.assessments.results import digest, read_result
 from playalong.records.pattern_files import library
@@ -191,10 +196,13 @@ def test_weeks_of_practice_and_one_of_their_runs_by_its_number(tmp_path: Path) -
         log = home.memory.begin(recording, "play")
         graded = grade_take(pattern, recording.take(), Options())
         number = home.memory.keep(log, recording, graded, file=None)
+    day = Day(day=date.today().isoformat(), curve=((0.0, 0.0), (300.0, 41.2)))
+    keep_warm_ups(home, "somebody", Kept(Knowledge(), Diary((day,))))
     report, name = weeks_report(home, "somebody", 4)
     assert name == "somebody"
     assert report.facts[1][1].startswith("3 runs on 1 day")
-    patterns, causes = report.tables
+    patterns, causes, warm_ups = report.tables
+    assert warm_ups.rows == [(day.day, "5", "41°", "0")]
     assert patterns.rows[0][:2] == ("Late Bus Home", "3")
     assert causes.rows
     assert report.homework
