@@ -50,7 +50,9 @@ class Line:
             poll = select.poll()
             for one in self._held:
                 poll.register(one, 0)
-            return any(event & select.POLLHUP for _, event in poll.poll(0))
+            # A socket that was open for a moment only, while the client came up, hangs up as well.
+            hung = [event for _, event in poll.poll(0) if event & select.POLLHUP]
+            return len(hung) == len(self._held)
 
     def close(self) -> None:
         """Let go of the sockets: only then does a server see that its client has left."""

@@ -59,9 +59,10 @@ def test_the_messages_page_shows_what_comes(port):
         """A window that is left as soon as enough has come."""
 
         page: Page | None = None
+        is_closed = False
 
         def frame(self, page: Page, now_s: float) -> None:
-            self.page = page
+            self.page = getattr(page, "page", page)  # beneath the stroke that has just come
             window.frame(page, now_s)
 
         def presses(self) -> list[Press]:
