@@ -148,6 +148,15 @@ def test_length_and_pads_are_chosen_before_the_first_stroke_and_remembered(
     assert bout.exercise in {one.name for one in playable(["snare"], exercise_patterns())}
 
 
+def test_its_end_leads_on_to_the_lesson(home, pressed, monkeypatch):
+    shown = property(lambda _: False, lambda *_: None)
+    monkeypatch.setattr(Window, "offscreen", shown, raising=False)
+    pressed += [Outcome.START, Outcome.LEAVE, Outcome.START]
+    result = warmed(home, Wish(minutes=3.0, seed=SEED, lesson=load_pattern("late-bus-home")))
+    assert result.to_lesson
+    assert not pressed
+
+
 def test_the_command_lists_every_exercise(capsys):
     assert main(["warmup", "--list"]) == 0
     out = capsys.readouterr().out

@@ -65,7 +65,7 @@ LONGER = Button((Key.UP,), "↑", "longer", outcome=Outcome.FASTER)
 SHORTER = Button((Key.DOWN,), "↓", "shorter", outcome=Outcome.SLOWER)
 OTHER_PADS = Button(("n", "N"), "N", "on other pads", outcome=Outcome.NEXT)
 GO_ON = Button(START.keys, START.cap, "go on", outcome=Outcome.START)
-TO_LESSON = Button(("p", "P"), "P", "on to the lesson", outcome=Outcome.PLAN)
+TO_LESSON = Button(START.keys, START.cap, "on to the lesson", outcome=Outcome.START)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -155,7 +155,7 @@ class WarmUpSession:
             kept=Kept(machine.knowledge, diary),
             lines=lines,
             trouble=tuple(self._trouble),
-            to_lesson=outcome is Outcome.PLAN,
+            to_lesson=outcome is Outcome.START,
         )
 
     # The pages.
