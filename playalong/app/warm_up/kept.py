@@ -29,7 +29,7 @@ SAID = {"pad": "on one pad", "pad-and-kick": "on a pad and a kick", "kit": "on a
 _SETTING = "warm_up"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Kept:
     """What is known of a player, and their other days; how long and on what they last warmed up,
     0 and "" before the first time.
@@ -47,10 +47,10 @@ def kept(home: UserFolders, player: str) -> Kept:
     found = plain if isinstance(plain, dict) else {}
     minutes, on = found.get("minutes"), found.get("on")
     return Kept(
-        Knowledge.from_plain(found.get("known")),
-        Diary.from_plain(found.get("days")),
-        float(minutes) if minutes in LENGTHS else 0.0,
-        on if on in SETS else "",
+        knowledge=Knowledge.from_plain(found.get("known")),
+        diary=Diary.from_plain(found.get("days")),
+        minutes=float(minutes) if minutes in LENGTHS else 0.0,
+        on=on if on in SETS else "",
     )
 
 

@@ -152,7 +152,7 @@ class WarmUpSession:
         outcome = self._after(summary, lines) if machine.reports else None
         return WarmUpResult(
             summary=summary,
-            kept=Kept(machine.knowledge, diary),
+            kept=Kept(knowledge=machine.knowledge, diary=diary),
             lines=lines,
             trouble=tuple(self._trouble),
             to_lesson=outcome is Outcome.START,

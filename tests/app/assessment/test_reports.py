@@ -197,7 +197,7 @@ def test_weeks_of_practice_and_one_of_their_runs_by_its_number(tmp_path: Path) -
         graded = grade_take(pattern, recording.take(), Options())
         number = home.memory.keep(log, recording, graded, file=None)
     day = Day(day=date.today().isoformat(), curve=((0.0, 0.0), (300.0, 41.2)))
-    keep_warm_ups(home, "somebody", Kept(Knowledge(), Diary((day,))))
+    keep_warm_ups(home, "somebody", Kept(knowledge=Knowledge(), diary=Diary((day,))))
     report, name = weeks_report(home, "somebody", 4)
     assert name == "somebody"
     assert report.facts[1][1].startswith("3 runs on 1 day")
