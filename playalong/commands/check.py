@@ -6,6 +6,7 @@ from typing import Protocol
 from playalong.commands.parser import Given, Parser
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
+from playalong.support.text import counted
 from playalong.support.toml.reader import ProblemsError
 
 ABOUT = "check files of patterns and assessments, and say what is wrong where"
@@ -55,7 +56,7 @@ def _pattern(text: str, path: Path) -> str:
     from playalong.pattern.reader import read
 
     pattern = read(text, path.name)
-    bars = "1 bar" if len(pattern.bars) == 1 else f"{len(pattern.bars)} bars"
+    bars = counted(len(pattern.bars), "bar")
     return f'"{pattern.title}" is right: {bars} of {pattern.meter.written}.'
 
 

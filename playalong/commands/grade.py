@@ -17,6 +17,7 @@ from playalong.commands.options.rules import OF_TAKE, RulesOptions, add_rules, b
 from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_errors, print_lines, progress
+from playalong.support.text import counted
 
 if TYPE_CHECKING:
     from playalong.app.grade.batch import Batch
@@ -231,7 +232,7 @@ def _print_text(graded: "Graded", with_hits: bool) -> None:
     from playalong.grading.text import figures, hit_lines
 
     grade = graded.grade
-    bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+    bars = counted(grade.bars, "bar")
     total = f"{grade.score.total:.0f} of 100"
     print_lines(f"{graded.asked.pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
     for what, figure in figures(grade):

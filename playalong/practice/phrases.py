@@ -13,6 +13,7 @@ from playalong.pattern.voices import BY_NAME
 from playalong.practice.excerpts import listed
 from playalong.practice.plan import Kind, Step
 from playalong.practice.texture import Texture
+from playalong.support.text import counted
 
 #: With fewer wrong ones than this it is nearly there.
 PASSED_OVER = 3
@@ -309,7 +310,7 @@ def _quoted(names: Iterable[str]) -> str:
 
 
 def _bars(count: int) -> str:
-    return "1 bar" if count == 1 else f"{count} bars"
+    return counted(count, "bar")
 
 
 def _spread(spread_ms: float | None) -> str:

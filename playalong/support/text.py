@@ -20,6 +20,11 @@ def quoted(text: str) -> str:
     return f'"{printable(text)}"'
 
 
+def counted(number: int, what: str) -> str:
+    """ "1 item", "3 items"."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
 def sentence(error: Exception) -> str:
     """The words of an error as a sentence: with a capital, and a full stop."""
     words = str(error)

@@ -10,7 +10,7 @@ from playalong.app.run.frame_loop import hold
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
-from playalong.practice.assessment.phrases import counted, overview
+from playalong.practice.assessment.phrases import overview
 from playalong.profile.profile import Profile
 from playalong.records.assessments.files import AssessmentFile, load_assessment, shipped
 from playalong.records.assessments.traces import RESULTS
@@ -21,6 +21,7 @@ from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.pages.sitting import SittingPage
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 #: Where assessments of a teacher's are put, below the data folder.
 OWN = "assessments"

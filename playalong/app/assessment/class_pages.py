@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from playalong.app.assessment.classes import ClassResult, CommonFault, Group, missing
 from playalong.app.assessment.reporting import when
-from playalong.practice.assessment.phrases import counted
 from playalong.report.html import ClassPage, Table
+from playalong.support.text import counted
 
 #: So many common faults, and so many of those who moved, are told.
 COMMON, MOVED = 3, 5

@@ -25,6 +25,7 @@ from playalong.report.plots import plots_of
 from playalong.report.sheet import sheet
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 #: How many sentences stand under the first.
 ALSO = 2
@@ -123,7 +124,7 @@ def _facts(found: Verified) -> list[tuple[str, str]]:
     simulated = plain["simulated"]
     facts = [
         ("played", f"{when(plain['began'])} to {when(plain['ended'])}"),
-        ("reached", f"{reached} of {phrases.counted(len(found.items), 'item')}"),
+        ("reached", f"{reached} of {counted(len(found.items), 'item')}"),
         ("kit", f"a simulated player, {simulated['skill']}" if simulated else plain["kit"]),
     ]
     if not simulated:
@@ -280,7 +281,7 @@ def take_report(take: Take, name: str) -> Report:
         )
     graded = grade_take(pattern, take, Options())
     grade = graded.grade
-    bars = phrases.counted(grade.bars, "bar")
+    bars = counted(grade.bars, "bar")
     section = Section(
         title=pattern.title,
         how=f"{bars} at {grade.tempo_bpm:g} bpm, level {grade.level.value}",

@@ -45,6 +45,7 @@ from playalong.screen.history_pages.comparison import ComparisonPage
 from playalong.screen.history_pages.look_back import LookBackPage
 from playalong.screen.pages.result import ResultPage
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 SHEET = Button((Key.ENTER,), "Enter", "bar by bar", outcome=Outcome.SHEET)
 COMPARE = Button(("c", "C"), "C", "compare", outcome=Outcome.COMPARE)
@@ -247,7 +248,7 @@ class _LookBack:
 
     def _result(self, found: Anew) -> ResultPage:
         grade, run = found.graded.grade, found.graded.run
-        bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+        bars = counted(grade.bars, "bar")
         best = runs.best(self._database, self._player.id, found.row.pattern)
         return ResultPage(
             self._context.theme,

@@ -8,6 +8,7 @@ from playalong.app.history.weakest import Weakest
 from playalong.pattern.voices import BY_NAME
 from playalong.records.store.periods import By, Period
 from playalong.records.store.runs import RunRow
+from playalong.support.text import counted
 
 _STROKES = {"ghost": " ghost note", "accent": " accent"}
 
@@ -72,7 +73,7 @@ def summary(history: History, days: int, seconds: float) -> list[str]:
 
 
 def _days(count: int) -> str:
-    return "1 day" if count == 1 else f"{count} days"
+    return counted(count, "day")
 
 
 def duration(seconds: float) -> str:

@@ -36,7 +36,7 @@ from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.sound.synth.click import Clicking
 from playalong.support.errors import UserError
-from playalong.support.text import printable
+from playalong.support.text import counted, printable
 
 # The rooms' own imports stand in the methods that enter them: the first page waits for none.
 if TYPE_CHECKING:
@@ -200,7 +200,7 @@ class HomeSession:
 
     def _looked_back(self) -> str:
         played = sum(day.minutes > 0 for day in self._remembered.week(datetime.now().date()))
-        return f"{played} {'day' if played == 1 else 'days'} this week"
+        return f"{counted(played, 'day')} this week"
 
     # Rooms.
 

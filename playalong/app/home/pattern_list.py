@@ -11,6 +11,7 @@ from playalong.pattern.reader import read
 from playalong.records.pattern_files import library, read_text
 from playalong.screen.home_pages.patterns import PatternLine
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 #: Where a player's own patterns are looked for in any case: below the data folder.
 OWN = "patterns"
@@ -63,7 +64,7 @@ def pattern_list(folders: list[Path]) -> PatternList:
 
 
 def _figures(pattern: Pattern) -> str:
-    bars = "1 bar" if len(pattern.bars) == 1 else f"{len(pattern.bars)} bars"
+    bars = counted(len(pattern.bars), "bar")
     told = [f"{pattern.tempo:g} bpm", pattern.meter.written, bars]
     if pattern.variations:
         names = ", ".join(pattern.variations)

@@ -11,6 +11,7 @@ from playalong.profile.pad_commands import Command
 from playalong.profile.profile import Profile
 from playalong.screen.base.page import Outcome
 from playalong.screen.kit_pages.overview import PAGES, KitLine
+from playalong.support.text import counted
 
 #: What each command is called; START and AGAIN are on one pad, and on no page together.
 COMMANDS: dict[Command, str] = {
@@ -135,4 +136,4 @@ def _called(profile: Profile) -> str:
 
 
 def _pads(count: int) -> str:
-    return "1 pad" if count == 1 else f"{count} pads"
+    return counted(count, "pad")

@@ -46,6 +46,7 @@ from playalong.screen.pages.result import ResultPage
 from playalong.sound.synth.click import Gap, Places
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 #: How much one step slower or faster is, in beats a minute.
 STEP_BPM = 4.0
@@ -412,7 +413,7 @@ def grade_page(
 ) -> ResultPage:
     """The page of a grade; ``best`` is the best score so far."""
     grade = graded.grade
-    bars = "1 bar" if grade.bars == 1 else f"{grade.bars} bars"
+    bars = counted(grade.bars, "bar")
     pad_commands = context.pad_commands
     return ResultPage(
         context.theme,

@@ -35,6 +35,7 @@ from playalong.records.takes import Recording
 from playalong.screen.base.page import Outcome
 from playalong.screen.pages.run import CountIn, RunPage
 from playalong.sound.synth.click import Click, Kind
+from playalong.support.text import counted
 
 #: From the start to the count-in.
 LEAD_S = 1.0
@@ -281,7 +282,7 @@ class Run(Scene):
 
 def _progress(bar: int | None, task: Task) -> str:
     """How far the run has come: the bar that is played, None before the first."""
-    bars = "1 bar" if task.bars == 1 else f"{task.bars} bars"
+    bars = counted(task.bars, "bar")
     where = bars if bar is None else f"bar {bar + 1} of {task.bars}"
     return "  ·  ".join([where, *task.variations])
 

@@ -3,11 +3,7 @@
 from playalong.practice.assessment.machine import Interruption, Loss, Sitting, State
 from playalong.practice.assessment.measures import MEASURES
 from playalong.practice.assessment.model import Assessment, Counts, Item
-
-
-def counted(number: int, what: str) -> str:
-    """ "1 item", "3 items"."""
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+from playalong.support.text import counted
 
 
 def overview(assessment: Assessment) -> str:

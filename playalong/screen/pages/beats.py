@@ -34,6 +34,7 @@ from playalong.screen.base.widgets import (
     foot,
     head,
 )
+from playalong.support.text import counted
 
 #: Gives (columns, 2), the least and greatest of each of so many even parts of a recording, from
 #: one second to another; full scale is 1.
@@ -419,7 +420,7 @@ class BeatsPage:
             pen.text("less than a bar of beats", BODY, at, colour=colours.quiet)
             return
         low, high = float(tempos.min()), float(tempos.max())
-        bars = "1 bar" if len(tempos) == 1 else f"{len(tempos)} bars"
+        bars = counted(len(tempos), "bar")
         told = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
         words = f"{bars}, {len(beats)} beats, {told} bpm"
         size = pen.fitted(words, (BODY, SMALL), rect.right - at[0])

@@ -29,6 +29,7 @@ from playalong.screen.base.widgets import (
     table,
 )
 from playalong.screen.sheet import bar_picture
+from playalong.support.text import counted
 
 PRACTISE = Button(("p", "P"), "P", "step by step", outcome=Outcome.PRACTISE)
 
@@ -90,7 +91,7 @@ class ReadyPage:
         shown = self._draw_bars(
             pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap)
         )
-        bars = "1 bar" if self.run_bars == 1 else f"{self.run_bars} bars"
+        bars = counted(self.run_bars, "bar")
         if shown < len(self.bars):
             which = "the first is" if shown == 1 else f"the first {shown} are"
             bars = f"{bars}  ·  of the {len(self.bars)} of the pattern {which} shown"
