@@ -79,7 +79,7 @@ class OpenDevices:
         try:
             self._output: Output = SilentOutput() if fast else self._device()
             self._level_db = self._output.level_db
-            self._output.mix = self._mix = self._wished_mix()
+            self._output.mix = self._mix = self._wished_mix({} if fast else kept)
             if look.kit_click and not fast:
                 self._output = KitClick(self._output, look.kit_click)
         except BaseException:
@@ -110,10 +110,9 @@ class OpenDevices:
             self._home.remember(sound_device=look.device)
         return output
 
-    def _wished_mix(self) -> Mix:
-        """Click, drums and recording as they are asked for, or were left."""
+    def _wished_mix(self, left: Mapping[str, Any]) -> Mix:
+        """Click, drums and recording as they are asked for, or as they were ``left``."""
         look = self._look
-        left = {} if self._fast else self._home.settings_of(None)
         asked = {
             "click_db": look.click_db,
             "soft_click_db": look.click_db,

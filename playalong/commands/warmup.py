@@ -60,7 +60,7 @@ class Options(RulesOptions, KitOptions, FolderOption, LookOptions, SoundPadsOpti
 
 def add_arguments(parser: Parser) -> None:
     """Add them."""
-    from playalong.app.warm_up.kept import SETS
+    from playalong.app.warm_up.saved import SETS
     from playalong.practice.warm_up.routine import LONGEST, SHORTEST, USUAL
     from playalong.simulation.skills import SKILLS
 
@@ -122,7 +122,11 @@ def run(given: Options) -> None:
         )
         _print_exercises()
         return
-    result = _warm_up(given)
+    try:
+        result = _warm_up(given)
+    except KeyboardInterrupt:
+        print_lines("The warm-up was broken off: what was played until then is kept.")
+        raise
     print_lines(*result.lines, CAUTION)
     if result.trouble:
         raise UserError.of(result.trouble)

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -10,10 +11,11 @@ from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.home.remembered import remembered
 from playalong.app.open_devices import Look
 from playalong.app.play.entry import Player
+from playalong.app.run.run import Run, RunResult
 from playalong.app.user_folders import UserFolders
 from playalong.app.warm_up import warm_up_session
 from playalong.app.warm_up.entry import Wish, warm_up
-from playalong.app.warm_up.kept import SETS, exercise_patterns, kept
+from playalong.app.warm_up.saved import SETS, SavedWarmUps, exercise_patterns, load
 from playalong.app.warm_up.warm_up_session import WarmUpResult
 from playalong.commands.main import main
 from playalong.grading.verdicts import Rules
@@ -50,19 +52,24 @@ def warmed(home: UserFolders, wish: Wish | None = None, skill: str = "advanced")
     )
 
 
+def saved(home: UserFolders) -> SavedWarmUps:
+    """What is saved of the simulated player."""
+    return load(replace(home, simulated=True), "advanced")
+
+
 def test_a_warm_up_is_kept_and_its_takes_graded_again_give_the_same_curve(home):
     result = warmed(home)
     assert result.summary.temperature > 5.0
     assert not result.trouble
-    seen = kept(UserFolders(config=home.config, data=home.data, simulated=True), "advanced")
+    seen = saved(home)
     (day,) = seen.diary.days
     assert day.warmest == pytest.approx(result.summary.warmest, abs=0.1)
     assert seen.knowledge.rounds > 0
     database = Database.open(home.data / "simulated.db")
-    rows = database.rows("SELECT kind, state, score FROM run")
+    rows = database.rows("SELECT kind, state, score, file FROM run ORDER BY id")
     database.close()
-    assert {(kind, state) for kind, state, _ in rows} == {("warm-up", runs.KEPT)}
-    assert all(score is not None for _, _, score in rows)
+    assert {(kind, state) for kind, state, _, _ in rows} == {("warm-up", runs.KEPT)}
+    assert all(score is not None for _, _, score, _ in rows)
 
     chosen = routine(
         playable(SETS["kit"], exercise_patterns()), Knowledge(), minutes=MINUTES, seed=SEED
@@ -75,14 +82,14 @@ def test_a_warm_up_is_kept_and_its_takes_graded_again_give_the_same_curve(home):
         seed=SEED,
         day=date.today().isoformat(),
     )
-    for path in sorted((home.data / "takes").rglob("*.mid")):
+    for path in [Path(file) for _, _, _, file in rows]:
         again.rested()
         bout = again.bout
         assert bout is not None
         again.played(grade_take(bout.pattern, read(path), Options()).run)
     assert again.state is State.OVER
     assert again.temperature == result.summary.temperature
-    assert again.knowledge == result.kept.knowledge
+    assert again.knowledge == seen.knowledge
 
 
 def test_the_first_page_goes_on_with_what_was_learned_and_not_with_an_exercise(home, pressed):
@@ -94,8 +101,8 @@ def test_the_first_page_goes_on_with_what_was_learned_and_not_with_an_exercise(h
 
 
 def test_what_cannot_be_played_on_a_pad_is_left_out(home):
-    result = warmed(home, Wish(minutes=MINUTES, seed=SEED, on="pad"))
-    names = {bout.exercise for bout in result.kept.diary.days[0].bouts}
+    warmed(home, Wish(minutes=MINUTES, seed=SEED, on="pad"))
+    names = {bout.exercise for bout in saved(home).diary.days[0].bouts}
     assert names <= {one.name for one in playable(["snare"], exercise_patterns())}
 
 
@@ -118,19 +125,21 @@ def pressed(monkeypatch) -> list[Outcome | None]:
 
 def test_leaving_keeps_what_was_played_and_the_next_day_goes_on_from_it(home, pressed):
     pressed += [Outcome.LEAVE]  # after the first exercise: the page before it needs no answer
-    first = warmed(home)
-    assert len(first.kept.diary.days[0].bouts) == 1
+    warmed(home)
+    first = saved(home)
+    assert len(first.diary.days[0].bouts) == 1
     assert len(list((home.data / "takes").rglob("*.mid"))) == 1
     pressed += [Outcome.LEAVE]
-    second = warmed(home)
-    assert len(second.kept.diary.days) == 2
-    assert second.kept.knowledge.rounds > first.kept.knowledge.rounds
+    warmed(home)
+    second = saved(home)
+    assert len(second.diary.days) == 2
+    assert second.knowledge.rounds > first.knowledge.rounds
 
 
 def test_an_exercise_that_is_skipped_is_not_played(home, pressed):
     pressed += [Outcome.SKIP]  # of three, the second
-    result = warmed(home, Wish(minutes=3.0, seed=SEED))
-    assert len(result.kept.diary.days[0].bouts) == 2
+    warmed(home, Wish(minutes=3.0, seed=SEED))
+    assert len(saved(home).diary.days[0].bouts) == 2
 
 
 def test_length_and_pads_are_chosen_before_the_first_stroke_and_remembered(
@@ -140,9 +149,9 @@ def test_length_and_pads_are_chosen_before_the_first_stroke_and_remembered(
     monkeypatch.setattr(Window, "offscreen", shown, raising=False)
     longer, other = Outcome.FASTER, Outcome.NEXT
     pressed += [longer, longer, longer, other, Outcome.SLOWER, Outcome.START, Outcome.LEAVE]
-    result = warmed(home, Wish(seed=SEED))
-    assert len(result.kept.diary.days) == 1
-    seen = kept(replace(home, simulated=True), "advanced")
+    warmed(home, Wish(seed=SEED))
+    assert len(saved(home).diary.days) == 1
+    seen = saved(home)
     assert (seen.minutes, seen.on) == (10.0, "pad")
     (bout,) = seen.diary.days[0].bouts
     assert bout.exercise in {one.name for one in playable(["snare"], exercise_patterns())}
@@ -155,6 +164,33 @@ def test_its_end_leads_on_to_the_lesson(home, pressed, monkeypatch):
     result = warmed(home, Wish(minutes=3.0, seed=SEED, lesson=load_pattern("late-bus-home")))
     assert result.to_lesson
     assert not pressed
+
+
+def test_who_ends_the_program_between_two_exercises_loses_nothing(home, monkeypatch):
+    def interrupted(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    play = Run.play
+
+    def played(run: Run, *told: Any) -> RunResult:
+        ended = play(run, *told)
+        monkeypatch.setattr(warm_up_session, "hold", interrupted)
+        return ended
+
+    monkeypatch.setattr(Run, "play", played)
+    with pytest.raises(KeyboardInterrupt):
+        warmed(home)
+    assert len(saved(home).diary.days[0].bouts) == 1
+
+
+def test_a_run_that_is_interrupted_is_kept_and_ends_the_program(home, monkeypatch):
+    play = Run.play
+    monkeypatch.setattr(
+        Run, "play", lambda run, *told: replace(play(run, *told), is_interrupted=True)
+    )
+    with pytest.raises(KeyboardInterrupt):
+        warmed(home)
+    assert len(saved(home).diary.days[0].bouts) == 1
 
 
 def test_the_command_lists_every_exercise(capsys):

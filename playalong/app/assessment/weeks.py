@@ -7,9 +7,8 @@ from typing import Any
 from playalong.app.assessment.reporting import homework_rows, known_patterns
 from playalong.app.history.reading import player_of
 from playalong.app.user_folders import UserFolders
-from playalong.app.warm_up.kept import kept
+from playalong.app.warm_up import saved
 from playalong.practice.assessment.homework import Played, as_text, proposals
-from playalong.practice.assessment.phrases import counted as said_count
 from playalong.practice.warm_up.diary import Diary
 from playalong.records.assessments.sittings import file_stem
 from playalong.records.store import runs
@@ -20,6 +19,7 @@ from playalong.report.html import Report, Table
 from playalong.report.week_plots import minutes_plot, scores_plot
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
+from playalong.support.text import counted as said_count
 
 #: So many patterns have a line of their own, and so many causes are listed.
 MOST_PATTERNS, MOST_CAUSES = 8, 6
@@ -41,7 +41,7 @@ def weeks_report(home: UserFolders, who: str | None, weeks: int) -> tuple[Report
         rows = _rows(database, player, since)
         if not rows:
             raise UserError(f"{player.name} has played nothing in the last {weeks} weeks.")
-        warm_ups = _warm_ups(kept(home, player.name).diary, since.date())
+        warm_ups = _warm_ups(saved.load(home, player.name).diary, since.date())
         report = _report(database, player, rows, weeks=weeks, warm_ups=warm_ups)
         return report, file_stem(player.name) or "player"
     finally:

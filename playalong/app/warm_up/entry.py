@@ -1,4 +1,4 @@
-"""The warm-up from end to end: what is kept is read, it is played, and kept again."""
+"""The warm-up from end to end: what is known is read, it is played, and saved again."""
 
 from dataclasses import dataclass, replace
 from datetime import date
@@ -11,7 +11,15 @@ from playalong.app.run.clock import Clock, RealClock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
-from playalong.app.warm_up.kept import LENGTHS, SAID, SETS, Kept, exercise_patterns, keep, kept
+from playalong.app.warm_up.saved import (
+    LENGTHS,
+    SAID,
+    SETS,
+    SavedWarmUps,
+    exercise_patterns,
+    load,
+    save,
+)
 from playalong.app.warm_up.warm_up_session import WarmUpResult, WarmUpSession
 from playalong.grading.levels import Level
 from playalong.grading.verdicts import Rules
@@ -83,9 +91,9 @@ def in_window(
     home: UserFolders,
     takes: Path,
 ) -> WarmUpResult:
-    """Warm up in a window that is open already; what came of it is kept in ``home``."""
+    """Warm up in a window that is open already; what came of it is saved in ``home``."""
     who = _name(by, context)
-    before, day = kept(home, who), date.today()
+    before, day = load(home, who), date.today()
     patterns = exercise_patterns()
     if wish.lesson is not None:
         patterns[wish.lesson.name] = wish.lesson
@@ -110,10 +118,12 @@ def in_window(
         lesson=None if wish.lesson is None else wish.lesson.title,
         simulated=by.simulated if isinstance(by, Player) else None,
     )
-    result = session.go()
-    if session.machine.reports:
-        keep(home, who, replace(result.kept, minutes=choices.minutes, on=choices.on))
-    return result
+    try:
+        return session.go()
+    finally:  # however it ended, Ctrl+C included
+        if session.machine.reports:
+            now = session.as_saved()
+            save(home, who, replace(now, minutes=choices.minutes, on=choices.on))
 
 
 def _name(by: Port | Player, context: RunContext) -> str:
@@ -129,7 +139,7 @@ class _Choices:
         self,
         wish: Wish,
         patterns: dict[str, Pattern],
-        before: Kept,
+        before: SavedWarmUps,
         *,
         level: Level,
         day: date,

@@ -1,4 +1,4 @@
-"""What is kept of a player's warm-ups: marks and tempi, and the diary."""
+"""What is saved of a player's warm-ups: marks and tempi, and the diary."""
 
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,7 +30,7 @@ _SETTING = "warm_up"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Kept:
+class SavedWarmUps:
     """What is known of a player, and their other days; how long and on what they last warmed up,
     0 and "" before the first time.
     """
@@ -41,21 +41,21 @@ class Kept:
     on: str = ""
 
 
-def kept(home: UserFolders, player: str) -> Kept:
-    """What is kept of ``player``; nothing where there is nothing, or nothing that is sound."""
+def load(home: UserFolders, player: str) -> SavedWarmUps:
+    """What is saved of ``player``; nothing where there is nothing, or nothing that is sound."""
     plain: Any = home.settings_of(player).get(_SETTING)
     found = plain if isinstance(plain, dict) else {}
     minutes, on = found.get("minutes"), found.get("on")
-    return Kept(
+    return SavedWarmUps(
         knowledge=Knowledge.from_plain(found.get("known")),
         diary=Diary.from_plain(found.get("days")),
         minutes=float(minutes) if minutes in LENGTHS else 0.0,
-        on=on if on in SETS else "",
+        on=on if isinstance(on, str) and on in SETS else "",
     )
 
 
-def keep(home: UserFolders, player: str, what: Kept) -> None:
-    """Keep it; what goes wrong is among the notices of ``home``."""
+def save(home: UserFolders, player: str, what: SavedWarmUps) -> None:
+    """Save it; what goes wrong is among the notices of ``home``."""
     plain = {
         "known": what.knowledge.as_plain(),
         "days": what.diary.as_plain(),

@@ -10,13 +10,12 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import Protocol
 
-from playalong.app.grade.take_grading import Graded, Options, grade_take
-from playalong.app.mistakes import mishap_lines
+from playalong.app.play.play_session import save_run
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
-from playalong.app.warm_up.kept import Kept
+from playalong.app.warm_up.saved import SavedWarmUps
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
@@ -24,7 +23,7 @@ from playalong.midi.port import Port
 from playalong.pattern.targets import Targets
 from playalong.practice.warm_up.diary import Day, Diary
 from playalong.practice.warm_up.exercises import Measure
-from playalong.practice.warm_up.figures import Passage, figure, scatter_db
+from playalong.practice.warm_up.figures import Passage, scatter_db
 from playalong.practice.warm_up.machine import Bout, State, Summary, WarmUp
 from playalong.practice.warm_up.phrases import (
     BREAK_S,
@@ -38,10 +37,10 @@ from playalong.practice.warm_up.phrases import (
     before_bout,
     got_better,
     said_figure,
+    said_mark,
     warms,
 )
 from playalong.records.take_info import Simulated
-from playalong.records.takes import TakeError
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import LEAVE, SKIP, START, Button, Buttons
@@ -73,7 +72,6 @@ class WarmUpResult:
     """What came of a warm-up; ``to_lesson``: the player asked for the lesson that follows."""
 
     summary: Summary
-    kept: Kept
     lines: tuple[str, ...]
     trouble: tuple[str, ...]
     to_lesson: bool = False
@@ -144,19 +142,22 @@ class WarmUpSession:
                 outcome = self._bout(bout)
             if outcome is Outcome.LEAVE:
                 machine.leave()
-        diary = self._diary
-        if machine.reports:
-            diary = diary.with_day(machine.as_day())
         summary = machine.summary()
-        lines = self._lines(summary, diary)
+        lines = self._lines(summary, self.as_saved().diary)
         outcome = self._after(summary, lines) if machine.reports else None
         return WarmUpResult(
             summary=summary,
-            kept=Kept(knowledge=machine.knowledge, diary=diary),
             lines=lines,
             trouble=tuple(self._trouble),
             to_lesson=outcome is Outcome.START,
         )
+
+    def as_saved(self) -> SavedWarmUps:
+        """What is known of the player by now, with as much of this day as was played."""
+        machine, diary = self.machine, self._diary
+        if machine.reports:
+            diary = diary.with_day(machine.as_day())
+        return SavedWarmUps(knowledge=machine.knowledge, diary=diary)
 
     # The pages.
 
@@ -190,26 +191,22 @@ class WarmUpSession:
 
     def _bout(self, bout: Bout) -> Outcome | None:
         """One exercise, and what there is to say of it."""
-        ended = self._played(bout)
+        task = self._task(bout)
+        ended = self._played(bout, task)
+        saved = save_run(task, ended, self._takes, memory=self._context.memory)
+        self._trouble += [words for words in saved.trouble if words not in self._trouble]
         if ended.outcome is Outcome.SKIP:
-            self._save(ended, None)
             self.machine.skip()
             return None
-        graded = grade_take(bout.pattern, ended.recording.take(), Options())
-        self._save(ended, graded)
-        report = self.machine.played(graded.run)
+        report = self.machine.played(saved.graded.run)
         self._chart.today = list(self.machine.curve)
-        if ended.lost_port is not None:
-            self._trouble.append(
-                f'The MIDI port "{ended.lost_port}" went away: check its cable. '
-                "The warm-up up to there is kept."
-            )
-            return Outcome.LEAVE
-        if ended.outcome is Outcome.LEAVE:
+        if ended.is_interrupted:
+            raise KeyboardInterrupt
+        if ended.lost_port is not None or ended.outcome is Outcome.LEAVE:
             return Outcome.LEAVE
         follows = self.machine.bout
         page = ended.page
-        page.said = (after_bout(report),)
+        page.said = (after_bout(report, saved.graded.grade.advice),)
         if follows is not None:
             best = self._diary.best(follows.exercise.name)
             self._chart.heading = f"Next: {follows.exercise.title}"
@@ -224,17 +221,14 @@ class WarmUpSession:
             return None
         return outcome
 
-    def _played(self, bout: Bout) -> RunResult:
-        task = self._task(bout)
+    def _played(self, bout: Bout, task: Task) -> RunResult:
         targets, number = task.targets(), bout.number
         run = Run(task, self._context, lambda start_s: self._connect(targets, number, start_s))
         page, chart = run.page, self._chart
         page.buttons = self._buttons(SKIP, LEAVE)
         page.chart = chart
         chart.heading = f"What warms now: {warms(bout.exercise)}"
-        best = self._diary.best(bout.exercise.name)
-        mark = said_figure(bout.exercise, bout.mark if best is None else best)
-        chart.figure = f"{'your mark' if best is None else 'your best'}: {mark}"
+        chart.figure = said_mark(bout, self._diary.best(bout.exercise.name))
         before = list(self.machine.curve)
 
         def each_bar(bar: int) -> None:
@@ -245,15 +239,17 @@ class WarmUpSession:
             so_far = run.judging.targets
             until = so_far.until(float(so_far.bar_starts_s[whole]))
             played = MatchedRun.of(until, Hits.of(run.judging.played), self._rules)
-            chart.today = [*before, *self.machine.temperature_at(bout, played)]
-            passage = Passage(played, max(0, whole - bout.together), whole)
-            chart.figure = self._said(bout, passage)
+            course = self.machine.course(bout, played)
+            chart.today = [*before, *(one.point for one in course)]
+            if course:
+                passage = Passage(played, whole - bout.together, whole)
+                chart.figure = self._said(bout, passage, course[-1].worth.figure)
 
         return run.play(each_bar)
 
-    def _said(self, bout: Bout, passage: Passage) -> str:
-        """The figure as it stands; in decibel as well where the kit's loudness is known."""
-        words = said_figure(bout.exercise, figure(passage, bout.exercise))
+    def _said(self, bout: Bout, passage: Passage, value: float | None) -> str:
+        """The figure of the last round; in decibel as well where the kit's loudness is known."""
+        words = said_figure(bout.exercise, value)
         scatter = scatter_db(passage)
         measured = bool(self._context.profile.strokes)
         if bout.exercise.measure is Measure.EVENNESS and measured and scatter is not None:
@@ -339,22 +335,6 @@ class WarmUpSession:
 
     def _curve(self, day: Day) -> Curve:
         return Curve(_named(date.fromisoformat(day.day[:10]), self._day), day.curve)
-
-    def _save(self, ended: RunResult, graded: Graded | None) -> None:
-        """The take into a file and the store; what goes wrong is told at the end."""
-        path = None
-        try:
-            number = len(self.machine.reports) + 1
-            path = ended.recording.save(self._takes, f"{number:02}-{ended.page.title}")
-        except TakeError as error:
-            if str(error) not in self._trouble:
-                self._trouble.append(str(error))
-        memory = self._context.memory
-        if memory is not None and ended.log is not None:
-            memory.keep(ended.log, ended.recording, graded, file=path)
-        for words in mishap_lines(ended.mishaps):
-            if words not in self._trouble:
-                self._trouble.append(words)
 
 
 def _named(day: date, today: date) -> str:

@@ -157,6 +157,10 @@ def after(temperature: float, degrees: float, seconds: float) -> float:
 
 
 def rounds(run: MatchedRun, bars: int) -> Iterable[Passage]:
-    """The run in passages of ``bars`` bars, without a last one that is not whole."""
+    """The run in passages of ``bars`` bars, without a last one that is not whole, and without
+    those that ask for nothing, since the kit was away.
+    """
     for first in range(0, run.targets.bars - bars + 1, bars):
-        yield Passage(run, first, first + bars)
+        passage = Passage(run, first, first + bars)
+        if passage.asked:
+            yield passage

@@ -66,17 +66,11 @@ class Exercise:
     silent: int = 0
     is_heard: bool = False
 
-    @property
-    def is_sticking_shown(self) -> bool:
-        """Whether the sticking matters to it: it is shown, and cannot be heard by a pad."""
-        return self.stage in (Stage.LOOSEN, Stage.HANDS)
 
-
-def _silent(bars: int) -> Exercise:
-    many = "One Silent Bar" if bars == 1 else f"{('Two', 'Four', 'Eight')[(2, 4, 8).index(bars)]} "
+def _silent(bars: int, title: str) -> Exercise:
     return Exercise(
         name=f"silent-{bars}",
-        title=many if bars == 1 else f"{many}Silent Bars",
+        title=title,
         trains="the tempo goes on when the click does not",
         pattern="quarters",
         stage=Stage.TIME,
@@ -88,7 +82,7 @@ def _silent(bars: int) -> Exercise:
     )
 
 
-def _hands(
+def _one(
     name: str,
     title: str,
     trains: str,
@@ -113,7 +107,7 @@ def _hands(
 
 #: All exercises, in the order of a long warm-up.
 EXERCISES: tuple[Exercise, ...] = (
-    _hands(
+    _one(
         "single-strokes",
         "Single Strokes",
         "every stroke in its place",
@@ -121,7 +115,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(54.0, 90.0, 150.0),
         stage=Stage.LOOSEN,
     ),
-    _hands(
+    _one(
         "left-hand-leads",
         "Left Hand Leads",
         "the same step from hand to hand",
@@ -129,42 +123,42 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(50.0, 84.0, 140.0),
         stage=Stage.LOOSEN,
     ),
-    _hands(
+    _one(
         "softest-roll",
         "The Softest Roll",
         "as soft as it will go",
         measure=Measure.SOFTNESS,
         tempi=(50.0, 76.0, 120.0),
     ),
-    _hands(
+    _one(
         "stairs",
         "Stairs of Loudness",
         "every stair louder or softer than the one before",
         measure=Measure.STAIRS,
         tempi=(50.0, 76.0, 120.0),
     ),
-    _hands(
+    _one(
         "doubles",
         "Doubles",
         "the second stroke as loud as the first",
         measure=Measure.EVENNESS,
         tempi=(50.0, 80.0, 140.0),
     ),
-    _hands(
+    _one(
         "paradiddles",
         "Paradiddles",
         "the accent on the first of four, and nowhere else",
         measure=Measure.STAIRS,
         tempi=(50.0, 80.0, 140.0),
     ),
-    _hands(
+    _one(
         "flams",
         "Flams",
         "flams of one width",
         measure=Measure.FLAM_WIDTH,
         tempi=(50.0, 72.0, 110.0),
     ),
-    _hands(
+    _one(
         "hi-hat-foot",
         "Hi-hat Foot",
         "the hi-hat foot even by itself",
@@ -172,7 +166,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(46.0, 70.0, 110.0),
         stage=Stage.FEET,
     ),
-    _hands(
+    _one(
         "kick-doubles",
         "Kick Doubles",
         "two strokes of the kick at one distance",
@@ -180,7 +174,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(56.0, 84.0, 130.0),
         stage=Stage.FEET,
     ),
-    _hands(
+    _one(
         "hand-and-foot",
         "Hand and Foot",
         "hand and foot as one stroke",
@@ -188,7 +182,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(56.0, 84.0, 130.0),
         stage=Stage.TOGETHER,
     ),
-    _hands(
+    _one(
         "foot-under-hands",
         "Foot Under Hands",
         "the hi-hat foot with the hands",
@@ -196,7 +190,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(56.0, 84.0, 130.0),
         stage=Stage.TOGETHER,
     ),
-    _hands(
+    _one(
         "ghost-over-kick",
         "Ghost Over Kick",
         "soft above, strong below, in one stroke",
@@ -204,11 +198,11 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(48.0, 72.0, 110.0),
         stage=Stage.TOGETHER,
     ),
-    _silent(1),
-    _silent(2),
-    _silent(4),
-    _silent(8),
-    _hands(
+    _silent(1, "One Silent Bar"),
+    _silent(2, "Two Silent Bars"),
+    _silent(4, "Four Silent Bars"),
+    _silent(8, "Eight Silent Bars"),
+    _one(
         "after-a-rest",
         "After a Rest",
         "in again right on time",
@@ -216,7 +210,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(56.0, 84.0, 130.0),
         stage=Stage.TIME,
     ),
-    _hands(
+    _one(
         "two-three-four-six",
         "Two, Three, Four, Six",
         "the beat stays where it is when its parts change",
@@ -224,7 +218,7 @@ EXERCISES: tuple[Exercise, ...] = (
         tempi=(42.0, 60.0, 96.0),
         stage=Stage.TIME,
     ),
-    _hands(
+    _one(
         "three-over-two",
         "Three Over Two",
         "three of the hand between two of the foot",

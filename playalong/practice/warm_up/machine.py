@@ -64,6 +64,22 @@ class Bout:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Round:
+    """Some bars that were judged together: when they ended, in seconds of playing, how warm they
+    left the player, and what they were worth.
+    """
+
+    end_s: float
+    temperature: float
+    worth: Warmth
+
+    @property
+    def point(self) -> tuple[float, float]:
+        """Its point of the curve."""
+        return self.end_s, self.temperature
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class BoutReport:
     """What came of a bout: over all its bars, and how many rounds stayed within the mark."""
 
@@ -175,15 +191,15 @@ class WarmUp:
             after=exercises[self._number + 1] if self._number + 1 < len(exercises) else None,
         )
 
-    def temperature_at(self, bout: Bout, run: MatchedRun) -> list[tuple[float, float]]:
-        """(seconds, temperature) after each round of ``run``, a bout that goes on or is over."""
+    def course(self, bout: Bout, run: MatchedRun) -> list[Round]:
+        """The rounds of ``run``, a bout that goes on or is over."""
         found, elapsed_s, temperature = [], self.seconds, self.temperature
         for passage in rounds(run, bout.together):
             worth = self._worth(bout, passage, elapsed_s, temperature=temperature)
             lasts_s = _lasts_s(passage)
             temperature = after(temperature, worth.degrees, lasts_s)
             elapsed_s += lasts_s
-            found.append((elapsed_s, temperature))
+            found.append(Round(end_s=elapsed_s, temperature=temperature, worth=worth))
         return found
 
     def played(self, run: MatchedRun) -> BoutReport:
@@ -194,17 +210,14 @@ class WarmUp:
         whole = self._worth(
             bout, Passage(run, 0, run.targets.bars), self.seconds, temperature=self.temperature
         )
-        before, right = self.temperature, 0
-        course = self.temperature_at(bout, run)
-        for passage in rounds(run, bout.together):
-            worth = self._worth(bout, passage, self.seconds, temperature=self.temperature)
-            is_right = is_within(worth, bout.mark)
+        before, right, course = self.temperature, 0, self.course(bout, run)
+        for one in course:
+            is_right = is_within(one.worth, bout.mark)
             self.knowledge = self.knowledge.after_round(bout.exercise, is_right)
             right += is_right
-        count = len(course)
-        self.curve += course
-        self.seconds, self.temperature = self.curve[-1]
-        if count:
+        if course:
+            self.curve += [one.point for one in course]
+            self.seconds, self.temperature = self.curve[-1]
             self.knowledge = self.knowledge.after_bout(
                 bout.exercise, self._level, whole, day=self._day
             )
@@ -213,7 +226,7 @@ class WarmUp:
             whole=whole,
             mark=bout.mark,
             right=right,
-            rounds=count,
+            rounds=len(course),
             before=before,
             temperature=self.temperature,
         )

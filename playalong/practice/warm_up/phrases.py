@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from playalong.practice.warm_up.diary import Better
 from playalong.practice.warm_up.exercises import BY_NAME, Exercise, Measure
 from playalong.practice.warm_up.machine import Bout, BoutReport, Summary
+from playalong.support.text import counted
 
 #: What each measure is called, and its figure in words; ``rest`` is what is left of 100 %.
 _CALLED: Mapping[Measure, tuple[str, str]] = {
@@ -58,26 +59,26 @@ def _rounded(value: float) -> str:
     return f"{value:.1f}" if 0.0 < value < 10.0 or 99.0 < value < 100.0 else f"{value:.0f}"
 
 
+def said_mark(bout: Bout, best: float | None) -> str:
+    """The mark to stay within, and the best figure so far, where there is one."""
+    words = f"your mark: {said_figure(bout.exercise, bout.mark)}"
+    return words if best is None else f"{words}; best: {said_figure(bout.exercise, best)}"
+
+
 def before_bout(bout: Bout, best: float | None) -> str:
-    """What stands beside an exercise: what it trains, the tempo, the mark to beat."""
-    to_beat = bout.mark if best is None else best
-    named = "your mark" if best is None else "your best"
-    figure = said_figure(bout.exercise, to_beat)
-    return f"{bout.exercise.trains}, at {bout.tempo_bpm:g} bpm; {named}: {figure}"
+    """What stands beside an exercise: what it trains, the tempo, the mark to stay within."""
+    return f"{bout.exercise.trains}, at {bout.tempo_bpm:g} bpm; {said_mark(bout, best)}"
 
 
-def after_bout(report: BoutReport) -> str:
-    """The one sentence after a bout."""
+def after_bout(report: BoutReport, advice: str) -> str:
+    """The one sentence after a bout; ``advice`` is that of its grade, which knows why strokes are
+    missing: a kit that is late, another tempo, another pattern.
+    """
+    if not report.is_there:
+        return advice
     whole = report.whole
-    if whole.there < 0.05:
-        return "Hardly a stroke arrived: check the pads, or the tempo."
-    if whole.beside > 0.5:
-        return "More was played beside the exercise than in it: only its own strokes warm."
     if whole.forced > 0.25:
         return "Many strokes had all their force: softer. Loudness beyond the exercise cools."
-    if not report.is_there:
-        share = 100.0 * whole.there
-        return f"{share:.0f} % of the strokes were there: all of them first, then the figure."
     figure = _capital(said_figure(report.exercise, whole.figure))
     if report.is_within:
         return f"{figure}: within your mark."
@@ -91,7 +92,7 @@ def at_the_end(summary: Summary) -> tuple[str, str]:
         return "Nothing was played that could be measured.", ""
     best = summary.best
     first = (
-        f"{minutes:.0f} minutes, {summary.temperature:.0f} degrees. "
+        f"{counted(round(minutes), 'minute')}, {summary.temperature:.0f} degrees. "
         f"Best: {best.exercise.title}, {said_figure(best.exercise, best.whole.figure)}."
     )
     weak = summary.work_on

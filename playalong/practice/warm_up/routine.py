@@ -5,7 +5,7 @@ Large and slow movements come before fine and fast ones, limbs by themselves bef
 where there is more time than exercises they come again, at the tempi that one is warm for by then.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from random import Random
 
@@ -136,10 +136,3 @@ def _of(pattern: Pattern, bars: Sequence[Bar]) -> Pattern:
         bars=tuple(bars),
         about=pattern.about,
     )
-
-
-def patterns_of(
-    exercises: Sequence[Exercise], patterns: Mapping[str, Pattern]
-) -> dict[str, Pattern]:
-    """The patterns that exercises need, by name; KeyError where one is missing."""
-    return {one.pattern: patterns[one.pattern] for one in exercises}

@@ -16,8 +16,7 @@ from playalong.app.assessment.verifying import verify
 from playalong.app.assessment.weeks import weeks_report
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.user_folders import UserFolders
-from playalong.app.warm_up.kept import Kept
-from playalong.app.warm_up.kept import keep as keep_warm_ups
+from playalong.app.warm_up import saved
 from playalong.commands.main import main
 from playalong.practice.assessment.remarks import Remark, RemarkError
 from playalong.practice.assessment.remarks import read as read_remark_text
@@ -197,7 +196,7 @@ def test_weeks_of_practice_and_one_of_their_runs_by_its_number(tmp_path: Path) -
         graded = grade_take(pattern, recording.take(), Options())
         number = home.memory.keep(log, recording, graded, file=None)
     day = Day(day=date.today().isoformat(), curve=((0.0, 0.0), (300.0, 41.2)))
-    keep_warm_ups(home, "somebody", Kept(knowledge=Knowledge(), diary=Diary((day,))))
+    saved.save(home, "somebody", saved.SavedWarmUps(knowledge=Knowledge(), diary=Diary((day,))))
     report, name = weeks_report(home, "somebody", 4)
     assert name == "somebody"
     assert report.facts[1][1].startswith("3 runs on 1 day")

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from playalong.grading.grade_run import grade
 from playalong.grading.levels import Level
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
@@ -23,6 +24,7 @@ from playalong.practice.warm_up.degrees import (
     after,
     limits,
     of_figure,
+    rounds,
     warmth,
 )
 from playalong.practice.warm_up.diary import BoutEntry, Day, Diary
@@ -412,7 +414,7 @@ def test_what_goes_on_is_what_is_kept():
     bout = warm_up.bout
     assert bout is not None
     run = played_by(lay_out(bout.pattern, bout.tempo_bpm, bout.bars), SKILLS["beginner"], 1)
-    shown = warm_up.temperature_at(bout, run)
+    shown = [one.point for one in warm_up.course(bout, run)]
     warm_up.played(run)
     assert warm_up.curve[1:] == shown
     assert len(shown) == bout.bars // round_bars(bout.exercise, PATTERNS[bout.exercise.pattern])
@@ -534,7 +536,7 @@ def test_every_exercise_has_words(exercise: Exercise):
 def test_the_words_of_a_warm_up_hold_its_figures():
     warm_up = warmed()
     for report in warm_up.reports:
-        words = after_bout(report)
+        words = after_bout(report, "The advice.")
         figure = said_figure(report.exercise, report.whole.figure)
         assert figure.lower() in words.lower() or "%" in words
     first, weak = at_the_end(warm_up.summary())
@@ -551,4 +553,44 @@ def test_the_words_of_a_warm_up_hold_its_figures():
     ).bout
     assert bout is not None
     assert "your mark" in before_bout(bout, None)
-    assert "your best: 9.0 ms" in before_bout(bout, 9.0)
+    assert "your mark" in before_bout(bout, 9.0)
+    assert "best: 9.0 ms" in before_bout(bout, 9.0)
+
+
+@pytest.mark.parametrize(
+    ("late_ms", "faster", "said"),
+    [(115.0, 1.0, "latency"), (0.0, 1.06, "faster"), (0.0, 0.5, "half")],
+)
+def test_why_strokes_are_missing_is_said_by_the_grade(late_ms, faster, said):
+    """A kit that is late, or another tempo, is no pad that does not arrive."""
+    exercise = BY_NAME["single-strokes"]
+    pattern = PATTERNS[exercise.pattern]
+    warm_up = WarmUp(
+        Routine((exercise,), 0, 0.0),
+        PATTERNS,
+        level=Level.INTERMEDIATE,
+        knowledge=Knowledge(),
+        seed=1,
+        day="2026-03-01",
+    )
+    bout = warm_up.bout
+    assert bout is not None
+    targets = lay_out(pattern, bout.tempo_bpm, bout.bars)
+    run = played_by(targets, SKILLS["professional"], 2)
+    at_s = run.hits.time_s / faster + late_ms / 1000.0
+    there = at_s < targets.end_s
+    hits = Hits(at_s[there], run.hits.voice[there], run.hits.velocity[there])
+    graded, run = grade(pattern, bout.tempo_bpm, targets=targets, hits=hits, rules=Rules())
+    words = after_bout(warm_up.played(run), graded.advice)
+    assert words == graded.advice
+    assert said in words.lower()
+
+
+def test_bars_in_which_the_kit_was_away_cool_nobody():
+    exercise = BY_NAME["single-strokes"]
+    targets = targets_of(exercise)
+    away = (targets.bar >= 2) & (targets.bar < 4)
+    run = played(targets.only(~away))
+    assert [one.first for one in rounds(run, 2)] == [
+        first for first in range(0, targets.bars - 1, 2) if first != 2
+    ]
