@@ -81,3 +81,9 @@ def test_arabic_letters_are_joined():
     """The first letter of the word, drawn last, has its initial form (Unicode, Arabic Presentation
     Forms-B: U+FEBB is sad, initial form)."""
     assert visual(TITLES["Arabic"])[-1] == "\ufebb"
+
+
+@pytest.mark.parametrize("mark", ["\u202e", "\u2067", "\u200f"])
+def test_marks_of_direction_turn_no_title_round(mark):
+    """UAX 9: an override or an isolate would write what follows from right to left."""
+    assert visual(f"{mark}Late Bus Home").endswith("Late Bus Home")

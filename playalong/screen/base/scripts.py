@@ -26,6 +26,9 @@ SYSTEM_FACES: Mapping[tuple[int, int], tuple[str, ...]] = {
     (0xF900, 0xFFEF): ("notosanscjkjp", "yugothic", "hiraginosans", "microsoftyahei"),
 }
 
+#: The marks of direction (UAX 9, explicit and implicit): they are drawn as nothing.
+_TURNING = dict.fromkeys((0x061C, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2066, 0x206A)))
+
 #: From here on letters may be written from right to left.
 _FIRST_RIGHT_TO_LEFT = "\u0590"
 
@@ -33,7 +36,8 @@ _FIRST_RIGHT_TO_LEFT = "\u0590"
 def visual(words: str) -> str:
     """``words`` in the order in which they are drawn from left to right, their letters joined.
 
-    By the bidirectional algorithm of Unicode (UAX 9), with Arabic letters in their forms.
+    By the bidirectional algorithm of Unicode (UAX 9), with Arabic letters in their forms. Marks of
+    direction turn nothing round, on the screen as little as in a terminal.
     """
     if words.isascii() or max(words) < _FIRST_RIGHT_TO_LEFT:
         return words
@@ -45,7 +49,7 @@ def _visual(words: str) -> str:
     from arabic_reshaper import reshape
     from bidi.algorithm import get_display
 
-    return str(get_display(reshape(words)))
+    return str(get_display(reshape(words.translate(_TURNING))))
 
 
 def names_for(letter: str) -> Iterator[str]:
