@@ -2,6 +2,7 @@
 
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -96,14 +97,7 @@ def test_escape_ends_early_and_grades_what_was_played(task, context, tmp_path):
     bar_s = 2.4
     at_s = 1.0 + bar_s + 1.5 * bar_s  # lead, count-in, a bar and a half
     window = Keys(context.window, context.clock, (at_s, Key.ESCAPE))
-    left = RunContext(
-        clock=context.clock,
-        window=window,
-        theme=context.theme,
-        output=context.output,
-        notices=(),
-        frame_s=0.02,
-    )
+    left = replace(context, window=window, notices=(), frame_s=0.02)
     kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     counts = kept.graded.grade.counts
     assert 18 < counts.targets < 36
@@ -199,14 +193,7 @@ def test_the_demo_shows_and_tells_all_that_a_sheet_can_say(tmp_path, capsys):
 
 def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path):
     window = Keys(context.window, context.clock, (1.5, Key.ESCAPE))
-    left = RunContext(
-        clock=context.clock,
-        window=window,
-        theme=context.theme,
-        output=context.output,
-        notices=(),
-        frame_s=0.02,
-    )
+    left = replace(context, window=window, notices=(), frame_s=0.02)
     kept = play_session.save_run(task, played(task, left), tmp_path)
     assert kept.graded.grade.counts.targets == 0
     assert kept.graded.grade.score.total == 0
@@ -216,14 +203,7 @@ def test_escape_in_the_count_in_leaves_nothing_to_grade(task, context, tmp_path)
 
 def test_bars_that_are_asked_for_go_before_where_a_take_broke_off(task, context, tmp_path):
     window = Keys(context.window, context.clock, (1.0 + 1.5 * 2.4, Key.ESCAPE))
-    left = RunContext(
-        clock=context.clock,
-        window=window,
-        theme=context.theme,
-        output=context.output,
-        notices=(),
-        frame_s=0.02,
-    )
+    left = replace(context, window=window, notices=(), frame_s=0.02)
     kept = play_session.save_run(task, played(task, left, skill=STEADY), tmp_path)
     take = read_take(kept.path)
     whole = grade_take(task.pattern, take, Options(bars=2)).grade

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from playalong.app.lesson import lesson_session
-from playalong.app.lesson.lesson_session import LessonSession, overview_of
+from playalong.app.lesson.lesson_session import Connect, LessonSession, overview_of
 from playalong.app.memory import Memory
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
@@ -81,6 +81,18 @@ def practice(
         lesson_folder=where / "lessons",
         takes_folder=where / "takes",
         simulated=Simulated("steady", 0),
+    )
+
+
+def session_of(context: RunContext, connect: Connect, where: Path) -> LessonSession:
+    """A sitting with the pattern on a port of the test's own."""
+    return LessonSession(
+        PATTERN,
+        Rules(),
+        context,
+        connect=connect,
+        lesson_folder=where / "l",
+        takes_folder=where / "t",
     )
 
 
@@ -170,14 +182,7 @@ def test_where_no_stroke_arrives_it_says_so_and_waits_for_one(context, tmp_path)
 
     context.window.frame = watched
     context.window.plan = [(100.0, Key.ESCAPE)]
-    session = LessonSession(
-        PATTERN,
-        Rules(),
-        context,
-        connect=connect,
-        lesson_folder=tmp_path / "l",
-        takes_folder=tmp_path / "t",
-    )
+    session = session_of(context, connect, tmp_path)
     answers = []
     played = session.lesson.played
     session.lesson.played = lambda result: (answers.append(played(result)), answers[-1])[1]
@@ -215,14 +220,7 @@ def test_a_port_that_goes_away_keeps_the_lesson(context, tmp_path):
     def connect(targets, number, start_s):
         return Gone(perform(targets, STEADY, 1), start_s, context.clock.now)
 
-    told = LessonSession(
-        PATTERN,
-        Rules(),
-        context,
-        connect=connect,
-        lesson_folder=tmp_path / "l",
-        takes_folder=tmp_path / "t",
-    ).go()
+    told = session_of(context, connect, tmp_path).go()
     assert "went away" in told.trouble[0]
 
 
@@ -386,14 +384,7 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
 
     context.window.frame = watched
     context.window.plan = [(50.0, Key.ESCAPE)]
-    told = LessonSession(
-        PATTERN,
-        Rules(),
-        context,
-        connect=connect,
-        lesson_folder=tmp_path / "l",
-        takes_folder=tmp_path / "t",
-    ).go()
+    told = session_of(context, connect, tmp_path).go()
     assert told.trouble == ()
     assert 12.0 <= paused[0] < 12.5
     assert 13.9 < paused[-1] < 14.6

@@ -84,6 +84,11 @@ def figure_of(name: str, run: MatchedRun) -> float:
     return found
 
 
+def warm_up_of(chosen: Routine, seed: int = 1, level: Level = Level.INTERMEDIATE) -> WarmUp:
+    """The warm-up of somebody of whom nothing is known yet."""
+    return WarmUp(chosen, PATTERNS, level=level, knowledge=Knowledge(), seed=seed, day="2026-03-01")
+
+
 # The table of exercises.
 
 
@@ -325,14 +330,7 @@ def test_a_routine_begins_loose_and_ends_with_music():
 def test_a_routine_is_as_long_as_asked():
     for minutes in (5.0, 10.0, 20.0):
         found = routine(EXERCISES, Knowledge(), minutes=minutes, seed=3)
-        warm_up = WarmUp(
-            found,
-            PATTERNS,
-            level=Level.INTERMEDIATE,
-            knowledge=Knowledge(),
-            seed=3,
-            day="2026-03-01",
-        )
+        warm_up = warm_up_of(found, seed=3)
         played_min = warm_up.minutes + 10.0 * len(found.exercises) / 60.0 + found.rest_s / 60.0
         assert played_min == pytest.approx(minutes, rel=0.25)
 
@@ -373,14 +371,7 @@ def test_calls_are_heard_in_one_bar_and_asked_in_the_next():
 def warmed(seed: int = 5, skill: str = "intermediate") -> WarmUp:
     """A warm-up that somebody played through."""
     chosen = routine(EXERCISES, Knowledge(), minutes=5.0, seed=seed)
-    warm_up = WarmUp(
-        chosen,
-        PATTERNS,
-        level=Level.INTERMEDIATE,
-        knowledge=Knowledge(),
-        seed=seed,
-        day="2026-03-01",
-    )
+    warm_up = warm_up_of(chosen, seed=seed)
     while warm_up.state is not State.OVER:
         if warm_up.state is State.REST:
             warm_up.rested()
@@ -403,14 +394,7 @@ def test_a_warm_up_warms_and_the_same_hits_give_the_same_curve():
 
 def test_what_goes_on_is_what_is_kept():
     chosen = routine(EXERCISES, Knowledge(), minutes=5.0, seed=7)
-    warm_up = WarmUp(
-        chosen,
-        PATTERNS,
-        level=Level.BEGINNER,
-        knowledge=Knowledge(),
-        seed=7,
-        day="2026-03-01",
-    )
+    warm_up = warm_up_of(chosen, seed=7, level=Level.BEGINNER)
     bout = warm_up.bout
     assert bout is not None
     run = played_by(lay_out(bout.pattern, bout.tempo_bpm, bout.bars), SKILLS["beginner"], 1)
@@ -422,14 +406,7 @@ def test_what_goes_on_is_what_is_kept():
 
 def test_a_bout_that_is_skipped_changes_nothing_but_the_next():
     chosen = Routine(EXERCISES[:3], 2, 20.0)
-    warm_up = WarmUp(
-        chosen,
-        PATTERNS,
-        level=Level.BEGINNER,
-        knowledge=Knowledge(),
-        seed=7,
-        day="2026-03-01",
-    )
+    warm_up = warm_up_of(chosen, seed=7, level=Level.BEGINNER)
     warm_up.skip()
     assert warm_up.state is State.BOUT
     assert warm_up.temperature == 0.0
@@ -543,14 +520,7 @@ def test_the_words_of_a_warm_up_hold_its_figures():
     assert f"{warm_up.temperature:.0f} degrees" in first
     assert weak.startswith("Work on ")
     chosen = Routine(EXERCISES[:1], 0, 0.0)
-    bout = WarmUp(
-        chosen,
-        PATTERNS,
-        level=Level.BEGINNER,
-        knowledge=Knowledge(),
-        seed=1,
-        day="2026-03-01",
-    ).bout
+    bout = warm_up_of(chosen, seed=1, level=Level.BEGINNER).bout
     assert bout is not None
     assert "your mark" in before_bout(bout, None)
     assert "your mark" in before_bout(bout, 9.0)
@@ -565,14 +535,7 @@ def test_why_strokes_are_missing_is_said_by_the_grade(late_ms, faster, said):
     """A kit that is late, or another tempo, is no pad that does not arrive."""
     exercise = BY_NAME["single-strokes"]
     pattern = PATTERNS[exercise.pattern]
-    warm_up = WarmUp(
-        Routine((exercise,), 0, 0.0),
-        PATTERNS,
-        level=Level.INTERMEDIATE,
-        knowledge=Knowledge(),
-        seed=1,
-        day="2026-03-01",
-    )
+    warm_up = warm_up_of(Routine((exercise,), 0, 0.0), seed=1)
     bout = warm_up.bout
     assert bout is not None
     targets = lay_out(pattern, bout.tempo_bpm, bout.bars)
