@@ -1,4 +1,4 @@
-"""playalong check: whether pattern files and assessment files are written right."""
+"""playalong check: whether patterns, assessments and routines of the warm-up are written right."""
 
 from pathlib import Path
 from typing import Protocol
@@ -7,7 +7,6 @@ from playalong.commands.parser import Given, Parser
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 from playalong.support.text import counted
-from playalong.support.toml.reader import ProblemsError
 
 ABOUT = "check files of patterns and assessments, and say what is wrong where"
 EXAMPLES = (
@@ -30,26 +29,32 @@ def add_arguments(parser: Parser) -> None:
         nargs="+",
         type=Path,
         metavar="FILE",
-        help="a pattern file or an assessment file (.toml)",
+        help="a pattern, an assessment or a routine of the warm-up (.toml)",
     )
 
 
 def run(given: Options) -> None:
     """Check them all; UserError with all that is wrong, by line and column."""
-    from playalong.practice.assessment.reader import is_assessment
-    from playalong.records.pattern_files import read_text
-
     wrong: list[str] = []
     for path in given.files:
-        text = read_text(path)
         try:
-            told = _assessment(text, path) if is_assessment(text) else _pattern(text, path)
-        except ProblemsError as error:
+            print_lines(f"{path}: {_told(path)}")
+        except UserError as error:
             wrong += error.lines
-            continue
-        print_lines(f"{path}: {told}")
     if wrong:
         raise UserError(*wrong)
+
+
+def _told(path: Path) -> str:
+    """What a file is, where it is right."""
+    from playalong.practice.assessment.reader import is_assessment
+    from playalong.practice.warm_up.routine_file import is_routine
+    from playalong.records.pattern_files import read_text
+
+    text = read_text(path)
+    if is_assessment(text):
+        return _assessment(text, path)
+    return _routine(text, path) if is_routine(text) else _pattern(text, path)
 
 
 def _pattern(text: str, path: Path) -> str:
@@ -66,3 +71,10 @@ def _assessment(text: str, path: Path) -> str:
 
     found = read_assessment(text, path)
     return f'"{found.title}" is right: {overview(found)}.'
+
+
+def _routine(text: str, path: Path) -> str:
+    from playalong.practice.warm_up.routine_file import read
+
+    found = read(text, path.name)
+    return f'"{found.title}" is right: a warm-up of {counted(len(found.exercises), "exercise")}.'

@@ -42,11 +42,10 @@ def run(given: Options) -> None:
     for path in given.results:
         try:
             found = verify(path)
+            _print(found)
+            wrong += [f"{path}: {line}" for line in found.wrong]
         except UserError as error:
             wrong += error.lines
-            continue
-        _print(found)
-        wrong += [f"{path}: {line}" for line in found.wrong]
     if wrong:
         raise UserError(*wrong)
 

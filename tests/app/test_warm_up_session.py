@@ -202,6 +202,8 @@ def test_the_command_lists_every_exercise(capsys):
 def test_the_command_plays_a_teachers_routine(tmp_path, capsys):
     file = tmp_path / "feet.toml"
     file.write_text('title = "Feet"\nexercises = ["kick-doubles"]\n')
+    assert main(["check", str(file)]) == 0
+    assert "a warm-up of 1 exercise" in capsys.readouterr().out
     options = ["--player", "professional", "--fast", "--out", str(tmp_path / "out")]
     assert main(["warmup", "--file", str(file), *options]) == 0
     out = capsys.readouterr().out

@@ -46,6 +46,11 @@ class RoutineFile:
     has_music: bool
 
 
+def is_routine(text: str) -> bool:
+    """Whether a text is meant as a routine, and not as a pattern or an assessment."""
+    return any(line.replace(" ", "").startswith("exercises=") for line in text.splitlines())
+
+
 def read(text: str, name: str) -> RoutineFile:
     """The routine written in ``text``; RoutineError tells all that is wrong."""
     reader = TableReader(found := written(text, name, RoutineError))
