@@ -307,3 +307,42 @@ def test_a_covered_page_is_worked_as_ever(window, tmp_path):
     kit.there = False
     assert made._ready() is Outcome.START
     assert set(asked) == {Outcome.LEAVE}
+
+
+@pytest.mark.parametrize("late_s", [0.06, 0.0])
+def test_where_everything_is_late_the_latency_is_measured_from_the_grade(window, tmp_path, late_s):
+    """Once it is measured, that is told, it counts from the next run on, and is not offered."""
+    task = Task(
+        pattern=read_pattern(TEXT, "a-test"), tempo_bpm=120.0, bars=4, variations=(), rules=Rules()
+    )
+    targets, clock = task.targets(), SteppedClock()
+    kit, offered, runs = Kit(clock), [], []
+    keys = {ReadyPage: [Key.ENTER], ResultPage: ["m", Key.ENTER, Key.ESCAPE]}
+
+    def script(page: Page, now_s: float) -> Press | None:
+        if isinstance(page, RunPage) and page not in runs:
+            runs.append(page)
+            kit.strike(
+                *[
+                    (float(target_s) + late_s - now_s, voice)
+                    for target_s, voice in zip(targets.time_s, targets.names, strict=True)
+                ]
+            )
+        if isinstance(page, ResultPage):
+            offered.append(page.offers(Outcome.LATENCY))
+        return keys[type(page)].pop(0) if keys.get(type(page)) else None
+
+    def measure(context, port):
+        assert port is kit
+        return replace(context.profile, latency=typed(60.0))
+
+    known = {"notices": ("a kit",), "profile": Profile(kit="a kit", player="somebody")}
+    context = context_on(Seen(window, script), clock, frame_s=0.05, listen_s=0.05, **known)
+    saved = list(PlaySession(task, context, kit, folder=tmp_path, measure=measure).runs())
+    taken_off = [read_take(one.path).info["latency_ms"] for one in saved]
+    if late_s:
+        assert offered == [True, False, False]
+        assert taken_off == [0.0, 60.0]
+    else:
+        assert offered == [False, False, False]
+        assert taken_off == [0.0, 0.0]

@@ -23,6 +23,7 @@ from playalong.app.run.frame_loop import hold
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.grading.verdicts import Rules
+from playalong.midi.port import Port
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
 from playalong.profile.profile import Profile
@@ -268,6 +269,7 @@ class HomeSession:
             level_chosen=lambda level: self._home.remember_level(self.player, level),
             can_practise=True,
             best=self._remembered.bests.get(pattern_id(task.pattern)),
+            measure=self._measured_latency,
         )
         for saved in session.runs():
             self._trouble = saved.trouble
@@ -384,6 +386,13 @@ class HomeSession:
             to_kit=click_on_kit,
         )
         self._kit.profile = session.go(page)
+        return self._kit.profile
+
+    def _measured_latency(self, context: RunContext, port: Port) -> Profile:
+        """Measure the latency of the kit at hand; its profile as it is then."""
+        from playalong.app.kit_setup.entry import measured_latency
+
+        self._kit.profile = measured_latency(context, port, home=self._home)
         return self._kit.profile
 
     def _choose_kit(self, listed: Sequence[str]) -> str | None:

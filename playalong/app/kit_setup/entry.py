@@ -4,10 +4,13 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from playalong.app.kit_setup.kit_session import KitSession, click_on_kit
+from playalong.app.kit_setup.latency import latency
+from playalong.app.kit_setup.setup_context import SetupContext, pads_of_kit
 from playalong.app.kit_setup.simulated_player import ROUTE, Kit, KitPlayer
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.entry import Player
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
+from playalong.app.run.context import RunContext
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.profile.profile import Profile
@@ -55,6 +58,20 @@ def _simulated(by: Player, look: Look, home: UserFolders, *, page: str | None) -
         own = replace(home, simulated=True)
         session = KitSession(player.context, player.port, profile, keep=keeping(own))
         return session.go()
+
+
+def measured_latency(context: RunContext, port: Port, *, home: UserFolders) -> Profile:
+    """Measure the latency of the kit on ``port`` on its page alone; the profile as it is then."""
+    profile = context.profile
+    setup = SetupContext(
+        context=context,
+        port=port,
+        profile=profile,
+        keep=keeping(home),
+        voices=pads_of_kit(profile),
+    )
+    latency(setup, click_on_kit)
+    return setup.profile
 
 
 def keeping(home: UserFolders) -> Callable[[Profile], None]:

@@ -22,6 +22,7 @@ from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
+from playalong.grading.findings.text import leads_to_latency
 from playalong.grading.levels import Level
 from playalong.grading.text import figures
 from playalong.midi.port import Port
@@ -36,6 +37,7 @@ from playalong.screen.base.widgets import (
     FASTER,
     LEAVE,
     LISTEN,
+    MEASURE,
     NEXT,
     SLOWER,
     Button,
@@ -63,7 +65,12 @@ _MOST_BARS = 64
 AS_WRITTEN = "as written"
 
 #: What can be asked for after a run.
-AFTER = (AGAIN, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
+AFTER = (AGAIN, MEASURE, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
+
+#: Measures the latency of the kit on a port, on pages of its own; the profile as it is then.
+Measure = Callable[[RunContext, Port], Profile]
+
+_MEASURED = "The latency that was measured counts from the next run on."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,15 +99,18 @@ class PlaySession:
         level_chosen: Callable[[Level], None] | None = None,
         can_practise: bool = False,
         best: float | None = None,
+        measure: Measure | None = None,
     ) -> None:
         """Takes are kept in ``folder``. ``level_chosen`` is told of another level.
 
         With ``can_practise`` the ready page offers to learn the pattern step by step, which ends
         the sitting: ``wants_practice`` then says so. ``best`` is the player's best score so far.
+        ``measure`` is offered after a run in which everything was early or late.
         """
         self._task, self._context, self._port, self._folder = task, context, port, folder
         self._choices = _choices(task)
         self._level_chosen, self._can_practise, self._best = level_chosen, can_practise, best
+        self._measure = measure
         self._row = 0
         self.wants_practice = False
 
@@ -147,8 +157,13 @@ class PlaySession:
     def _result(self, saved: SavedRun, ended: RunResult) -> Outcome:
         """The page after a run, until AGAIN or LEAVE."""
         self._best = max(saved.graded.grade.score.total, self._best or 0.0)
+        may_measure = self._measure is not None and leads_to_latency(saved.graded.grade)
         while True:
-            offered = [button for button in AFTER if self._may(button)]
+            offered = [
+                button
+                for button in AFTER
+                if self._may(button) and (may_measure or button is not MEASURE)
+            ]
             page = result_page(self._task, saved, self._context, offered=offered, best=self._best)
             outcome = hold(self._context, page, 0.0, until_s=None)
             if outcome is Outcome.LISTEN:
@@ -158,6 +173,13 @@ class PlaySession:
                     take, pads, saved.graded.run, pauses=ended.pauses, clicks=clicks
                 )
                 listen_back(self._context, ended.page, played)
+            elif outcome is Outcome.LATENCY and self._measure is not None:
+                before = self._context.profile
+                profile = self._measure(self._context, self._port)
+                if profile.latency != before.latency:
+                    self._context = replace(self._context, profile=profile)
+                    saved = replace(saved, trouble=(*saved.trouble, _MEASURED))
+                    may_measure = False
             elif outcome in (Outcome.AGAIN, Outcome.LEAVE):
                 return outcome
             elif outcome in (Outcome.SLOWER, Outcome.FASTER, Outcome.NEXT, Outcome.BACK):

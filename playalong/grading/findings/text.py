@@ -5,7 +5,7 @@ constant offset is ahead or behind; only a tempo that creeps rushes or drags.
 """
 
 from playalong.grading.findings.candidate import Candidate
-from playalong.grading.grade import Code, Spot
+from playalong.grading.grade import Code, Grade, Spot
 from playalong.pattern.voices import BY_NAME, Limb
 
 #: So far from the click everything is where a latency was not measured, sooner than by playing.
@@ -19,6 +19,13 @@ def sentence(found: Candidate) -> str:
     """What a teacher says of it."""
     words = _SAY[found.code](found)
     return words[0].upper() + words[1:]
+
+
+def leads_to_latency(grade: Grade) -> bool:
+    """Whether the advice on a run is to measure the latency."""
+    first = grade.findings[0]
+    everything = first.code in (Code.ALL_EARLY, Code.ALL_LATE)
+    return everything and abs(first.value or 0.0) >= _A_LATENCY_MS
 
 
 def _voice(found: Candidate) -> str:

@@ -139,6 +139,7 @@ SLOWER = Button((Key.DOWN,), "↓", "slower", outcome=Outcome.SLOWER)
 FASTER = Button((Key.UP,), "↑", "faster", outcome=Outcome.FASTER)
 HEAR = Button(("h", "H"), "H", "hear it", outcome=Outcome.HEAR)
 LISTEN = Button(("l", "L"), "L", "listen back", outcome=Outcome.LISTEN)
+MEASURE = Button(("m", "M"), "M", "measure the latency", outcome=Outcome.LATENCY)
 SKIP = Button(("s", "S"), "S", "skip", outcome=Outcome.SKIP)
 
 #: What can be listened to after a run.
