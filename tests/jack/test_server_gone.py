@@ -34,7 +34,7 @@ print("there", flush=True)
 start_s = float(sys.stdin.readline()) if len(sys.argv) > 3 else time.perf_counter()
 pattern = load_pattern("late-bus-home")
 performance = perform(lay_out(pattern, pattern.tempo, int(sys.argv[1])), SKILLS["professional"], 3)
-send(performance, output, start_s, time.perf_counter, time.sleep)
+send(performance, output, start_s, now=time.perf_counter, wait=time.sleep)
 time.sleep(60)
 """
 
@@ -87,7 +87,6 @@ def player(*arguments: str) -> "subprocess.Popen[str]":
         [sys.executable, "-c", PLAYER, *arguments],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
-        stderr=subprocess.DEVNULL,
         text=True,
     )
     assert process.stdout is not None
