@@ -104,6 +104,7 @@ class Machine:
         monkeypatch.setattr(miniaudio, "get_enabled_backends", lambda: {backend})
         monkeypatch.setattr(miniaudio, "Devices", self.cards)
         monkeypatch.setattr(miniaudio, "PlaybackDevice", self._open)
+        monkeypatch.setattr(output, "ANSWERS_S", 20.0)  # however slow the tests are
 
     def _open(self, **options):
         self.may_open.wait(20.0)
@@ -617,6 +618,37 @@ def test_what_is_there_is_not_looked_through_for_garbage_while_a_device_plays(ma
     assert gc.get_freeze_count() > len(tracked)
     device.close()
     assert gc.get_freeze_count() == 0
+
+
+@pytest.mark.parametrize("answer", ["desk", "null"])
+def test_a_sound_system_that_does_not_answer_is_not_waited_for(machine, monkeypatch, answer):
+    """A server that is stuck would keep the window from opening."""
+    monkeypatch.setattr(output, "ANSWERS_S", 0.01)
+    answers, open_one = threading.Event(), miniaudio.PlaybackDevice
+
+    def open_late(**options):
+        if options["backends"] != [miniaudio.Backend.NULL] and not answers.wait(20.0):
+            raise AssertionError
+        return open_one(**options)
+
+    monkeypatch.setattr(miniaudio, "PlaybackDevice", open_late)
+    now = Now()
+    device = DeviceOutput(clock=now)
+    assert (device.silent, device.message) == (True, output.NO_ANSWER)
+    stands_in = device.timeline
+    if answer == "null":
+        machine.plays = {"null"}
+    answers.set()
+    until_s = time.perf_counter() + 20.0
+    while device.message == output.NO_ANSWER and time.perf_counter() < until_s:
+        device.tend()
+        time.sleep(0.002)
+    if answer == "null":
+        assert (device.silent, device.message) == (True, output.NO_CARD)
+    else:
+        assert (device.silent, device.message) == (False, "")
+        assert device.timeline is not stands_in
+    device.close()
 
 
 def test_opening_says_nothing_on_standard_error(capfd):

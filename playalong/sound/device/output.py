@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from operator import itemgetter
-from threading import Thread
+from threading import Event, Lock, Thread
 from typing import NamedTuple, Protocol
 
 import numpy as np
@@ -50,6 +50,13 @@ LATE_S = 0.02
 
 #: How long it takes at most until a stroke is noticed, as a rule: it is looked for every 2 ms.
 NOTICED_S = 0.003
+
+#: A sound system that has not answered by then is not waited for: some wait for a server that is
+#: stuck, for ever.
+ANSWERS_S = 0.3
+
+NO_ANSWER = "the sound does not answer yet: the click is seen, not heard"
+NO_CARD = "no sound card: the click is seen, not heard"
 
 #: How long a sound that is ended takes to fall silent.
 FADE_S = 0.03
@@ -329,9 +336,8 @@ class DeviceOutput(_Levelled):
         self._stands_in, self._looked_s = False, clock()
         self._underruns_before = 0
         level_db = _safe_db(level_db)
-        with quiet_stderr():
-            ways = [*defaults(), null()] if part is None else named(part)
-            line = opened(ways, gain(level_db), buffer_ms, now=clock)
+        self.message = ""
+        line = self._opened_soon(part, gain(level_db))
         if line is None:
             raise OutputError(
                 f'The sound device "{part or "default"}" does not play: '
@@ -339,13 +345,55 @@ class DeviceOutput(_Levelled):
             )
         super().__init__(line.timeline, level_db)
         self._take(line)
-        self.message = "no sound card: the click is seen, not heard" if self.silent else ""
+        if self.silent:
+            self._stands_in = self._search is not None
+            self.message = NO_ANSWER if self._stands_in else NO_CARD
         self._switch_s = sys.getswitchinterval()
         sys.setswitchinterval(min(SWITCH_S, self._switch_s))
         # Looking through all objects for garbage takes longer than a buffer lasts, and nothing
         # else runs meanwhile: those that are there by now are not looked through again.
         gc.collect()
         gc.freeze()
+
+    def _opened_soon(self, part: str | None, level: float) -> Line | None:
+        """The device that is asked for; the null device, meanwhile, where it does not answer."""
+        found: list[Line | None] = []
+        failed: list[OutputError] = []
+        lock, is_late, opening = Lock(), Event(), Thread(target=lambda: open_it(), daemon=True)
+
+        def open_it() -> None:
+            line = None
+            try:
+                with quiet_stderr():
+                    ways = [*defaults(), null()] if part is None else named(part)
+                    line = opened(ways, level, self._buffer_ms, now=self._clock)
+            except OutputError as error:
+                failed.append(error)
+            with lock:
+                found.append(line)
+                if is_late.is_set():
+                    self._has_answered(line)
+
+        opening.start()
+        opening.join(ANSWERS_S)
+        with lock:
+            if not found:
+                is_late.set()
+                self._search = opening
+        if is_late.is_set():
+            return opened([null()], level, self._buffer_ms, now=self._clock)
+        if failed:
+            raise failed[0]
+        return found[0]
+
+    def _has_answered(self, line: Line | None) -> None:
+        """A sound system has answered late."""
+        if line is not None and not self._closed and not line.is_silent:
+            self._found = line
+            return
+        if line is not None:
+            line.close()
+        self.message, self._stands_in, self._search = NO_CARD, False, None
 
     def _take(self, line: Line) -> None:
         self._line, self.timeline, self.clock = line, line.timeline, line.clock
