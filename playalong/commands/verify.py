@@ -60,9 +60,9 @@ def _print(found: "Verified") -> None:
             print_lines(f"  {check.name}: {told}; its take cannot be graded")
         elif not check.differences:
             print_lines(f"  {check.name}: {told}; all {check.figures} figures are of these hits")
-        elif found.version:
+        elif check.version:
             print_lines(
-                f"  {check.name}: {told} by version {found.version}, "
+                f"  {check.name}: {told} by version {check.version}, "
                 f"{check.now['score']['total']:.1f} by this one; "
                 f"{len(check.differences)} of {check.figures} figures differ"
             )

@@ -25,9 +25,11 @@ from playalong.records import profiles
 from playalong.records.assessments.files import AssessmentFile
 from playalong.records.assessments.results import (
     ASSESSMENT,
-    CALIBRATION,
     FORMAT,
+    MOST_BYTES,
+    MOST_RUNS,
     RESULT,
+    calibration_name,
     digest,
 )
 from playalong.records.assessments.sittings import SittingFolder, file_stem, write_result
@@ -38,6 +40,9 @@ from playalong.support.errors import UserError
 from playalong.support.files import FileError
 from playalong.support.text import quoted
 from playalong.support.version import program_version
+
+#: Of the bytes that a result may have, so many are for its runs.
+_ROOM = MOST_BYTES * 9 // 10
 
 
 class RunState(StrEnum):
@@ -50,13 +55,19 @@ class RunState(StrEnum):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RunEntry:
-    """One run: of which item (0 is the first), whether it counts, and where its files are."""
+    """One run: of which item (0 is the first), whether it counts, and where its files are.
+
+    ``calibration`` is the file of that with which it was played, empty where somebody simulated
+    played; ``left_handed`` the leading hand.
+    """
 
     item: int
     is_rehearsal: bool
     number: int
     state: RunState
     began: str
+    calibration: str
+    left_handed: bool
 
     @property
     def counts(self) -> bool:
@@ -86,6 +97,8 @@ class RunEntry:
             "number": self.number,
             "state": self.state.value,
             "began": self.began,
+            "calibration": self.calibration,
+            "left_handed": self.left_handed,
             "take": self.take,
             "grade": self.grade,
         }
@@ -99,6 +112,8 @@ class RunEntry:
             number=int(plain["number"]),
             state=RunState(plain["state"]),
             began=str(plain["began"]),
+            calibration=str(plain["calibration"]),
+            left_handed=bool(plain["left_handed"]),
         )
 
 
@@ -120,7 +135,9 @@ class Book:
     ) -> None:
         self.file, self.who, self._profile = file, who, profile
         self._left_handed, self._simulated = left_handed, simulated
-        self._folder = SittingFolder.of(folder, file.text, who)
+        is_simulated = simulated is not None
+        self._folder = SittingFolder.of(folder, file.text, who, is_simulated=is_simulated)
+        self._calibration = ""
         #: One after the other, and beside what is being played.
         self._writer = ThreadPoolExecutor(1)
         self.runs: list[RunEntry] = []
@@ -168,12 +185,24 @@ class Book:
         """Keep what the result begins with; FileError where it cannot be kept."""
         if self._folder.has_begun():
             return
-        self._folder.keep(ASSESSMENT, self.file.text.encode())
         for name, text in _pattern_texts(self.assessment).items():
             self._folder.keep(name, text.encode())
-        if self._simulated is None:
+        self._folder.keep(ASSESSMENT, self.file.text.encode())
+
+    def _kept_calibration(self) -> str:
+        """The name of the file with the calibration, which is kept before a run that has it.
+
+        It may have become another one since the sitting began; empty for somebody simulated.
+        """
+        if self._simulated is None and not self._calibration:
             with suppress(TomlError):
-                self._folder.keep(CALIBRATION, (profiles.as_text(self._profile) or "").encode())
+                text = (profiles.as_text(self._profile) or "").encode()
+                files, number = self._folder.files(), 1
+                while files.get(calibration_name(number), text) != text:
+                    number += 1
+                self._folder.keep(calibration_name(number), text)
+                self._calibration = calibration_name(number)
+        return self._calibration
 
     def tries(self, item: int, is_rehearsal: bool) -> int:
         """How many runs there are of an item, of one kind."""
@@ -197,13 +226,15 @@ class Book:
 
     def add(self, state: RunState, recording: Recording, graded: Graded) -> RunEntry:
         """A run is over; its take and grade are kept. FileError where they cannot be."""
-        sitting = self.sitting
+        sitting, calibration = self.sitting, self._kept_calibration()
         run = RunEntry(
             item=sitting.item,
             is_rehearsal=sitting.is_rehearsal,
             number=self.tries(sitting.item, sitting.is_rehearsal) + 1,
             state=state,
             began=str(recording.info.get("date", "")),
+            calibration=calibration,
+            left_handed=self._left_handed,
         )
         grade = graded.as_json()
         self._folder.keep(run.take, recording.as_bytes())
@@ -217,19 +248,27 @@ class Book:
         return marks_of(self.assessment, item, runs=self.runs, grades=self.grades)
 
     def finish(self, out: Path) -> Path:
-        """Write the result into the folder ``out``; its path. FileError where it cannot be."""
+        """Write the result into the folder ``out``; its path. FileError where it cannot be.
+
+        Where more was played than a result has room for, runs that do not count are left out of it.
+        """
+        files = self._folder.files()
+        runs = _fitting(self.assessment, self.runs, grades=self.grades, files=files)
+        needed = {name for run in runs for name in (run.take, run.grade, run.calibration)}
+        for name in {name for run in self.runs for name in (run.take, run.grade, run.calibration)}:
+            if name not in needed:
+                files.pop(name, None)
         result = plain_result(
             self.file,
             who=self.who,
             began=self.began,
             sitting=self.sitting,
-            runs=self.runs,
+            runs=runs,
             grades=self.grades,
             simulated=self._simulated,
-            profile=self._profile,
-            left_handed=self._left_handed,
+            left_out=len(self.runs) - len(runs),
         )
-        files = {**self._folder.files(), RESULT: json.dumps(result, indent=1).encode()}
+        files[RESULT] = json.dumps(result, indent=1).encode()
         stem = file_stem(self.file.path.stem) or "assessment"
         name = f"{stem}-{file_stem(self.who) or 'player'}-{_now():%Y-%m-%d-%H%M}"
         return write_result(out, name, files)
@@ -256,6 +295,33 @@ def marks_of(
     )
 
 
+def _fitting(
+    assessment: Assessment,
+    runs: Sequence[RunEntry],
+    *,
+    grades: Mapping[str, Mapping[str, Any]],
+    files: Mapping[str, bytes],
+) -> list[RunEntry]:
+    """The runs that there is room for: what was lost goes first, then rehearsals, then the oldest
+    of the attempts that do not count.
+    """
+    counted: list[RunEntry] = []
+    for number in range(len(assessment.items)):
+        attempts = [run for run in runs if run.item == number and run.counts]
+        marks = marks_of(assessment, number, runs=runs, grades=grades)
+        counted += [attempts[one] for one in marks.counted]
+    others = [run for run in runs if run not in counted]
+    by_worth = sorted(others, key=lambda run: (run.counts, run.is_rehearsal))  # keeps their order
+    sizes = {run.stem: len(files[run.take]) + len(files[run.grade]) for run in runs}
+    size, gone = sum(sizes.values()), set[str]()
+    for run in by_worth:
+        if len(runs) - len(gone) <= MOST_RUNS and size <= _ROOM:
+            break
+        gone.add(run.stem)
+        size -= sizes[run.stem]
+    return [run for run in runs if run.stem not in gone]
+
+
 def plain_result(
     file: AssessmentFile,
     *,
@@ -265,16 +331,15 @@ def plain_result(
     runs: Sequence[RunEntry],
     grades: Mapping[str, Mapping[str, Any]],
     simulated: Simulated | None,
-    profile: Profile,
-    left_handed: bool,
+    left_out: int,
 ) -> dict[str, Any]:
     """``result.json``.
 
     ``left_s`` is the time that was left at the end; ``items`` say of each which attempts counted
-    and what they came to; each of ``runs`` names its files.
+    and what they came to; each of ``runs`` names its files. ``left_out`` is how many more runs were
+    played than there was room for.
     """
     assessment = file.assessment
-    latency = profile.latency
     return {
         "format": FORMAT,
         "program": program_version(),
@@ -292,16 +357,13 @@ def plain_result(
         "simulated": None
         if simulated is None
         else {"skill": simulated.skill, "seed": simulated.seed},
-        "kit": "" if simulated else profile.kit,
-        "latency_ms": latency.ms if latency else 0.0,
-        "latency": latency.how if latency else "not measured",
-        "left_handed": left_handed,
         "began": began.isoformat(timespec="seconds"),
         "ended": _now().isoformat(timespec="seconds"),
         "left_s": round(sitting.left_s, 3),
         "pauses": assessment.pauses - sitting.pauses,
         "interruptions": [one.as_plain() for one in sitting.interruptions],
         "runs": [run.as_plain() for run in runs],
+        "left_out": left_out,
         "items": [
             {
                 "title": item.title,

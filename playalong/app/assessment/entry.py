@@ -61,9 +61,7 @@ def take(
     notice = "a simulated player plays" if isinstance(by, Player) else by.name
     with OpenDevices(look, home, clock, notices=(notice,)) as opened:
         context = opened if isinstance(by, Player) else on_kit(opened, look, by, profile=profile)
-        context = replace(
-            context, memory=Memory(folder=folder or home.data, simulated=is_simulated)
-        )
+        context = replace(context, memory=Memory(folder=home.data, simulated=is_simulated))
         return take_on(
             file,
             context,
@@ -101,7 +99,7 @@ def take_on(
         tasks.append(replace(task, simulated=simulated))
     book = Book(
         file,
-        (folder or home.data) / SITTINGS,
+        home.data / SITTINGS,
         who=who,
         profile=profile,
         left_handed=left_handed,

@@ -118,14 +118,13 @@ def previous(found: Verified) -> Verified | None:
 def _facts(found: Verified) -> list[tuple[str, str]]:
     plain = found.plain
     reached = sum(marks.is_reached for marks in found.items)
-    late = str(plain["latency"])
-    if plain["latency_ms"]:
-        late = f"{plain['latency_ms']:.0f} ms taken off, {late}"
+    latency = found.profile.latency
+    late = f"{latency.ms:.0f} ms taken off, {latency.how}" if latency else "not measured"
     simulated = plain["simulated"]
     facts = [
         ("played", f"{when(plain['began'])} to {when(plain['ended'])}"),
         ("reached", f"{reached} of {counted(len(found.items), 'item')}"),
-        ("kit", f"a simulated player, {simulated['skill']}" if simulated else plain["kit"]),
+        ("kit", f"a simulated player, {simulated['skill']}" if simulated else found.profile.kit),
     ]
     if not simulated:
         facts.append(("latency", late))
@@ -148,6 +147,11 @@ def _notes(found: Verified, before: Verified | None) -> list[str]:
             f"Graded by version {found.version} of the program; where this one hears it "
             "otherwise, its figure stands behind."
         )
+    if found.plain["left_out"]:
+        more = counted(found.plain["left_out"], "more run")
+        notes.append(f"{more} that did not count are not in the file, which has room for no more.")
+    if len({check.run.calibration for check in found.runs}) > 1:
+        notes.append("The calibration of the kit became another one in the course of it.")
     if found.fits:
         notes.append("Verified: the figures belong to the hits in the file.")
     if before is not None:
@@ -203,7 +207,7 @@ def _score(check: RunCheck) -> float:
 
 def _scored(found: Verified, check: RunCheck) -> str:
     told = f"{_score(check):.0f}"
-    if found.version and check.differences and check.now:
+    if check.version and check.differences and check.now:
         told += f" (by this version {check.now['score']['total']:.0f})"
     return told
 

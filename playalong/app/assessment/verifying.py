@@ -35,7 +35,6 @@ from playalong.practice.assessment.reader import read as read_assessment
 from playalong.profile.profile import Profile
 from playalong.records.assessments.results import (
     ASSESSMENT,
-    CALIBRATION,
     DIGESTS,
     FORMAT,
     RESULT,
@@ -105,7 +104,8 @@ class Difference:
 class RunCheck:
     """One run: the grade that was told, the grade of its hits, and where they differ.
 
-    ``graded`` is None where the take cannot be graded.
+    ``graded`` is None where the take cannot be graded; ``version`` the other version of the program
+    that graded it, empty where it was this one.
     """
 
     run: RunEntry
@@ -113,6 +113,7 @@ class RunCheck:
     now: Mapping[str, Any]
     differences: tuple[Difference, ...]
     graded: Graded | None
+    version: str = ""
 
     @property
     def figures(self) -> int:
@@ -132,7 +133,8 @@ class Verified:
 
     ``plain`` is ``result.json``; ``items`` what each item came to as it was told; ``items_now`` the
     same by the grades of this program. ``wrong`` tells, a line each, what is not as it was written,
-    or does not fit; ``version`` which other version graded it, empty where it was this one.
+    or does not fit; ``version`` which other versions graded runs of it, empty where this one did.
+    ``profile`` is that of the last run.
     """
 
     path: Path
@@ -203,7 +205,6 @@ def _verified(
         raise ResultError(
             f"{path} was written by a newer version of playalong: update the program."
         )
-    version = "" if plain["program"] == program_version() else printable(str(plain["program"]))
     text = files[ASSESSMENT].decode()
     named = plain["patterns"]
     texts = tuple(
@@ -219,14 +220,13 @@ def _verified(
             wrong.append(f"The pattern {printable(str(one['name']))} has been changed.")
     runs = [RunEntry.from_plain(one) for one in plain["runs"]]
     wrong += _of_no_run(assessment, runs, plain=plain, files=files)
-    calibration = files[CALIBRATION].decode() if CALIBRATION in files else ""
-    sources = _Sources(files=files, plain=plain, calibration=calibration, text=text, patterns=texts)
+    sources = _Sources(files=files, plain=plain, text=text, patterns=texts)
     checks = []
     for run in runs:
         check, told = _run(assessment, run, sources)
         checks.append(check)
         wrong += told
-        if not version:
+        if not check.version:
             wrong += _told(check)
     told_grades = {check.run.grade: check.told for check in checks}
     now_grades = {check.run.grade: check.now for check in checks}
@@ -237,14 +237,14 @@ def _verified(
         path=path,
         plain=plain,
         assessment=assessment,
-        profile=_profile(calibration),
+        profile=sources.profile(runs[-1]) if runs else NOBODY,
         runs=tuple(checks),
         items=items,
         items_now=tuple(
             marks_of(assessment, number, runs=runs, grades=now_grades) for number in numbers
         ),
         wrong=tuple(dict.fromkeys(wrong)),
-        version=version,
+        version=", ".join(dict.fromkeys(check.version for check in checks if check.version)),
     )
 
 
@@ -254,9 +254,12 @@ class _Sources:
 
     files: Mapping[str, bytes]
     plain: Mapping[str, Any]
-    calibration: str
     text: str
     patterns: tuple[tuple[str, str], ...]
+
+    def profile(self, run: RunEntry) -> Profile:
+        """With which calibration a run was played."""
+        return _profile(self.files[run.calibration].decode()) if run.calibration else NOBODY
 
 
 @lru_cache(maxsize=16)
@@ -277,7 +280,7 @@ def _profile(calibration: str) -> Profile:
     if not calibration:
         return NOBODY
     try:
-        return from_text(calibration, CALIBRATION)
+        return from_text(calibration, "its file")
     except TomlError as error:
         raise ResultError(f"The calibration in it cannot be read. {error.lines[0]}") from None
 
@@ -326,6 +329,7 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         check = RunCheck(run=run, told=told, now={}, differences=(), graded=None)
         return check, [f"{check.name}: {error}"]
     now = graded.as_json()
+    version = printable(str(told.get("program")))
     now["program"] = told.get("program")  # which version it was is told once, for all of it
     check = RunCheck(
         run=run,
@@ -333,6 +337,7 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         now=now,
         differences=tuple(_differences(told, now, "")),
         graded=graded,
+        version="" if version == program_version() else version,
     )
     is_simulated = plain["simulated"] is not None
     asked = _asked(
@@ -340,9 +345,9 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         sources.text,
         sources.patterns,
         number=run.item,
-        left_handed=bool(plain["left_handed"]),
+        left_handed=run.left_handed,
     )
-    expected = _expected(asked, _profile(sources.calibration), is_simulated)
+    expected = _expected(asked, sources.profile(run), is_simulated)
     wrong = []
     left_out: tuple[str, ...] = ("until_s", "pauses") if run.state is RunState.INTERRUPTED else ()
     if item.recording:
@@ -356,10 +361,10 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         wrong.append(f"{check.name}: the take was not played by who is named.")
     if not is_simulated and take.info.get("player") != plain["player"]:
         wrong.append(f"{check.name}: the take names another player than the result.")
-    if take.info.get("latency_ms", 0.0) != plain["latency_ms"]:
-        wrong.append(f"{check.name}: the take has another latency than the result.")
-    if take.info.get("program") != plain["program"]:
-        wrong.append(f"{check.name}: the take was kept by another version than the result.")
+    if bool(run.calibration) is is_simulated:
+        wrong.append(f"{check.name}: its calibration is not that of who is named.")
+    if take.info.get("program") != told.get("program"):
+        wrong.append(f"{check.name}: the take was kept by another version than its grade.")
     if take.info.get("date") != run.began:
         wrong.append(f"{check.name}: the take began at another time than the result says.")
     return check, wrong
@@ -373,9 +378,9 @@ def _of_no_run(
     files: Mapping[str, bytes],
 ) -> Iterator[str]:
     """What the list of runs and the files say otherwise."""
-    known = {RESULT, ASSESSMENT, CALIBRATION, DIGESTS}
+    known = {RESULT, ASSESSMENT, DIGESTS}
     known |= {f"patterns/{number:02}.toml" for number in range(1, len(plain["patterns"]) + 1)}
-    known |= {name for run in runs for name in (run.take, run.grade)}
+    known |= {name for run in runs for name in (run.take, run.grade, run.calibration)}
     yield from (f"{name} belongs to no run." for name in files if name not in known)
     for run, one in zip(runs, plain["runs"], strict=True):
         if run.as_plain() != one:

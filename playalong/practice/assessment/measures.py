@@ -9,11 +9,17 @@ name            good is    what
 ==============  =========  =======================================================================
 score           at least   the score, 0 to 100
 on-time         at least   strokes on time, per cent of those asked
+early, late     at most    strokes outside the tolerance, to one side
 missed          at most    strokes missed
 extra           at most    strokes too many
 wrong-drum      at most    strokes on another drum
+too-loud        at most    strokes louder than asked
+too-soft        at most    strokes softer than asked
+not-open        at most    open strokes of the hi-hat that were not open
+not-closed      at most    closed strokes of the hi-hat that were not closed
 spread          at most    standard deviation of the errors, ms
 mean            at most    mean error, ms, to either side
+median          at most    median error, ms, to either side
 drift           at most    tempo kept against the tempo asked, per cent, to either side
 steadiness      at most    spread around the tempo kept, ms
 ghost-contrast  at least   how far the ghost notes lie under the other strokes, dB: of several
@@ -125,11 +131,18 @@ MEASURES: Mapping[str, Measure] = {
     "on-time": Measure(
         at_least=True, unit="%", label="on time", low=0.0, high=100.0, figure=_on_time
     ),
+    "early": _strokes("early", "early"),
+    "late": _strokes("late", "late"),
     "missed": _strokes("missed", "missed"),
     "extra": _strokes("too many", "extra"),
     "wrong-drum": _strokes("on another drum", "wrong_drum"),
+    "too-loud": _strokes("too loud", "too_loud"),
+    "too-soft": _strokes("too soft", "too_soft"),
+    "not-open": _strokes("hi-hat not open", "not_open"),
+    "not-closed": _strokes("hi-hat not closed", "not_closed"),
     "spread": _ms("spread", _at("timing", "sd_ms")),
     "mean": _ms("mean error", _either_side("timing", "mean_ms")),
+    "median": _ms("median error", _either_side("timing", "median_ms")),
     "drift": Measure(
         at_least=False,
         unit="%",

@@ -81,7 +81,7 @@ from playalong.support.toml.reader import Kind as ValueKind
 _USUAL_BARS = 4
 
 #: What a file may hold: more is a mistake in it, or a joke.
-MOST_ITEMS, MOST_BARS, MOST_ATTEMPTS = 50, 1000, 50
+MOST_ITEMS, MOST_BARS, MOST_ATTEMPTS, MOST_RUNS = 50, 1000, 50, 1000
 
 _TOP = (
     "title",
@@ -193,6 +193,9 @@ class _Reader(TableReader):
             self.wrong_key((), "there is no item: write [[item]] and what is to be played")
         if len(written) > MOST_ITEMS:
             self.wrong_key(("item", MOST_ITEMS), f"there are more than {MOST_ITEMS} items")
+        runs = [one.get(key) for one in written for key in ("attempts", "rehearsals")]
+        if sum(many for many in runs if isinstance(many, int)) > MOST_RUNS:
+            self.wrong_key(("item", 0), f"attempts and rehearsals are more than {MOST_RUNS} in all")
         words = {
             key: self.get(tables, (), key, kind=TEXT, default=usual)
             for key, usual in (("reached", REACHED), ("not-yet", NOT_YET))
@@ -311,7 +314,10 @@ class _Reader(TableReader):
         judging = self.get(table, path, "judging", kind=_YES_OR_NO, default=True)
         count_in = self.get(table, path, "count-in", kind=between(1, 2), default=1)
         by_eye = self._by_eye(table, path)
-        if named is None:
+        if (
+            named is None
+        ):  # what is asked is read all the same, so that all mistakes are told at once
+            self._asked(table, path, pattern=None, variations=(), reached=reached)
             return None
         name, pattern = named
         for one in variations:
@@ -359,7 +365,7 @@ class _Reader(TableReader):
         table: Table,
         path: Path,
         *,
-        pattern: Pattern,
+        pattern: Pattern | None,
         variations: tuple[str, ...],
         reached: str,
     ) -> tuple[tuple[Asked, ...], tuple[Code, ...]]:
@@ -368,11 +374,8 @@ class _Reader(TableReader):
             self.wrong_key(path, "write [item.asked] and, below it, a line for each figure")
             return (), ()
         self.known(found, path, (*MEASURES, "without"))
-        if "ghost-contrast" in found and not has_ghosts(pattern, variations):
-            message = "this pattern has no ghost notes beside other strokes: leave it out"
-            self.wrong_key((*path, "ghost-contrast"), message)
-        if "unisons" in found and not has_unisons(pattern, variations):
-            self.wrong_key((*path, "unisons"), "no two strokes of this pattern fall together")
+        if pattern is not None:
+            self._fits(found, path, pattern, variations=variations)
         asked = [
             Asked(name, limits)
             for name in found
@@ -387,6 +390,16 @@ class _Reader(TableReader):
                 listed = ", ".join(known)
                 self.wrong((*path, "without"), f'"{code}" is no finding; they are: {listed}')
         return tuple(asked), tuple(Code(code) for code in codes if code in known)
+
+    def _fits(
+        self, asked: Table, path: Path, pattern: Pattern, *, variations: tuple[str, ...]
+    ) -> None:
+        """Tell of figures that a grade of this pattern cannot have."""
+        if "ghost-contrast" in asked and not has_ghosts(pattern, variations):
+            message = "this pattern has no ghost notes beside other strokes: leave it out"
+            self.wrong_key((*path, "ghost-contrast"), message)
+        if "unisons" in asked and not has_unisons(pattern, variations):
+            self.wrong_key((*path, "unisons"), "no two strokes of this pattern fall together")
 
     def _limits(self, name: str, value: Any, path: Path, *, reached: str) -> tuple[Limit, ...]:
         """The marks of one figure, the best first."""

@@ -5,6 +5,7 @@ result.json            who played what when, on which kit, in which runs, and wh
 assessment.toml        the assessment as it was
 patterns/NN.toml       its patterns, in the order of ``result.json``
 calibration.toml       the profile of kit and player; not there where a simulated player played
+calibration-N.toml     the same, where it became another one in the course of a sitting (N from 2)
 takes/NN-aN.mid        the raw take of each attempt (``a``) at item NN, and rehearsal (``r``)
 grades/NN-aN.json      its grade, as ``playalong grade --json`` prints it
 digests.json           SHA-256 of each file above, in hexadecimal digits, by name
@@ -33,7 +34,7 @@ from typing import Any
 from playalong.support.errors import UserError
 from playalong.support.text import printable
 
-RESULT, ASSESSMENT, CALIBRATION = "result.json", "assessment.toml", "calibration.toml"
+RESULT, ASSESSMENT = "result.json", "assessment.toml"
 DIGESTS = "digests.json"
 
 #: The number of the form above: it rises where a file goes or changes its meaning.
@@ -43,9 +44,12 @@ FORMAT = 1
 #: of runs some megabytes.
 MOST_BYTES, MOST_FILES, MOST_OF_ONE = 64_000_000, 4_000, 8_000_000
 
+#: So many runs are packed into one at most: of homework that was played more often, the best stay.
+MOST_RUNS = 1_000
+
 _NAME = re.compile(
-    r"result\.json|assessment\.toml|calibration\.toml|digests\.json"
-    r"|patterns/\d{2,3}\.toml|takes/\d{2}-[ar]\d{1,4}\.mid|grades/\d{2}-[ar]\d{1,4}\.json",
+    r"result\.json|assessment\.toml|calibration(-\d{1,4})?\.toml|digests\.json"
+    r"|patterns/\d{2,3}\.toml|takes/\d{2}-[ar]\d{1,6}\.mid|grades/\d{2}-[ar]\d{1,6}\.json",
     re.ASCII,
 )
 
@@ -69,6 +73,11 @@ class Unpacked:
 
     files: Mapping[str, bytes]
     changed: tuple[str, ...]
+
+
+def calibration_name(number: int) -> str:
+    """The name of the calibration of this number (1 is the first)."""
+    return "calibration.toml" if number == 1 else f"calibration-{number}.toml"
 
 
 def digest(data: bytes) -> str:

@@ -36,9 +36,15 @@ class SittingFolder:
     path: Path
 
     @classmethod
-    def of(cls, folder: Path, text: str, player: str) -> "SittingFolder":
-        """That of ``player`` with the assessment written in ``text``, below ``folder``."""
-        key = sha256(f"{text}\0{player}".encode()).hexdigest()[:16]
+    def of(
+        cls, folder: Path, text: str, player: str, *, is_simulated: bool = False
+    ) -> "SittingFolder":
+        """That of ``player`` with the assessment written in ``text``, below ``folder``.
+
+        Somebody simulated who plays in a name never goes on with what a person of that name began.
+        """
+        whole = f"{text}\0{player}\0simulated" if is_simulated else f"{text}\0{player}"
+        key = sha256(whole.encode()).hexdigest()[:16]
         return cls(folder / f"{file_stem(player) or 'player'}-{key}")
 
     def progress(self) -> dict[str, Any]:

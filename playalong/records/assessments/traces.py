@@ -24,13 +24,12 @@ def assessments_of(data: Path, name: str, is_simulated: bool) -> Iterator[Path]:
         if plain.get("player") == name and simulated is is_simulated:
             beside = (path, remark_path(path), path.with_suffix(".html"))
             yield from (one for one in beside if one.is_file())
-    if is_simulated:  # a sitting of theirs is over at once
-        return
     for text in sorted((data / SITTINGS).glob(f"*/{ASSESSMENT}")):
         try:
-            own = SittingFolder.of(data / SITTINGS, text.read_text(encoding="utf-8"), name)
+            written = text.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError):
             continue
+        own = SittingFolder.of(data / SITTINGS, written, name, is_simulated=is_simulated)
         if own.path == text.parent:
             yield from (one for one in sorted(own.path.rglob("*")) if one.is_file())
 

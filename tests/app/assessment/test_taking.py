@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from playalong.app.assessment import book as book_of_sitting
 from playalong.app.assessment.book import Book, RunState
 from playalong.app.assessment.entry import take
 from playalong.app.assessment.session import Agreed, AssessmentSession
@@ -35,6 +36,7 @@ from playalong.records import beat_maps
 from playalong.records.assessments.files import AssessmentFile, load_assessment, read_assessment
 from playalong.records.assessments.results import read_result
 from playalong.records.store import runs as stored
+from playalong.records.take_info import Simulated
 from playalong.records.takes import read as read_take
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
@@ -249,8 +251,8 @@ def test_a_result_of_a_learned_kit_and_a_left_handed_player_fits(window, tmp_pat
     found = verify(stage.book.finish(tmp_path / "r"))
     assert found.wrong == ()
     assert found.profile.bands == LEARNED.bands
-    assert found.plain["latency_ms"] == 12.3
-    assert found.plain["left_handed"] is True
+    assert found.profile.latency == LEARNED.latency
+    assert all(run.run.left_handed for run in found.runs)
 
 
 def test_an_item_along_with_a_recording(tmp_path) -> None:
@@ -417,11 +419,60 @@ def test_the_next_item_is_a_key_away_after_an_attempt(window, tmp_path) -> None:
     assert [run.number for run in stage.book.runs if run.item == 1] == [1]
 
 
+WEEK = 'title = "Week"\nkind = "homework"\ndays = 7\n[[item]]\n'
+WEEK += 'pattern = "boots-by-the-door"\ntempo = 240\nbars = 2\n'
+
+
+def test_a_kit_measured_anew_and_another_leading_hand_are_no_change_of_a_result(
+    window, tmp_path
+) -> None:
+    for profile, left_handed in ((INES, False), (LEARNED, False), (LEARNED, True), (INES, False)):
+        stage = Stage(window, tmp_path, None, text=WEEK, profile=profile, left_handed=left_handed)
+        assert stage.go()
+    names = [run.calibration for run in stage.book.runs]
+    assert names == ["calibration.toml", *["calibration-2.toml"] * 2, "calibration.toml"]
+    assert verify(stage.book.finish(tmp_path / "r")).wrong == ()
+
+
+def test_somebody_simulated_never_goes_on_with_what_a_person_began(window, tmp_path) -> None:
+    stage = Stage(window, tmp_path, None, text=WEEK)
+    assert stage.go()
+    others = Book(
+        file_of(WEEK), tmp_path, who="Ines", profile=INES, simulated=Simulated("beginner", 1)
+    )
+    others.close(False)
+    assert not others.is_resumed
+
+
+def test_a_result_has_room_for_so_many_runs_and_the_best_stay(
+    window, tmp_path, monkeypatch
+) -> None:
+    stage = Stage(window, tmp_path, None, text=WEEK)
+    assert stage.go()
+    book = stage.book
+    (run,), (grade,) = book.runs, book.grades.values()
+    folder = book._folder
+    for number in range(2, 9):
+        more = replace(run, number=number)
+        score = {**grade["score"], "total": 50.0 + (40.0 if number == 3 else 0.0)}
+        book.runs.append(more)
+        book.grades[more.grade] = {**grade, "score": score}
+        folder.keep(more.take, folder.files()[run.take])
+        folder.keep(more.grade, json.dumps(book.grades[more.grade]).encode())
+    book.grades[run.grade] = {**grade, "score": {**grade["score"], "total": 40.0}}
+    monkeypatch.setattr(book_of_sitting, "MOST_RUNS", 3)
+    found = read_result(book.finish(tmp_path / "r"))
+    plain = json.loads(found.files["result.json"])
+    assert [one["number"] for one in plain["runs"]] == [3, 7, 8]
+    assert plain["left_out"] == 5
+    assert plain["items"][0]["score"] == 90.0
+    assert found.changed == ()
+    assert sum(name.startswith("takes/") for name in found.files) == 3
+
+
 def test_homework_gathers_runs_over_days_and_ends(window, tmp_path) -> None:
-    text = 'title = "Week"\nkind = "homework"\ndays = 7\n[[item]]\n'
-    text += 'pattern = "boots-by-the-door"\ntempo = 240\nbars = 2\n'
     for count in (1, 2):
-        stage = Stage(window, tmp_path, None, text=text)
+        stage = Stage(window, tmp_path, None, text=WEEK)
         stage.book.check_days()
         assert stage.go()
         assert len(stage.book.runs) == count

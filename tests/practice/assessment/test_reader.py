@@ -113,6 +113,7 @@ def test_all_that_can_be_written_is_read() -> None:
         (('own = ', 'other = '), 33, 12, 'There is no pattern "own".'),
         (('X--- ---- X---"\n[variation', 'X--- --?- X---"\n[variation'), 43, 22, "?"),
         (('tempo = 72.5', 'recording = "a/b.flac"'), 15, 14, "without a folder"),
+        (('attempts = 3', 'attempts = 3' + '\n[[item]]\nrehearsals = 50' * 21), 11, 1, "than 1000"),
         (('title = "Autumn term"', 'title = '), 2, 9, "Invalid value"),
     ],
 )  # fmt: skip
@@ -125,6 +126,13 @@ def test_a_mistake_is_told_where_it_stands(
     problem = told.value.problems[0]
     assert words in problem.message
     assert (problem.line, problem.column) == (line, column)
+
+
+def test_what_is_asked_is_read_where_the_pattern_is_unknown_too() -> None:
+    wrong = WHOLE.replace('"groove"', '"grove"').replace("good = 75", "good = 750")
+    with pytest.raises(AssessmentError) as told:
+        read(wrong, "autumn.toml", find)
+    assert [problem.line for problem in told.value.problems] == [13, 29]
 
 
 def test_a_recording_that_is_not_there_is_told_where_it_is_named() -> None:
