@@ -65,6 +65,14 @@ class Meter:
             numbers = (3,) * (count // 3) if compound else (1,) * count
         return cls(numbers, denominator, text)
 
+    def of_beats(self, count: int) -> "Meter":
+        """The same with so many beats: its last left out, or repeated."""
+        if count == len(self.groups):
+            return self
+        more = max(0, count - len(self.groups))
+        groups = (*self.groups[:count], *self.groups[-1:] * more)
+        return Meter(groups, self.denominator, f"{sum(groups)}/{self.denominator}")
+
     @cached_property
     def beats(self) -> tuple[Fraction, ...]:
         """The length of each beat in whole notes."""

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,7 +58,8 @@ class Targets:
     ``voices`` are the names that the pattern has lines for, in staff order; ``bar_starts_s``
     float64 (bars,), and ``end_s`` the end of the last bar in seconds. ``seconds_per_whole`` is
     how long a whole note lasts at the written tempo, or on the average of a beat map.
-    ``followed``: the targets were moved along with a player who had no click.
+    ``followed``: the targets were moved along with a player who had no click. ``beats_s`` are the
+    seconds of each bar's beats where they are those of a recording, () elsewhere.
     """
 
     time_s: NDArray[np.float64]
@@ -74,6 +76,7 @@ class Targets:
     end_s: float
     seconds_per_whole: float
     followed: bool = False
+    beats_s: tuple[tuple[float, ...], ...] = ()
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -99,6 +102,7 @@ class Targets:
             # On a course that leaps back a stroke may lie before the start of its own bar.
             self.only((self.time_s < time_s) & (self.bar < bars)),
             bar_starts_s=self.bar_starts_s[:bars],
+            beats_s=self.beats_s[:bars],
             end_s=min(self.end_s, max(time_s, self.start_s)),
         )
 
@@ -212,38 +216,58 @@ def lay_out_on(
 ) -> Targets:
     """The targets of ``bars`` bars (by default the pattern once) on the beats of a recording.
 
-    Second 0 of the run is the 1 of ``first_bar`` of ``beat_map``. Raises KeyError for a variation
-    that the pattern does not have, and ValueError, in words for the player, where its bars do not
-    have as many beats as those of the map.
+    Second 0 of the run is the 1 of ``first_bar`` of ``beat_map``. Where a bar of the recording has
+    fewer beats than the pattern's, the strokes of those that are not there are not asked; where it
+    has more, nothing is asked on these. Raises KeyError for a variation that the pattern does not
+    have, and ValueError, in words for the player, where most bars do not have as many beats as
+    those of the map.
     """
     meters = [bar.meter for bar in pattern.with_variations(variations)]
-    for meter in meters:
-        if len(meter.beats) != beat_map.per_bar:
-            raise ValueError(
-                f'"{pattern.title}" is in {meter.written}, which has {len(meter.beats)} beats to '
-                f"the bar, and the recording is counted in {beat_map.per_bar}: count the "
-                "recording anew, or choose a pattern that fits"
-            )
     count = len(meters) if bars is None else bars
-    start = beat_map.first + first_bar * beat_map.per_bar
-    beats = np.arange(count * beat_map.per_bar + 1, dtype=np.float64)
-    beat_s = beat_map.seconds(start + beats)
+    lengths = beat_map.lengths(first_bar, first_bar + count - 1)
+    asked = [len(meters[bar % len(meters)].beats) for bar in range(count)]
+    unlike = [
+        bar for bar, (n, wanted) in enumerate(zip(lengths, asked, strict=True)) if n != wanted
+    ]
+    if 2 * len(unlike) > count:
+        meter = meters[unlike[0] % len(meters)]
+        raise ValueError(
+            f'"{pattern.title}" is in {meter.written}, which has {len(meter.beats)} beats to '
+            f"the bar, and the recording is counted in {lengths[unlike[0]]}: count the "
+            "recording anew, or choose a pattern that fits"
+        )
+    begin = beat_map.bar_beat(first_bar)
+    beat_s = beat_map.seconds(begin + np.arange(sum(lengths) + 1, dtype=np.float64))
     beat_s -= beat_s[0]
-    lengths = [float(beat) for bar in range(count) for beat in meters[bar % len(meters)].beats]
-    beat_written = np.append(0.0, np.cumsum(lengths))
+    starts = np.append(0, np.cumsum(lengths))
+    written = [float(beat) for bar in range(count) for beat in meters[bar % len(meters)].beats]
+    beat_written = np.append(0.0, np.cumsum(written))
+    # Of each written beat: the recording's beat that it is, and whether there is one.
+    place = np.concatenate([np.arange(wanted) for wanted in asked])
+    own = np.repeat(starts[:-1], asked) + place
+    is_there = place < np.repeat(lengths, asked)
+    own = np.minimum(own, len(beat_s) - 2)
 
-    scale = float(beat_s[-1] / beat_written[-1])
+    whole = sum(
+        float(meters[bar % len(meters)].of_beats(length).length)
+        for bar, length in enumerate(lengths)
+    )
+    scale = float(beat_s[-1]) / whole
     tempo_bpm = 60.0 / (scale * float(pattern.meter.unit))
     even = lay_out(pattern, tempo_bpm, count, variations=variations)
-    time_s = np.interp(even.written, beat_written, beat_s)
-    return replace(
+    beat = np.minimum(beat_written.searchsorted(even.written, side="right") - 1, len(written) - 1)
+    share = (even.written - beat_written[beat]) / np.diff(beat_written)[beat]
+    time_s = beat_s[own[beat]] + share * np.diff(beat_s)[own[beat]]
+    laid = replace(
         even,
         time_s=time_s,
         written=time_s / scale,
-        bar_starts_s=beat_s[: -1 : beat_map.per_bar],
+        bar_starts_s=beat_s[starts[:-1]],
         end_s=float(beat_s[-1]),
         seconds_per_whole=scale,
+        beats_s=tuple(tuple(beat_s[low:high].tolist()) for low, high in pairwise(starts.tolist())),
     )
+    return laid if is_there.all() else laid.only(is_there[beat])
 
 
 def sounding(bar: Bar, place: Place, swing: Fraction) -> Fraction:

@@ -11,10 +11,14 @@ beats_s = [                # seconds, a row for each bar
   0.512, 1.020,
   1.530, 2.041, 2.549, 3.060,
 ]
+counted_anew = [           # where there are bars of other lengths: from a beat on, beats to a bar
+  [7, 5], [12, 4],
+]
 """
 
 import json
 import tomllib
+from dataclasses import replace
 from hashlib import sha256
 from itertools import pairwise
 from pathlib import Path
@@ -140,9 +144,9 @@ def _stem(recording: Path) -> str:
 def _written(name: str, content: str, beat_map: BeatMap) -> str:
     per_bar, first = beat_map.per_bar, beat_map.first
     times = [f"{time_s:.6f}" for time_s in beat_map.times_s]
-    pick_up = first % per_bar
-    marks = [*([0] if pick_up else []), *range(pick_up, len(times), per_bar), len(times)]
-    rows = (times[low:high] for low, high in pairwise(marks))
+    begins = (beat for beat in range(1, len(times)) if beat_map.place(beat)[1] == 0)
+    rows = (times[low:high] for low, high in pairwise([0, *begins, len(times)]))
+    anew = ", ".join(f"[{beat + 1}, {beats}]" for beat, beats in beat_map.changes)
     beats = "".join(f"  {', '.join(row)},\n" for row in rows)
     # A JSON string of printable characters is a TOML string.
     return (
@@ -151,7 +155,7 @@ def _written(name: str, content: str, beat_map: BeatMap) -> str:
         f"beats_in_a_bar = {per_bar}\n"
         f"bar_1_on_beat = {first + 1}      # the first beat here is 1\n"
         f"beats_s = [      # seconds, a row for each bar\n{beats}]\n"
-    )
+    ) + (f"counted_anew = [{anew}]      # from a beat on, beats to a bar\n" if anew else "")
 
 
 def _read(path: Path) -> BeatMap:
@@ -161,7 +165,14 @@ def _read(path: Path) -> BeatMap:
     beats_s = plain["beats_s"]
     if not isinstance(beats_s, list) or any(type(beat) not in (int, float) for beat in beats_s):
         raise ValueError("beats_s must be a row of seconds, as in [0.5, 1.0]")
-    return BeatMap.of(beats_s, first - 1, per_bar)
+    anew = plain.get("counted_anew", [])
+    if not isinstance(anew, list) or any(
+        not isinstance(each, list) or [type(number) for number in each] != [int, int]
+        for each in anew
+    ):
+        raise ValueError("counted_anew must be pairs, as in [[33, 3]]: a beat, and beats to a bar")
+    changes = tuple((beat - 1, beats) for beat, beats in anew)
+    return replace(BeatMap.of(beats_s, first - 1, per_bar), changes=changes)
 
 
 def _whole(plain: dict[str, Any], name: str) -> int:

@@ -184,7 +184,9 @@ class TakeInfo:
     def beats(self) -> BeatMap | None:
         """The beats of the recording that it was played along with, if it was."""
         try:
-            return BeatMap.of(map(float, self.along["times_s"]), 0, int(self.along["per_bar"]))
+            times_s, per_bar = map(float, self.along["times_s"]), int(self.along["per_bar"])
+            lengths = [int(beats) for beats in self.along.get("bars", [per_bar])]
+            return BeatMap.of_bars(times_s, lengths)
         except (KeyError, TypeError, ValueError, OverflowError):
             return None
 

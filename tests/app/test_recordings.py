@@ -153,6 +153,30 @@ def test_who_plays_on_its_beats_is_on_time_and_steady(recording, context, tmp_pa
     assert grade.steadiness.trend == "steady"
 
 
+def test_a_run_through_bars_of_other_lengths_is_on_time_and_graded_alike(
+    recording, context, tmp_path
+):
+    cut = TRUE.with_bar(1, 2).with_bar(3, 5)
+    assert cut.lengths(0, 4) == [4, 2, 4, 5, 4]
+    to = along(recording, cut, first_bar=0, last_bar=4, percent=100, rounds=2)
+    task = Task(pattern=PATTERN, tempo_bpm=110.0, bars=10, variations=(), rules=Rules(), along=to)
+    one_s = [tick.time_s for tick in task.ticks() if tick.kind is Kind.ONE]
+    targets = task.targets()
+    assert one_s == pytest.approx(targets.bar_starts_s.tolist(), abs=1e-9)
+    performance = perform(targets, TO_THE_BAND, 4)
+    ended = Run(
+        task, context, lambda at_s: SimulatedPort(performance, at_s, context.clock.now)
+    ).play()
+    saved = save_run(task, ended, tmp_path)
+    # The take alone says where the beats were.
+    assert saved.graded.run.targets.time_s == pytest.approx(targets.time_s, abs=1e-9)
+    counts = saved.graded.grade.counts
+    assert counts.matched == counts.targets == len(targets)
+    assert ended.page.sheet.targets.beats_s[3] == pytest.approx(
+        [cut.seconds(beat) - cut.seconds(0) for beat in range(10, 15)]
+    )
+
+
 def heard(context: RunContext, end_s: float) -> np.ndarray:
     """All that the stepped clock's output would have sounded, second 0 of the clock being its 0."""
     return context.output.timeline.render(context.output.frame_at(end_s))
@@ -563,6 +587,34 @@ def test_changes_of_a_draft():
     assert (three.per_bar, three.known().per_bar) == (3, 3)
 
 
+def test_beats_and_bars_of_a_draft_where_the_line_is():
+    draft = Draft(TRUE)
+    on_s, between_s = float(BEATS_S[10]), float(BEATS_S[10:12].mean()) + 0.02
+
+    def beats(setting: Setting, way: int, at_s: float = on_s) -> BeatMap:
+        return draft.changed(setting, way, at_s).known()
+
+    assert beats(Setting.BEAT, 1).times_s[11] == pytest.approx(BEATS_S[10:12].mean())
+    assert beats(Setting.BEAT, 1, between_s).times_s[11] == between_s
+    assert len(beats(Setting.BEAT, -1)) == len(TRUE) - 1
+    assert beats(Setting.BAR, 1).lengths(1, 3) == [4, 2, 4]
+    assert beats(Setting.THIS_BAR, 1).lengths(1, 3) == [4, 5, 4]
+    begun = draft.changed(Setting.BAR, 1, on_s)
+    assert begun.changed(Setting.PER_BAR, -1, on_s).known().lengths(1, 4) == [4, 2, 3, 3]
+    assert begun.changed(Setting.BAR, -1, on_s).known() == TRUE
+    with pytest.raises(DraftError, match="counted through"):
+        draft.changed(Setting.BAR, -1, on_s)
+
+
+def test_a_bar_that_begins_elsewhere_clicks_there_at_once(recording):
+    click, beat = Clicked(recording, TRUE, 0.0), round(BEATS_S[10] * RATE)
+    plain = recording.read(beat, 400)
+    one, usual = sample(Kind.ONE, RATE), sample(Kind.BEAT, RATE)
+    assert click.read(beat, 400) - plain == pytest.approx(usual[:400, None].repeat(2, 1), abs=1e-6)
+    click.beats = TRUE.begun_at(10)
+    assert click.read(beat, 400) - plain == pytest.approx(one[:400, None].repeat(2, 1), abs=1e-6)
+
+
 def test_a_loop_never_leaves_the_recording():
     draft = Draft(TRUE)
     assert draft.bars() == (0, 15)
@@ -576,7 +628,9 @@ def test_a_loop_never_leaves_the_recording():
     assert late.changed(Setting.PACE, -1, 0.0).loop is None
 
 
-@pytest.mark.parametrize("setting", list(Setting)[1:4])
+@pytest.mark.parametrize(
+    "setting", [Setting.ALL, Setting.ONE, Setting.BEAT, Setting.BAR, Setting.THIS_BAR]
+)
 def test_what_needs_beats_says_so(setting):
     with pytest.raises(DraftError, match="no beats yet"):
         Draft().changed(setting, 1, 0.0)

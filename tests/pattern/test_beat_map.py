@@ -257,3 +257,65 @@ def test_who_is_followed_is_held_against_the_recording_as_well() -> None:
     told, _ = grade(GROOVE, tempo_bpm, targets=along, hits=hits, rules=Rules())
     assert told.steadiness.trend == FASTER
     assert told.steadiness.last_bpm == pytest.approx(1.02 * tempo_bpm, rel=0.002)
+
+
+# Bars of other lengths.
+
+#: Bars 1 to 3 have four beats, bar 4 has two, bars 5 and 6 three, bar 7 five; then four again.
+LENGTHS = [4, 4, 4, 2, 3, 3, 5, 4, 4]
+UNEVEN = BeatMap.of_bars(0.5 * np.arange(sum(LENGTHS) + 1), LENGTHS)
+
+
+def test_bars_have_the_lengths_that_they_are_given() -> None:
+    assert (UNEVEN.lengths(0, 8), UNEVEN.bars) == (LENGTHS, 9)
+    assert UNEVEN.loop(3, 5) == (6.0, 10.0)
+    assert [UNEVEN.place(beat) for beat in (11, 12, 14, 24)] == [(2, 3), (3, 0), (4, 0), (6, 4)]
+    assert UNEVEN.tempo_bpm(6) == pytest.approx(120.0)
+    assert (UNEVEN.place(-1), UNEVEN.bar_beat(-1)) == ((-1, 3), -4)
+    assert UNEVEN.beats_in(20) == 4
+
+
+@given(st.lists(st.integers(1, 7), min_size=1, max_size=12), st.integers(0, 40))
+@law(60)
+def test_every_beat_is_in_the_bar_that_begins_before_it(lengths: list[int], beat: int) -> None:
+    beat_map = BeatMap.of_bars(np.arange(sum(lengths) + 1) * 0.5, lengths)
+    bar, inside = beat_map.place(beat)
+    assert beat_map.bar_beat(bar) + inside == beat
+    assert 0 <= inside < beat_map.beats_in(bar)
+
+
+def test_a_bar_can_begin_anywhere_and_have_any_length() -> None:
+    even = BeatMap.of(0.5 * np.arange(25))
+    cut = even.begun_at(10)
+    assert cut.lengths(0, 5) == [4, 4, 2, 4, 4, 4]
+    assert cut.counted_through(10) == even
+    assert cut.with_per_bar(12, 3).lengths(0, 5) == [4, 4, 2, 3, 3, 3]
+    held = even.with_bar(1, 5)
+    assert held.lengths(0, 4) == [4, 5, 4, 4, 4]
+    assert held.with_bar(1, 6).lengths(0, 3) == [4, 6, 4, 4]
+    assert even.with_bar(0, 3).lengths(0, 3) == [3, 4, 4, 4]
+    assert even.moved_bar_1(3).begun_at(2).first == 2
+
+
+def test_a_beat_put_in_or_taken_out_leaves_later_marks_where_they_were() -> None:
+    marked = BeatMap.of(0.5 * np.arange(25)).begun_at(12)
+    begin_s = marked.seconds(12.0)
+    more, fewer = marked.inserted(1.25), marked.removed(3)
+    assert (len(more), len(fewer)) == (26, 24)
+    for changed in (more, fewer):
+        assert [changed.seconds(float(beat)) for beat, _ in changed.changes] == [begin_s]
+    with pytest.raises(ValueError, match="does not come after"):
+        marked.inserted(1.5)
+
+
+def test_a_groove_goes_through_bars_of_other_lengths() -> None:
+    targets = lay_out_on(GROOVE, UNEVEN, bars=9)
+    assert targets.bar_starts_s.tolist() == [UNEVEN.bar_start_s(bar) for bar in range(9)]
+    full = int((targets.bar == 0).sum())
+    in_bar = [targets.time_s[targets.bar == bar] - targets.bar_starts_s[bar] for bar in range(9)]
+    assert [len(each) < full for each in in_bar] == [n < 4 for n in LENGTHS]
+    # What is asked lies in the first four beats, on the recording's own time.
+    for length, after_s in zip(LENGTHS, in_bar, strict=True):
+        assert after_s == pytest.approx(in_bar[0][in_bar[0] < 0.5 * length])
+    with pytest.raises(ValueError, match="counted in 3"):
+        lay_out_on(GROOVE, UNEVEN, 4, bars=2)

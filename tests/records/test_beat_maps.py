@@ -168,3 +168,11 @@ def test_what_cannot_be_read_or_written_is_told(tmp_path: Path, recording: Path)
     blocked.write_text("a file where the folder should be")
     with pytest.raises(BeatMapError, match="The beats cannot be kept in"):
         write(blocked, recording, MAP)
+
+
+def test_bars_of_other_lengths_are_kept(tmp_path: Path, recording: Path) -> None:
+    even = BeatMap.of((number / 2 for number in range(24)), 2)
+    uneven = even.with_bar(1, 5).begun_at(17, 3)
+    write(tmp_path, recording, uneven)
+    assert read(tmp_path, recording) == (uneven, "")
+    assert read(tmp_path, recording)[0] != even

@@ -66,6 +66,12 @@ def broadening(count: int) -> Floats:
     return of_periods(60.0 / (120.0 - 40.0 * slow))
 
 
+def held(count: int, longer: float = 2.0) -> Floats:
+    """104 bpm, but the last beats of bars 6 and 13 are held ``longer`` than the others."""
+    number = np.arange(count)
+    return of_periods(np.where(np.isin(number, (23, 51)), longer, 1.0) * 60.0 / 104.0)
+
+
 DRIFTS: dict[str, Callable[[int], Floats]] = {
     "faster": faster,
     "swaying": swaying,
@@ -121,6 +127,8 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
     length = round((beats_s[-1] + 1.5) * RATE)
     sound = rng.normal(0.0, 0.002, (length, 2)).astype(np.float32)
     number = np.arange(len(beats_s))
+    periods_s = np.diff(beats_s)
+    is_held = periods_s > 1.5 * np.median(periods_s)
 
     def add(beat: float, stereo: Frames) -> None:
         at = round(float(np.interp(beat, number, beats_s)) * RATE)
@@ -129,6 +137,8 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
 
     for bar in range((len(beats_s) - 1) // 4):
         for beat, voice, velocity in groove:
+            if beat % 1.0 and is_held[4 * bar + int(beat)]:
+                continue  # nobody strikes while all hold
             hit = stroke(voice, velocity + int(rng.integers(-6, 7)), RATE)
             add(4 * bar + beat, hit[:, None] * _OF_DRUMS)
         root = 55.0 * 2.0 ** (int(rng.integers(0, 8)) / 12.0)

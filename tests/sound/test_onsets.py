@@ -13,7 +13,7 @@ from playalong.sound.recordings.onsets import HOP_S, Onsets, TapError, continued
 from playalong.sound.synth.drums import stroke
 from playalong.sound.timeline import RATE
 from playalong.support.errors import UserError
-from tests.sound.making_music import DRIFTS, GROOVES, Floats, Played, rendered, tapped
+from tests.sound.making_music import DRIFTS, GROOVES, Floats, Played, held, rendered, tapped
 
 BEATS = 96
 
@@ -214,3 +214,13 @@ def test_finding_beats_says_how_to_install_what_it_needs(monkeypatch: pytest.Mon
     _, onsets = recorded("swaying", "straight")
     with pytest.raises(UserError, match=r"pip install 'playalong\[beats\]', or tap along"):
         find(onsets)
+
+
+@pytest.mark.parametrize("longer", [1.6, 2.0, 3.1])
+@pytest.mark.parametrize("groove", ["straight", "off-beat"])
+def test_a_beat_that_is_held_stays_one_beat(longer: float, groove: str) -> None:
+    truth = held(64, longer)
+    onsets = Onsets.of(rendered(truth, GROOVES[groove]))
+    found = continued(refined(tapped(truth[:-1], 3), onsets), onsets)
+    starts_s = [found.bar_start_s(bar) for bar in range(15)]
+    assert starts_s == pytest.approx(truth[:60:4].tolist(), abs=0.010)

@@ -14,6 +14,9 @@ NUDGE_MS = 5.0
 
 MOST_TO_THE_BAR = 16
 
+#: The line is on a beat where it is so near, in beats.
+_ON_BEAT = 0.1
+
 NO_BEATS = "There are no beats yet: tap along first, or let them be found."
 
 
@@ -85,12 +88,48 @@ def _bar_1(draft: Draft, way: int, _: float) -> Draft:
     return replace(draft, beats=draft.known().moved_bar_1(way))
 
 
-def _per_bar(draft: Draft, way: int, _: float) -> Draft:
-    per_bar = draft.per_bar + way
-    if not 1 <= per_bar <= MOST_TO_THE_BAR:
+def _per_bar(draft: Draft, way: int, at_s: float) -> Draft:
+    beats = draft.beats
+    if beats is None:
+        return replace(draft, per_bar=_beats_to_bar(draft.per_bar + way))
+    here = nearest(beats, at_s)
+    changed = beats.with_per_bar(here, _beats_to_bar(beats.per_bar_at(here) + way))
+    return replace(draft, beats=changed, per_bar=changed.per_bar)
+
+
+def _beats_to_bar(beats: int) -> int:
+    if not 1 <= beats <= MOST_TO_THE_BAR:
         raise DraftError(f"A bar has 1 to {MOST_TO_THE_BAR} beats.")
-    beats = replace(draft.beats, per_bar=per_bar) if draft.beats else None
-    return replace(draft, beats=beats, per_bar=per_bar)
+    return beats
+
+
+def _beat(draft: Draft, way: int, at_s: float) -> Draft:
+    """A beat more where the line is; half-way to the next where it is on a beat."""
+    beats = draft.known()
+    here = nearest(beats, at_s)
+    if way < 0:
+        return replace(draft, beats=beats.removed(here))
+    is_on_it = abs(beats.beat(at_s) - here) < _ON_BEAT
+    return replace(draft, beats=beats.inserted(beats.seconds(here + 0.5) if is_on_it else at_s))
+
+
+def _bar(draft: Draft, way: int, at_s: float) -> Draft:
+    beats = draft.known()
+    here = nearest(beats, at_s)
+    if way > 0:
+        return replace(draft, beats=beats.begun_at(here))
+    if here not in dict(beats.changes):
+        raise DraftError("Bars are counted through here already.")
+    return replace(draft, beats=beats.counted_through(here))
+
+
+def _this_bar(draft: Draft, way: int, at_s: float) -> Draft:
+    beats = draft.known()
+    bar, _ = beats.place(nearest(beats, at_s))
+    if bar < 0:
+        raise DraftError("Here bar 1 has not begun: move the line, or begin bar 1 here.")
+    changed = beats.with_bar(bar, _beats_to_bar(beats.beats_in(bar) + way))
+    return replace(draft, beats=changed, per_bar=changed.per_bar)
 
 
 def _first(draft: Draft, way: int, _: float) -> Draft:
@@ -111,8 +150,11 @@ def _looped(draft: Draft, first: int, last: int) -> Draft:
 _CHANGES: dict[Setting, Callable[[Draft, int, float], Draft]] = {
     Setting.ALL: _all,
     Setting.ONE: _one,
+    Setting.BEAT: _beat,
     Setting.PACE: _pace,
     Setting.BAR_1: _bar_1,
+    Setting.BAR: _bar,
+    Setting.THIS_BAR: _this_bar,
     Setting.PER_BAR: _per_bar,
     Setting.FIRST: _first,
     Setting.LAST: _last,

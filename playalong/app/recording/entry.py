@@ -115,7 +115,7 @@ def beats(
     if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
         raise UserError(f"{per_bar} beats to a bar cannot be: choose 1 to {MOST_TO_THE_BAR}.")
     if known is not None and per_bar not in (None, known.per_bar):
-        known = replace(known, per_bar=per_bar)
+        known = replace(known, per_bar=per_bar, changes=())
         beat_maps.write(folder, path, known)
     per_bar = per_bar or USUAL_PER_BAR
     if given or find or out is not None:

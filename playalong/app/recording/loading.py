@@ -116,12 +116,12 @@ def _repeated(
     beats: BeatMap, first_bar: int, last_bar: int, *, percent: int, rounds: int
 ) -> BeatMap:
     """The beats of a loop as they are played, and the one after the last; second 0 is the first."""
-    count = (last_bar + 1 - first_bar) * beats.per_bar
-    start = beats.first + first_bar * beats.per_bar
-    times_s = beats.seconds(start + np.arange(count + 1, dtype=np.float64))
+    lengths = beats.lengths(first_bar, last_bar)
+    start = beats.bar_beat(first_bar)
+    times_s = beats.seconds(start + np.arange(sum(lengths) + 1, dtype=np.float64))
     times_s = (times_s - times_s[0]) * (100.0 / percent)
     whole = times_s[:-1] + times_s[-1] * np.arange(rounds)[:, None]
-    return BeatMap.of([*whole.ravel(), rounds * times_s[-1]], 0, beats.per_bar)
+    return BeatMap.of_bars([*whole.ravel(), rounds * times_s[-1]], lengths * rounds)
 
 
 def write_with_click(

@@ -79,7 +79,7 @@ class _Clicks(NamedTuple):
 
 def kind_of(beats: BeatMap, beat: int) -> Kind:
     """Which click a beat of the map has."""
-    return Kind.BEAT if (beat - beats.first) % beats.per_bar else Kind.ONE
+    return Kind.BEAT if beats.place(beat)[1] else Kind.ONE
 
 
 @dataclass(frozen=True, kw_only=True)

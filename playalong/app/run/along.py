@@ -1,8 +1,11 @@
 """A run along with a recording: its beats in the place of an even tempo."""
 
+from bisect import bisect_right
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
+from itertools import accumulate
 from typing import Any
 
 import numpy as np
@@ -19,7 +22,10 @@ from playalong.support.text import sentence
 
 @dataclass(frozen=True)
 class MapTime:
-    """Written positions on the beats of a recording; ``meter`` is that of every bar."""
+    """Written positions on the beats of a recording.
+
+    ``meter`` is that of every bar, but of as many beats as the recording has there.
+    """
 
     beats: BeatMap
     first_bar: int
@@ -27,12 +33,34 @@ class MapTime:
 
     def seconds(self, whole: Fraction | float, /) -> float:
         """When the position ``whole`` comes, in seconds from the 1 of ``first_bar``."""
-        bar, into = divmod(Fraction(whole), self.meter.length)
-        beat = self.meter.beat_of(into)
-        share = (into - self.meter.beat_starts[beat]) / self.meter.beats[beat]
-        start = self.beats.first + self.first_bar * self.beats.per_bar
-        at = start + int(bar) * self.beats.per_bar + beat + float(share)
-        return float(self.beats.seconds(at)) - float(self.beats.seconds(start))
+        bar, into, meter = self._bar(Fraction(whole))
+        beat = meter.beat_of(into)
+        share = (into - meter.beat_starts[beat]) / meter.beats[beat]
+        at = self.beats.bar_beat(bar) + beat + float(share)
+        start = self.beats.bar_beat(self.first_bar)
+        return float(self.beats.seconds(at)) - float(self.beats.seconds(float(start)))
+
+    def meter_of(self, bar: int) -> Meter:
+        """The meter of a bar of the recording."""
+        return self.meter.of_beats(self.beats.beats_in(bar))
+
+    @cached_property
+    def _written(self) -> list[Fraction]:
+        """Where the bars from the first on begin, to the end of the last one of the map."""
+        bars = range(self.first_bar, max(self.beats.bars, self.first_bar + 1))
+        return [Fraction(0), *accumulate(self.meter_of(bar).length for bar in bars)]
+
+    def _bar(self, whole: Fraction) -> tuple[int, Fraction, Meter]:
+        """The bar of the recording in which a position is, where in it, and the bar's meter."""
+        starts = self._written
+        if whole < 0:
+            meter = self.meter_of(self.first_bar - 1)
+            before, into = divmod(whole, meter.length)
+            return self.first_bar + int(before), into, meter
+        number = min(bisect_right(starts, whole), len(starts)) - 1
+        meter, into = self.meter_of(self.first_bar + number), whole - starts[number]
+        after, into = divmod(into, meter.length)
+        return self.first_bar + number + int(after), into, meter
 
 
 @dataclass(frozen=True)
@@ -92,11 +120,14 @@ class Along:
 
     def as_plain(self, bars: int) -> dict[str, Any]:
         """What a take must say so that it can be graded again: the beats of its ``bars``."""
-        first = self.beats.first + self.first_bar * self.beats.per_bar
-        start_s = float(self.beats.seconds(first))
-        numbers = range(first, first + bars * self.beats.per_bar + 1)
-        return {
+        beats = self.beats
+        first = beats.bar_beat(self.first_bar)
+        numbers = np.arange(first, beats.bar_beat(self.first_bar + bars) + 1, dtype=np.float64)
+        times_s = beats.seconds(numbers)
+        lengths = beats.lengths(self.first_bar, self.first_bar + bars - 1)
+        plain = {
             "recording": self.name,
-            "per_bar": self.beats.per_bar,
-            "times_s": [float(self.beats.seconds(number)) - start_s for number in numbers],
+            "per_bar": lengths[0],
+            "times_s": (times_s - times_s[0]).tolist(),
         }
+        return plain if len(set(lengths)) == 1 else {**plain, "bars": lengths}

@@ -72,9 +72,13 @@ class Task:
         return replace(task, tempo_bpm=round(task.targets().tempo_bpm(self.pattern.meter), 1))
 
     def meters(self) -> list[Meter]:
-        """The meter of every bar of the run."""
-        bars = self.written()
-        return [bars[number % len(bars)].meter for number in range(self.bars)]
+        """The meter of every bar of the run: of as many beats as a recording has there."""
+        bars, along = self.written(), self.along
+        written = [bars[number % len(bars)].meter for number in range(self.bars)]
+        if along is None:
+            return written
+        lengths = along.beats.lengths(along.first_bar, along.first_bar + self.bars - 1)
+        return [meter.of_beats(n) for meter, n in zip(written, lengths, strict=True)]
 
     def time(self) -> Tempo | MapTime:
         """Where written positions are, second 0 being the start of bar 1."""

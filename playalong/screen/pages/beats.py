@@ -47,8 +47,11 @@ class Setting(StrEnum):
     LINE = "the line"
     ALL = "all beats"
     ONE = "the beat here"
+    BEAT = "a beat"
     PACE = "tempo"
     BAR_1 = "bar 1 begins"
+    BAR = "a bar"
+    THIS_BAR = "this bar"
     PER_BAR = "beats to the bar"
     FIRST = "play from"
     LAST = "play to"
@@ -63,8 +66,11 @@ _WAYS: dict[Setting, tuple[str, str]] = {
     Setting.LINE: ("a beat back", "a beat on"),
     Setting.ALL: ("5 ms earlier", "5 ms later"),
     Setting.ONE: ("5 ms earlier", "5 ms later"),
+    Setting.BEAT: ("take one out", "put one in"),
     Setting.PACE: ("halve", "double"),
     Setting.BAR_1: ("a beat earlier", "a beat later"),
+    Setting.BAR: ("count through", "it begins"),
+    Setting.THIS_BAR: ("a beat fewer", "a beat more"),
     Setting.PER_BAR: ("one fewer", "one more"),
     Setting.FIRST: ("a bar earlier", "a bar later"),
     Setting.LAST: ("a bar earlier", "a bar later"),
@@ -280,7 +286,7 @@ class BeatsPage:
         beats = self.beats
         if beats is None:
             return ""
-        return f"{beats.tempo_bpm(_place(beats, nearest(beats, now_s))[0]):.1f} bpm"
+        return f"{beats.tempo_bpm(beats.place(nearest(beats, now_s))[0]):.1f} bpm"
 
     # The sheet.
 
@@ -366,7 +372,7 @@ class BeatsPage:
         here = nearest(beats, now_s)
         for beat in range(first, last + 1):
             x = scale.x(beats.times_s[beat])
-            bar, inside = _place(beats, beat)
+            bar, inside = beats.place(beat)
             if beat == here:
                 pen.mark(marks.dot(pen.px(4), colours.ink), (x, rect.bottom))
             if inside:
@@ -375,10 +381,12 @@ class BeatsPage:
                         x, rect.top + rect.height // 6, rect.bottom, colour=colours.ink, width=0.9
                     )
                 continue
-            if apart * beats.per_bar < pen.px(_CLOSEST) and bar % 4:
+            length = beats.beats_in(bar)
+            is_new = bar > 0 and length != beats.beats_in(bar - 1)
+            if apart * beats.per_bar < pen.px(_CLOSEST) and bar % 4 and not is_new:
                 continue
             pen.upright(x, rect.top - pen.px(4), rect.bottom, colour=colours.ink, width=1.8)
-            number = str(bar + 1)
+            number = f"{bar + 1}: {counted(length, 'beat')}" if is_new else str(bar + 1)
             half = pen.width(number, BODY, bold=True) / 2
             if bar >= 0 and x - half >= free and x + half <= rect.right:
                 pen.text(number, BODY, (x, base), bold=True, align=0.5)
@@ -440,8 +448,9 @@ class BeatsPage:
     def _tempos(self, beats: BeatMap) -> NDArray[np.float64]:
         """(bars,) the tempo of each bar, in beats in a minute."""
         if self._course[0] is not beats:
-            starts = beats.first + beats.per_bar * np.arange(beats.bars + 1, dtype=np.float64)
-            self._course = (beats, 60.0 * beats.per_bar / np.diff(beats.seconds(starts)))
+            starts = beats.bar_beats
+            starts_s = beats.seconds(starts.astype(np.float64))
+            self._course = (beats, 60.0 * np.diff(starts) / np.diff(starts_s))
         return self._course[1]
 
     # Settings and words.
@@ -486,14 +495,18 @@ class BeatsPage:
         if beats is None:
             return values
         here = nearest(beats, now_s)
-        bar, beat = _place(beats, here)
+        bar, inside = beats.place(here)
         first, last = self.loop or (0, max(0, beats.bars - 1))
         return values | {
-            Setting.LINE: f"bar {bar + 1}, beat {beat + 1}" if bar >= 0 else "before bar 1",
+            Setting.LINE: f"bar {bar + 1}, beat {inside + 1}" if bar >= 0 else "before bar 1",
             Setting.ALL: f"from {_clock(beats.times_s[0])}",
             Setting.ONE: f"{beats.times_s[here]:.3f} s",
+            Setting.BEAT: f"{here + 1} of {len(beats)}",
             Setting.PACE: f"{beats.tempo_bpm(bar):.0f} bpm",
             Setting.BAR_1: f"on beat {beats.first + 1}",
+            Setting.BAR: "goes on here" if inside else "begins here",
+            Setting.THIS_BAR: counted(beats.beats_in(bar), "beat"),
+            Setting.PER_BAR: str(beats.per_bar_at(here)),
             Setting.FIRST: f"bar {first + 1}",
             Setting.LAST: f"bar {last + 1}",
             Setting.ORIGIN: str(len(beats)),
@@ -513,11 +526,6 @@ class BeatsPage:
 def nearest(beats: BeatMap, at_s: float) -> int:
     """The beat next to a second of the recording."""
     return min(max(round(beats.beat(at_s)), 0), len(beats) - 1)
-
-
-def _place(beats: BeatMap, beat: int) -> tuple[int, int]:
-    """In which bar a beat is, and which of its beats; both from 0."""
-    return divmod(beat - beats.first, beats.per_bar)
 
 
 def _clock(time_s: float) -> str:

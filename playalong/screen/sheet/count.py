@@ -63,15 +63,12 @@ class Count:
         self.end_s = targets.end_s
         first_s = float(self._starts_s[1]) if targets.bars > 1 else targets.end_s
         scale = (first_s - targets.start_s) / float(bars[0].meter.length)
+        #: On a recording bars are as long as it plays them, and have as many beats.
+        self._beats_s, self._swing = targets.beats_s, swing
+        self._written = [(bar, tuple(count_of(bar))) for bar in bars]
         self._bars = [
-            [
-                (
-                    float(sounding(bar, Place(0, Stroke(at=said.at, voice=_ANY)), swing)) * scale,
-                    said,
-                )
-                for said in count_of(bar)
-            ]
-            for bar in bars
+            [(float(_sounds_at(bar, said, swing)) * scale, said) for said in told]
+            for bar, told in self._written
         ]
         self.closest_s = {weight: self._closest(weight, bars, scale) for weight in Weight}
 
@@ -80,11 +77,31 @@ class Count:
         first = max(0, int(self._starts_s.searchsorted(start_s, side="right")) - 1)
         last = int(self._starts_s.searchsorted(end_s, side="right"))
         for bar in range(first, last):
-            bar_s = float(self._starts_s[bar])
-            for after_s, said in self._bars[bar % len(self._bars)]:
-                time_s = bar_s + after_s
+            for time_s, said in self._told(bar):
                 if start_s <= time_s <= end_s and time_s < self.end_s:
                     yield Tick(time_s=time_s, words=said.words, weight=said.weight, bar=bar)
+
+    def _told(self, bar: int) -> Iterator[tuple[float, Spoken]]:
+        """The count of a bar of the run, in seconds of the run."""
+        if not self._beats_s:
+            bar_s = float(self._starts_s[bar])
+            for after_s, said in self._bars[bar % len(self._bars)]:
+                yield bar_s + after_s, said
+            return
+        written, told = self._written[bar % len(self._written)]
+        beats_s, meter = self._beats_s[bar], written.meter
+        ends_s = [*beats_s[1:], self._end_of(bar)]
+        for said in told:
+            at = _sounds_at(written, said, self._swing)
+            beat = meter.beat_of(at)
+            if beat < len(beats_s):
+                share = float((at - meter.beat_starts[beat]) / meter.beats[beat])
+                yield beats_s[beat] + share * (ends_s[beat] - beats_s[beat]), said
+        for beat in range(len(meter.beats), len(beats_s)):
+            yield beats_s[beat], Spoken(meter.length, str(beat + 1), Weight.BEAT)
+
+    def _end_of(self, bar: int) -> float:
+        return float(self._starts_s[bar + 1]) if bar + 1 < len(self._starts_s) else self.end_s
 
     def _closest(self, weight: Weight, bars: Sequence[Bar], scale: float) -> float:
         gaps = []
@@ -93,6 +110,11 @@ class Count:
             at.append(float(bar.meter.length) * scale)
             gaps += [later - sooner for sooner, later in pairwise(at)]
         return min(gaps)
+
+
+def _sounds_at(bar: Bar, said: Spoken, swing: Fraction) -> Fraction:
+    """Where in the bar a place of the count sounds, in whole notes."""
+    return sounding(bar, Place(0, Stroke(at=said.at, voice=_ANY)), swing)
 
 
 #: ``sounding`` asks for a stroke; where it falls does not depend on its voice.

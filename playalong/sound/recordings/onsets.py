@@ -15,7 +15,7 @@
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Protocol
@@ -49,6 +49,9 @@ _LEAST_SCATTER_S = 0.015
 #: So many taps before or after one tell where it should be. It has slipped where it is off by more
 #: than this part of a beat and by more than so many seconds, which no scatter of good taps is.
 _SIDE, _SLIP, _SLIP_S = FEWEST // 2, 0.25, 0.12
+
+#: Something begins on a beat where an onset of this strength is so near, in beats.
+_BEGUN, _BESIDE = 0.25, 0.2
 
 #: The most beats without a tap that are filled in.
 GAP_BEATS = 8
@@ -169,8 +172,9 @@ def refined(
 ) -> BeatMap:
     """The beats that ``taps_s`` (seconds in the recording) mean, on the onsets of the recording.
 
-    The first tap is beat 0 of the map. Where a tap was left out its beat is put in. TapError says
-    in plain words when no beats can be told: fewer than ``FEWEST`` taps, or too irregular ones.
+    The first tap is beat 0 of the map. Where a tap was left out its beat is put in, but a beat that
+    is held stays one: it is told by nothing that begins in it. TapError says in plain words when no
+    beats can be told: fewer than ``FEWEST`` taps, or too irregular ones.
     """
     taps = _once(np.sort(np.asarray(taps_s, np.float64)))
     if len(taps) < FEWEST:
@@ -178,7 +182,7 @@ def refined(
             f"{len(taps)} taps are too few to tell the beats: tap at least {FEWEST}, one on each "
             "beat."
         )
-    beats = np.append(0, np.cumsum(_steps(taps)))
+    beats = np.append(0, np.cumsum(_unheld(taps, _steps(taps), onsets)))
     grid = np.arange(beats[-1] + 1)
     taps, slipped = _mended(taps, beats)
     tapped = np.isin(grid, beats[~slipped])
@@ -210,7 +214,10 @@ def continued(beat_map: BeatMap, onsets: Onsets) -> BeatMap:
     known[len(before_s) : len(before_s) + len(times_s)] = True
     found, _ = _laid(guess, np.ones(len(guess), np.bool_), onsets, scatter_s=_TRACKED_SCATTER_S)
     found[known] = times_s
-    return BeatMap.of(found, beat_map.first + len(before_s), beat_map.per_bar)
+    longer = len(before_s)
+    changes = tuple((beat + longer, per_bar) for beat, per_bar in beat_map.changes)
+    first = beat_map.first + longer
+    return replace(BeatMap.of(found, first, beat_map.per_bar), changes=changes)
 
 
 def _once(taps: Floats) -> Floats:
@@ -247,6 +254,26 @@ def _steps(taps: Floats) -> Ints:
             "through to the end, or only at the beginning."
         )
     return np.asarray(steps, np.int64)
+
+
+def _unheld(taps: Floats, steps: Ints, onsets: Onsets) -> Ints:
+    """``steps`` with one beat from tap to tap where the beat was held, and no tap left out.
+
+    Where a tap was left out the taps after it go on in the time of those before, and something
+    begins on most of the beats between.
+    """
+    kept = steps.copy()
+    for number in np.flatnonzero(steps > 1).tolist():
+        begin_s, end_s = float(taps[number]), float(taps[number + 1])
+        count = int(steps[number])
+        between = np.linspace(begin_s, end_s, count + 1)[1:-1]
+        reach_s = _BESIDE * (end_s - begin_s) / count
+        begun = [
+            bool((onsets.near(at - reach_s, at + reach_s)[1] > _BEGUN).any()) for at in between
+        ]
+        if 2 * sum(begun) < len(begun):
+            kept[number] = 1
+    return kept
 
 
 def _mended(taps: Floats, beats: Ints) -> tuple[Floats, NDArray[np.bool_]]:
