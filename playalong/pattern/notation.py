@@ -1,7 +1,7 @@
 """One line of a bar as it is written: a group of symbols for each beat, a symbol for each step.
 
-The symbols are those of drum tab. Round brackets around a symbol make the stroke optional; the
-three characters are one step.
+The symbols are those of drum tab. Round brackets mean a ghost note, as drummers write it: "(x)" is
+the same as "g". A question mark behind a stroke makes it optional: "g?". Either way it is one step.
 """
 
 from collections.abc import Iterator, Sequence
@@ -11,7 +11,10 @@ from fractions import Fraction
 from playalong.pattern.meter import Meter
 from playalong.pattern.model import Dynamic
 
-REST, TAKEN = "-", "."
+REST, TAKEN, OPTIONAL = "-", ".", "?"
+
+#: What is meant by brackets around a stroke, and the one stroke that they go around.
+_GHOST, _BRACKETED = "g", "x"
 
 #: More steps than this to a beat nobody can read or play.
 MOST_STEPS = 48
@@ -62,7 +65,8 @@ def read_line(
 ) -> tuple[list[Step], tuple[int, ...]]:
     """The steps of a line that are not rests, and the number of steps in each beat.
 
-    ``allowed`` are the symbols that may stand in it, and ``optional`` whether in brackets.
+    ``allowed`` are the symbols that may stand in it; strokes may be ghost notes in brackets
+    and optional where ``optional`` says so.
     Raises GridError.
     """
     groups = list(_groups(text))
@@ -87,10 +91,10 @@ def read_line(
             Step(
                 position=start + length * index / len(marks),
                 symbol=symbol,
-                optional=in_brackets,
+                optional=maybe,
                 at=where,
             )
-            for index, (symbol, in_brackets, where) in enumerate(marks)
+            for index, (symbol, maybe, where) in enumerate(marks)
             if symbol != REST
         ]
     return steps, tuple(sizes)
@@ -118,16 +122,36 @@ def _groups(text: str) -> Iterator[tuple[int, str]]:
 def _marks(group: str, at: int, *, allowed: str, optional: bool) -> Iterator[tuple[str, bool, int]]:
     index = 0
     while index < len(group):
-        symbol, where = group[index], at + index
-        bracketed = symbol == "("
-        if bracketed:
-            if not optional:
-                raise GridError("brackets have no meaning here", where)
-            if group[index + 2 : index + 3] != ")" or group[index + 1] in (REST, TAKEN):
-                raise GridError('brackets hold one stroke, as in "(x)"', where)
-            symbol, where = group[index + 1], where + 1
+        symbol, where, size = group[index], at + index, 1
+        if symbol == "(":
+            symbol, size = _bracketed(group[index:], where, optional), 3
         if symbol not in allowed:
-            listed = " ".join(allowed)
-            raise GridError(f'"{symbol}" is no symbol here; use one of {listed}', where)
-        yield symbol, bracketed, where
-        index += 3 if bracketed else 1
+            raise GridError(_unknown(symbol, allowed), where)
+        index += size
+        maybe = group[index : index + 1] == OPTIONAL
+        if maybe and not (optional and symbol in SYMBOLS):
+            raise GridError(f'"{OPTIONAL}" goes behind a stroke, as in "x{OPTIONAL}"', at + index)
+        yield symbol, maybe, where
+        index += maybe
+
+
+def _bracketed(rest: str, where: int, optional: bool) -> str:
+    """What the brackets that ``rest`` begins with mean."""
+    inside, closing = rest[1:2], rest[2:3]
+    if not optional:
+        raise GridError("brackets have no meaning here", where)
+    if closing == ")" and inside in SYMBOLS and inside != _BRACKETED:
+        raise GridError(
+            f'brackets mean a ghost note, "({_BRACKETED})"; an optional stroke is written '
+            f'"{inside}{OPTIONAL}", and "playalong check --mend" rewrites files of the old kind',
+            where,
+        )
+    if closing == ")" and inside not in (_BRACKETED, REST, TAKEN, OPTIONAL):
+        raise GridError(_unknown(inside, "".join(SYMBOLS)), where + 1)
+    if closing != ")" or inside != _BRACKETED:
+        raise GridError(f'brackets hold one stroke, as in "({_BRACKETED})"', where)
+    return _GHOST
+
+
+def _unknown(symbol: str, allowed: str) -> str:
+    return f'"{symbol}" is no symbol here; use one of {" ".join(allowed)}'

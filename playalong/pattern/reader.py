@@ -8,7 +8,7 @@
 
     [[bar]]                        # one for each bar; may have a meter of its own
     hi-hat   = "xx xx xx xx"       # a line for each voice, a group for each beat
-    snare    = "--g- X--g -(g)-- X---"
+    snare    = "--g- X--g -g?-- X---"
     kick     = "x--x ---x --x- ----"
     sticking = "-- -- -- --"       # R and L for the hands; of two at once, the upper voice
 
@@ -33,7 +33,8 @@
     leave = 4                      # minutes without progress: leave the step for today?
     bars = 8                       # of free playing, at least
 
-Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, brackets make a stroke optional.
+Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, ``(x)`` a ghost note like ``g``, and a
+question mark behind a stroke makes it optional.
 """
 
 from collections.abc import Sequence

@@ -6,7 +6,7 @@ from math import lcm
 
 from playalong.pattern.meter import STRAIGHT, Meter
 from playalong.pattern.model import Bar, Change, Pattern, Practice, Stroke, Variation
-from playalong.pattern.notation import SYMBOLS, TAKEN, Symbol, write_line
+from playalong.pattern.notation import OPTIONAL, SYMBOLS, TAKEN, Symbol, write_line
 from playalong.pattern.voices import STAFF_ORDER
 
 _SYMBOL_OF: dict[Symbol, str] = {symbol: mark for mark, symbol in SYMBOLS.items()}
@@ -131,7 +131,7 @@ def _steps(strokes: Iterable[Stroke]) -> Steps:
     steps = []
     for stroke in strokes:
         mark = _SYMBOL_OF[Symbol(stroke.dynamic, stroke.graces, stroke.is_open)]
-        steps.append((stroke.at, f"({mark})" if stroke.optional else mark))
+        steps.append((stroke.at, mark + OPTIONAL if stroke.optional else mark))
     return steps
 
 

@@ -110,6 +110,24 @@ def test_check_tells_every_broken_file(tmp_path, capsys):
     assert 'bad.toml, line 5, column 1: "kicks" is not known here; did you mean "kick"' in err
 
 
+def test_check_rewrites_a_file_of_the_old_kind_and_keeps_it_as_it_was(tmp_path, capsys):
+    old = 'title = "G"\nmeter = "3/4"\ntempo = 90\n[[bar]]\nsnare = "x (g)- -(x)"\n'
+    new = 'title = "G"\nmeter = "3/4"\ntempo = 90\n[[bar]]\nsnare = "(x) x -(x)"\n'
+    paths = [tmp_path / "old.toml", tmp_path / "new.toml"]
+    for path, text in zip(paths, (old, new), strict=True):
+        path.write_text(text)
+    assert main(["check", str(paths[0])]) == 2
+    assert "old.toml, line 5, column 12: brackets mean a ghost note" in capsys.readouterr().err
+    assert main(["check", "--mend", *map(str, paths)]) == 0
+    told = capsys.readouterr().out
+    assert "old.toml: line 5 mended" in told
+    assert "new.toml: nothing is mended" in told
+    assert 'snare = "x g?-  -x?"' in paths[0].read_text()
+    assert paths[1].read_text() == new
+    assert (tmp_path / "old.toml.before").read_text() == old
+    assert main(["check", *map(str, paths)]) == 0
+
+
 def test_an_unknown_player(capsys):
     assert "professional" in told(capsys, "demo", "--player", "nobody", "--fast")
 

@@ -24,7 +24,8 @@ WORDS = (
     ),
     *(b"\xed\xb3\xbf", b"\xe2\x80\xae", b"\\ud800", b"\\u0000", b"1979-05-27", b"a.b.c", b"0x1f"),
     *(b"\xff\x51\x03", b"\xff\x2f\x00", b"\xf0", b"\xf7", b"MTrk", b"\x81\x81\x81\x81\x81"),
-    *(b"kick", b"(g)", b".", b"x", b"bars = [1]\n", b"[[bar]]\n", b"[practice]\n", b"meter"),
+    *(b"kick", b"(g)", b"x?", b"(x)", b".", b"x", b"bars = [1]\n", b"[[bar]]\n"),
+    *(b"[practice]\n", b"meter"),
 )
 
 

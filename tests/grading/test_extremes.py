@@ -22,7 +22,7 @@ from tests.helpers.exact_takes import faultless, law
 from .making import grade_and_run, groove, numbers_in, of_strokes, runs_with_takes
 
 FULL = groove(
-    hi_hat="xxxx xxxo xxxx xxxx", snare="--g- X--g fg-- d--(x)", kick="x--x ---x --x- ----"
+    hi_hat="xxxx xxxo xxxx xxxx", snare="--g- X--g fg-- d--x?", kick="x--x ---x --x- ----"
 )
 ONE_STROKE = groove(kick="x--- ---- ---- ----")
 DENSE = groove(snare="xxxxxxxx xxxxxxxx xxxxxxxx xxxxxxxx", kick="xxxxxxxx xxxx xxxx xxxx")

@@ -251,7 +251,7 @@ def test_an_open_hi_hat_answers_on_the_hi_hat_line() -> None:
 
 
 def test_optional_strokes_count_only_where_played() -> None:
-    pattern = groove(snare="x--- (x)--- x--- ----")
+    pattern = groove(snare="x--- x?--- x--- ----")
     targets = lay_out(pattern, 100.0, 2)
     grade = graded(pattern, targets, Hits.of([hit(0), hit(600), hit(1200), hit(2400), hit(3600)]))
     assert grade.counts.targets == grade.counts.matched == 5

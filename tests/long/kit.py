@@ -96,7 +96,7 @@ def single(item: tuple[int, int]) -> bool:
 
 ORNAMENTS = read(
     'title = "T"\nmeter = "4/4"\ntempo = 84\n[[bar]]\nhi-hat = "xx xx xx xx"\n'
-    'snare = "-- f- -d F(g)"\nkick = "x- -(x) x- --"\n[[bar]]\nhi-hat = "xx xx xx xx"\n'
+    'snare = "-- f- -d Fg?"\nkick = "x- -x? x- --"\n[[bar]]\nhi-hat = "xx xx xx xx"\n'
     'snare = "d- f- xd x-"\nkick = "x- -- x- --"\n',
     "t",
 )

@@ -52,7 +52,7 @@ MARKS = {
     "d": (Dynamic.NORMAL, 2, False),
     "D": (Dynamic.ACCENT, 2, False),
 }
-STEPS = ["-"] * 8 + list(MARKS) + [f"({mark})" for mark in MARKS]
+STEPS = ["-"] * 8 + list(MARKS) + ["(x)"] + [f"{mark}?" for mark in MARKS]
 
 #: Parts of a beat that may stand below each other.
 FAMILIES = ((1, 2, 4, 8, 16), (1, 2, 3, 4, 6, 12), (1, 5, 10), (1, 7))
@@ -93,12 +93,12 @@ def places(line: Line, written: str) -> dict[Fraction, str]:
 
 
 def stroke(at: Fraction, voice: str, step: str) -> Stroke:
-    dynamic, graces, is_open = MARKS[step.strip("()")]
+    dynamic, graces, is_open = MARKS["g" if step == "(x)" else step.rstrip("?")]
     return Stroke(
         at=at,
         voice=voice,
         dynamic=dynamic,
-        optional="(" in step,
+        optional=step.endswith("?"),
         graces=graces,
         is_open=is_open and voice == "hi-hat",
     )

@@ -76,7 +76,7 @@ def test_writing_and_reading_keep_it(made: Made):
         ("tempo = 84", "tempo = 85"),
         ('meter = "4/4"', 'meter = "4/4"\nswing = 60'),
         ('hi-hat = "xx xx', 'hi-hat = "xo xx'),
-        ('hi-hat = "xx xx', 'hi-hat = "x(x) xx'),
+        ('hi-hat = "xx xx', 'hi-hat = "xx? xx'),
         ('hi-hat = "xx xx', 'sticking = "RL -- -- --"\nhi-hat = "xx xx'),
         ("Xg -- X-", "Xg -- x-"),
         ("Xg -- X-", "Xg -- F-"),

@@ -43,7 +43,7 @@ def test_writing_again_changes_nothing(made: Made):
 def test_groups_of_a_beat_stand_below_each_other():
     text = (
         'title = "T"\nmeter = "4/4"\ntempo = 90\n[[bar]]\n'
-        'hi-hat = "xx xxx xx xx"\nsnare = "--g- x - (x)---"\n'
+        'hi-hat = "xx xxx xx xx"\nsnare = "--g- x - x?---"\n'
     )
     bar = write(read(text, "t")).partition("[[bar]]\n")[2].splitlines()
     hat, snare = ([group.start() for group in re.finditer(r"[^ ]+", line)][2:] for line in bar)

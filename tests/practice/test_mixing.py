@@ -191,7 +191,7 @@ kick   = "x--- ---- x--- ----"
 [variation.flams]
 snare = "f--- ---- ---- F---"
 [variation.may-be]
-kick = "---- (x)--- ---- ----"
+kick = "---- x?--- ---- ----"
 [variation.rolls]
 snare = "---- ---- xxxxxxxx ----"
 [variation.soft]
@@ -269,7 +269,7 @@ snare = "x- x- x- x-"
 [variation.same]
 snare = "x- -- -- --"
 [variation.may-be]
-snare = "-(x) -- -- --"
+snare = "-x? -- -- --"
 [variation.more]
 snare = "-- -x -- --"
 [variation.more-again]
@@ -497,7 +497,7 @@ def test_one_sentence_says_what_to_do_next(names: list[Names | None], words: str
 
 def test_variations_that_only_ask_for_what_may_be_left_out_cannot_be_heard() -> None:
     whole = pattern(
-        '[[bar]]\nsnare = "x(g) x- x- x-"\n[variation.asked]\nsnare = "-g -- -- --"\n'
+        '[[bar]]\nsnare = "xg? x- x- x-"\n[variation.asked]\nsnare = "-g -- -- --"\n'
         '[variation.more]\nsnare = "-- -x -- --"'
     )
     assert inaudible(whole) == ("asked",)

@@ -29,8 +29,8 @@ ROOMY = HEAD + (
 )
 #: Everything that a line can say.
 RICH = HEAD + (
-    '[[bar]]\nhi-hat = "xo xO xx (x)o"\nsnare = "--g- f-g- --d- X--(g)"\n'
-    'kick = "x--x --(x)- x-x- -x--"\ncrash = "F - - -"\n'
+    '[[bar]]\nhi-hat = "xo xO xx x?o"\nsnare = "--g- f-g- --d- X--g?"\n'
+    'kick = "x--x --x?- x-x- -x--"\ncrash = "F - - -"\n'
 )
 
 

@@ -19,7 +19,7 @@ GROOVES = {
     ),
     "graces": (
         'meter = "4/4"\ntempo = 92\nswing = 62\n[[bar]]\nride = "x x-x x x-x"\n'
-        'snare = "-- f- -d F(g)"\nkick = "x- -(x) x- --"\nhi-hat-pedal = "- x - x"\n'
+        'snare = "-- f- -d Fg?"\nkick = "x- -x? x- --"\nhi-hat-pedal = "- x - x"\n'
     ),
     "odd": (
         'meter = "2+2+3/8"\ntempo = 120\n[[bar]]\nhi-hat = "xx xx xxx"\nsnare = "- X --X"\n'

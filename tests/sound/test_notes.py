@@ -47,7 +47,7 @@ def test_every_target_is_heard_at_its_time(path):
 
 def test_dynamics_optional_strokes_and_open_hi_hats():
     # At 120 beats a minute a beat is 0.5 s.
-    asked = targets(hi_hat="x- o- x- --", snare="g (x) X -")
+    asked = targets(hi_hat="x- o- x- --", snare="g x? X -")
     assert rows(notes(asked)) == [
         (0.0, "hi-hat", 84.0),
         (0.0, "snare", 32.0),

@@ -25,6 +25,7 @@ from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.run.task import Task
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
+from playalong.pattern.old_brackets import rewritten
 from playalong.pattern.reader import PatternError
 from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.targets import Targets
@@ -267,7 +268,7 @@ def _assessment(name: str, text: str, texts: tuple[tuple[str, str], ...]) -> Ass
     known = dict(texts)
 
     def find(pattern: str) -> Pattern:
-        return read_pattern(known[pattern], pattern)
+        return read_pattern(rewritten(known[pattern]), pattern)
 
     try:
         return read_assessment(text, name, find)
