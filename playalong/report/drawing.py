@@ -54,7 +54,7 @@ _SIZE = re.compile(r'(<svg\b[^>]*?) width="[^"]*"([^>]*?)( height="[^"]*")([^>]*
 
 @contextmanager
 def drawing(
-    name: str, *, wide: float = 5.0, high: float = 2.3, rows: int = 1
+    name: str, *, wide: float = 3.9, high: float = 2.2, rows: int = 1
 ) -> Iterator[tuple[Figure, list[Axes]]]:
     """A figure of so many inches with its axes, one below the other.
 

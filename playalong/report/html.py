@@ -19,20 +19,19 @@ Rows = Sequence[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkRow:
-    """What was asked, the figure, and the mark; ``said`` is the teacher's, empty where none is."""
+    """What was asked, the figure, and the mark."""
 
     asked: str
     figure: str
     mark: str
     is_reached: bool
-    said: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Section:
     """One item, or one run: what it came to, what to work on, plots, and the sheet.
 
-    ``mark`` is what was computed, ``overridden`` the teacher's in its place with the reason;
+    ``mark`` is what was computed, ``own_mark`` the teacher's beside it, ``because`` of a reason;
     ``attempts`` tell all runs; ``comments`` are the teacher's; ``eye`` (what, mark) by eye.
     """
 
@@ -41,7 +40,8 @@ class Section:
     score: str
     mark: str = ""
     is_reached: bool = True
-    overridden: str = ""
+    own_mark: str = ""
+    because: str = ""
     advice: str = ""
     also: Sequence[str] = ()
     marks: Sequence[MarkRow] = ()
@@ -90,11 +90,11 @@ class Table:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClassPage:
-    """A class: its tables, what most get wrong, and what was told of single results."""
+    """A class: its tables, what most get wrong (what, an example), what single results told."""
 
     title: str
     facts: Rows = ()
-    common: Sequence[str] = ()
+    common: Rows = ()
     tables: Sequence[Table] = ()
     plots: Sequence[Plot] = ()
     warnings: Sequence[str] = ()

@@ -6,8 +6,10 @@ milliseconds, late above the line; levels in decibel, 0 the loudest.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from matplotlib.ticker import MaxNLocator
 
 from playalong.grading.grade import Grade, PlaceGrade
 from playalong.grading.matching.matched_run import MatchedRun
@@ -18,6 +20,9 @@ from playalong.report.drawing import BAND, BLUE, INK, MARKS, OFF, QUIET, RULE, d
 
 #: Fewer strokes than this show nothing.
 ENOUGH = 3
+
+#: How a legend is set: small, and close.
+_LEGEND: Any = {"fontsize": 8, "handletextpad": 0.2, "columnspacing": 1.2, "borderpad": 0.1}
 
 _KINDS = {Dynamic.GHOST: "ghost", Dynamic.NORMAL: "normal", Dynamic.ACCENT: "accent"}
 
@@ -34,9 +39,9 @@ def plots_of(grade: Grade, run: MatchedRun, name: str) -> list[Plot]:
     """All plots of a run that show something; ``name`` is that of the run in its page."""
     found = (
         Plot("Error over time", error_over_time(run, f"{name}-time")),
+        Plot("Tempo over the bars", tempo(grade, f"{name}-tempo")),
         Plot("Error and level at each position of the bar", by_position(grade, f"{name}-place")),
         Plot("Errors by limb", by_limb(run, f"{name}-limb")),
-        Plot("Tempo over the bars", tempo(grade, f"{name}-tempo")),
         Plot("Ghost notes against plain strokes", ghosts(grade, run, f"{name}-ghost")),
         Plot("Unisons: how far apart", unisons(run, f"{name}-unison")),
     )
@@ -76,7 +81,7 @@ def error_over_time(run: MatchedRun, name: str) -> str:
         axes.set_xticks(range(1, len(ends_s), max(1, len(ends_s) // 12)))
         axes.set_xlabel("bar")
         axes.set_ylabel("ms (late is up)")
-        axes.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, 1.22), fontsize=8)
+        axes.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0), **_LEGEND)
         return svg(figure, f"Errors of {len(run.target)} strokes over {targets.bars} bars.")
 
 
@@ -100,10 +105,10 @@ def by_position(grade: Grade, name: str) -> str:
             errors.scatter(x, [place.mean_ms or 0.0 for place in own], s=18, c=INK, marker=mark)
             errors.scatter([], [], s=18, c=INK, marker=mark, label=label)
             levels.scatter(x, [place.mean_db or 0.0 for place in own], s=18, c=BLUE, marker=mark)
-        errors.set_ylabel("error, ms")
+        errors.set_ylabel("ms (late is up)")
         levels.set_ylabel("level, dB")
         levels.set_xticks(range(len(labels)), labels, rotation=90 if len(labels) > 8 else 0)
-        errors.legend(ncols=4, loc="upper center", bbox_to_anchor=(0.5, 1.24), fontsize=8)
+        errors.legend(ncols=3, loc="lower center", bbox_to_anchor=(0.5, 1.0), **_LEGEND)
         return svg(figure, "Mean error and mean level at each position of the bar.")
 
 
@@ -131,7 +136,7 @@ def by_limb(run: MatchedRun, name: str) -> str:
                 color=QUIET,
             )
             one.set_yticks([])
-        axes[-1].set_xlabel("ms (early to the left, late to the right)")
+        axes[-1].set_xlabel("ms (late is right); the line is the mean")
         return svg(figure, "How the errors of each limb are spread.")
 
 
@@ -140,14 +145,14 @@ def tempo(grade: Grade, name: str) -> str:
     course = grade.steadiness.course
     if len(course) < 2:
         return ""
-    with drawing(name, high=1.9) as (figure, (axes,)):
+    with drawing(name) as (figure, (axes,)):
         axes.axhline(grade.tempo_bpm, color=RULE, lw=1.0)
         axes.plot([bar + 1 for bar, _ in course], [bpm for _, bpm in course], color=INK, lw=1.8)
         widest = max(
             0.02 * grade.tempo_bpm, *(abs(bpm - grade.tempo_bpm) * 1.1 for _, bpm in course)
         )
         axes.set_ylim(grade.tempo_bpm - widest, grade.tempo_bpm + widest)
-        axes.set_xlabel("bar")
+        axes.set_xlabel(f"bar (the line is {grade.tempo_bpm:g} bpm, as asked)")
         axes.set_ylabel("bpm")
         return svg(figure, f"The tempo kept, bar by bar, against {grade.tempo_bpm:g} bpm.")
 
@@ -173,7 +178,7 @@ def ghosts(grade: Grade, run: MatchedRun, name: str) -> str:
             axes.plot([middle, middle], [at - 0.3, at + 0.3], color=OFF, lw=1.8)
         axes.set_yticks(range(len(rows)), [label for label, _ in reversed(rows)])
         axes.set_ylim(-0.6, len(rows) - 0.4)
-        axes.set_xlabel("level, dB (0 is the loudest); the line is the median")
+        axes.set_xlabel("dB (0 is the loudest); the line is the median")
         return svg(figure, "Levels of ghost notes and of the other strokes of their voices.")
 
 
@@ -192,6 +197,7 @@ def unisons(run: MatchedRun, name: str) -> str:
     with drawing(name, high=1.7) as (figure, (axes,)):
         axes.hist(apart, edges.tolist(), color=BLUE, lw=0)
         axes.axvline(float(np.median(apart)), color=OFF, lw=1.4)
-        axes.set_xlabel("ms from the first to the last stroke; the line is the median")
+        axes.set_xlabel("ms from first to last; the line is the median")
         axes.set_ylabel("times")
+        axes.yaxis.set_major_locator(MaxNLocator(4, integer=True))
         return svg(figure, f"How far apart {len(apart)} unisons fell.")

@@ -36,7 +36,7 @@ def _line(run: MatchedRun, first: int, name: str) -> str:
     end_s = float(targets.bar_starts_s[last]) if last < targets.bars else targets.end_s
     rows = {voice: at for at, voice in enumerate(reversed(targets.voices))}
     margin_s = run.rules.capture_ms / 1000.0
-    with drawing(name, high=0.5 + 0.34 * len(rows)) as (figure, (axes,)):
+    with drawing(name, high=0.45 + 0.3 * len(rows)) as (figure, (axes,)):
         for bar in range(first, last):
             axes.axvline(float(targets.bar_starts_s[bar]), color=RULE, lw=1.0)
         axes.axvline(end_s, color=RULE, lw=1.0)

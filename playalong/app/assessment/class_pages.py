@@ -2,32 +2,48 @@
 
 from collections.abc import Sequence
 
-from playalong.app.assessment.classes import ClassResult, CommonFault, Group, missing
+from playalong.app.assessment.classes import ClassResult, CommonFault, Fault, Group, missing
 from playalong.app.assessment.reporting import when
+from playalong.pattern.voices import BY_NAME
+from playalong.practice.assessment.phrases import finding
 from playalong.report.html import ClassPage, Table
 from playalong.support.text import counted
 
+#: The length of a day as it is written.
+_DAY = len("2026-11-27")
+
 #: So many common faults, and so many of those who moved, are told.
 COMMON, MOVED = 3, 5
+
+#: So many places of a fault are told.
+_PLACES = 3
 
 #: A name in the terminal is cut to so many characters.
 _WIDE = 24
 
 
-def common_line(one: CommonFault, items: Sequence[str]) -> str:
-    """A common fault in words: how many have it, in which item, where, and what one of them did."""
+def common_fault(one: CommonFault, items: Sequence[str]) -> tuple[str, str]:
+    """A common fault in words: how many have it, in which item, what and where; what one was told.
+
+    "5 of 7 in item 1, The groove: a stroke that comes late, kick, on the a of 1."
+    """
     fault = one.fault
     title = items[fault.item] if fault.item < len(items) else ""
-    where = f"item {fault.item + 1}, {title}"
-    return f"{one.players} of {one.of} in {where}{_place(one)}. For instance: {fault.text}"
+    what = ", ".join(filter(None, [finding(fault.code), _by(fault), _place(fault)]))
+    where = f"{one.players} of {one.of} in item {fault.item + 1}, {title}"
+    return f"{where}: {what}.", f"One was told: {fault.text}"
 
 
-def _place(one: CommonFault) -> str:
-    """Where in the bar, empty where the words say it or where it is everywhere."""
-    spots = [f"{count}" if bar == 1 else f"{count} of bar {bar}" for bar, count in one.fault.places]
-    if not spots or all(count in one.fault.text for _, count in one.fault.places):
-        return ""
-    return f", on {', '.join(spots[:3])}"
+def _by(fault: Fault) -> str:
+    """On which drum, or with which limb; empty where it is all of them."""
+    return BY_NAME[fault.voice].label if fault.voice in BY_NAME else fault.limb
+
+
+def _place(fault: Fault) -> str:
+    """Where in the bar."""
+    longest = max((bar for bar, _ in fault.places), default=1)
+    spots = [count if longest == 1 else f"{count} of bar {bar}" for bar, count in fault.places]
+    return f"on the {', '.join(spots[:_PLACES])}" if spots else "all over the bar"
 
 
 def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:
@@ -46,7 +62,9 @@ def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:
     common = group.common()[:COMMON]
     if common:
         lines.append("What most can work on:")
-        lines += [f"  {common_line(one, titles)}" for one in common]
+        for fault in common:
+            what, told = common_fault(fault, titles)
+            lines += [f"  {what}", f"    {told}"]
     moved = group.moved()[:MOVED]
     if moved:
         lines.append("Who moved most since the last time:")
@@ -70,14 +88,16 @@ def class_pages(
 ) -> ClassPage:
     """The page of a class: a table for each assessment."""
     tables: list[Table] = []
-    common: list[str] = []
+    common: list[tuple[str, str]] = []
     facts: list[tuple[str, str]] = []
     for group in found:
         titles = [item.title for item in group.latest[0].items]
-        facts.append((group.title, counted(len(group.latest), "player")))
-        lines = [common_line(one, titles) for one in group.common()[:COMMON]]
-        common += lines if len(found) == 1 else [f"{group.title}: {line}" for line in lines]
-        tables += _tables(group, titles)
+        many = str(len(group.latest))
+        facts.append(("players", many) if len(found) == 1 else (group.title, f"{many} players"))
+        faults = [common_fault(one, titles) for one in group.common()[:COMMON]]
+        head = "" if len(found) == 1 else f"{group.title}: "
+        common += [(f"{head}{what}", told) for what, told in faults]
+        tables += _tables(group, titles, "" if len(found) == 1 else group.title)
         if names and shows_names:
             gone = missing(names, group)
             facts.append(("missing", ", ".join(gone) if gone else "nobody"))
@@ -92,24 +112,24 @@ def class_pages(
     )
 
 
-def _tables(group: Group, titles: Sequence[str]) -> list[Table]:
+def _tables(group: Group, titles: Sequence[str], title: str) -> list[Table]:
     rows, off = [], set()
     for at, one in enumerate(group.latest):
         cells = [one.player]
         for number, item in enumerate(one.items):
             score = "-" if item.score is None else f"{item.score:.0f}"
             own = " (teacher)" if item.own_mark else ""
-            cells.append(f"{score} {item.told_mark}{own}".strip())
+            cells.append(f"{score}\n{item.told_mark}{own}".strip())
             if not item.is_reached:
                 off.add((at, number + 1))
-        cells += [f"{one.score:.1f}", f"{one.reached} of {len(titles)}", when(one.ended)]
+        cells += [f"{one.score:.1f}", f"{one.reached} of {len(titles)}", when(one.ended)[:_DAY]]
         cells.append("fits" if not one.wrong else "does not fit")
         if one.wrong:
             off.add((at, len(cells) - 1))
         rows.append(cells)
     heads = ["player", *(f"{number}. {title}" for number, title in enumerate(titles, 1))]
     heads += ["score", "reached", "ended", "verified"]
-    tables = [Table(title=group.title, heads=heads, rows=rows, off=frozenset(off))]
+    tables = [Table(title=title or "Players and marks", heads=heads, rows=rows, off=frozenset(off))]
     moved = group.moved()[:MOVED]
     if moved:
         tables.append(

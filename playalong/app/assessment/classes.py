@@ -19,8 +19,6 @@ from playalong.app.assessment.verifying import Verified, verify
 from playalong.app.grade.table import cell, line_of
 from playalong.app.mistakes import described, keep_mistake
 from playalong.app.pool import in_order
-from playalong.practice.assessment.marks import ItemMarks
-from playalong.practice.assessment.remarks import ItemRemark
 from playalong.records.assessments.remark_files import read_remark
 from playalong.records.pattern_files import read_text
 from playalong.support.errors import UserError
@@ -191,7 +189,7 @@ def summary(found: Verified) -> ClassResult:
             title=item.title,
             score=marks.score,
             mark=marks.mark,
-            is_reached=_is_reached(marks, remark.of(number), found.assessment.not_yet),
+            is_reached=remark.of(number).is_reached(marks.is_reached, found.assessment.not_yet),
             figures=tuple((mark.asked, mark.value) for mark in marks.marks),
             own_mark=remark.of(number).mark,
         )
@@ -217,10 +215,6 @@ def summary(found: Verified) -> ClassResult:
         faults=tuple(faults.values()),
         interruptions=len(found.plain["interruptions"]),
     )
-
-
-def _is_reached(marks: ItemMarks, remark: ItemRemark, not_yet: str) -> bool:
-    return remark.mark != not_yet if remark.mark else marks.is_reached
 
 
 def _faults(item: int, grade: Mapping[str, Any]) -> Iterator[Fault]:

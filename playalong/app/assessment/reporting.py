@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from playalong.app.assessment.book import RunState
 from playalong.app.assessment.verifying import RunCheck, Verified, peek, verify
 from playalong.app.grade.expected import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
@@ -14,7 +15,7 @@ from playalong.pattern.model import Pattern
 from playalong.practice.assessment import phrases
 from playalong.practice.assessment.homework import Played, Proposal, as_text, proposals
 from playalong.practice.assessment.measures import MEASURES
-from playalong.practice.assessment.remarks import ItemRemark
+from playalong.practice.assessment.remarks import ItemRemark, Remark
 from playalong.records.assessments.remark_files import read_remark
 from playalong.records.pattern_files import library
 from playalong.records.store import runs
@@ -53,7 +54,7 @@ def result_report(path: Path, with_name: bool = True) -> Report:
     return Report(
         title=found.assessment.title,
         player=found.player if with_name else "",
-        facts=_facts(found),
+        facts=_facts(found, remark),
         warnings=[*found.wrong, *filter(None, [other])],
         notes=_notes(found, before),
         sections=sections,
@@ -71,6 +72,13 @@ def when(written: Any) -> str:
         return f"{datetime.fromisoformat(str(written)):%Y-%m-%d %H:%M}"
     except ValueError:
         return str(written)
+
+
+def _from_to(began: Any, ended: Any) -> str:
+    """From when to when: the day once, where it is one."""
+    first, last = when(began), when(ended)
+    day, _, time = last.partition(" ")
+    return f"{first} to {time if first.startswith(day) else last}"
 
 
 def played(found: Verified) -> list[Played]:
@@ -115,15 +123,23 @@ def previous(found: Verified) -> Verified | None:
     return None
 
 
-def _facts(found: Verified) -> list[tuple[str, str]]:
+def _facts(found: Verified, remark: Remark) -> list[tuple[str, str]]:
     plain = found.plain
-    reached = sum(marks.is_reached for marks in found.items)
+    reached = (
+        f"{sum(marks.is_reached for marks in found.items)} of {counted(len(found.items), 'item')}"
+    )
+    if any(one.mark for one in remark.items.values()):
+        own = sum(
+            remark.of(number).is_reached(marks.is_reached, found.assessment.not_yet)
+            for number, marks in enumerate(found.items)
+        )
+        reached += f", {own} with your teacher's marks"
     latency = found.profile.latency
     late = f"{latency.ms:.0f} ms taken off, {latency.how}" if latency else "not measured"
     simulated = plain["simulated"]
     facts = [
-        ("played", f"{when(plain['began'])} to {when(plain['ended'])}"),
-        ("reached", f"{reached} of {counted(len(found.items), 'item')}"),
+        ("played", _from_to(plain["began"], plain["ended"])),
+        ("reached", reached),
         ("kit", f"a simulated player, {simulated['skill']}" if simulated else found.profile.kit),
     ]
     if not simulated:
@@ -167,16 +183,15 @@ def _section(
     best = max(counted, key=_score, default=None)
     rows = _mark_rows(found, number)
     attempts = [
-        (f"{check.name.partition(', ')[2]}, {check.run.state.value}", _scored(found, check))
-        for check in found.runs
-        if check.run.item == number
+        _run_row(check, check in counted) for check in found.runs if check.run.item == number
     ]
     shared: dict[str, Any] = {
         "title": item.title,
         "how": phrases.how(found.assessment, item),
         "mark": marks.mark,
         "is_reached": marks.is_reached,
-        "overridden": f"{remark.mark}, because {remark.because}" if remark.mark else "",
+        "own_mark": remark.mark,
+        "because": remark.because,
         "marks": rows,
         "attempts": attempts,
         "eye": _eye(item.by_eye, remark.by_eye),
@@ -205,7 +220,14 @@ def _score(check: RunCheck) -> float:
     return float(check.told["score"]["total"])
 
 
-def _scored(found: Verified, check: RunCheck) -> str:
+def _run_row(check: RunCheck, counts: bool) -> tuple[str, str]:
+    """One of all runs: which it is, and what it came to."""
+    _, _, which = check.name.partition(", ")
+    ended = "" if check.run.state is RunState.PLAYED else f", {check.run.state.value}"
+    return f"{which}{ended}", _scored(check) + (", counts" if counts else "")
+
+
+def _scored(check: RunCheck) -> str:
     told = f"{_score(check):.0f}"
     if check.version and check.differences and check.now:
         told += f" (by this version {check.now['score']['total']:.0f})"
@@ -218,15 +240,12 @@ def _mark_rows(found: Verified, number: int) -> list[MarkRow]:
     rows = []
     for mark, now in zip(found.items[number].marks, found.items_now[number].marks, strict=True):
         if mark.asked in asked:
-            measure = MEASURES[mark.asked]
-            limits = asked[mark.asked].limits
-            words = measure.limit(limits[0].value) if len(limits) == 1 else "marks"
+            measure, what = MEASURES[mark.asked], phrases.limits(asked[mark.asked])
             figure = measure.written(mark.value)
             if found.version and now.value != mark.value:
                 figure += f" (by this version {measure.written(now.value)})"
-            what = f"{measure.label}, {words}"
         else:
-            what = f"without: {mark.asked.replace('_', ' ')}"
+            what = f"without: {phrases.finding(mark.asked)}"
             figure = "not found" if mark.value == 0.0 else "found"
         rows.append(MarkRow(asked=what, figure=figure, mark=mark.mark, is_reached=mark.rank > 0))
     return rows
@@ -254,8 +273,8 @@ def _changes(found: Verified, number: int, before: Verified | None) -> list[str]
         )
     gone = _codes(then) - _codes(now)
     come = _codes(now) - _codes(then)
-    lines += [f"no longer: {code.replace('_', ' ')}" for code in sorted(gone)]
-    lines += [f"new: {code.replace('_', ' ')}" for code in sorted(come)]
+    lines += [f"no longer: {phrases.finding(code)}" for code in sorted(gone)]
+    lines += [f"new: {phrases.finding(code)}" for code in sorted(come)]
     return lines
 
 

@@ -9,6 +9,7 @@ from playalong.app.history.reading import player_of
 from playalong.app.user_folders import UserFolders
 from playalong.app.warm_up import saved
 from playalong.practice.assessment.homework import Played, as_text, proposals
+from playalong.practice.assessment.phrases import finding
 from playalong.practice.warm_up.diary import Diary
 from playalong.records.assessments.sittings import file_stem
 from playalong.records.store import runs
@@ -147,7 +148,7 @@ def _causes(database: Database, rows: list[RunRow]) -> Table:
     late, early = (_codes(database, part) for part in (rows[:half], rows[half:]))
     counted = (late + early).most_common(MOST_CAUSES)
     cells = [
-        (code.replace("_", " "), str(count), str(early[code]), str(late[code]))
+        (finding(code), str(count), str(early[code]), str(late[code]))
         for code, count in counted
         if code != "clean"
     ]

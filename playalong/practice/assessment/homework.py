@@ -36,7 +36,7 @@ class Trained(StrEnum):
     SWING = "an even swing"
     TOGETHER = "hand and foot falling together"
     TIME = "keeping the time alone"
-    SLOWLY = "the same, slower, until none is missing"
+    SLOWLY = "playing it slower, until nothing is missing"
 
 
 TRAINS: Mapping[Code, Trained] = {

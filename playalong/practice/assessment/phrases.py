@@ -1,9 +1,66 @@
 """What is said of an assessment: short, and exact. All its sentences stand here."""
 
+from collections.abc import Mapping
+
+from playalong.grading.grade import Code
 from playalong.practice.assessment.machine import Interruption, Loss, Sitting, State
 from playalong.practice.assessment.measures import MEASURES
-from playalong.practice.assessment.model import Assessment, Counts, Item
+from playalong.practice.assessment.model import Asked, Assessment, Counts, Item
 from playalong.support.text import counted
+
+#: What was found, by its code, as a teacher names it in a list.
+FOUND: Mapping[Code, str] = {
+    Code.CLEAN: "nothing to mend",
+    Code.NOTHING_PLAYED: "nothing played",
+    Code.OTHER_PATTERN: "another pattern",
+    Code.ALL_EARLY: "all of it early",
+    Code.ALL_LATE: "all of it late",
+    Code.FASTER: "faster than asked",
+    Code.SLOWER: "slower than asked",
+    Code.SPEEDING_UP: "speeding up",
+    Code.SLOWING_DOWN: "slowing down",
+    Code.WANDERING: "a tempo that wanders",
+    Code.STOPPED: "stopped on the way",
+    Code.HESITATED: "hesitated",
+    Code.LOST_PLACE: "lost the place",
+    Code.HALF_TEMPO: "half the tempo",
+    Code.DOUBLE_TEMPO: "twice the tempo",
+    Code.LIMB_EARLY: "one limb early",
+    Code.LIMB_LATE: "one limb late",
+    Code.STROKE_EARLY: "a stroke that comes early",
+    Code.STROKE_LATE: "a stroke that comes late",
+    Code.UNEVEN_TIME: "uneven in time",
+    Code.PLAYED_STRAIGHT: "straight in place of swung",
+    Code.PLAYED_SWUNG: "swung in place of straight",
+    Code.MISSED_STROKE: "a stroke left out",
+    Code.MISSED_VOICE: "a drum left out",
+    Code.EXTRA: "strokes too many",
+    Code.DOUBLE_TRIGGER: "a pad that triggers twice",
+    Code.WRONG_DRUM: "strokes on another drum",
+    Code.NOT_OPEN: "hi-hat not open",
+    Code.NOT_CLOSED: "hi-hat not closed",
+    Code.GHOST_LOUD: "ghost notes too loud",
+    Code.GHOST_SOFT: "ghost notes too soft",
+    Code.ACCENT_FLAT: "accents that do not stand out",
+    Code.STROKE_LOUD: "a stroke too loud",
+    Code.STROKE_SOFT: "a stroke too soft",
+    Code.UNEVEN_LOUDNESS: "uneven in loudness",
+    Code.GHOST_LOUD_OVER_KICK: "ghost notes too loud over the kick",
+    Code.KICK_SOFT_UNDER_GHOST: "a kick too soft under ghost notes",
+    Code.FLAM_FLAT: "flams too flat",
+    Code.FLAM_WIDE: "flams too wide",
+    Code.GRACE_LOUD: "grace notes too loud",
+    Code.GRACE_MISSING: "grace notes left out",
+    Code.DRAG_OPEN: "drags too open",
+    Code.DRAG_MISSING: "drags left out",
+    Code.UNISON_APART: "unisons that fall apart",
+}
+
+
+def finding(code: str) -> str:
+    """What was found, by the code that a grade has; a code of another version as it is written."""
+    known = {one.value: words for one, words in FOUND.items()}
+    return known.get(code, code.replace("_", " "))
 
 
 def overview(assessment: Assessment) -> str:
@@ -58,18 +115,20 @@ def how(assessment: Assessment, item: Item) -> str:
 
 def asked(assessment: Assessment, item: Item) -> list[str]:
     """What is asked of an item, a line each: "score: at least 75 points"."""
-    lines = []
-    for one in item.asked:
-        measure = MEASURES[one.measure]
-        if len(one.limits) == 1:
-            lines.append(f"{measure.label}: {measure.limit(one.limits[0].value)}")
-        else:
-            marks = ", ".join(f"{limit.name} {limit.value:g}" for limit in one.limits)
-            lines.append(f"{measure.label}: {marks} {measure.unit}".rstrip())
-    lines += [f"without: {code.value.replace('_', ' ')}" for code in item.without]
+    lines = [limits(one) for one in item.asked]
+    lines += [f"without: {FOUND[code]}" for code in item.without]
     if item.by_eye:
         lines.append(f"your teacher looks at {', '.join(item.by_eye)}")
     return lines
+
+
+def limits(one: Asked) -> str:
+    """What is asked of one figure: "spread: at most 30 ms", "score: good 80, pass 65 points"."""
+    measure = MEASURES[one.measure]
+    if len(one.limits) == 1:
+        return f"{measure.label}: {measure.limit(one.limits[0].value)}"
+    marks = ", ".join(f"{limit.name} {limit.value:g}" for limit in one.limits)
+    return f"{measure.label}: {marks} {measure.unit}".rstrip()
 
 
 #: What a page says in each state, large; what is agreed is told in a table below.

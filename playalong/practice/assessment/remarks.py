@@ -47,6 +47,10 @@ class ItemRemark:
     mark: str = ""
     because: str = ""
 
+    def is_reached(self, computed: bool, not_yet: str) -> bool:
+        """Whether the item is reached: by this mark, or as ``computed`` where none is given."""
+        return self.mark != not_yet if self.mark else computed
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remark:

@@ -2,13 +2,16 @@
 
 import csv
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
-from playalong.app.assessment.class_pages import class_pages, terminal_lines
+from playalong.app.assessment.class_pages import class_pages, common_fault, terminal_lines
 from playalong.app.assessment.classes import (
+    CommonFault,
+    Fault,
     as_csv,
     groups,
     missing,
@@ -81,6 +84,23 @@ def test_broken_and_forged_ones_are_told_and_the_others_shown(
     assert "link.zip is a link" in ended.err
     assert "results in" in ended.err
     assert "Traceback" not in ended.err
+
+
+def test_a_common_fault_is_told_with_its_place_in_the_bar() -> None:
+    fault = Fault(
+        item=0,
+        code="stroke_late",
+        voice="kick",
+        limb="kick foot",
+        places=((1, "a of 1"),),
+        gain=3.0,
+        text="The kick on the a of 1 comes late.",
+    )
+    what, told = common_fault(CommonFault(fault=fault, players=5, of=7), ["The groove"])
+    assert what == "5 of 7 in item 1, The groove: a stroke that comes late, kick, on the a of 1."
+    assert told == "One was told: The kick on the a of 1 comes late."
+    anywhere = CommonFault(fault=replace(fault, places=()), players=5, of=7)
+    assert common_fault(anywhere, ["The groove"])[0].endswith("kick, all over the bar.")
 
 
 def test_a_folder_without_results_is_told(tmp_path: Path) -> None:

@@ -98,9 +98,9 @@ def test_a_report_has_plots_the_sheet_and_what_to_do_next(results: Path) -> None
     titles = [plot.title for plot in groove.plots]
     assert titles == [
         "Error over time",
+        "Tempo over the bars",
         "Error and level at each position of the bar",
         "Errors by limb",
-        "Tempo over the bars",
         "Ghost notes against plain strokes",
         "Unisons: how far apart",
     ]
@@ -157,7 +157,10 @@ def test_a_teachers_word_stands_beside_what_was_computed(results: Path) -> None:
     report = result_report(path)
     page = report_page(report)
     assert report.sections[0].mark
-    assert report.sections[0].overridden == "very good, because the stand slipped"
+    assert (report.sections[0].own_mark, report.sections[0].because) == (
+        "very good",
+        "the stand slipped",
+    )
     assert "Calmer &lt;b&gt;now&lt;/b&gt;." in page
     assert ("posture", "upright") in report.eye
     read = read_one(path).result

@@ -17,6 +17,7 @@ from playalong.practice.assessment.model import (
     Kind,
     Limit,
 )
+from playalong.practice.assessment.phrases import FOUND, finding, limits
 from playalong.support.resources import folder
 from tests.helpers.simulated_takes import take_grade
 
@@ -110,3 +111,13 @@ def test_every_measure_is_a_figure_of_a_grade() -> None:
         worse = value - 1.0 if measure.at_least else value + 1.0
         assert measure.reaches(value, worse)
         assert not measure.reaches(worse, value)
+
+
+def test_every_cause_and_every_measure_has_words() -> None:
+    assert set(FOUND) == set(Code)
+    assert len(set(FOUND.values())) == len(FOUND)
+    assert finding("ghost_loud") == "ghost notes too loud"
+    assert finding("of_a_later_version") == "of a later version"
+    score = Asked("score", (Limit("good", 80.0), Limit("pass", 65.0)))
+    assert limits(score) == "score: good 80, pass 65 points"
+    assert limits(Asked("spread", (Limit("reached", 30.0),))) == "spread: at most 30 ms"
