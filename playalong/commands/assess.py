@@ -2,8 +2,9 @@
 
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
-from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
     SOUND,
     LookOptions,
@@ -94,7 +95,9 @@ def _take(given: Options, file: "AssessmentFile") -> "Taken":
         nobody = Profile(kit="", player="")
         return take(file, look, player, who=who, profile=nobody, home=home, folder=folder)
     refuse(given, "--seed", "goes with --player, a simulated player")
-    with listening(given, home) as (port, profile):
+    with playing(given, home) as (port, profile):
+        if port is None or has_person():
+            return in_one_window(given, home, (port, profile), room=lambda home: home.take(file))
         return take(file, look, port, who=profile.player, profile=profile, home=home, folder=folder)
 
 

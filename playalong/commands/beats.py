@@ -1,8 +1,9 @@
 """playalong beats: where the beats of a recording are."""
 
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
@@ -10,6 +11,11 @@ from playalong.commands.options.out import OutOption, add_out, check_out
 from playalong.commands.parser import Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.home.home_session import HomeSession
+    from playalong.app.user_folders import UserFolders
+    from playalong.pattern.beat_map import BeatMap
 
 ABOUT = "tell where the beats of a recording of yours are"
 EXAMPLES = (
@@ -82,20 +88,23 @@ def run(given: Options) -> None:
 
     keep_off(given.recording, given.out)
     check_out(given)
-    if given.find or given.out is not None or (given.tempo, given.first_beat) != (None, None):
+    if _is_told(given):
         refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")
     home = user_folders()
-    beat_map = beats(
-        given.recording,
-        look_of(given),
-        home,
-        tempo_bpm=given.tempo,
-        first_beat_s=given.first_beat,
-        per_bar=given.per_bar,
-        find=given.find,
-        port_part=given.port,
-        out=given.out,
-    )
+    if has_person() and not _is_told(given):
+        beat_map = _tapped(given, home)
+    else:
+        beat_map = beats(
+            given.recording,
+            look_of(given),
+            home,
+            tempo_bpm=given.tempo,
+            first_beat_s=given.first_beat,
+            per_bar=given.per_bar,
+            find=given.find,
+            port_part=given.port,
+            out=given.out,
+        )
     if beat_map is None:
         raise UserError("No beats were kept.")
     print_notices(home.notices)
@@ -114,3 +123,22 @@ def run(given: Options) -> None:
         print_lines("Hear whether bar 1 begins where it should: playalong beats and its name.")
     if given.out is not None:
         print_lines(f"It is written: {given.out}")
+
+
+def _is_told(given: Options) -> bool:
+    """Whether nothing is to be tapped: the beats are typed in or found, or written."""
+    typed = (given.tempo, given.first_beat) != (None, None)
+    return typed or given.find or given.out is not None
+
+
+def _tapped(given: Options, home: "UserFolders") -> "BeatMap | None":
+    """The beats as they are tapped in the window."""
+    from playalong.app.kit_port import open_kit
+
+    def room(session: "HomeSession") -> "BeatMap | None":
+        return session.tell_beats(given.recording, given.per_bar)
+
+    if given.port is None:
+        return in_one_window(given, home, room=room)
+    with open_kit(home, given.port, None) as kit:
+        return in_one_window(given, home, kit, room=room)

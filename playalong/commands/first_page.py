@@ -3,8 +3,9 @@
 import os
 import sys
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
+from playalong.support.errors import UserError
 from playalong.support.terminal import is_read
 
 if TYPE_CHECKING:
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from playalong.commands.options.look import LookOptions as WindowOptions
     from playalong.midi.port import Port
     from playalong.profile.profile import Profile
+
+#: What a room gives back.
+_Came = TypeVar("_Came")
 
 
 def has_person() -> bool:
@@ -31,30 +35,46 @@ def has_person() -> bool:
 
 
 def in_one_window(
-    given: "WindowOptions",
+    given: "WindowOptions | None",
     home: "UserFolders",
-    kit: "tuple[Port, Profile] | None",
+    kit: "tuple[Port | None, Profile] | None" = None,
     *,
-    room: "Callable[[HomeSession], None]",
-) -> None:
-    """Open the window in a room of it, from which Back leads to the first page.
+    room: "Callable[[HomeSession], _Came]",
+) -> "_Came":
+    """Open the window in a room of it, from which Back leads to the first page; what came of it.
 
-    ``kit`` is the port and what is known of the kit on it. What runs leave is told, and UserError
-    says what went wrong in the room.
+    ``given`` says how it looks and sounds, None for as it is set. ``kit`` is the port and what is
+    known of the kit on it; without a port it is the one at hand, or the computer's keys. What runs
+    leave is told, and UserError, once the window is closed, says what went wrong in the room.
     """
     from playalong.app.home.entry import open_window
     from playalong.app.home.kit_at_hand import KitAtHand
+    from playalong.app.open_devices import Look
     from playalong.commands.options.look import look_of
     from playalong.commands.outcome import print_run
 
+    came: list[_Came] = []
+    failed: list[UserError] = []
+
+    def enter(session: "HomeSession") -> None:
+        try:
+            came.append(room(session))
+        except UserError as error:
+            failed.append(error)
+            raise
+
+    port, profile = kit or (None, None)
     open_window(
-        look_of(given, getattr(given, "sound_pads", False)),
+        Look() if given is None else look_of(given, getattr(given, "sound_pads", False)),
         home,
         getattr(given, "out", None),
-        room=room,
-        kit=None if kit is None else KitAtHand(*kit, is_keys=False),
+        room=enter,
+        kit=None if port is None or profile is None else KitAtHand(port, profile, is_keys=False),
         told=print_run,
     )
+    if failed:
+        raise failed[0]
+    return came[0]
 
 
 def open_first_page() -> None:

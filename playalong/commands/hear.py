@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.click import (
     ClickOptions,
     TempoOptions,
@@ -143,21 +144,25 @@ def _hear_pattern(given: Options) -> None:
     task = along_with(given, task, home)
     if given.chunk:
         task = only_chunk(task, given.chunk, given.bars)
-    hear(task, look_of(given), not given.no_click, home=home, path=given.out)
+    click = not given.no_click
+    if given.out is None and has_person():
+        in_one_window(given, home, room=lambda home: home.hear(task, click))
+        return
+    hear(task, look_of(given), click, home=home, path=given.out)
 
 
 def _hear_take(given: Options, take: Path) -> None:
-    from playalong.app.play.hearing import hear_take
+    from playalong.app.play.hearing import HeardTake
 
-    notices = hear_take(
-        pattern_of(given),
-        take,
-        given.which,
-        speed=0.5 if given.half else 1.0,
-        click=not given.no_click,
-        look=look_of(given),
-        home=user_folders(),
-        out=given.out,
-        level=level_of(given),
-    )
-    print_notices(notices)
+    home, click = user_folders(), not given.no_click
+    speed = 0.5 if given.half else 1.0
+    heard = HeardTake(pattern_of(given), take, click=click, level=level_of(given))
+    if given.out is not None:
+        heard.write(given.out, given.which, speed=speed, look=look_of(given))
+    elif has_person():
+        in_one_window(
+            given, home, room=lambda home: heard.play(home.context, given.which, speed=speed)
+        )
+    else:
+        heard.play_alone(look_of(given), home, given.which, speed=speed)
+    print_notices(heard.remarks)

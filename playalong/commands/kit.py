@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
-from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.kit import KitOptions, add_kit, listening, playing
 from playalong.commands.options.look import LOOK, SOUND, LookOptions, add_look, look_of
 from playalong.commands.options.simulated import (
     SimulatedOptions,
@@ -118,6 +118,12 @@ def _learn(given: Options, home: "UserFolders") -> None:
     needs_window = not (given.watch or given.show or given.latency_ms is not None)
     if not needs_window:
         refuse(given, f"page {LOOK}", "does not go with --watch, --show or --latency-ms")
+    if needs_window:
+        with playing(given, home) as (port, profile):
+            profile = _in_window(given, home, port, profile=profile)
+            print_lines(*shown(profile, home.notices))
+            _copy(given, home, profile)
+        return
     with listening(given, home, remembers=not given.show) as (port, profile):
         if given.latency_ms is not None:
             profile = typed_latency(profile, given.latency_ms)
@@ -126,28 +132,21 @@ def _learn(given: Options, home: "UserFolders") -> None:
         if given.watch:
             for line in watch(port, profile, time.perf_counter):
                 print_lines(line)
-        elif needs_window:
-            profile = _in_window(given, home, port, profile=profile)
         print_lines(*shown(profile, home.notices))
         _copy(given, home, profile)
 
 
 def _in_window(
-    given: Options, home: "UserFolders", port: "Port", *, profile: "Profile"
+    given: Options, home: "UserFolders", port: "Port | None", *, profile: "Profile"
 ) -> "Profile":
     """The kit's pages, from which Back leads to the first page; the profile as it is left."""
     from playalong.app.kit_setup.entry import set_up
 
+    if port is None:
+        return in_one_window(given, home, (None, profile), room=lambda home: home.set_up_kit())
     if not has_person():
         return set_up(port, look_of(given), profile, home=home, page=given.page)
-    found: list[Profile] = []
-    in_one_window(
-        given,
-        home,
-        (port, profile),
-        room=lambda home: found.append(home.learn_kit(given.page)),
-    )
-    return found[0]
+    return in_one_window(given, home, (port, profile), room=lambda home: home.learn_kit(given.page))
 
 
 def _as_file(given: Options, home: "UserFolders") -> None:

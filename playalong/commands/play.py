@@ -11,7 +11,7 @@ from playalong.commands.options.click import (
     clicking_of,
 )
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
-from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
     LookOptions,
     SoundPadsOption,
@@ -89,7 +89,7 @@ def run(given: Options) -> None:
     refuse_unused(given)
     pattern, home = pattern_of(given), user_folders()
     trouble: tuple[str, ...] = ()
-    with listening(given, home) as (port, profile):
+    with playing(given, home) as (port, profile):
         task = task_of(
             pattern,
             rules_of_player(given, profile, home),
@@ -101,7 +101,7 @@ def run(given: Options) -> None:
         )
         task = along_with(given, task, home)
         look = look_of(given, given.sound_pads)
-        if has_person():
+        if port is None or has_person():
             in_one_window(given, home, (port, profile), room=lambda home: home.play(task))
             return
         for saved in play(task, look, port, profile=profile, home=home, folder=given.out):

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Protocol
 from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.click import ClickOptions, add_click, clicking_of
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
-from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
     LOOK,
     SOUND,
@@ -128,17 +128,15 @@ def _practise(given: Options) -> "LessonSummary":
             folder=given.out,
             clicking=clicking,
         )
-    with listening(given, home) as (port, profile):
+    with playing(given, home) as (port, profile):
         rules = rules_of_player(given, profile, home)
-        if has_person():
-            found: list[LessonSummary] = []
-            in_one_window(
+        if port is None or has_person():
+            return in_one_window(
                 given,
                 home,
                 (port, profile),
-                room=lambda home: found.append(home.practise(pattern, rules, clicking)),
+                room=lambda home: home.practise(pattern, rules, clicking),
             )
-            return found[0]
         return practise(
             pattern,
             rules,

@@ -108,8 +108,13 @@ def _show(result: Path) -> None:
     from playalong.app.assessment.remarking import remark_in_window
     from playalong.app.open_devices import Look, OpenDevices
     from playalong.app.run.clock import RealClock
+    from playalong.commands.first_page import has_person, in_one_window
     from playalong.commands.options.folder import user_folders
 
+    if has_person():
+        home = user_folders()
+        in_one_window(None, home, room=lambda home: remark_in_window(home.context, result))
+        return
     with OpenDevices(Look(), user_folders(), RealClock(), notices=()) as context:
         remark_in_window(context, result)
 

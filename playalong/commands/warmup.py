@@ -4,8 +4,9 @@ from math import inf
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
-from playalong.commands.options.kit import KitOptions, add_kit, listening
+from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
     SOUND,
     LookOptions,
@@ -159,8 +160,12 @@ def _warm_up(given: Options) -> "WarmUpResult":
         return warm_up(
             wish, rules_of(given), look, by=player, profile=None, home=home, folder=given.out
         )
-    with listening(given, home) as (port, profile):
+    with playing(given, home) as (port, profile):
         rules = rules_of_player(given, profile, home)
+        if port is None or has_person():
+            return in_one_window(
+                given, home, (port, profile), room=lambda home: home.warm_up(wish, rules)
+            )
         return warm_up(wish, rules, look, by=port, profile=profile, home=home, folder=given.out)
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from playalong.app.assessment.entry import take_on
+from playalong.app.assessment.entry import Taken, take_on
 from playalong.app.assessment.remarking import choose_result
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
@@ -54,6 +54,18 @@ def take_in_window(
         file = _chosen(context, found, wrong=wrong, home=home)
     if not isinstance(file, AssessmentFile):
         return ()
+    return take_and_tell(file, context, port, profile=profile, home=home).trouble
+
+
+def take_and_tell(
+    file: AssessmentFile,
+    context: RunContext,
+    port: Port,
+    *,
+    profile: Profile,
+    home: UserFolders,
+) -> Taken:
+    """Take an assessment, and tell what it came to."""
     taken = take_on(
         file,
         context,
@@ -74,7 +86,7 @@ def take_in_window(
             buttons=Buttons([LEAVE]),
         )
         hold(context, page, 0.0)
-    return taken.trouble
+    return taken
 
 
 def _chosen(

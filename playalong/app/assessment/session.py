@@ -31,7 +31,7 @@ from playalong.practice.assessment.machine import Event, Loss, Sitting, State
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.rows import Rows
-from playalong.screen.base.widgets import BACK, NEXT, Button, Buttons
+from playalong.screen.base.widgets import BACK, LEAVE, NEXT, Button, Buttons
 from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.sitting import SittingPage
 from playalong.support.cautions import CAUTION
@@ -163,7 +163,10 @@ class AssessmentSession:
             rows, words = self._agreed.rows, [sitting.assessment.instructions]
         elif sitting.state is State.CLOSED:
             rows = self.told()
-        offered = [_GO_ON, _FINISH] if sitting.may(Event.FINISH) else [_GO_ON]
+        # Before it has begun nothing ends by leaving, and when it is over nothing is left to do.
+        offered = [_GO_ON, _FINISH if sitting.may(Event.FINISH) else LEAVE]
+        if sitting.state is State.AGREEING:
+            offered = [_GO_ON, LEAVE]
         return self._words(stands, offered, rows=rows, words=words)
 
     def _words(

@@ -41,9 +41,14 @@ from playalong.support.text import counted, printable
 
 # The rooms' own imports stand in the methods that enter them: the first page waits for none.
 if TYPE_CHECKING:
+    from playalong.app.assessment.entry import Taken
     from playalong.app.lesson.lesson_session import LessonSummary
     from playalong.app.play.play_session import SavedRun
     from playalong.app.run.task import Task
+    from playalong.app.warm_up.entry import Wish
+    from playalong.app.warm_up.warm_up_session import WarmUpResult
+    from playalong.pattern.beat_map import BeatMap
+    from playalong.records.assessments.files import AssessmentFile
 
 #: Shown on the first page, where there is little room.
 SHORT_CAUTION = "Start quiet, loosen up first, rest between runs."
@@ -85,7 +90,7 @@ class HomeSession:
         self._chosen = 0
         self._patterns: PatternList | None = None
         self._remembered = Remembered()
-        self._rooms: dict[Outcome, Callable[[], None]] = {
+        self._rooms: dict[Outcome, Callable[[], object]] = {
             Outcome.GO_ON: self._go_on,
             Outcome.PATTERNS: self._choose_pattern,
             Outcome.KIT: self.set_up_kit,
@@ -99,7 +104,8 @@ class HomeSession:
     @property
     def context(self) -> RunContext:
         """Everything around the player: the window, and the kit at hand."""
-        opened = replace(self._opened, memory=self._memory, notices=(self._kit.port.name,))
+        said = (self._kit.port.name, *((KEYS_ARE_PADS,) if self._kit.is_keys else ()))
+        opened = replace(self._opened, memory=self._memory, notices=said)
         return self._kit.context(opened, self._look)
 
     @property
@@ -129,7 +135,7 @@ class HomeSession:
 
             broken_off.offer(self.context, self._home)
 
-    def enter(self, room: Callable[[], None]) -> None:
+    def enter(self, room: Callable[[], object]) -> None:
         """Go into a room; what goes wrong there is told on the first page."""
         self._trouble = ()
         try:
@@ -188,7 +194,7 @@ class HomeSession:
         )
         shown = [card for card in cards if card.outcome in self._rooms]
         # Who has played knows what there is to see.
-        known = self._remembered.last is not None
+        known = self._remembered.last is not None and not self._kit.is_keys
         return [card for card in shown if not (known and card.outcome is Outcome.WATCH)]
 
     def _kit_words(self) -> str:
@@ -205,22 +211,25 @@ class HomeSession:
 
     # Rooms.
 
-    def warm_up(self) -> None:
-        """Loosen up, with what is being learned at the end."""
+    def warm_up(self, wish: "Wish | None" = None, rules: Rules | None = None) -> "WarmUpResult":
+        """Loosen up, with what is being learned at the end, or as is wished."""
         from playalong.app.warm_up.entry import Wish, in_window
 
-        last = self._remembered.last
-        lesson = last.pattern if last is not None and last.kind == "lesson" else None
+        if wish is None:
+            last = self._remembered.last
+            is_lesson = last is not None and last.kind == "lesson"
+            wish = Wish(lesson=last.pattern if last is not None and is_lesson else None)
         result = in_window(
-            Wish(lesson=lesson),
-            self._rules(),
+            wish,
+            rules or self._rules(),
             self.context,
             by=self._kit.port,
             home=self._home,
             takes=self._folder,
         )
-        if result.to_lesson and lesson is not None:
-            self.practise(lesson)
+        if result.to_lesson and wish.lesson is not None:
+            self.practise(wish.lesson)
+        return result
 
     @property
     def _all_patterns(self) -> PatternList:
@@ -297,6 +306,30 @@ class HomeSession:
         self._trouble = summary.trouble
         return summary
 
+    def take(self, file: "AssessmentFile") -> "Taken":
+        """Take an assessment."""
+        from playalong.app.assessment.choosing import take_and_tell
+
+        kit = self._kit
+        taken = take_and_tell(file, self.context, kit.port, profile=kit.profile, home=self._home)
+        self._trouble = taken.trouble
+        return taken
+
+    def hear(self, task: "Task", click: bool = True) -> None:
+        """Let the program play ``task``."""
+        from playalong.app.play.play_session import to_hear
+        from playalong.app.run.run import Run
+
+        Run(task=to_hear(task, click), context=self.context, connect=lambda _: SilentPort()).play()
+        self._opened.output.clear()
+
+    def tell_beats(self, path: Path, per_bar: int | None) -> "BeatMap | None":
+        """Have the beats of the recording at ``path`` tapped; None where none are kept."""
+        from playalong.app.recording.entry import tapped
+
+        port = None if self._kit.is_keys else self._kit.port
+        return tapped(self.context, path, port=port, home=self._home, per_bar=per_bar)
+
     def _take_assessment(self) -> None:
         """What a teacher has set, against the clock or as homework."""
         from playalong.app.assessment.choosing import take_in_window
@@ -340,9 +373,6 @@ class HomeSession:
             self._kit.profile = Profile(kit=kit.kit, player=NOBODY, port=kit.port)
 
     def _choose_pattern(self) -> None:
-        from playalong.app.play.play_session import to_hear
-        from playalong.app.run.run import Run
-
         page = PatternsPage(theme=self.context.theme, lines=[], level=self.context.level())
         while not self._opened.window.is_closed:
             patterns = self._all_patterns
@@ -353,25 +383,21 @@ class HomeSession:
             if outcome is Outcome.LEAVE or line is None:
                 return
             if outcome is Outcome.HEAR:
-                task = to_hear(self.task(patterns.patterns[line.name]))
-                Run(task=task, context=self.context, connect=lambda _: SilentPort()).play()
-                self._opened.output.clear()
+                self.hear(self.task(patterns.patterns[line.name]))
             elif outcome is Outcome.START:
                 self.play(self.task(patterns.patterns[line.name]))
 
-    def set_up_kit(self) -> None:
+    def set_up_kit(self) -> Profile:
         """The kit's own pages; where there are several kits, or none, which one first."""
         listed = ports()
         if self._kit.is_keys or len(listed) > 1:
             chosen = self._choose_kit(listed)
             if chosen is None:
-                return
+                return self._kit.profile
             if chosen != self._kit.port.name:
                 self._kit.close()
                 self._kit = KitAtHand.find(self._opened, self._home, part=chosen)
-        if self._kit.is_keys:
-            return
-        self.learn_kit()
+        return self._kit.profile if self._kit.is_keys else self.learn_kit()
 
     def learn_kit(self, page: str | None = None) -> Profile:
         """The pages of the kit at hand, from its overview or from ``page``."""

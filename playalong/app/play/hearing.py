@@ -1,6 +1,7 @@
 """Hearing a pattern, or a take against it: in the window, or into a wave file."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import NamedTuple
@@ -56,41 +57,45 @@ def _mix(look: Look) -> Mix:
     return Mix(soft_click_db=click_db, drums_db=look.drums_db or 0.0, is_under_drums=True)
 
 
-def hear_take(
-    pattern: Pattern,
-    path: Path,
-    which: str,
-    *,
-    speed: float,
-    click: bool,
-    look: Look,
-    home: UserFolders,
-    out: Path | None,
-    level: Level | None = None,
-) -> tuple[str, ...]:
-    """Hear the take at ``path`` against ``pattern``, in the window or into a wave file.
+class HeardTake:
+    """A take that is heard against a pattern.
 
-    What is shown beside is as strict as the take says, or as ``level``. What comes back should be
-    said: where the take is not of that pattern as it is now. UserError where it is of another.
+    What is shown beside is as strict as the take says, or as ``level``. ``remarks`` should be
+    told: where the take is not of that pattern as it is now.
     """
-    take = read(path)
-    said = TakeInfo.from_plain(take.info)
-    same = said.pattern_id == pattern_id(pattern) or said.pattern == pattern.name
-    if own_pattern(said) is not None and not same:
-        raise UserError(
-            f"The take is of another pattern, {quoted(said.pattern)}: hear it with that."
-        )
-    graded = grade_take(pattern, take, Options(level=level))
-    pads = Pads.from_plain(take.info.get("pads", {}))
-    pauses = Pauses.from_plain(take.info.get("pauses", []))
-    ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
-    played = Playback.of(take, pads, graded.run, pauses=pauses, clicks=ticks)
-    if out is not None:
-        write_wave(out, blocks(played.sounds(WHICH[which], speed), mix=_mix(look)))
-        return graded.asked.remarks
-    with OpenDevices(look, home, RealClock(), notices=graded.asked.remarks) as context:
-        listen_back(context, _page(graded, context), played, which=WHICH[which], speed=speed)
-    return graded.asked.remarks
+
+    def __init__(
+        self, pattern: Pattern, path: Path, *, click: bool, level: Level | None = None
+    ) -> None:
+        """Read the take at ``path``; UserError where it is of another pattern."""
+        take = read(path)
+        said = TakeInfo.from_plain(take.info)
+        same = said.pattern_id == pattern_id(pattern) or said.pattern == pattern.name
+        if own_pattern(said) is not None and not same:
+            raise UserError(
+                f"The take is of another pattern, {quoted(said.pattern)}: hear it with that."
+            )
+        graded = grade_take(pattern, take, Options(level=level))
+        pads = Pads.from_plain(take.info.get("pads", {}))
+        pauses = Pauses.from_plain(take.info.get("pauses", []))
+        ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
+        self._graded, self.remarks = graded, graded.asked.remarks
+        self._played = Playback.of(take, pads, graded.run, pauses=pauses, clicks=ticks)
+
+    def write(self, path: Path, which: str, *, speed: float, look: Look) -> None:
+        """Write it into a wave file."""
+        write_wave(path, blocks(self._played.sounds(WHICH[which], speed), mix=_mix(look)))
+
+    def play(self, context: RunContext, which: str, *, speed: float) -> None:
+        """Let it be heard in a window that is open."""
+        context = replace(context, notices=self.remarks)
+        page = _page(self._graded, context)
+        listen_back(context, page, self._played, which=WHICH[which], speed=speed)
+
+    def play_alone(self, look: Look, home: UserFolders, which: str, *, speed: float) -> None:
+        """Let it be heard where nobody is at a window."""
+        with OpenDevices(look, home, RealClock(), notices=()) as context:
+            self.play(context, which, speed=speed)
 
 
 def _clicks(bars: Sequence[Bar], targets: Targets) -> list[Click]:

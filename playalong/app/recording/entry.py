@@ -106,19 +106,11 @@ def beats(
     A word on the beats known before, or on the sound, goes to ``home.notices``.
     """
     folder = maps_folder(home)
-    known, notice = beat_maps.read(folder, path) if is_file(path) else (None, "")
     given = (tempo_bpm, first_beat_s) != (None, None)
     if find and first_beat_s is not None:
         raise UserError("--find finds the first beat by itself: leave out --first-beat.")
-    if notice and not given and not find:
-        home.notices.append(notice)
-    if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
-        raise UserError(f"{per_bar} beats to a bar cannot be: choose 1 to {MOST_TO_THE_BAR}.")
-    if known is not None and per_bar not in (None, known.per_bar):
-        known = replace(known, per_bar=per_bar, changes=())
-        beat_maps.write(folder, path, known)
-    per_bar = per_bar or USUAL_PER_BAR
     if given or find or out is not None:
+        known, per_bar = _known(home, path, per_bar, tells=not given and not find)
         keep_off(path, out)
         recording = opened(path)
         home.notices += filter(None, [recording.message])
@@ -141,28 +133,48 @@ def beats(
     port = _some_port(port_part)
     try:
         with OpenDevices(look, home, RealClock(), notices=()) as context:
-            return _tapped(context, look, path, known=known, port=port, home=home, per_bar=per_bar)
+            if port is not None:
+                profile = home.profile(port.name, None)
+                context = on_kit(context, look, port, profile=profile)
+            return tapped(context, path, port=port, home=home, per_bar=per_bar)
     finally:
         if port is not None:
             port.close()
 
 
-def _tapped(
+def _known(
+    home: UserFolders, path: Path, per_bar: int | None, *, tells: bool = True
+) -> tuple[BeatMap | None, int]:
+    """The beats that are known of a recording, and how many are asked for to a bar."""
+    folder = maps_folder(home)
+    known, notice = beat_maps.read(folder, path) if is_file(path) else (None, "")
+    if notice and tells:
+        home.notices.append(notice)
+    if per_bar is not None and not 1 <= per_bar <= MOST_TO_THE_BAR:
+        raise UserError(f"{per_bar} beats to a bar cannot be: choose 1 to {MOST_TO_THE_BAR}.")
+    if known is not None and per_bar not in (None, known.per_bar):
+        known = replace(known, per_bar=per_bar, changes=())
+        beat_maps.write(folder, path, known)
+    return known, per_bar or USUAL_PER_BAR
+
+
+def tapped(
     context: RunContext,
-    look: Look,
     path: Path,
     *,
-    known: BeatMap | None,
     port: Port | None,
     home: UserFolders,
-    per_bar: int,
+    per_bar: int | None,
 ) -> BeatMap | None:
+    """Have the beats of a recording told in a window that is open; None where none are kept.
+
+    They are tapped on ``port`` or on the space bar. UserError where there is no screen.
+    """
     if context.window.offscreen:
         raise UserError(
             "There is no screen to tap at: give --tempo and --first-beat, or let --find do it."
         )
-    if port is not None:
-        context = on_kit(context, look, port, profile=home.profile(port.name, None))
+    known, per_bar = _known(home, path, per_bar)
     recording = opened(path, context)
     folder = maps_folder(home)
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person
 from playalong.commands.options.notices import broken_off_runs, print_notices
 from playalong.commands.parser import Given, Parser
 from playalong.support.cautions import CAUTION
@@ -49,3 +50,24 @@ def listening(
         print_lines(f'Listening to "{port.name}", played by {profile.player}. {CAUTION}')
         print_notices([*home.notices, *broken_off_runs(home)])
         yield port, profile
+
+
+@contextmanager
+def playing(given: KitOptions, home: "UserFolders") -> Iterator[tuple["Port | None", "Profile"]]:
+    """As ``listening``; None for a port where no kit is plugged in and somebody is at the window.
+
+    The computer's keys are then pads.
+    """
+    from playalong.midi_io.ports import port_names
+
+    if given.port is None and has_person() and not port_names():
+        from playalong.app.home.key_port import WORDS, KeyPort
+
+        profile = home.profile(KeyPort.name, given.who)
+        home.remember(player=profile.player)
+        print_lines(f"{WORDS}. {CAUTION}")
+        print_notices([*home.notices, *broken_off_runs(home)])
+        yield None, profile
+        return
+    with listening(given, home) as kit:
+        yield kit

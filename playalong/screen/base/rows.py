@@ -13,8 +13,8 @@ from playalong.screen.base.widgets import Button
 
 #: How rows are gone through and changed, by keys and by pads.
 CHANGING = (
-    Button((Key.UP,), "↑", "back", outcome=Outcome.BACK),
-    Button((Key.DOWN,), "↓", "next", outcome=Outcome.NEXT),
+    Button((Key.UP,), "↑", "up", outcome=Outcome.BACK),
+    Button((Key.DOWN,), "↓", "down", outcome=Outcome.NEXT),
     Button((Key.LEFT,), "←", "less", outcome=Outcome.SLOWER),
     Button((Key.RIGHT,), "→", "more", outcome=Outcome.FASTER),
 )

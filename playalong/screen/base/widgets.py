@@ -134,7 +134,7 @@ AGAIN = Button((Key.ENTER,), "Enter", "again", outcome=Outcome.AGAIN)
 GO_ON = Button((Key.ENTER, "p", "P"), "Enter", "go on", outcome=Outcome.AGAIN)
 ACCEPT = Button((Key.ENTER,), "Enter", "keep it", outcome=Outcome.ACCEPT)
 NEXT = Button(("n", "N"), "N", "next", outcome=Outcome.NEXT)
-BACK = Button(("b", "B"), "B", "back", outcome=Outcome.BACK)
+BACK = Button(("b", "B"), "B", "the one before", outcome=Outcome.BACK)
 SLOWER = Button((Key.DOWN,), "↓", "slower", outcome=Outcome.SLOWER)
 FASTER = Button((Key.UP,), "↑", "faster", outcome=Outcome.FASTER)
 HEAR = Button(("h", "H"), "H", "hear it", outcome=Outcome.HEAR)
@@ -153,9 +153,9 @@ LISTENING = (
 
 #: The same by arrows, beside one another or one above the other.
 TO_RIGHT = Button((Key.RIGHT, "n", "N"), "→", "next", outcome=Outcome.NEXT)
-TO_LEFT = Button((Key.LEFT, "b", "B"), "←", "back", outcome=Outcome.BACK)
-DOWN = Button((Key.DOWN, Key.RIGHT), "↓", "next", outcome=Outcome.NEXT)
-UP = Button((Key.UP, Key.LEFT), "↑", "back", outcome=Outcome.BACK)
+TO_LEFT = Button((Key.LEFT, "b", "B"), "←", "the one before", outcome=Outcome.BACK)
+DOWN = Button((Key.DOWN, Key.RIGHT), "↓", "down", outcome=Outcome.NEXT)
+UP = Button((Key.UP, Key.LEFT), "↑", "up", outcome=Outcome.BACK)
 
 #: What a lesson can be asked for while it goes on.
 LESSON = (

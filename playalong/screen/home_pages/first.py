@@ -38,8 +38,8 @@ _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
 _ROW, _COUNT = 34, 36
 
 END = Button((Key.ESCAPE, Key.CLOSE), "Esc", "end", outcome=Outcome.LEAVE)
-_CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "choose", outcome=Outcome.NEXT)
-_CHOOSE_BACK = Button((Key.LEFT, Key.UP), "←", "back", outcome=Outcome.BACK)
+_CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "next", outcome=Outcome.NEXT)
+_CHOOSE_BACK = Button((Key.LEFT, Key.UP), "←", "before", outcome=Outcome.BACK)
 
 #: What the pads of other pages ask for opens the cards here, from the first card on.
 _BY_PAD = (Outcome.FASTER, Outcome.SLOWER, Outcome.BACK, Outcome.NEXT)

@@ -27,8 +27,8 @@ from playalong.screen.base.widgets import (
 #: What can be asked for on this page. P shows the plan, and takes it away again.
 PLAN = (
     Button((Key.ENTER, "p", "P"), "Enter", "play this step", outcome=Outcome.AGAIN),
-    Button((Key.DOWN, "n", "N"), "↓", "next", outcome=Outcome.NEXT),
-    Button((Key.UP, "b", "B"), "↑", "back", outcome=Outcome.BACK),
+    Button((Key.DOWN, "n", "N"), "↓", "down", outcome=Outcome.NEXT),
+    Button((Key.UP, "b", "B"), "↑", "up", outcome=Outcome.BACK),
     LEAVE,
 )
 
