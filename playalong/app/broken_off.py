@@ -7,14 +7,11 @@ from typing import TypeVar
 
 from playalong.app.grade.expected import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
-from playalong.app.memory import Memory
+from playalong.app.memory import Memory, write_take
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
-from playalong.app.stored_runs import result_of
 from playalong.app.user_folders import UserFolders
 from playalong.midi.messages import NOTE_ON, kind_of
-from playalong.records.store import runs
-from playalong.records.store.database import StoreError
 from playalong.records.store.runs import BrokenOff
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
@@ -54,28 +51,13 @@ def take_up(
         except UserError:
             grade = None  # the take is kept all the same
     name = f"{said.pattern or 'run'}-{found.row.began:%Y-%m-%d-%H%M%S}"
-    path = recording.save(folder, name)
-    database = memory.opened()
-    try:
-        runs.keep(database, found.row.id, result_of(recording, grade, path))
-    except StoreError as error:
-        raise UserError(str(error)) from None
-    finally:
-        database.close()
+    path, _ = write_take(recording, folder, name)
+    memory.keep_broken_off(found, recording, grade, file=path)
     return grade
 
 
 def _last_s(recording: Recording) -> float:
     return max(0.0, recording.seconds - float(recording.info.get("start_s", 0.0)))
-
-
-def throw_away(memory: Memory, found: BrokenOff) -> None:
-    """Nothing of the run is left."""
-    database = memory.opened()
-    try:
-        runs.throw_away(database, found.row.id)
-    finally:
-        database.close()
 
 
 def offer(context: RunContext, home: UserFolders, who: str | None = None) -> None:
@@ -92,7 +74,7 @@ def offer(context: RunContext, home: UserFolders, who: str | None = None) -> Non
         if outcome is Outcome.LEAVE:
             return
         if outcome is Outcome.THROW_AWAY:
-            told_on_page(context, partial(throw_away, home.memory, found))
+            told_on_page(context, partial(home.memory.throw_away, found))
             continue
         is_graded = outcome is Outcome.GRADE
         keep = partial(take_up, home.memory, found, home.data / "takes", graded=is_graded)

@@ -6,11 +6,12 @@ from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
+from playalong.app.memory import folders
 from playalong.app.stored_runs import LESSON
 from playalong.app.user_folders import UserFolders
 from playalong.records import profiles, settings, takes
 from playalong.records.assessments.traces import assessments_of, leave_folders
-from playalong.records.store import erasing, exporting
+from playalong.records.store import erasing, exporting, run_file
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
 from playalong.records.store.players import PlayerRow
@@ -86,7 +87,7 @@ def _files(home: UserFolders, name: str) -> Iterator[Path]:
     for path in home.data.glob(f"{home.memory.path.stem}-damaged-*"):
         if _holds(path, name):
             yield path
-    for path in home.data.glob("mistakes/*"):
+    for path in [*home.data.glob("mistakes/*"), *run_file.files(folders(home.data))]:
         if _holds(path, name):
             yield path
     kept = home.data / "set-aside"

@@ -17,7 +17,8 @@ from playalong.records.pattern_files import library
 from playalong.records.store import imports, knowledge, players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.players import PlayerRow
-from playalong.records.store.runs import Result
+from playalong.records.store.run_file import FiledRun
+from playalong.records.store.runs import Result, RunRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
 from playalong.support.errors import UserError
@@ -84,10 +85,39 @@ def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
     return is_new
 
 
+def row_of(filed: FiledRun) -> RunRow:
+    """A run that is in a file of its own, as a list shows it; its number is 0."""
+    said = TakeInfo.from_plain(filed.info["info"])
+    pattern = pattern_of(said)
+    return RunRow(
+        id=0,
+        player=_name_of(said),
+        kit=said.kit or None,
+        pattern=said.pattern or None,
+        title=pattern.title if pattern is not None else said.pattern or None,
+        kind=filed.kind,
+        program=said.program,
+        began=_date(said) or datetime.fromtimestamp(filed.alive_s).astimezone(),
+        seconds=None,
+        state=runs.GOING,
+        score=None,
+        tempo_bpm=said.tempo_bpm,
+        bars=said.bars,
+        spread_ms=None,
+        contrast_db=None,
+        steadiness_ms=None,
+        advice=None,
+        file=str(filed.path),
+    )
+
+
 def player_of(database: Database, said: TakeInfo) -> PlayerRow:
     """Who played a take: a simulated player goes by the name of the skill."""
-    name = said.simulated.skill if said.simulated is not None else said.player
-    return players.player_of(database, name or NOBODY, _now())
+    return players.player_of(database, _name_of(said), _now())
+
+
+def _name_of(said: TakeInfo) -> str:
+    return (said.simulated.skill if said.simulated is not None else said.player) or NOBODY
 
 
 def result_of(recording: Recording, graded: "Graded | None", file: Path | None) -> Result:

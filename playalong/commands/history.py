@@ -243,7 +243,7 @@ def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
         if what == "list":
             print_lines(f"{told}.")
         elif what == "throw-away":
-            broken_off.throw_away(memory, one)
+            memory.throw_away(one)
             print_lines(f"{told}; thrown away.")
         else:
             graded = broken_off.take_up(memory, one, home.data / "takes", graded=what == "grade")

@@ -8,6 +8,7 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.writer import write as written
 from playalong.records.store import knowledge, players
 from playalong.records.store.database import Database, StoreError
+from playalong.records.store.recovery import open_or_renew
 from playalong.support.errors import UserError
 
 
@@ -23,12 +24,13 @@ def read(store: Path, player: str, pattern: Pattern) -> tuple[str | None, str]:
     if not store.exists():
         return None, ""
     try:
-        database = Database.open(store)
+        database, recovered = open_or_renew(store)
+        words = " ".join(recovered.words(store)) if recovered is not None else ""
         try:
             found = players.find(database, player)
             if found is None:
-                return None, ""
-            return knowledge.lesson(database, found.id, pattern_id(pattern)), ""
+                return None, words
+            return knowledge.lesson(database, found.id, pattern_id(pattern)), words
         finally:
             database.close()
     except StoreError as error:

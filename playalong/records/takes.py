@@ -273,7 +273,7 @@ class Recording:
 
     def as_plain(self) -> dict[str, Any]:
         """All but the messages, as plain objects: what ``resumed`` takes."""
-        return {"tempo_us": self._tempo_us, "info": self.info}
+        return {"tempo_us": self._tempo_us, "info": dict(self.info)}
 
     @classmethod
     def resumed(cls, plain: Mapping[str, Any], messages: Iterable[tuple[int, bytes]]) -> Self:

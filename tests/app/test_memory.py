@@ -107,8 +107,47 @@ def test_what_was_broken_off_can_be_thrown_away(task, context, monkeypatch):
     run.play()
     run._log.close()
     monkeypatch.setattr(time, "time", lambda: 4e9)
-    broken_off.throw_away(context.memory, context.memory.broken_off()[0])
+    context.memory.throw_away(context.memory.broken_off()[0])
     assert context.memory.broken_off() == []
+
+
+@pytest.mark.parametrize("is_mended", [False, True])
+def test_a_run_that_was_killed_without_a_store_is_offered_and_kept(
+    task, context, tmp_path, monkeypatch, is_mended
+):
+    """Its file is all that there is; the take waits for the store where that is still useless."""
+    memory = context.memory
+    memory.path.mkdir(parents=True)  # a folder stands in the store's place
+    run = run_of(task, context)
+    ended = run.play()
+    run._log.close()
+    monkeypatch.setattr(time, "time", lambda: 4e9)
+    if is_mended:
+        memory.path.rmdir()
+    (found,) = Memory(folder=memory.folder).broken_off("Ines")
+    assert (found.row.title, found.row.player, found.row.id) == ("A Test", "Ines", 0)
+    assert list(found.messages) == ended.recording._messages
+    assert broken_off.take_up(memory, found, tmp_path / "takes") is not None
+    assert Memory(folder=memory.folder).broken_off() == []
+    (take,) = (tmp_path / "takes").glob("*.mid")
+    if not is_mended:
+        memory.path.rmdir()
+        memory.open().close()
+    database = Memory(folder=memory.folder).opened()
+    assert database.rows("SELECT state, file FROM run") == [("kept", str(take))]
+    database.close()
+
+
+def test_a_run_without_a_store_can_be_thrown_away(task, context, monkeypatch):
+    memory = context.memory
+    memory.path.mkdir(parents=True)
+    run = run_of(task, context)
+    run.play()
+    run._log.close()
+    monkeypatch.setattr(time, "time", lambda: 4e9)
+    memory.throw_away(memory.broken_off()[0])
+    assert memory.broken_off() == []
+    assert not list((memory.folder / "unfinished").iterdir())
 
 
 def test_whoever_ends_the_program_in_a_run_keeps_what_was_played(task, context, tmp_path):

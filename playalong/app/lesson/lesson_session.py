@@ -16,7 +16,7 @@ from typing import TypeVar
 from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
-from playalong.app.memory import Memory
+from playalong.app.memory import Memory, write_take
 from playalong.app.mistakes import mishap_lines
 from playalong.app.run.context import GONE, RunContext, SilentPort
 from playalong.app.run.frame_loop import Scene, View, hold, show
@@ -50,7 +50,7 @@ from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.texture import Texture
 from playalong.records import lessons
 from playalong.records.take_info import Simulated
-from playalong.records.takes import TakeError
+from playalong.records.takes import Recording, TakeError
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import HEAR, LEAVE, LESSON, SKIP, Button, Buttons
@@ -173,6 +173,7 @@ class LessonSession:
         self._takes = takes_folder / short_name(named)
         self._trouble: list[str] = []
         self._broken_off: Path | None = None
+        self._was_moved = False
         #: Those of the first repetition that had any: what is wrong is wrong in the next as well.
         self._mishaps: Mapping[str, Exception] = {}
         self._number = 0
@@ -220,7 +221,7 @@ class LessonSession:
             if heard is not None or self.lesson.exercise != exercise:
                 return heard
         ended = self._played(exercise, task)
-        saved = self._keep(lambda: ended.recording.save(self._takes, f"{self._number:03}"))
+        saved = self._keep(lambda: self._write_take(ended.recording))
         if ended.is_interrupted:
             self._broken_off = saved
         if ended.mishaps and not self._mishaps:
@@ -229,8 +230,10 @@ class LessonSession:
         graded = None
         if ended.lost_port is None and ended.outcome is None:
             graded = grade_take(self._pattern, ended.recording.take(), Options())
-        if self._context.memory is not None and ended.log is not None:
-            self._context.memory.keep(ended.log, ended.recording, graded, file=saved)
+        memory = self._context.memory
+        if memory is not None and ended.log is not None:
+            memory.keep(ended.log, ended.recording, graded, file=saved)
+            self._trouble += [words for words in memory.told if words not in self._trouble]
         if ended.lost_port is not None:
             return self._wait_for_kit(ended)
         if graded is None:
@@ -488,6 +491,16 @@ class LessonSession:
         self._keep(
             lambda: lessons.write(self._store, self._player, self._pattern, progress=progress)
         )
+
+    def _write_take(self, recording: Recording) -> Path:
+        """Write the take of a repetition, elsewhere if it must be; its path."""
+        number = f"{self._number:03}"
+        elsewhere = f"{self._takes.name}-{number}"
+        path, moved = write_take(recording, self._takes, number, elsewhere=elsewhere)
+        if moved and not self._was_moved:
+            self._trouble.append(moved)
+            self._was_moved = True
+        return path
 
     def _keep(self, write: Callable[[], T]) -> T | None:
         """Write something; what goes wrong is told once, at the end."""

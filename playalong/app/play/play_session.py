@@ -4,7 +4,6 @@ Nothing that was played is lost: a take that cannot be written where it should b
 where it can be, and a run that loses its kit for good is graded up to there.
 """
 
-import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -15,7 +14,7 @@ from typing import TypeVar
 from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM, checked_rules
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
-from playalong.app.memory import Memory
+from playalong.app.memory import Memory, write_take
 from playalong.app.mistakes import described, keep_mistake, mishap_lines
 from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.run.context import RunContext, SilentPort
@@ -28,7 +27,6 @@ from playalong.grading.text import figures
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT
 from playalong.profile.profile import Profile
-from playalong.records.takes import Recording, TakeError
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.widgets import (
@@ -377,7 +375,8 @@ def save_run(
             f'The MIDI port "{ended.lost_port}" went away: check its cable. '
             "What was played until then is graded."
         )
-    path, moved = _write(ended.recording, folder, task.pattern.name)
+    name = f"{task.pattern.name}-{datetime.now():%Y-%m-%d-%H%M%S}"
+    path, moved = write_take(ended.recording, folder, name)
     if moved:
         trouble.append(moved)
     trouble += mishap_lines(ended.mishaps)
@@ -394,21 +393,6 @@ def save_run(
     return SavedRun(
         path=path, graded=graded, trouble=tuple(trouble), is_broken_off=ended.is_interrupted
     )
-
-
-def _write(recording: Recording, folder: Path, name: str) -> tuple[Path, str | None]:
-    """Write the take, elsewhere if it must be; its path, and a word if it is elsewhere."""
-    stamped = f"{name}-{datetime.now():%Y-%m-%d-%H%M%S}"
-    try:
-        return recording.save(folder, stamped), None
-    except TakeError as error:
-        for other in (Path.home(), Path.cwd(), Path(tempfile.gettempdir())):
-            try:
-                path = recording.save(other, stamped)
-            except TakeError:
-                continue
-            return path, f"{error} It is kept here instead: {path}"
-        raise
 
 
 def result_page(

@@ -47,6 +47,10 @@ _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
 BACK = "the kit is back"
 
+#: Where a run is that cannot reach the store.
+IN_FILE = "the store cannot be written: this run is kept in a file"
+NOT_KEPT = "no disk can be written: this run is kept only while the program runs"
+
 
 @dataclass(frozen=True)
 class HeldPage:
@@ -225,12 +229,18 @@ class Run(Scene):
             self.page.subtitle = self._task.about or _progress(self._bar, self._task)
             with self._mishaps.kept("what is said at the bar line"):
                 self._each_bar(self._bar)
-        said = (*self._context.notices, self._context.output.message)
+        said = (*self._context.notices, self._context.output.message, self._kept_words())
         self.page.notices[:] = [*self._notices, *dict.fromkeys(filter(None, said))]
         before = self._before
         if before is not None and run_s < before.until_s:
             return View(before.page, before.at_s)
         return View(self.page, run_s)
+
+    def _kept_words(self) -> str:
+        """What is to be said where the run cannot reach the store."""
+        if self._log is None or self._log.trouble is None:
+            return ""
+        return IN_FILE if self._log.file.path is not None else NOT_KEPT
 
     def survives(self, error: Exception) -> bool:
         """Whatever is wrong with what is seen, the run goes on."""
@@ -267,7 +277,7 @@ class Run(Scene):
         """Judge again what was played, now that less is expected."""
         self._recording.info["pauses"] = self.time.pauses.as_plain()
         if self._log is not None:
-            self._log.info(self._recording.as_plain())
+            self._log.changed()
         self.judging.anew(self.time.pauses, self.time.stopped_s)
         self.judging.show_on(self.page)
 

@@ -49,7 +49,7 @@ class StoreError(UserError):
     def __init__(self, trouble: Trouble, path: Path, detail: str = "") -> None:
         words = _WORDS[trouble].format(path=path, detail=detail)
         super().__init__(words)
-        self.trouble = trouble
+        self.trouble, self.detail = trouble, detail
 
 
 _WORDS = {
@@ -82,14 +82,15 @@ class Database:
         self._depth = 0
 
     @classmethod
-    def open(cls, path: Path) -> Self:
+    def open(cls, path: Path, *, wait_s: float = WAIT_S) -> Self:
         """The store at ``path``, made where there is none, and brought up to date.
 
-        StoreError where it cannot be used; the file is then as it was.
+        Another program that is writing is waited for, so long. StoreError where the store cannot
+        be used; the file is then as it was.
         """
         with _told(path):
             path.parent.mkdir(parents=True, exist_ok=True)
-            connection = sqlite3.connect(path, timeout=WAIT_S, isolation_level=None)
+            connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
             try:
                 database = cls(path, connection)
                 database._prepare()
@@ -110,7 +111,7 @@ class Database:
         if version < VERSION:
             run("PRAGMA journal_mode = WAL")
             self._migrate()
-        self._identity = _identity(self.path)
+        self._identity = identity(self.path)
 
     def _migrate(self) -> None:
         with self.writing():
@@ -120,27 +121,6 @@ class Database:
                     if statement.strip():
                         self._connection.execute(statement)
             self._connection.execute(f"PRAGMA user_version = {VERSION}")
-
-    @classmethod
-    def open_or_renew(cls, path: Path) -> tuple[Self, Path | None]:
-        """The store at ``path``, and where a damaged one was set aside before a new one began.
-
-        StoreError as ``open``, but for damage.
-        """
-        try:
-            database = cls.open(path)
-            try:
-                # What is damaged elsewhere than at its head shows when it is read.
-                database.rows("SELECT count(*) FROM run WHERE state = 'going'")
-            except StoreError:
-                database.close()
-                raise
-        except StoreError as error:
-            if error.trouble is not Trouble.DAMAGED:
-                raise
-            aside = set_aside(path)
-            return cls.open(path), aside
-        return database, None
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """What a query finds."""
@@ -162,7 +142,7 @@ class Database:
             yield self
             return
         with _told(self.path):
-            if self._identity not in (None, _identity(self.path)):
+            if self._identity not in (None, identity(self.path)):
                 raise StoreError(Trouble.GONE, self.path)
             self._connection.execute("BEGIN IMMEDIATE")
         self._depth += 1
@@ -231,6 +211,15 @@ def file_of(written: str) -> Path:
     return Path(_ESCAPE.sub(lambda found: chr(int(found[1], 16)), written))
 
 
+def is_suspect(path: Path) -> bool:
+    """Whether something in the store at ``path`` could not be read once."""
+    return _mark(path).exists()
+
+
+def _mark(path: Path) -> Path:
+    return path.with_suffix(".suspect")
+
+
 def set_aside(path: Path) -> Path:
     """Move a damaged store, with its log, to a name that nothing has; the new path."""
     stamp = f"{datetime.now():%Y-%m-%d}"
@@ -242,10 +231,12 @@ def set_aside(path: Path) -> Path:
     for ending in BESIDE:
         with suppress(FileNotFoundError):
             path.with_name(path.name + ending).rename(aside.with_name(aside.name + ending))
+    _mark(path).unlink(missing_ok=True)
     return aside
 
 
-def _identity(path: Path) -> tuple[int, int] | None:
+def identity(path: Path) -> tuple[int, int] | None:
+    """Which file is at ``path``, whatever it is called; None where there is none."""
     try:
         found = path.stat()
     except OSError:
@@ -277,8 +268,14 @@ def _told(path: Path) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise StoreError(*_trouble(error, path)) from error
+        told = StoreError(*_trouble(error, path))
+        if told.trouble is Trouble.DAMAGED:  # found late, perhaps: the next start mends it
+            with suppress(OSError):
+                _mark(path).touch()
+        raise told from error
     except UnicodeDecodeError as error:  # of a text in the file, or in what SQLite says of it
+        with suppress(OSError):
+            _mark(path).touch()
         raise StoreError(Trouble.DAMAGED, path, " (a text in it is none)") from error
     except OSError as error:
         raise StoreError(Trouble.NOT_THERE, path, error.strerror or str(error)) from error

@@ -2,8 +2,8 @@
 
 The loop hands over messages and never waits: not for the disk, not for another program that
 writes. At least every ``PORTION_S`` seconds what has come is on the disk. Where the store fails
-the messages stay here, and the run goes on; ``trouble`` says what is wrong. Where it is gone, or
-was damaged and set aside, the run goes on in a new one, whole.
+the run goes on in a file of its own, whole, until the store can be written again; ``trouble`` says
+what is wrong. Where it is gone, the run goes on in a new one, whole.
 """
 
 import time
@@ -16,13 +16,14 @@ from typing import Any
 
 from playalong.records.store import runs
 from playalong.records.store.database import Database, StoreError, Trouble
+from playalong.records.store.run_file import RunFile
 from playalong.records.store.runs import Message
 
 #: What is younger than this may be lost when the power fails.
 PORTION_S = 0.5
 
-#: How long is waited after the store could not be written.
-RETRY_S = 2.0
+#: How long is waited after the store could not be written, and for another program that writes.
+RETRY_S, PATIENCE_S = 2.0, 0.2
 
 
 class RunLog:
@@ -32,22 +33,28 @@ class RunLog:
         self,
         path: Path,
         begin: Callable[[Database], int],
+        *,
+        file: RunFile,
+        info: Callable[[], Mapping[str, Any]],
         now_s: Callable[[], float] = time.time,
     ) -> None:
-        """``now_s`` tells seconds since 1970."""
+        """``file`` is where the run goes while the store cannot be written, ``info`` gives what it
+        says of itself, ``now_s`` seconds since 1970.
+        """
         self.run: int | None = None
         #: What is wrong with the store, None while all is well.
         self.trouble: StoreError | None = None
         #: The store that the run had begun in was moved or deleted; the run is in a new one.
         self.gone: StoreError | None = None
-        #: Where a damaged store was set aside.
-        self.aside: Path | None = None
+        #: Where the run is while the store cannot be written.
+        self.file = file
         self._path, self._begin, self._now_s = path, begin, now_s
+        self._said = info
         self._messages: SimpleQueue[Message] = SimpleQueue()
         self._all: list[Message] = []
         #: How many of them are on the disk.
         self._written = 0
-        self._info: Mapping[str, Any] | None = None
+        self._has_changed = False
         self._is_over = Event()
         self._thread = Thread(target=self._write, name="run log", daemon=True)
         self._thread.start()
@@ -56,9 +63,9 @@ class RunLog:
         """One message of the take; returns at once."""
         self._messages.put((tick, data))
 
-    def info(self, info: Mapping[str, Any]) -> None:
+    def changed(self) -> None:
         """What the run says of itself has changed."""
-        self._info = dict(info)
+        self._has_changed = True
 
     def close(self) -> int | None:
         """Write what is left; the id of the run, None where it never reached the store."""
@@ -68,45 +75,57 @@ class RunLog:
 
     def _write(self) -> None:
         database: Database | None = None
-        while True:
-            is_over = self._is_over.wait(PORTION_S if self.trouble is None else RETRY_S)
-            try:
-                if database is None:
-                    database, aside = Database.open_or_renew(self._path)
-                    if aside is not None:
-                        self.aside = aside
-                        self._begin_again()
-                if self.run is None:
-                    self.run = self._begin(database)
-                self._portion(database)
-                self.trouble = None
-            except StoreError as error:
-                self.trouble = error
-                if error.trouble is Trouble.GONE:
-                    self.gone = error
-                    self._begin_again()
-                if database is not None and error.trouble is not Trouble.BUSY:
-                    database.close()
-                    database = None
-            if is_over:
-                break
+        asked_s = -RETRY_S
+        is_over = False
+        while not is_over:
+            is_over = self._is_over.wait(PORTION_S)
+            self._collect()
+            if self.trouble is None or is_over or time.monotonic() - asked_s >= RETRY_S:
+                database = self._to_store(database)
+                asked_s = time.monotonic()
+            if self.trouble is not None:
+                self.file.write(self._all, alive_s=self._now_s(), run=self.run, info=self._said)
         if database is not None:
             database.close()
+
+    def _collect(self) -> None:
+        with suppress(Empty):
+            while True:
+                self._all.append(self._messages.get_nowait())
+
+    def _to_store(self, database: Database | None) -> Database | None:
+        """Write what has come into the store; the store as it is open then."""
+        try:
+            if database is None:
+                database = Database.open(self._path, wait_s=PATIENCE_S)
+            if self.run is None:
+                self.run = self._begin(database)
+            self._portion(database)
+            self.trouble = None
+            self.file.remove()
+        except StoreError as error:
+            self.trouble = error
+            if error.trouble is Trouble.GONE:
+                self.gone = error
+                self._begin_again()
+            if database is not None and error.trouble is not Trouble.BUSY:
+                database.close()
+                database = None
+        except Exception as error:  # whatever it is, the run goes to its file
+            self.trouble = StoreError(Trouble.FAILING, self._path, repr(error))
+        return database
 
     def _begin_again(self) -> None:
         """The store is a new one, of which nothing of the run is known."""
         self.run, self._written = None, 0
 
     def _portion(self, database: Database) -> None:
-        with suppress(Empty):
-            while True:
-                self._all.append(self._messages.get_nowait())
-        info, self._info = self._info, None
         assert self.run is not None
-        portion = self._all[self._written :]
+        has_changed, self._has_changed = self._has_changed, False
+        portion, info = self._all[self._written :], self._said() if has_changed else None
         try:
             runs.append(database, self.run, portion, alive_s=self._now_s(), info=info)
         except StoreError:
-            self._info = self._info or info
+            self._has_changed = has_changed or self._has_changed
             raise
         self._written = len(self._all)

@@ -14,6 +14,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 from playalong.records.store.database import Database, decoding
@@ -303,19 +304,27 @@ def throw_away(database: Database, run: int) -> None:
 
 @dataclass(frozen=True, kw_only=True)
 class BrokenOff:
-    """A run whose program has ended before it did: all that reached the disk."""
+    """A run whose program has ended before it did: all that reached the disk.
+
+    ``process`` is the program, ``file`` the one that it lies in where the store could not be
+    written; ``row.id`` is 0 where the store knows nothing of it.
+    """
 
     row: RunRow
     info: Mapping[str, Any]
     messages: Sequence[Message]
+    process: str = ""
+    file: Path | None = None
 
 
 def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
     """The runs that go on nowhere any more; ``now_s`` in seconds since 1970."""
     going = database.rows("SELECT id, alive_s, process FROM run WHERE state = 'going'")
-    silent = [
-        number for number, alive_s, process in going if is_broken_off(alive_s, process, now_s)
-    ]
+    silent = {
+        number: process
+        for number, alive_s, process in going
+        if is_broken_off(alive_s, process, now_s)
+    }
     found = []
     for row in select(database, f"run.id IN ({', '.join(map(str, silent))})"):
         info = database.row("SELECT info FROM body WHERE run = ?", (row.id,))
@@ -324,9 +333,9 @@ def broken_off(database: Database, now_s: float) -> list[BrokenOff]:
         )
         with decoding(database):
             messages = [message for (data,) in portions for message in unpacked(data)]
-            found.append(
-                BrokenOff(row=row, info=json.loads(info[0]) if info else {}, messages=messages)
-            )
+            said = json.loads(info[0]) if info else {}
+            process = silent[row.id]
+            found.append(BrokenOff(row=row, info=said, messages=messages, process=process))
     return found
 
 

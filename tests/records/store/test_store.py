@@ -14,8 +14,9 @@ from threading import Thread
 
 import pytest
 
-from playalong.records.store import erasing, exporting, knowledge, players, run_log, runs
+from playalong.records.store import erasing, exporting, knowledge, players, run_file, run_log, runs
 from playalong.records.store.database import BESIDE, Database, StoreError, Trouble, set_aside
+from playalong.records.store.run_file import RunFile
 from playalong.records.store.run_log import RunLog
 from playalong.records.store.runs import Finding, Result
 from playalong.records.store.schema import MIGRATIONS, VERSION
@@ -307,50 +308,58 @@ def test_a_store_whose_power_failed_has_all_that_was_promised(path: Path, tmp_pa
 # A run that writes itself.
 
 
+INFO = {"tempo_us": 500_000, "info": {"start_s": 1.0, "player": "Ines", "bars": 16}}
+
+
+def run_log_of(path: Path, begin, **more) -> RunLog:
+    file = RunFile([path.parent / "unfinished"], kind="play", store=path)
+    return RunLog(path, begin, file=file, info=lambda: INFO, **more)
+
+
 def test_a_run_log_writes_within_a_second_and_says_when_it_cannot(path: Path) -> None:
     def begin(database: Database) -> int:
         return began(database, player(database).id)
 
-    log = RunLog(path, begin, lambda: 5.0)
+    log = run_log_of(path, begin, now_s=lambda: 5.0)
     for number in range(100):
         log.message(number, b"\x99\x24\x54")
-    log.info({"bars": 16})
+    log.changed()
     run = log.close()
     assert run is not None
     assert log.trouble is None
     database = Database.open(path)
     (found,) = runs.broken_off(database, 1e12)
     assert [tick for tick, _ in found.messages] == list(range(100))
-    assert found.info == {"bars": 16}
+    assert found.info == INFO
     database.close()
 
 
 def test_a_run_log_without_a_store_keeps_quiet_and_says_why(path: Path) -> None:
     path.mkdir(parents=True)
-    log = RunLog(path, lambda database: began(database, 1))
+    log = run_log_of(path, lambda database: began(database, 1))
     log.message(1, b"\x99\x24\x54")
     assert log.close() is None
     assert log.trouble is not None
     assert log.trouble.trouble is Trouble.NOT_THERE
+    assert [tick for tick, _ in run_file.read(log.file.path).messages] == [1]
 
 
 @pytest.mark.parametrize("is_damaged", [False, True])
-def test_a_run_goes_on_whole_in_a_new_store(
+def test_a_run_goes_on_whole_elsewhere(
     path: Path, monkeypatch: pytest.MonkeyPatch, is_damaged: bool
 ) -> None:
-    """The store is deleted, or damaged, while the run goes on."""
+    """The store is deleted while the run goes on, which goes on in a new one; or it is damaged, and
+    the run goes on in a file of its own."""
     monkeypatch.setattr(run_log, "PORTION_S", 0.02)
     monkeypatch.setattr(run_log, "RETRY_S", 0.02)
 
     def begin(database: Database) -> int:
         return began(database, player(database).id)
 
-    log = RunLog(path, begin)
+    log = run_log_of(path, begin)
     for number in range(3):
         log.message(number, b"\x99\x24\x54")
-    until_s = time.monotonic() + 20.0
-    while log.run is None and time.monotonic() < until_s:
-        time.sleep(0.01)
+    wait_for(lambda: log.run is not None)
     if is_damaged:
         path.with_name("damaged").write_bytes(b"no store" * 999)
         path.with_name("damaged").replace(path)
@@ -362,12 +371,67 @@ def test_a_run_goes_on_whole_in_a_new_store(
     log.message(4, b"\x99\x24\x54")
     run = log.close()
     assert log.gone is not None
-    assert (log.aside is not None) is is_damaged
+    if is_damaged:
+        messages = run_file.read(log.file.path).messages
+    else:
+        assert log.file.path is None, "all of it is in the new store"
+        database = Database.open(path)
+        (found,) = runs.broken_off(database, 1e12)
+        database.close()
+        assert found.row.id == run
+        messages = found.messages
+    assert [tick for tick, _ in messages] == [0, 1, 2, 3, 4]
+
+
+def wait_for(is_so) -> None:
+    until_s = time.monotonic() + 20.0
+    while not is_so() and time.monotonic() < until_s:
+        time.sleep(0.01)
+
+
+def test_while_another_program_writes_a_run_reaches_a_file(path: Path) -> None:
+    """And the file is gone once the store has all of it."""
     database = Database.open(path)
+    who = player(database).id
+    log = run_log_of(path, lambda store: began(store, who))
+    with database.writing():
+        log.message(1, b"\x99\x24\x54")
+        wait_for(lambda: log.file.path is not None)
+        (file,) = run_file.files([path.parent / "unfinished"])
+        filed = run_file.read(file)
+        assert (filed.kind, filed.info, filed.run) == ("play", INFO, None)
+        assert list(filed.messages) == [(1, b"\x99\x24\x54")]
+    log.close()
     (found,) = runs.broken_off(database, 1e12)
-    assert found.row.id == run
-    assert [tick for tick, _ in found.messages] == [0, 1, 2, 3, 4]
+    assert [tick for tick, _ in found.messages] == [1]
+    assert not file.exists()
     database.close()
+
+
+def test_the_file_of_a_run_goes_where_there_is_room_and_may_be_cut_off(tmp_path: Path) -> None:
+    (tmp_path / "taken").write_bytes(b"a file where a folder should be")
+    folders = [tmp_path / "taken", tmp_path / "room"]
+    file = RunFile(folders, kind="lesson", store=tmp_path / "playalong.db")
+    messages = [(tick, b"\x99\x24\x54") for tick in range(9)]
+    for count in (3, 6, 9):
+        assert file.write(messages[:count], alive_s=count, run=4, info=lambda: INFO)
+    (path,) = run_file.files(folders)
+    whole = path.read_bytes()
+    for cut in range(len(whole)):
+        path.write_bytes(whole[:cut])
+        try:
+            found = run_file.read(path)
+        except UserError:
+            assert cut < whole.index(b"\n"), "not even the first line is whole"
+            continue
+        lines = whole[: cut + 1].count(b"\n")  # one without its end is whole as well
+        assert list(found.messages) == messages[: 3 * lines]
+        assert found.info == INFO
+    file.remove()
+    assert run_file.files(folders) == []
+    (tmp_path / "room").rmdir()
+    (tmp_path / "room").write_bytes(b"")
+    assert not file.write(messages, alive_s=1.0, run=None, info=lambda: INFO)
 
 
 # Out and away.
