@@ -95,7 +95,7 @@ def _take(given: Options, file: "AssessmentFile") -> "Taken":
         nobody = Profile(kit="", player="")
         return take(file, look, player, who=who, profile=nobody, home=home, folder=folder)
     refuse(given, "--seed", "goes with --player, a simulated player")
-    with playing(given, home) as (port, profile):
+    with playing(given, home, has_person=has_person()) as (port, profile):
         if port is None or has_person():
             return in_one_window(given, home, (port, profile), room=lambda home: home.take(file))
         return take(file, look, port, who=profile.player, profile=profile, home=home, folder=folder)

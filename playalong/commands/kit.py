@@ -119,7 +119,7 @@ def _learn(given: Options, home: "UserFolders") -> None:
     if not needs_window:
         refuse(given, f"page {LOOK}", "does not go with --watch, --show or --latency-ms")
     if needs_window:
-        with playing(given, home) as (port, profile):
+        with playing(given, home, has_person=has_person()) as (port, profile):
             profile = _in_window(given, home, port, profile=profile)
             print_lines(*shown(profile, home.notices))
             _copy(given, home, profile)

@@ -89,7 +89,7 @@ def run(given: Options) -> None:
     refuse_unused(given)
     pattern, home = pattern_of(given), user_folders()
     trouble: tuple[str, ...] = ()
-    with playing(given, home) as (port, profile):
+    with playing(given, home, has_person=has_person()) as (port, profile):
         task = task_of(
             pattern,
             rules_of_player(given, profile, home),

@@ -128,7 +128,7 @@ def _practise(given: Options) -> "LessonSummary":
             folder=given.out,
             clicking=clicking,
         )
-    with playing(given, home) as (port, profile):
+    with playing(given, home, has_person=has_person()) as (port, profile):
         rules = rules_of_player(given, profile, home)
         if port is None or has_person():
             return in_one_window(

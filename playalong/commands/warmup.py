@@ -160,7 +160,7 @@ def _warm_up(given: Options) -> "WarmUpResult":
         return warm_up(
             wish, rules_of(given), look, by=player, profile=None, home=home, folder=given.out
         )
-    with playing(given, home) as (port, profile):
+    with playing(given, home, has_person=has_person()) as (port, profile):
         rules = rules_of_player(given, profile, home)
         if port is None or has_person():
             return in_one_window(

@@ -49,7 +49,6 @@ def test_every_command_with_a_page_opens_it_in_the_one_window(
     for module in (first_page, *main.COMMANDS.values()):
         if hasattr(module, "has_person"):
             monkeypatch.setattr(module, "has_person", lambda: True)
-    monkeypatch.setattr("playalong.commands.options.kit.has_person", lambda: True)
     code = main.main(typed.split())
     assert opened == [None]
     assert (code, capsys.readouterr().err) == (2, f"playalong: entered {room}\n")

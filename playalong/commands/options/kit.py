@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.first_page import has_person
 from playalong.commands.options.notices import broken_off_runs, print_notices
 from playalong.commands.parser import Given, Parser
 from playalong.support.cautions import CAUTION
@@ -53,14 +52,16 @@ def listening(
 
 
 @contextmanager
-def playing(given: KitOptions, home: "UserFolders") -> Iterator[tuple["Port | None", "Profile"]]:
-    """As ``listening``; None for a port where no kit is plugged in and somebody is at the window.
+def playing(
+    given: KitOptions, home: "UserFolders", *, has_person: bool
+) -> Iterator[tuple["Port | None", "Profile"]]:
+    """As ``listening``; with a person at the window no kit need be plugged in.
 
-    The computer's keys are then pads.
+    The port is then None: the computer's keys are pads.
     """
     from playalong.midi_io.ports import port_names
 
-    if given.port is None and has_person() and not port_names():
+    if given.port is None and has_person and not port_names():
         from playalong.app.home.key_port import WORDS, KeyPort
 
         profile = home.profile(KeyPort.name, given.who)
