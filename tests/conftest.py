@@ -1,10 +1,14 @@
-"""For all tests: in CI the same examples every time, elsewhere new ones."""
+"""For all tests: in CI the same examples every time, elsewhere new ones; one thread a worker."""
 
 import os
 import tempfile
 from pathlib import Path
 
 from hypothesis import settings
+
+#: Each worker has a core: more threads of its own would only wait for one another. Set before
+#: numpy is imported, in this process and in those that it starts.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 settings.register_profile("ci", derandomize=True)
 if os.environ.get("CI"):

@@ -1,8 +1,9 @@
 """Synthesised recordings whose beats are known: drums, bass, chords and noise, all invented."""
 
 from collections.abc import Callable, Iterable
+from copy import deepcopy
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -123,9 +124,9 @@ GROOVES: dict[str, Groove] = {
 
 def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
     """A band that plays ``groove`` on these beats: drums, a bass, chords, and a hissing tape."""
-    rng = np.random.default_rng(seed)
     length = round((beats_s[-1] + 1.5) * RATE)
-    sound = rng.normal(0.0, 0.002, (length, 2)).astype(np.float32)
+    hiss, chance = _hiss(length, seed)
+    sound, rng = hiss.copy(), deepcopy(chance)
     number = np.arange(len(beats_s))
     periods_s = np.diff(beats_s)
     is_held = periods_s > 1.5 * np.median(periods_s)
@@ -146,6 +147,16 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
             add(4 * bar + beat, _bass(root))
         add(4 * bar, _chord(root))
     return Played(sound)
+
+
+@lru_cache(maxsize=1)
+def _hiss(length: int, seed: int) -> tuple[Frames, np.random.Generator]:
+    """The tape before anything is recorded on it, and the chance that goes on from there.
+
+    Kept for the next groove on the same beats, since it is most of the work.
+    """
+    rng = np.random.default_rng(seed)
+    return rng.normal(0.0, 0.002, (length, 2)).astype(np.float32), rng
 
 
 #: How loud something is on the left and on the right.
