@@ -48,6 +48,12 @@ class TimingGauge:
         self.by_limb.setdefault(limb, deque(maxlen=_EACH_LIMB)).append(error_ms)
         self.mean_ms, self.sd_ms = fmean(self.errors_ms), pstdev(self.errors_ms)
 
+    @property
+    def shown(self) -> tuple[object, ...]:
+        """All that is shown, to be held against what was shown before."""
+        rows = tuple((limb, *errors_ms) for limb, errors_ms in self.by_limb.items())
+        return self.tolerance_ms, self.limbs, rows, self.mean_ms, self.sd_ms
+
 
 @dataclass(slots=True, kw_only=True)
 class GhostGauge:
@@ -76,6 +82,11 @@ class GhostGauge:
             under_db = median(soft) - GHOST_LOUD * self.contrast_db
             self.soft_db = max(under_db, self.measured_db)
 
+    @property
+    def shown(self) -> tuple[object, ...]:
+        """All that is shown, to be held against what was shown before."""
+        return tuple(self.levels), self.soft_db, self.contrast_db
+
 
 @dataclass(slots=True, kw_only=True)
 class SteadinessGauge:
@@ -92,6 +103,12 @@ class SteadinessGauge:
     trend: str = STEADY
     first_bpm: float | None = None
     last_bpm: float | None = None
+
+    @property
+    def shown(self) -> tuple[object, ...]:
+        """All that is shown, to be held against what was shown before."""
+        course = tuple(self.course)
+        return self.written_bpm, course, self.trend, self.first_bpm, self.last_bpm
 
 
 class Gauges:

@@ -1,5 +1,6 @@
-"""Letters: two fonts, in any size, each rendered text kept for the next frame."""
+"""Letters: two fonts, in any size; each rendered, cut or wrapped text kept for the next frame."""
 
+from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
 
@@ -9,7 +10,7 @@ from playalong.screen.base.scripts import names_for, runs, visual
 
 Colour = tuple[int, int, int]
 
-#: How many rendered texts and measured widths are kept.
+#: How many rendered texts, measured widths, cut and wrapped texts are kept, of each.
 _KEPT = 2048
 
 #: The height of a capital letter, in parts of the size of type (measured from the font's "H").
@@ -30,6 +31,8 @@ class Letters:
         self._face_of = lru_cache(maxsize=4096)(self._find_face)
         self.rendered = lru_cache(maxsize=_KEPT)(self._render)
         self.width = lru_cache(maxsize=_KEPT)(self._measure)
+        self.cut = lru_cache(maxsize=_KEPT)(self._cut)
+        self.lines = lru_cache(maxsize=_KEPT)(self._wrap)
 
     def ascent(self, size: int, bold: bool) -> int:
         """The pixels from the top of a rendered text to its baseline; ``size`` in pixels."""
@@ -87,6 +90,35 @@ class Letters:
             whole.blit(part, (left, own.get_ascent() - font.get_ascent()))
             left += part.get_width()
         return whole
+
+    def _cut(self, words: str, size: int, bold: bool, *, width: float) -> str:
+        """``words``, or as many of their letters as fit in ``width`` pixels, and an ellipsis."""
+        if self.width(words, size, bold) <= width:
+            return words
+        kept = words
+        while kept and self.width(kept + "…", size, bold) > width:
+            kept = kept[:-1].rstrip()
+        return kept + "…" if kept else ""
+
+    def _wrap(self, words: str, size: int, bold: bool, *, width: float) -> tuple[str, ...]:
+        """``words`` in lines of at most ``width`` pixels."""
+        return tuple(self._wrapping(words, size, bold, width=width))
+
+    def _wrapping(self, words: str, size: int, bold: bool, *, width: float) -> Iterator[str]:
+        line = ""
+        for word in words.split():
+            longer = f"{line} {word}".lstrip()
+            if line and self.width(longer, size, bold) > width:
+                yield line
+                longer = word
+            while self.width(longer, size, bold) > width and len(longer) > 1:  # as of a path
+                fits = longer
+                while len(fits) > 1 and self.width(fits, size, bold) > width:
+                    fits = fits[:-1]
+                yield fits
+                longer = longer[len(fits) :]
+            line = longer
+        yield line
 
 
 def _drawable(words: str) -> str:

@@ -1,7 +1,5 @@
 """The pen: draws text, lines and marks on a surface, in units and in the colours of a theme."""
 
-from collections.abc import Iterator
-
 import pygame
 
 from playalong.screen.base import marks
@@ -75,32 +73,11 @@ class Pen:
 
     def cut(self, words: str, size: float, width: float, *, bold: bool = False) -> str:
         """``words``, or as many of their letters as fit in ``width`` pixels, and an ellipsis."""
-        if self.width(words, size, bold) <= width:
-            return words
-        kept = words
-        while kept and self.width(kept + "…", size, bold) > width:
-            kept = kept[:-1].rstrip()
-        return kept + "…" if kept else ""
+        return self.theme.letters.cut(words, self.px(size), bold, width=width)
 
     def wrapped(self, words: str, size: float, width: float, *, bold: bool = False) -> list[str]:
         """``words`` in lines of at most ``width`` pixels."""
-        return list(self._lines(words, size, width, bold=bold))
-
-    def _lines(self, words: str, size: float, width: float, *, bold: bool) -> Iterator[str]:
-        line = ""
-        for word in words.split():
-            longer = f"{line} {word}".lstrip()
-            if line and self.width(longer, size, bold) > width:
-                yield line
-                longer = word
-            while self.width(longer, size, bold) > width and len(longer) > 1:  # as of a path
-                fits = longer
-                while len(fits) > 1 and self.width(fits, size, bold) > width:
-                    fits = fits[:-1]
-                yield fits
-                longer = longer[len(fits) :]
-            line = longer
-        yield line
+        return list(self.theme.letters.lines(words, self.px(size), bold, width=width))
 
     def fill(self, box: pygame.Rect, colour: Colour) -> None:
         """A box of one colour."""

@@ -192,6 +192,8 @@ class Buttons:
         }
         self._call = call if self._pads else ""
         self._areas: dict[Outcome, pygame.Rect] = {}
+        #: The lines of the last frame, and for what they were made.
+        self._made: tuple[object, list[list[Button | None]]] = (None, [])
 
     def handle(self, press: Press) -> Outcome | None:
         """The outcome of the button that ``press`` chooses, if any."""
@@ -315,11 +317,14 @@ class Buttons:
         """The buttons beside the main one in as few lines as there must be, and these about
         equally long.
         """
-        lines = self._filled(pen, room)
-        narrower = (self._filled(pen, room * part / 10) for part in range(5, 10))
-        if len(lines) == 1:
-            return lines
-        return next((even for even in narrower if len(even) == len(lines)), lines)
+        asked = (pen.theme.letters, pen.unit, room)
+        if self._made[0] != asked:
+            lines = self._filled(pen, room)
+            narrower = (self._filled(pen, room * part / 10) for part in range(5, 10))
+            if len(lines) > 1:
+                lines = next((even for even in narrower if len(even) == len(lines)), lines)
+            self._made = asked, lines
+        return self._made[1]
 
     def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
         """The buttons, line after line; None stands for what is to be struck first."""

@@ -103,20 +103,20 @@ class RunPage(ButtonPage):
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
     chart: Chart | None = None
+    #: What of the page does not move, and what it shows.
+    _still: tuple[object, pygame.Surface] | None = field(default=None, init=False, repr=False)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds of the run."""
         pen = Pen(surface, self.theme)
-        surface.fill(pen.colours.paper)
-        called = f"Next bar: {self.called}" if self.called else ""
-        reading = f"{self.tempo_bpm:g} bpm" if self.chart is None else self.chart.reading
-        head(pen, self.title, self.subtitle, tempo=reading, clean=self.clean, called=called)
         width, height = surface.get_size()
         left, right = pen.px(MARGIN), width - pen.px(MARGIN)
         below = height - (pen.px(_GAUGES) if self.chart is None else round(_CHART * height))
         # Where there are more lines of buttons, the gauges make room; the sheet does not move.
         base = height - pen.px(FOOT_BASE)
         foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
+        lower = area(left=left, top=below, right=right, bottom=foot)
+        self._draw_still(pen, lower, base)
         sheet = area(
             left=left,
             top=pen.px(HEAD),
@@ -124,10 +124,8 @@ class RunPage(ButtonPage):
             bottom=below - pen.px(10),
         )
         past = self.sheet.draw(pen, sheet, now_s)
-        pen.level_line(below - pen.px(1), left, right, colour=pen.colours.line, width=1)
-        self._lower(pen, area(left=left, top=below, right=right, bottom=foot))
-        self.buttons.draw(pen, left=left, right=right, base=base)
-        self._draw_notices(pen, left, right - pen.px(_STRUCK))
+        if self.chart is not None:
+            self.chart.draw(pen, lower)
         self.level.draw(pen, (left, sheet.top - pen.px(8)))
         if self.paused:
             draw_slip(
@@ -141,6 +139,40 @@ class RunPage(ButtonPage):
         ahead = area(left=past.right, top=past.top, right=sheet.right, bottom=past.bottom)
         draw_slip(pen, ahead, self.said)
 
+    def _draw_still(self, pen: Pen, lower: pygame.Rect, base: float) -> None:
+        """What does not move with the sheet: drawn anew only where it shows something else.
+
+        ``lower`` is the room of the gauges, ``base`` the baseline of the buttons.
+        """
+        reading = f"{self.tempo_bpm:g} bpm" if self.chart is None else self.chart.reading
+        gauges_shown = (self.timing.shown, self.ghosts.shown, self.steadiness.shown)
+        shown = (
+            *(pen.surface.get_size(), pen.theme, self.title, self.subtitle, reading, self.clean),
+            *(self.called, tuple(self.notices), self.buttons, tuple(lower)),
+            gauges_shown if self.chart is None else None,
+        )
+        if self._still is not None and self._still[0] == shown:
+            pen.surface.blit(self._still[1], (0, 0))
+            return
+        pen.surface.fill(pen.colours.paper)
+        called = f"Next bar: {self.called}" if self.called else ""
+        head(pen, self.title, self.subtitle, tempo=reading, clean=self.clean, called=called)
+        left, right = lower.left, lower.right
+        top = lower.top - pen.px(1)
+        pen.level_line(top, left, right, colour=pen.colours.line, width=1)
+        if self.chart is None:
+            gauges.draw(
+                pen,
+                lower,
+                self.timing,
+                ghosts=self.ghosts,
+                steadiness=self.steadiness,
+                has_ghosts=self.sheet.has_ghosts,
+            )
+        self.buttons.draw(pen, left=left, right=right, base=base)
+        self._draw_notices(pen, left, right - pen.px(_STRUCK))
+        self._still = shown, pen.surface.copy()
+
     def _draw_notices(self, pen: Pen, left: float, right: float) -> None:
         """What is to be told, above the title; only the last of it where it is too much."""
         told = [words for words in self.notices if words]
@@ -151,19 +183,6 @@ class RunPage(ButtonPage):
                 pen.text(words, SMALL, (left, pen.px(_NOTICE_BASE)), colour=pen.colours.quiet)
                 return
             told = told[1:]
-
-    def _lower(self, pen: Pen, rect: pygame.Rect) -> None:
-        if self.chart is not None:
-            self.chart.draw(pen, rect)
-            return
-        gauges.draw(
-            pen,
-            rect,
-            self.timing,
-            ghosts=self.ghosts,
-            steadiness=self.steadiness,
-            has_ghosts=self.sheet.has_ghosts,
-        )
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, *, now_s: float) -> None:
