@@ -11,6 +11,7 @@ from playalong.pattern.voices import BY_NAME
 from playalong.screen.base.keys import Click, Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.base.widgets import HEAR, LEAVE, Buttons
 from playalong.screen.sheet.sheet import Sheet
 
 from .screen_samples import (
@@ -77,6 +78,34 @@ def test_no_text_of_a_run_touches_another(sized, written, size, now_s):
     filled(page)
     surface = picture(page, size, now_s)
     check_texts(written, surface)
+
+
+def test_what_stands_still_is_drawn_anew_where_it_shows_something_else(theme):
+    """A page that was drawn before looks as one that never was, whatever has changed since."""
+
+    def changed(page, step: int) -> None:
+        if step >= 1:
+            page.timing.add(12.0, "snare hand")
+        if step >= 2:
+            page.ghosts.add(True, -30.0)
+        if step >= 3:
+            page.steadiness.course = [(0, 84.0), (1, 86.0)]
+        if step >= 4:
+            page.clean, page.called, page.notices = (1, 3), "more", ["The kit is gone."]
+        if step >= 5:
+            page.tempo_bpm, page.buttons = 90.0, Buttons([HEAR, LEAVE])
+
+    kept, pictures = run_page(theme), set()
+    for step in range(6):
+        changed(page := run_page(theme), step)
+        for name in ("timing", "ghosts", "steadiness", "clean", "called", "notices"):
+            setattr(kept, name, getattr(page, name))
+        kept.tempo_bpm, kept.buttons = page.tempo_bpm, page.buttons
+        drawn = pygame.image.tobytes(picture(kept), "RGB")
+        assert drawn == pygame.image.tobytes(picture(page), "RGB")
+        assert drawn == pygame.image.tobytes(picture(kept), "RGB")
+        pictures.add(drawn)
+    assert len(pictures) == 6
 
 
 @pytest.mark.parametrize("size", SIZES)
