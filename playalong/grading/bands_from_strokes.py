@@ -21,6 +21,13 @@ from numpy.typing import NDArray
 from playalong.grading.loudness import DEFAULT_BANDS, Band, Bands, level_db
 from playalong.pattern.model import Dynamic
 
+#: The next softer and the next louder dynamic.
+_NEIGHBOURS = {
+    Dynamic.GHOST: {Dynamic.NORMAL},
+    Dynamic.NORMAL: {Dynamic.GHOST, Dynamic.ACCENT},
+    Dynamic.ACCENT: {Dynamic.NORMAL},
+}
+
 SOURCE = "the player's own strokes"
 
 Strokes = Mapping[str, Mapping[Dynamic, Sequence[float]]]
@@ -72,8 +79,9 @@ def apart(softer: Sequence[float], louder: Sequence[float]) -> Apart:
 def bands_of(strokes: Strokes) -> Bands:
     """The bands of every voice in ``strokes``: (voice, dynamic) to velocities, 1 to 127.
 
-    A voice may leave dynamics out; its bands then reach to those that are there. One without any
-    stroke has none.
+    A voice may leave dynamics out; its bands then reach to those that are there, and a dynamic has
+    one only where the next softer and the next louder one are there: how loud a normal stroke may
+    be is not known before there were accents.
     """
     found: dict[tuple[str, Dynamic], Band] = {}
     for voice, groups in strokes.items():
@@ -83,7 +91,8 @@ def bands_of(strokes: Strokes) -> Bands:
         # In order even where the strokes are not, so that no band is turned inside out.
         borders = sorted(border_of(groups[soft], groups[loud]) for soft, loud in pairwise(there))
         for dynamic, (low, high) in zip(there, pairwise([1.0, *borders, 127.0]), strict=True):
-            found[voice, dynamic] = Band(low, high)
+            if _NEIGHBOURS[dynamic].issubset(there):
+                found[voice, dynamic] = Band(low, high)
     return Bands(DEFAULT_BANDS.default, found, SOURCE)
 
 

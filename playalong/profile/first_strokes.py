@@ -1,10 +1,11 @@
 """The first strokes on a kit: three ordinary ones on each of three pads, and three soft ones.
 
 They tell whether the pads are heard, whether soft strokes arrive, and whether they come softer.
-They are too few to say how loud is loud: that is measured later, pad by pad.
+What is ordinary and what is soft on the snare is learned from them; the rest of how loud is loud is
+measured later, pad by pad.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from statistics import median
 
@@ -75,3 +76,14 @@ class FirstStrokes:
         if len(ordinary) < TIMES or len(soft) < TIMES:
             return None
         return level_db(median(ordinary)) - level_db(median(soft))
+
+    @property
+    def strokes(self) -> dict[str, Mapping[Dynamic, tuple[float, ...]]]:
+        """What is learned, voice -> dynamic -> velocities (1 to 127); none while not apart."""
+        apart_db = self.apart_db
+        if not self.is_done or apart_db is None or apart_db < APART_DB:
+            return {}
+        found: dict[str, dict[Dynamic, tuple[float, ...]]] = {}
+        for (voice, dynamic), velocities in zip(ASKED, self.velocities, strict=True):
+            found.setdefault(voice, {})[dynamic] = tuple(velocities)
+        return dict(found)

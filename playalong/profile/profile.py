@@ -34,3 +34,8 @@ class Profile:
     def bands(self) -> Bands | None:
         """The loudness bands of the player's own strokes, None until there are some."""
         return bands_of(self.strokes) if self.strokes else None
+
+    @property
+    def is_loudness_known(self) -> bool:
+        """Whether some pad was struck softly, normally and with accents."""
+        return any(all(groups.get(one) for one in Dynamic) for groups in self.strokes.values())

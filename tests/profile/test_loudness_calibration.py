@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from scipy.stats import mannwhitneyu
 
 from playalong.grading.bands_from_strokes import LEAST_DB, MOST_CONFUSED, apart, bands_of, border_of
+from playalong.grading.loudness import Band
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Dynamic
 from playalong.profile.loudness_calibration import PAUSE_S, STROKES, Cause, PadTouch, Touch, told
@@ -174,6 +175,15 @@ def test_no_band_is_inside_out_and_they_leave_no_velocity_out(ghost, normal, acc
     assert three[-1].high == 127.0
     assert all(softer.high == louder.low for softer, louder in pairwise(three))
     assert all(band.low <= band.high for band in three)
+
+
+def test_a_dynamic_has_a_band_only_between_neighbours_that_were_struck():
+    """Normal strokes alone do not say how loud one may be, so nothing is right because of them."""
+    assert bands_of({"kick": {NORMAL: [90.0] * 3}}).by_voice == {}
+    ghosts = bands_of({"snare": {GHOST: [20.0] * 3, NORMAL: [90.0] * 3}}).by_voice
+    assert ghosts == {("snare", GHOST): Band(1.0, 55.0)}
+    accents = bands_of({"snare": {NORMAL: [80.0] * 3, ACCENT: [120.0] * 3}}).by_voice
+    assert accents == {("snare", ACCENT): Band(100.0, 127.0)}
 
 
 def test_the_velocity_curve_is_in_order_and_in_db():

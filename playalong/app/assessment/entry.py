@@ -132,7 +132,10 @@ def _agreed(book: Book, port: str, profile: Profile) -> Agreed:
         ("player", book.who),
         ("kit", "a simulated player" if is_simulated else port),
         ("latency", "none" if is_simulated else late),
-        ("loudness", "your own strokes" if profile.strokes else "heard against your own strokes"),
+        (
+            "loudness",
+            "your own strokes" if profile.is_loudness_known else "heard against your own strokes",
+        ),
     ]
     notes = []
     if book.is_resumed and not book.assessment.is_homework:

@@ -5,6 +5,7 @@ the kit's pages and the settings.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
 from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand
@@ -149,7 +150,11 @@ class FirstStart:
             ]
             return None
 
-        return setup.show(page, hears, before_frame)
+        outcome = setup.show(page, hears, before_frame)
+        if machine.strokes and not self._kit.is_keys:  # keys say nothing of loudness
+            setup.learned(strokes={**machine.strokes, **self.profile.strokes})
+            self.profile = setup.profile
+        return outcome
 
     def _measure(self) -> Outcome:
         """Play along to a click, or later."""
@@ -186,16 +191,20 @@ class FirstStart:
             self._home.choose_player(name)
             before = self.profile
             self.profile = self._home.profile(before.kit, name)
-            if before.latency is not None and self.profile.latency is None:
-                self._take_over(before)
+            self._take_over(before)
             return outcome
 
     def _take_over(self, before: Profile) -> None:
         """What was measured before there was a name is this player's."""
-        from dataclasses import replace
-
-        self.profile = replace(before, player=self.profile.player)
-        self._home.keep(self.profile)
+        own = self.profile
+        taken = replace(
+            own,
+            latency=own.latency or before.latency,
+            strokes={**before.strokes, **own.strokes},
+        )
+        if taken != own:
+            self.profile = replace(taken, port=own.port or before.port)
+            self._home.keep(self.profile)
 
     def _level(self) -> Outcome:
         """How strict, and which hand leads."""
@@ -232,7 +241,7 @@ def _asked(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bool]:
         apart_db = machine.apart_db
         if apart_db is not None and apart_db < APART_DB:
             return "All strokes arrived.", [_SAME], True
-        later = "How loud is loud on each pad can be measured later, on the kit's page."
+        later = "They are kept. How loud is loud on each pad is measured on the kit's page, later."
         return "All strokes arrived, the soft ones too.", [later], False
     voice, dynamic = ASKED[machine.step]
     label = BY_NAME[voice].label

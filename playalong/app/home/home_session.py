@@ -203,7 +203,7 @@ class HomeSession:
         profile = self._kit.profile
         if profile.latency is None:
             return "latency not measured"
-        return "all well" if profile.strokes else "loudness not measured"
+        return "all well" if profile.is_loudness_known else "loudness not measured"
 
     def _looked_back(self) -> str:
         played = sum(day.minutes > 0 for day in self._remembered.week(datetime.now().date()))

@@ -74,7 +74,8 @@ def shown(profile: Profile, told: Iterable[str] = ()) -> list[str]:
     found.append(f"loudness: {_calibrated(profile)}")
     bands = profile.bands
     if bands is not None:
-        found += [f"  {_label(voice)}: {_bands(bands, voice)}" for voice in profile.strokes]
+        measured = dict.fromkeys(voice for voice, _ in bands.by_voice)
+        found += [f"  {_label(voice)}: {_bands(bands, voice)}" for voice in measured]
     found.append(f"latency: {latency(profile.latency)}")
     found.append(f"sticks in hand: {calls.words()}")
     found += [
@@ -103,8 +104,11 @@ def _calibrated(profile: Profile) -> str:
     voices = list(profile.strokes)
     if not voices:
         return "not calibrated: heard against your own strokes"
-    names = ", ".join(_label(voice) for voice in voices)
-    return f"{_pads(len(voices))} calibrated: {names}"
+    whole = [voice for voice in voices if all(profile.strokes[voice].get(d) for d in Dynamic)]
+    if not whole:
+        return f"first strokes on {', '.join(_label(voice) for voice in voices)}"
+    names = ", ".join(_label(voice) for voice in whole)
+    return f"{_pads(len(whole))} calibrated: {names}"
 
 
 def _guarded(pads: Pads) -> str:
@@ -124,8 +128,8 @@ def _guard(guard: Guard) -> str:
 
 
 def _bands(bands: Bands, voice: str) -> str:
-    told = ((dynamic.value, bands.of(voice, dynamic)) for dynamic in Dynamic)
-    return ", ".join(f"{name} {band.low:.0f} to {band.high:.0f}" for name, band in told)
+    told = ((dynamic.value, bands.by_voice.get((voice, dynamic))) for dynamic in Dynamic)
+    return ", ".join(f"{name} {band.low:.0f} to {band.high:.0f}" for name, band in told if band)
 
 
 def _called(profile: Profile) -> str:

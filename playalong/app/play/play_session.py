@@ -338,7 +338,10 @@ def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]
     profile = context.profile
     facts = [("kit", port.name), ("player", profile.player), ("latency", _late(profile))]
     facts.append(
-        ("loudness", "your own strokes" if profile.strokes else "heard against your own strokes")
+        (
+            "loudness",
+            "your own strokes" if profile.is_loudness_known else "heard against your own strokes",
+        )
     )
     if task.along is not None:
         facts.append(("recording", f"{task.along.name}, at {task.along.percent} % of its speed"))

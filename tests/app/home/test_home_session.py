@@ -14,7 +14,9 @@ from playalong.app.run.clock import SteppedClock
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.grading.levels import Level
+from playalong.grading.loudness import Band
 from playalong.midi.port import Port
+from playalong.pattern.model import Dynamic
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered, Struck
 from playalong.screen.base.page import Outcome, Page
@@ -273,6 +275,47 @@ def test_the_first_start_can_be_put_off_at_any_step(window, tmp_path, page):
     session.go()
     assert kinds(seen)[-2:] == [page, FirstPage]
     assert fresh.settings_of(None)["first_start"] is True
+
+
+@pytest.mark.parametrize(("soft", "kept"), [(20, True), (88, False)])
+def test_the_first_strokes_are_kept_for_who_played_them(window, tmp_path, soft, kept):
+    """Three ordinary ones on three pads, three soft ones on the snare: nothing is played twice."""
+    fresh = UserFolders(config=tmp_path / "config", data=tmp_path / "data")
+    typed = iter([*"Cleo", Key.ENTER])
+    sent: list[StartPage] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, StartPage) and page.subtitle.startswith("step 2"):
+            if not sent:
+                sent.append(page)
+                from_s = session.context.clock.now()
+                played = [(38, 90), (42, 85), (36, 95), (38, soft)]
+                wire.send(
+                    *(
+                        message
+                        for at, (note, velocity) in enumerate(played)
+                        for number in range(3)
+                        for message in struck(
+                            note, from_s + 1.0 + at + 0.3 * number, velocity=velocity
+                        )
+                    )
+                )
+            return Key.ENTER if page.asked.startswith("All strokes") else None
+        if isinstance(page, TypedPage):
+            return next(typed)
+        return Outcome.SKIP if isinstance(page, StartPage) else Key.ESCAPE
+
+    session, wire, _ = a_session(window, fresh, script)
+    session.go()
+    profile = fresh.profile("wire", "Cleo")
+    if not kept:
+        assert profile.strokes == {}
+        return
+    soft_ones, normal = (profile.strokes["snare"][one] for one in (Dynamic.GHOST, Dynamic.NORMAL))
+    assert (soft_ones, normal) == ((20.0,) * 3, (90.0,) * 3)
+    assert profile.bands is not None
+    assert profile.bands.by_voice == {("snare", Dynamic.GHOST): Band(1.0, 55.0)}
+    assert not profile.is_loudness_known
 
 
 def test_who_looks_back_comes_back_and_who_erases_themselves_is_nobody(window, home):
