@@ -148,12 +148,14 @@ class Unison:
     together: tuple[Together, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Swing:
-    """The share of an eighth-note pair that its first note takes, in per cent: as played, and as
-    written; and the ratio of the pair's two notes as played. None where no pair was answered.
+    """The share of a pair of ``notes`` (eighths or sixteenths) that its first takes, in per cent:
+    as played, and as written; and the ratio of the pair's two notes as played. None where no pair
+    was answered.
     """
 
+    notes: str
     played_percent: float | None
     written_percent: float
     played_ratio: float | None

@@ -113,8 +113,9 @@ def _timed(grade: Grade) -> _Rows:
             yield f"  {pair.first} before {pair.second}", apart
     if grade.swing.played_percent is not None:
         played, written = grade.swing.played_percent, grade.swing.written_percent
-        asked = "straight" if written == STRAIGHT else f"{written:.0f} %"
-        yield "swing", f"{played:.0f} % played, {asked} written"
+        asked = "straight" if written == 50 else f"{written:.0f} %"
+        of = "" if grade.swing.notes == STRAIGHT.notes else f", of {grade.swing.notes}"
+        yield "swing", f"{played:.0f} % played, {asked} written{of}"
     if grade.graces is not None:
         told = f"{grade.graces.played} of {grade.graces.asked}"
         ahead_ms, level_db = grade.graces.median_ms, grade.graces.median_db

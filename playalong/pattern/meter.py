@@ -12,7 +12,42 @@ from functools import cached_property, lru_cache
 from itertools import accumulate
 from math import lcm
 
-STRAIGHT = Fraction(50)
+
+@dataclass(frozen=True, slots=True)
+class WrittenSwing:
+    """How a pattern swings: ``percent`` of a pair of notes is taken by its first; 50 is straight.
+
+    ``note`` is the note value that comes in pairs, in whole notes: 1/8, or 1/16.
+    """
+
+    percent: Fraction = Fraction(50)
+    note: Fraction = Fraction(1, 8)
+
+    @property
+    def is_straight(self) -> bool:
+        """Whether both notes of a pair are alike."""
+        return self.percent == 50
+
+    @property
+    def pair(self) -> Fraction:
+        """The length of a pair, in whole notes."""
+        return 2 * self.note
+
+    @property
+    def notes(self) -> str:
+        """What comes in pairs, as a word."""
+        return NOTES[self.note]
+
+    def __str__(self) -> str:
+        """The percentage, and what comes in pairs where that is not eighths."""
+        plain = self.is_straight or self.note == STRAIGHT.note
+        return f"{self.percent}" if plain else f"{self.percent} {self.notes}"
+
+
+#: The notes that may swing, and how they are called.
+NOTES = {Fraction(1, 8): "eighths", Fraction(1, 16): "sixteenths"}
+
+STRAIGHT = WrittenSwing()
 
 #: What is spoken between the numbers, for a beat cut into so many parts (common practice). A
 #: subdivision that is not here is counted by numbers only.
@@ -97,15 +132,15 @@ class Meter:
         """The index of the beat that the position ``at`` lies in (0 is the first)."""
         return bisect_right(self.beat_starts, at) - 1
 
-    def swung(self, at: Fraction, swing: Fraction) -> Fraction:
-        """Where the written position ``at`` sounds when eighth-note pairs swing.
+    def swung(self, at: Fraction, swing: WrittenSwing) -> Fraction:
+        """Where the written position ``at`` sounds when pairs of notes swing.
 
-        ``swing`` is the percentage of a pair that its first note takes. Time inside each half
-        of the pair is stretched evenly, so sixteenths swing along.
+        Time inside each half of the pair is stretched evenly, so that in swung eighths the
+        sixteenths swing along.
         """
-        pair = Fraction(1, 4)
+        pair = swing.pair
         into = at % pair
-        half, first = pair / 2, pair * swing / 100
+        half, first = swing.note, pair * swing.percent / 100
         if into <= half:
             return at - into + into * first / half
         return at - into + first + (into - half) * (pair - first) / half

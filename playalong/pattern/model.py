@@ -10,7 +10,7 @@ from enum import StrEnum
 from fractions import Fraction
 from math import lcm
 
-from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.voices import STAFF_ORDER
 
 
@@ -126,7 +126,6 @@ class Practice:
 class Pattern:
     """A groove of one or more bars with its variations.
 
-    ``swing`` is the percentage of a pair of eighth notes that its first note takes.
     ``chunks`` is empty where the pattern says nothing: a chunk is then a beat.
     """
 
@@ -135,7 +134,7 @@ class Pattern:
     meter: Meter
     tempo: float
     bars: tuple[Bar, ...]
-    swing: Fraction = STRAIGHT
+    swing: WrittenSwing = STRAIGHT
     about: str = ""
     variations: Mapping[str, Variation] = field(default_factory=dict)
     chunks: tuple[Chunk, ...] = ()

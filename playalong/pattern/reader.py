@@ -4,7 +4,8 @@
     about = "one sentence on what it trains"
     meter = "4/4"                  # or "12/8", or "2+2+3/8" for beats of unequal length
     tempo = 84                     # beats in a minute; the shortest beat where they differ
-    swing = 50                     # per cent of an eighth-note pair for its first note
+    swing = 50                     # per cent of a pair of notes for its first; 50 is straight
+    swung = "eighths"              # what comes in such pairs: "eighths", or "sixteenths"
 
     [[bar]]                        # one for each bar; may have a meter of its own
     hi-hat   = "xx xx xx xx"       # a line for each voice, a group for each beat
@@ -44,7 +45,7 @@ from fractions import Fraction
 from math import lcm
 from typing import Any
 
-from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.meter import NOTES, STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import (
     Bar,
     Change,
@@ -116,12 +117,13 @@ class _Reader(TableReader):
             raise _TooManyError
 
     def pattern(self, tables: Table, name: str) -> Pattern | None:
-        top = ("title", "about", "meter", "tempo", "swing", "bar", "variation", "chunk", "practice")
-        self.known(tables, (), top)
+        self.known(tables, (), _TOP)
         title = self.get(tables, (), "title", kind=TEXT)
         about = self.get(tables, (), "about", kind=TEXT, default="")
         tempo = self.get(tables, (), "tempo", kind=TEMPO)
-        swing = self.get(tables, (), "swing", kind=_SWING, default=Decimal(50))
+        percent = self.get(tables, (), "swing", kind=_SWING, default=Decimal(50))
+        notes = self.get(tables, (), "swung", kind=_SWUNG, default=STRAIGHT.notes)
+        swing = WrittenSwing(Fraction(percent), _BY_NOTES[notes])
         meter = self._meter(tables, (), None)
         written = self.tables(tables, (), "bar")
         if tables.get("bar", []) == []:
@@ -134,7 +136,7 @@ class _Reader(TableReader):
         self._bars_are_whole = len(self.problems) == before
         if bars and self._bars_are_whole and not any(bar.strokes for bar in bars):
             self.wrong_key(("bar", 0), "no bar has a stroke: write a line for each voice")
-        if swing != STRAIGHT and any(
+        if not swing.is_straight and any(
             beat % Fraction(1, 4) for bar in bars for beat in bar.meter.beats
         ):
             self.wrong(("swing",), "swing is for beats of a quarter note; leave it out here")
@@ -155,7 +157,7 @@ class _Reader(TableReader):
             meter=meter,
             tempo=float(tempo),
             bars=tuple(bars),
-            swing=Fraction(swing),
+            swing=swing,
             about=about,
             variations=variations,
             chunks=tuple(chunk for chunk in chunks if chunk),
@@ -336,6 +338,12 @@ class _Reader(TableReader):
         )
 
 
+#: All that a pattern says.
+_TOP = (
+    *("title", "about", "meter", "tempo", "swing", "swung"),
+    *("bar", "variation", "chunk", "practice"),
+)
+
 #: All that a pattern may say of how it is to be learned.
 _PRACTICE = ("start", "goal", "clean", "tolerance", "trial", "patience", "leave", "bars")
 
@@ -368,6 +376,13 @@ TEMPO = number(
     SLOWEST_BPM, FASTEST_BPM, f"a number from {SLOWEST_BPM} to {FASTEST_BPM}", example="{key} = 84"
 )
 _TOLERANCE = number(5, 100, "milliseconds from 5 to 100", example="{key} = 25")
+_BY_NOTES = {notes: note for note, notes in NOTES.items()}
+_SWUNG = Kind(
+    types=(str,),
+    about=f"one of {', '.join(_BY_NOTES)}",
+    example='{key} = "sixteenths"',
+    fits=_BY_NOTES.__contains__,
+)
 _SWING = number(50, 80, "a percentage from 50 (straight) to 80", example="{key} = 50")
 
 

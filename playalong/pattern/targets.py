@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.pattern.meter import STRAIGHT, Meter, Tempo
+from playalong.pattern.meter import Meter, Tempo, WrittenSwing
 from playalong.pattern.model import Bar, Dynamic, Hand, Pattern, Stroke
 from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb, folded
 
@@ -270,12 +270,12 @@ def lay_out_on(
     return laid if is_there.all() else laid.only(is_there[beat])
 
 
-def sounding(bar: Bar, place: Place, swing: Fraction) -> Fraction:
+def sounding(bar: Bar, place: Place, swing: WrittenSwing) -> Fraction:
     """Where the stroke sounds in its bar: swung, unless its voice plays triplets in that beat."""
     stroke, meter = place.stroke, bar.meter
     beat = meter.beat_of(stroke.at)
     start, length = meter.beat_starts[beat], meter.beats[beat]
-    if swing == STRAIGHT or length % Fraction(1, 4):
+    if swing.is_straight or length % Fraction(1, 4):
         return stroke.at
     beside = [one.at for one in bar.strokes if one.voice == stroke.voice]
     own = [at for at in (stroke.at, *beside) if start <= at < start + length]

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from math import lcm
 
-from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Change, Pattern, Practice, Stroke, Variation
 from playalong.pattern.notation import OPTIONAL, SYMBOLS, TAKEN, Symbol, write_line
 from playalong.pattern.voices import STAFF_ORDER
@@ -21,7 +21,7 @@ def write(pattern: Pattern) -> str:
         *([("about", _quoted(pattern.about))] if pattern.about else []),
         ("meter", _quoted(pattern.meter.written)),
         ("tempo", _number(pattern.tempo)),
-        *([("swing", _decimal(pattern.swing))] if pattern.swing != STRAIGHT else []),
+        *_swing(pattern.swing),
     ]
     blocks = [_lines(head)]
     blocks += [_bar(bar, pattern.meter) for bar in pattern.bars]
@@ -56,6 +56,13 @@ def write(pattern: Pattern) -> str:
             rows.append(("bars", str(practice.free_bars)))
         blocks.append("[practice]\n" + _lines(rows))
     return "\n".join(blocks)
+
+
+def _swing(swing: WrittenSwing) -> list[tuple[str, str]]:
+    if swing.is_straight:
+        return []
+    pairs = [] if swing.note == STRAIGHT.note else [("swung", _quoted(swing.notes))]
+    return [("swing", _decimal(swing.percent)), *pairs]
 
 
 def _bar(bar: Bar, default: Meter) -> str:

@@ -25,15 +25,18 @@ from playalong.pattern.voices import STAFF_ORDER
 from playalong.support.resources import folder
 
 
-def groove(meter: str = "4/4", swing: float = 50, **lines: str) -> Pattern:
+def groove(meter: str = "4/4", swing: float = 50, swung: str = "eighths", **lines: str) -> Pattern:
     """A pattern of one bar; a line for each voice, with _ for the hyphen of its name."""
-    return groove_of(lines, meter, swing)
+    return groove_of(lines, meter, swing, swung=swung)
 
 
-def groove_of(lines: Mapping[str, str], meter: str = "4/4", swing: float = 50) -> Pattern:
+def groove_of(
+    lines: Mapping[str, str], meter: str = "4/4", swing: float = 50, *, swung: str = "eighths"
+) -> Pattern:
     """The same, of a table of lines."""
     rows = "".join(f'{name.replace("_", "-")} = "{line}"\n' for name, line in lines.items())
     head = f'title = "A Test"\nmeter = "{meter}"\ntempo = 100\nswing = {swing:g}\n'
+    head += f'swung = "{swung}"\n'
     return read(f"{head}[[bar]]\n{rows}", "a-test")
 
 

@@ -11,6 +11,7 @@ from playalong.grading.grade_run import judged_hits
 from playalong.grading.loudness import level_db
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hit, Hits
+from playalong.pattern.meter import STRAIGHT, WrittenSwing
 from playalong.pattern.model import Bar, Dynamic, Hand, Stroke
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
@@ -155,6 +156,26 @@ def test_a_take_swung_so_is_told_so(swing: int, tempo: float) -> None:
     assert told.swing.written_percent == swing
 
 
+@pytest.mark.parametrize(("swing", "tempo"), [(54, 80.0), (58, 92.0), (64, 70.0)])
+def test_swung_sixteenths_are_told_so(swing: int, tempo: float) -> None:
+    """A pair of sixteenths at 80 bpm lasts 375 ms: its second at 58 per cent is 30 ms late."""
+    line = {"hi_hat": "xxxx xxxx xxxx xxxx", "snare": "---- x--- ---- x---"}
+    pattern = replace(groove(swing=swing, swung="sixteenths", **line), tempo=tempo)
+    straight = replace(pattern, swing=STRAIGHT)
+    asked, even = (lay_out(each, tempo, 16) for each in (pattern, straight))
+    later_s = (swing - 50) / 100.0 * 0.5 * 60.0 / tempo
+    odd = np.rint(even.written * 16).astype(int) % 2 == 1
+    assert asked.time_s == pytest.approx(even.time_s + np.where(odd, later_s, 0.0))
+    told = graded(pattern, asked, faultless(asked))
+    assert told.swing.notes == "sixteenths"
+    assert told.swing.played_percent == pytest.approx(swing, abs=0.5)
+    assert [finding.code for finding in told.findings] == ["clean"]
+    if swing >= 58:
+        found = graded(pattern, asked, faultless(even))
+        assert found.swing.played_percent == pytest.approx(50.0, abs=0.5)
+        assert found.findings[0].code == "played_straight"
+
+
 def test_swing_played_where_straight_is_written() -> None:
     """At 100 bpm a pair lasts 600 ms: its second note 72 ms late is 62 per cent."""
     pattern = groove(hi_hat="xx xx xx xx")
@@ -187,7 +208,7 @@ def test_no_swing_where_there_are_no_pairs(meter: str, line: str) -> None:
 def test_swing_over_bars_of_different_length() -> None:
     """4/4 and 3/4 in turn: the eighths are counted through."""
     long, short = groove(hi_hat="xx xx xx xx"), groove(meter="3/4", hi_hat="xx xx xx")
-    pattern = replace(long, bars=(*long.bars, *short.bars), swing=Fraction(66))
+    pattern = replace(long, bars=(*long.bars, *short.bars), swing=WrittenSwing(Fraction(66)))
     targets = lay_out(pattern, 100.0, 6)
     assert targets.bars == 6
     grade = graded(pattern, targets, faultless(targets))

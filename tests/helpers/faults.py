@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from playalong.grading.loudness import level_db
 from playalong.midi.hits import Hits
+from playalong.pattern.meter import WrittenSwing
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
@@ -304,7 +305,7 @@ def _swung(scene: Scene, share: float, percent: int, *, code: str) -> Faulty | N
     if scene.level_out or not straight or scene.pattern.meter.written != "4/4":
         return None
     other = lay_out(
-        replace(scene.pattern, swing=Fraction(percent)),
+        replace(scene.pattern, swing=WrittenSwing(Fraction(percent))),
         scene.targets.tempo_bpm(scene.pattern.meter),
         scene.targets.bars,
     )
@@ -318,12 +319,14 @@ def _swung(scene: Scene, share: float, percent: int, *, code: str) -> Faulty | N
 
 def played_straight(scene: Scene, share: float) -> Faulty | None:
     """What is written swung, this share of the way to straight."""
-    return _swung(scene, share, 50, code="played_straight") if scene.pattern.swing >= 58 else None
+    swings = scene.pattern.swing.percent >= 58
+    return _swung(scene, share, 50, code="played_straight") if swings else None
 
 
 def played_swung(scene: Scene, share: float) -> Faulty | None:
     """What is written straight, this share of the way to triplets."""
-    return _swung(scene, share, 67, code="played_swung") if scene.pattern.swing == 50 else None
+    straight = scene.pattern.swing.is_straight
+    return _swung(scene, share, 67, code="played_swung") if straight else None
 
 
 # Strokes.

@@ -13,7 +13,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-from playalong.pattern.meter import Meter
+from playalong.pattern.meter import NOTES, STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import (
     Bar,
     Change,
@@ -257,6 +257,8 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
 
     text = f"title = {quoted(title)}\nmeter = {quoted(default)}\ntempo = {tempo!r}\n"
     text += f"swing = {swing}\n" if swing != 50 or draw(st.booleans()) else ""
+    notes = draw(st.sampled_from(list(NOTES))) if swing != 50 else STRAIGHT.note
+    text += f'swung = "{NOTES[notes]}"\n' if notes != STRAIGHT.note or draw(st.booleans()) else ""
     text += f"about = {quoted(about)}\n" if about else ""
     text += "".join(item[1] for item in [*made, *varied, *parts])
     practice: Practice | None = None
@@ -273,7 +275,7 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
         if tolerance_ms is not None:
             text += f"tolerance = {tolerance_ms!r}\n"
     fields: dict[str, Any] = {
-        "swing": Fraction(swing),
+        "swing": WrittenSwing(Fraction(swing), notes),
         "about": about,
         "variations": {variation.name: variation for variation, _ in varied},
         "chunks": tuple(chunk for chunk, _ in parts),

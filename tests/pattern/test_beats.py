@@ -8,7 +8,15 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.pattern.meter import SPOKEN, Meter, Tempo, spoken_count
+from playalong.pattern.meter import (
+    NOTES,
+    SPOKEN,
+    STRAIGHT,
+    Meter,
+    Tempo,
+    WrittenSwing,
+    spoken_count,
+)
 from playalong.pattern.model import Stroke, divisions
 
 from .made_patterns import METERS
@@ -112,27 +120,32 @@ def test_there_is_a_word_or_nothing_for_every_part(parts):
 
 
 FOUR = Meter.parse("4/4")
-SWINGS = st.fractions(50, 80, max_denominator=12)
+SWINGS = st.builds(
+    WrittenSwing, st.fractions(50, 80, max_denominator=12), st.sampled_from(list(NOTES))
+)
 PLACES = st.fractions(0, 1, max_denominator=96).filter(lambda at: at < 1)
 
 
 @given(PLACES, SWINGS)
 def test_swing_stretches_each_half_of_a_pair_evenly(at, swing):
     """Against numpy's linear interpolation between the three points that swing is defined by."""
-    pair, into = divmod(at, F(1, 4))
-    share = np.interp(float(into * 4), [0.0, 0.5, 1.0], [0.0, float(swing) / 100.0, 1.0])
-    assert float(FOUR.swung(at, swing)) == pytest.approx((int(pair) + share) / 4, abs=1e-12)
+    pair, into = divmod(at, swing.pair)
+    known = [0.0, float(swing.percent) / 100.0, 1.0]
+    share = np.interp(float(into / swing.pair), [0.0, 0.5, 1.0], known)
+    found = float(FOUR.swung(at, swing) / swing.pair)
+    assert found == pytest.approx(int(pair) + share, abs=1e-12)
 
 
 @given(PLACES)
 def test_fifty_is_straight(at):
-    assert FOUR.swung(at, F(50)) == at
+    assert FOUR.swung(at, STRAIGHT) == at
 
 
 @given(st.integers(0, 3), SWINGS)
-def test_the_second_eighth_comes_after_its_share_of_the_pair(beat, swing):
-    assert FOUR.swung(F(beat, 4) + F(1, 8), swing) == F(beat, 4) + F(1, 4) * swing / 100
-    assert FOUR.swung(F(beat, 4), swing) == F(beat, 4)
+def test_the_second_note_comes_after_its_share_of_the_pair(pair, swing):
+    first = pair * swing.pair
+    assert FOUR.swung(first + swing.note, swing) == first + swing.pair * swing.percent / 100
+    assert FOUR.swung(first, swing) == first
 
 
 @given(PLACES, PLACES, SWINGS)

@@ -47,13 +47,14 @@ BROKEN = [
     (head(tempo="§inf") + BAR, '"tempo" must be a number from 20 to 400'),
     (head(tempo="§1e999999999999999999999") + BAR, '"tempo" must be a number from 20 to 400'),
     (head(swing="§49") + BAR, '"swing" must be a percentage from 50 (straight) to 80'),
+    (head(swing='60\nswung = "§thirds"') + BAR, '"swung" must be one of eighths, sixteenths'),
     (head(swing="§80.5") + BAR, '"swing" must be a percentage from 50 (straight) to 80'),
     (
         head(meter='"12/8"', swing="§60") + BAR,
         "swing is for beats of a quarter note; leave it out here",
     ),
     (HEAD + "§tempi = 84\n" + BAR, '"tempi" is not known here; did you mean "tempo"'),
-    (HEAD + "§zzz = 84\n" + BAR, "did you mean title, about, meter, tempo, swing, bar"),
+    (HEAD + "§zzz = 84\n" + BAR, "did you mean title, about, meter, tempo, swing, swung, bar"),
     # Bars.
     ("§" + HEAD, "there is no bar: write [[bar]] and a line for each voice"),
     ("§" + HEAD + "bar = []\n", "there is no bar: write [[bar]] and a line for each voice"),

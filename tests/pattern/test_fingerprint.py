@@ -75,6 +75,7 @@ def test_writing_and_reading_keep_it(made: Made):
     [
         ("tempo = 84", "tempo = 85"),
         ('meter = "4/4"', 'meter = "4/4"\nswing = 60'),
+        ('meter = "4/4"', 'meter = "4/4"\nswing = 60\nswung = "sixteenths"'),
         ('hi-hat = "xx xx', 'hi-hat = "xo xx'),
         ('hi-hat = "xx xx', 'hi-hat = "xx? xx'),
         ('hi-hat = "xx xx', 'sticking = "RL -- -- --"\nhi-hat = "xx xx'),

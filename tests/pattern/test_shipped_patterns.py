@@ -71,7 +71,7 @@ def test_most_have_variations_to_mix():
 
 FEATURES = {
     "triplets": lambda p: any(parts % 3 == 0 for bar in every_bar(p) for parts in bar.divisions),
-    "swing": lambda p: p.swing != 50,
+    "swing": lambda p: not p.swing.is_straight,
     "ghost notes": lambda p: uses(p, lambda s: s.dynamic is Dynamic.GHOST),
     "accents": lambda p: uses(p, lambda s: s.dynamic is Dynamic.ACCENT),
     "an open hi-hat": lambda p: uses(p, lambda s: s.is_open),

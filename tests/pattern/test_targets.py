@@ -8,6 +8,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from playalong.pattern.meter import WrittenSwing
 from playalong.pattern.model import Bar, Pattern, Stroke
 from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, lay_out
@@ -33,15 +34,14 @@ def varied(pattern: Pattern, names: list[str]) -> list[list[Stroke]]:
     return [list(bar.values()) for bar in bars]
 
 
-def swung(bar: Bar, at: Fraction, swing: Fraction) -> Fraction:
-    """Where a stroke of a beat that is not counted in triplets sounds: by halves of a quarter."""
-    into = at % Fraction(1, 4)
-    first = Fraction(1, 4) * swing / 100
-    second = Fraction(1, 4) - first
-    eighth = Fraction(1, 8)
-    if into < eighth:
-        return at - into + into * first / eighth
-    return at - into + first + (into - eighth) * second / eighth
+def swung(bar: Bar, at: Fraction, swing: WrittenSwing) -> Fraction:
+    """Where a stroke of a beat that is not counted in triplets sounds: by halves of a pair."""
+    into = at % swing.pair
+    first = swing.pair * swing.percent / 100
+    second = swing.pair - first
+    if into < swing.note:
+        return at - into + into * first / swing.note
+    return at - into + first + (into - swing.note) * second / swing.note
 
 
 def exact(
@@ -54,7 +54,7 @@ def exact(
     for number in range(bars):
         bar = pattern.bars[number % len(pattern.bars)]
         for item in strokes[number % len(strokes)]:
-            at = item.at if pattern.swing == 50 else swung(bar, item.at, pattern.swing)
+            at = item.at if pattern.swing.is_straight else swung(bar, item.at, pattern.swing)
             rows.append(((begin + at) * whole_s, STAFF_ORDER[item.voice], number, item))
         begin += sum(bar.meter.beats)
     return sorted(rows, key=lambda row: row[:2])
@@ -71,7 +71,8 @@ def test_targets_lie_where_fractions_say(made: Made, bars: int, bpm: Fraction, d
     )
     written = pattern.with_variations(names)
     # Swing and triplets meet in a test of their own.
-    assume(pattern.swing == 50 or all(parts % 3 for bar in written for parts in bar.divisions))
+    plain = all(parts % 3 for bar in written for parts in bar.divisions)
+    assume(pattern.swing.is_straight or plain)
     start_s = data.draw(st.sampled_from([0.0, 2.5]))
     targets = lay_out(pattern, float(bpm), bars, variations=names, start_s=start_s)
     rows = exact(pattern, bpm, bars, names=names)

@@ -11,7 +11,7 @@ from playalong.grading.grade import PlaceGrade
 from playalong.grading.loudness import level_db
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit
-from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.targets import Targets, lay_out
 from playalong.screen.base.theme import Theme
@@ -65,7 +65,7 @@ def crowded_bar() -> Bar:
     return a_bar(Stroke(at=Fraction(step, 16), voice=voices[step % 8]) for step in range(16))
 
 
-def a_pattern(bars: Sequence[Bar] = (), swing: Fraction = STRAIGHT) -> Pattern:
+def a_pattern(bars: Sequence[Bar] = (), swing: WrittenSwing = STRAIGHT) -> Pattern:
     bars = tuple(bars) or (groove_bar(),)
     return Pattern(
         name="a-test", title="A Test", meter=bars[0].meter, tempo=TEMPO_BPM, bars=bars, swing=swing

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from pretty_midi.constants import DRUM_MAP
 from scipy.optimize import brentq
 
-from playalong.pattern.meter import Meter, Tempo
+from playalong.pattern.meter import Meter, Tempo, WrittenSwing
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
 from playalong.sound.synth.click import (
@@ -180,15 +180,16 @@ def test_eighths_fall_where_the_strokes_of_the_pattern_do(written, line, swing):
 def test_a_swung_off_beat_lies_where_the_swing_says():
     """At 60 bpm a pair of eighths lasts a second, so per cent are hundredths of one."""
     meter = Meter.parse("4/4")
-    clicking = Clicking(Places.OFF_BEATS, Fraction(62))
+    clicking = Clicking(Places.OFF_BEATS, WrittenSwing(Fraction(62)))
     found = clicks([meter], Tempo(60.0, meter.unit), 0, clicking=clicking)
     assert [click.time_s for click in found] == pytest.approx([0.62, 1.62, 2.62, 3.62])
 
 
 def test_a_shuffle_has_the_off_beats_of_twelve_eight():
     four, twelve = Meter.parse("4/4"), Meter.parse("12/8")
+    two_thirds = WrittenSwing(Fraction(200, 3))
     swung = clicks(
-        [four], Tempo(76.0, four.unit), 0, clicking=Clicking(Places.OFF_BEATS, Fraction(200, 3))
+        [four], Tempo(76.0, four.unit), 0, clicking=Clicking(Places.OFF_BEATS, two_thirds)
     )
     of_three = clicks([twelve], Tempo(76.0, twelve.unit), 0, clicking=Clicking(Places.OFF_BEATS))
     assert [c.time_s for c in swung] == pytest.approx([c.time_s for c in of_three])
@@ -199,7 +200,13 @@ def test_triplets_between_are_not_swung():
     tempo = Tempo(90.0, meter.unit)
     straight = clicks([meter], tempo, 1, between=Fraction(1, 12))
     assert (
-        clicks([meter], tempo, 1, between=Fraction(1, 12), clicking=Clicking(swing=Fraction(66)))
+        clicks(
+            [meter],
+            tempo,
+            1,
+            between=Fraction(1, 12),
+            clicking=Clicking(swing=WrittenSwing(Fraction(66))),
+        )
         == straight
     )
 
@@ -236,7 +243,7 @@ def test_a_gap_that_makes_no_sense_is_refused(numbers):
 @given(
     places=st.sampled_from(Places),
     gap=st.none() | st.builds(Gap, st.integers(1, 4), st.integers(0, 4), st.integers(0, 2)),
-    swing=st.integers(50, 75).map(Fraction),
+    swing=st.integers(50, 75).map(Fraction).map(WrittenSwing),
     written=st.sampled_from(list(OFF_BEATS)),
     rest=st.integers(0, 2),
 )

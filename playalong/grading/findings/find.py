@@ -46,7 +46,7 @@ def findings(
     ``course`` is that of the run (see ``Course.of``), ``total`` its score.
     """
     meters = tuple(bar.meter for bar in pattern.bars)
-    layout = Layout.of(run.targets, meters, float(pattern.swing) / 100.0)
+    layout = Layout.of(run.targets, meters, pattern.swing)
     told: list[Finding] = []
     look = first = Look(run, layout, course)
     standing = total

@@ -21,7 +21,7 @@ from playalong.grading.matching.course import Course
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.verdicts import Verdict
-from playalong.pattern.meter import Meter
+from playalong.pattern.meter import Meter, WrittenSwing
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, LIMBS, PARTS, Targets
 from playalong.pattern.voices import STAFF_ORDER, VOICES
@@ -40,7 +40,7 @@ AROUND = 0.25
 class Layout:
     """The places of a run, whose targets may be cut: ``group`` (p,) a number for each stroke of the
     pattern, equal where it is one place; ``first`` (g,) the first stroke of each place; ``swing``
-    the share of a pair that its first note takes as written, 0 to 1.
+    is what the pattern says.
     """
 
     targets: Targets
@@ -48,10 +48,10 @@ class Layout:
     group: Ints
     first: Ints
     goes_round: bool
-    swing: float
+    swing: WrittenSwing
 
     @classmethod
-    def of(cls, targets: Targets, meters: tuple[Meter, ...], swing: float) -> "Layout":
+    def of(cls, targets: Targets, meters: tuple[Meter, ...], swing: WrittenSwing) -> "Layout":
         """The places of the pattern that ``targets`` lay out."""
         places = targets.places
         goes_round = 2 * len(meters) <= targets.bars
@@ -70,16 +70,18 @@ class Layout:
 
     @cached_property
     def second(self) -> Floats:
-        """(p,) where in their beat the notes of eighth-note pairs sound, 0 to 1: 0 on the beat,
-        more for the short notes, eighths or the last of triplets; nan of all others, and where a
+        """(p,) where in their pair the notes that swing sound, 0 to 1: 0 the first, more for the
+        short notes, the second of two or the last of a triplet; nan of all others, and where a
         beat is no quarter note."""
         found = np.full(len(self.targets.places), np.nan)
         if any(4 * beat != 1 for meter in self.meters for beat in meter.beats):
             return found
-        into = self.targets.at % _BEAT
+        pair = int(self.swing.pair * PARTS)
+        into = self.targets.at % pair
         found[into == 0] = 0.0
-        found[into == _BEAT // 2] = self.swing
-        found[into == _BEAT * 2 // 3] = 2.0 / 3.0
+        found[into == pair // 2] = float(self.swing.percent) / 100.0
+        if pair == _BEAT:
+            found[into == _BEAT * 2 // 3] = 2.0 / 3.0
         return found
 
     @property
@@ -195,12 +197,12 @@ class Look:
 
     def swung_run(self, off_beat: Bools) -> MatchedRun:
         """The run, or where many off-beats are not answered, one with off-beats moved a sixth of a
-        beat towards where they may be, if that answers more."""
+        pair towards where they may be, if that answers more."""
         missed = self.run.verdicts.target[self.run.told[Verdict.MISSED]]
         if off_beat[missed].sum() < 0.25 * off_beat.sum():
             return self.run
         best = self.run
-        by_s = self.targets.seconds_per_whole / 24.0
+        by_s = self.targets.seconds_per_whole * float(self.layout.swing.pair) / 6.0
         for moved_s in (by_s, -by_s):
             laid = self.targets.time_s + np.where(off_beat, moved_s, 0.0)
             order = np.argsort(laid, kind="stable")

@@ -255,9 +255,9 @@ def swing(look: Look) -> Iterator[Candidate]:
     both = (n_off > 0) & (n_on > 0)
     off, on = (np.bincount(bar[rows], error_ms[rows], bars) for rows in (own, beat))
     found = interval((off[both] / n_off[both]) - (on[both] / n_on[both]))
-    beat_ms = 250.0 * targets.seconds_per_whole
+    pair_ms = 1000.0 * float(look.layout.swing.pair) * targets.seconds_per_whole
     written = 100.0 * median(second[targets.place][off_beat])
-    played = written + 100.0 * found.value / beat_ms
+    played = written + 100.0 * found.value / pair_ms
     straight = played < written
     least = max(SWING_PERCENT, SWING_PART * (written - 50.0)) if straight else SWING_PERCENT
     if abs(played - written) < least or not found.lasts:
@@ -278,8 +278,8 @@ def swing(look: Look) -> Iterator[Candidate]:
         of=count,
         value=played,
         unit="%",
-        low=written + 100.0 * found.low / beat_ms,
-        high=written + 100.0 * found.high / beat_ms,
+        low=written + 100.0 * found.low / pair_ms,
+        high=written + 100.0 * found.high / pair_ms,
     )
 
 

@@ -1,12 +1,12 @@
 """Feel: each stroke of the written pattern over all its repetitions, and the swing as played.
 
 * Places: counts of each verdict, mean error and mean level of every stroke of the pattern.
-* Swing: the percentage of an eighth-note pair that its first note takes, as ``Pattern.swing`` is
-  written: for every pair whose two notes and following beat are answered, the time from the
-  first to the second against the time from beat to beat, each the mean over its voices; and the
-  median over the pairs. A pair may be written as eighths or as the outer notes of a triplet; of
-  the two kinds the one with more pairs is told, against what is written for it. Told where every
-  beat is a quarter note.
+* Swing: the percentage of a pair of notes that its first takes, as ``Pattern.swing`` is written:
+  for every pair whose two notes and the one after are answered, the time from the first to the
+  second against the time of the whole pair, each the mean over its voices; and the median over the
+  pairs. Pairs are of eighths, or of sixteenths where those swing. A pair of eighths may be written
+  as the outer notes of a triplet too; of the two kinds the one with more pairs is told, against
+  what is written for it. Told where every beat is a quarter note.
 """
 
 from fractions import Fraction
@@ -18,12 +18,12 @@ from playalong.grading.grade import PlaceGrade, Swing
 from playalong.grading.loudness import LOUDNESSES, Loudness
 from playalong.grading.matching.matched_run import Floats, Ints, MatchedRun, median
 from playalong.grading.verdicts import HI_HATS, VERDICTS, HiHat, Verdict
-from playalong.pattern.meter import Meter
+from playalong.pattern.meter import Meter, WrittenSwing
 from playalong.pattern.targets import PARTS, Targets
 
 _BEAT = Fraction(1, 4)
-#: Where the second note of a pair stands in its beat: as an eighth, as the last of a triplet.
-EIGHTHS, TRIPLETS = Fraction(1, 2), Fraction(2, 3)
+#: Where the second note of a pair stands in it: halfway, or as the last of a triplet.
+HALVES, TRIPLETS = Fraction(1, 2), Fraction(2, 3)
 _CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
 
 
@@ -107,29 +107,40 @@ def spoken_counts(targets: Targets, meters: tuple[Meter, ...]) -> list[str]:
     return found
 
 
-def swing(run: MatchedRun, meters: tuple[Meter, ...], written: Fraction) -> Swing:
-    """The swing as played; ``written`` is the percentage that the pattern gives its eighths."""
-    of_eighths = _shares(run, meters, EIGHTHS)
-    of_triplets = _shares(run, meters, TRIPLETS)
-    triplets = len(of_triplets) > len(of_eighths)
-    played = median(of_triplets if triplets else of_eighths)
+def swing(run: MatchedRun, meters: tuple[Meter, ...], written: WrittenSwing) -> Swing:
+    """The swing as played; ``written`` is what the pattern says."""
+    shares = _shares(run, meters, written.pair, second=HALVES)
+    asked = written.percent
+    if written.pair == _BEAT:
+        of_triplets = _shares(run, meters, _BEAT, second=TRIPLETS)
+        if len(of_triplets) > len(shares):
+            shares, asked = of_triplets, 100 * TRIPLETS
+    played = median(shares)
     ratio = played / (100.0 - played) if played is not None and 0.0 < played < 100.0 else None
-    return Swing(played, float(100 * TRIPLETS if triplets else written), ratio)
+    return Swing(
+        notes=written.notes,
+        played_percent=played,
+        written_percent=float(asked),
+        played_ratio=ratio,
+    )
 
 
-def _shares(run: MatchedRun, meters: tuple[Meter, ...], second: Fraction) -> Floats:
+def _shares(
+    run: MatchedRun, meters: tuple[Meter, ...], pair: Fraction, *, second: Fraction
+) -> Floats:
     """The share of each pair that its first note takes, in per cent, in order of time.
 
-    ``second`` is where the second note stands in its beat as it is written.
+    ``pair`` is its length in whole notes, ``second`` where in it the second note is written.
     """
     if not len(run.target) or any(beat != _BEAT for meter in meters for beat in meter.beats):
         return np.zeros(0)
-    # Two numbers a beat over the run, 0 on beat 1, 1 in it, 2 on beat 2 ...; -1 elsewhere.
-    beat, into = np.divmod(run.targets.at, int(_BEAT * PARTS))
-    in_pair = (into == 0) | (into == int(second * _BEAT * PARTS))
-    where = np.where(in_pair, 2 * beat + (into > 0), -1)
+    # Two numbers a pair over the run, 0 and 1 for its notes, 2 for the first of the next ...; -1
+    # elsewhere.
+    order, into = np.divmod(run.targets.at, int(pair * PARTS))
+    in_pair = (into == 0) | (into == int(second * pair * PARTS))
+    where = np.where(in_pair, 2 * order + (into > 0), -1)
     in_bar = where[run.place]
-    halves = np.array([2 * len(meter.beats) for meter in meters])
+    halves = np.array([2 * int(meter.length / pair) for meter in meters])
     bar = run.targets.bar[run.target]
     before = np.append(0, np.cumsum(halves[np.arange(run.targets.bars) % len(halves)]))
     known = in_bar >= 0

@@ -13,7 +13,6 @@ from fractions import Fraction
 from typing import Any
 
 from playalong.grading.grade import Code
-from playalong.pattern.meter import STRAIGHT
 from playalong.pattern.model import Dynamic, Pattern, Stroke
 from playalong.pattern.voices import BY_NAME, Limb
 
@@ -237,13 +236,13 @@ _HAS: Mapping[Trained, Callable[[Pattern], bool]] = {
     Trained.OPEN_HATS: lambda p: _share(p, lambda s: s.is_open) > 0.0,
     Trained.FLAMS: lambda p: _share(p, lambda s: s.graces == 1) > 0.0,
     Trained.DRAGS: lambda p: _share(p, lambda s: s.graces == 2) > 0.0,
-    Trained.SWING: lambda p: p.swing != STRAIGHT,
+    Trained.SWING: lambda p: not p.swing.is_straight,
     Trained.TOGETHER: _has_together,
 }
 
 
 def _demands(pattern: Pattern) -> tuple[int, bool, int, int, float]:
     """How much a pattern asks for: bars, an uneven or swung time, graces, strokes, tempo."""
-    plain = pattern.swing == STRAIGHT and pattern.meter.written == "4/4"
+    plain = pattern.swing.is_straight and pattern.meter.written == "4/4"
     strokes = len(_strokes(pattern))
     return len(pattern.bars), not plain, _graces(pattern), strokes, pattern.tempo

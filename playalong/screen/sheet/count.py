@@ -6,7 +6,7 @@ from enum import IntEnum
 from fractions import Fraction
 from itertools import pairwise
 
-from playalong.pattern.meter import STRAIGHT, spoken_count
+from playalong.pattern.meter import STRAIGHT, WrittenSwing, spoken_count
 from playalong.pattern.model import Bar, Stroke
 from playalong.pattern.targets import Place, Targets, sounding
 from playalong.pattern.voices import VOICES
@@ -58,7 +58,9 @@ class Count:
     weight, so that the sheet can leave out what would be crowded.
     """
 
-    def __init__(self, targets: Targets, bars: Sequence[Bar], swing: Fraction = STRAIGHT) -> None:
+    def __init__(
+        self, targets: Targets, bars: Sequence[Bar], swing: WrittenSwing = STRAIGHT
+    ) -> None:
         self._starts_s = targets.bar_starts_s
         self.end_s = targets.end_s
         first_s = float(self._starts_s[1]) if targets.bars > 1 else targets.end_s
@@ -112,7 +114,7 @@ class Count:
         return min(gaps)
 
 
-def _sounds_at(bar: Bar, said: Spoken, swing: Fraction) -> Fraction:
+def _sounds_at(bar: Bar, said: Spoken, swing: WrittenSwing) -> Fraction:
     """Where in the bar a place of the count sounds, in whole notes."""
     return sounding(bar, Place(0, Stroke(at=said.at, voice=_ANY)), swing)
 

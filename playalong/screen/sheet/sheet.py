@@ -5,13 +5,12 @@ inside it. Shape and place tell everything; the second colour only repeats it.
 """
 
 from dataclasses import dataclass
-from fractions import Fraction
 
 import pygame
 
 from playalong.grading.verdicts import Rules, VerdictEvent
 from playalong.midi.hits import Hit
-from playalong.pattern.meter import STRAIGHT
+from playalong.pattern.meter import STRAIGHT, WrittenSwing
 from playalong.pattern.model import Bar, Dynamic
 from playalong.pattern.targets import DYNAMICS, Targets
 from playalong.pattern.voices import BY_NAME
@@ -68,7 +67,7 @@ class Sheet:
         bars: tuple[Bar, ...],
         rules: Rules,
         *,
-        swing: Fraction = STRAIGHT,
+        swing: WrittenSwing = STRAIGHT,
         seconds_across: float = SECONDS_ACROSS,
     ) -> None:
         self.targets = targets

@@ -26,7 +26,7 @@ from typing import Protocol
 
 import numpy as np
 
-from playalong.pattern.meter import STRAIGHT, Meter
+from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Stroke, divisions
 from playalong.pattern.targets import Place, sounding
 from playalong.sound.synth.parts import Band, Part, Samples, Tone, mixed
@@ -79,12 +79,11 @@ class Gap:
 class Clicking:
     """What sounds after the count-in.
 
-    ``swing`` is that of the pattern: the percentage of a pair of eighth notes that its first
-    note takes. Without a ``gap`` every bar clicks.
+    ``swing`` is that of the pattern. Without a ``gap`` every bar clicks.
     """
 
     places: Places = Places.BEATS
-    swing: Fraction = STRAIGHT
+    swing: WrittenSwing = STRAIGHT
     gap: Gap | None = None
 
 
