@@ -2,11 +2,13 @@
 
 Run as python -m tests.helpers.watched_program.
 Appends a line to the file that PAGES names whenever another page is shown: its class, and its
-title; and into a file beside it the number of its window. Nothing else is changed.
+title; and into files beside it the number of its window, and of a run when its bar 1 starts, in
+seconds of the system's clock. Nothing else is changed.
 """
 
 import os
 import sys
+import time
 from pathlib import Path
 
 import pygame
@@ -39,6 +41,9 @@ def frame(window: Window, page: object, now_s: float) -> None:
     told = _told(page)
     if told != _Watch.last:
         _Watch.last = told
+        if "RunPage" in told:
+            start = Path(f"{os.environ['PAGES']}.start")
+            start.write_text(str(time.perf_counter() - now_s), encoding="utf-8")
         with open(os.environ["PAGES"], "a", encoding="utf-8") as file:  # noqa: PTH123
             file.write(f"{told}\n")
         number = pygame.display.get_wm_info().get("window", "")

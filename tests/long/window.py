@@ -99,11 +99,11 @@ class Desk:
             self.kit.send(bytes((0x99, note, velocity)))  # type: ignore[attr-defined]
             self.kit.send(bytes((0x89, note, 0)))  # type: ignore[attr-defined]
 
-    def start(self) -> None:
-        """Start the program."""
+    def start(self, *arguments: str) -> None:
+        """Start the program, with what is typed behind its name."""
         self.pages.write_text("", encoding="utf-8")
         self.program = subprocess.Popen(
-            [sys.executable, "-m", "tests.helpers.watched_program"],
+            [sys.executable, "-m", "tests.helpers.watched_program", *arguments],
             env=self.surroundings,
             stdout=subprocess.DEVNULL,
             stderr=self.errors.open("ab"),
