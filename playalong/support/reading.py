@@ -68,13 +68,17 @@ def files_below(folder: Path, endings: Collection[str]) -> list[Path]:
     Hidden ones are left out: some systems lay one beside each file. So are folders that may not be
     read, and what goes away meanwhile.
     """
-    found = [
+    return [path for path in named_below(folder, endings) if is_file(path)]
+
+
+def named_below(folder: Path, endings: Collection[str]) -> list[Path]:
+    """The same, with what only has the name of such a file: a pipe, a device, a link to nowhere."""
+    return sorted(
         Path(where, name)
         for where, _, names in os.walk(folder)
         for name in names
         if not name.startswith(".") and Path(name).suffix.lower() in endings
-    ]
-    return sorted(path for path in found if is_file(path))
+    )
 
 
 def _megabytes(size: int) -> str:

@@ -22,7 +22,7 @@ from playalong.app.pool import in_order
 from playalong.records.assessments.remark_files import read_remark
 from playalong.records.pattern_files import read_text
 from playalong.support.errors import UserError
-from playalong.support.reading import files_below, is_folder
+from playalong.support.reading import is_folder, named_below
 from playalong.support.text import printable
 
 #: Fewer results than this are verified sooner than another process has begun.
@@ -157,7 +157,7 @@ def results_in(folder: Path) -> list[Path]:
     """The results in a folder and its folders; UserError where there is none."""
     if not is_folder(folder):
         raise UserError(f"{folder} is no folder: name the one with the results.")
-    found = files_below(folder, (".zip",))
+    found = named_below(folder, (".zip",))
     if not found:
         raise UserError(f"There is no result in the folder {folder}: no file ends with .zip.")
     if len(found) > MOST:

@@ -22,6 +22,9 @@ from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.support.errors import UserError
 
+#: Of names and titles of strangers so many characters are shown.
+_SHOWN = 40
+
 #: How a date of a result is told: its day.
 _DAY = 10
 
@@ -37,19 +40,24 @@ class _Row:
     wants_reason: bool = False
 
 
+def shortened(name: str) -> str:
+    """A name that may be of any length, as it stands on a page."""
+    return name if len(name) <= _SHOWN else f"{name[: _SHOWN - 1]}…"
+
+
 def choose_result(context: RunContext, folder: Path) -> None:
     """Choose one of the results in ``folder``, the latest first, and say something of it."""
     found = []
     for path in folder.glob("*.zip"):
         told = peek(path)
         if told is not None:
-            player, _, ended = told
-            found.append((ended, path, player))
+            player, _, ended, title = told
+            found.append((ended, path, shortened(player), shortened(title)))
     found.sort(reverse=True)
     rows = Rows(
         [
-            Choice(name=path.stem, value=f"{player}, {ended[:_DAY]}", fixed=True)
-            for ended, path, player in found
+            Choice(name=player, value=f"{title}, {ended[:_DAY]}", fixed=True)
+            for ended, _, player, title in found
         ]
     )
     while found:
@@ -73,7 +81,7 @@ def remark_in_window(context: RunContext, path: Path) -> None:
         wrong = [] if found.fits else ["This result does not fit: playalong verify says why."]
         page = _page(
             context,
-            title=f"Your word on {found.player}",
+            title=f"Your word on {shortened(found.player)}",
             subtitle=found.assessment.title,
             rows=rows,
             notes=wrong,
@@ -131,7 +139,8 @@ def _rows(found: Verified, remark: Remark) -> list[_Row]:
     for number, item in enumerate(assessment.items):
         name = f"{number + 1}. {item.title}"
         own, marks = remark.of(number), found.items[number]
-        value = f"{own.mark}, by you" if own.mark else marks.mark or "no mark"
+        computed = marks.mark or "no mark"
+        value = f"{own.mark}, by you; computed: {computed}" if own.mark else computed
         rows.append(
             _Row(
                 name=f"{name}: mark",

@@ -38,6 +38,7 @@ from playalong.records.assessments.results import (
     ASSESSMENT,
     DIGESTS,
     FORMAT,
+    MOST_RUNS,
     RESULT,
     ResultError,
     digest,
@@ -169,14 +170,16 @@ class Verified:
         return tuple(attempts[number] for number in self.items[item].counted)
 
 
-def peek(path: Path) -> tuple[str, str, str] | None:
-    """What a result says without being verified: player, digest of the assessment, when it ended.
+def peek(path: Path) -> tuple[str, str, str, str] | None:
+    """What a result says without being verified: player, digest of the assessment, when it ended,
+    and the assessment's title.
 
     None where it says nothing.
     """
     try:
         plain = plain_of(read_result(path).files[RESULT])
-        return str(plain["player"]), str(plain["assessment"]["digest"]), str(plain["ended"])
+        about = plain["assessment"]
+        return str(plain["player"]), str(about["digest"]), str(plain["ended"]), str(about["title"])
     except (UserError, KeyError, TypeError):
         return None
 
@@ -188,10 +191,8 @@ def verify(path: Path) -> Verified:
     plain = plain_of(files[RESULT])
     try:
         return _verified(path, files, plain, wrong=list(unpacked.changed))
-    except ResultError:
-        raise
     except UserError as error:
-        raise ResultError(f"{path}: {error}") from None
+        raise ResultError(f"{path}: {error.lines[0]}") from None
     except (KeyError, TypeError, ValueError, AttributeError, IndexError, RecursionError) as error:
         what = printable(str(error))[:60]
         raise ResultError(
@@ -203,9 +204,7 @@ def _verified(
     path: Path, files: Mapping[str, bytes], plain: Mapping[str, Any], *, wrong: list[str]
 ) -> Verified:
     if int(plain["format"]) > FORMAT:
-        raise ResultError(
-            f"{path} was written by a newer version of playalong: update the program."
-        )
+        raise ResultError("It was written by a newer version of playalong: update the program.")
     text = files[ASSESSMENT].decode()
     named = plain["patterns"]
     texts = tuple(
@@ -219,7 +218,11 @@ def _verified(
         pattern = assessment.patterns.get(one["name"])
         if pattern is None or pattern_id(pattern) != one["pattern_id"]:
             wrong.append(f"The pattern {printable(str(one['name']))} has been changed.")
+    if len(plain["runs"]) > MOST_RUNS:
+        raise ResultError(f"It tells of {len(plain['runs']):,} runs: that is no result.")
     runs = [RunEntry.from_plain(one) for one in plain["runs"]]
+    if len({run.stem for run in runs}) < len(runs):
+        raise ResultError("It tells of a run twice: that is no result.")
     wrong += _of_no_run(assessment, runs, plain=plain, files=files)
     sources = _Sources(files=files, plain=plain, text=text, patterns=texts)
     checks = []
@@ -230,7 +233,7 @@ def _verified(
         if not check.version:
             wrong += _told(check)
     told_grades = {check.run.grade: check.told for check in checks}
-    now_grades = {check.run.grade: check.now for check in checks}
+    now_grades = {check.run.grade: check.now or check.told for check in checks}
     numbers = range(len(assessment.items))
     items = tuple(marks_of(assessment, number, runs=runs, grades=told_grades) for number in numbers)
     wrong += _marks_told(assessment, items, plain)
@@ -323,6 +326,8 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
     """One run graded anew, and what of its take is not as it was asked."""
     item, files, plain = assessment.items[run.item], sources.files, sources.plain
     told = plain_of(files[run.grade])
+    if not told:
+        raise ResultError(f"{run.grade} in it is no grade.")
     try:
         take = from_bytes(files[run.take], run.take)
         graded = grade_take(assessment.pattern_of(item), take, Options())

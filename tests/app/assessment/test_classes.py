@@ -2,6 +2,7 @@
 
 import csv
 import io
+import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -64,6 +65,7 @@ def test_without_names_nobody_is_named_anywhere(folder: Path, tmp_path, capsys) 
     assert len({one.player for one in numbered}) == 3
 
 
+@pytest.mark.skipif(os.name == "nt", reason="links and pipes of POSIX")
 def test_broken_and_forged_ones_are_told_and_the_others_shown(
     folder: Path, tmp_path: Path, capsys
 ) -> None:
@@ -71,6 +73,7 @@ def test_broken_and_forged_ones_are_told_and_the_others_shown(
         (tmp_path / path.name).write_bytes(path.read_bytes())
     (tmp_path / "broken.zip").write_bytes(b"PK nothing")
     (tmp_path / "link.zip").symlink_to("/etc/passwd")
+    os.mkfifo(tmp_path / "pipe.zip")
     data, _, _ = forged(next(folder.glob("*Tom*")), CHANGES["a figure"], np.random.default_rng(1))
     next(tmp_path.glob("*Tom*")).write_bytes(data)
     names = tmp_path / "names.txt"
@@ -82,6 +85,7 @@ def test_broken_and_forged_ones_are_told_and_the_others_shown(
     assert "Missing: Ada" in ended.out
     assert "broken.zip" in ended.err
     assert "link.zip is a link" in ended.err
+    assert "pipe.zip is no ordinary file" in ended.err
     assert "results in" in ended.err
     assert "Traceback" not in ended.err
 

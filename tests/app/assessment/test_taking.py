@@ -1,5 +1,7 @@
 """An assessment taken from what is agreed to its result, with what may go wrong on the way."""
 
+import csv
+import io
 import json
 import wave
 from collections.abc import Callable, Iterator
@@ -11,8 +13,10 @@ from typing import Any
 import pytest
 
 from playalong.app.assessment import book as book_of_sitting
+from playalong.app.assessment import reporting
 from playalong.app.assessment.book import Book, RunState
 from playalong.app.assessment.entry import take
+from playalong.app.assessment.reporting import result_report
 from playalong.app.assessment.session import Agreed, AssessmentSession
 from playalong.app.assessment.tasks import item_task
 from playalong.app.assessment.verifying import verify
@@ -25,16 +29,20 @@ from playalong.app.run.clock import SteppedClock
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.user_folders import UserFolders
+from playalong.commands.main import main
+from playalong.grading.text import figures
 from playalong.midi.pads import Guard, Pads, Pedal
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import Targets
 from playalong.practice.assessment.machine import State
+from playalong.practice.assessment.measures import MEASURES
 from playalong.profile.latency import typed
 from playalong.profile.profile import Profile
 from playalong.records import beat_maps
 from playalong.records.assessments.files import AssessmentFile, load_assessment, read_assessment
 from playalong.records.assessments.results import read_result
+from playalong.records.pattern_files import library
 from playalong.records.store import runs as stored
 from playalong.records.take_info import Simulated
 from playalong.records.takes import read as read_take
@@ -243,6 +251,61 @@ def test_every_figure_is_that_of_the_take_in_result_and_store(window, tmp_path) 
         again = json.loads(json.dumps(grade_take(pattern, read_take(take), Options()).as_json()))
         assert json.loads(files[run.grade]) == again
         assert kept == again
+
+
+def test_report_tables_store_and_json_say_the_same_of_a_take(
+    window, tmp_path, capsys, monkeypatch
+) -> None:
+    """Every measure there is, in report, class table, store, and the table and JSON of ``grade``.
+
+    Of one take each figure is one figure.
+
+    """
+    monkeypatch.setattr(reporting, "plots_of", lambda *_: [])
+    monkeypatch.setattr(reporting, "sheet", lambda *_: [])
+    asked = "".join(
+        f"{name} = {measure.low if measure.at_least else measure.high}\n"
+        for name, measure in MEASURES.items()
+    )
+    item = 'title = "A"\nminutes = 4\n[[item]]\npattern = "late-bus-home"\ntempo = 200\nbars = 4\n'
+    stage = Stage(window, tmp_path, None, text=f"{item}[item.asked]\n{asked}")
+    assert stage.go()
+    path = stage.book.finish(tmp_path)
+    (run,) = stage.book.runs
+    files = read_result(path).files
+    take = tmp_path / "a.mid"
+    take.write_bytes(files[run.take])
+    assert main(["grade", "late-bus-home", str(take), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert main(["grade", "late-bus-home", str(take), "--csv"]) == 0
+    (row,) = csv.DictReader(io.StringIO(capsys.readouterr().out))
+    assert json.loads(files[run.grade]) == told
+    database = Memory(folder=tmp_path).open()
+    assert database is not None
+    (kept,) = stored.select(database, "run.kind = ?", ("assessment",))
+    in_store = stored.grade_of(database, kept.id)[0]
+    database.close()
+    assert in_store == told
+    assert kept.score == told["score"]["total"]
+    for column, value in row.items():
+        group, _, name = column.rpartition(".")
+        if group:
+            figure = told[group][name]
+            assert value == ("" if figure is None else str(figure)), column
+    table = tmp_path / "class.csv"
+    assert main(["class", str(tmp_path), "--csv", str(table)]) == 0
+    (of_class,) = csv.DictReader(table.read_text().splitlines())
+    (section,) = result_report(path).sections
+    rows = {mark.asked.partition(":")[0]: mark.figure for mark in section.marks}
+    assert section.score == f"{told['score']['total']:.0f}"
+    assert section.figures == figures(
+        grade_take(library().get("late-bus-home"), read_take(take), Options()).grade
+    )
+    for name, measure in MEASURES.items():
+        figure = measure.figure(told)
+        assert of_class[f"1.asked.{name}"] == ("" if figure is None else str(figure)), name
+        assert rows[measure.label] == measure.written(figure), name
+    assert float(of_class["score"]) == float(of_class["1.score"]) == told["score"]["total"]
 
 
 def test_a_result_of_a_learned_kit_and_a_left_handed_player_fits(window, tmp_path) -> None:

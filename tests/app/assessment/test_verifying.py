@@ -134,6 +134,45 @@ def test_more_attempts_than_there_are_and_files_of_no_run(result: Path, tmp_path
     assert verify(tmp_path / "no-run.zip").wrong == ("takes/07-a1.mid belongs to no run.",)
 
 
+def test_a_take_that_cannot_be_graded_is_told_and_the_others_are_verified(
+    result: Path, tmp_path: Path
+) -> None:
+    files = {**read_result(result).files, "takes/01-a1.mid": b"MThd and no more"}
+    path = tmp_path / "ungraded.zip"
+    path.write_bytes(packed(files))
+    told = verify(path)
+    assert any(line.startswith("item 1, attempt 1: ") for line in told.wrong)
+    assert [check.graded is None for check in told.runs] == [True, False, False]
+
+
+@pytest.mark.parametrize("many", [2, 2_000])
+def test_runs_without_end_are_refused_before_any_is_graded(
+    result: Path, tmp_path: Path, many: int
+) -> None:
+    files = dict(read_result(result).files)
+    plain = json.loads(files["result.json"])
+    plain["runs"] *= many
+    path = tmp_path / "runs.zip"
+    path.write_bytes(packed({**files, "result.json": json.dumps(plain).encode()}))
+    with pytest.raises(UserError) as told:
+        verify(path)
+    (line,) = told.value.lines
+    assert line.startswith(f"{path}: It tells of ")
+
+
+def test_what_cannot_be_read_is_told_with_the_name_of_the_file(
+    result: Path, tmp_path: Path
+) -> None:
+    for name, words in (("assessment.toml", "The assessment"), ("grades/01-a1.json", "no grade")):
+        path = tmp_path / "odd.zip"
+        path.write_bytes(packed({**read_result(result).files, name: b"[" * 100_000}))
+        with pytest.raises(UserError) as told:
+            verify(path)
+        (line,) = told.value.lines
+        assert line.startswith(f"{path}: ")
+        assert words in line
+
+
 @pytest.mark.parametrize(
     "plain",
     [[], {}, {"format": 1}, {"format": 99}, {"format": "x"}, {"format": 1, "program": 3}],
