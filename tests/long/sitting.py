@@ -59,7 +59,7 @@ class StoppedError(Exception):
     """A page that was waited for has not come."""
 
 
-@dataclass
+@dataclass(kw_only=True)
 class Sitting:
     """Somebody at the desk: ``counted_s`` is how long, by this process, the clock must have run."""
 
@@ -237,7 +237,7 @@ def tables(options: Options) -> Iterator[Table]:
         path.write_text(TEXT, encoding="utf-8")
         desk = Desk(Path(made))
         try:
-            sitting = Sitting(desk, path)
+            sitting = Sitting(desk=desk, path=path)
             for name, step in _STEPS.items():
                 try:
                     step(sitting)
