@@ -16,8 +16,10 @@ from playalong.grading.verdicts import Rules
 from playalong.screen.base.fonts import CAPITAL
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import SMALL, Theme
+from playalong.screen.home_pages.first import FirstPage, GoingOn
 from playalong.screen.home_pages.patterns import PatternsPage
-from playalong.screen.pages.ready import ReadyPage
+from playalong.screen.pages.ready import ReadyPage, unplayed
+from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.sheet.sheet import Sheet
 
@@ -107,6 +109,87 @@ def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
         )
         check(page, 1.0, size, written=written)
     assert cuts == []
+
+
+@pytest.fixture
+def drawn(monkeypatch) -> dict[str, list[float]]:
+    """How high the boxes, the hatching, and the dots and rings were that are drawn meanwhile."""
+    found: dict[str, list[float]] = {"box": [], "hatched": [], "mark": []}
+    for name in ("box", "hatched"):
+        draw = getattr(Pen, name)
+
+        def noted(pen, rect, *colours, draw=draw, name=name, **named):
+            found[name].append(rect.height / pen.unit)
+            return draw(pen, rect, *colours, **named)
+
+        monkeypatch.setattr(Pen, name, noted)
+    draw_mark = Pen.mark
+
+    def noted_mark(pen, mark, at):
+        found["mark"].append(mark.get_bounding_rect().height / pen.unit)
+        return draw_mark(pen, mark, at)
+
+    monkeypatch.setattr(Pen, "mark", noted_mark)
+    return found
+
+
+def test_marks_in_pictures_of_a_bar_are_read_from_two_metres(fonts, drawn):
+    """On every page with a bar, for the shipped patterns of each number of rows."""
+    theme = Theme.load(fonts)
+    listed = pattern_list([])
+    by_rows = {len(pattern.voices): name for name, pattern in listed.patterns.items()}
+    for name in by_rows.values():
+        pattern = listed.patterns[name]
+        bars, rules = task_of(pattern, Rules()).written(), Rules()
+        places = [
+            replace(
+                unplayed(number, at, bar),
+                targets=8,
+                clean=4 + at % 4,
+                missed=at % 3,
+                late=1,
+                mean_ms=(-30.0, 5.0, 60.0)[at % 3],
+                mean_db=-9.0,
+            )
+            for number, bar in enumerate(bars)
+            for at in range(len(bar.strokes))
+        ]
+        lines = listed.lines({})
+        going = GoingOn(
+            title="Go on", words="The kick.", bars=bars, voices=pattern.voices, places=places
+        )
+        place = next(at for at, line in enumerate(lines) if line.name == name)
+        pages = [
+            FirstPage(theme=theme, title="Hello", subtitle="", going_on=going, cards=[]),
+            PatternsPage(theme=theme, lines=lines, chosen=place),
+            ReadyPage(
+                theme=theme,
+                title=pattern.title,
+                tempo_bpm=pattern.tempo,
+                run_bars=4,
+                bars=bars,
+                voices=pattern.voices,
+            ),
+            ResultPage(
+                theme,
+                pattern.title,
+                "",
+                total=80.0,
+                advice="The kick on the a of 1 comes late.",
+                figures=[("on time", "7 of 8")],
+                places=places,
+                bars=bars,
+                voices=pattern.voices,
+                rules=rules,
+            ),
+        ]
+        for page in pages:
+            for heights in drawn.values():
+                heights.clear()
+            page.draw(pygame.Surface((1280, 720)), 0.0)
+            assert drawn["box"], (name, page)
+            for kind, least in (("box", 24), ("hatched", 24), ("mark", 12)):
+                assert min(drawn[kind], default=least) >= least, (name, type(page), kind)
 
 
 def test_what_is_read_from_two_metres_is_as_large_as_it_must_be():

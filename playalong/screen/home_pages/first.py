@@ -25,8 +25,9 @@ from playalong.screen.base.widgets import (
 )
 from playalong.screen.sheet import bar_picture
 
-#: In units: the height of a card and of the week, the least and the most of the panel, and gaps.
-_CARD, _WEEK, _PANEL_LEAST, _PANEL_MOST, _GAP = 132, 112, 150, 290, 18
+#: In units: the height of a card and of the week, the least of the panel and what its words take,
+#: and gaps.
+_CARD, _WEEK, _PANEL_LEAST, _PANEL_WORDS, _GAP = 132, 96, 150, 116, 18
 
 #: In units: inside a card.
 _CARD_INSIDE = 13
@@ -34,8 +35,8 @@ _CARD_INSIDE = 13
 #: In units: inside the panel, the width of the main action, and its height.
 _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
 
-#: The least height of a row of the picture, and of its count, in units.
-_ROW, _COUNT = 34, 36
+#: A picture is left out where there is less room for it than this part of what it should have.
+_LEAST_PART = 0.6
 
 END = Button((Key.ESCAPE, Key.CLOSE), "Esc", "end", outcome=Outcome.LEAVE)
 _CHOOSE = Button((Key.RIGHT, Key.DOWN), "→", "next", outcome=Outcome.NEXT)
@@ -142,9 +143,9 @@ class FirstPage:
         bottom = foot(pen, self._foot, [*self.notes, self.caution]) - pen.px(_GAP)
         gap, card, week = pen.px(_GAP), pen.px(_CARD), pen.px(_WEEK)
         room = bottom - top - gap - card
-        has_week = bool(self.week) and room - week - gap >= pen.px(_PANEL_LEAST)
-        panel = room - week - gap if has_week else room
-        panel = min(panel, pen.px(_PANEL_MOST))
+        most = pen.px(max(_PANEL_LEAST, _PANEL_WORDS + self._wanted))
+        has_week = bool(self.week) and room - week - gap >= most
+        panel = min(room, most)
         self._areas = [area(left=left, top=top, right=right, bottom=top + panel)]
         self._draw_panel(pen, self._areas[0])
         self._draw_cards(
@@ -156,6 +157,13 @@ class FirstPage:
             self._draw_week(
                 pen, area(left=left, top=at, right=right, bottom=min(at + week, bottom))
             )
+
+    @property
+    def _wanted(self) -> int:
+        """How high the picture of the bar should be, in units."""
+        going = self.going_on
+        hands = any(stroke.hand for bar in going.bars for stroke in bar.strokes)
+        return bar_picture.wanted(len(going.voices), hands) if going.bars else 0
 
     def _draw_panel(self, pen: Pen, rect: pygame.Rect) -> None:
         colours, going, inside = pen.colours, self.going_on, pen.px(_INSIDE)
@@ -180,7 +188,7 @@ class FirstPage:
         picture = area(
             left=left, top=base - pen.px(6), right=right, bottom=rect.bottom - pen.px(14)
         )
-        if going.bars and picture.height >= pen.px(_COUNT + _ROW * len(going.voices)):
+        if going.bars and picture.height >= _LEAST_PART * pen.px(self._wanted):
             bars = bar_picture.graded_bars(going.bars, going.places)
             shown = bars[: bar_picture.fitting(pen, picture, bars)]
             bar_picture.draw(

@@ -36,9 +36,9 @@ PRACTISE = Button(("p", "P"), "P", "step by step", outcome=Outcome.PRACTISE)
 #: What can be asked for before a run.
 READY = (START, *CHANGING, HEAR, PRACTISE, LEAVE)
 
-#: In units: the least height of the rows, of a row of the picture and what it needs besides, the
-#: room of the choices, and between the parts.
-_ROWS, _PICTURE_ROW, _PICTURE, _GAP = 44, 30, 60, 12
+#: In units: the least height of the choices and of what stands beside them, and the room between
+#: the parts.
+_ROWS, _GAP = 84, 12
 
 #: The part of the width that the choices take.
 _CHOICES = 0.56
@@ -86,7 +86,8 @@ class ReadyPage:
         bottom = foot(pen, self.buttons, [*self.notes, self.caution]) - pen.px(_GAP)
         top, gap = pen.px(HEAD), pen.px(_GAP)
         wanted = min(self.rows.height(pen), round((bottom - top) * 0.5))
-        picture = pen.px(_PICTURE + _PICTURE_ROW * len(self.voices))
+        hands = any(stroke.hand for bar in self.bars for stroke in bar.strokes)
+        picture = pen.px(bar_picture.wanted(len(self.voices), hands))
         rows = max(pen.px(_ROWS), min(wanted, bottom - top - gap - picture))
         shown = self._draw_bars(
             pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap)

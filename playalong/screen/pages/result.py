@@ -30,7 +30,7 @@ from playalong.screen.sheet import bar_picture
 
 #: In units: the height of the score and the advice, what the title of the picture takes, and how
 #: high the course of the tempo and the figures are at least and at most.
-_SCORE, _NAMED, _FIGURES = 128, 36, (96, 130)
+_SCORE, _NAMED, _FIGURES = 128, 32, (96, 130)
 
 #: How many sentences are shown small under the advice, and in units the height of each.
 ALSO, _ALSO_HIGH = 2, 27
@@ -38,12 +38,12 @@ ALSO, _ALSO_HIGH = 2, 27
 #: What the foot takes with all that it tells, in units.
 _FOOT = 200
 
-#: The least height of a row of the picture, in units.
-_LEAST_ROW = 30
-
 #: The course of the tempo: its part of the width, the room for its name in units, and how far its
 #: axis reaches at least to each side, in parts of the tempo that was asked for.
 _COURSE, _COURSE_NAME, _COURSE_AXIS = 0.46, 96, 0.03
+
+#: The course is left out where less than this is left for it, in units.
+_COURSE_LEAST = 70
 
 
 class ResultPage:
@@ -113,7 +113,8 @@ class ResultPage:
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         height = surface.get_height()
         top = self._draw_score(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=height))
-        picture = pen.px(2 * _NAMED + _LEAST_ROW * len(self._voices))
+        hands = any(stroke.hand for each in self._bars for stroke in each.bar.strokes)
+        picture = pen.px(_NAMED + bar_picture.wanted(len(self._voices), hands))
         # Where there is little room, where it went wrong comes before what is told at the foot.
         is_tight = height - top - pen.px(_FOOT) < picture
         bottom = foot(pen, self._buttons, self._foot[:1] if is_tight else self._foot) - pen.px(10)
@@ -125,7 +126,7 @@ class ResultPage:
             pen, area(left=left, top=top, right=right, bottom=bottom - tall - pen.px(10))
         )
         figures = area(left=left, top=bottom - tall, right=right, bottom=bottom)
-        if len(self._course) > 1 and self._asked_bpm and tall >= least:
+        if len(self._course) > 1 and self._asked_bpm and tall >= pen.px(_COURSE_LEAST):
             middle = left + (right - left) * _COURSE
             self._draw_course(pen, area(left=left, top=figures.top, right=middle, bottom=bottom))
             figures = area(left=middle + pen.px(40), top=figures.top, right=right, bottom=bottom)

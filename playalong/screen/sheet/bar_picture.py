@@ -1,8 +1,9 @@
 """What went wrong where in the bar: the written bar, and in each box what became of its stroke.
 
 A box is drawn as on the sheet. The mark in it is the mean of its hits, by time and loudness: solid
-inside the box, an open ring outside. The part of the box that is hatched is the part that was
-missed or fell on another drum; the number above says how often the stroke was off at all.
+inside the box, an open ring outside. The part of the box that is hatched, from its left, is the
+part that was missed or fell on another drum; the number beside it says how often the stroke was off
+at all.
 """
 
 from collections.abc import Sequence
@@ -30,14 +31,15 @@ from playalong.screen.sheet.geometry import (
     rows,
 )
 
-#: In units: the baseline of the count, where the rows begin, the room for numbers above a row.
-_COUNT_BASE, _ROWS, _NUMBERS = 26, 36, 20
+#: In units: the baseline of the count, where the rows begin, the least from row to row, and the
+#: height of a row in which a soft stroke lies lower than a loud one.
+_COUNT_BASE, _ROWS, _GAP, _ROW = 26, 38, 6, 30
 
 #: In units: room for the names of the rows, between them and the rows, and between bars.
 _NAMES, _BESIDE, _BETWEEN = 96, 16, 26
 
 #: Rows with less room than this are all of one height, in units.
-_EVEN = 40
+_EVEN = 60
 
 #: In units: the least from one place of the count to the next, and the widest box.
 _CLOSEST, _WIDEST = 34, 22
@@ -63,6 +65,11 @@ def graded_bars(bars: Sequence[Bar], places: Sequence[PlaceGrade]) -> list[Grade
         GradedBar(number, bar, tuple(place for place in places if place.bar == number))
         for number, bar in enumerate(bars)
     ]
+
+
+def wanted(voices: int, hands: bool = False) -> int:
+    """How high a picture with so many rows should be, in units; ``hands`` stand under them."""
+    return _ROWS + voices * (_ROW + _GAP + (HANDS if hands else 0))
 
 
 def fitting(pen: Pen, rect: pygame.Rect, bars: Sequence[GradedBar]) -> int:
@@ -91,12 +98,11 @@ def draw(
         pen = Pen(pen.surface, theme, pen.unit)
     names = max(pen.width(BY_NAME[voice].label, LABEL) for voice in voices)
     left: float = rect.left + max(names, pen.px(_NAMES)) + pen.px(_BESIDE)
-    numbers = pen.px(_NUMBERS)
     has_hands = any(stroke.hand for each in bars for stroke in each.bar.strokes)
     hands = pen.px(HANDS) if has_hands else 0
-    top, bottom = rect.top + pen.px(_ROWS) + numbers, rect.bottom - hands
+    top, bottom = rect.top + pen.px(_ROWS), rect.bottom - hands
     even = (bottom - top) / len(voices) < pen.px(_EVEN)
-    lines = rows(voices, top, bottom, gap=numbers + hands, even=even)
+    lines = rows(voices, top, bottom, gap=pen.px(_GAP) + hands, even=even)
     middles = [(row.top + row.bottom) / 2 for row in lines.values()]
     closest = min((low - high for high, low in pairwise(middles)), default=rect.height)
     size = max(SMALL, min(LABEL, int(0.8 * closest / pen.unit)))
@@ -144,6 +150,7 @@ def _draw_bar(
             row=lines[stroke.voice],
             place=place,
             rules=rules,
+            room=step - min(step, 2 * pen.px(_WIDEST)) / 2,
         )
         if stroke.hand is not None:
             draw_hand(
@@ -160,28 +167,70 @@ def _draw_spoken(pen: Pen, at: tuple[float, float], said: Spoken, *, step: float
 
 
 def _draw_place(
-    pen: Pen, x: float, step: float, *, row: Row, place: PlaceGrade, rules: Rules
+    pen: Pen,
+    x: float,
+    step: float,
+    *,
+    row: Row,
+    place: PlaceGrade,
+    rules: Rules,
+    room: float,
 ) -> None:
-    """One stroke; ``step`` is the room for its box and its mark, in pixels."""
+    """One stroke; ``step`` is the room for its box and mark, and ``room`` lies between boxes."""
     colours, half = pen.colours, step / 4
-    least = min(pen.px(LEAST_BOX), (row.bottom - row.top) // 2)
-    top, bottom = row.span(rules.bands.of(place.voice, place.dynamic), least)
+    top, bottom = row.span(rules.bands.of(place.voice, place.dynamic), pen.px(LEAST_BOX))
     box = area(left=x - half, top=top, right=x + half + 1, bottom=bottom + 1)
     gone = place.missed + place.wrong_drum
     pen.box(box, fill=colours.answered, edge=colours.rule)
     if gone:
-        tall = max(pen.px(3), round(box.height * gone / place.targets))
+        wide = max(pen.px(5), round(box.width * gone / place.targets))
         pen.hatched(
-            area(left=box.left, top=box.bottom - tall, right=box.right, bottom=box.bottom),
-            colours.off,
+            area(left=box.left, top=box.top, right=box.left + wide, bottom=box.bottom), colours.off
         )
-    off = place.targets - place.clean
-    if off:
-        pen.text(
-            str(off), SMALL, (x, row.top - pen.px(4)), colour=colours.off, bold=True, align=0.5
-        )
-    if place.mean_ms is None or place.mean_db is None:
+    at = _mark(pen, x, step, row=row, box=box, place=place, rules=rules)
+    _draw_number(pen, row, box, place=place, mark=at, room=room)
+
+
+def _draw_number(
+    pen: Pen,
+    row: Row,
+    box: pygame.Rect,
+    *,
+    place: PlaceGrade,
+    mark: tuple[int, int] | None,
+    room: float,
+) -> None:
+    """How often a stroke was off, to the right of its box, out of the way of its ``mark``.
+
+    Above the box where ``room``, the pixels up to the next one, is too little.
+    """
+    off, tall = place.targets - place.clean, pen.capital(SMALL)
+    if not off:
         return
+    words, middle = str(off), float(box.centery)
+    if mark is not None and mark[0] > box.right - pen.px(DOT):
+        is_low = mark[1] > (row.top + row.bottom) / 2
+        middle = row.top + tall / 2 if is_low else row.bottom - tall / 2 - 1
+    at, align = (box.right + pen.px(4), middle + tall / 2), 0.0
+    if pen.width(words, SMALL, bold=True) + pen.px(6) > room:
+        at, align = (box.centerx, max(row.top, box.top - pen.px(3))), 0.5
+    pen.text(words, SMALL, at, colour=pen.colours.off, bold=True, align=align)
+
+
+def _mark(
+    pen: Pen,
+    x: float,
+    step: float,
+    *,
+    row: Row,
+    box: pygame.Rect,
+    place: PlaceGrade,
+    rules: Rules,
+) -> tuple[int, int] | None:
+    """The mean of the hits, solid in the box and open outside; where it is, None without any."""
+    colours, half = pen.colours, step / 4
+    if place.mean_ms is None or place.mean_db is None:
+        return None
     shift = place.mean_ms / max(rules.tolerance_ms, 1.0) * half
     radius = max(2, min(pen.px(DOT), round(half)))
     y = row.y(height(place.mean_db))
@@ -193,6 +242,7 @@ def _draw_place(
     at = (round(x + min(step / 2, max(-step / 2, shift))), y)
     if box.collidepoint(at):
         pen.mark(marks.dot(radius, colours.ink), at)
-        return
+        return at
     pen.link(at, nearest(box, at), colours.off, width=1.4)
     pen.mark(marks.ring(radius, width=pen.px(1.6), colour=colours.off, inside=colours.row), at)
+    return at
