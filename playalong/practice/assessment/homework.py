@@ -124,10 +124,18 @@ def proposals(played: Iterable[Played], library: Mapping[str, Pattern]) -> list[
         if code is None or trained is None or len(found) >= MOST:
             continue
         proposal = _proposal(code, trained, one, library=library)
-        same = [(other.pattern, other.trained) for other in found]
-        if proposal is not None and (proposal.pattern, trained) not in same:
+        if proposal is not None and not any(_is_same(proposal, other) for other in found):
             found.append(proposal)
     return found
+
+
+def _is_same(one: Proposal, other: Proposal) -> bool:
+    """Whether two things to practise come to one: one of a kind is enough for a week, but what does
+    not go yet may be several patterns.
+    """
+    if one.trained is not other.trained:
+        return False
+    return one.trained is not Trained.SLOWLY or one.pattern == other.pattern
 
 
 def _proposal(
