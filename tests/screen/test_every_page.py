@@ -13,6 +13,7 @@ from playalong.app.home.pattern_list import pattern_list
 from playalong.app.play.tasks import task_of
 from playalong.grading.gauges import Gauges
 from playalong.grading.verdicts import Rules
+from playalong.pattern.model import Pattern
 from playalong.screen.base.fonts import CAPITAL
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import SMALL, Theme
@@ -71,6 +72,22 @@ def page_theme(page) -> Theme:
     return getattr(page, "theme", None) or page._theme
 
 
+def run_page_of(pattern: Pattern, theme: Theme) -> RunPage:
+    """A run of ``pattern`` that has just begun."""
+    task = task_of(pattern, Rules())
+    targets, gauges = task.targets(), Gauges(task.targets(), task.rules, task.tempo_bpm)
+    return RunPage(
+        theme=theme,
+        title=pattern.title,
+        subtitle="bar 1 of 4",
+        tempo_bpm=pattern.tempo,
+        sheet=Sheet(targets, task.written(), task.rules, swing=pattern.swing),
+        timing=gauges.timing,
+        ghosts=gauges.ghosts,
+        steadiness=gauges.steadiness,
+    )
+
+
 @pytest.mark.parametrize("size", SIZES, ids=str)
 @pytest.mark.parametrize("name", PAGES)
 def test_every_page_finds_its_room(sized, written, cuts, name, size):
@@ -96,17 +113,7 @@ def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
             voices=pattern.voices,
         )
         check(ready, 0.0, size, written=written)
-        targets, gauges = task.targets(), Gauges(task.targets(), task.rules, task.tempo_bpm)
-        page = RunPage(
-            theme=sized,
-            title=pattern.title,
-            subtitle="bar 1 of 4",
-            tempo_bpm=pattern.tempo,
-            sheet=Sheet(targets, task.written(), task.rules, swing=pattern.swing),
-            timing=gauges.timing,
-            ghosts=gauges.ghosts,
-            steadiness=gauges.steadiness,
-        )
+        page = run_page_of(pattern, sized)
         check(page, 1.0, size, written=written)
     assert cuts == []
 
@@ -170,6 +177,7 @@ def test_marks_in_pictures_of_a_bar_are_read_from_two_metres(fonts, drawn):
                 bars=bars,
                 voices=pattern.voices,
             ),
+            run_page_of(pattern, theme),
             ResultPage(
                 theme,
                 pattern.title,
@@ -186,9 +194,11 @@ def test_marks_in_pictures_of_a_bar_are_read_from_two_metres(fonts, drawn):
         for page in pages:
             for heights in drawn.values():
                 heights.clear()
-            page.draw(pygame.Surface((1280, 720)), 0.0)
+            page.draw(pygame.Surface((1280, 720)), 1.0)
             assert drawn["box"], (name, page)
-            for kind, least in (("box", 24), ("hatched", 24), ("mark", 12)):
+            # On the sheet the arrow of the line of now is a mark too.
+            marks = 0 if isinstance(page, RunPage) else 12
+            for kind, least in (("box", 24), ("hatched", 24), ("mark", marks)):
                 assert min(drawn[kind], default=least) >= least, (name, type(page), kind)
 
 

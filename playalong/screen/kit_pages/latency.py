@@ -175,7 +175,7 @@ class LatencyPage(ButtonPage):
                 x(self.median_ms), plot.top, plot.bottom, colour=colours.ahead_edge, width=3
             )
         row = plot.height / self.of
-        dot = marks.dot(max(2, min(pen.px(5), round(row * 0.45))), colours.ink)
+        dot = marks.dot(max(2, min(pen.px(6), round(row * 0.45))), colours.ink)
         for beat, error in enumerate(self.errors_ms):
             if error is not None:
                 pen.mark(dot, (x(error), plot.top + (beat + 0.5) * row))

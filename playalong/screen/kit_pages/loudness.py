@@ -192,7 +192,7 @@ class LoudnessPage(ButtonPage):
         strokes = self.strokes if self.curve_of is None else self.curve
         velocities = sorted(strokes.get(dynamic, ()))
         step = inside.width / max(self.of, len(velocities))
-        radius = max(2, min(pen.px(4.6), round(step * 0.45)))
+        radius = max(2, min(pen.px(6), round(step * 0.45)))
         for place, velocity in enumerate(velocities):
             at = (
                 inside.left + (place + 0.5) * step,
@@ -207,7 +207,7 @@ class LoudnessPage(ButtonPage):
             pen.mark(mark, at)
 
     def _draw_pads(self, pen: Pen, rect: pygame.Rect) -> None:
-        colours, radius = pen.colours, pen.px(5)
+        colours, radius = pen.colours, pen.px(6)
         pen.text("Pads", LABEL, (rect.left, rect.top + pen.px(LABEL)), bold=True)
         base = rect.top + pen.px(LABEL * 1.8 + BODY)
         x, step = rect.left + pen.px(20), pen.px(SMALL * 1.3)

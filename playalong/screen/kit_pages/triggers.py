@@ -164,7 +164,7 @@ class TriggersPage(ListPage):
         if pad.threshold_db is not None:
             y = plot.top + min(DEPTH_DB, max(0.0, -pad.threshold_db)) * per_db
             pen.level_line(y, plot.left, plot.right, colour=colours.ahead_edge, width=2)
-        radius = max(2, pen.px(3))
+        radius = max(2, pen.px(6))
         dot = marks.dot(radius, colours.ink)
         inside = plot.inflate(-2 * radius, -2 * radius)
         for after_ms, level in pad.seconds:

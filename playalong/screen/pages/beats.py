@@ -374,7 +374,7 @@ class BeatsPage:
             x = scale.x(beats.times_s[beat])
             bar, inside = beats.place(beat)
             if beat == here:
-                pen.mark(marks.dot(pen.px(4), colours.ink), (x, rect.bottom))
+                pen.mark(marks.dot(pen.px(6), colours.ink), (x, rect.bottom))
             if inside:
                 if apart >= pen.px(_CLOSEST):
                     pen.upright(
@@ -394,7 +394,7 @@ class BeatsPage:
 
     def _draw_taps(self, pen: Pen, scale: _Scale) -> None:
         rect = scale.rect
-        mark = marks.dot(pen.px(5), pen.colours.ink)
+        mark = marks.dot(pen.px(6), pen.colours.ink)
         for tap_s in self.taps:
             x = scale.x(tap_s)
             if rect.left < x < rect.right:

@@ -77,16 +77,25 @@ class Row:
 
 
 def rows(
-    voices: Sequence[str], top: float, bottom: float, *, gap: float, even: bool = False
+    voices: Sequence[str],
+    top: float,
+    bottom: float,
+    *,
+    gap: float,
+    even: bool = False,
+    least: float = 0.0,
 ) -> dict[str, Row]:
     """A row for each voice between two pixels, with ``gap`` pixels between rows.
 
     Where there are so many rows that little would be left of them, the gaps are smaller. All rows
-    are of one height where they are to be ``even``.
+    are of one height where they are to be ``even``, or where one would have less than ``least``.
     """
     gap = min(gap, (bottom - top) / (2 * len(voices)))
     weights = [1.0 if even else _WEIGHTS.get(voice, 1.0) for voice in voices]
     per_weight = (bottom - top - gap * (len(voices) - 1)) / sum(weights)
+    if per_weight * min(weights) < least:
+        weights = [1.0] * len(voices)
+        per_weight = (bottom - top - gap * (len(voices) - 1)) / len(voices)
     found, y = {}, top
     for voice, weight in zip(voices, weights, strict=True):
         found[voice] = Row(voice, round(y), round(y + weight * per_weight))

@@ -19,7 +19,7 @@ from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import COUNT, LABEL, Theme
 from playalong.screen.sheet.answers import Answers
 from playalong.screen.sheet.count import Count
-from playalong.screen.sheet.geometry import GAP, HANDS, Geometry, rows
+from playalong.screen.sheet.geometry import GAP, HANDS, LEAST_BOX, Geometry, rows
 from playalong.screen.sheet.painting import HEAD, TICK, Painting
 from playalong.screen.sheet.tile_cache import Strip
 
@@ -147,7 +147,13 @@ class Sheet:
             now=round(_NOW * scrolls.width),
             px_per_s=scrolls.width / self._across_s,
             origin_s=self.targets.start_s,
-            rows=rows(voices, pen.px(HEAD), rect.height - hands, gap=pen.px(GAP) + hands),
+            rows=rows(
+                voices,
+                pen.px(HEAD),
+                rect.height - hands,
+                gap=pen.px(GAP) + hands,
+                least=pen.px(LEAST_BOX) + 1,
+            ),
         )
         painting = Painting(self._answers, self._count, geometry, theme=pen.theme, unit=pen.unit)
         strip = Strip(rect.height, painting.paint)
