@@ -61,7 +61,7 @@ def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:
         )
     common = group.common()[:COMMON]
     if common:
-        lines.append("What most can work on:")
+        lines.append("What comes most often:")
         for fault in common:
             what, told = common_fault(fault, titles)
             lines += [f"  {what}", f"    {told}"]
