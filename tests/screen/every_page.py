@@ -35,6 +35,19 @@ from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import LEAVE, LESSON, NEXT, START, Buttons, Level
+from playalong.screen.history_pages.bar_by_bar import BarByBarPage
+from playalong.screen.history_pages.choices import (
+    ERASE,
+    EXPORT,
+    GRADE,
+    KEEP,
+    LATER,
+    THROW_AWAY,
+    ChoicesPage,
+)
+from playalong.screen.history_pages.comparison import ComparisonPage
+from playalong.screen.history_pages.look_back import LookBackPage, RunLine
+from playalong.screen.history_pages.plots import Plot
 from playalong.screen.home_pages.first import Card, Day, FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
@@ -54,6 +67,7 @@ from playalong.simulation.skills import SKILLS
 from playalong.support.cautions import CAUTION
 from tests.helpers.stage import context_on, unseen_window
 
+from .beats_samples import a_page as beats_page
 from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT
 
 #: As long as a name may be (``records.store.players``).
@@ -442,6 +456,86 @@ def warm_up_end(theme: Theme) -> WarmUpPage:
     )
 
 
+def looked_back(theme: Theme) -> LookBackPage:
+    """Months of somebody who plays every day."""
+    runs = [
+        RunLine(
+            when=f"{at % 28 + 1} Nov, 18:30",
+            what="Paper Round Before Six",
+            tempo="84 bpm",
+            score=f"{at + 60}",
+        )
+        for at in range(40)
+    ]
+    points = [(at / 12, 50.0 + 40.0 * (-0.8) ** at) for at in range(13)]
+    names = ("Score", "Minutes", "Spread", "Ghost notes", "Tempo", "Missed")
+    plots = [
+        Plot(
+            name=name,
+            words="84 bpm",
+            points=points,
+            low=0.0,
+            high=100.0,
+            ends=("0", "100"),
+            span=("1 Oct", "today"),
+            stands=name == "Minutes",
+        )
+        for name in names
+    ]
+    return LookBackPage(
+        theme,
+        "Look back",
+        f"{LONG_NAME}  ·  all patterns",
+        said="Weakest place lately: the kick on the a of 3, 19 of 64 times off, mostly late.",
+        also=["best 100, 22 Nov", "3 days and 2 hours 10 minutes this week"],
+        plots=plots,
+        runs=runs,
+        chosen=3,
+    )
+
+
+def bar_by_bar(theme: Theme) -> BarByBarPage:
+    """The run again, its third bar."""
+    task, _ = simulated_run()
+    starts_s = [float(start_s) for start_s in task.targets().bar_starts_s]
+    return BarByBarPage(run_page(theme), starts_s, 2)
+
+
+def comparison(theme: Theme) -> ComparisonPage:
+    """Two runs beside one another."""
+    what = ("score", "on time", "early and late", "missed and extra", "loudness", "ghost notes")
+    return ComparisonPage(
+        theme,
+        "Late Bus Home",
+        named=("22 Nov 2026, 18:30, 84 bpm", "the best one, 2 Oct 2026, 84 bpm"),
+        rows=[(each, "11 early, 2 late", "102 of 136") for each in what],
+        notes=["The second was played at another tempo."],
+    )
+
+
+def your_data(theme: Theme) -> ChoicesPage:
+    """All that is kept of somebody."""
+    lines = [f"takes/late-bus-home-2031-01-{day:02}-183000.mid" for day in range(1, 29)]
+    return ChoicesPage(
+        theme,
+        "Your data",
+        said=f"This is kept of {LONG_NAME}, on this computer alone.",
+        lines=lines,
+        offered=[EXPORT, ERASE, LEAVE],
+    )
+
+
+def broken_off(theme: Theme) -> ChoicesPage:
+    """A run whose program ended before it did."""
+    return ChoicesPage(
+        theme,
+        "A run was broken off",
+        said="The program ended before this run did. What was played is here.",
+        lines=["Late Bus Home, 22 Nov 18:30, 212 strokes"],
+        offered=[GRADE, KEEP, THROW_AWAY, LATER],
+    )
+
+
 PAGES: dict[str, tuple[Maker, float]] = {
     "first": (first_page, 0.0),
     "first-of-somebody-new": (first_page_of_somebody_new, 0.0),
@@ -468,5 +562,11 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "assessment-agreed": (assessment_agreed, 0.0),
     "assessment-ready": (assessment_ready, 0.0),
     "assessment-over": (assessment_over, 0.0),
+    "look-back": (looked_back, 0.0),
+    "bar-by-bar": (bar_by_bar, 0.0),
+    "comparison": (comparison, 0.0),
+    "your-data": (your_data, 0.0),
+    "broken-off": (broken_off, 0.0),
+    "beats": (beats_page, 20.0),
     **{name: (maker, 2.0) for name, maker in PAGES_OF_A_KIT.items()},
 }

@@ -69,6 +69,7 @@ def check(page, at_s: float, size: tuple[int, int], *, written: list[Written]) -
 
 
 def page_theme(page) -> Theme:
+    page = getattr(page, "_page", page)
     return getattr(page, "theme", None) or page._theme
 
 

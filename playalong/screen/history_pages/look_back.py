@@ -29,11 +29,11 @@ SPAN = Button(("w", "W"), "W", "days or weeks", outcome=Outcome.SPAN)
 OTHER = Button(("p", "P"), "P", "another pattern", outcome=Outcome.OTHER)
 DATA = Button(("d", "D"), "D", "your data", outcome=Outcome.DATA)
 
-#: In units: the height of a line of the list, and what lies between plots.
-_LINE, _BETWEEN = 31, 30
+#: In units: the height of a line of the list, and what lies between plots, across and down.
+_LINE, _BETWEEN, _BELOW = 31, 30, 16
 
 #: The plots' part of the width.
-_PLOTS = 0.62
+_PLOTS = 0.58
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,11 +114,11 @@ class LookBackPage(ListPage):
         return round(base) + pen.px(20)
 
     def _draw_plots(self, pen: Pen, rect: pygame.Rect) -> None:
-        gap, rows = pen.px(_BETWEEN), (len(self._plots) + 1) // 2
-        wide, tall = (rect.width - gap) / 2, (rect.height - gap * (rows - 1)) / max(1, rows)
+        gap, below, rows = pen.px(_BETWEEN), pen.px(_BELOW), (len(self._plots) + 1) // 2
+        wide, tall = (rect.width - gap) / 2, (rect.height - below * (rows - 1)) / max(1, rows)
         for number, plot in enumerate(self._plots):
             row, column = divmod(number, 2)
-            x, y = rect.left + column * (wide + gap), rect.top + row * (tall + gap)
+            x, y = rect.left + column * (wide + gap), rect.top + row * (tall + below)
             plots.draw(pen, area(left=x, top=y, right=x + wide, bottom=y + tall), plot)
 
     def _draw_runs(self, pen: Pen, rect: pygame.Rect) -> None:
@@ -144,9 +144,15 @@ class LookBackPage(ListPage):
         base = row.centery + pen.capital(BODY) / 2
         score = pen.text(run.score, BODY, (row.right - inside, base), bold=True, align=1.0)
         right = row.right - inside - max(score.width, pen.width("100", BODY, bold=True)) - inside
-        right = (
-            pen.text(run.tempo, SMALL, (right, base), colour=colours.quiet, align=1.0).left - inside
-        )
-        when = pen.text(run.when, SMALL, (row.left + inside, base), colour=colours.quiet)
-        left = when.right + inside
+        # What was played comes first: for a long title the tempo goes, then the time of the day.
+        left, when, tempo = row.left + inside, run.when, run.tempo
+        needed = pen.width(run.what, SMALL) + 2 * inside
+        if pen.width(when + tempo, SMALL) + needed > right - left:
+            tempo = ""
+        if pen.width(when, SMALL) + needed > right - left:
+            when = when.partition(",")[0]
+        if tempo:
+            at = (right, base)
+            right = pen.text(tempo, SMALL, at, colour=colours.quiet, align=1.0).left - inside
+        left = pen.text(when, SMALL, (left, base), colour=colours.quiet).right + inside
         pen.text(pen.cut(run.what, SMALL, right - left), SMALL, (left, base))

@@ -60,7 +60,11 @@ def draw(pen: Pen, rect: pygame.Rect, plot: Plot) -> None:
     pen.text(plot.span[1], SMALL, (room.right, foot), colour=colours.quiet, align=1.0)
     if not plot.points:
         return
-    for end, y in zip(plot.ends, (room.bottom, room.top + pen.capital(SMALL)), strict=True):
+    high_y = room.top + pen.capital(SMALL)
+    has_both = room.bottom - high_y > 1.4 * pen.capital(SMALL)
+    for end, y in zip(plot.ends, (room.bottom, high_y), strict=True):
+        if end is plot.ends[0] and not has_both:
+            continue
         at = (room.left - pen.px(8), y)
         pen.text(pen.cut(end, SMALL, pen.px(_GUTTER)), SMALL, at, colour=colours.quiet, align=1.0)
     radius, scale = pen.px(_DOT), max(1e-9, plot.high - plot.low)
