@@ -11,6 +11,12 @@ correlation from one to the next, as of an autoregressive process of the first o
   law of succession, and statistical inference, JASA 22, 1927; from memory).
 * A habit is certain where even the end of its interval that is nearer to nothing still has
   ``LASTING`` of its size: then the other bars show it too, with the same sign and most of its size.
+* What stands out among many places or limbs does so by chance in part. Where these lie aside with
+  a standard deviation ``usual``, of a mean with the standard error e only the part
+  ``usual^2 / (usual^2 + e^2)`` is its own (empirical Bayes, as of James and Stein; from memory),
+  and as many strokes again would show that part, with both errors. ``comes_back`` asks that they
+  show ``LASTING`` of its size with some certainty, and that each half of the run has most of it,
+  since what comes and goes is no habit.
 """
 
 from dataclasses import dataclass
@@ -25,6 +31,9 @@ Floats = NDArray[np.float64]
 
 #: The share of its size that a habit must have for certain.
 LASTING = 0.4
+
+#: The certainty of ``comes_back``, in standard deviations; and what each half of the run must have.
+SURE, EACH_HALF = 1.65, 0.6
 
 #: Fewer bars than this say nothing of what comes back.
 BARS = 3
@@ -90,6 +99,16 @@ def hanging_together(off: Floats, same: NDArray[np.bool_] | None = None) -> floa
 def critical(free: int) -> float:
     """Student's t for a two-sided 95 % interval; of one or two degrees of freedom from tables."""
     return {1: 12.706, 2: 4.303}.get(free) or students_t(float(free), _LEVEL)
+
+
+def comes_back(mean: float, error: float, *, halves: tuple[float, float], usual: float) -> bool:
+    """Whether strokes that were not looked at would show ``mean``, of standard error ``error``,
+    which is made of those of the ``halves`` of the run; ``usual`` is the spread of such means."""
+    # What lies far aside is no longer one of the usual ones.
+    usual = max(usual, abs(mean) / 2.0)
+    own = usual**2 / (usual**2 + error**2)
+    steady = all(half * np.sign(mean) >= EACH_HALF * abs(mean) for half in halves)
+    return steady and (own - LASTING) * abs(mean) >= SURE * error * sqrt(1.0 + own)
 
 
 def of_share(n: int, of: int) -> Interval:

@@ -14,6 +14,7 @@ from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints,
 from playalong.grading.findings.certainty import (
     LASTING,
     Interval,
+    comes_back,
     critical,
     hanging_together,
     interval,
@@ -28,9 +29,13 @@ from playalong.pattern.voices import Limb
 #: What drummers have anyway, in ms: where a limb usually lies beside the others, and how far from
 #: there it may be (the hi-hat foot strays most; 5th to 95th percentile of those takes); a place
 #: beside its neighbours.
-LIMB_MS, HAT_FOOT_MS, PLACE_MS = 10.0, 18.0, 17.0
+LIMB_MS, HAT_FOOT_MS, PLACE_MS = 9.0, 18.0, 16.0
 HEARD_MS = 6.0
-USUAL_MS = {Limb.KICK_FOOT: -2.0, Limb.HAT_FOOT: -6.0}
+USUAL_MS = {Limb.KICK_FOOT: -4.0, Limb.HAT_FOOT: -6.0}
+
+#: The spread of limbs beside the others, and of places beside their neighbours, as above: it tells
+#: how much of what stands out is chance.
+LIMBS_MS, PLACES_MS = 8.0, 12.0
 
 #: Where drummers lie before the click: who of two limbs is off is who is further from there.
 HOME_MS = -8.0
@@ -96,24 +101,25 @@ def limbs(look: Look) -> Iterator[Candidate]:
     error_ms = run.error_ms - usual[run.limb]
     key = look.bar * len(LIMBS) + run.limb
     n = np.bincount(key, minlength=bars * len(LIMBS)).reshape(bars, -1)
-    total = np.bincount(key, error_ms, bars * len(LIMBS)).reshape(bars, -1)
+    total = np.bincount(key, error_ms, bars * len(LIMBS)).reshape(bars, -1).astype(np.float64)
     every_n, every = n.sum(axis=1), total.sum(axis=1)
     mean = look.limb_mean - usual
     middle = median(mean[playing]) if len(playing) > 2 else HOME_MS
     far = np.abs(mean - middle) / allowed
     for limb in playing[np.argmax(far[playing])].reshape(-1).tolist():
-        both = (n[:, limb] > 0) & (every_n > n[:, limb])
-        own = total[both, limb] / n[both, limb]
-        others = (every - total[:, limb])[both] / (every_n - n[:, limb])[both]
-        beside = interval(own - others)
+        rows = run.limb == limb
         # Over all strokes, since a bar with one of them says less than one with eight.
-        aside = float(mean[limb]) - float(error_ms[run.limb != limb].mean())
+        own = n[:, limb], total[:, limb]
+        others = every_n - n[:, limb], every - total[:, limb]
+        aside, error, halves = _between(own, others)
         value = aside + float(usual[limb])
         if abs(aside) < allowed[limb] or aside * value <= 0.0:
             continue
-        found = Interval(value, value - beside.half, value + beside.half)
-        rows = run.limb == limb
+        half = critical(int(((n[:, limb] > 0) & (every_n > n[:, limb])).sum()) - 1) * error
+        found = Interval(value, value - half, value + half)
         if not found.lasts or not _all_over(look, rows, value):
+            continue
+        if not comes_back(aside, error, halves=halves, usual=LIMBS_MS):
             continue
         strokes = int(rows.sum())
         yield Candidate(
@@ -121,7 +127,7 @@ def limbs(look: Look) -> Iterator[Candidate]:
             limb=str(LIMBS[limb]),
             mend=later(run, rows, -value),
             points=_points(look, rows, -value),
-            beside=look.points(strokes * _heard(aside, float(allowed[limb]))),
+            beside=look.points(strokes * _heard(aside)),
             n=strokes,
             of=strokes,
             value=value,
@@ -129,6 +135,28 @@ def limbs(look: Look) -> Iterator[Candidate]:
             low=found.low,
             high=found.high,
         )
+
+
+def _between(
+    own: tuple[Ints, Floats], others: tuple[Ints, Floats]
+) -> tuple[float, float, tuple[float, float]]:
+    """How far the mean of the strokes of ``own`` lies from that of ``others``, each as (b,) their
+    number in every bar and their sum there; its standard error, bars being the witnesses and each
+    counting as much as it has strokes; and the same distance in either half of the run."""
+    away = np.zeros(len(own[0]))
+    for sign, (n, total) in ((1.0, own), (-1.0, others)):
+        every = max(int(n.sum()), 1)
+        away += sign * (total - n * float(total.sum()) / every) / every
+    bars = max(int(np.count_nonzero(own[0] + others[0])), 2)
+    error = np.sqrt(float(away @ away) * bars / (bars - 1)) * hanging_together(away)
+
+    def distance(part: slice) -> float:
+        (n, total), (other_n, other) = ((x[part], y[part]) for x, y in (own, others))
+        return float(total.sum() / max(n.sum(), 1) - other.sum() / max(other_n.sum(), 1))
+
+    half = int(np.searchsorted(np.cumsum(own[0]), own[0].sum() / 2.0)) + 1
+    whole = distance(slice(None))
+    return whole, float(error), (distance(slice(0, half)), distance(slice(half, None)))
 
 
 def _all_over(look: Look, rows: Bools, value_ms: float) -> bool:
@@ -142,10 +170,10 @@ def _all_over(look: Look, rows: Bools, value_ms: float) -> bool:
     return float(np.mean(far > 0.5 * abs(value_ms))) > 0.5
 
 
-def _heard(value_ms: float, anyway_ms: float) -> float:
-    """What a stroke loses beside the points for being so far from the others, beyond what
-    drummers have anyway; of one."""
-    return min(max(value_ms**2 - anyway_ms**2, 0.0) * _HEARD, 1.0)
+def _heard(value_ms: float) -> float:
+    """What a stroke loses beside the points for being so far from the others, beyond what nobody
+    hears; of one."""
+    return min(max(value_ms**2 - HEARD_MS**2, 0.0) * _HEARD, 1.0)
 
 
 def _points(look: Look, rows: Bools, by_ms: Floats | float) -> float:
@@ -173,11 +201,13 @@ def strokes(look: Look) -> Iterator[Candidate]:
     limb[look.group] = look.run.limb
     share = n / np.maximum(look.limb_count[np.maximum(limb, 0)], 1)
     own = own / np.maximum(1.0 - share, 1e-9)
-    # The ear has both: the other limbs, and the limb's own other strokes.
-    mean = np.where(own * aside > 0.0, (aside + own) / 2.0, 0.0)
+    # The ear has both: the other limbs, beside which some lie anyway, and the limb's own strokes.
+    usual = np.array([USUAL_MS.get(one, 0.0) for one in LIMBS])[limb]
+    mean = np.where(own * aside > 0.0, (aside - usual + own) / 2.0, 0.0)
     often = max(PLACE_STROKES, ROUNDS * look.rounds)
     found = (n >= often) & (share < 1.0) & (np.abs(mean) >= PLACE_MS)
-    found &= np.minimum(np.abs(own), np.abs(aside)) >= 0.6 * PLACE_MS
+    found &= np.minimum(np.abs(own), np.abs(aside - usual)) >= 0.6 * PLACE_MS
+    found &= (aside - usual) * own > 0.0
     for group in np.flatnonzero(found).tolist():
         value, count = float(aside[group]), int(n[group])
         half = critical(int(free[group])) * float(error[group])
@@ -186,13 +216,18 @@ def strokes(look: Look) -> Iterator[Candidate]:
         if size - _MANY * half < HEARD_MS or size - half < LASTING * size:
             continue
         rows = look.group == group
+        far = value - float(usual[group])
+        one, other = np.array_split(look.aside[rows] - usual[group], 2)
+        halves = float(one.mean()), float(other.mean())
+        if not comes_back(far, float(error[group]), halves=halves, usual=PLACES_MS):
+            continue
         yield Candidate(
             code=Code.STROKE_LATE if value > 0 else Code.STROKE_EARLY,
             voice=look.layout.voice(group),
             places=(look.layout.spot(group),),
             mend=later(look.run, rows, -value),
             points=_points(look, rows, -value),
-            beside=look.points(count * _heard(float(mean[group]), PLACE_MS)),
+            beside=look.points(count * _heard(float(mean[group]))),
             n=int((np.sign(value) * look.aside[rows] > 0.5 * PLACE_MS).sum()),
             of=count,
             value=value,
