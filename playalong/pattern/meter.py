@@ -74,7 +74,7 @@ class Meter:
 
     ``Meter.parse`` reads what a musician writes: "4/4" has four beats, "12/8" four beats of
     three eighths (a numerator above three that three divides, over eight or more, is compound:
-    common practice), "7/8" seven beats, and "2+2+3/8" three beats of unequal length.
+    common practice), "12/8 in 12" twelve, "7/8" seven, and "2+2+3/8" three of unequal length.
     """
 
     groups: tuple[int, ...]
@@ -84,7 +84,8 @@ class Meter:
     @classmethod
     def parse(cls, text: str) -> "Meter":
         """The meter written as ``text``; ValueError says what would be right."""
-        over, slash, under = text.partition("/")
+        signature, counted, asked = text.partition(" in ")
+        over, slash, under = signature.partition("/")
         try:
             numbers = tuple(int(part) for part in over.split("+"))
             denominator = int(under)
@@ -98,6 +99,10 @@ class Meter:
             count = numbers[0]
             compound = denominator >= 8 and count > 3 and count % 3 == 0
             numbers = (3,) * (count // 3) if compound else (1,) * count
+            if counted:
+                numbers = _counted_in(asked, signature, count, usual=len(numbers))
+        elif counted:
+            raise ValueError(f'"{text}" is no meter: "{signature}" says itself how it is counted')
         return cls(numbers, denominator, text)
 
     def of_beats(self, count: int) -> "Meter":
@@ -148,6 +153,15 @@ class Meter:
     def count(self, at: Fraction) -> str:
         """The position as it is spoken: "1", "e of 2", "& of 4"."""
         return _counted(self, at)
+
+
+def _counted_in(asked: str, signature: str, count: int, *, usual: int) -> tuple[int, ...]:
+    """The groups of a meter of ``count`` units that is counted otherwise than it usually is."""
+    ways = sorted({usual, count, *([count // 3] if count % 3 == 0 else [])})
+    if asked not in map(str, ways):
+        listed = " or ".join(f'"{signature} in {way}"' for way in ways)
+        raise ValueError(f'"{signature} in {asked}" is no meter; write {listed}')
+    return (count // int(asked),) * int(asked)
 
 
 @lru_cache(maxsize=1024)

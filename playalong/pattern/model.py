@@ -5,7 +5,7 @@ Everything here is frozen. ``Pattern.with_variations`` gives the bars as they ar
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
 from math import lcm
@@ -68,6 +68,17 @@ class Bar:
     meter: Meter
     strokes: tuple[Stroke, ...]
     divisions: tuple[int, ...]
+
+    def changed(self, change: "Change") -> "Bar":
+        """The bar with ``change`` made: a stroke that another of no hand replaces gives it its."""
+        hands = {(stroke.at, stroke.voice): stroke.hand for stroke in self.strokes}
+        added = [
+            replace(one, hand=one.hand or hands.get((one.at, one.voice))) for one in change.added
+        ]
+        gone = {*change.taken, *((stroke.at, stroke.voice) for stroke in added)}
+        kept = [stroke for stroke in self.strokes if (stroke.at, stroke.voice) not in gone]
+        strokes = tuple(sorted([*kept, *added], key=lambda stroke: stroke.place))
+        return Bar(self.meter, strokes, divisions(self.meter, strokes, self.divisions))
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,15 +167,8 @@ class Pattern:
         bars = list(self.bars)
         for name in names:
             for change in self.variations[name].changes:
-                bars[change.bar] = _changed(bars[change.bar], change)
+                bars[change.bar] = bars[change.bar].changed(change)
         return tuple(bars)
-
-
-def _changed(bar: Bar, change: Change) -> Bar:
-    gone = {*change.taken, *((stroke.at, stroke.voice) for stroke in change.added)}
-    kept = [stroke for stroke in bar.strokes if (stroke.at, stroke.voice) not in gone]
-    strokes = tuple(sorted([*kept, *change.added], key=lambda stroke: stroke.place))
-    return Bar(bar.meter, strokes, divisions(bar.meter, strokes, bar.divisions))
 
 
 def divisions(

@@ -2,7 +2,8 @@
 
     title = "Late Bus Home"        # asked for, as is meter, tempo and at least one bar
     about = "one sentence on what it trains"
-    meter = "4/4"                  # or "12/8", or "2+2+3/8" for beats of unequal length
+    meter = "4/4"                  # or "12/8", "12/8 in 12" to count all, or "2+2+3/8" for
+                                   # beats of unequal length
     tempo = 84                     # beats in a minute; the shortest beat where they differ
     swing = 50                     # per cent of a pair of notes for its first; 50 is straight
     swung = "eighths"              # what comes in such pairs: "eighths", or "sixteenths"
@@ -17,6 +18,12 @@
     about = "one more kick, just before the bar line"
     bars  = [1]                    # which bars it changes; all unless it says
     kick  = "---- ---- ---- ---x"  # added, or changed; a dot takes a stroke away
+    sticking = "---- ---- ---- --RL"  # other hands
+
+    [variation.answer]             # or, where it changes its bars differently:
+    [[variation.answer.bar]]
+    bars  = [1]
+    snare = "---- ---- ---- --xx"
 
     [[chunk]]                      # a part learned on its own; a beat unless it says
     name = "the turn"
@@ -224,8 +231,11 @@ class _Reader(TableReader):
         return Bar(meter, tuple(strokes), tuple(parts))
 
     def _stuck(
-        self, table: Table, path: Path, meter: Meter, *, strokes: list[Stroke]
+        self, table: Table, path: Path, meter: Meter, *, strokes: list[Stroke], free: bool = True
     ) -> list[Stroke]:
+        """The strokes with the hands that the line of stickings gives them; ``free`` says whether
+        those of which it says nothing have none, or keep theirs.
+        """
         line = self._line(table, path, "sticking", meter=meter, allowed=_HANDS, optional=False)
         hands = dict.fromkeys(stroke.at for stroke in strokes if _by_hand(stroke))
         for step in line[0] if line else []:
@@ -236,7 +246,7 @@ class _Reader(TableReader):
         found = []
         for stroke in strokes:
             hand = hands.get(stroke.at) if _by_hand(stroke) else None
-            found.append(replace(stroke, hand=hand))
+            found.append(stroke if hand is None and not free else replace(stroke, hand=hand))
             if hand:
                 hands[stroke.at] = Hand.LEFT if hand is Hand.RIGHT else Hand.RIGHT
         return found
@@ -247,41 +257,74 @@ class _Reader(TableReader):
             self.wrong_key(path, f"write [variation.{name}] and its lines below")
             return Variation(name)
         before = len(self.problems)
-        self.known(table, path, ("about", "bars", *BY_NAME))
         about = self.get(table, path, "about", kind=TEXT, default="")
+        changes: dict[int, Change] = {}
+        if "bar" in table:
+            self.known(table, path, ("about", "bar"))
+            for number, one in enumerate(self.tables(table, path, "bar")):
+                self._part(one, (*path, "bar", number), ("bars",), bars=bars, changes=changes)
+        else:
+            self._part(table, path, ("about", "bars"), bars=bars, changes=changes)
+        known = self._bars_are_whole and len(self.problems) == before
+        if changes and known and not any(one.added or one.taken for one in changes.values()):
+            self.wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
+        return Variation(name, about, tuple(changes[bar] for bar in sorted(changes)))
+
+    def _part(
+        self,
+        table: Table,
+        path: Path,
+        beside: Sequence[str],
+        *,
+        bars: Sequence[Bar],
+        changes: dict[int, Change],
+    ) -> None:
+        """Read what the lines of ``table`` change in its bars into ``changes``."""
+        self.known(table, path, (*beside, "sticking", *BY_NAME))
         default = list(range(1, len(bars) + 1))
         chosen = self.get(table, path, "bars", kind=_bar_numbers(len(bars)), default=default)
         self._changed += len(chosen)
         self._count(path, self._changed, MOST_CHANGED, what="bars that variations change")
-        changes = []
         for index in chosen:
-            bar = bars[index - 1]
-            added: list[Stroke] = []
-            taken: list[tuple[Fraction, str]] = []
-            there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
-            for voice in filter(BY_NAME.__contains__, table):
-                line = self._line(
-                    table, path, voice, meter=bar.meter, allowed=_STROKES + TAKEN, optional=True
-                )
-                self._strokes += len(line[0]) if line else 0
-                self._count((*path, voice), self._strokes, MOST_STROKES, what="strokes")
-                for step in line[0] if line else []:
-                    if step.symbol != TAKEN:
-                        added.append(_stroke(step, voice))
-                    elif (step.position, voice) in there:
-                        taken.append((step.position, voice))
-                    elif self._bars_are_whole:
-                        self.wrong(
-                            (*path, voice),
-                            f"bar {index} has no {voice} stroke here to take away",
-                            step.at,
-                        )
-            added.sort(key=lambda stroke: stroke.place)
-            changes.append(Change(index - 1, tuple(added), tuple(sorted(taken))))
-        known = self._bars_are_whole and len(self.problems) == before
-        if changes and known and not any(change.added or change.taken for change in changes):
-            self.wrong_key(path, f'"{name}" changes nothing: add a line for a voice')
-        return Variation(name, about, tuple(changes))
+            if index - 1 in changes:
+                self.wrong_key(path, f"bar {index} is changed above: write all of it in one place")
+            else:
+                changes[index - 1] = self._change(table, path, index, bar=bars[index - 1])
+
+    def _change(self, table: Table, path: Path, index: int, *, bar: Bar) -> Change:
+        added: list[Stroke] = []
+        taken: list[tuple[Fraction, str]] = []
+        there = {(stroke.at, stroke.voice) for stroke in bar.strokes}
+        before = len(self.problems)
+        for voice in filter(BY_NAME.__contains__, table):
+            line = self._line(
+                table, path, voice, meter=bar.meter, allowed=_STROKES + TAKEN, optional=True
+            )
+            self._strokes += len(line[0]) if line else 0
+            self._count((*path, voice), self._strokes, MOST_STROKES, what="strokes")
+            for step in line[0] if line else []:
+                if step.symbol != TAKEN:
+                    added.append(_stroke(step, voice))
+                elif (step.position, voice) in there:
+                    taken.append((step.position, voice))
+                elif self._bars_are_whole:
+                    self.wrong(
+                        (*path, voice),
+                        f"bar {index} has no {voice} stroke here to take away",
+                        step.at,
+                    )
+        change = Change(index - 1, tuple(added), tuple(sorted(taken)))
+        if "sticking" in table and self._bars_are_whole and len(self.problems) == before:
+            # Strokes that stay, and get another hand, are changed as well.
+            was = list(bar.changed(change).strokes)
+            stuck = self._stuck(table, path, bar.meter, strokes=was, free=False)
+            found = {(one.at, one.voice): one for one in added}
+            found |= {
+                (one.at, one.voice): one for old, one in zip(was, stuck, strict=True) if one != old
+            }
+            added = list(found.values())
+        added.sort(key=lambda stroke: stroke.place)
+        return Change(index - 1, tuple(added), tuple(sorted(taken)))
 
     def _chunk(self, table: Table, path: Path, bars: Sequence[Bar]) -> Chunk | None:
         self.known(table, path, ("name", "bar", "from", "to"))

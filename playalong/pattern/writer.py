@@ -12,10 +12,11 @@ from playalong.pattern.voices import STAFF_ORDER
 _SYMBOL_OF: dict[Symbol, str] = {symbol: mark for mark, symbol in SYMBOLS.items()}
 
 Steps = list[tuple[Fraction, str]]
+Rows = tuple[tuple[str, str], ...]
 
 
 def write(pattern: Pattern) -> str:
-    """The file for ``pattern``. ValueError where a variation changes its bars differently."""
+    """The file for ``pattern``."""
     head = [
         ("title", _quoted(pattern.title)),
         *([("about", _quoted(pattern.about))] if pattern.about else []),
@@ -69,33 +70,48 @@ def _bar(bar: Bar, default: Meter) -> str:
     rows = [("meter", _quoted(bar.meter.written))] if bar.meter != default else []
     steps = {voice: _steps(strokes) for voice, strokes in _by_voice(bar.strokes)}
     rows += _grid(steps, bar.meter, bar.divisions)
-    hands: dict[Fraction, str] = {}
-    for stroke in bar.strokes:
-        if stroke.hand:
-            hands.setdefault(stroke.at, stroke.hand.value)
+    hands = _sticking(bar.strokes)
     if hands:
-        rows += _grid({"sticking": list(hands.items())}, bar.meter, bar.divisions)
+        rows += _grid({"sticking": hands}, bar.meter, bar.divisions)
     return "[[bar]]\n" + _lines(rows)
 
 
 def _variation(variation: Variation, pattern: Pattern) -> str:
-    rows = [("about", _quoted(variation.about))] if variation.about else []
-    bars = [change.bar for change in variation.changes]
-    if bars != list(range(len(pattern.bars))):
-        rows.append(("bars", str([bar + 1 for bar in bars])))
-    told = {_changed(change, pattern) for change in variation.changes}
-    if len(told) > 1:
-        raise ValueError(f'the variation "{variation.name}" changes its bars differently')
-    rows += [row for lines in told for row in lines]
-    return f"[variation.{_key(variation.name)}]\n" + _lines(rows)
+    key = _key(variation.name)
+    about = [("about", _quoted(variation.about))] if variation.about else []
+    told: dict[Rows, list[int]] = {}
+    for change in variation.changes:
+        told.setdefault(_changed(change, pattern), []).append(change.bar + 1)
+    if len(told) == 1:
+        ((lines, bars),) = told.items()
+        every = bars == list(range(1, len(pattern.bars) + 1))
+        rows = [*about, *([] if every else [("bars", str(bars))]), *lines]
+        return f"[variation.{key}]\n" + _lines(rows)
+    blocks = [
+        f"[[variation.{key}.bar]]\n" + _lines([("bars", str(bars)), *lines])
+        for lines, bars in told.items()
+    ]
+    return f"[variation.{key}]\n" + _lines(about) + "".join(blocks)
 
 
-def _changed(change: Change, pattern: Pattern) -> tuple[tuple[str, str], ...]:
-    meter = pattern.bars[change.bar].meter
+def _changed(change: Change, pattern: Pattern) -> Rows:
+    bar = pattern.bars[change.bar]
     steps = {voice: _steps(strokes) for voice, strokes in _by_voice(change.added)}
     for at, voice in change.taken:
         steps.setdefault(voice, []).append((at, TAKEN))
-    return tuple(_grid(steps, meter, [1] * len(meter.beats)))
+    stuck = _sticking(change.added)
+    if stuck:
+        steps["sticking"] = stuck
+    return tuple(_grid(steps, bar.meter, [1] * len(bar.meter.beats)))
+
+
+def _sticking(strokes: Iterable[Stroke]) -> Steps:
+    """The hand of the upper of the strokes of each moment."""
+    hands: dict[Fraction, str] = {}
+    for stroke in strokes:
+        if stroke.hand:
+            hands.setdefault(stroke.at, stroke.hand.value)
+    return list(hands.items())
 
 
 def _grid(lines: dict[str, Steps], meter: Meter, divisions: Sequence[int]) -> list[tuple[str, str]]:

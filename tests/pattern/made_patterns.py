@@ -180,12 +180,12 @@ def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
 
 
 @st.composite
-def variations(
-    draw: st.DrawFn, name: str, made: list[tuple[Bar, str, str]]
-) -> tuple[Variation, str]:
-    """A variation of some bars of one meter, and its text."""
-    written = draw(st.sampled_from([item[2] for item in made]))
-    fitting = [index for index, item in enumerate(made) if item[2] == written]
+def parts_of_variations(
+    draw: st.DrawFn, made: list[tuple[Bar, str, str]], open_bars: list[int]
+) -> tuple[list[Change], str]:
+    """What some bars of one meter get, and its lines."""
+    written = draw(st.sampled_from([made[index][2] for index in open_bars]))
+    fitting = [index for index in open_bars if made[index][2] == written]
     chosen = sorted(draw(st.sets(st.sampled_from(fitting), min_size=1)))
     there = set.intersection(
         *({(item.at, item.voice) for item in made[index][0].strokes} for index in chosen)
@@ -209,13 +209,28 @@ def variations(
         voice, line = next(iter(found.items()))
         line[0][0] = "g"
         added.append(stroke(Fraction(0), voice, "g"))
-    about = draw(st.one_of(st.just(""), WORDS))
-    text = f"[variation.{quoted(name)}]\n" + (f"about = {quoted(about)}\n" if about else "")
+    text = ""
     if chosen != list(range(len(made))):
         text += f"bars = {[index + 1 for index in chosen]}\n"
     text += "".join(row(voice, line) for voice, line in found.items())
     change = (tuple(in_order(added)), tuple(sorted(taken)))
-    return Variation(name, about, tuple(Change(index, *change) for index in chosen)), text
+    return [Change(index, *change) for index in chosen], text
+
+
+@st.composite
+def variations(
+    draw: st.DrawFn, name: str, made: list[tuple[Bar, str, str]]
+) -> tuple[Variation, str]:
+    """A variation of some bars, alike or each differently, and its text."""
+    changes, text = draw(parts_of_variations(made, list(range(len(made)))))
+    about = draw(st.one_of(st.just(""), WORDS))
+    head = f"[variation.{quoted(name)}]\n" + (f"about = {quoted(about)}\n" if about else "")
+    left = [index for index in range(len(made)) if index not in {one.bar for one in changes}]
+    if left and draw(st.booleans()):
+        more, further = draw(parts_of_variations(made, left))
+        part = f"[[variation.{quoted(name)}.bar]]\n"
+        text, changes = f"{part}{text}{part}{further}", [*changes, *more]
+    return Variation(name, about, tuple(sorted(changes, key=lambda one: one.bar))), head + text
 
 
 @st.composite

@@ -119,6 +119,26 @@ def test_there_is_a_word_or_nothing_for_every_part(parts):
     assert any(words) == (parts in SPOKEN and parts > 1)
 
 
+@pytest.mark.parametrize(
+    ("text", "groups", "counted"),
+    [
+        ("6/8", (3, 3), "& of 1"),
+        ("6/8 in 2", (3, 3), "& of 1"),
+        ("6/8 in 6", (1,) * 6, "2"),
+        ("12/8 in 12", (1,) * 12, "2"),
+        ("12/8 in 4", (3,) * 4, "& of 1"),
+        ("3/4 in 1", (3,), "& of 1"),
+        ("9/8 in 9", (1,) * 9, "2"),
+    ],
+)
+def test_a_meter_is_counted_as_it_says(text, groups, counted):
+    """The second unit of the bar: common practice counts 6/8 in two and, slowly, in six."""
+    meter = Meter.parse(text)
+    assert meter.groups == groups
+    assert meter.length == F(sum(groups), meter.denominator)
+    assert meter.count(F(1, meter.denominator)) == counted
+
+
 FOUR = Meter.parse("4/4")
 SWINGS = st.builds(
     WrittenSwing, st.fractions(50, 80, max_denominator=12), st.sampled_from(list(NOTES))

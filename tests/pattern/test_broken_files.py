@@ -37,6 +37,18 @@ BROKEN = [
     (head(meter='"§four"') + BAR, '"four" is no meter; write it like "4/4", "12/8" or "2+2+3/8"'),
     (head(meter='"§0/4"') + BAR, '"0/4" is no meter; write it like'),
     (head(meter='"§99/4"') + BAR, '"99/4" is no meter; write it like'),
+    (head(meter='"§6/8 in 4"') + BAR, '"6/8 in 4" is no meter; write "6/8 in 2" or "6/8 in 6"'),
+    (head(meter='"§2+3/8 in 5"') + BAR, '"2+3/8" says itself how it is counted'),
+    (
+        HEAD + BAR + "[variation.push]\n[[variation.push.bar]]\nkick = 'x - - -'\n"
+        "§[[variation.push.bar]]\nbars = [1]\nkick = 'x - - -'\n",
+        "bar 1 is changed above: write all of it in one place",
+    ),
+    (
+        HEAD + BAR + "[variation.push]\n§bars = [1]\n[[variation.push.bar]]\nkick = 'x - - -'\n",
+        '"bars" is not known here',
+    ),
+    (HEAD + BAR + "[variation.push]\nsticking = 'R R §R R'\nsnare = '- - . -'\n", "no hand"),
     (head(meter='"§4"') + BAR, '"4" is no meter; write it like'),
     (head(meter='"§4/3"') + BAR, "the lower number must be 1, 2, 4, 8, 16 or 32"),
     (head(tempo='"§84"') + BAR, '"tempo" must be a number from 20 to 400'),
@@ -108,7 +120,6 @@ BROKEN = [
     (HEAD + BAR + "[variation.push]\nkick = 'x §q x x'\n", '"q" is no symbol here'),
     (HEAD + BAR + "[variation.push]\nkick = §3\n", '"kick" must be a line of symbols'),
     (HEAD + BAR + "[variation.push]\n§kik = 'x x x x'\n", 'did you mean "kick"'),
-    (HEAD + BAR + "[variation.push]\n§sticking = 'R L R L'\n", '"sticking" is not known here'),
     (HEAD + BAR + "[variation.push]\nkick = '- x§. - -'\n", "bar 1 has no kick stroke here"),
     (HEAD + BAR + "[variation.push]\nsnare = '§(.) - - -'\n", "brackets hold"),
     (HEAD + BAR + "[variation.'a.b']\nkick = 'x §q x x'\n", '"q" is no symbol here'),

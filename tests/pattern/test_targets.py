@@ -28,9 +28,13 @@ def varied(pattern: Pattern, names: list[str]) -> list[list[Stroke]]:
     bars = [{(item.at, item.voice): item for item in bar.strokes} for bar in pattern.bars]
     for name in names:
         for change in pattern.variations[name].changes:
+            before = dict(bars[change.bar])
             for place in change.taken:
                 bars[change.bar].pop(place, None)
-            bars[change.bar].update({(item.at, item.voice): item for item in change.added})
+            for item in change.added:
+                was = before.get((item.at, item.voice))
+                hand = item.hand or (was.hand if was else None)
+                bars[change.bar][item.at, item.voice] = replace(item, hand=hand)
     return [list(bar.values()) for bar in bars]
 
 

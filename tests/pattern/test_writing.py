@@ -3,10 +3,8 @@
 import re
 from fractions import Fraction
 
-import pytest
 from hypothesis import HealthCheck, given, settings
 
-from playalong.pattern.model import Change, Pattern, Variation
 from playalong.pattern.reader import read
 from playalong.pattern.writer import write
 
@@ -51,25 +49,21 @@ def test_groups_of_a_beat_stand_below_each_other():
     assert hat == snare
 
 
-def test_a_variation_that_changes_its_bars_differently_cannot_be_written():
-    pattern = read(
+def test_a_variation_may_change_each_bar_differently_and_its_hands():
+    text = (
         'title = "T"\nmeter = "4/4"\ntempo = 90\n'
-        '[[bar]]\nsnare = "x x x x"\n[[bar]]\nsnare = "x x x x"\n',
-        "t",
+        '[[bar]]\nsnare = "xx xx xx xx"\nsticking = "RL RR LR LL"\nkick = "x- -- -- --"\n'
+        '[[bar]]\nsnare = "x x x x"\n'
+        '[variation.turn]\nabout = "turned round"\n'
+        '[[variation.turn.bar]]\nbars = [1]\nsnare = "X- -- -- --"\nsticking = "-- LL -- R-"\n'
+        '[[variation.turn.bar]]\nbars = [2]\nsnare = "- - - ."\n'
     )
-    changes = (
-        Change(0, taken=((Fraction(0), "snare"),)),
-        Change(1, taken=((Fraction(1, 4), "snare"),)),
-    )
-    fields = {"variations": {"odd": Variation("odd", "", changes)}}
-    with pytest.raises(ValueError, match='"odd" changes its bars differently'):
-        write(
-            Pattern(
-                name=pattern.name,
-                title=pattern.title,
-                meter=pattern.meter,
-                tempo=90.0,
-                bars=pattern.bars,
-                **fields,
-            )
-        )
+    pattern = read(text, "t")
+    first, second = pattern.with_variations(["turn"])
+    snare = [stroke for stroke in first.strokes if stroke.voice == "snare"]
+    assert "".join(stroke.hand or "-" for stroke in snare) == "RLLLLRRL"
+    assert [str(stroke.dynamic) for stroke in snare] == ["accent"] + ["normal"] * 7
+    assert [stroke.at for stroke in second.strokes] == [Fraction(n, 4) for n in range(3)]
+    again = read(write(pattern), "t")
+    assert again == pattern
+    assert write(again) == write(pattern)
