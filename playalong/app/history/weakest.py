@@ -66,9 +66,11 @@ def _weakest(database: Database, player: int, pattern: str) -> Weakest | None:
     faults: dict[tuple[int, str, str, str], Counter[str]] = {}
     rows: list[RunRow] = []
     for row in runs.history(database, player, name=pattern, kind="play", limit=2 * LATELY):
-        grade, _ = runs.grade_of(database, row.id)
+        if len(rows) == LATELY:
+            break
+        grade = runs.grade_without_hits(database, row.id)
         findings = (grade or {}).get("findings") or ()
-        if grade is None or len(rows) == LATELY or any(one["code"] in _OTHER for one in findings):
+        if grade is None or any(one["code"] in _OTHER for one in findings):
             continue
         rows.append(row)
         for place in grade.get("places") or ():

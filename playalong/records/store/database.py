@@ -20,7 +20,7 @@ from itertools import count
 from pathlib import Path
 from typing import Any, Self
 
-from playalong.records.store.schema import MIGRATIONS, VERSION
+from playalong.records.store.schema import MIGRATIONS, VERSION, statements
 from playalong.support.errors import UserError
 
 #: How long one program waits for another that is writing.
@@ -117,9 +117,8 @@ class Database:
         with self.writing():
             (version,) = self._connection.execute("PRAGMA user_version").fetchone()
             for script in MIGRATIONS[version:]:
-                for statement in script.split(";"):
-                    if statement.strip():
-                        self._connection.execute(statement)
+                for statement in statements(script):
+                    self._connection.execute(statement)
             self._connection.execute(f"PRAGMA user_version = {VERSION}")
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:

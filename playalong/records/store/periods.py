@@ -5,7 +5,7 @@ is the mean over the runs of the period that have one, and the tempo the highest
 """
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date
 from enum import StrEnum
 
 from playalong.records.store.database import Database, decoding
@@ -34,19 +34,15 @@ class Period:
     steadiness_ms: float | None
 
 
-_FIRST = {
-    By.DAY: "substr(run.began, 1, 10)",
-    By.WEEK: "date(substr(run.began, 1, 10), 'weekday 0', '-6 days')",
-}
+_FIRST = {By.DAY: "first", By.WEEK: "date(first, 'weekday 0', '-6 days')"}
 
+#: A mean is a sum over as many runs as have the figure; a sum of none is no mean.
 _SQL = (
-    "SELECT {first} AS first, count(DISTINCT substr(run.began, 1, 10)), count(*),"
-    " total(run.seconds), max(run.tempo_bpm), avg(run.score), max(run.score), avg(run.spread_ms),"
-    " avg(run.contrast_db), avg(run.steadiness_ms)"
-    " FROM run WHERE {where} GROUP BY first ORDER BY first DESC LIMIT ?"
+    "SELECT {first}, count(DISTINCT first), sum(runs), total(seconds), max(tempo_bpm),"
+    " sum(score) / sum(scores), max(best_score), sum(spread_ms) / sum(spreads),"
+    " sum(contrast_db) / sum(contrasts), sum(steadiness_ms) / sum(steadies)"
+    " FROM day WHERE {where} GROUP BY 1 ORDER BY 1 DESC LIMIT ?"
 )
-
-_DAY_S = 86_400.0
 
 
 def periods(
@@ -64,33 +60,27 @@ def periods(
     """
     where, values = _where(player, pattern)
     if since is not None:
-        # A day more, whatever the time zone: the rest is left out below.
-        noon = datetime(since.year, since.month, since.day, 12, tzinfo=UTC)
-        where, values = f"{where} AND run.began_s > ?", [*values, noon.timestamp() - 2 * _DAY_S]
+        where, values = f"{where} AND first >= ?", [*values, since.isoformat()]
     names = tuple(Period.__dataclass_fields__)
     rows = database.rows(_SQL.format(first=_FIRST[by], where=where), [*values, limit])
     with decoding(database):
-        found = [
+        return [
             Period(**{**dict(zip(names, row, strict=True)), "first": date.fromisoformat(row[0])})
             for row in rows
         ]
-    return [one for one in found if since is None or one.first >= since]
 
 
 def played(database: Database, player: int, *, pattern: str | None = None) -> tuple[int, float]:
     """On how many days a player played in all, and how many seconds."""
     where, values = _where(player, pattern)
     row = database.row(
-        "SELECT count(DISTINCT substr(run.began, 1, 10)), total(run.seconds) FROM run"
-        f" WHERE {where}",
-        values,
+        f"SELECT count(DISTINCT first), total(seconds) FROM day WHERE {where}", values
     )
     return (int(row[0]), float(row[1])) if row else (0, 0.0)
 
 
 def _where(player: int, pattern: str | None) -> tuple[str, list[int | str | float]]:
-    where = "run.player = ? AND run.state = 'kept'"
     if pattern is None:
-        return where, [player]
-    named = "run.pattern IN (SELECT fingerprint FROM pattern WHERE name = ?)"
-    return f"{where} AND {named}", [player, pattern]
+        return "player = ?", [player]
+    named = "pattern IN (SELECT fingerprint FROM pattern WHERE name = ?)"
+    return f"player = ? AND {named}", [player, pattern]

@@ -112,10 +112,7 @@ def players(database: Database) -> list[PlayerRow]:
 
 def runs_of_each(database: Database) -> dict[int, tuple[int, str]]:
     """How many runs each player has kept, by their id, and the day of the last one (ISO 8601)."""
-    rows = database.rows(
-        "SELECT player, count(*), max(substr(began, 1, 10)) FROM run WHERE state = 'kept'"
-        " GROUP BY player"
-    )
+    rows = database.rows("SELECT player, sum(runs), max(first) FROM day GROUP BY player")
     return {number: (count, day) for number, count, day in rows}
 
 

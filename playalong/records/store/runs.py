@@ -356,23 +356,46 @@ def history(
     of one ``kind``, or of all.
     """
     where, values = ["run.player = ?", "run.state = ?"], [player, KEPT]
-    for condition, value in ((_NAMED, name), ("run.kind = ?", kind)):
-        if value is not None:
-            where.append(condition)
-            values.append(value)
-    return select(database, " AND ".join(where), values, limit=limit)
+    if kind is not None:
+        where, values = [*where, "run.kind = ?"], [*values, kind]
+    if name is None:
+        return select(database, " AND ".join(where), values, limit=limit)
+    # Each of the pattern's versions by itself: an index has their order.
+    latest = (
+        f"SELECT id FROM run WHERE {' AND '.join(where)} AND run.pattern = ?"
+        " ORDER BY began_s DESC, id DESC LIMIT ?"
+    )
+    numbers = [
+        str(number)
+        for fingerprint in _fingerprints(database, name)
+        for (number,) in database.rows(latest, [*values, fingerprint, limit])
+    ]
+    return select(database, f"run.id IN ({', '.join(numbers)})", limit=limit)
 
 
 def best(database: Database, player: int, name: str | None = None) -> RunRow | None:
     """The run of the highest score, the latest of several: of the pattern called ``name``, or of
     all.
     """
-    where = "run.player = ? AND run.score IS NOT NULL" + (f" AND {_NAMED}" if name else "")
-    row = database.row(
-        f"SELECT run.id FROM run WHERE {where} ORDER BY run.score DESC, run.began_s DESC LIMIT 1",
-        [player, *([name] if name else [])],
-    )
+    best, values = "SELECT id FROM run WHERE player = ? AND score IS NOT NULL{}" + _BEST, [player]
+    row = database.row(best.format(""), values) if name is None else None
+    if name is not None:  # each of the pattern's versions by itself: an index has their order
+        found = [
+            database.row(best.format(" AND pattern = ?"), [*values, fingerprint])
+            for fingerprint in _fingerprints(database, name)
+        ]
+        numbers = [str(each[0]) for each in found if each is not None]
+        row = database.row(f"SELECT id FROM run WHERE id IN ({', '.join(numbers)})" + _BEST)
     return select(database, "run.id = ?", row)[0] if row else None
+
+
+#: An order: the highest score first, of several the latest.
+_BEST = " ORDER BY score DESC, began_s DESC LIMIT 1"
+
+
+def _fingerprints(database: Database, name: str) -> list[str]:
+    rows = database.rows("SELECT fingerprint FROM pattern WHERE name = ?", (name,))
+    return [fingerprint for (fingerprint,) in rows]
 
 
 def patterns(database: Database, player: int) -> list[str]:
@@ -385,9 +408,6 @@ def patterns(database: Database, player: int) -> list[str]:
     )
     return list(dict.fromkeys(name for name, _ in rows))
 
-
-#: A condition: the run is of the pattern of that name.
-_NAMED = "run.pattern IN (SELECT fingerprint FROM pattern WHERE name = ?)"
 
 _ROW = (
     "SELECT run.id, player.name, kit.name, pattern.name, pattern.title, run.kind, run.program,"
@@ -437,6 +457,13 @@ def take_of(database: Database, run: int) -> bytes | None:
     """The take of a run as the bytes of a Standard MIDI File."""
     row = database.row("SELECT take FROM body WHERE run = ?", (run,))
     return bytes(row[0]) if row and row[0] is not None else None
+
+
+def grade_without_hits(database: Database, run: int) -> Any:
+    """The JSON of a run's grade alone, None where there is none."""
+    row = database.row("SELECT grade FROM body WHERE run = ?", (run,))
+    with decoding(database):
+        return json.loads(row[0]) if row and row[0] else None
 
 
 def grade_of(database: Database, run: int) -> tuple[Any, Any]:

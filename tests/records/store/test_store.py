@@ -7,7 +7,7 @@ import sqlite3
 import subprocess
 import sys
 import time
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from random import Random
 from threading import Thread
@@ -16,6 +16,7 @@ import pytest
 
 from playalong.records.store import erasing, exporting, knowledge, players, run_file, run_log, runs
 from playalong.records.store.database import BESIDE, Database, StoreError, Trouble, set_aside
+from playalong.records.store.periods import By, periods
 from playalong.records.store.run_file import RunFile
 from playalong.records.store.run_log import RunLog
 from playalong.records.store.runs import Finding, Result
@@ -536,3 +537,49 @@ def test_a_run_whose_program_has_ended_is_broken_off_at_once(store: Database) ->
     store.write("UPDATE run SET process = ? WHERE id = ?", (ended.stdout.strip(), run))
     found = runs.broken_off(store, NOW.timestamp())
     assert [one.row.id for one in found] == ([run] if os.name == "posix" else [])
+
+
+# Days, which triggers keep.
+
+
+def test_days_are_what_their_runs_come_to_whatever_happens_to_these(store: Database) -> None:
+    """Runs are kept, graded again, moved to another player, thrown away: the days follow."""
+    chance = Random(4)
+    ids = [player(store, name).id for name in ("Ines", "Tom")]
+    numbers: list[int] = []
+    for _ in range(90):
+        what = chance.choice(["begin"] * 3 + ["keep"] * 5 + ["drop", "move"])
+        if what == "begin" or not numbers:
+            numbers.append(began(store, chance.choice(ids)))
+            when = NOW + timedelta(days=chance.randrange(4))
+            store.write("UPDATE run SET began = ? WHERE id = ?", (when.isoformat(), numbers[-1]))
+        elif what == "keep":
+            grade = {**GRADE, "score": {"total": chance.choice([None, 50.0, 81.5])}}
+            result = Result(take=b"MThd", seconds=float(chance.randrange(99)), grade=grade)
+            runs.keep(store, chance.choice(numbers), result)
+        elif what == "drop":
+            runs.throw_away(store, numbers.pop(chance.randrange(len(numbers))))
+        else:
+            changed = chance.choice(ids), chance.choice(numbers)
+            store.write("UPDATE run SET player = ? WHERE id = ?", changed)
+        for who in ids:
+            assert days(store, who) == recounted(store, who)
+    (count,) = store.rows("SELECT count(*) FROM day")
+    assert count[0] > 4
+    erasing.erase(store, players.find(store, "Ines"), erasing.traces(store, player(store)))
+    assert {who for (who,) in store.rows("SELECT player FROM day")} == {ids[1]}
+
+
+def days(database: Database, who: int) -> list[tuple]:
+    return [
+        (one.first.isoformat(), one.runs, one.seconds, one.score, one.best_score)
+        for one in periods(database, who, By.DAY)
+    ]
+
+
+def recounted(database: Database, who: int) -> list[tuple]:
+    return database.rows(
+        "SELECT substr(began, 1, 10) AS first, count(*), total(seconds), avg(score), max(score)"
+        " FROM run WHERE player = ? AND state = 'kept' GROUP BY first ORDER BY first DESC",
+        (who,),
+    )
