@@ -34,6 +34,9 @@ EXAMPLES = (
 )
 
 
+_BROKEN_OFF = "The kit's pages were broken off: what was learned by then is kept, pad by pad."
+
+
 class Options(KitOptions, SimulatedOptions, FolderOption, LookOptions, Protocol):
     """All that can be done with a kit."""
 
@@ -92,10 +95,16 @@ def run(given: Options) -> None:
     home = user_folders() if given.out is None else UserFolders(config=given.out, data=given.out)
     if given.profile is not None or given.save is not None:
         _as_file(given, home)
-    elif is_simulated(given):
-        _learn_simulated(given, home)
-    else:
-        _learn(given, home)
+        return
+    try:
+        if is_simulated(given):
+            _learn_simulated(given, home)
+        else:
+            _learn(given, home)
+    except KeyboardInterrupt:
+        if not given.watch:
+            print_lines(_BROKEN_OFF)
+        raise
 
 
 def _learn_simulated(given: Options, home: "UserFolders") -> None:

@@ -110,6 +110,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print_errors(f"playalong: {first}", *more)
         return BAD_INPUT
     except KeyboardInterrupt:
+        print_errors(*_of_broken_runs())
         return INTERRUPTED
     except BrokenPipeError:  # nobody reads any more, which is no fault of ours
         return DONE
@@ -137,7 +138,16 @@ def _tell_mistake(error: Exception) -> None:
     from playalong.app.mistakes import described, keep_mistake
 
     told = f"playalong: The program made a mistake ({described(error)})."
-    print_errors(f"{told} {keep_mistake(error)}".rstrip())
+    print_errors(f"{told} {keep_mistake(error)}".rstrip(), *_of_broken_runs())
+
+
+def _of_broken_runs() -> list[str]:
+    """See to it that what was played in a run that goes on is on the disk; what is to be said."""
+    if "playalong.records.store.run_log" not in sys.modules:  # nothing was played
+        return []
+    from playalong.records.store.run_log import close_all
+
+    return ["What was played is kept: the next start offers it."] if close_all() else []
 
 
 class _Version(argparse.Action):

@@ -87,6 +87,8 @@ def run(given: Options) -> None:
         _print_plan(given)
         return
     summary = _practise(given)
+    if summary.is_interrupted:
+        print_lines("The lesson was broken off between two runs: what was learned is kept.")
     learned = f"{summary.learned} of {summary.steps} steps are learned"
     print_lines(f"{learned}, after {summary.repetitions} runs today.")
     if summary.broken_off is not None:

@@ -108,7 +108,8 @@ Connect = Callable[[Targets, int, float], Port]
 class LessonSummary:
     """What came of it: steps learned of all, repetitions played, what is next, and trouble.
 
-    ``broken_off`` is the take of a run in the middle of which the program was asked to end.
+    ``broken_off`` is the take of a run in the middle of which the program was asked to end,
+    ``is_interrupted`` says that this was between two runs.
     """
 
     learned: int
@@ -117,6 +118,7 @@ class LessonSummary:
     next: str
     trouble: tuple[str, ...]
     broken_off: Path | None = None
+    is_interrupted: bool = False
 
 
 def begun(
@@ -190,15 +192,18 @@ class LessonSession:
 
         A simulated player leaves after ``SITTING_S``, as a person would.
         """
-        outcome = self._plan(PLAN_S)
         clock = self._context.clock
         leaves_s = inf if self._simulated is None else clock.now() + SITTING_S
+        is_interrupted = False
         try:
+            outcome = self._plan(PLAN_S)
             while outcome is not Outcome.LEAVE and clock.now() < leaves_s:
                 exercise = self.lesson.exercise
                 if exercise is None:
                     break
                 outcome = self._exercise(exercise)
+        except KeyboardInterrupt:  # between runs: what was learned is kept already
+            is_interrupted = True
         finally:
             self._speaker.close()
         lines = self.lesson.overview()
@@ -210,6 +215,7 @@ class LessonSession:
             next=intro(now) if now else "",
             trouble=tuple(self._trouble),
             broken_off=self._broken_off,
+            is_interrupted=is_interrupted,
         )
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:

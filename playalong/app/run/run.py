@@ -179,8 +179,11 @@ class Run(Scene):
         if outcome is not None or lost:
             self._break_off(context.clock.now())
         self.judging.finish()
-        with self._mishaps.kept("drawing"):
-            context.window.frame(self.page, time.run_s(context.clock.now()))
+        try:
+            with self._mishaps.kept("drawing"):
+                context.window.frame(self.page, time.run_s(context.clock.now()))
+        except KeyboardInterrupt:
+            is_interrupted = True
         return RunResult(
             recording=self._recording,
             targets=self.judging.targets,

@@ -26,6 +26,22 @@ PORTION_S = 0.5
 RETRY_S, PATIENCE_S = 2.0, 0.2
 
 
+#: The runs of this program that go on.
+_OPEN: "list[RunLog]" = []
+
+
+def close_all() -> bool:
+    """The program ends: write what is left of every run that goes on; whether all of it is on the
+    disk, False where there is none.
+    """
+    logs = [*_OPEN]
+    for log in logs:
+        log.close()
+    return bool(logs) and all(
+        log.file.path is not None if log.trouble else log.run is not None for log in logs
+    )
+
+
 class RunLog:
     """Writes the messages of one run, whose row ``begin`` makes."""
 
@@ -56,6 +72,7 @@ class RunLog:
         self._written = 0
         self._has_changed = False
         self._is_over = Event()
+        _OPEN.append(self)
         self._thread = Thread(target=self._write, name="run log", daemon=True)
         self._thread.start()
 
@@ -71,6 +88,8 @@ class RunLog:
         """Write what is left; the id of the run, None where it never reached the store."""
         self._is_over.set()
         self._thread.join()
+        if self in _OPEN:
+            _OPEN.remove(self)
         return self.run
 
     def _write(self) -> None:
