@@ -129,6 +129,7 @@ def run(given: Options) -> None:
 def _hear_pattern(given: Options) -> None:
     from playalong.app.play.hearing import hear
     from playalong.app.play.tasks import only_chunk, task_of
+    from playalong.app.recording.entry import in_rounds
     from playalong.grading.verdicts import Rules
 
     home = user_folders()
@@ -141,7 +142,7 @@ def _hear_pattern(given: Options) -> None:
         count_in=given.count_in,
         clicking=clicking_of(given),
     )
-    task = along_with(given, task, home)
+    task = in_rounds(along_with(given, task, home))
     if given.chunk:
         task = only_chunk(task, given.chunk, given.bars)
     click = not given.no_click

@@ -27,10 +27,13 @@ from playalong.commands.options.pattern import (
     pattern_of,
 )
 from playalong.commands.options.recording import (
+    PassesOptions,
     RecordingOptions,
+    add_passes,
     add_recording,
     along_with,
     refuse_unused,
+    refuse_unused_passes,
 )
 from playalong.commands.options.rules import OF_PLAYER, RulesOptions, add_rules, rules_of_player
 from playalong.commands.outcome import print_run
@@ -45,8 +48,8 @@ EXAMPLES = (
         "playalong play late-bus-home --gap 2+2 --port Drum",
     ),
     (
-        "along with bars 5 to 8 of a recording, at 80 % of its speed",
-        "playalong play late-bus-home --with evening.flac --loop 5-8 --speed 80",
+        "bars 5 to 8 of a recording again and again, at 80 % and faster after 3 clean passes",
+        "playalong play late-bus-home --with evening.flac --loop 5-8 --speed 80 --faster-after 3",
     ),
 )
 
@@ -58,6 +61,7 @@ class Options(
     TempoOptions,
     ClickOptions,
     RecordingOptions,
+    PassesOptions,
     KitOptions,
     FolderOption,
     LookOptions,
@@ -78,6 +82,7 @@ def add_arguments(parser: Parser) -> None:
     add_rules(parser, OF_PLAYER)
     add_kit(parser)
     add_recording(parser)
+    add_passes(parser)
     add_look(parser)
 
 
@@ -87,6 +92,7 @@ def run(given: Options) -> None:
     from playalong.app.play.tasks import task_of
 
     refuse_unused(given)
+    refuse_unused_passes(given, given.loop)
     pattern, home = pattern_of(given), user_folders()
     trouble: tuple[str, ...] = ()
     with playing(given, home, has_person=has_person()) as (port, profile):
@@ -99,7 +105,9 @@ def run(given: Options) -> None:
             count_in=given.count_in,
             clicking=clicking_of(given),
         )
-        task = along_with(given, task, home)
+        task = along_with(
+            given, task, home, counted=given.count_passes, faster_after=given.faster_after
+        )
         look = look_of(given, given.sound_pads)
         if port is None or has_person():
             in_one_window(given, home, (port, profile), room=lambda home: home.play(task))

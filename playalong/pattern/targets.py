@@ -110,6 +110,24 @@ class Targets:
         """The same run with these of its targets, (n,)."""
         return replace(self, **{name: getattr(self, name)[rows] for name in _ROWS})
 
+    def part(self, first: int, count: int) -> "Targets":
+        """``count`` bars from bar ``first`` on as a run of their own, second 0 being its start."""
+        last = first + count
+        starts_s = np.append(self.bar_starts_s, self.end_s)
+        start_s = float(starts_s[first])
+        kept = self.only((self.bar >= first) & (self.bar < last))
+        return replace(
+            kept,
+            time_s=kept.time_s - start_s,
+            written=kept.written - start_s / self.seconds_per_whole,
+            bar=kept.bar - np.int32(first),
+            bar_starts_s=starts_s[first:last] - start_s,
+            end_s=float(starts_s[last]) - start_s,
+            beats_s=tuple(
+                tuple(beat_s - start_s for beat_s in bar) for bar in self.beats_s[first:last]
+            ),
+        )
+
     @cached_property
     def at(self) -> NDArray[np.int64]:
         """(p,) where each of ``places`` stands in its bar as written, ``PARTS`` to a whole note."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from playalong.app.play.play_session import PlaySession, save_run
-from playalong.app.run.along import Along
+from playalong.app.run.along import Along, Cut
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE_MEANWHILE
 from playalong.app.run.hit_input import HitInput
@@ -172,12 +172,13 @@ def test_a_pattern_is_learned_step_by_step_from_the_ready_page(window, tmp_path)
     assert made.wants_practice
 
 
-def going_along(percent: int, _: Progress | None = None) -> Along:
+def going_along(cut: Cut, _: Progress | None = None) -> Along:
     """Two bars of a recording of 120 bpm."""
-    beats = BeatMap.from_tempo(tempo_bpm=1.2 * percent, first_beat_s=0.0, length_s=10.0)
-    return Along(
-        beats=beats, first_bar=0, sounds=(), name="a recording.wav", percent=percent, at=going_along
-    )
+    beats = BeatMap.from_tempo(tempo_bpm=1.2 * cut.percent, first_beat_s=0.0, length_s=10.0)
+    return Along(beats=beats, first_bar=0, name="a recording.wav", cut=cut, again=going_along)
+
+
+TWO_BARS = Cut(first_bar=0, last_bar=1)
 
 
 @pytest.mark.parametrize(
@@ -194,7 +195,7 @@ def test_a_recording_is_played_slower_and_faster(window, tmp_path, presses, perc
             return next(keys)
         return Key.ESCAPE if isinstance(page, ResultPage) else None
 
-    made, _, _ = session_with(window, script, tmp_path, along=going_along(100))
+    made, _, _ = session_with(window, script, tmp_path, along=going_along(TWO_BARS))
     (kept,) = made.runs()
     assert facts[0] == "a recording.wav, at 100 % of its speed"
     assert facts[-1] == f"a recording.wav, at {percent} % of its speed"
@@ -202,7 +203,7 @@ def test_a_recording_is_played_slower_and_faster(window, tmp_path, presses, perc
 
 
 def test_who_does_not_wait_for_another_speed_has_the_old_one(window, tmp_path):
-    def at(_percent: int, progress: Progress) -> Along:
+    def again(_: Cut, progress: Progress) -> Along:
         while True:
             progress(0.5)
 
@@ -213,7 +214,9 @@ def test_who_does_not_wait_for_another_speed_has_the_old_one(window, tmp_path):
             return next(keys)
         return Key.ESCAPE if isinstance(page, WaitPage | ResultPage) else None
 
-    made, _, _ = session_with(window, script, tmp_path, along=replace(going_along(100), at=at))
+    made, _, _ = session_with(
+        window, script, tmp_path, along=replace(going_along(TWO_BARS), again=again)
+    )
     (kept,) = made.runs()
     assert kept.graded.grade.tempo_bpm == pytest.approx(120.0)
 

@@ -19,7 +19,7 @@ from playalong.app.recording.beats_draft import Draft, DraftError
 from playalong.app.recording.beats_session import LEAD_S, BeatsSession
 from playalong.app.recording.loading import along, opened, write_with_click
 from playalong.app.recording.recording_sounds import Clicked
-from playalong.app.run.along import RecordingPart
+from playalong.app.run.along import Cut, RecordingPart
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
@@ -134,7 +134,7 @@ def test_the_player_need_not_wait(context):
 
 @pytest.mark.parametrize("percent", [100, 70])
 def test_who_plays_on_its_beats_is_on_time_and_steady(recording, context, tmp_path, percent):
-    to = along(recording, TRUE, first_bar=2, last_bar=7, percent=percent, rounds=1)
+    to = along(recording, TRUE, Cut(first_bar=2, last_bar=7, percent=percent, rounds=1))
     task = Task(pattern=PATTERN, tempo_bpm=110.0, bars=6, variations=(), rules=Rules(), along=to)
     # When the player strikes follows from the truth alone: the recording's own seconds.
     beats = 8 + np.arange(0, 24, 0.5)
@@ -158,7 +158,7 @@ def test_a_run_through_bars_of_other_lengths_is_on_time_and_graded_alike(
 ):
     cut = TRUE.with_bar(1, 2).with_bar(3, 5)
     assert cut.lengths(0, 4) == [4, 2, 4, 5, 4]
-    to = along(recording, cut, first_bar=0, last_bar=4, percent=100, rounds=2)
+    to = along(recording, cut, Cut(first_bar=0, last_bar=4, percent=100, rounds=2))
     task = Task(pattern=PATTERN, tempo_bpm=110.0, bars=10, variations=(), rules=Rules(), along=to)
     one_s = [tick.time_s for tick in task.ticks() if tick.kind is Kind.ONE]
     targets = task.targets()
@@ -184,7 +184,7 @@ def heard(context: RunContext, end_s: float) -> np.ndarray:
 
 @pytest.mark.parametrize("percent", [100, 70])
 def test_the_recording_sounds_where_the_targets_are(recording, context, percent):
-    to = along(recording, TRUE, first_bar=2, last_bar=4, percent=percent, rounds=2)
+    to = along(recording, TRUE, Cut(first_bar=2, last_bar=4, percent=percent, rounds=2))
     task = Task(
         pattern=PATTERN,
         tempo_bpm=110.0,
@@ -211,7 +211,7 @@ def test_the_count_in_has_the_tempo_of_the_first_bar(recording):
         bars=2,
         variations=(),
         rules=Rules(),
-        along=along(recording, TRUE, first_bar=8, last_bar=9, percent=50),
+        along=along(recording, TRUE, Cut(first_bar=8, last_bar=9, percent=50)),
     )
     counted = [tick.time_s for tick in task.ticks() if tick.time_s < 0.0]
     bar_s = 2.0 * (TRUE.bar_start_s(9) - TRUE.bar_start_s(8))
@@ -219,14 +219,12 @@ def test_the_count_in_has_the_tempo_of_the_first_bar(recording):
 
 
 def test_a_loop_is_repeated_with_its_beats(recording):
-    once = along(recording, TRUE, first_bar=3, last_bar=4, percent=80)
-    assert once.percent == 80
-    assert once.at is not None
-    assert (
-        once.at(60, lambda _: None).beats
-        == along(recording, TRUE, first_bar=3, last_bar=4, percent=60).beats
-    )
-    thrice = along(recording, TRUE, first_bar=3, last_bar=4, percent=80, rounds=3)
+    once = along(recording, TRUE, Cut(first_bar=3, last_bar=4, percent=80))
+    assert once.cut.percent == 80
+    assert once.again is not None
+    slower = Cut(first_bar=3, last_bar=4, percent=60)
+    assert once.again(slower, lambda _: None).beats == along(recording, TRUE, slower).beats
+    thrice = along(recording, TRUE, Cut(first_bar=3, last_bar=4, percent=80, rounds=3))
     length_s = (TRUE.bar_start_s(5) - TRUE.bar_start_s(3)) / 0.8
     row = np.array(once.beats.times_s[:-1])
     assert thrice.beats.times_s == pytest.approx(
@@ -246,9 +244,7 @@ def test_rounds_join_without_a_gap_or_a_crack(tmp_path, context):
     beats = BeatMap.from_tempo(tempo_bpm=120.0, first_beat_s=1.0, length_s=7.0)
     context.output.timeline.level = 1.0
     context.output.timeline.render(RATE)  # the level is reached
-    to = along(
-        Recording.open(file), beats, first_bar=0, last_bar=0, percent=100, level_db=0.0, rounds=3
-    )
+    to = along(Recording.open(file), beats, Cut(first_bar=0, last_bar=0, rounds=3), level_db=0.0)
     context.output.schedule(2.0, to.sounds)
     sound = heard(context, 2.0 + 6.0)[RATE + 100 : RATE + round(5.98 * RATE), 0]
     place_s = np.arange(100, 100 + len(sound)) / RATE
@@ -256,7 +252,7 @@ def test_rounds_join_without_a_gap_or_a_crack(tmp_path, context):
 
 
 def test_it_falls_silent_after_the_last_bar(recording, context):
-    to = along(recording, TRUE, first_bar=2, last_bar=2)
+    to = along(recording, TRUE, Cut(first_bar=2, last_bar=2))
     context.output.schedule(1.0, to.sounds)
     end_s = 1.0 + TRUE.bar_start_s(3) - TRUE.bar_start_s(2)
     sound = heard(context, end_s + 2.0)
@@ -266,9 +262,9 @@ def test_it_falls_silent_after_the_last_bar(recording, context):
 
 def test_bars_that_are_not_there_and_other_speeds_are_told(recording):
     with pytest.raises(UserError, match=r"Bars 3 to 40 cannot be looped: .* bars 1 to 16"):
-        along(recording, TRUE, first_bar=2, last_bar=39)
+        along(recording, TRUE, Cut(first_bar=2, last_bar=39))
     with pytest.raises(UserError, match="choose 50 to 110"):
-        along(recording, TRUE, first_bar=2, last_bar=3, percent=130)
+        along(recording, TRUE, Cut(first_bar=2, last_bar=3, percent=130))
 
 
 # Checked by ear.

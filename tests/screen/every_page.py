@@ -5,7 +5,10 @@ Runs and grades are those of a simulated player, who plays a shipped pattern on 
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
+
+import numpy as np
 
 from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.home.pattern_list import pattern_list
@@ -25,6 +28,7 @@ from playalong.app.warm_up.warm_up_session import (
     TO_LESSON,
 )
 from playalong.grading.verdicts import Rules
+from playalong.pattern.beat_map import BeatMap
 from playalong.practice.assessment.machine import State
 from playalong.practice.assessment.phrases import STANDS, asked, overview
 from playalong.practice.warm_up.exercises import EXERCISES
@@ -34,7 +38,18 @@ from playalong.records.pattern_files import library
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.theme import Theme
-from playalong.screen.base.widgets import LEAVE, LESSON, NEXT, START, Buttons, Level
+from playalong.screen.base.widgets import (
+    AGAIN,
+    FASTER,
+    LEAVE,
+    LESSON,
+    LISTEN,
+    NEXT,
+    SLOWER,
+    START,
+    Buttons,
+    Level,
+)
 from playalong.screen.history_pages.bar_by_bar import BarByBarPage
 from playalong.screen.history_pages.choices import (
     ERASE,
@@ -54,21 +69,23 @@ from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.start import StartPage, Strokes
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
+from playalong.screen.pages.passes import PassesPage
 from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
-from playalong.screen.pages.run import RunPage
+from playalong.screen.pages.run import PassMark, RunPage
 from playalong.screen.pages.sitting import SittingPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.screen.pages.wait import WaitPage
 from playalong.screen.pages.warm_up import Curve, WarmthChart, WarmUpPage
+from playalong.screen.sheet.recording_strip import RecordingStrip
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from playalong.support.cautions import CAUTION
 from tests.helpers.stage import context_on, unseen_window
 
 from .beats_samples import a_page as beats_page
-from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT
+from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT, ready_page
 
 #: As long as a name may be (``records.store.players``).
 LONG_NAME = "Marigold-Persephone Underbarrow-Quillington-Thistlewaite-Oakes"[:60]
@@ -98,7 +115,7 @@ def run_page(theme: Theme) -> RunPage:
     page = ended.page
     page.theme, page.paused, page.said, page.called = theme, (), (), ""
     page.clean, page.notices, page.level = None, ["Some Module MIDI 1"], Level(-18.0)
-    page.buttons, page.chart = Buttons([LEAVE]), None
+    page.buttons, page.chart, page.passes = Buttons([LEAVE]), None, None
     return page
 
 
@@ -389,6 +406,68 @@ def assessment_ready(theme: Theme) -> ReadyPage:
     )
 
 
+SONG_S = 64.0
+
+
+def song(begin_s: float, end_s: float, columns: int) -> np.ndarray:
+    """A recording that swells every eight seconds."""
+    at_s = np.linspace(begin_s, end_s, columns, endpoint=False)
+    size = (0.3 + 0.6 * (at_s % 8.0) / 8.0) * (at_s % 0.5 < 0.2)
+    return np.stack([-size, size], axis=1).astype(np.float32)
+
+
+MANY_PASSES = tuple(
+    PassMark(score=min(97, 52 + 3 * number), is_clean=number > 9, percent=70 + 5 * (number // 12))
+    for number in range(18)
+)
+
+
+def loop_ready(theme: Theme) -> ReadyPage:
+    """Bars of a recording are chosen, to be played again and again."""
+    page = ready_page(theme)
+    strip = RecordingStrip(
+        beats=BeatMap.from_tempo(tempo_bpm=120.0, first_beat_s=0.4, length_s=SONG_S),
+        length_s=SONG_S,
+        overview=song,
+        bars=(4, 7),
+    )
+    rows = [
+        Choice(name="tempo", value="70 % of the recording"),
+        Choice(name="from bar", value="5"),
+        Choice(name="to bar", value="8"),
+        Choice(name="these bars", value="again and again"),
+        Choice(name="count-in", value="before each pass"),
+        Choice(name="5 % faster after", value="3 clean passes in a row"),
+        Choice(name="variation", value="as written"),
+        Choice(name="level", value="intermediate, 45 ms"),
+        Choice(name="click", value="beats and eighths"),
+        Choice(name="silent bars", value="none"),
+    ]
+    return replace(page, rows=Rows(rows, 1), recording=strip)
+
+
+def loop_run(theme: Theme) -> RunPage:
+    """Bars again and again, on a sheet that runs on."""
+    page = run_page(theme)
+    page.passes, page.notices = MANY_PASSES, ["bars 5 to 8, again and again, at 75 % of the speed"]
+    return page
+
+
+def loop_end(theme: Theme) -> PassesPage:
+    """After the last pass."""
+    return PassesPage(
+        theme=theme,
+        title="Late Bus Home",
+        bars="bars 5 to 8",
+        passes=MANY_PASSES,
+        advice="The ghost note on the e of 2 comes as loud as a tap: keep that stick low.",
+        also=["The kick is 12 ms ahead.", "The snare on 4 was missed in 3 of 72 bars."],
+        notes=["The takes are kept in /home/someone/.local/share/playalong/takes", CAUTION],
+        level=Level(-18.0),
+        buttons=Buttons([AGAIN, LISTEN, SLOWER, FASTER, LEAVE], CALLED, CALL),
+    )
+
+
 #: Every page, and the seconds at which it is drawn.
 def warmth(minutes: float = 10.0) -> WarmthChart:
     """A curve with some of other days."""
@@ -561,6 +640,9 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "warm-up-end": (warm_up_end, 0.0),
     "assessment-agreed": (assessment_agreed, 0.0),
     "assessment-ready": (assessment_ready, 0.0),
+    "loop-ready": (loop_ready, 0.0),
+    "loop-run": (loop_run, 2.2),
+    "loop-end": (loop_end, 0.0),
     "assessment-over": (assessment_over, 0.0),
     "look-back": (looked_back, 0.0),
     "bar-by-bar": (bar_by_bar, 0.0),

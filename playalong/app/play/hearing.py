@@ -101,8 +101,16 @@ class HeardTake:
 def _clicks(bars: Sequence[Bar], targets: Targets) -> list[Click]:
     """The click of a graded run of ``bars`` over and over, on the bars of its targets."""
     meters = [bars[bar % len(bars)].meter for bar in range(targets.bars)]
-    lines = np.cumsum([0.0, *(float(meter.length) for meter in meters)])
-    return clicks(meters, _Bars(lines, np.append(targets.bar_starts_s, targets.end_s)), count_in=0)
+    steps, lines_s = [meter.length for meter in meters], targets.bar_starts_s
+    if targets.beats_s:  # of a recording: each beat has its own second
+        meters = [
+            meter.of_beats(len(beats_s))
+            for meter, beats_s in zip(meters, targets.beats_s, strict=True)
+        ]
+        steps = [beat for meter in meters for beat in meter.beats]
+        lines_s = np.concatenate(targets.beats_s)
+    lines = np.cumsum([0.0, *map(float, steps)])
+    return clicks(meters, _Bars(lines, np.append(lines_s, targets.end_s)), count_in=0)
 
 
 class _Bars(NamedTuple):

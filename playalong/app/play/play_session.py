@@ -16,11 +16,13 @@ from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
 from playalong.app.memory import Memory, write_take
 from playalong.app.mistakes import described, keep_mistake, mishap_lines
+from playalong.app.play.loop_session import LoopSession, most_won
 from playalong.app.recording.background import LeftError, work_on_page
+from playalong.app.run.along import Cut
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
 from playalong.app.run.run import Run, RunResult
-from playalong.app.run.task import Task
+from playalong.app.run.task import MOST_CLEAN, Passes, Task
 from playalong.grading.findings.text import leads_to_latency
 from playalong.grading.levels import Level
 from playalong.grading.text import figures
@@ -41,8 +43,10 @@ from playalong.screen.base.widgets import (
     Button,
     Buttons,
 )
+from playalong.screen.pages.passes import PassesPage
 from playalong.screen.pages.ready import PRACTISE, READY, ReadyPage
 from playalong.screen.pages.result import ResultPage
+from playalong.screen.sheet.recording_strip import RecordingStrip
 from playalong.sound.synth.click import Gap, Places
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
@@ -61,6 +65,9 @@ SOON_MS = 14.0
 _MOST_BARS = 64
 
 AS_WRITTEN = "as written"
+
+#: After passes: to the page on which the bars are chosen.
+OTHER_BARS = Button(("b", "B"), "B", "other bars", outcome=Outcome.BACK)
 
 #: What can be asked for after a run.
 AFTER = (AGAIN, MEASURE, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
@@ -111,16 +118,28 @@ class PlaySession:
         self._measure = measure
         self._row = 0
         self.wants_practice = False
+        #: The bars that were played again and again last, and what its runs left.
+        self._looped: LoopSession | None = None
+        self._kept: list[SavedRun] = []
+        self._is_interrupted = False
 
     def runs(self) -> Iterator[SavedRun]:
         """What each run left."""
         context = self._context
         if context.window.offscreen:  # nobody is there to say when
-            yield self._run()[0]
+            if self._task.passes is not None:
+                yield from self._loop(self._task.passes.most or 1)
+            else:
+                yield self._run()[0]
             return
         if self._ready() is Outcome.LEAVE:
             return
         while True:
+            if self._task.passes is not None:
+                yield from self._loop(self._task.passes.most)
+                if self._again_after_passes() is Outcome.LEAVE:
+                    return
+                continue
             saved, ended = self._run()
             yield saved
             if ended.is_interrupted:
@@ -135,6 +154,55 @@ class PlaySession:
         self._context.output.clear()
         memory = self._context.memory
         return save_run(self._task, ended, self._folder, memory=memory), ended
+
+    def _loop(self, most: int | None) -> Iterator[SavedRun]:
+        """Bars again and again; what each run of it left."""
+        task, memory = self._task, self._context.memory
+        if task.passes is not None:
+            task = replace(task, passes=replace(task.passes, most=most))
+        self._looped, self._kept = LoopSession(task, self._context, lambda *_: self._port), []
+        for part, ended in self._looped.runs():
+            saved = save_run(part, ended, self._folder, memory=memory)
+            self._kept.append(saved)
+            self._is_interrupted = ended.is_interrupted
+            yield saved
+
+    def _again_after_passes(self) -> Outcome:
+        """The page of all passes, until AGAIN or LEAVE."""
+        loop = self._looped
+        if self._is_interrupted or loop is None or not loop.passes:
+            return Outcome.LEAVE
+        while True:
+            page = self._passes_page(loop)
+            outcome = hold(self._context, page, 0.0, until_s=None)
+            played = loop.playback()
+            if outcome is Outcome.LISTEN and loop.page is not None and played is not None:
+                listen_back(self._context, loop.page, played)
+            elif outcome in (Outcome.AGAIN, Outcome.LEAVE):
+                return outcome
+            elif outcome in (Outcome.SLOWER, Outcome.FASTER):
+                self._set(_Row.TEMPO, 1 if outcome is Outcome.FASTER else -1)
+                return Outcome.LEAVE if self._ready() is Outcome.LEAVE else Outcome.AGAIN
+            elif outcome is Outcome.BACK:
+                return Outcome.LEAVE if self._ready() is Outcome.LEAVE else Outcome.AGAIN
+
+    def _passes_page(self, loop: LoopSession) -> PassesPage:
+        grades = [saved.graded.grade for saved in self._kept]
+        said = most_won(grades)
+        paths = dict.fromkeys(str(saved.path.parent) for saved in self._kept)
+        trouble = dict.fromkeys(word for saved in self._kept for word in saved.trouble)
+        context = self._context
+        return PassesPage(
+            theme=context.theme,
+            title=self._task.pattern.title,
+            bars=loop.cut.words,
+            passes=loop.marks(),
+            advice=said[0],
+            also=said[1:],
+            notes=[*trouble, f"The takes are kept in {', '.join(paths)}", CAUTION],
+            level=context.level(),
+            buttons=_with_pads(context, [AGAIN, LISTEN, SLOWER, FASTER, OTHER_BARS, LEAVE]),
+        )
 
     def _ready(self) -> Outcome:
         """The page before a run, until START or LEAVE."""
@@ -189,6 +257,16 @@ class PlaySession:
         task = self._task
         if row is _Row.TEMPO:
             self._task = self._at_other_tempo(step)
+        elif row in (_Row.FROM, _Row.TO):
+            self._task = self._at_other_bars(row, step)
+        elif row is _Row.AGAIN:
+            self._task = replace(task, passes=None if task.passes else Passes())
+        elif row is _Row.COUNTED and task.passes is not None:
+            counted = not task.passes.counted
+            self._task = replace(task, passes=replace(task.passes, counted=counted))
+        elif row is _Row.FASTER and task.passes is not None:
+            after = (task.passes.faster_after + step) % (MOST_CLEAN + 1)
+            self._task = replace(task, passes=replace(task.passes, faster_after=after))
         elif row is _Row.BARS:
             whole = len(task.pattern.bars)
             most = max(whole, _MOST_BARS - _MOST_BARS % whole)
@@ -220,11 +298,11 @@ class PlaySession:
         task = self._task
         tempo = f"{task.tempo_bpm:g} bpm"
         if task.along is not None:
-            tempo = f"{task.along.percent} % of the recording"
+            tempo = f"{task.along.cut.percent} % of the recording"
         gap = task.clicking.gap
         rows = [
             Choice(name=_Row.TEMPO, value=tempo),
-            Choice(name=_Row.BARS, value=str(task.bars), fixed=task.along is not None),
+            *_bars_rows(task),
             Choice(
                 name=_Row.VARIATION, value=_named(task.variations), fixed=len(self._choices) < 2
             ),
@@ -251,19 +329,37 @@ class PlaySession:
         if along is None:
             tempo_bpm = task.tempo_bpm + steps * STEP_BPM
             return replace(task, tempo_bpm=min(max(tempo_bpm, SLOWEST_BPM), FASTEST_BPM))
-        percent = along.percent + steps * STEP_PERCENT
+        percent = along.cut.percent + steps * STEP_PERCENT
         percent = round(min(max(percent, SLOWEST_PERCENT), FASTEST_PERCENT))
-        if along.at is None or percent == along.percent:
+        words = f"Making it {'faster' if steps > 0 else 'slower'}"
+        return self._cut_anew(replace(along.cut, percent=percent), words)
+
+    def _at_other_bars(self, row: "_Row", step: int) -> Task:
+        """The task with the first or the last of its bars so many bars later."""
+        along = self._task.along
+        if along is None or along.song is None:
+            return self._task
+        first, last = along.cut.first_bar, along.cut.last_bar
+        if row is _Row.FROM:
+            first = min(max(first + step, 0), along.song.beats.bars - 1)
+        else:
+            last = min(max(last + step, 0), along.song.beats.bars - 1)
+        cut = replace(along.cut, first_bar=min(first, last), last_bar=max(first, last))
+        return self._cut_anew(cut, "Cutting out the bars")
+
+    def _cut_anew(self, cut: Cut, words: str) -> Task:
+        """The task along with another cut of its recording, where there can be one."""
+        task, along = self._task, self._task.along
+        if along is None or along.again is None or cut == along.cut:
             return task
-        at, words = along.at, f"Making it {'faster' if steps > 0 else 'slower'}"
+        again = along.again
         try:
-            return task.going_along(
-                work_on_page(
-                    self._context, along.name, words, work=lambda progress: at(percent, progress)
-                )
+            other = work_on_page(
+                self._context, along.name, words, work=lambda progress: again(cut, progress)
             )
         except LeftError:
             return task
+        return replace(task, bars=cut.bars * cut.rounds).going_along(other)
 
     def _ready_page(self) -> ReadyPage:
         task, context = self._task, self._context
@@ -282,6 +378,7 @@ class PlaySession:
             caution=CAUTION,
             level=context.level(),
             buttons=_with_pads(context, offered),
+            recording=_shown(task),
         )
 
     def _may(self, button: Button) -> bool:
@@ -299,6 +396,11 @@ class _Row(StrEnum):
 
     TEMPO = "tempo"
     BARS = "bars"
+    FROM = "from bar"
+    TO = "to bar"
+    AGAIN = "these bars"
+    COUNTED = "count-in"
+    FASTER = "5 % faster after"
     VARIATION = "variation"
     LEVEL = "level"
     CLICK = "click"
@@ -307,6 +409,39 @@ class _Row(StrEnum):
 
 #: The gaps that the ready page offers; a command may ask for others.
 _GAPS = (None, Gap(2, 1), Gap(2, 2), Gap(4, 4), Gap(2, 1, 1))
+
+
+def _bars_rows(task: Task) -> list[Choice]:
+    """Which bars, and how often."""
+    along, passes = task.along, task.passes
+    if along is None:
+        return [Choice(name=_Row.BARS, value=str(task.bars))]
+    rows = [
+        Choice(name=_Row.FROM, value=str(along.cut.first_bar + 1)),
+        Choice(name=_Row.TO, value=str(along.cut.last_bar + 1)),
+        Choice(name=_Row.AGAIN, value="once" if passes is None else "again and again"),
+    ]
+    if passes is not None:
+        after = passes.faster_after
+        clean = "1 clean pass" if after == 1 else f"{after} clean passes in a row"
+        rows += [
+            Choice(name=_Row.COUNTED, value="before each pass" if passes.counted else "once"),
+            Choice(name=_Row.FASTER, value=clean if after else "never"),
+        ]
+    return rows
+
+
+def _shown(task: Task) -> RecordingStrip | None:
+    """The recording with the bars that are played, to be seen."""
+    along = task.along
+    if along is None or along.song is None:
+        return None
+    return RecordingStrip(
+        beats=along.song.beats,
+        length_s=along.song.length_s,
+        overview=along.song.overview,
+        bars=(along.cut.first_bar, along.cut.last_bar),
+    )
 
 
 def _gap_words(gap: Gap) -> str:
@@ -344,7 +479,9 @@ def _facts(task: Task, context: RunContext, port: Port) -> list[tuple[str, str]]
         )
     )
     if task.along is not None:
-        facts.append(("recording", f"{task.along.name}, at {task.along.percent} % of its speed"))
+        facts.append(
+            ("recording", f"{task.along.name}, at {task.along.cut.percent} % of its speed")
+        )
     if context.echo:
         late_ms = context.output.answer_s * 1000.0
         shorter = "; --buffer-ms 5 is sooner" if late_ms > SOON_MS else ""

@@ -9,9 +9,10 @@ from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
 from playalong.app.recording.beats_session import BeatsSession
 from playalong.app.recording.loading import along, keep_off, opened, write_with_click
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
+from playalong.app.run.along import Cut
 from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext
-from playalong.app.run.task import Task
+from playalong.app.run.task import MOST_CLEAN, Passes, Task
 from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.midi_io.backend import NO_PORT, PortError
@@ -41,11 +42,14 @@ def with_recording(
     bars: int | None,
     percent: float,
     level_db: float,
+    counted: bool = False,
+    faster_after: int | None = None,
 ) -> Task:
     """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
 
-    Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one,
-    ``bars`` says how many bars are played in all, whole loops. A word on beats or sound goes to
+    Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one it is
+    played again and again (``counted`` and ``faster_after`` as in ``Passes``), and ``bars`` says
+    how many bars are played in all, whole loops. A word on beats or sound goes to
     ``home.notices``.
     """
     beats, notice = beat_maps.read(maps_folder(home), path)
@@ -74,19 +78,34 @@ def with_recording(
             f"--bars {bars} breaks off a loop of {length} bars: choose {length}, "
             f"{2 * length} or another multiple, or leave it out."
         )
-    rounds = -(-bars // length) if bars and loop else 1
+    if faster_after is not None and not 1 <= faster_after <= MOST_CLEAN:
+        raise UserError(
+            f"--faster-after {faster_after} cannot be: choose 1 to {MOST_CLEAN} clean passes, or "
+            "leave it out."
+        )
+    passes = None
+    if loop:
+        most = bars // length if bars else None
+        passes = Passes(most=most, counted=counted, faster_after=faster_after or 0)
     recording = opened(path)
     home.notices += filter(None, [recording.message])
     played = along(
         recording,
         beats,
-        first_bar=first - 1,
-        last_bar=last - 1,
-        percent=round(percent),
+        Cut(first_bar=first - 1, last_bar=last - 1, percent=round(percent)),
         level_db=level_db,
-        rounds=rounds,
     )
-    return replace(task, bars=rounds * length).going_along(played)
+    return replace(task, bars=length, passes=passes).going_along(played)
+
+
+def in_rounds(task: Task) -> Task:
+    """``task`` with its passes as one run: as many as are asked for, or one."""
+    passes, along = task.passes, task.along
+    if passes is None or along is None or along.again is None:
+        return task
+    cut = replace(along.cut, rounds=passes.most or 1)
+    laid = replace(task, passes=None, bars=cut.bars * cut.rounds)
+    return laid.going_along(along.again(cut, lambda _: None))
 
 
 def beats(

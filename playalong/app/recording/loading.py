@@ -6,7 +6,7 @@ import numpy as np
 
 from playalong.app.recording.background import work_in_terminal, work_on_page
 from playalong.app.recording.recording_sounds import UNDER_CLICK_DB, Clicked, Faded
-from playalong.app.run.along import Along, RecordingPart
+from playalong.app.run.along import Along, Cut, RecordingPart, Song
 from playalong.app.run.context import RunContext
 from playalong.pattern.beat_map import BeatMap, check_speed
 from playalong.sound.recordings.decoding import Progress, Recording
@@ -50,28 +50,24 @@ def opened(path: Path, context: RunContext | None = None) -> Recording:
 def along(
     recording: Recording,
     beats: BeatMap,
+    cut: Cut,
     *,
-    first_bar: int,
-    last_bar: int,
-    percent: int = 100,
     level_db: float = UNDER_CLICK_DB,
-    rounds: int = 1,
     progress: Progress | None = None,
 ) -> Along:
-    """The bars ``first_bar`` to ``last_bar`` (from 0, both played), ``rounds`` times over.
+    """What is ``cut`` out of ``recording``, ``level_db`` against what it was made at.
 
-    They are heard at ``percent`` of their speed, 50 to 110, and ``level_db`` against what they
-    were made at. The beats of the run are theirs, going on from round to round; bar 1 of the run
-    is the first of them. UserError says which bars or what speed there may be.
+    The beats of the run are its beats, going on from round to round; bar 1 of the run is the first
+    of them. UserError says which bars or what speed there may be.
     """
+    percent, rounds = cut.percent, cut.rounds
     try:
-        begin_s, end_s = beats.loop(first_bar, last_bar)
+        begin_s, end_s = beats.loop(cut.first_bar, cut.last_bar)
         check_speed(percent)
     except ValueError as error:
         raise UserError(sentence(error)) from None
     if rounds < 1:
         raise UserError("The bars of a recording are played once at least.")
-    played = _repeated(beats, first_bar, last_bar, percent=percent, rounds=rounds)
     length_s = (end_s - begin_s) * 100.0 / percent
 
     lead = round((BEFORE_S + JOIN_S) * RATE)
@@ -80,48 +76,43 @@ def along(
     reel = stretched(recording, percent, begin=begin, end=end, progress=progress)
     # So many seconds of what was stretched come before the 1.
     before_s = (begin_s - begin / RATE) * 100.0 / percent
-    join = round(JOIN_S * RATE)
+    join, fall = round(JOIN_S * RATE), round(END_S * RATE)
     through = round((length_s + before_s - BEFORE_S) * RATE)
     level = gain(level_db)
     middle = Faded(stream=reel, frames=through, rise=join, fall=join, gain=level)
-    last = Faded(stream=reel, frames=reel.frames, rise=join, fall=round(END_S * RATE), gain=level)
+    last = Faded(stream=reel, frames=reel.frames, rise=join, fall=fall, gain=level)
     sounds = [
         RecordingPart(last if number == rounds - 1 else middle, 0, number * length_s - before_s)
         for number in range(rounds)
     ]
+    rest = RecordingPart(reel, through - join, 0.0)
+    ending = Faded(
+        stream=rest, frames=reel.frames - through + join, rise=join, fall=fall, gain=level
+    )
 
-    def at(other: int, progress: Progress) -> Along:
-        return along(
-            recording,
-            beats,
-            first_bar=first_bar,
-            last_bar=last_bar,
-            percent=other,
-            level_db=level_db,
-            rounds=rounds,
-            progress=progress,
-        )
+    def again(other: Cut, progress: Progress) -> Along:
+        return along(recording, beats, other, level_db=level_db, progress=progress)
 
     return Along(
-        beats=played,
+        beats=_repeated(beats, cut),
         first_bar=0,
         sounds=tuple(sounds),
         name=printable(recording.path.name),
-        percent=percent,
-        at=at,
+        cut=cut,
+        ending=RecordingPart(ending, 0, -BEFORE_S - JOIN_S),
+        song=Song(beats=beats, length_s=recording.length_s, overview=recording.overview),
+        again=again,
     )
 
 
-def _repeated(
-    beats: BeatMap, first_bar: int, last_bar: int, *, percent: int, rounds: int
-) -> BeatMap:
+def _repeated(beats: BeatMap, cut: Cut) -> BeatMap:
     """The beats of a loop as they are played, and the one after the last; second 0 is the first."""
-    lengths = beats.lengths(first_bar, last_bar)
-    start = beats.bar_beat(first_bar)
+    lengths = beats.lengths(cut.first_bar, cut.last_bar)
+    start = beats.bar_beat(cut.first_bar)
     times_s = beats.seconds(start + np.arange(sum(lengths) + 1, dtype=np.float64))
-    times_s = (times_s - times_s[0]) * (100.0 / percent)
-    whole = times_s[:-1] + times_s[-1] * np.arange(rounds)[:, None]
-    return BeatMap.of_bars([*whole.ravel(), rounds * times_s[-1]], lengths * rounds)
+    times_s = (times_s - times_s[0]) * (100.0 / cut.percent)
+    whole = times_s[:-1] + times_s[-1] * np.arange(cut.rounds)[:, None]
+    return BeatMap.of_bars([*whole.ravel(), cut.rounds * times_s[-1]], lengths * cut.rounds)
 
 
 def write_with_click(

@@ -9,6 +9,7 @@ from itertools import accumulate
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from playalong.pattern.beat_map import BeatMap
 from playalong.pattern.meter import Meter
@@ -93,19 +94,57 @@ class RecordingPart:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Cut:
+    """What is heard of a recording: its bars ``first_bar`` to ``last_bar`` (from 0, both played),
+    ``rounds`` times over, at ``percent`` of its speed.
+    """
+
+    first_bar: int
+    last_bar: int
+    percent: int = 100
+    rounds: int = 1
+
+    @property
+    def bars(self) -> int:
+        """How many bars one round has."""
+        return self.last_bar + 1 - self.first_bar
+
+    @property
+    def words(self) -> str:
+        """Which bars, as a musician says."""
+        if self.bars == 1:
+            return f"bar {self.first_bar + 1}"
+        return f"bars {self.first_bar + 1} to {self.last_bar + 1}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Song:
+    """A whole recording, to be seen: its ``beats``, its length, and the least and greatest of so
+    many even parts of it from one second to another, (columns, 2).
+    """
+
+    beats: BeatMap
+    length_s: float
+    overview: Callable[[float, float, int], NDArray[np.float32]] = field(repr=False)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Along:
     """What a run goes along with: ``beats`` as fast as it is played, from ``first_bar`` on.
 
-    ``sounds`` are the recording itself, on the run's time line; ``name`` its file's. It is played
-    at ``percent`` of its speed; ``at`` gives the same at other per cent, and tells its progress.
+    ``sounds`` are the recording itself, on the run's time line, as it is ``cut``; ``name`` its
+    file's. ``ending`` rings out where a round is the last after all, its time counted from the end
+    of that round. ``again`` gives another cut of the same ``song``, and tells its progress.
     """
 
     beats: BeatMap
     first_bar: int
     sounds: tuple[RecordingPart, ...] = ()
     name: str = ""
-    percent: int = 100
-    at: "Callable[[int, Progress], Along] | None" = field(default=None, repr=False)
+    cut: Cut = Cut(first_bar=0, last_bar=0)
+    ending: RecordingPart | None = None
+    song: Song | None = None
+    again: "Callable[[Cut, Progress], Along] | None" = field(default=None, repr=False)
 
     def targets(self, pattern: Pattern, bars: int, variations: Sequence[str]) -> Targets:
         """The targets on the recording's beats; UserError where the meters do not fit."""

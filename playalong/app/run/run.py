@@ -15,6 +15,7 @@ where the run stands (``interruption.State``):
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from math import inf
 
 from playalong.app.mistakes import Mishaps
 from playalong.app.run.context import GONE, RunContext
@@ -42,6 +43,9 @@ LEAD_S = 1.0
 
 #: How long the sheet runs on after the last bar, for late hits and the words on them.
 TAIL_S = 0.4
+
+#: What begins so little before a bar line belongs to the bar after it: a recording is joined there.
+JOIN_S = 0.05
 
 _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
@@ -97,10 +101,13 @@ class Run(Scene):
         *,
         begin_s: float | None = None,
         before: HeldPage | None = None,
+        ahead_bars: int | None = None,
     ) -> None:
         """``connect`` gives the port; it is told when, on the clock, bar 1 will start.
 
         ``begin_s`` is when that is, where the rest of a run before is the count-in of this one.
+        With ``ahead_bars`` no sound is given to the device earlier than so many bars before, so
+        that the run may still end there (``end_at``).
         """
         self._task, self._context, self._before = task, context, before
         ticks = task.ticks()
@@ -112,10 +119,14 @@ class Run(Scene):
         )
         hears_drums = context.echo or task.company is not None
         context.output.mix = context.output.mix.under_drums(hears_drums)
-        counted = [sound for sound in self._sounds if sound.time_s >= 0 or begin_s is None]
-        context.output.schedule(start_s, counted)
-
+        if begin_s is not None:  # it is counted in already
+            self._sounds = [
+                sound for sound in self._sounds if sound.time_s >= 0 or not isinstance(sound, Click)
+            ]
         self._expected = task.targets()
+        self._ahead_bars, self._scheduled_s = ahead_bars, -inf
+        #: Where it ends, in seconds of the run.
+        self._end_s = self._expected.end_s
         self.time = Interruption(
             self._expected,
             start_s,
@@ -127,6 +138,7 @@ class Run(Scene):
         self.judging = LiveJudging(task, self._expected, self._mishaps)
         self._length_s = max(self._expected.end_s, task.length_s())
         self._bar = -1
+        self._schedule()
         self._each_bar: Callable[[int], None] = lambda _: None
         #: What stands before the context's notices.
         self._notices: tuple[str, ...] = ()
@@ -178,6 +190,8 @@ class Run(Scene):
         lost = time.state is not State.PLAYING
         if outcome is not None or lost:
             self._break_off(context.clock.now())
+        elif self._end_s < self._expected.end_s:
+            self._break_off(time.start_s + self._end_s)
         self.judging.finish()
         try:
             with self._mishaps.kept("drawing"):
@@ -200,7 +214,24 @@ class Run(Scene):
 
     def notice(self, words: str) -> None:
         """Let ``words`` stand on the page."""
-        self._notices = (words,)
+        self._notices = (words,) if words else ()
+
+    def end_at(self, bar: int) -> None:
+        """The run ends where ``bar`` of it would begin, of which nothing has been scheduled yet."""
+        self._end_s = self._length_s = float(self._expected.bar_starts_s[bar])
+
+    def _schedule(self) -> None:
+        """Give the device what may be given to it in this bar."""
+        starts_s, ahead = self._expected.bar_starts_s, self._ahead_bars
+        until_s = inf
+        if ahead is not None and self._bar + 1 + ahead < len(starts_s):
+            until_s = float(starts_s[self._bar + 1 + ahead]) - JOIN_S
+        if self._end_s < self._expected.end_s:
+            until_s = min(until_s, self._end_s - JOIN_S)
+        due = [one for one in self._sounds if self._scheduled_s <= one.time_s < until_s]
+        self._scheduled_s = max(self._scheduled_s, until_s)
+        if due:
+            self._context.output.schedule(self.time.start_s, due)
 
     # What the frame loop tells.
 
@@ -224,11 +255,12 @@ class Run(Scene):
         """The sheet, or what is held before it; None once the run is over."""
         self.time.time_passed(now_s)
         run_s = self.time.run_s(now_s)
-        if self.time.state is State.LOST or run_s >= self._expected.end_s + TAIL_S:
+        if self.time.state is State.LOST or run_s >= self._end_s + TAIL_S:
             return None
         starts_s = self._expected.bar_starts_s
         while self._bar + 1 < len(starts_s) and run_s >= starts_s[self._bar + 1]:
             self._bar += 1
+            self._schedule()
             self.page.subtitle = self._task.about or _progress(self._bar, self._task)
             with self._mishaps.kept("what is said at the bar line"):
                 self._each_bar(self._bar)
@@ -267,9 +299,12 @@ class Run(Scene):
         bar = int((self._expected.bar_starts_s < bar_s).sum())
         counted = task.count_before(bar, self._expected)
         self.time.back(now_s + LEAD_S + bar_s - counted[0].time_s)
-        ahead = [sound for sound in self._sounds if sound.time_s >= bar_s]
+        until_s = self._scheduled_s
+        ahead = [sound for sound in self._sounds if bar_s <= sound.time_s < until_s]
         if task.along is not None:
-            ahead += [one.after(bar_s) for one in task.along.sounds]
+            ahead += [
+                one.after(bar_s) for one in task.along.sounds if one.time_s < min(bar_s, until_s)
+            ]
         self._context.output.schedule(self.time.start_s, [*counted, *ahead])
         self._judge_anew()
         self.page.count_in = _counted(task.meters()[bar], counted)

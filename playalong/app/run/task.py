@@ -23,6 +23,22 @@ from playalong.sound.synth.notes import notes
 from playalong.sound.timeline import RATE
 from playalong.support.version import program_version
 
+#: The most clean passes in a row that may be asked before it goes on faster.
+MOST_CLEAN = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Passes:
+    """Bars that are played again and again: ``most`` times, None until told otherwise.
+
+    ``counted``: each pass is counted in. After ``faster_after`` clean passes in a row it goes on
+    faster by itself, 0 for never.
+    """
+
+    most: int | None = None
+    counted: bool = False
+    faster_after: int = 0
+
 
 @dataclass(frozen=True, kw_only=True)
 class Task:
@@ -36,8 +52,8 @@ class Task:
     stands beside the title. ``clicking`` says where it clicks; ``along`` is a recording that is
     played along with. ``waits`` is False where a run that has lost its kit is over. ``pattern`` may
     be an ``excerpt`` of a ``whole`` one, or its variations be mixed as the player likes (``free``):
-    the take then says so. ``kind`` is what the store calls such runs. ``simulated``
-    is who plays, None for people.
+    the take then says so. ``passes``: all bars are played again and again. ``kind`` is what the
+    store calls such runs. ``simulated`` is who plays, None for people.
     """
 
     pattern: Pattern
@@ -60,6 +76,7 @@ class Task:
     excerpt: Excerpt | None = None
     free: bool = False
     simulated: Simulated | None = None
+    passes: Passes | None = None
     kind: str = "play"
 
     def written(self) -> tuple[Bar, ...]:

@@ -11,6 +11,13 @@ if TYPE_CHECKING:
     from playalong.app.user_folders import UserFolders
 
 
+class PassesOptions(Given, Protocol):
+    """Bars again and again."""
+
+    count_passes: bool
+    faster_after: int | None
+
+
 class RecordingOptions(Given, Protocol):
     """The recording, which bars of it, how fast in per cent, and how loud in decibel."""
 
@@ -37,7 +44,7 @@ def add_recording(parser: Parser) -> None:
         "--loop",
         type=written_as(_loop, "no bars: write them like 5-8"),
         metavar="FIRST-LAST",
-        help="only these bars of it, over and over, as in 5-8 (default all)",
+        help="only these bars of it, over and over, as in 5-8 (default all, once)",
     )
     group.add_argument(
         "--speed",
@@ -55,6 +62,23 @@ def add_recording(parser: Parser) -> None:
     )
 
 
+def add_passes(parser: Parser) -> None:
+    """Add how bars are played again and again."""
+    group = parser.add_argument_group("bars of a recording again and again, with --loop")
+    group.add_argument(
+        "--count-passes",
+        action="store_true",
+        help="count in before each pass (default: one follows the other)",
+    )
+    group.add_argument(
+        "--faster-after",
+        type=int,
+        metavar="N",
+        help="5 per cent faster by itself after so many clean passes in a row, 1 to 8 "
+        "(default never)",
+    )
+
+
 def refuse_unused(given: RecordingOptions) -> None:
     """UserError for an option that says nothing with a recording, or without one."""
     if given.along is None:
@@ -65,7 +89,22 @@ def refuse_unused(given: RecordingOptions) -> None:
         refuse(given, "--tempo", why)
 
 
-def along_with(given: RecordingOptions, task: "Task", home: "UserFolders") -> "Task":
+def refuse_unused_passes(given: PassesOptions, loop: tuple[int, int] | None) -> None:
+    """UserError for an option that says nothing where no bars are played again and again."""
+    if loop is None:
+        refuse(
+            given, "--count-passes --faster-after", "goes with --loop: bars played over and over"
+        )
+
+
+def along_with(
+    given: RecordingOptions,
+    task: "Task",
+    home: "UserFolders",
+    *,
+    counted: bool = False,
+    faster_after: int | None = None,
+) -> "Task":
     """``task`` along with the recording, if there is one; what there is to say of it is printed."""
     if given.along is None:
         return task
@@ -79,6 +118,8 @@ def along_with(given: RecordingOptions, task: "Task", home: "UserFolders") -> "T
         bars=given.bars,
         percent=given.speed,
         level_db=given.recording_db,
+        counted=counted,
+        faster_after=faster_after,
     )
     print_notices(home.notices)
     return found

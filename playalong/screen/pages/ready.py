@@ -29,6 +29,7 @@ from playalong.screen.base.widgets import (
     table,
 )
 from playalong.screen.sheet import bar_picture
+from playalong.screen.sheet.recording_strip import RecordingStrip
 from playalong.support.text import counted
 
 PRACTISE = Button(("p", "P"), "P", "step by step", outcome=Outcome.PRACTISE)
@@ -40,6 +41,10 @@ READY = (START, *CHANGING, HEAR, PRACTISE, LEAVE)
 #: the parts.
 _ROWS, _GAP = 84, 12
 
+#: In units: how high the recording is drawn, with the bars over it, and the rows below it where
+#: they find so much room. The picture may then be so much lower than it should be.
+_STRIP, _MORE_ROWS, _TIGHT = 66, 128, 0.85
+
 #: The part of the width that the choices take.
 _CHOICES = 0.56
 
@@ -50,7 +55,8 @@ class ReadyPage:
 
     ``rows`` are the choices: tempo, bars and the like; there may be none. ``bars`` are as written
     with what is chosen, ``voices`` their rows. ``facts`` are (what, in words): port, latency and
-    the like. ``notes`` and ``caution`` are told at the foot.
+    the like. ``recording`` is what is played along with, if anything. ``notes`` and ``caution``
+    are told at the foot.
     """
 
     theme: Theme
@@ -66,6 +72,7 @@ class ReadyPage:
     caution: str = ""
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(READY), repr=False)
+    recording: RecordingStrip | None = None
 
     def handle(self, press: Press) -> Outcome | None:
         """LESS or MORE of the chosen row, or what a button is for."""
@@ -88,10 +95,22 @@ class ReadyPage:
         wanted = min(self.rows.height(pen), round((bottom - top) * 0.5))
         hands = any(stroke.hand for bar in self.bars for stroke in bar.strokes)
         picture = pen.px(bar_picture.wanted(len(self.voices), hands))
-        rows = max(pen.px(_ROWS), min(wanted, bottom - top - gap - picture))
-        shown = self._draw_bars(
-            pen, area(left=left, top=top, right=right, bottom=bottom - rows - gap)
-        )
+        strip = pen.px(_STRIP) + gap if self.recording is not None else 0
+        room = bottom - top - gap - picture - strip
+        if strip:  # its bars are chosen by the rows: the picture is lower
+            tight = round(_TIGHT * picture) + strip
+            room = max(room, min(pen.px(_MORE_ROWS), bottom - top - gap - tight))
+        rows = max(pen.px(_ROWS), min(wanted, room))
+        bars_room = area(left=left, top=top, right=right, bottom=bottom - rows - gap - strip)
+        shown = len(self.bars)
+        # Where the writing is large and there are many voices, the recording goes before.
+        if not strip or bars_room.height >= _TIGHT * picture:
+            shown = self._draw_bars(pen, bars_room)
+        if self.recording is not None:
+            end = bottom - rows - gap
+            self.recording.draw(
+                pen, area(left=left, top=end - pen.px(_STRIP), right=right, bottom=end)
+            )
         bars = counted(self.run_bars, "bar")
         if shown < len(self.bars):
             which = "the first is" if shown == 1 else f"the first {shown} are"

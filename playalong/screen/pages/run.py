@@ -1,5 +1,6 @@
 """The page of a run: the sheet that scrolls, the gauges, the count-in."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Protocol
@@ -7,9 +8,10 @@ from typing import Protocol
 import pygame
 
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
+from playalong.screen.base import marks
 from playalong.screen.base.overlay import draw_slip
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import SMALL, Theme
+from playalong.screen.base.theme import BODY, SMALL, Theme
 from playalong.screen.base.widgets import (
     FOOT_BASE,
     HEAD,
@@ -34,6 +36,9 @@ _SHEET_RIGHT = 30
 
 #: In units: the baseline of what is told above the title, and the room there for the last stroke.
 _NOTICE_BASE, _STRUCK = 21, 260
+
+#: In units: the line of passes on the edge of the sheet.
+_PASSES = 28
 
 #: The largest type of the count-in, in units.
 _COUNT_IN = 150
@@ -62,6 +67,15 @@ class CountIn:
         return self.times_s[0] <= now_s < end_s
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassMark:
+    """A pass that is over: its score of 100, whether it was clean, its speed in per cent."""
+
+    score: int
+    is_clean: bool
+    percent: int
+
+
 class Chart(Protocol):
     """What may stand where the gauges are."""
 
@@ -82,8 +96,10 @@ class RunPage(ButtonPage):
     ``clean`` gives clean repetitions (done, asked). ``notices`` are told at the bottom. ``said``
     stands on the sheet ahead of the now-line, its first line in bold; ``called`` at the top is
     what the next bar is to be played with. ``paused`` are words on a slip over the whole sheet
-    while the run waits. ``buttons`` are those at the bottom, ``level`` is that of the sound. A
-    ``chart`` stands where the gauges would, and its reading where the tempo would.
+    while the run waits. ``passes`` are those that are over, where bars are played again and again:
+    they stand on the lower edge of the sheet, the latest on the right. ``buttons`` are those at
+    the bottom, ``level`` is that of the sound. A ``chart`` stands where the gauges would, and its
+    reading where the tempo would.
     """
 
     theme: Theme
@@ -100,6 +116,7 @@ class RunPage(ButtonPage):
     said: tuple[str, ...] = ()
     called: str = ""
     paused: tuple[str, ...] = ()
+    passes: Sequence[PassMark] | None = None
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
     chart: Chart | None = None
@@ -117,11 +134,12 @@ class RunPage(ButtonPage):
         foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
         lower = area(left=left, top=below, right=right, bottom=foot)
         self._draw_still(pen, lower, base)
+        edge = 0 if self.passes is None else pen.px(_PASSES)
         sheet = area(
             left=left,
             top=pen.px(HEAD),
             right=width - pen.px(_SHEET_RIGHT),
-            bottom=below - pen.px(10),
+            bottom=below - pen.px(10) - edge,
         )
         past = self.sheet.draw(pen, sheet, now_s)
         if self.chart is not None:
@@ -150,6 +168,7 @@ class RunPage(ButtonPage):
             *(pen.surface.get_size(), pen.theme, self.title, self.subtitle, reading, self.clean),
             *(self.called, tuple(self.notices), self.buttons, tuple(lower)),
             gauges_shown if self.chart is None else None,
+            self.passes,
         )
         if self._still is not None and self._still[0] == shown:
             pen.surface.blit(self._still[1], (0, 0))
@@ -160,6 +179,11 @@ class RunPage(ButtonPage):
         left, right = lower.left, lower.right
         top = lower.top - pen.px(1)
         pen.level_line(top, left, right, colour=pen.colours.line, width=1)
+        if self.passes is not None:
+            edge = area(
+                left=left, top=top - pen.px(9 + _PASSES), right=right, bottom=top - pen.px(9)
+            )
+            draw_passes(pen, edge, self.passes)
         if self.chart is None:
             gauges.draw(
                 pen,
@@ -183,6 +207,33 @@ class RunPage(ButtonPage):
                 pen.text(words, SMALL, (left, pen.px(_NOTICE_BASE)), colour=pen.colours.quiet)
                 return
             told = told[1:]
+
+
+def draw_passes(pen: Pen, rect: pygame.Rect, passes: Sequence[PassMark]) -> None:
+    """The score of each pass, with a dot that is solid where it was clean; the latest at the right.
+
+    Those for which there is no room are left out, the oldest first.
+    """
+    colours, base = pen.colours, rect.bottom - pen.px(5)
+    named = pen.text("passes", BODY, (rect.left, base), colour=colours.quiet)
+    left, right = named.right + pen.px(16), float(rect.right)
+    radius, beside, apart = pen.px(6), pen.px(7), pen.px(18)
+    for number in range(len(passes), 0, -1):
+        one, is_last = passes[number - 1], number == len(passes)
+        words = f"{one.score}"
+        if number == 1 or one.percent != passes[number - 2].percent:
+            words = f"{one.percent} %: {one.score}"
+        wide = pen.width(words, BODY, bold=is_last) + 2 * radius + beside
+        if right - wide < left:
+            return
+        text = pen.text(words, BODY, (right, base), bold=is_last, align=1.0)
+        mark = (
+            marks.dot(radius, colours.ink)
+            if one.is_clean
+            else marks.ring(radius, width=pen.px(1.8), colour=colours.ink, inside=None)
+        )
+        pen.mark(mark, (text.left - beside - radius, base - pen.capital(BODY) / 2))
+        right = text.left - 2 * radius - beside - apart
 
 
 def draw_count_in(pen: Pen, rect: pygame.Rect, count_in: CountIn, *, now_s: float) -> None:
