@@ -349,3 +349,54 @@ def test_where_everything_is_late_the_latency_is_measured_from_the_grade(window,
     else:
         assert offered == [False, False, False]
         assert taken_off == [0.0, 0.0]
+
+
+def test_the_bar_that_was_weak_is_practised_on_its_own(window, tmp_path, monkeypatch):
+    """The kick on the & of 3 is left out each time: its bar, slower, then back to the grade."""
+
+    def run(session: PlaySession):
+        task = session._task
+        played = perform(task.targets(), STEADY, 2)
+        bar_s = task.time().seconds(task.pattern.meter.length)
+        bounds_s = [(bar + 0.625) * bar_s for bar in range(task.bars)]
+        left = [
+            (at_s, data)
+            for at_s, data in played.messages
+            if data[1] != note_of("kick") or min(abs(at_s - each_s) for each_s in bounds_s) > 0.1
+        ]
+        port = SimulatedPort(replace(played, messages=left), 0.0, clock.now)
+
+        def connect(start_s: float) -> SimulatedPort:
+            port._start_s = start_s
+            return port
+
+        ended = Run(task, session._context, connect).play()
+        tasks.append(task)
+        return save_run(task, ended, tmp_path), ended
+
+    tasks: list[Task] = []
+    titles: list[str] = []
+    keys = {
+        ReadyPage: iter([Key.ENTER]),
+        ResultPage: iter([Key.ENTER, Key.ESCAPE, "a", Key.ESCAPE]),
+    }
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ResultPage):
+            titles.append(page._subtitle)
+        return next(keys.get(type(page), iter(())), None)
+
+    monkeypatch.setattr(PlaySession, "_run", run)
+    made, _, clock = session_with(window, script, tmp_path)
+    made._task = replace(made._task, bars=8)
+    kept = list(made.runs())
+    whole, alone, again = tasks
+    assert kept[0].graded.grade.findings[0].code == "missed_stroke"
+    assert (alone.kind, alone.bars, alone.tempo_bpm, alone.whole) == ("bar", 8, 108, whole.pattern)
+    assert again == whole
+    assert [title.split(" at ")[0] for title in titles] == [
+        "8 bars",
+        "the whole bar, 8 times",
+        "8 bars",
+        "8 bars",
+    ]

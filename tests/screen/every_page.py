@@ -4,7 +4,7 @@ contact sheet.
 Runs and grades are those of a simulated player, who plays a shipped pattern on the stepped clock.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -14,7 +14,7 @@ from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.home.pattern_list import pattern_list
 from playalong.app.home.remembered import LastRun, Weak
 from playalong.app.home.waiting import beginning, going_on
-from playalong.app.play.play_session import AFTER, grade_page
+from playalong.app.play.play_session import AFTER, AFTER_WEAK, grade_page
 from playalong.app.play.tasks import task_of
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE
@@ -47,6 +47,7 @@ from playalong.screen.base.widgets import (
     NEXT,
     SLOWER,
     START,
+    Button,
     Buttons,
     Level,
 )
@@ -145,13 +146,13 @@ def called_page(theme: Theme) -> RunPage:
     return page
 
 
-def result(theme: Theme) -> ResultPage:
-    """The grade of the run."""
+def result(theme: Theme, offered: Sequence[Button] = AFTER_WEAK) -> ResultPage:
+    """The grade of the run, of which a bar is to be practised."""
     task, ended = simulated_run()
     graded = grade_take(task.pattern, ended.recording.take(), Options())
     with unseen_window() as window:
         context = context_on(window, theme=theme)
-        return grade_page(task, graded, context, offered=AFTER, notes=[_KEPT], best=93.0)
+        return grade_page(task, graded, context, offered=offered, notes=[_KEPT], best=93.0)
 
 
 _KEPT = "The take is kept: /home/somebody/.local/share/playalong/takes/late-bus-home-2031-01-01.mid"
@@ -631,6 +632,7 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "run-called": (called_page, 9.0),
     "lesson-rest": (lesson_page, 12.4),
     "result": (result, 0.0),
+    "result-without-weak-bar": (lambda theme: result(theme, AFTER), 0.0),
     "plan": (plan, 0.0),
     "texture": (texture, 0.0),
     "wait": (wait, 0.0),

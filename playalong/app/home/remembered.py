@@ -101,10 +101,10 @@ def _told(database: Database, player: int) -> Remembered:
 
 
 def _last(database: Database, player: int, rows: Sequence[RunRow]) -> LastRun | None:
-    """The last run that can be gone on with: its pattern can still be read, and is no exercise of
-    the warm-up.
+    """The last run that can be gone on with: its pattern can still be read, and it is no exercise
+    of the warm-up and no bar on its own.
     """
-    for row in [one for one in rows if one.kind != "warm-up"][:20]:
+    for row in [one for one in rows if one.kind not in ("warm-up", "bar")][:20]:
         found = database.row("SELECT pattern FROM run WHERE id = ?", (row.id,))
         fingerprint = found[0] if found else None
         text = knowledge.pattern_text(database, fingerprint) if fingerprint else None

@@ -28,17 +28,20 @@ from playalong.grading.levels import Level
 from playalong.grading.text import figures
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT
+from playalong.practice.excerpts import Excerpt, whole_bars
 from playalong.profile.profile import Profile
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.widgets import (
     AGAIN,
+    AGAIN_BESIDE,
     BACK,
     FASTER,
     LEAVE,
     LISTEN,
     MEASURE,
     NEXT,
+    PRACTISE_BAR,
     SLOWER,
     Button,
     Buttons,
@@ -69,8 +72,14 @@ AS_WRITTEN = "as written"
 #: After passes: to the page on which the bars are chosen.
 OTHER_BARS = Button(("b", "B"), "B", "other bars", outcome=Outcome.BACK)
 
-#: What can be asked for after a run.
+#: What can be asked for after a run; and where a bar of it is weak, which is played on its own so
+#: often, at this part of the tempo.
 AFTER = (AGAIN, MEASURE, LISTEN, SLOWER, FASTER, NEXT, BACK, LEAVE)
+AFTER_WEAK = (PRACTISE_BAR, AGAIN_BESIDE, MEASURE, LISTEN, SLOWER, FASTER, NEXT, LEAVE)
+_TIMES, _EASIER = 8, 0.9
+
+#: What is wrong in no bar of its own.
+_ELSEWHERE = ("nothing_played", "other_pattern")
 
 #: Measures the latency of the kit on a port, on pages of its own; the profile as it is then.
 Measure = Callable[[RunContext, Port], Profile]
@@ -132,7 +141,7 @@ class PlaySession:
             else:
                 yield self._run()[0]
             return
-        if self._ready() is Outcome.LEAVE:
+        if self._task.excerpt is None and self._ready() is Outcome.LEAVE:
             return
         while True:
             if self._task.passes is not None:
@@ -227,7 +236,7 @@ class PlaySession:
         while True:
             offered = [
                 button
-                for button in AFTER
+                for button in (AFTER_WEAK if self._is_weak(saved) else AFTER)
                 if self._may(button) and (may_measure or button is not MEASURE)
             ]
             page = result_page(self._task, saved, self._context, offered=offered, best=self._best)
@@ -239,6 +248,8 @@ class PlaySession:
                     take, pads, saved.graded.run, pauses=ended.pauses, clicks=clicks
                 )
                 listen_back(self._context, ended.page, played)
+            elif outcome is Outcome.START:
+                self._practise_bar(page.bar)
             elif outcome is Outcome.LATENCY and self._measure is not None:
                 before = self._context.profile
                 profile = self._measure(self._context, self._port)
@@ -251,6 +262,32 @@ class PlaySession:
             elif outcome in (Outcome.SLOWER, Outcome.FASTER, Outcome.NEXT, Outcome.BACK):
                 self._change(outcome)
                 return Outcome.LEAVE if self._ready() is Outcome.LEAVE else Outcome.AGAIN
+
+    def _is_weak(self, saved: SavedRun) -> bool:
+        """Whether what is to be worked on lies in a bar, which can be played on its own."""
+        finding = next(iter(saved.graded.grade.findings), None)
+        if finding is None or self._task.excerpt is not None or self._task.along is not None:
+            return False
+        return bool(finding.places) and finding.code not in _ELSEWHERE
+
+    def _practise_bar(self, bar: int) -> None:
+        """One bar of the pattern over and over, a little slower, as often as the player asks."""
+        task = self._task
+        excerpt = Excerpt(parts=(whole_bars(task.pattern)[bar],), rounds=(task.variations,))
+        alone = replace(
+            task,
+            pattern=excerpt.of(task.pattern),
+            whole=task.pattern,
+            excerpt=excerpt,
+            variations=(),
+            bars=_TIMES,
+            tempo_bpm=max(SLOWEST_BPM, round(_EASIER * task.tempo_bpm)),
+            about=excerpt.parts[0].name,
+            kind="bar",
+        )
+        session = PlaySession(alone, self._context, self._port, folder=self._folder)
+        for _ in session.runs():
+            pass
 
     def _set(self, row: "_Row", step: int) -> None:
         """One step more or less of what a row of the ready page stands for."""
@@ -521,7 +558,7 @@ def save_run(
         trouble.append(moved)
     trouble += mishap_lines(ended.mishaps)
     try:
-        graded = grade_take(task.pattern, ended.recording.take(), Options())
+        graded = grade_take(task.whole or task.pattern, ended.recording.take(), Options())
     except UserError:
         raise
     except Exception as error:
@@ -560,7 +597,12 @@ def grade_page(
     """The page of a grade; ``best`` is the best score so far."""
     grade = graded.grade
     bars = counted(grade.bars, "bar")
+    if task.excerpt is not None:
+        bars = f"{task.about}, {counted(grade.bars, 'time')}"
     pad_commands = context.pad_commands
+    pads = dict(pad_commands.pads) if pad_commands else {}
+    if AGAIN_BESIDE in offered and Outcome.BACK in pads:
+        pads[Outcome.AGAIN] = pads[Outcome.BACK]
     return ResultPage(
         context.theme,
         title=task.pattern.title,
@@ -576,7 +618,7 @@ def grade_page(
         caution=CAUTION,
         rules=task.rules,
         offered=offered,
-        pads=pad_commands.pads if pad_commands else {},
+        pads=pads,
         call=pad_commands.call if pad_commands else "",
         level=context.level() if context.pad_commands is not None else None,
         course=grade.steadiness.course,

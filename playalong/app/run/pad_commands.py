@@ -21,7 +21,7 @@ MEANT: dict[Command, tuple[Outcome, ...]] = {
 
 #: What they mean beside that, on a page that offers nothing of it: see ``also``.
 ALSO: dict[Command, tuple[Outcome, ...]] = {
-    Command.BACK: (Outcome.PLAN,),
+    Command.BACK: (Outcome.PLAN, Outcome.AGAIN),
     Command.FASTER: (Outcome.HEAR,),
 }
 

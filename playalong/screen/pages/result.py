@@ -101,6 +101,11 @@ class ResultPage:
             self._bar = min(len(self._bars) - 1, self._bar + self._shown)
         return self._buttons.handle(press)
 
+    @property
+    def bar(self) -> int:
+        """The bar of the pattern that is shown, or the first of those; 0 is the first."""
+        return self._bar // self._shown * self._shown if self._shown > 1 else self._bar
+
     def offers(self, outcome: Outcome) -> bool:
         """Whether a button has this outcome."""
         return self._buttons.offers(outcome)
