@@ -68,7 +68,8 @@ class Desk:
 
     def _start_jack(self) -> "subprocess.Popen[bytes]":
         name = f"playalong-{os.getpid()}"
-        command = ["jackd", "-n", name, "-r", "-S", "-d", "dummy", "-r", "48000", "-p", "256"]
+        # It waits for nobody: on a machine with much to do the program may be late for a period.
+        command = ["jackd", "-n", name, "-r", "-d", "dummy", "-r", "48000", "-p", "1024"]
         server = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         for where in (os.environ, self.surroundings):
             where["JACK_DEFAULT_SERVER"], where["JACK_NO_START_SERVER"] = name, "1"
@@ -248,9 +249,41 @@ def lesson(desk: Desk) -> bool:
     return there and left(desk)
 
 
+#: How each page is come to from the first one; the last key leaves it, or begins to.
+WAYS: dict[str, tuple[str, ...]] = {
+    "FirstPage": (),
+    "PatternsPage": ("p",),
+    "ReadyPage": ("p", "Return"),
+    "RunPage": ("p", "Return", "Return"),
+    "PlanPage": ("p", "Return", "p"),
+    "SettingsPage": ("s",),
+    "WarmUpPage": ("u",),
+    "LookBackPage": ("l",),
+    "KitPage": ("k",),
+    "SittingPage": ("a", "Return"),
+}
+
+
+def cable_on_every_page(desk: Desk) -> bool:
+    """The cable is out and in on each of these pages."""
+    for page, keys in WAYS.items():
+        if not left(desk):
+            return False
+        desk.press(*keys)
+        if not (desk.wait_for(page) and cable(desk) and page in desk.page()):
+            return False
+    return left(desk)
+
+
 def cable(desk: Desk) -> bool:
     """The cable is out on a page, which says so; back in, the page goes on."""
+    is_run = desk.page().startswith(("RunPage", "Struck RunPage"))
     desk.pull()
+    if is_run:  # the run says so on its sheet
+        time.sleep(1.0)
+        desk.plug_in()
+        time.sleep(1.0)
+        return "RunPage" in desk.page()
     if not desk.wait_for("Covered"):
         return False
     desk.plug_in()
@@ -261,12 +294,18 @@ def cable(desk: Desk) -> bool:
 
 
 def left(desk: Desk) -> bool:
-    """Every page can be left: Escape leads to the first page in the end."""
+    """Every page can be left: Escape leads to the first page in the end.
+
+    Whoever ends an assessment is asked whether they mean it, which E says.
+    """
     for _ in range(15):
         if not desk.is_running or "FirstPage" in desk.page():
             return desk.is_running
         desk.press("Escape")
         time.sleep(0.4)
+        if "SittingPage" in desk.page():
+            desk.press("e")
+            time.sleep(0.4)
     return "FirstPage" in desk.page()
 
 
@@ -335,7 +374,7 @@ def _all_of_it(options: Options) -> Table:
                 "a setting is kept": settings_kept,
                 "history": looked_back,
                 "a lesson": lesson,
-                "cable out and in": cable,
+                f"cable out and in on {len(WAYS)} pages": cable_on_every_page,
                 "the program ends when asked": ended,
             }
             for name, step in steps.items():
