@@ -127,7 +127,9 @@ class LookBackPage(ListPage):
         shown = max(1, (rect.bottom - top) // line)
         first = min(max(0, self.chosen - shown // 2), max(0, len(self._runs) - shown))
         self._lines = []
-        for place, run in enumerate(self._runs[first : first + shown]):
+        listed = self._runs[first : first + shown]
+        when = max((pen.width(run.when, SMALL) for run in listed), default=0)
+        for place, run in enumerate(listed):
             row = area(
                 left=rect.left,
                 top=top + place * line,
@@ -135,9 +137,12 @@ class LookBackPage(ListPage):
                 bottom=top + (place + 1) * line,
             )
             self._lines.append((row, first + place))
-            self._draw_run(pen, row, run, is_chosen=first + place == self.chosen)
+            self._draw_run(pen, row, run, when_px=when, is_chosen=first + place == self.chosen)
 
-    def _draw_run(self, pen: Pen, row: pygame.Rect, run: RunLine, *, is_chosen: bool) -> None:
+    def _draw_run(
+        self, pen: Pen, row: pygame.Rect, run: RunLine, *, when_px: int, is_chosen: bool
+    ) -> None:
+        """One run; what was played begins below each other, behind ``when_px`` for the time."""
         colours, inside = pen.colours, pen.px(8)
         if is_chosen:
             pygame.draw.rect(pen.surface, colours.ahead, row, border_radius=pen.px(6))
@@ -147,12 +152,13 @@ class LookBackPage(ListPage):
         # What was played comes first: for a long title the tempo goes, then the time of the day.
         left, when, tempo = row.left + inside, run.when, run.tempo
         needed = pen.width(run.what, SMALL) + 2 * inside
-        if pen.width(when + tempo, SMALL) + needed > right - left:
+        if when_px + pen.width(tempo, SMALL) + needed > right - left:
             tempo = ""
-        if pen.width(when, SMALL) + needed > right - left:
+        if when_px + needed > right - left:
             when = when.partition(",")[0]
         if tempo:
             at = (right, base)
             right = pen.text(tempo, SMALL, at, colour=colours.quiet, align=1.0).left - inside
-        left = pen.text(when, SMALL, (left, base), colour=colours.quiet).right + inside
+        said = pen.text(when, SMALL, (left, base), colour=colours.quiet)
+        left = (left + when_px if when == run.when else said.right) + inside
         pen.text(pen.cut(run.what, SMALL, right - left), SMALL, (left, base))
