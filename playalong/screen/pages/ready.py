@@ -45,6 +45,9 @@ _ROWS, _GAP = 84, 12
 #: they find so much room. The picture may then be so much lower than it should be.
 _STRIP, _MORE_ROWS, _TIGHT = 66, 128, 0.85
 
+#: Less than this part of the picture is not drawn beside a recording.
+_LEAST = 0.7
+
 #: The part of the width that the choices take.
 _CHOICES = 0.56
 
@@ -104,7 +107,7 @@ class ReadyPage:
         bars_room = area(left=left, top=top, right=right, bottom=bottom - rows - gap - strip)
         shown = len(self.bars)
         # Where the writing is large and there are many voices, the recording goes before.
-        if not strip or bars_room.height >= _TIGHT * picture:
+        if not strip or bars_room.height >= _LEAST * picture:
             shown = self._draw_bars(pen, bars_room)
         if self.recording is not None:
             end = bottom - rows - gap
