@@ -18,6 +18,7 @@ from playalong.app.play.play_session import AFTER, AFTER_WEAK, grade_page
 from playalong.app.play.tasks import task_of
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE
+from playalong.app.run.pad_commands import also
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.warm_up.warm_up_session import (
@@ -65,8 +66,8 @@ from playalong.screen.history_pages.comparison import ComparisonPage
 from playalong.screen.history_pages.look_back import LookBackPage, RunLine
 from playalong.screen.history_pages.plots import Plot
 from playalong.screen.home_pages.first import Card, Day, FirstPage
-from playalong.screen.home_pages.patterns import PatternsPage
-from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
+from playalong.screen.home_pages.patterns import FOUND, PatternsPage
+from playalong.screen.home_pages.settings import CHOOSING, SETTING, SettingsPage
 from playalong.screen.home_pages.start import StartPage, Strokes
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
@@ -227,7 +228,11 @@ def patterns(theme: Theme) -> PatternsPage:
     lines = pattern_list([]).lines({})
     most = max(range(len(lines)), key=lambda at: len(lines[at].voices))
     return PatternsPage(
-        theme=theme, lines=lines, chosen=most, notes=["bad.toml is left out. Line 3: no bars."]
+        theme=theme,
+        lines=lines,
+        chosen=most,
+        notes=["bad.toml is left out. Line 3: no bars."],
+        buttons=Buttons(FOUND, also(CALLED), CALL),
     )
 
 
@@ -247,7 +252,7 @@ def settings(theme: Theme) -> SettingsPage:
         Choice(name="larger writing", value="off"),
         Choice(name="strong contrast", value="off"),
         Choice(name="less motion", value="off"),
-        Choice(name="your pads sound here", value="off"),
+        Choice(name="your pads sound here", value="off", about="For a kit without a module."),
         Choice(name="click", value="beats and eighths"),
         Choice(name="level", value="professional, 25 ms"),
         Choice(name="leading hand", value="right"),
@@ -255,7 +260,12 @@ def settings(theme: Theme) -> SettingsPage:
         Choice(name="your data", value="look at it"),
     ]
     return SettingsPage(
-        theme=theme, title="Settings", subtitle=LONG_NAME, rows=Rows(rows, 6), level=Level(-18.0)
+        theme=theme,
+        title="Settings",
+        subtitle=LONG_NAME,
+        rows=Rows(rows, 6),
+        level=Level(-18.0),
+        buttons=Buttons(SETTING, CALLED, CALL),
     )
 
 

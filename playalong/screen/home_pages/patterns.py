@@ -1,5 +1,6 @@
 """The page on which a pattern is chosen: a list that is searched by typing, and the one chosen."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -29,11 +30,17 @@ DOWN = Button((Key.DOWN,), "↓", "down", outcome=Outcome.NEXT)
 HEAR_IT = Button((Key.RIGHT,), "→", "hear it", outcome=Outcome.HEAR)
 LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", outcome=Outcome.LEAVE)
 
+#: What can be done with what is found.
+FOUND = (CHOOSE, UP, DOWN, HEAR_IT, LEAVE)
+
 #: In units: a line of the list, the search, inside a line's ends; the list's part of the width.
 _LINE, _SEARCH, _INSIDE, _LIST = 34, 44, 10, 0.47
 
 #: In units: the room for the figures at the end of a line, and for the least picture.
 _FIGURES, _PICTURE = 62, 130
+
+#: In units: what the count takes of the picture, and the least from row to row.
+_COUNT, _ROW = 38, 26
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,9 +83,7 @@ class PatternsPage:
     chosen: int = 0
     notes: Sequence[str] = ()
     level: Level = field(default_factory=Level, repr=False)
-    buttons: Buttons = field(
-        default_factory=lambda: Buttons((CHOOSE, UP, DOWN, HEAR_IT, LEAVE)), repr=False
-    )
+    buttons: Buttons = field(default_factory=lambda: Buttons(FOUND), repr=False)
     _areas: list[tuple[pygame.Rect, int]] = field(default_factory=list, repr=False)
 
     @property
@@ -219,7 +224,15 @@ class PatternsPage:
         picture.height = min(picture.height, pen.px(60 + 60 * len(line.voices)))
         unplayed_places = [unplayed(0, place, bar[0]) for place in range(len(bar[0].strokes))]
         graded = bar_picture.graded_bars(bar, unplayed_places)
-        bar_picture.draw(pen, picture, graded, voices=line.voices, rules=_RULES, ahead=True)
+        voices = _most_played(line, int((picture.height / pen.unit - _COUNT) // _ROW))
+        bar_picture.draw(pen, picture, graded, voices=voices, rules=_RULES, ahead=True)
+
+
+def _most_played(line: PatternLine, rows: int) -> Sequence[str]:
+    """As many of a pattern's voices as find room, those that the first bar has most strokes of."""
+    played = Counter(stroke.voice for stroke in line.bars[0].strokes)
+    most = sorted(line.voices, key=lambda voice: -played[voice])[: max(1, rows)]
+    return [voice for voice in line.voices if voice in most]
 
 
 #: So much can be searched for.

@@ -29,6 +29,13 @@ CHOOSING = (
     BACK_OUT,
 )
 
+#: How rows are changed: the main action does what the arrow to the right does.
+SETTING = (
+    Button((Key.ENTER,), "Enter", "change", outcome=Outcome.FASTER),
+    *CHANGING,
+    BACK_OUT,
+)
+
 #: The part of the width that the rows take; the room for a word about the chosen one, in units.
 _ROWS, _ABOUT = 0.62, 30
 
@@ -43,7 +50,7 @@ class SettingsPage:
     rows: Rows
     notes: Sequence[str] = ()
     level: Level = field(default_factory=Level, repr=False)
-    buttons: Buttons = field(default_factory=lambda: Buttons((*CHANGING, BACK_OUT)), repr=False)
+    buttons: Buttons = field(default_factory=lambda: Buttons(SETTING), repr=False)
 
     def handle(self, press: Press) -> Outcome | None:
         """LESS or MORE of the chosen row, or what a button is for."""
