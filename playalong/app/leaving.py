@@ -11,7 +11,7 @@ from playalong.app.stored_runs import LESSON
 from playalong.app.user_folders import UserFolders
 from playalong.records import profiles, settings, takes
 from playalong.records.assessments.traces import assessments_of, leave_folders
-from playalong.records.store import erasing, exporting, run_file
+from playalong.records.store import erasing, exporting, players, run_file
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
 from playalong.records.store.players import PlayerRow
@@ -53,7 +53,9 @@ def traces_of(home: UserFolders, database: Database, player: PlayerRow) -> Trace
     """What erasing would take away: from the store, and each file."""
     takes = [path for path in erasing.copies(database, player) if path.suffix == ".mid"]
     others = [beside for take in takes for beside in _beside(take)]
-    return erasing.traces(database, player, [*others, *_files(home, player.name)])
+    names = [player.name, *players.names_before(database, player)]
+    found = [path for name in names for path in _files(home, name)]
+    return erasing.traces(database, player, [*others, *found])
 
 
 def listed(player: PlayerRow, found: Traces) -> list[str]:

@@ -72,21 +72,25 @@ class UserFolders:
         """Somebody new; UserError where the name is none or taken, or the store cannot be used."""
         return self._must_write(lambda database: players.add(database, name, _now()))
 
-    def rename_player(self, name: str, to: str) -> None:
-        """Call somebody otherwise, in the profiles too; UserError as ``add_player``."""
+    def rename_player(self, name: str, to: str) -> str:
+        """Call somebody otherwise, in the profiles too; the name as it is kept.
 
-        def rename(database: Database) -> None:
+        UserError as ``add_player``.
+        """
+
+        def rename(database: Database) -> str:
             player = players.find(database, name)
             if player is None:
                 raise UserError(f"There is no player {quoted(name)}.")
-            players.rename(database, player, to)
+            kept = players.rename(database, player, to)
             for kit in knowledge.kits(database, player.id):
                 text = knowledge.profile_text(database, player.id, kit)
-                found = profiles.renamed(text or "", to)
+                found = profiles.renamed(text or "", kept)
                 if found is not None:
                     knowledge.keep_profile(database, player.id, kit, text=found, now=_now())
+            return kept
 
-        self._must_write(rename)
+        return self._must_write(rename)
 
     def choose_player(self, name: str) -> None:
         """From now on this is who plays; somebody new where nobody has that name."""

@@ -16,6 +16,7 @@ from playalong.records.pattern_files import library
 from playalong.records.profiles import as_text
 from playalong.records.store import players, runs
 from playalong.records.store.database import Database
+from playalong.records.store.run_file import RunFile
 from playalong.records.takes import Recording, read
 
 PATTERN = library().get("late-bus-home")
@@ -150,8 +151,12 @@ def test_a_damaged_store_is_set_aside_and_filled_from_the_takes(
     assert aside.read_bytes() == b"no store" * 500
 
 
-def test_erasing_leaves_nothing_of_a_name_in_any_file(home: UserFolders, take: bytes) -> None:
-    """Store, takes and what lies beside them, files of earlier versions, what was set aside."""
+@pytest.mark.parametrize("called", [None, "Mina"])
+def test_erasing_leaves_nothing_of_a_name_in_any_file(
+    home: UserFolders, take: bytes, called: str | None
+) -> None:
+    """Store, takes and what lies beside them, files of earlier versions, what was set aside, runs
+    that never reached the store; and what has the name that somebody had before."""
     of_person(take, home.data / "takes" / "late-2026.mid", NAME)
     (home.data / "takes" / "late-2026-grade.json").write_text(json.dumps({"player": NAME}))
     lesson = home.data / "takes" / "late-practice-2026" / "001.mid"
@@ -165,20 +170,30 @@ def test_erasing_leaves_nothing_of_a_name_in_any_file(home: UserFolders, take: b
     (home.data / "mistakes").mkdir()
     (home.data / "mistakes" / "one.txt").write_text(f"KeyError: {NAME}", encoding="utf-8")
     (home.data / "playalong-damaged-2026-01-01.db").write_bytes(b"x" + NAME.encode())
+    broken_off = RunFile([home.data / "unfinished"], kind="play", store=home.memory.path)
+    broken_off.write([], alive_s=0.0, run=None, info=lambda: {"info": {"player": NAME}})
     home.remember_for(NAME, theme="dark")
     home.keep(Profile(kit="Practice Kit", player=NAME))
     late = of_person(take, home.data / "takes" / "late.mid", NAME)  # not in the store yet
     lessons.write(home.memory.path, NAME, PATTERN, progress="so far")
 
+    if called is not None:
+        home.rename_player(NAME, called)
     database = Database.open(home.memory.path)
-    who = players.find(database, NAME)
+    who = players.find(database, called or NAME)
     found = leaving.traces_of(home, database, who)
     assert (found.runs, found.lessons, found.profiles) == (2, 1, 1)
     assert late in found.files
     assert others not in found.files
     assert leaving.erase(database, who, found) == []
     database.close()
-    spellings = [NAME.encode(), json.dumps(NAME)[1:-1].encode(), b"schenbrenner", b"Wilhelmine"]
+    spellings = [
+        NAME.encode(),
+        json.dumps(NAME)[1:-1].encode(),
+        b"schenbrenner",
+        b"Wilhelmine",
+        b"Mina",
+    ]
     for folder in (home.data, home.config):
         for path in folder.rglob("*"):
             if path.is_file():

@@ -63,7 +63,7 @@ _SHOWS = Simulated("intermediate", 1)
 
 #: Rows of pages that open another page.
 _ANOTHER, _PLAYER = "somebody new", "player"
-_OWN_FOLDER, _YOUR_DATA = "patterns of your own", "your data"
+_NAME, _OWN_FOLDER, _YOUR_DATA = "name", "patterns of your own", "your data"
 
 
 class HomeSession:
@@ -481,12 +481,30 @@ class HomeSession:
                 page.told, page.is_off = str(error), True
         return None
 
+    def _change_name(self) -> None:
+        page = TypedPage(
+            theme=self.context.theme,
+            title="Name",
+            asked="What is your name?",
+            typed=self.player,
+            longest=40,
+        )
+        while hold(self.context, page, 0.0) is Outcome.ACCEPT:
+            try:
+                self.player_is(self._home.rename_player(self.player, page.typed))
+                return
+            except UserError as error:
+                page.told, page.is_off = str(error), True
+
     def _change_settings(self) -> None:
         chosen = 0
         while not self._opened.window.is_closed:
             rows = settings_of(self._home, self.player)
             others = (
                 Choice(name=_PLAYER, value=self.player, about="Who plays, or somebody new."),
+                Choice(
+                    name=_NAME, value="change it", about="Another name; all that is kept stays."
+                ),
                 Choice(
                     name=_OWN_FOLDER,
                     value="add a folder",
@@ -516,6 +534,8 @@ class HomeSession:
                 self._look_again()
             elif page.rows.choice.name == _PLAYER:
                 self._choose_player()
+            elif page.rows.choice.name == _NAME:
+                self._change_name()
             elif page.rows.choice.name == _OWN_FOLDER:
                 self._add_folder()
             elif self._memory.path.exists():

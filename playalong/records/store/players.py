@@ -47,15 +47,32 @@ def add(database: Database, name: str, now: datetime) -> PlayerRow:
         return player_of(database, name, now)
 
 
-def rename(database: Database, player: PlayerRow, name: str) -> None:
-    """Call ``player`` by another name; UserError where it is none, or somebody else's."""
+def rename(database: Database, player: PlayerRow, name: str) -> str:
+    """Call ``player`` by another name, which is returned as it is kept.
+
+    Takes and files of earlier times have the name of then; it is remembered, so that they are
+    found. UserError where the name is none, or somebody else's.
+    """
     name = _name(name)
     with database.writing():
         other = find(database, name)
         if other is not None and other.id != player.id:
             raise UserError(_TAKEN.format(name=quoted(name)))
         change(database, player.id, name=name)
+        before = [*names_before(database, player), player.name]
+        remember(database, {_NAMES_BEFORE: list(dict.fromkeys(before))}, player.id)
+    return name
 
+
+def names_before(database: Database, player: PlayerRow) -> list[str]:
+    """What ``player`` was called before, but for names that somebody else has now."""
+    told = settings(database, player.id).get(_NAMES_BEFORE)
+    taken = {one.name for one in players(database)}
+    return [name for name in told if name not in taken] if isinstance(told, list) else []
+
+
+#: The setting of a player that has their names of before.
+_NAMES_BEFORE = "names_before"
 
 _TAKEN = "There is a player {name} already: choose another name, or play as this one."
 

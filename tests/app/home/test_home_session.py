@@ -211,7 +211,7 @@ def test_somebody_new_plays_and_has_a_level_of_their_own(window, home):
     home.remember_level("Ana", Level.PROFESSIONAL)
     script = pressing(
         FirstPage=["s"],
-        SettingsPage=[Key.UP, Key.UP, Key.UP, Key.RIGHT, Key.DOWN, Key.ENTER],
+        SettingsPage=[*[Key.UP] * 4, Key.RIGHT, Key.DOWN, Key.ENTER],
         TypedPage=[*"Bo", Key.ENTER],
     )
     session, _, _ = a_session(window, home, script)
@@ -219,6 +219,25 @@ def test_somebody_new_plays_and_has_a_level_of_their_own(window, home):
     assert session.player == "Bo"
     assert home.settings().player == "Bo"
     assert home.level("Bo") is not Level.PROFESSIONAL
+
+
+def test_a_player_takes_another_name_in_the_window(window, home):
+    """One that somebody else has is refused; all that is kept stays."""
+    home.remember_level("Ana", Level.PROFESSIONAL)
+    home.add_player("Bo")
+    script = pressing(
+        FirstPage=["s"],
+        SettingsPage=[*[Key.UP] * 3, Key.RIGHT],
+        TypedPage=[*[Key.BACKSPACE] * 3, *"Bo", Key.ENTER, *"dil", Key.ENTER],
+    )
+    session, _, seen = a_session(window, home, script)
+    session.player_is("Ana")
+    session.go()
+    told = [page.told for page in seen if type(page).__name__ == "TypedPage"]
+    assert any("There is a player" in words for words in told)
+    assert session.player == home.settings().player == "Bodil"
+    assert home.level("Bodil") is Level.PROFESSIONAL
+    assert [player.name for player in home.players()] == ["Bo", "Bodil"]
 
 
 def test_a_folder_of_ones_own_is_listed_and_what_is_wrong_in_it_told(window, home, tmp_path):
