@@ -77,6 +77,11 @@ def test_right_to_left_stands_as_it_is_read():
     assert visual(TITLES["Greek"]) == TITLES["Greek"]
 
 
+def test_a_title_does_not_turn_a_sentence_round():
+    hebrew = TITLES["Hebrew"]
+    assert visual(f"{hebrew}: it was kept.") == f"{hebrew[::-1]}: it was kept."
+
+
 def test_arabic_letters_are_joined():
     """The first letter of the word, drawn last, has its initial form (Unicode, Arabic Presentation
     Forms-B: U+FEBB is sad, initial form)."""

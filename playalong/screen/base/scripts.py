@@ -49,7 +49,10 @@ def _visual(words: str) -> str:
     from arabic_reshaper import reshape
     from bidi.algorithm import get_display
 
-    return str(get_display(reshape(words.translate(_TURNING))))
+    plain = words.translate(_TURNING)
+    # A title in a sentence of ours does not turn the sentence round.
+    is_ours = any(letter.isascii() and letter.isalpha() for letter in plain)
+    return str(get_display(reshape(plain), base_dir="L" if is_ours else None))
 
 
 def names_for(letter: str) -> Iterator[str]:
