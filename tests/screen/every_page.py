@@ -256,6 +256,7 @@ def settings(theme: Theme) -> SettingsPage:
         Choice(name="click", value="beats and eighths"),
         Choice(name="level", value="professional, 25 ms"),
         Choice(name="leading hand", value="right"),
+        Choice(name="sound device", value="Built-in Audio Analogue Stereo"),
         Choice(name="patterns of your own", value="add a folder"),
         Choice(name="your data", value="look at it"),
     ]

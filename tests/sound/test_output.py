@@ -651,6 +651,22 @@ def test_a_sound_system_that_does_not_answer_is_not_waited_for(machine, monkeypa
     device.close()
 
 
+def test_another_device_is_chosen_while_it_plays(machine):
+    now = Now()
+    device = DeviceOutput("desk", clock=now)
+    before, timeline = machine.now_open, device.timeline
+    machine.cards.names = ["Desk Box", "Big Cans"]
+    machine.plays.add("Big Cans")
+    device.choose("Big Cans")
+    wait_for_another(device, machine, timeline)
+    assert before.is_closed
+    assert (device.device_name, device.message) == ("Big Cans", "")
+    timeline = device.timeline
+    device.choose(None)
+    wait_for_another(device, machine, timeline)
+    assert (device.device_name, device.message) == ("default", "")
+
+
 def test_opening_says_nothing_on_standard_error(capfd):
     """ALSA and JACK complain aloud where there is no card; our own words are enough."""
     DeviceOutput().close()

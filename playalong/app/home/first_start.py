@@ -46,6 +46,7 @@ _SAME = (
     "Soft and ordinary strokes come nearly as loud: play the soft ones from lower down, or choose "
     "a straighter velocity curve on the module."
 )
+_KEYS = "Keys say nothing of loudness: how loud is loud is learned once a kit is plugged in."
 _MEASURE = (
     "The time from your stroke to this program is taken off before anything is judged.",
     "Play along to the click for a minute: start quiet, as loud as a clock.",
@@ -143,6 +144,8 @@ class FirstStart:
 
         def before_frame(now_s: float) -> Outcome | None:
             page.asked, page.told, page.is_off = _asked(machine, now_s)
+            if machine.is_done and self._kit.is_keys:
+                page.told, page.is_off = [_KEYS], False
             page.now = machine.step
             page.strokes = [
                 Strokes(_named(number), len(found), TIMES)
@@ -173,7 +176,8 @@ class FirstStart:
             theme=self._context().theme,
             title=TITLE,
             asked="What is your name?",
-            told="It stands on your takes and in your history, and goes nowhere else.",
+            told="It stands on your takes and in your history, and goes nowhere else. "
+            "Without one you go on as nobody, and may say it later.",
             longest=40,
             buttons=Buttons((KEEP, END_START)),
         )

@@ -65,6 +65,9 @@ _SHOWS = Simulated("intermediate", 1)
 _ANOTHER, _PLAYER = "somebody new", "player"
 _NAME, _OWN_FOLDER, _YOUR_DATA = "name", "patterns of your own", "your data"
 
+#: The row of the sound device, and what it says where none was chosen.
+_SOUND, _SYSTEMS_OWN = "sound device", "the system's own"
+
 
 class HomeSession:
     """One window, from the first page to the last."""
@@ -501,6 +504,11 @@ class HomeSession:
         while not self._opened.window.is_closed:
             rows = settings_of(self._home, self.player)
             others = (
+                Choice(
+                    name=_SOUND,
+                    value=self._home.settings().sound_device or _SYSTEMS_OWN,
+                    about=f"Where it sounds. {self._opened.output.message}".rstrip(),
+                ),
                 Choice(name=_PLAYER, value=self.player, about="Who plays, or somebody new."),
                 Choice(
                     name=_NAME, value="change it", about="Another name; all that is kept stays."
@@ -532,6 +540,8 @@ class HomeSession:
             if chosen < len(rows):
                 rows[chosen].step(1 if outcome is Outcome.MORE else -1)
                 self._look_again()
+            elif page.rows.choice.name == _SOUND:
+                self._change_device(1 if outcome is Outcome.MORE else -1)
             elif page.rows.choice.name == _PLAYER:
                 self._choose_player()
             elif page.rows.choice.name == _NAME:
@@ -540,6 +550,20 @@ class HomeSession:
                 self._add_folder()
             elif self._memory.path.exists():
                 self._look_at_data()
+
+    def _change_device(self, step: int) -> None:
+        """The next of the sound devices, or the one before; the system's own is the first."""
+        from playalong.sound.device.devices import device_names
+        from playalong.sound.device.output import DeviceOutput
+
+        names = ["", *device_names()]
+        before = self._home.settings().sound_device
+        at = names.index(before) if before in names else 0
+        name = names[(at + step) % len(names)]
+        self._home.remember(sound_device=name)
+        output = self._opened.output
+        if isinstance(output, DeviceOutput):
+            output.choose(name or None)
 
     def _look_at_data(self) -> None:
         """What is kept: exported, or erased; who erases it is nobody any more."""

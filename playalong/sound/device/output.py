@@ -465,6 +465,17 @@ class DeviceOutput(_Levelled):
         placed = self.timeline.place(frame, source, group=part_of(sound))
         self._given.append(_PlacedSound(at_s, sound, placed))
 
+    def choose(self, part: str | None) -> None:
+        """From now on the device that has ``part`` in its name plays, None for the default one.
+
+        It is opened in the background, as one that is sought; where it does not play, the default
+        one does.
+        """
+        self._part = part
+        if self._search is None:
+            self._look_for_another()
+            self.message = f"{self._wished} is opened"
+
     def _look_for_another(self) -> None:
         """The device is gone: what it has not played waits again while another is sought."""
         self._wait([(given.at_s, given.sound) for given in self._given if not given.placed.is_over])

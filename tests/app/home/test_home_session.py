@@ -8,6 +8,7 @@ import pytest
 from playalong.app.home.home_session import SHOWN, HomeSession
 from playalong.app.home.key_port import KeyPort
 from playalong.app.home.kit_at_hand import KitAtHand
+from playalong.app.home.looks import settings_of
 from playalong.app.home.remembered import Remembered, remembered
 from playalong.app.open_devices import Look
 from playalong.app.run.clock import SteppedClock
@@ -30,6 +31,7 @@ from playalong.screen.home_pages.typed import TypedPage
 from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
+from playalong.sound.device import devices
 from tests.helpers.stage import Hands, Wire, context_on, struck, unseen_window
 
 
@@ -335,6 +337,17 @@ def test_the_first_strokes_are_kept_for_who_played_them(window, tmp_path, soft, 
     assert profile.bands is not None
     assert profile.bands.by_voice == {("snare", Dynamic.GHOST): Band(1.0, 55.0)}
     assert not profile.is_loudness_known
+
+
+def test_the_sound_device_is_chosen_in_the_settings_and_kept(window, home, monkeypatch):
+    monkeypatch.setattr(devices, "device_names", lambda: ["Desk Box", "Big Cans"])
+    to_it = [Key.DOWN] * len(settings_of(home, "Ana"))
+    script = pressing(FirstPage=["s"], SettingsPage=[*to_it, Key.RIGHT, Key.RIGHT, Key.ESCAPE])
+    session, _, seen = a_session(window, home, script)
+    session.go()
+    rows = [page.rows.choice for page in seen if isinstance(page, SettingsPage)]
+    assert [row.value for row in rows] == ["the system's own", "Desk Box", "Big Cans"]
+    assert home.settings().sound_device == "Big Cans"
 
 
 def test_who_looks_back_comes_back_and_who_erases_themselves_is_nobody(window, home):
