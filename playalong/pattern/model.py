@@ -119,8 +119,9 @@ class Practice:
     Tempi in beats per minute; ``clean`` is how many of the last repetitions are judged together.
     ``tolerance_ms`` is how far from a target is on time, None to leave it to the player. ``trial``:
     whether the whole may be tried before its parts; ``patience``: so many repetitions of one
-    exercise at most before something changes; ``leave_minutes`` without progress, and it is
-    proposed to leave a step for today; ``free_bars`` are those of free playing, at least.
+    exercise at most before something changes, None for some more than are judged together;
+    ``leave_minutes`` without progress, and it is proposed to leave a step for today; ``free_bars``
+    are those of free playing, at least; ``success``: the share of repetitions that should go right.
     """
 
     start_tempo: float
@@ -128,9 +129,10 @@ class Practice:
     clean: int = 4
     tolerance_ms: float | None = None
     trial: bool = True
-    patience: int = 8
+    patience: int | None = None
     leave_minutes: float = 4.0
     free_bars: int = 8
+    success: float = 0.85
 
 
 @dataclass(frozen=True, kw_only=True)

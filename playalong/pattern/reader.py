@@ -355,7 +355,9 @@ class _Reader(TableReader):
         start = self.get(table, path, "start", kind=TEMPO)
         goal = self.get(table, path, "goal", kind=TEMPO)
         clean = self.get(table, path, "clean", kind=between(1, 99), default=4)
-        patience = self.get(table, path, "patience", kind=between(4, 12), default=8)
+        patience = None
+        if "patience" in table:
+            patience = self.get(table, path, "patience", kind=between(4, 12))
         leave = self.get(table, path, "leave", kind=_MINUTES, default=Decimal(4))
         bars = self.get(table, path, "bars", kind=between(4, 64), default=8)
         trial = table.get("trial", True)

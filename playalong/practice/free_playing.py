@@ -12,9 +12,9 @@ from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import MATCHED, Rules, Verdict
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Bar, Pattern
-from playalong.practice.mixing import Explainer, inaudible
 from playalong.practice.repetition import Repetition, repetition
-from playalong.practice.texture import Texture, texture
+from playalong.practice.variations.mixing import Explainer, inaudible
+from playalong.practice.variations.texture import Texture, texture
 
 #: The verdicts that are shown while it is played.
 SHOWN: frozenset[Verdict] = frozenset(MATCHED)
@@ -39,10 +39,19 @@ class Mixed:
 
 
 def as_played(
-    pattern: Pattern, hits: Sequence[Hit], *, bars: int, tempo_bpm: float, rules: Rules
+    pattern: Pattern,
+    hits: Sequence[Hit],
+    *,
+    bars: int,
+    tempo_bpm: float,
+    rules: Rules,
+    explainer: Explainer | None = None,
 ) -> Mixed:
-    """What ``hits``, in seconds from bar 1, made of ``pattern`` in a run of ``bars`` bars."""
-    explainer = Explainer(pattern, tempo_bpm, rules)
+    """What ``hits``, in seconds from bar 1, made of ``pattern`` in a run of ``bars`` bars.
+
+    ``explainer`` is one of the same pattern, tempo and rules, where there is one already.
+    """
+    explainer = explainer or Explainer(pattern, tempo_bpm, rules)
     parts = [
         (number % len(pattern.bars), own) for number, own in enumerate(explainer.split(hits, bars))
     ]

@@ -20,55 +20,39 @@ and answers. Its rules:
 * Another day begins with what was shaky, as measured, and with what was left.
 """
 
-from collections import deque
 from dataclasses import replace
 from typing import Any
 
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.practice import progress_file as keeping
-from playalong.practice.calling import called
 from playalong.practice.easing import EASIER_CLEAN, SLOWER, Setting, ease, wider
-from playalong.practice.excerpts import Names
+from playalong.practice.excerpts import Excerpt, Names
 from playalong.practice.feedback import KNOWN, Answer, Exercise, Line, Record, State
+from playalong.practice.pace import Pace
 from playalong.practice.phrases import Code, Said, said, text
 from playalong.practice.plan import Easing, Kind, Step, Trial, loosened, plan, practice_of, trials
 from playalong.practice.repetition import Fault, Lack, Repetition, Tally, lacks, together
+from playalong.practice.variations.calling import called
 
 #: Of so many repetitions of one exercise three that are wrong change something; a step is left for
 #: today after so many at least.
 PATIENCE, MOST = 4, 8
 
+#: After so many repetitions of one exercise something changes: so many more than are judged
+#: together, but so many at least and at most. So many are judged together at most.
+MORE, LEAST, LONGEST, TOGETHER = 4, 8, 12, 10
+
 #: Repetitions of a trial at most, and how many right ones pass it.
 TRIAL, PASSES = 3, 2
 
 #: A step is learned only where at least this share of its last repetitions, as it is to be learned,
-#: was right.
-SURE = 2 / 3
+#: was right. Where less than that goes right of all, a lucky run is likely: then this share of so
+#: many.
+SURE, SURER, SURER_OF = 2 / 3, 0.8, 5
 
 #: Of so many repetitions that are judged together one may be wrong by itself.
 LUCK = 4
-
-#: About 0.85 of the repetitions should go right (Wilson, Shenhav, Straccia and Cohen, The eighty
-#: five percent rule for optimal learning, Nature Communications 10, 2019). Less than this share of
-#: so many lately calls for care.
-SUCCESS, FORM = 0.75, 12
-
-#: How much faster it gets, as a share of the tempo: faultless, clean at once, and otherwise.
-FASTER_FAULTLESS, FASTER_AT_ONCE, FASTER = 0.4, 0.2, 0.1
-
-#: A step goes back to the tempo that went so many times less one before it changes otherwise.
-BACKS = 3
-
-#: Where less goes right than should, tempi grow by so much less, and one that goes is kept for so
-#: many clean repetitions more before it gets faster again.
-CAREFUL, DWELL = 2.5, 2
-
-#: Then it also goes back to a little under the tempo that went.
-UNDER = 0.92
-
-#: A goal that is as near as this share is gone to at once; two tempi as near are not told apart.
-NEAR, SAME = 0.08, 0.03
 
 #: A variation is taken into the groove at this share of the tempo that the groove has reached.
 INTO_GROOVE = 0.8
@@ -109,9 +93,11 @@ class Lesson:
         self._practice = practice_of(pattern)
         self._trials = trials(self.steps) if self._practice.trial else ()
         self._tried: set[int] = set()
+        #: Whether what was tried whole last went right.
+        self._whole_goes = True
         self._from = 0
-        self._first_share = FASTER_AT_ONCE
-        self._form: deque[bool] = deque(maxlen=FORM)
+        self._pace = Pace(self._practice.success)
+        self._parts: dict[Excerpt, Pattern] = {}
         self._begin()
 
     @property
@@ -126,7 +112,7 @@ class Lesson:
         if step is None:
             return None
         setting = self._setting
-        part = setting.excerpt.of(self.pattern)
+        part = self._cut(setting.excerpt)
         calls: tuple[str, ...] = ()
         if step.kind is Kind.CALLED and len(setting.rounds) > 1:
             bars_each = len(part.bars) // len(setting.rounds)
@@ -145,6 +131,12 @@ class Lesson:
             listen=self._listen,
             about=self._about(step),
         )
+
+    def _cut(self, excerpt: Excerpt) -> Pattern:
+        """The excerpt, cut out of the pattern once."""
+        if excerpt not in self._parts:
+            self._parts[excerpt] = excerpt.of(self.pattern)
+        return self._parts[excerpt]
 
     def overview(self) -> tuple[Line, ...]:
         """The plan as a whole."""
@@ -174,7 +166,7 @@ class Lesson:
             answer = self._on_trial(self._trial, step, right)
         elif self._is_clean(step, right):
             answer = self._clean(at, step)
-        elif self._must_change:
+        elif self._must_change(result):
             answer = self._easier_now(step, lack)
         else:
             answer = self._again(right)
@@ -204,8 +196,7 @@ class Lesson:
             return self._ended()
         if self._trial is not None:
             return self.skip()
-        held = self._held_bpm
-        self._change(at, state=State.LATER, tempo_bpm=held)
+        self._change(at, state=State.LATER, tempo_bpm=self._pace.held_bpm)
         for number in self._needing(at):
             self._change(number, state=State.LATER)
         return self._go_on(said(Code.LATER))
@@ -340,18 +331,20 @@ class Lesson:
         at = self._open
         if not self._repeats and at is not None:
             self._trial = next((t for t in self._trials if self._offers(t, at)), None)
-        self._held_bpm: float | None = None
-        self._limit_bpm: float | None = None
         self._clean_calls: set[Names] = set()
-        self._dwell = self._backs = 0
-        self._stuck_s, self._stuck = 0.0, 0
+        self._stuck_s, self._stuck, self._best_bpm = 0.0, 0, 0.0
         step = self.step
-        self._tempo_bpm = 0.0 if step is None else self._first_bpm(step)
-        self._next_easing = 0
+        reached = None if step is None or self._repeats else self._records[self._at or 0].tempo_bpm
+        self._pace.begin(0.0, reached)
+        if step is not None:
+            self._pace.tempo_bpm = self._first_bpm(step)
+        self._next_easing, self._is_slow = 0, False
         self._afresh(listen=step is not None and (self._trial is not None or step.kind in HEARD))
 
     def _offers(self, trial: Trial, at: int) -> bool:
         states = {self._records[number].state for number in trial.covers}
+        if self.steps[trial.plays].variation and not self._whole_goes:
+            return False
         return trial.covers[0] == at and trial.plays not in self._tried and states == {State.OPEN}
 
     def _first_bpm(self, step: Step) -> float:
@@ -360,24 +353,21 @@ class Lesson:
         goal = self._goal_bpm(step)
         if self._repeats or at is None:
             return goal
-        reached = self._records[at].tempo_bpm
+        reached = self._pace.held_bpm
         if reached is not None:
-            self._held_bpm = reached
-            return min(goal, self._next_bpm(step, reached, FASTER))
+            return self._pace.after(reached, goal)
         if step.kind in _MIXED:
             return goal
         if step.kind is Kind.CLIMB:
-            return self._next_bpm(step, step.tempo_bpm, self._first_share)
+            return self._pace.after(step.tempo_bpm, goal)
         if step.variation:
-            pace = self._pace_bpm
-            share = INTO_GROOVE
-            if self._trial is not None:
-                share = 1.0 if self._goes_well else UNDER
+            pace = self._groove_bpm
+            share = INTO_GROOVE if self._trial is None else 1.0
             return min(self._today_bpm, max(step.tempo_bpm, float(round(share * pace))))
         return step.tempo_bpm
 
     @property
-    def _pace_bpm(self) -> float:
+    def _groove_bpm(self) -> float:
         """The tempo that the groove has reached."""
         for step, record in zip(self.steps, self._records, strict=True):
             if step.kind is Kind.CLIMB:
@@ -404,8 +394,12 @@ class Lesson:
         if at is None:
             return
         step, record = self.steps[at], self._records[at]
-        clean = min(step.clean, EASIER_CLEAN) if self._repeats else step.clean
-        self._whole = Setting.of(step, self._tempo_bpm, clean)
+        clean = min(
+            step.clean,
+            EASIER_CLEAN if self._repeats else TOGETHER,
+            self._practice.patience or LONGEST,
+        )
+        self._whole = Setting.of(step, self._pace.tempo_bpm, clean)
         if step.kind is Kind.CALLED:
             left = [names for names in step.rounds if names and names not in self._clean_calls]
             choice = [(), *left] if left else list(step.rounds)
@@ -496,7 +490,7 @@ class Lesson:
         self._stuck_s += result.seconds
         self._stuck += 1
         self._recent.append((result.tally, right))
-        self._form.append(right)
+        self._pace.played(right)
         self._worst = result.worst or self._worst
         self._listen = False
 
@@ -504,7 +498,7 @@ class Lesson:
     def _is_at_goal(self) -> bool:
         """The step as it is to be learned is played, and nothing easier."""
         step = self.step
-        return step is not None and not self._eased and self._tempo_bpm >= self._goal_bpm(step)
+        return step is not None and not self._eased and self._pace.tempo_bpm >= self._goal_bpm(step)
 
     def _must_hold(self, step: Step) -> bool:
         return step.manner.steady and self._is_at_goal
@@ -518,7 +512,7 @@ class Lesson:
             return {names for names in step.rounds if names} <= self._clean_calls
         if self._is_on_trial(step) and len(recent) == PASSES:
             return all(one for _, one in recent)
-        if self._is_at_goal and self._records[self._at or 0].sure < SURE:
+        if self._is_at_goal and not self._is_sure(self._records[self._at or 0]):
             return False
         rules = self._rules_of(step)
         # What is looped in one go may be judged with the go before it as well.
@@ -531,31 +525,36 @@ class Lesson:
             if len(recent) >= n and sum(not one for _, one in recent[-n:]) <= n // LUCK
         )
 
+    def _is_sure(self, record: Record) -> bool:
+        """Whether as much of a step's last repetitions was right as shows that it is learned."""
+        if self._pace.share >= SURE or self._repeats:
+            return record.sure >= SURE
+        return record.sure >= SURER and len(record.lately) >= SURER_OF
+
     def _is_on_trial(self, step: Step) -> bool:
         """Whether two right repetitions of two pass a chunk: not while so much goes wrong that they
         would come by chance.
         """
-        form = self._form
-        is_luck = len(form) >= FORM / 2 and sum(form) < SURE * len(form)
+        is_luck = self._pace.share < SURE
         return step.kind in CHUNKS and not self._eased and not is_luck
 
     @property
-    def _must_change(self) -> bool:
+    def _patience(self) -> int:
+        """So many repetitions of one exercise, and something changes."""
+        asked = self._practice.patience
+        return min(LONGEST, max(LEAST, self._needed + MORE)) if asked is None else asked
+
+    def _must_change(self, result: Repetition) -> bool:
+        """Whether it cannot go on like this."""
+        recent, pace = self._recent, self._pace
+        if len(recent) >= self._patience:
+            return True
         # A tempo that is new is given up sooner: there is one that goes.
-        patience = PATIENCE - 1 if self._is_above_held else PATIENCE
-        wrong = sum(not right for _, right in self._recent[-patience:])
-        return wrong >= patience - 1 or len(self._recent) >= self._practice.patience
-
-    @property
-    def _is_above_held(self) -> bool:
-        """Whether a slower tempo of the step went well."""
-        held = self._held_bpm
-        return not self._eased and held is not None and self._tempo_bpm > held * (1.0 + SAME)
-
-    @property
-    def _goes_well(self) -> bool:
-        """Whether as much goes right lately as should."""
-        return not self._form or sum(self._form) >= SUCCESS * len(self._form)
+        is_new = not self._eased and pace.is_above_held and not result.never
+        if is_new and not pace.goes_well and not recent[-1][1]:
+            return True
+        patience = PATIENCE - 1 if is_new else PATIENCE
+        return sum(not right for _, right in recent[-patience:]) >= patience - 1
 
     def _again(self, right: bool) -> Answer:
         if right:
@@ -596,13 +595,13 @@ class Lesson:
         if not passed and not failed:
             return self._again(right)
         self._tried.add(trial.plays)
+        self._whole_goes = passed
         if failed:
             return replace(self._start(said(Code.CHUNK_BY_CHUNK)), right=right)
         for number in trial.covers:
             if number != trial.plays:
                 self._change(number, state=State.PASSED)
         self._trial = None
-        self._first_share = self._share
         return self._clean(trial.plays, step)
 
     def _clean(self, at: int, step: Step) -> Answer:
@@ -613,68 +612,51 @@ class Lesson:
             name = self._setting.spoken(self.pattern)
             holds = said(Code.BACK_UP, name=name, tempo_bpm=self._setting.tempo_bpm)
             return Answer(right=True, comment=(said(Code.CLEAN),), coming=(holds,), changed=True)
-        if self._tempo_bpm < self._goal_bpm(step):
+        if self._pace.tempo_bpm < self._goal_bpm(step):
             return self._climb(at, step)
+        self._went()
         self._stuck_s, self._stuck = 0.0, 0
         if self._repeats:
             return self._go_on(said(Code.LEARNED, step=step, repeated=True))
-        if self._tempo_bpm < step.goal_bpm:
-            self._change(at, state=State.LATER, tempo_bpm=self._tempo_bpm)
-            return self._go_on(said(Code.SO_FAR_TODAY, step=step, tempo_bpm=self._tempo_bpm))
+        if self._pace.tempo_bpm < step.goal_bpm:
+            self._change(at, state=State.LATER, tempo_bpm=self._pace.tempo_bpm)
+            return self._go_on(said(Code.SO_FAR_TODAY, step=step, tempo_bpm=self._pace.tempo_bpm))
         self._change(at, state=State.LEARNED, tempo_bpm=None)
         return self._go_on(said(Code.LEARNED, step=step, repeated=False))
 
+    def _went(self) -> bool:
+        """The tempo of now was clean; whether it is left for a faster one."""
+        return self._pace.went(
+            faultless=all(tally.is_faultless for tally, _ in self._recent),
+            at_once=len(self._recent) <= self._needed,
+        )
+
     def _climb(self, at: int, step: Step) -> Answer:
-        tempo_bpm = self._tempo_bpm
-        at_once = len(self._recent) <= self._needed
-        faster = self._next_bpm(step, tempo_bpm, self._share)
-        code = Code.GOAL if faster >= step.goal_bpm else Code.FASTER
-        if self._dwell > 0 and len(self._recent) < self._practice.patience:
-            self._dwell -= 1
+        tempo_bpm, clean = self._pace.tempo_bpm, said(Code.CLEAN)
+        if len(self._recent) < self._patience and not self._went():
             again = said(Code.ONCE_MORE, tempo_bpm=tempo_bpm)
-            return Answer(right=True, comment=(said(Code.CLEAN),), coming=(again,), changed=False)
-        coming = said(code, tempo_bpm=faster, at_once=at_once)
-        if self._held_bpm is None or tempo_bpm > self._held_bpm:
-            self._held_bpm = tempo_bpm
-            self._stuck_s, self._stuck = 0.0, 0
+            return Answer(right=True, comment=(clean,), coming=(again,), changed=False)
+        if tempo_bpm > self._best_bpm:
+            self._stuck_s, self._stuck, self._best_bpm = 0.0, 0, tempo_bpm
         if tempo_bpm >= step.tempo_bpm:
             self._change(at, tempo_bpm=tempo_bpm)
-        self._tempo_bpm = faster
-        self._dwell = 0 if self._goes_well else DWELL - 1
+        at_once = len(self._recent) <= self._needed
+        self._pace.faster(self._goal_bpm(step))
+        faster = self._pace.tempo_bpm
+        code = Code.GOAL if faster >= step.goal_bpm else Code.FASTER
+        coming = said(code, tempo_bpm=faster, at_once=at_once)
         self._anew()
-        return Answer(right=True, comment=(said(Code.CLEAN),), coming=(coming,), changed=True)
-
-    @property
-    def _share(self) -> float:
-        """How much faster it may get, by how the exercise went."""
-        if all(tally.is_faultless for tally, _ in self._recent):
-            return FASTER_FAULTLESS
-        share = FASTER_AT_ONCE if len(self._recent) <= self._needed else FASTER
-        return share if self._goes_well else share / CAREFUL
-
-    def _next_bpm(self, step: Step, tempo_bpm: float, share: float) -> float:
-        """The next tempo, at most half the way to one that did not go."""
-        goal = self._goal_bpm(step)
-        faster = max(tempo_bpm + 1.0, float(round(tempo_bpm * (1.0 + share))))
-        limit = self._limit_bpm
-        if limit is not None and limit > tempo_bpm:
-            faster = min(faster, float(round((tempo_bpm + limit) / 2.0)))
-            if faster < tempo_bpm * (1.0 + SAME):
-                self._limit_bpm = None  # it may go by now
-                faster = max(limit, tempo_bpm * (1.0 + SAME))
-        return goal if faster >= goal * (1.0 - NEAR) and limit is None else min(goal, faster)
+        return Answer(right=True, comment=(clean,), coming=(coming,), changed=True)
 
     def _easier_now(self, step: Step, lack: Lack | None) -> Answer:
-        """Something changes: the tempo towards the last that went, or one of the easings."""
+        """Something changes: the tempo towards one that goes, or one of the easings."""
         wrong = sum(not right for _, right in self._recent)
         often = said(Code.NOT_CLEAN, times=wrong, of=len(self._recent), lack=lack)
-        slower_bpm = self._slower_bpm(step)
-        if slower_bpm is not None:
-            self._limit_bpm, self._tempo_bpm = self._tempo_bpm, slower_bpm
-            self._dwell = 0 if self._goes_well else DWELL
+        if not self._eased and self._is_slower(step):
             self._anew()
-            slower = said(Code.SLOWER, tempo_bpm=slower_bpm)
+            slower = said(Code.SLOWER, tempo_bpm=self._pace.tempo_bpm)
             return Answer(right=False, comment=(often,), coming=(slower,), changed=True)
+        self._refresh()
         setting = self._find_easier(self._next_easing)
         if setting is None and not self._eased:
             setting = self._find_easier(0)
@@ -684,24 +666,19 @@ class Lesson:
         self._ease(setting)
         return Answer(right=False, comment=(often,), coming=_given(setting.why), changed=True)
 
-    def _slower_bpm(self, step: Step) -> float | None:
-        """The tempo to go back to, None where something else is to be made easier.
-
-        The last that went, twice; below the first tempo of a step, once.
-        """
-        held = self._held_bpm
-        if self._eased:
-            return None
-        if self._is_above_held and held is not None:
-            self._backs += 1
-            back_bpm = held if self._goes_well else max(step.tempo_bpm, float(round(held * UNDER)))
-            return back_bpm if self._backs % BACKS else None
-        if held is None and Easing.SLOWER in step.manner.easings and not self._backs:
-            self._backs += 1
-            self._next_easing = step.manner.easings.index(Easing.SLOWER) + 1
-            slower = max(self._whole.floor_bpm, float(round(self._tempo_bpm * SLOWER)))
-            return slower if slower < self._tempo_bpm else None
-        return None
+    def _is_slower(self, step: Step) -> bool:
+        """Make it slower where that may be enough; below the first tempo of a step, once."""
+        pace, easings = self._pace, step.manner.easings
+        if pace.tempo_bpm > step.tempo_bpm:
+            return pace.failed(step.tempo_bpm)
+        if pace.held_bpm is None and Easing.SLOWER in easings and not self._is_slow:
+            self._is_slow = True
+            self._next_easing = easings.index(Easing.SLOWER) + 1
+            slower = max(self._whole.floor_bpm, float(round(pace.tempo_bpm * SLOWER)))
+            if slower < pace.tempo_bpm:
+                pace.slower_once(slower)
+                return True
+        return False
 
     def _find_easier(self, first: int) -> Setting | None:
         """The next way that leaves room, from the easing number ``first`` on."""

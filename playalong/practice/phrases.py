@@ -12,7 +12,7 @@ from typing import Any
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.excerpts import listed
 from playalong.practice.plan import Kind, Step
-from playalong.practice.texture import Texture
+from playalong.practice.variations.texture import Texture
 from playalong.support.text import counted
 
 #: With fewer wrong ones than this it is nearly there.

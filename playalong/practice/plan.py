@@ -102,10 +102,10 @@ MANNERS: Mapping[Kind, Manner] = {
     Kind.CLIMB: Manner(1.0, 0.0, steady=True, easings=(_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)),
     Kind.ALONE: Manner(1.5, 3.0, steady=False, easings=(_SLOWER, _LIMB, _WIDER, _GUIDED)),
     Kind.IN_BAR: Manner(
-        1.25, 1.0, steady=False, easings=(_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)
+        1.35, 2.0, steady=False, easings=(_SLOWER, _SMALLER, _LIMB, _WIDER, _GUIDED)
     ),
     Kind.IN_TURN: Manner(
-        1.0, 0.0, steady=True, easings=(_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)
+        1.15, 1.0, steady=True, easings=(_SMALLER, _LIMB, _SLOWER, _WIDER, _GUIDED)
     ),
     Kind.CALLED: Manner(1.0, 0.0, steady=False, easings=(_SLOWER, _WIDER, _SLOWER, _GUIDED)),
     Kind.FREE: Manner(1.0, 0.0, steady=True, easings=(_SLOWER, _WIDER, _SLOWER, _GUIDED)),

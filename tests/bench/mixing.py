@@ -10,8 +10,8 @@ import numpy as np
 
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
-from playalong.practice.calling import mixed
-from playalong.practice.mixing import Explainer
+from playalong.practice.variations.calling import mixed
+from playalong.practice.variations.mixing import Explainer
 from tests.practice.making import steady_player
 
 BARS = 200

@@ -10,7 +10,7 @@ from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
 from playalong.practice.excerpts import Names
 from playalong.practice.free_playing import as_played
-from playalong.practice.mixing import allowed
+from playalong.practice.variations.mixing import allowed
 from playalong.simulation.skills import SKILLS, Skill
 from tests.helpers.students import hits_by, person
 

@@ -11,6 +11,7 @@ and the comfortable tempo grows with the minutes played.
 
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from math import exp, inf
 
 import numpy as np
@@ -20,16 +21,19 @@ from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.midi.mapping import hits_of
+from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
 from playalong.pattern.voices import Limb
-from playalong.practice.calling import called, mixed
+from playalong.practice.excerpts import Excerpt, Names
 from playalong.practice.feedback import Exercise, State
 from playalong.practice.free_playing import as_played
 from playalong.practice.lesson import Lesson
 from playalong.practice.plan import practice_of
 from playalong.practice.repetition import Repetition, repetition
+from playalong.practice.variations.calling import freely, mixed
+from playalong.practice.variations.mixing import Explainer
 from playalong.simulation.player import perform
 from playalong.simulation.skills import SKILLS, Skill
 
@@ -140,25 +144,56 @@ class Student:
         self.played += 1
         seed = self.seed * 100_003 + self.played
         part, tempo_bpm, bars = exercise.pattern, exercise.tempo_bpm, exercise.bars
+        lay = laid_out(self.pattern)
         never: tuple[str, ...] = ()
         if exercise.is_free:
             whole = self.pattern
             count = -(-bars // len(whole.bars))
             choice = [(), *((name,) for name in whole.variations)]
-            free = mixed(whole, called(choice, count, seed))
-            hits = hits_by(skill, lay_out(free, tempo_bpm, bars), seed)
+            free = lay.mixed(tuple(freely(choice, count, seed)), tempo_bpm, bars)
+            hits = hits_by(skill, free, seed)
             each = [hits[number] for number in range(len(hits))]
-            told = as_played(whole, each, bars=bars, tempo_bpm=tempo_bpm, rules=exercise.rules)
+            told = as_played(
+                whole, each, bars=bars, tempo_bpm=tempo_bpm, rules=exercise.rules,
+                explainer=lay.explainer(tempo_bpm, exercise.rules.capture_ms),
+            )  # fmt: skip
             part, never = told.pattern, told.texture.never
             targets = lay_out(part, tempo_bpm, bars)
         else:
-            targets = lay_out(part, tempo_bpm, bars)
+            targets = lay.excerpt(exercise.excerpt, tempo_bpm, bars)
             hits = hits_by(skill, targets, seed)
         run = MatchedRun.of(targets, hits, exercise.rules)
         told_now = repetition(run, part, tempo_bpm, seconds=targets.end_s)
         if self.learning is not None:
             self.learning.seconds += targets.end_s
         return replace(told_now, never=never)
+
+
+class Layouts:
+    """What a pattern's exercises are laid out as, each found once: many students play the same."""
+
+    def __init__(self, pattern: Pattern) -> None:
+        self._pattern = pattern
+        self.excerpt = lru_cache(maxsize=4096)(self._excerpt)
+        self.mixed = lru_cache(maxsize=256)(self._mixed)
+        self.explainer = lru_cache(maxsize=64)(self._explainer)
+
+    def _excerpt(self, excerpt: Excerpt, tempo_bpm: float, bars: int) -> Targets:
+        return lay_out(excerpt.of(self._pattern), tempo_bpm, bars)
+
+    def _mixed(self, rounds: tuple[Names, ...], tempo_bpm: float, bars: int) -> Targets:
+        return lay_out(mixed(self._pattern, rounds), tempo_bpm, bars)
+
+    def _explainer(self, tempo_bpm: float, capture_ms: float) -> Explainer:
+        return Explainer(self._pattern, tempo_bpm, Rules(capture_ms=capture_ms))
+
+
+_LAYOUTS: dict[str, Layouts] = {}
+
+
+def laid_out(pattern: Pattern) -> Layouts:
+    """The layouts of a pattern, shared by all its students."""
+    return _LAYOUTS.setdefault(pattern_id(pattern), Layouts(pattern))
 
 
 def hits_by(skill: Skill, targets: Targets, seed: int) -> Hits:

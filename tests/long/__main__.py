@@ -48,6 +48,9 @@ def main() -> int:
     parser.add_argument(
         "--jobs", type=int, default=os.cpu_count() or 1, help="processes (default: one a core)"
     )
+    parser.add_argument(
+        "--keep", type=Path, metavar="FILE", help="keep results there, and go on from them"
+    )
     typed = parser.parse_args()
     for option in ("count", "jobs"):
         if getattr(typed, option) is not None and getattr(typed, option) < 1:
@@ -60,7 +63,7 @@ def main() -> int:
         print(f"{typed.name}: left out; {VARIABLE} names no folder with takes by drummers")
         return 0
     count = typed.count or (module.SAMPLE_COUNT if typed.sample else module.FULL_COUNT)
-    options = Options(count=count, seed=typed.seed, jobs=typed.jobs)
+    options = Options(count=count, seed=typed.seed, jobs=typed.jobs, keep=typed.keep)
     begin_s = time.monotonic()
     holds = True
     with tempfile.TemporaryDirectory(prefix="playalong-long-") as home:

@@ -1,11 +1,13 @@
 """What every long check uses: its options, its processes, its tables."""
 
 import multiprocessing
+import pickle
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
-from typing import TypeVar
+from pathlib import Path
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -17,11 +19,16 @@ VERDICTS = {None: "", True: "holds", False: "DOES NOT HOLD"}
 
 @dataclass(frozen=True, kw_only=True)
 class Options:
-    """How much of a check, with which seed, in how many processes."""
+    """How much of a check, with which seed, in how many processes.
+
+    Results are kept in the file ``keep``, if any, and not worked out again, so that a long check
+    may be stopped and gone on with. Whoever changes the program takes another file.
+    """
 
     count: int
     seed: int
     jobs: int
+    keep: Path | None = None
 
     def map(self, work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
         """``work`` of each item, in the items' order, over all processes.
@@ -30,7 +37,23 @@ class Options:
         raises is raised here.
         """
         everything = list(items)
-        if self.jobs == 1:
+        if self.keep is None:
+            yield from self._worked(work, everything)
+            return
+        names = [f"{work.__module__}.{work.__qualname__} {item!r}" for item in everything]
+        kept = _kept(self.keep)
+        left = [number for number, name in enumerate(names) if name not in kept]
+        with self.keep.open("ab") as file:
+            for number, result in zip(
+                left, self._worked(work, [everything[n] for n in left]), strict=True
+            ):
+                kept[names[number]] = result
+                pickle.dump((names[number], result), file)
+                file.flush()
+        yield from (kept[name] for name in names)
+
+    def _worked(self, work: Callable[[T], R], everything: list[T]) -> Iterator[R]:
+        if self.jobs == 1 or not everything:
             yield from _shown(map(work, everything), len(everything))
             return
         # Spawned: a process that is forked would take over threads and windows of this one.
@@ -39,6 +62,20 @@ class Options:
         with ProcessPoolExecutor(self.jobs, mp_context=context) as pool:
             results = pool.map(work, everything, chunksize=portion)
             yield from _shown(results, len(everything))
+
+
+def _kept(path: Path) -> dict[str, Any]:
+    """What an earlier run kept; a last one that was broken off is left out."""
+    found: dict[str, Any] = {}
+    if path.exists():
+        with path.open("rb") as file:
+            while True:
+                try:
+                    name, result = pickle.load(file)
+                except (EOFError, pickle.UnpicklingError):
+                    break
+                found[name] = result
+    return found
 
 
 def generator(seed: int, case: int) -> np.random.Generator:

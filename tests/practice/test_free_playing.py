@@ -8,8 +8,8 @@ from playalong.grading.grade_run import grade
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
-from playalong.practice.calling import mixed
 from playalong.practice.free_playing import SHOWN, as_played
+from playalong.practice.variations.calling import mixed
 from tests.helpers.exact_takes import as_list, faultless
 
 from .making import pattern

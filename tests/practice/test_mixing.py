@@ -16,11 +16,18 @@ from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern, Stroke
 from playalong.pattern.targets import GRACE_S, lay_out
-from playalong.practice.calling import called, mixed
 from playalong.practice.excerpts import Names
-from playalong.practice.mixing import GRACE_COST, MOST, Explainer, Explanation, allowed, inaudible
 from playalong.practice.phrases import texture_lines, texture_next
-from playalong.practice.texture import texture
+from playalong.practice.variations.calling import called, mixed
+from playalong.practice.variations.mixing import (
+    GRACE_COST,
+    MOST,
+    Explainer,
+    Explanation,
+    allowed,
+    inaudible,
+)
+from playalong.practice.variations.texture import texture
 from tests.helpers.exact_takes import as_list, faultless, law
 from tests.helpers.mixed_bars import named, named_fill
 

@@ -32,7 +32,6 @@ from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
-from playalong.practice.calling import called, mixed
 from playalong.practice.feedback import KNOWN, Answer, Exercise, Record, State
 from playalong.practice.lesson import Lesson
 from playalong.practice.phrases import (
@@ -47,7 +46,8 @@ from playalong.practice.phrases import (
     texture_next,
 )
 from playalong.practice.repetition import Repetition, repetition
-from playalong.practice.texture import Texture
+from playalong.practice.variations.calling import freely, mixed
+from playalong.practice.variations.texture import Texture
 from playalong.records import lessons
 from playalong.records.take_info import Simulated
 from playalong.records.takes import Recording, TakeError
@@ -321,7 +321,7 @@ class LessonSession:
     def _mixed_freely(self, task: Task) -> Targets:
         """What a simulated player plays where everybody plays what they like."""
         choice = [(), *((name,) for name in self._pattern.variations)]
-        rounds = called(choice, -(-task.bars // len(self._pattern.bars)), self._number)
+        rounds = freely(choice, -(-task.bars // len(self._pattern.bars)), self._number)
         return replace(task, pattern=mixed(self._pattern, rounds)).targets()
 
     def _hear(self, task: Task) -> Outcome | None:

@@ -30,6 +30,15 @@ def called(names: Sequence[Name], count: int, seed: int) -> list[Name]:
     return [names[number] for number in order]
 
 
+def freely(names: Sequence[Name], count: int, seed: int) -> list[Name]:
+    """``count`` of ``names`` as somebody plays them who means to play all: each once, where there
+    is room, in an order by chance, the same for the same ``seed``; the rest is ``called``.
+    """
+    order = list(names)
+    Random(seed).shuffle(order)
+    return (order + called(names, max(0, count - len(order)), seed))[:count]
+
+
 def mixed(pattern: Pattern, rounds: Iterable[Names]) -> Pattern:
     """The whole pattern once for each of ``rounds``, with the variations named there in place.
 

@@ -18,7 +18,7 @@ from math import log, sqrt
 import numpy as np
 
 from playalong.grading.students_t import LEVEL, students_t
-from playalong.practice.mixing import Explanation, GrooveError
+from playalong.practice.variations.mixing import Explanation, GrooveError
 
 #: So many bars with a variation, and without any, say something of the groove under it.
 BARS = 3

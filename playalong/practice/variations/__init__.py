@@ -1,0 +1,1 @@
+"""Variations mixed: called one by one, played freely, and named from what was played."""
