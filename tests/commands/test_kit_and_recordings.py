@@ -163,7 +163,7 @@ def test_a_folder_is_no_file_to_write(capsys, tmp_path, recwarn):
     assert main(["hear", "late-bus-home", "--out", str(tmp_path)]) == 2
     gc.collect()
     assert "cannot be written (Is a directory)" in capsys.readouterr().err
-    assert not recwarn.list
+    assert not [str(one.message) for one in recwarn.list]
 
 
 def test_no_guard_of_a_profile_swallows_a_flam_that_is_asked_for(tmp_path, capsys):

@@ -10,6 +10,7 @@ from math import ceil, gcd
 from pathlib import Path
 from tempfile import SpooledTemporaryFile
 from threading import Lock
+from weakref import finalize
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +45,7 @@ class Reel:
     def __init__(self) -> None:
         self.frames = 0
         self._kept = SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115 - see close
+        finalize(self, self._kept.close)  # cuts of a recording come and go
         self._lock = Lock()
 
     def append(self, block: Frames) -> None:
