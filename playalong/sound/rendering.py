@@ -15,7 +15,7 @@ from playalong.support.files import writing
 #: The level of a rendered file: 6 dB under full scale.
 LEVEL = 0.5
 
-#: How long the last sound may ring on.
+#: How long a file goes on after its last sound begins, at least.
 RING_S = 2.0
 
 _BLOCK = RATE
@@ -40,10 +40,12 @@ def blocks(sounds: Sequence[Sound], level: float = LEVEL, mix: Mix = EVEN) -> It
     timeline = Timeline(level=level)
     for part, part_db in mix.as_levels().items():
         timeline.set_group(part, gain(part_db))
-    for sound in sounds:
-        frame = round((sound.time_s - first_s) * RATE)
-        timeline.place(frame, sound.frames(RATE), group=part_of(sound))
     left = round((last_s - first_s + RING_S) * RATE)
+    for sound in sounds:
+        frame, source = round((sound.time_s - first_s) * RATE), sound.frames(RATE)
+        timeline.place(frame, source, group=part_of(sound))
+        if isinstance(source, np.ndarray):  # a cymbal rings longer
+            left = max(left, frame + len(source))
     while left > 0 or timeline.is_streaming:
         yield timeline.render(min(_BLOCK, left) if left > 0 else _BLOCK)
         left -= _BLOCK

@@ -51,7 +51,7 @@ def drum_kit(folder: Path) -> None:
         f"layers, {size_mb:.0f} MB: {made_s:.2f} s to make and keep, {read_s:.2f} s to read"
     )
     times_s = sorted(
-        _took_s(lambda name=name, velocity=velocity: stroke(name, velocity, RATE))
+        _took_s(lambda name=name, velocity=velocity: stroke(name, velocity, RATE, variant=velocity))
         for name in names
         for velocity in range(1, 128)
     )

@@ -61,8 +61,8 @@ def test_a_kick_is_low_with_a_beater_on_top(velocity):
     kick = stroke("kick", velocity, RATE)
     assert share(kick, 0, 150) > 0.8
     assert 35 < pitch_hz(kick) < 80
-    # On small speakers only what is above can be heard at all.
-    assert share(kick, 1000, 8000) > 1e-5
+    # A laptop's speaker begins at about 200 Hz.
+    assert share(kick, 200, 8000) > 0.04
 
 
 @pytest.mark.parametrize("voice", ["hi-hat", "hi-hat-half", "hi-hat-open", "tambourine"])
@@ -258,7 +258,45 @@ def test_nothing_clips_and_nothing_pushes_the_cone(voice, velocity):
 @each
 def test_sounds_are_short(voice):
     length_s = len(stroke(voice, 127, RATE)) / RATE
-    assert length_s < (0.6 if voice == "kick" else 2.5)
+    assert length_s < {"kick": 0.6, "ride": 5.0, "crash": 5.0}.get(voice, 2.5)
+
+
+@pytest.mark.parametrize("voice", ["ride", "crash"])
+@pytest.mark.parametrize("velocity", [32, 112])
+def test_cymbals_ring_for_seconds_in_the_range_that_is_heard_then(voice, velocity):
+    """From one to four seconds after the stroke it is 3 to 5 kHz that dominates: Fletcher and
+    Rossing, The Physics of Musical Instruments, chapter 20 (from memory).
+    """
+    sound = stroke(voice, velocity, RATE)
+    for second in (1, 2, 3):
+        then = sound[second * RATE : (second + 1) * RATE]
+        assert share(then, 2900, 5300) > 0.5
+    assert energy_db(sound[2 * RATE : 3 * RATE]) > energy_db(sound[:RATE]) - 40
+
+
+@each
+@pytest.mark.parametrize("velocity", [32, 84, 127])
+def test_no_two_strokes_are_alike_and_all_are_as_loud(voice, velocity):
+    strokes = [stroke(voice, velocity, RATE, variant=variant) for variant in range(24)]
+    # Level and beginning are those of the table.
+    assert np.ptp([energy_db(sound) for sound in strokes]) < 0.01
+    for sound in strokes:
+        size = np.abs(sound) / np.abs(sound).max()
+        assert size[0] < 0.3
+        assert size[: 2 * RATE // 1000].max() > 0.1
+        assert np.abs(sound).max() < 1.25  # the limiter holds the rest
+    # What an ear would know again: the first 100 ms, in bands of a third of an octave.
+    edges = 200.0 * 2.0 ** (np.arange(19) / 3.0)
+    first = [sound[: RATE // 10] for sound in strokes[1:]]
+    bands = np.array([[share(one, low, high) for low, high in pairwise(edges)] for one in first])
+    heard = bands.mean(axis=0) > 1e-4
+    steps_db = np.abs(np.diff(10.0 * np.log10(bands[:, heard]), axis=0))
+    assert steps_db.mean() > 0.5
+    likeness = [
+        float(np.dot(a, b) / np.sqrt(np.dot(a, a) * np.dot(b, b)))
+        for a, b in combinations([one - one.mean() for one in first], 2)
+    ]
+    assert max(likeness) < 0.99999
 
 
 def digests() -> dict[str, str]:

@@ -22,6 +22,7 @@ class Echo:
     def __init__(self, output: Output, pads: Pads, origin_s: float) -> None:
         self._output, self._pads, self._origin_s = output, pads, origin_s
         self._ringing: dict[str, Placed] = {}
+        self._number = 0
         warm(BY_NAME, RATE)  # nothing is made while it sounds
 
     def received(self, message: Heard) -> None:
@@ -33,7 +34,8 @@ class Echo:
     def _sound(self, hit: Hit) -> None:
         if hit.voice in HATS:
             self._end(RINGING_HATS)
-        note = Note(time_s=0.0, voice=hit.voice, velocity=hit.velocity)
+        self._number += 1
+        note = Note(time_s=0.0, voice=hit.voice, velocity=hit.velocity, variant=self._number)
         placed = self._output.answer(self._origin_s + hit.time_s, note)
         if hit.voice in RINGING_HATS or hit.voice in _CYMBALS:
             self._ringing[hit.voice] = placed

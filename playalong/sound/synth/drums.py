@@ -16,23 +16,48 @@ stroke the bright parts are weaker and shorter. The level of a stroke is its ene
 made in layers of ``LAYER`` velocities and kept, in the user's cache as well (``kit_cache``); within
 a layer only the level differs.
 
+No two strokes are alike: a hand never strikes the same spot the same way. Of each layer the loose
+part (what is noise) is kept twice, from two draws, and each stroke turns from one towards the
+other, by the golden angle and so never the same; and what comes a moment later from elsewhere on
+the skin or the metal (two soft taps, ``_TAPS``) lifts other parts of the spectrum each time. The
+level stays what it is, to the last digits, and so does the beginning.
+
 The figures are this project's own choice, except where a source stands beside them.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields, replace
 from functools import cache
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from playalong.grading.loudness import level_db
 from playalong.sound.synth import kit_cache, parts
-from playalong.sound.synth.parts import Band, Part, Tone, mixed
+from playalong.sound.synth.parts import Band, Part, Samples, Tone, mixed
 from playalong.sound.timeline import Frames
 
 #: Velocities to a layer of tone.
 LAYER = 8
 LAYERS = 128 // LAYER
+
+#: So much of a stroke's beginning is never the same, in seconds, and of it the loose part: an ear
+#: knows a stroke again by how it begins.
+VARIED_S, LOOSE_S = 0.4, 0.3
+
+#: Turned by this share of a circle each time, no two strokes meet; likewise, for the two taps, by
+#: the powers of the plastic number (Roberts, The unreasonable effectiveness of quasirandom
+#: sequences, 2018, from memory).
+_GOLDEN = 0.6180339887498949
+_TURNS = (0.7548776662466927, 0.5698402909980532)
+
+#: What comes a moment later from elsewhere: in seconds the soonest and how much later, and how
+#: strong at most. All of it well below the 6 ms from which a second stroke would be heard (Friberg
+#: and Sundberg, JASA 98, 1995).
+_TAPS = ((0.00015, 0.0009, 0.30), (0.0011, 0.0016, 0.22))
+
+Steps = NDArray[np.int16]
 
 #: The lowest modes of an ideal round membrane, over the first: the zeros 2.405, 3.832 and 5.136
 #: of the Bessel functions J0, J1, J2 (Fletcher and Rossing, The Physics of Musical Instruments,
@@ -128,7 +153,11 @@ _DRUMS: dict[str, Drum] = {
         (
             Tone(hz=52, ring_s=0.5, bend=1.6, bend_s=0.018),
             Tone(hz=83, ring_s=0.22, level=0.3, sensitivity=0.3, bend=0.8, bend_s=0.015),
-            Band(low_hz=250, high_hz=1200, ring_s=0.05, level=0.12, sensitivity=0.6),
+            # A laptop's speaker begins at some 200 Hz: what it has of a kick is the knock of the
+            # skin's next modes and the beater.
+            Tone(hz=208, ring_s=0.14, level=0.6, sensitivity=0.2, bend=0.35, bend_s=0.012),
+            Tone(hz=331, ring_s=0.1, level=0.4, sensitivity=0.3, bend=0.3, bend_s=0.01),
+            Band(low_hz=250, high_hz=1200, ring_s=0.06, level=0.22, sensitivity=0.5),
             Band(low_hz=1800, high_hz=6000, ring_s=0.02, level=0.35, sensitivity=1.2),
         ),
     ),
@@ -189,15 +218,19 @@ _DRUMS: dict[str, Drum] = {
             Band(low_hz=400, high_hz=900, ring_s=0.03, level=0.1),
         ),
     ),
+    # Cymbals ring for seconds: from one to four seconds after the stroke it is 3 to 5 kHz that is
+    # heard most (Fletcher and Rossing, The Physics of Musical Instruments, chapter 20, from
+    # memory).
     "ride": Drum(
         0.4,
         (
-            Tone(hz=417, ring_s=1.1, level=0.1),
-            Tone(hz=689, ring_s=1.2, level=0.1),
-            Band(low_hz=1200, high_hz=3200, ring_s=1.5, level=0.12, modes=18, sensitivity=0.1),
-            Band(low_hz=3200, high_hz=6500, ring_s=1.2, level=0.2, modes=60, sensitivity=0.3),
-            Band(low_hz=6500, high_hz=12000, ring_s=0.8, level=0.12, modes=120, sensitivity=0.7),
-            Band(low_hz=3000, high_hz=11000, ring_s=0.035, level=0.55, modes=90, sensitivity=0.9),
+            Tone(hz=417, ring_s=2.4, level=0.08),
+            Tone(hz=689, ring_s=2.6, level=0.08),
+            Band(low_hz=1200, high_hz=3000, ring_s=3.2, level=0.1, modes=18, sensitivity=0.1),
+            Band(low_hz=3000, high_hz=5200, ring_s=4.8, level=0.15, modes=46, sensitivity=0.2),
+            Band(low_hz=5200, high_hz=7000, ring_s=2.4, level=0.12, modes=30, sensitivity=0.4),
+            Band(low_hz=7000, high_hz=12000, ring_s=1.4, level=0.12, modes=110, sensitivity=0.7),
+            Band(low_hz=3000, high_hz=11000, ring_s=0.035, level=0.6, modes=90, sensitivity=0.9),
         ),
     ),
     "ride-bell": Drum(
@@ -214,13 +247,14 @@ _DRUMS: dict[str, Drum] = {
     "crash": Drum(
         0.65,
         (
-            Band(low_hz=280, high_hz=1100, ring_s=1.9, level=0.14, modes=24),
-            Band(low_hz=1100, high_hz=3200, ring_s=2.3, level=0.3, modes=80, sensitivity=0.1),
-            Band(low_hz=3200, high_hz=7000, ring_s=1.9, level=0.4, modes=200, sensitivity=0.4),
+            Band(low_hz=280, high_hz=1100, ring_s=2.6, level=0.14, modes=24),
+            Band(low_hz=1100, high_hz=3000, ring_s=3.4, level=0.28, modes=80, sensitivity=0.1),
+            Band(low_hz=3000, high_hz=5200, ring_s=4.8, level=0.32, modes=150, sensitivity=0.3),
+            Band(low_hz=5200, high_hz=7500, ring_s=2.8, level=0.3, modes=120, sensitivity=0.5),
             Band(
-                low_hz=7000,
+                low_hz=7500,
                 high_hz=14000,
-                ring_s=1.4,
+                ring_s=1.8,
                 level=0.35,
                 modes=300,
                 sensitivity=0.8,
@@ -265,14 +299,60 @@ _DRUMS: dict[str, Drum] = {
 }
 
 
-def stroke(voice: str, velocity: float, rate: int) -> Frames:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """A layer before its level, each (n,): the ``sound``, the ``loose`` part of its beginning, and
+    the same of another draw. They are kept in whole ``step`` s, () float32, of which the loudest
+    has 32,767: half the memory, and what is lost is 96 dB below.
+    """
+
+    sound: Steps
+    loose: Steps
+    other: Steps
+    step: Frames
+
+
+_ARRAYS = len(fields(Layer))
+
+
+def stroke(voice: str, velocity: float, rate: int, *, variant: int = 0) -> Frames:
     """The sound of a stroke, mono (n,) float32 at ``rate`` frames a second, 22,050 or more.
 
-    ``voice`` is a name in ``kit.VOICES`` (KeyError otherwise), ``velocity`` 1 to 127.
+    ``voice`` is a name in ``kit.VOICES`` (KeyError otherwise), ``velocity`` 1 to 127. Each
+    ``variant`` from 1 on is another stroke of the same level; 0 is the one from which they come.
     """
-    gain = 10.0 ** (level_db(velocity) / 20.0)
-    layer = min(int(velocity) // LAYER, LAYERS - 1)
-    return _layer(voice, layer, rate) * np.float32(gain)
+    gain = np.float32(10.0 ** (level_db(velocity) / 20.0))
+    layer = _layer(voice, min(int(velocity) // LAYER, LAYERS - 1), rate)
+    step = np.float32(layer.step)
+    if not variant:
+        return np.multiply(layer.sound, gain * step, dtype=np.float32)
+    sound = np.multiply(layer.sound, step, dtype=np.float32)
+    sound *= gain * _vary(sound, layer, variant, rate=rate)
+    return sound
+
+
+def _vary(sound: Frames, layer: Layer, variant: int, *, rate: int) -> np.float32:
+    """Make another stroke of ``sound``, in its place; the gain that gives it its level again."""
+    level = float(np.dot(sound, sound))
+    turn = 2.0 * np.pi * (_GOLDEN * variant)
+    loose = len(layer.loose)
+    step = np.float32(layer.step)
+    sound[:loose] += step * np.float32(np.cos(turn) - 1.0) * layer.loose
+    sound[:loose] += step * np.float32(np.sin(turn)) * layer.other
+    early = sound[: round(VARIED_S * rate)]
+    fading = early * _fading(len(early), rate)
+    for (nearest_s, range_s, most), by in zip(_TAPS, _TURNS, strict=True):
+        at = round((nearest_s + range_s * (by * variant % 1.0)) * rate)
+        share = np.float32(most * np.sin(turn * by * len(_TAPS)))
+        early[at:] += share * fading[:-at]
+    return np.float32(np.sqrt(level / float(np.dot(sound, sound))))
+
+
+@cache
+def _fading(count: int, rate: int) -> Frames:
+    """1 at the beginning, 0 after ``VARIED_S``, (n,)."""
+    way = np.arange(count) / (VARIED_S * rate)
+    return np.asarray(0.5 + 0.5 * np.cos(np.pi * way.clip(0.0, 1.0)), np.float32)
 
 
 def warm(voices: Iterable[str], rate: int) -> None:
@@ -283,14 +363,22 @@ def warm(voices: Iterable[str], rate: int) -> None:
     for voice in voices:
         layers = [_layer(voice, layer, rate) for layer in range(LAYERS)]
         if (made_by := _made_by(voice)) and _kept(voice, rate) is None:
-            kit_cache.write(voice, rate, made_by, layers=layers)
+            arrays = [
+                array
+                for layer in layers
+                for array in (layer.sound, layer.loose, layer.other, layer.step)
+            ]
+            kit_cache.write(voice, rate, made_by, arrays=arrays)
 
 
 @cache
-def _layer(voice: str, layer: int, rate: int) -> Frames:
+def _layer(voice: str, layer: int, rate: int) -> Layer:
     """The tone of a layer, before its level: all layers of a voice have the same energy."""
     kept = _kept(voice, rate)
-    return _made(voice, layer, rate) if kept is None else kept[layer]
+    if kept is None:
+        return _made(voice, layer, rate)
+    own = kept[_ARRAYS * layer : _ARRAYS * (layer + 1)]
+    return Layer(sound=own[0], loose=own[1], other=own[2], step=own[3])
 
 
 @cache
@@ -304,17 +392,35 @@ def _made_by(voice: str) -> str | None:
 
 
 @cache
-def _kept(voice: str, rate: int) -> tuple[Frames, ...] | None:
-    """The layers in the user's cache, if they are there."""
+def _kept(voice: str, rate: int) -> tuple[NDArray[Any], ...] | None:
+    """The arrays of all layers in the user's cache, if they are there."""
     made_by = _made_by(voice)
-    return None if made_by is None else kit_cache.read(voice, rate, made_by)
+    kept = None if made_by is None else kit_cache.read(voice, rate, made_by)
+    return kept if kept is not None and len(kept) == LAYERS * _ARRAYS else None
 
 
-def _made(voice: str, layer: int, rate: int) -> Frames:
+def _made(voice: str, layer: int, rate: int) -> Layer:
     hardest, energy = _hardest(voice, rate)
-    sound = mixed(_DRUMS[voice].parts, (layer + 0.5) / LAYERS, rate)
-    scale = _DRUMS[voice].peak / hardest * np.sqrt(energy / np.square(sound).sum())
-    return np.asarray(scale * sound, np.float32)
+    drum, hardness = _DRUMS[voice], (layer + 0.5) / LAYERS
+    sound = mixed(drum.parts, hardness, rate)
+    scale = drum.peak / hardest * np.sqrt(energy / np.square(sound).sum())
+    loose = [part for part in drum.parts if isinstance(part, Band) and part.is_loose]
+    draws = (loose, [replace(part, draw=1) for part in loose])
+    made = (sound, *(_beginning(each, hardness, rate) for each in draws))
+    step = max(float(np.abs(part).max(initial=0.0)) for part in made) / 32767.0
+    whole, first, second = (np.rint(part / step).astype(np.int16) for part in made)
+    if not whole[0]:  # it begins with its first frame, however softly
+        whole[0] = 1 if sound[0] >= 0.0 else -1
+    return Layer(sound=whole, loose=first, other=second, step=np.array(scale * step, np.float32))
+
+
+def _beginning(loose: Sequence[Part], hardness: float, rate: int) -> Samples:
+    """The first ``LOOSE_S`` of these parts, fading."""
+    if not loose:
+        return np.zeros(0)
+    part = mixed(loose, hardness, rate)[: round(LOOSE_S * rate)]
+    way = np.arange(len(part)) / (LOOSE_S * rate)
+    return part * (0.5 + 0.5 * np.cos(np.pi * way))
 
 
 @cache

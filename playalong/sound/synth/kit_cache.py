@@ -1,8 +1,8 @@
 """The drum kit's rendered sounds, kept in the user's cache: made once, read from then on.
 
-A file for each voice and rate, in numpy's own format for several arrays: the layers of the voice,
-and the key of what made them. Where the key is another, the file counts as not there, and the
-next to make the voice writes it anew. Such a file is a convenience only: whatever is wrong with
+A file for each voice and rate, in numpy's own format for several arrays: those of the voice's
+layers, and the key of what made them. Where the key is another, the file counts as not there, and
+the next to make the voice writes it anew. Such a file is a convenience only: whatever is wrong with
 it, or with the folder, the sounds are made instead, the same to the last bit.
 """
 
@@ -11,10 +11,11 @@ from collections.abc import Sequence
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from playalong.sound.timeline import Frames
 from playalong.support.files import FileError, writing
 
 
@@ -30,8 +31,8 @@ def key(figures: object, *sources: str) -> str:
     return made_by.hexdigest()
 
 
-def read(voice: str, rate: int, made_by: str) -> tuple[Frames, ...] | None:
-    """The layers of ``voice`` at ``rate`` made by this key, each (n,); None where not kept."""
+def read(voice: str, rate: int, made_by: str) -> tuple[NDArray[Any], ...] | None:
+    """The arrays of ``voice`` at ``rate`` made by this key, each (n,); None where not kept."""
     try:
         with np.load(_path(voice, rate), allow_pickle=False) as kept:
             if str(kept["key"]) != made_by:
@@ -42,11 +43,11 @@ def read(voice: str, rate: int, made_by: str) -> tuple[Frames, ...] | None:
         return None
 
 
-def write(voice: str, rate: int, made_by: str, *, layers: Sequence[Frames]) -> None:
-    """Keep the layers of ``voice``, whole or not at all; nothing where it cannot be done."""
+def write(voice: str, rate: int, made_by: str, *, arrays: Sequence[NDArray[Any]]) -> None:
+    """Keep the arrays of ``voice``, whole or not at all; nothing where it cannot be done."""
     path = _path(voice, rate)
     with suppress(FileError), writing(path) as file:
-        np.savez(file, *layers, key=np.array(made_by))
+        np.savez(file, *arrays, key=np.array(made_by))
 
 
 def folder() -> Path:

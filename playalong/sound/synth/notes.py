@@ -44,16 +44,18 @@ class Note:
     """A stroke on the drum kit at a time: seconds, 0 being the start of bar 1.
 
     ``velocity`` 1 to 127; from ``until_s`` on it fades within ``FADE_S``, None to let it ring.
+    ``variant`` tells it from others of the same voice and velocity, see ``drums.stroke``.
     """
 
     time_s: float
     voice: str
     velocity: float
     until_s: float | None = None
+    variant: int = 0
 
     def frames(self, rate: int) -> Frames:
         """What is heard, mono (n,) at ``rate`` frames a second."""
-        sound = stroke(self.voice, self.velocity, rate)
+        sound = stroke(self.voice, self.velocity, rate, variant=self.variant)
         if self.until_s is None:
             return sound
         held, fade = round((self.until_s - self.time_s) * rate), round(FADE_S * rate)
@@ -86,11 +88,12 @@ def notes(
 
 
 def damped(played: Sequence[Note], chokes: Iterable[tuple[float, str]] = ()) -> list[Note]:
-    """``played``, each in its place, with an end where something ends it.
+    """``played``, each in its place, no two alike, with an end where something ends it.
 
     What rings of the hi-hat ends where the hi-hat is next struck or trodden. ``chokes`` are times
     in seconds with the voice that a hand took hold of: every sound of that cymbal ends there.
     """
+    played = [replace(note, variant=number) for number, note in enumerate(played, 1)]
     hats_s = sorted({note.time_s for note in played if note.voice in HATS})
     held: dict[str, list[float]] = {}
     for time_s, voice in sorted(chokes):

@@ -19,6 +19,9 @@ Samples = NDArray[np.float64]
 #: from memory).
 _DECAYS = np.log(10.0 ** (60.0 / 20.0))
 
+#: Metal that has died away so soon is heard as the noise of the stick.
+_LOOSE_S = 0.06
+
 #: How much of its sensitivity a part shows in its length.
 _SHORTER = 0.25
 
@@ -73,13 +76,19 @@ class Tone(Part):
 class Band(Part):
     """What fills ``low_hz`` to ``high_hz``: noise, or metal that rings in ``modes`` tones.
 
-    ``rise_s``: how long it takes to come up.
+    ``rise_s``: how long it takes to come up; ``draw``: which of many noises like it.
     """
 
     low_hz: float
     high_hz: float
     modes: int | None = None
     rise_s: float = 0.0003
+    draw: int = 0
+
+    @property
+    def is_loose(self) -> bool:
+        """Whether it is noise, or so short that it is heard as noise: never twice the same."""
+        return self.modes is None or self.ring_s <= _LOOSE_S
 
     def sounding(self, hardness: float, rate: int) -> Samples:
         """The band, of RMS ``level`` where it is strongest."""
@@ -87,7 +96,12 @@ class Band(Part):
         # Frame 0 is one step into the sound: at 0 itself it has not risen.
         time_s = np.arange(1, 1 + round(ring_s * rate)) / rate
         steady = _steady(
-            self.low_hz, self.high_hz, self.modes, frames=round(self.ring_s * rate), rate=rate
+            self.low_hz,
+            self.high_hz,
+            self.modes,
+            frames=round(self.ring_s * rate),
+            rate=rate,
+            draw=self.draw,
         )
         rise = np.minimum(1.0, time_s / self.rise_s)
         return self.strength(hardness) * steady[: len(time_s)] * rise * _dying(time_s, ring_s)
@@ -99,12 +113,15 @@ def _dying(time_s: Samples, ring_s: float) -> Samples:
 
 
 @cache
-def _steady(low_hz: float, high_hz: float, modes: int | None, *, frames: int, rate: int) -> Samples:
+def _steady(
+    low_hz: float, high_hz: float, modes: int | None, *, frames: int, rate: int, draw: int
+) -> Samples:
     """Noise of RMS 1 in a band, made from its spectrum; with ``modes``, of so many lines only.
 
     The same figures always give the same noise.
     """
-    chance = np.random.default_rng([round(low_hz), round(high_hz), modes or 0, frames])
+    figures = [round(low_hz), round(high_hz), modes or 0, frames]
+    chance = np.random.default_rng([*figures, draw] if draw else figures)
     low, high = (min(round(hz * frames / rate), frames // 2) for hz in (low_hz, high_hz))
     lines = np.arange(low, high)
     if modes is not None and modes < len(lines):
