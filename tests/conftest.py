@@ -1,5 +1,6 @@
 """For all tests: in CI the same examples every time, elsewhere new ones; one thread a worker."""
 
+import gc
 import os
 import tempfile
 from pathlib import Path
@@ -18,3 +19,8 @@ if os.environ.get("CI"):
 _HOME = tempfile.TemporaryDirectory(prefix="playalong-tests-")
 for _name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
     os.environ[_name] = str(Path(_HOME.name) / _name.lower())
+
+
+def pytest_collection_finish() -> None:
+    """What is there before the first test stays: it is not looked through for garbage again."""
+    gc.freeze()

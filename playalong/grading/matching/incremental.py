@@ -49,7 +49,13 @@ class Played:
         return len(self.time)
 
     def __getitem__(self, rows: Ints | NDArray[np.bool_] | slice) -> "Played":
-        return Played(**{column.name: getattr(self, column.name)[rows] for column in fields(self)})
+        return Played(
+            time=self.time[rows],
+            voice=self.voice[rows],
+            struck=self.struck[rows],
+            number=self.number[rows],
+            velocity=self.velocity[rows],
+        )
 
     @classmethod
     def of(cls, rows: Iterable[tuple[int, int, int, int, float]]) -> "Played":

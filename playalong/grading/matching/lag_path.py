@@ -113,25 +113,28 @@ def lag_path(
     drift = np.arange(-_DRIFT, _DRIFT + 1)
     toll = step_cost * np.abs(drift)
     value = votes[0] - step_cost * np.abs(np.arange(places) - places // 2) / 4.0
-    came = np.zeros((rows, places), np.int64)
-    own = np.arange(places)
-    padded = np.full(places + 2 * _DRIFT, -np.inf)
+    # The values of each row, and for each lag those from which it can be reached. Whence the best
+    # path came is asked only along that path.
+    values = np.full((rows, places + 2 * _DRIFT), -np.inf)
+    near = np.lib.stride_tricks.sliding_window_view(values, len(drift), axis=1)
+    leapt_from = np.full((rows, places) if leaps else (0, 0), -1)
     for row in range(1, rows):
-        padded[_DRIFT:-_DRIFT] = value
-        near = np.lib.stride_tricks.sliding_window_view(padded, 2 * _DRIFT + 1) - toll
-        best = near.argmax(axis=1)
-        gained, came[row] = near[own, best], own + drift[best]
+        values[row - 1, _DRIFT:-_DRIFT] = value
+        gained = (near[row - 1].T - toll[:, None]).max(axis=0)
         if leaps:
             origin, leapt = _leaps(value, strokes_row * BIN_S / ROW_S)
             leap = leapt - leap_cost > gained
-            came[row, leap] = origin[leap]
+            leapt_from[row, leap] = origin[leap]
             gained[leap] = leapt[leap] - leap_cost
         value = gained + votes[row]
 
     lag = np.empty(rows, np.int64)
     lag[-1] = value.argmax()
     for row in range(rows - 1, 0, -1):
-        lag[row - 1] = came[row, lag[row]]
+        own = int(lag[row])
+        leapt_to = leapt_from[row, own] if leaps else -1
+        stepped = own + drift[(near[row - 1, own] - toll).argmax()]
+        lag[row - 1] = leapt_to if leapt_to >= 0 else stepped
     stretch = _stretches(lag, votes) if leaps else np.zeros(rows, np.int64)
     return LagPath(
         start_s=ROW_S * np.arange(rows, dtype=np.float64),
