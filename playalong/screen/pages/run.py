@@ -133,7 +133,7 @@ class RunPage(ButtonPage):
         base = height - pen.px(FOOT_BASE)
         foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
         lower = area(left=left, top=below, right=right, bottom=foot)
-        self._draw_still(pen, lower, base)
+        self._draw_still(pen, lower, base=base)
         edge = 0 if self.passes is None else pen.px(_PASSES)
         sheet = area(
             left=left,
@@ -144,7 +144,6 @@ class RunPage(ButtonPage):
         past = self.sheet.draw(pen, sheet, now_s)
         if self.chart is not None:
             self.chart.draw(pen, lower)
-        self.level.draw(pen, (left, sheet.top - pen.px(8)))
         if self.paused:
             draw_slip(
                 pen,
@@ -157,7 +156,7 @@ class RunPage(ButtonPage):
         ahead = area(left=past.right, top=past.top, right=sheet.right, bottom=past.bottom)
         draw_slip(pen, ahead, self.said)
 
-    def _draw_still(self, pen: Pen, lower: pygame.Rect, base: float) -> None:
+    def _draw_still(self, pen: Pen, lower: pygame.Rect, *, base: float) -> None:
         """What does not move with the sheet: drawn anew only where it shows something else.
 
         ``lower`` is the room of the gauges, ``base`` the baseline of the buttons.
@@ -167,8 +166,9 @@ class RunPage(ButtonPage):
         shown = (
             *(pen.surface.get_size(), pen.theme, self.title, self.subtitle, reading, self.clean),
             *(self.called, tuple(self.notices), self.buttons, tuple(lower)),
+            *(self.level, self.level.db, self.level.part),
             gauges_shown if self.chart is None else None,
-            self.passes,
+            None if self.passes is None else tuple(self.passes),
         )
         if self._still is not None and self._still[0] == shown:
             pen.surface.blit(self._still[1], (0, 0))
@@ -195,6 +195,7 @@ class RunPage(ButtonPage):
             )
         self.buttons.draw(pen, left=left, right=right, base=base)
         self._draw_notices(pen, left, right - pen.px(_STRUCK))
+        self.level.draw(pen, (left, pen.px(HEAD) - pen.px(8)))
         self._still = shown, pen.surface.copy()
 
     def _draw_notices(self, pen: Pen, left: float, right: float) -> None:
