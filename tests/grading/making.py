@@ -1,7 +1,7 @@
 """Patterns, targets and hits for these tests, all invented."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from typing import Any
@@ -12,9 +12,13 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
-from playalong.grading.grade import Grade
-from playalong.grading.grade_run import grade
+from playalong.grading.grade import Counts, Dynamics, Graces, Grade, Score, Timing
+from playalong.grading.grade_run import counts, grade
 from playalong.grading.matching.matched_run import MatchedRun
+from playalong.grading.measures.dynamics import dynamics
+from playalong.grading.measures.ornaments import graces
+from playalong.grading.measures.score import score
+from playalong.grading.measures.timing import timing
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.meter import Meter
@@ -114,6 +118,31 @@ def grade_and_run(
 ) -> tuple[Grade, MatchedRun]:
     """The grade, and the matched run behind it."""
     return grade(pattern, pattern.tempo, targets=targets, hits=hits, rules=rules or Rules())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Measured:
+    """What a grade says in figures, without looking for their causes, which is most of its work."""
+
+    run: MatchedRun
+    counts: Counts
+    timing: Timing
+    dynamics: Dynamics
+    graces: Graces | None
+    score: Score
+
+
+def measured(targets: Targets, hits: Hits, rules: Rules | None = None) -> Measured:
+    """The figures of a run, as ``grade`` takes them."""
+    run = MatchedRun.of(targets, hits, rules or Rules())
+    return Measured(
+        run=run,
+        counts=counts(run),
+        timing=timing(run),
+        dynamics=dynamics(run),
+        graces=graces(run),
+        score=score(run),
+    )
 
 
 def with_optional(targets: Targets, numbers: Sequence[int]) -> Targets:

@@ -20,9 +20,9 @@ from playalong.pattern.voices import STAFF_ORDER
 from tests.helpers.exact_takes import FITTING, as_list, faultless, law
 
 from .making import (
-    grade_and_run,
     graded,
     groove,
+    measured,
     moved,
     patterns,
     placed,
@@ -124,26 +124,24 @@ def test_half_the_tempo_and_twice_the_windows_is_the_same_take(
     pattern, rows = case
     slow = replace(pattern, tempo=62.5)
     twice = Rules(capture_ms=2.0 * RULES.capture_ms, tolerance_ms=2.0 * RULES.tolerance_ms)
-    quick_grade, quick_run = grade_and_run(
-        pattern,
+    quick = measured(
         lay_out(pattern, pattern.tempo, 2),
         Hits.of(Hit(ms / 1000.0, name, level) for ms, name, level in rows),
     )
-    slow_grade, slow_run = grade_and_run(
-        slow,
+    slower = measured(
         lay_out(slow, slow.tempo, 2),
         Hits.of(Hit(2 * ms / 1000.0, name, level) for ms, name, level in rows),
-        rules=twice,
+        twice,
     )
-    assert slow_grade.counts == quick_grade.counts
-    assert slow_grade.dynamics == quick_grade.dynamics
-    assert astuple(slow_grade.score) == pytest.approx(astuple(quick_grade.score))
+    assert slower.counts == quick.counts
+    assert slower.dynamics == quick.dynamics
+    assert astuple(slower.score) == pytest.approx(astuple(quick.score))
     for name in ("mean_ms", "sd_ms", "median_ms"):
-        one, two = getattr(quick_grade.timing, name), getattr(slow_grade.timing, name)
+        one, two = getattr(quick.timing, name), getattr(slower.timing, name)
         assert two == (None if one is None else pytest.approx(2.0 * one, abs=1e-5))
     # On the click: a course of the player's own is found at the scatter that people have.
-    kept = steadiness(Strokes.of(quick_run), pattern.tempo)
-    slowly = steadiness(Strokes.of(slow_run), slow.tempo)
+    kept = steadiness(Strokes.of(quick.run), pattern.tempo)
+    slowly = steadiness(Strokes.of(slower.run), slow.tempo)
     assert slowly.drift_percent == (
         None if kept.drift_percent is None else pytest.approx(kept.drift_percent, abs=1e-4)
     )
@@ -165,7 +163,7 @@ def test_the_same_errors_at_another_tempo_are_the_same_grade(
         targets = lay_out(own, tempo, bars)
         hits = moved(faultless(targets), 0.0)
         played = Hits.sorted(targets.time_s + np.array(errors) / 1e3, targets.voice, hits.velocity)
-        grades.append(graded(own, targets, played))
+        grades.append(measured(targets, played))
     for grade in grades[1:]:
         assert grade.counts == grades[0].counts
         assert grade.score.total == pytest.approx(grades[0].score.total, abs=1e-6)

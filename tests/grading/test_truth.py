@@ -34,7 +34,7 @@ from playalong.simulation.player import perform
 from playalong.simulation.skills import SKILLS, Skill
 from tests.helpers.steady_player import STEADY
 
-from .making import graded, groove
+from .making import graded, groove, measured
 
 TEMPO = 100.0
 PATTERN = groove(
@@ -109,7 +109,7 @@ def test_mean_spread_contrast_misses_and_extras_come_back(first: int) -> None:
     for seed in range(first, first + 20):
         chance = np.random.default_rng(seed)
         known = truth(chance)
-        told = graded(PATTERN, LONG, take(known, chance))
+        told = measured(LONG, take(known, chance))
         assert told.timing.mean_ms == pytest.approx(known.mean_ms, abs=0.5)
         assert told.timing.sd_ms == pytest.approx(known.sd_ms, rel=0.05)
         contrast = told.dynamics.ghost_contrast_db["snare"]
@@ -267,7 +267,7 @@ def test_a_professional_is_told_who_leads() -> None:
     published_ms = {Limb.HAT_HAND: -2.0, Limb.SNARE_HAND: -10.0, Limb.KICK_FOOT: -10.0}
     for seed in range(12):
         hits, _ = heard(targets, STEADY, seed)
-        told, _ = grade(PATTERN, 120.0, targets=targets, hits=hits, rules=Rules())
+        told = measured(targets, hits)
         assert told.counts.matched == len(targets)
         assert told.timing.leads in (Limb.SNARE_HAND, Limb.KICK_FOOT)
         for limb, mean_ms in published_ms.items():
@@ -282,13 +282,8 @@ def test_a_learner_is_told_what_went_wrong() -> None:
     targets = lay_out(PATTERN, TEMPO, 60)
     for seed in range(12):
         hits, known = heard(targets, SKILLS["beginner"], seed)
-        told, run = grade(
-            PATTERN,
-            TEMPO,
-            targets=targets,
-            hits=hits,
-            rules=Rules(capture_ms=200.0, tolerance_ms=30.0),
-        )
+        told = measured(targets, hits, Rules(capture_ms=200.0, tolerance_ms=30.0))
+        run = told.run
         assert told.counts.missed == len(known.missed)
         assert told.counts.wrong_drum == len(known.wrong_drum)
         assert told.counts.extra == known.extra

@@ -7,6 +7,7 @@ reading and writing can each be held against them.
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import cache
 from itertools import cycle
 from math import lcm
 from typing import Any
@@ -52,7 +53,9 @@ MARKS = {
     "d": (Dynamic.NORMAL, 2, False),
     "D": (Dynamic.ACCENT, 2, False),
 }
-STEPS = ["-"] * 8 + list(MARKS) + ["(x)"] + [f"{mark}?" for mark in MARKS]
+STEPS = (*["-"] * 8, *MARKS, "(x)", *(f"{mark}?" for mark in MARKS))
+#: Of a variation: also strokes that are taken away.
+LESS_STEPS = (*["."] * len(STEPS), *STEPS)
 
 #: Parts of a beat that may stand below each other.
 FAMILIES = ((1, 2, 4, 8, 16), (1, 2, 3, 4, 6, 12), (1, 5, 10), (1, 7))
@@ -112,28 +115,36 @@ def in_order(strokes: list[Stroke]) -> list[Stroke]:
     return sorted(strokes, key=lambda item: (item.at, list(BY_HAND).index(item.voice)))
 
 
+# Strategies are made once: making and checking one costs more than drawing from it.
+@cache
+def among(few: tuple[Any, ...], count: int | None = None) -> st.SearchStrategy[Any]:
+    """One of ``few``, or a list of so many of them."""
+    one = st.sampled_from(few)
+    return one if count is None else st.lists(one, min_size=count, max_size=count)
+
+
+@cache
+def some(few: tuple[Any, ...]) -> st.SearchStrategy[list[Any]]:
+    """Up to four of ``few``, each once."""
+    return st.lists(among(few), min_size=1, max_size=4, unique=True)
+
+
 @st.composite
-def lines(draw: st.DrawFn, written: str, steps: list[str], *, voices: list[str]) -> dict[str, Line]:
+def lines(
+    draw: st.DrawFn, written: str, steps: tuple[str, ...], *, voices: tuple[str, ...]
+) -> dict[str, Line]:
     """Lines of one bar for some of ``voices``."""
-    families = draw(
-        st.lists(
-            st.sampled_from(FAMILIES), min_size=len(METERS[written]), max_size=len(METERS[written])
-        )
-    )
+    families = draw(among(FAMILIES, len(METERS[written])))
     found = {}
-    for voice in draw(st.lists(st.sampled_from(voices), min_size=1, max_size=4, unique=True)):
-        line = []
-        for family in families:
-            size = draw(st.sampled_from(family))
-            line.append(draw(st.lists(st.sampled_from(steps), min_size=size, max_size=size)))
-        found[voice] = line
+    for voice in draw(some(voices)):
+        found[voice] = [draw(among(steps, draw(among(family)))) for family in families]
     return found
 
 
 @st.composite
 def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
     """A bar, its text, and its meter as written."""
-    found = draw(lines(written, STEPS, voices=list(BY_HAND)))
+    found = draw(lines(written, STEPS, voices=tuple(BY_HAND)))
     strokes = [
         stroke(at, voice, step)
         for voice, line in found.items()
@@ -156,7 +167,7 @@ def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
         ]
         for beat, index, at in grid:
             there = [item for item in in_order(strokes) if item.at == at and BY_HAND[item.voice]]
-            hand = draw(st.sampled_from("RL-")) if there else "-"
+            hand = draw(among(("R", "L", "-"))) if there else "-"
             sticking[beat][index] = hand
             # Of two at once the upper voice has the hand that is written.
             for item, side in zip(
@@ -192,7 +203,7 @@ def parts_of_variations(
     )
     # Mostly voices of which something can be taken away.
     voices = sorted({voice for _, voice in there}) if draw(st.integers(0, 3)) else []
-    found = draw(lines(written, ["."] * len(STEPS) + STEPS, voices=voices or list(BY_HAND)))
+    found = draw(lines(written, LESS_STEPS, voices=tuple(voices or BY_HAND)))
     added: list[Stroke] = []
     taken: list[tuple[Fraction, str]] = []
     for voice, line in found.items():
