@@ -8,7 +8,9 @@ the hi-hat foot another few; the snare strokes of flams are 42 ms apart, the fir
 The other three are reasoned from it, and from common practice: an advanced player is a quarter
 wider, an intermediate one half as wide again, a beginner about twice as wide; what is theirs alone
 grows faster than what is shared, since limbs that are not yet one do not err together; ghost notes
-come out louder the less somebody has practised them, and only the first two miss strokes.
+come out louder the less somebody has practised them, and only the first two miss strokes. From one
+of them to the next they differ less than the professionals of the data do: who is a third wider
+than an intermediate player is no intermediate player.
 
 ``SKILLS`` are the players that can be asked for; the intermediate one and the beginner have habits
 besides (``Skill.without_habits`` takes them away).
@@ -123,7 +125,7 @@ SKILLS: dict[str, Skill] = {
     "beginner": Skill(
         error_ms=_limbs(25.0),
         shared_ms=24.0,
-        varies=0.15,
+        varies=0.1,
         touch=_touch(1.5, -17.0),
         grace_ms=(55.0, 18.0),
         grace_db=(4.0, 5.0),
@@ -138,7 +140,7 @@ SKILLS: dict[str, Skill] = {
     "intermediate": Skill(
         error_ms=_limbs(17.0),
         shared_ms=19.0,
-        varies=0.15,
+        varies=0.1,
         touch=_touch(1.2, -22.0),
         grace_ms=(46.0, 10.0),
         grace_db=(6.0, 4.0),
@@ -154,7 +156,7 @@ SKILLS: dict[str, Skill] = {
     "advanced": Skill(
         error_ms=_limbs(13.5),
         shared_ms=16.5,
-        varies=0.15,
+        varies=0.1,
         touch=_touch(1.1, -24.0),
         grace_ms=(42.0, 8.0),
         grace_db=(6.0, 3.0),

@@ -547,7 +547,7 @@ def ghosts_loud_over_kick(scene: Scene, share: float) -> Faulty | None:
 def kick_soft_under_ghosts(scene: Scene, by_db: float) -> Faulty | None:
     """The kick goes softer where a ghost note falls together with it."""
     written = np.round(scene.targets.written, 6)
-    kick = scene.voice("kick") & scene.played.answered
+    kick = scene.voice("kick") & scene.dynamic(NORMAL) & scene.played.answered
     under = kick & np.isin(written, written[scene.dynamic(GHOST) & ~scene.voice("kick")])
     if under.sum() < REPEATS or (kick & ~under).sum() < REPEATS:
         return None

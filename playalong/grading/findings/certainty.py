@@ -111,6 +111,24 @@ def comes_back(mean: float, error: float, *, halves: tuple[float, float], usual:
     return steady and (own - LASTING) * abs(mean) >= SURE * error * sqrt(1.0 + own)
 
 
+def of_count(n: int) -> Interval:
+    """A number of events that come now and then: how many as many bars have, by the square-root
+    rule for Poisson's distribution."""
+    low, high = max(sqrt(n) - _Z / 2.0, 0.0), sqrt(n) + _Z / 2.0
+    return Interval(float(n), low * low, high * high)
+
+
+def slope(x: Floats, y: Floats) -> Interval:
+    """How steeply ``y`` (n,) rises over ``x``, by least squares; n is 3 at least."""
+    off = x - x.mean()
+    over = float(off @ off)
+    steep = float(off @ y) / over
+    rest = y - y.mean() - steep * off
+    error = sqrt(float(rest @ rest) / (len(x) - 2) / over) * hanging_together(rest)
+    half = critical(len(x) - 2) * error
+    return Interval(steep, steep - half, steep + half)
+
+
 def of_share(n: int, of: int) -> Interval:
     """How often: ``n`` of ``of`` times, 0 to 1; what came more often than asked came every time."""
     if of <= 0:

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from playalong.grading.findings.candidate import Candidate, Mend
+from playalong.grading.findings.certainty import interval
 from playalong.grading.findings.dynamics import loudness
 from playalong.grading.findings.look import Layout, Look
 from playalong.grading.findings.missing import missing
@@ -132,6 +133,11 @@ def _clean(look: Look) -> Finding:
     """Nothing stands out: the spread is told."""
     errors = look.less_limb
     spread = float(np.sqrt(np.mean(errors**2))) if len(errors) else None
+    low = high = None
+    square = interval(look.bar_means(errors**2))  # bars are the witnesses
+    if spread is not None and np.isfinite(square.half):
+        parts = np.array([max(square.low, 0.0), square.high]) / max(square.value, 1e-12)
+        low, high = (spread * np.sqrt(parts)).tolist()
     candidate = Candidate(
         code=Code.CLEAN,
         mend=Mend(),
@@ -141,5 +147,7 @@ def _clean(look: Look) -> Finding:
         of=look.asked,
         value=spread,
         unit="ms",
+        low=low,
+        high=high,
     )
     return _told(candidate, 0.0)

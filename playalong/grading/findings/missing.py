@@ -1,7 +1,8 @@
 """Causes in what was played at all: strokes left out, strokes too many, other drums.
 
 One stroke in eight is no habit: a place is told where it fails at least ``OFTEN`` of the times and
-``TIMES`` times, and a voice that loses strokes here and there where it costs something.
+``TIMES`` times, and for certain more than one in eight; a voice where it loses so much here and
+there.
 """
 
 from collections import Counter
@@ -11,7 +12,7 @@ from fractions import Fraction
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import of_share
+from playalong.grading.findings.certainty import of_count, of_share
 from playalong.grading.findings.look import GHOST, Look
 from playalong.grading.grade import Code, Spot
 from playalong.grading.matching.lag_path import counted_voices
@@ -20,15 +21,15 @@ from playalong.grading.verdicts import Verdict
 from playalong.midi.hits import Hits
 from playalong.pattern.voices import VOICES
 
-#: How often a place must fail to be a habit, and how many times.
-OFTEN, TIMES = 0.25, 3
+#: How often a place must fail to be a habit, and how many times; and for certain this share of a
+#: place, or of a voice that loses strokes here and there.
+OFTEN, TIMES, NO_HABIT = 0.25, 3, 0.125
 
-#: A voice is missing where so much of it is; it loses strokes here and there where for certain it
-#: loses this share.
-GONE, HERE_AND_THERE = 0.8, 0.06
+#: A voice is missing where so much of it is.
+GONE = 0.8
 
 #: Strokes land elsewhere where for certain so much of a voice does, or of everything.
-ELSEWHERE, ANYWHERE = 0.08, 0.02
+ELSEWHERE, ANYWHERE = 0.08, 0.024
 
 #: Ghost notes do not arrive where they are so much of what a voice loses.
 _SOFT = 0.8
@@ -73,11 +74,11 @@ def missed(look: Look) -> Iterator[Candidate]:
         ghosts = len(soft) + int(np.sum((look.run.voice == code) & (look.run.dynamic == GHOST)))
         if len(soft) >= TIMES and len(soft) >= max(OFTEN * ghosts, _SOFT * len(own)) and not whole:
             yield _missed(look, Code.GHOST_SOFT, own=soft, asked=ghosts)
-        elif len(own) >= TIMES and (whole or share.low >= HERE_AND_THERE):
+        elif len(own) >= TIMES and (whole or share.low >= NO_HABIT):
             yield _missed(look, Code.MISSED_VOICE, own=own, asked=asked)
     for group in np.flatnonzero(gone >= TIMES).tolist():
         asked = int(look.of_group[group])
-        if gone[group] < OFTEN * asked:
+        if gone[group] < OFTEN * asked or of_share(int(gone[group]), asked).low < NO_HABIT:
             continue
         own = rows[look.group_of[rows] == group]
         yield _missed(look, Code.MISSED_STROKE, own=own, asked=asked, group=group)
@@ -145,7 +146,7 @@ def wrong_drums(look: Look) -> Iterator[Candidate]:
     for group in np.flatnonzero(groups >= TIMES).tolist():
         own = look.group_of[target] == group
         asked = int(look.of_group[group])
-        if own.sum() >= OFTEN * asked:
+        if own.sum() >= OFTEN * asked and of_share(int(own.sum()), asked).low >= NO_HABIT:
             yield _wrong_drum(
                 look,
                 target[own],
@@ -219,6 +220,7 @@ def extras(look: Look) -> Iterator[Candidate]:
         many = len(once) >= EXTRA and len(once) >= EXTRA_SHARE * look.asked
         if many or len(recurring) >= TIMES:
             told = once if many else recurring
+            found = of_count(len(told))
             yield Candidate(
                 code=Code.EXTRA,
                 voice=name,
@@ -228,8 +230,10 @@ def extras(look: Look) -> Iterator[Candidate]:
                 beside=0.2 * look.points(len(told)),
                 n=len(told),
                 of=struck + len(told),
-                value=float(len(told)),
+                value=found.value,
                 unit="hits",
+                low=found.low,
+                high=found.high,
             )
 
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 
 from playalong.grading.findings.candidate import Candidate, Floats, Mend
-from playalong.grading.findings.certainty import of_share
+from playalong.grading.findings.certainty import of_share, slope
 from playalong.grading.findings.look import Look
 from playalong.grading.grade import Code, Spot
 from playalong.grading.matching.lag_path import counted_voices, lag_path
@@ -43,7 +43,7 @@ _ANSWERS = 0.75
 
 #: Another pattern: so little agrees, although hits enough were played, and so many of them
 #: elsewhere.
-_OTHER, _ENOUGH_HITS, _ELSEWHERE = 0.82, 0.4, 0.1
+_OTHER, _ENOUGH_HITS, _ELSEWHERE = 0.85, 0.4, 0.1
 
 
 def structure(look: Look) -> Iterator[Candidate]:
@@ -97,6 +97,9 @@ def stopped(look: Look) -> Iterator[Candidate]:
         of=int((~targets.optional).sum()),
         value=(first_s - targets.start_s) / bar_s,
         unit="bars",
+        # Somewhere between the last stroke that was heard and the first that was not.
+        low=min(max(last_s - targets.start_s, 0.0), first_s - targets.start_s) / bar_s,
+        high=(first_s - targets.start_s) / bar_s,
     )
 
 
@@ -199,6 +202,10 @@ def other_tempo(look: Look) -> Iterator[Candidate]:
         hits = int(np.isin(counted_voices(targets, run.hits)[within], targets.voice).sum())
         if 2.0 * len(tried.target) / max(asked + hits, 1) < max(_ANSWERS, agrees + 0.15):
             continue
+        if len(tried.target) < _STOP_STROKES:
+            continue
+        slower = slope(held.time_s[tried.target], run.hits.time_s[tried.hit])
+        asked_bpm = 60.0 / (targets.seconds_per_whole * float(look.layout.meters[0].unit))
         yield Candidate(
             code=code,
             mend=Mend(targets=laid),
@@ -206,8 +213,10 @@ def other_tempo(look: Look) -> Iterator[Candidate]:
             beside=0.0,
             n=len(tried.target),
             of=asked,
-            value=60.0 * ratio / (targets.seconds_per_whole * float(look.layout.meters[0].unit)),
+            value=asked_bpm / slower.value,
             unit="bpm",
+            low=asked_bpm / slower.high,
+            high=asked_bpm / slower.low,
         )
 
 

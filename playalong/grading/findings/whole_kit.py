@@ -31,9 +31,9 @@ _HELD_MS = 20.0
 _AWAY_S = 0.07
 
 #: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
-#: deviation), and are so much stronger than quick ones, which people have anyway; with so many bars
-#: at least.
-_WANDERING_MS, _SLOWER, _WANDERING_BARS = 16.0, 3.0, 8
+#: deviation), or as a part of the spread that the level asks for, and are so much stronger than
+#: quick ones, which people have anyway; with so many bars at least.
+_WANDERING_MS, _WANDERING_PART, _SLOWER, _WANDERING_BARS = 17.0, 0.6, 4.5, 8
 
 
 def whole(look: Look) -> Iterator[Candidate]:
@@ -169,7 +169,8 @@ def wandering(look: Look) -> Iterator[Candidate]:
     line = np.polynomial.Polynomial.fit(known, mean, 1)
     slow, quick, aside = _waves(mean - line(known))
     spread = float(aside.std())
-    if spread < _WANDERING_MS * look.slowness or slow < _SLOWER * quick:
+    most = max(_WANDERING_MS, _WANDERING_PART * look.spread_ms) * look.slowness
+    if spread < most or slow < _SLOWER * quick:
         return
     middles_s = (
         look.targets.bar_starts_s + np.append(look.targets.bar_starts_s[1:], look.targets.end_s)
