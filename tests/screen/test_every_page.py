@@ -11,12 +11,14 @@ import pytest
 
 from playalong.app.home.pattern_list import pattern_list
 from playalong.app.play.tasks import task_of
+from playalong.app.run.pad_commands import also
 from playalong.grading.gauges import Gauges
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
 from playalong.screen.base.fonts import CAPITAL
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import SMALL, Theme
+from playalong.screen.base.widgets import Buttons
 from playalong.screen.home_pages.first import FirstPage, GoingOn
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.pages.ready import ReadyPage, unplayed
@@ -25,6 +27,7 @@ from playalong.screen.pages.run import RunPage
 from playalong.screen.sheet.sheet import Sheet
 
 from .every_page import PAGES
+from .kit_samples import CALL, CALLED
 from .screen_samples import Written
 
 #: A small old screen, the usual one, full high definition, and four times that.
@@ -93,7 +96,12 @@ def run_page_of(pattern: Pattern, theme: Theme) -> RunPage:
 @pytest.mark.parametrize("name", PAGES)
 def test_every_page_finds_its_room(sized, written, cuts, name, size):
     maker, at_s = PAGES[name]
-    check(maker(sized), at_s, size, written=written)
+    page = maker(sized)
+    check(page, at_s, size, written=written)
+    buttons = getattr(page, "buttons", getattr(page, "_buttons", None))
+    if isinstance(buttons, Buttons):
+        buttons.show_pads(also(CALLED), CALL)
+        check(page, at_s, size, written=written)
     assert cuts == []
 
 

@@ -20,7 +20,6 @@ from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, themed
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
-from playalong.app.run.pad_commands import also
 from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.grading.verdicts import Rules
@@ -31,10 +30,10 @@ from playalong.profile.profile import Profile
 from playalong.records.take_info import Simulated
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
-from playalong.screen.base.widgets import Button, Buttons
+from playalong.screen.base.widgets import Buttons
 from playalong.screen.home_pages.first import Card, FirstPage
-from playalong.screen.home_pages.patterns import FOUND, PatternsPage
-from playalong.screen.home_pages.settings import CHOOSING, SETTING, SettingsPage
+from playalong.screen.home_pages.patterns import PatternsPage
+from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.sound.synth.click import Clicking
 from playalong.support.errors import UserError
@@ -213,13 +212,6 @@ class HomeSession:
         played = sum(day.minutes > 0 for day in self._remembered.week(datetime.now().date()))
         return f"{counted(played, 'day')} this week"
 
-    def _buttons(self, offered: Sequence[Button]) -> Buttons:
-        """What is offered, by keys and by the pads of the kit at hand."""
-        commands = self.context.pad_commands
-        if commands is None or self._kit.is_keys:
-            return Buttons(offered)
-        return Buttons(offered, also(commands.pads), commands.call)
-
     # Rooms.
 
     def warm_up(self, wish: "Wish | None" = None, rules: Rules | None = None) -> "WarmUpResult":
@@ -385,7 +377,6 @@ class HomeSession:
 
     def _choose_pattern(self) -> None:
         page = PatternsPage(theme=self.context.theme, lines=[], level=self.context.level())
-        page.buttons = self._buttons(FOUND)
         while not self._opened.window.is_closed:
             patterns = self._all_patterns
             self._remembered = remembered(self._home, self._home.settings().player)
@@ -444,7 +435,7 @@ class HomeSession:
             title="Kit",
             subtitle="which one?",
             rows=rows,
-            buttons=self._buttons(CHOOSING),
+            buttons=Buttons(CHOOSING),
         )
         outcome = hold(self.context, page, 0.0)
         return listed[rows.chosen] if outcome is Outcome.START and listed else None
@@ -460,7 +451,7 @@ class HomeSession:
             title="Player",
             subtitle="who plays?",
             rows=rows,
-            buttons=self._buttons(CHOOSING),
+            buttons=Buttons(CHOOSING),
         )
         if hold(self.context, page, 0.0) is not Outcome.START:
             return
@@ -531,7 +522,6 @@ class HomeSession:
                 rows=Rows([*(row.choice() for row in rows), *others], chosen),
                 notes=self._home.notices,
                 level=self.context.level(),
-                buttons=self._buttons(SETTING),
             )
             outcome = hold(self.context, page, 0.0)
             chosen = page.rows.chosen

@@ -24,7 +24,7 @@ from playalong.midi.mapping import Heard
 from playalong.screen.base.keys import Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.widgets import Level
+from playalong.screen.base.widgets import Buttons, Level
 from playalong.sound.device.output import STEP_DB, Output
 from playalong.sound.mix import Part
 
@@ -121,8 +121,11 @@ def hold(
 ) -> Outcome | None:
     """Show a page that stands still, at ``at_s`` of its own time, until a press asks for something.
 
-    Or until a time on the clock, which gives None. Strokes work it as keys do.
+    Or until a time on the clock, which gives None. Strokes work it as keys do, and it shows which.
     """
+    buttons = getattr(page, "buttons", getattr(page, "_buttons", None))
+    if context.pad_commands is not None and isinstance(buttons, Buttons):
+        buttons.show_pads(context.pad_commands.on(page), context.pad_commands.call)
     return show_by_pads(context, _Held(View(page, at_s), until_s))
 
 

@@ -10,7 +10,10 @@ from playalong.screen.base.page import Outcome, Page
 
 #: What strokes that work the program may mean, the first that a page offers.
 MEANT: dict[Command, tuple[Outcome, ...]] = {
-    Command.START: (Outcome.START, Outcome.AGAIN, Outcome.ACCEPT),
+    Command.START: (
+        *(Outcome.START, Outcome.AGAIN, Outcome.ACCEPT),
+        *(Outcome.OPEN, Outcome.SHEET, Outcome.GRADE),
+    ),
     Command.AGAIN: (Outcome.AGAIN, Outcome.START, Outcome.ACCEPT),
     Command.NEXT: (Outcome.NEXT, Outcome.LATER, Outcome.SKIP),
     Command.BACK: (Outcome.BACK,),
@@ -63,6 +66,15 @@ class PadCommands:
         """What is struck first, in words."""
         return self._calls.words()
 
+    def on(self, page: Page) -> dict[Outcome, str]:
+        """Which pad's stroke asks ``page`` for which outcome, each pad for one."""
+        found: dict[Outcome, str] = {}
+        for command, voice in self._calls.pads.items():
+            outcome = self._asked(command, page)
+            if voice and outcome is not None and voice not in found.values():
+                found.setdefault(outcome, voice)
+        return found
+
     def silent(self) -> "PadCommands":
         """The same, heard but asking for nothing: where keys are pads, keys work the program."""
         return PadCommands(self.input, replace(self._calls, pads={}))
@@ -81,5 +93,9 @@ class PadCommands:
         command = self._listener.time_passed(now_s)
         if command is None:
             return None
+        return self._asked(command, page)
+
+    def _asked(self, command: Command, page: Page) -> Outcome | None:
+        """What a command asks of a page, the first of its meanings that it offers."""
         meant = (*MEANT[command], *ALSO.get(command, ()))
         return next((outcome for outcome in meant if page.offers(outcome)), None)

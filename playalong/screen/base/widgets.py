@@ -187,13 +187,21 @@ class Buttons:
         call: str = "",
     ) -> None:
         self._buttons = tuple(buttons)
+        self._areas: dict[Outcome, pygame.Rect] = {}
+        self._show(pads, call)
+
+    def show_pads(self, pads: Mapping[Outcome, str], call: str) -> None:
+        """Show the pads that do the same, where none are shown yet."""
+        if not self._pads:
+            self._show(pads, call)
+
+    def _show(self, pads: Mapping[Outcome, str], call: str) -> None:
         self._pads = {
             button.outcome: BY_NAME[pads[button.outcome]].label
-            for button in buttons
+            for button in self._buttons
             if button.outcome in pads
         }
         self._call = call if self._pads else ""
-        self._areas: dict[Outcome, pygame.Rect] = {}
         #: The lines of the last frame, and for what they were made.
         self._made: tuple[object, list[list[Button | None]]] = (None, [])
 

@@ -35,8 +35,8 @@ _SCORE, _NAMED, _FIGURES = 128, 32, (96, 130)
 #: How many sentences are shown small under the advice, and in units the height of each.
 ALSO, _ALSO_HIGH = 2, 27
 
-#: What the foot takes with all that it tells, in units.
-_FOOT = 200
+#: What the foot takes with all that it tells, in units, and with one line beside its buttons.
+_FOOT, _TIGHT_FOOT = 200, 80
 
 #: The course of the tempo: its part of the width, the room for its name in units, and how far its
 #: axis reaches at least to each side, in parts of the tempo that was asked for.
@@ -121,8 +121,12 @@ class ResultPage:
         hands = any(stroke.hand for each in self._bars for stroke in each.bar.strokes)
         picture = pen.px(_NAMED + bar_picture.wanted(len(self._voices), hands))
         # Where there is little room, where it went wrong comes before what is told at the foot.
-        is_tight = height - top - pen.px(_FOOT) < picture
-        bottom = foot(pen, self._buttons, self._foot[:1] if is_tight else self._foot) - pen.px(10)
+        told = self._foot
+        if height - top - pen.px(_FOOT) < picture:
+            told = told[:1]
+        if height - top - self._buttons.tall(pen, right - left) - pen.px(_TIGHT_FOOT) < picture:
+            told = self._foot[:-2]  # where the take is kept is told in the history too
+        bottom = foot(pen, self._buttons, told) - pen.px(10)
         least, most = map(pen.px, _FIGURES)
         tall = min(most, max(least, (bottom - top) // 3))
         if bottom - tall - top < picture:  # where it went wrong comes first
