@@ -183,26 +183,21 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
             low=bottom - top - found.half,
             high=bottom - top + found.half,
         )
-    for group, rows in _places(look, level, ghosts, far_db=top):
-        others = ghosts & ~rows
-        if others.sum() < PLACE_STROKES:
-            continue
-        yield from _place(
-            look, level, rows=rows, others=others, far_db=top, group=group, code=Code.GHOST_LOUD
-        )
-    for group, rows in _places(look, level, plain, far_db=bottom):
-        others = plain & ~rows
+    yield from _at_places(look, level, ghosts, far_db=top, code=Code.GHOST_LOUD)
+    yield from _at_places(look, level, plain, far_db=bottom, code=Code.STROKE_SOFT)
+    yield from _over_kick(look, level, ghosts, top=top)
+
+
+def _at_places(
+    look: Look, level: Floats, among: Bools, *, far_db: float, code: Code
+) -> Iterator[Candidate]:
+    """Places of ``among`` whose strokes lie apart from the others of them, towards ``far_db``."""
+    for group, rows in _places(look, level, among, far_db=far_db):
+        others = among & ~rows
         if others.sum() >= PLACE_STROKES:
             yield from _place(
-                look,
-                level,
-                rows=rows,
-                others=others,
-                far_db=bottom,
-                group=group,
-                code=Code.STROKE_SOFT,
+                look, level, rows=rows, others=others, far_db=far_db, group=group, code=code
             )
-    yield from _over_kick(look, level, ghosts, top=top)
 
 
 def _place(
@@ -315,18 +310,7 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
             high=top - bottom + found.half,
         )
         return
-    for group, rows in _places(look, level, plain, far_db=top):
-        others = plain & ~rows
-        if others.sum() >= PLACE_STROKES:
-            yield from _place(
-                look,
-                level,
-                rows=rows,
-                others=others,
-                far_db=top,
-                group=group,
-                code=Code.STROKE_LOUD,
-            )
+    yield from _at_places(look, level, plain, far_db=top, code=Code.STROKE_LOUD)
 
 
 def _uneven_voices(

@@ -16,6 +16,7 @@ from playalong.screen.base.widgets import (
     HEAD,
     MARGIN,
     Button,
+    ButtonPage,
     Buttons,
     Level,
     foot,
@@ -71,7 +72,7 @@ def found(lines: Sequence[PatternLine], words: str) -> list[PatternLine]:
 
 
 @dataclass(kw_only=True)
-class PatternsPage:
+class PatternsPage(ButtonPage):
     """All patterns, the easiest first. ``typed`` is what is searched for.
 
     ``notes`` are told at the foot; ``level`` is that of the sound in which one is heard.
@@ -117,10 +118,6 @@ class PatternsPage:
             self.chosen = (self.chosen + step) % max(1, len(self.shown))
             return None
         return None if outcome is not Outcome.LEAVE and self.line is None else outcome
-
-    def offers(self, outcome: Outcome) -> bool:
-        """Whether a button has this outcome."""
-        return self.buttons.offers(outcome)
 
     def _clicked(self, click: Click) -> Outcome | None:
         for room, number in self._areas:

@@ -15,6 +15,7 @@ from playalong.screen.base.widgets import (
     HEAD,
     MARGIN,
     Button,
+    ButtonPage,
     Buttons,
     Level,
     foot,
@@ -41,7 +42,7 @@ _ROWS, _ABOUT = 0.62, 30
 
 
 @dataclass(kw_only=True)
-class SettingsPage:
+class SettingsPage(ButtonPage):
     """Rows of settings; what is chosen is changed at once. ``notes`` are told at the foot."""
 
     theme: Theme
@@ -59,10 +60,6 @@ class SettingsPage:
         if outcome in {button.outcome for button in CHANGING}:
             return changed
         return outcome or changed
-
-    def offers(self, outcome: Outcome) -> bool:
-        """Whether a button has this outcome."""
-        return self.buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import pygame
 
-from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
 from playalong.screen.base.theme import ADVICE, BODY, Theme
@@ -14,6 +14,7 @@ from playalong.screen.base.widgets import (
     MARGIN,
     SKIP,
     Button,
+    ButtonPage,
     Buttons,
     foot,
     head,
@@ -38,7 +39,7 @@ class Strokes:
 
 
 @dataclass(kw_only=True)
-class StartPage:
+class StartPage(ButtonPage):
     """``asked`` in large letters, ``told`` below, in the colour of what is off where ``is_off``."""
 
     theme: Theme
@@ -52,14 +53,6 @@ class StartPage:
     drawing: KitDrawing | None = None
     notes: Sequence[str] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons(STEPPING), repr=False)
-
-    def handle(self, press: Press) -> Outcome | None:
-        """What a button is for."""
-        return self.buttons.handle(press)
-
-    def offers(self, outcome: Outcome) -> bool:
-        """Whether a button has this outcome."""
-        return self.buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds."""

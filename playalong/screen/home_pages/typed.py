@@ -14,6 +14,7 @@ from playalong.screen.base.widgets import (
     HEAD,
     MARGIN,
     Button,
+    ButtonPage,
     Buttons,
     foot,
     head,
@@ -26,7 +27,7 @@ _FIELD = 60
 
 
 @dataclass(kw_only=True)
-class TypedPage:
+class TypedPage(ButtonPage):
     """``asked`` in large letters, the field, and ``told`` below: what is wrong, or what helps."""
 
     theme: Theme
@@ -49,10 +50,6 @@ class TypedPage:
             self.typed = f"{self.typed}{letter}"[: self.longest]
             return None
         return self.buttons.handle(press)
-
-    def offers(self, outcome: Outcome) -> bool:
-        """Whether a button has this outcome."""
-        return self.buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""

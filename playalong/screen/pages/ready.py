@@ -22,6 +22,7 @@ from playalong.screen.base.widgets import (
     MARGIN,
     START,
     Button,
+    ButtonPage,
     Buttons,
     Level,
     foot,
@@ -53,7 +54,7 @@ _CHOICES = 0.56
 
 
 @dataclass(kw_only=True)
-class ReadyPage:
+class ReadyPage(ButtonPage):
     """What is to be played. Everything may be set anew between frames.
 
     ``rows`` are the choices: tempo, bars and the like; there may be none. ``bars`` are as written
@@ -83,10 +84,6 @@ class ReadyPage:
         if not self.rows.choices:
             return outcome
         return self.rows.handle(press if outcome is None else outcome) or _passed(outcome)
-
-    def offers(self, outcome: Outcome) -> bool:
-        """Whether a button has this outcome."""
-        return self.buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""

@@ -4,18 +4,16 @@ from dataclasses import dataclass, field
 
 import pygame
 
-from playalong.screen.base.keys import Press
-from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
 from playalong.screen.base.theme import ADVICE, BODY, Theme
-from playalong.screen.base.widgets import LEAVE, MARGIN, Buttons, foot, head
+from playalong.screen.base.widgets import LEAVE, MARGIN, ButtonPage, Buttons, foot, head
 
 #: The bar, in units.
 _HIGH = 14
 
 
 @dataclass(kw_only=True)
-class WaitPage:
+class WaitPage(ButtonPage):
     """``words`` say what is being done, ``share`` from 0 to 1 how much of it is."""
 
     theme: Theme
@@ -23,14 +21,6 @@ class WaitPage:
     words: str
     share: float = 0.0
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
-
-    def handle(self, press: Press) -> Outcome | None:
-        """LEAVE breaks off."""
-        return self.buttons.handle(press)
-
-    def offers(self, outcome: Outcome) -> bool:
-        """LEAVE."""
-        return self.buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; the bar grows with ``share``."""
