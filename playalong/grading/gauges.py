@@ -6,8 +6,8 @@ They are fed settled words. Each keeps only what it shows, so a run may last as 
 from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import inf
-from statistics import fmean, median, pstdev
+from math import inf, sqrt
+from statistics import fmean, median
 
 import numpy as np
 
@@ -46,7 +46,8 @@ class TimingGauge:
         """One more answered target, and the limb that played it."""
         self.errors_ms.append(error_ms)
         self.by_limb.setdefault(limb, deque(maxlen=_EACH_LIMB)).append(error_ms)
-        self.mean_ms, self.sd_ms = fmean(self.errors_ms), pstdev(self.errors_ms)
+        mean_ms = self.mean_ms = fmean(self.errors_ms)
+        self.sd_ms = sqrt(fmean((each - mean_ms) ** 2 for each in self.errors_ms))
 
     @property
     def shown(self) -> tuple[object, ...]:
