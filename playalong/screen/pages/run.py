@@ -196,7 +196,12 @@ class RunPage(ButtonPage):
         self.buttons.draw(pen, left=left, right=right, base=base)
         self._draw_notices(pen, left, right - pen.px(_STRUCK))
         self.level.draw(pen, (left, pen.px(HEAD) - pen.px(8)))
-        self._still = shown, pen.surface.copy()
+        kept = None if self._still is None else self._still[1]
+        if kept is None or kept.get_size() != pen.surface.get_size():
+            kept = pen.surface.copy()
+        else:  # a picture of this size is made once
+            kept.blit(pen.surface, (0, 0))
+        self._still = shown, kept
 
     def _draw_notices(self, pen: Pen, left: float, right: float) -> None:
         """What is to be told, above the title; only the last of it where it is too much."""
