@@ -174,7 +174,7 @@ def _draw(context: RunContext, view: View, is_there: bool) -> None:
         output = context.output
         level.db = output.mix.of(Part(level.part)) if level.part else output.level_db
     if not is_there and not getattr(page, "paused", ()):
-        page = Covered(page, context.theme, GONE_MEANWHILE)
+        page = Covered(page=page, theme=context.theme, words=GONE_MEANWHILE)
     page = context.last_stroke.on(page, context.theme, context.clock.now())
     context.window.frame(page, view.at_s)
     context.seen(view.at_s)

@@ -21,7 +21,7 @@ from pathlib import Path
 from secrets import token_hex
 from typing import Any
 
-from playalong.records.store import players
+from playalong.records.store import players, runs
 from playalong.records.store.database import (
     WAIT_S,
     Database,
@@ -329,21 +329,10 @@ def _run(row: Row) -> Row:
     datetime.fromisoformat(row["began"])
     for name in ("player", "began_s", "alive_s"):
         _number(row[name])
-    for name in _FIGURES:
+    for name in runs.FIGURES:
         if row[name] is not None:
             _number(row[name])
     return {**row, "info": "", "take": None, "grade": None, "hits": None}
-
-
-_FIGURES = (
-    "seconds",
-    "score",
-    "tempo_bpm",
-    "bars",
-    "spread_ms",
-    "contrast_db",
-    "steadiness_ms",
-)
 
 
 def _body(row: Row) -> Row:

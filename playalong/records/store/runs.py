@@ -434,7 +434,7 @@ def select(
 
 def _checked(cells: dict[str, Any]) -> RunRow:
     """A row whose figures are figures; TypeError or ValueError where one is none."""
-    for name in _FIGURES:
+    for name in FIGURES:
         value = cells[name]
         if value is not None and not isinstance(value, int | float):
             raise TypeError(name)
@@ -442,7 +442,7 @@ def _checked(cells: dict[str, Any]) -> RunRow:
 
 
 #: Columns of figures.
-_FIGURES = (
+FIGURES = (
     "seconds",
     "score",
     "tempo_bpm",

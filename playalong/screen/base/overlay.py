@@ -32,13 +32,12 @@ _LEADING = 1.32
 _WIDE = 0.6
 
 
-@dataclass(frozen=True)
-class Covered:
-    """``page`` with ``words`` over it, the first in bold; see ``page.Page``."""
+@dataclass(frozen=True, kw_only=True)
+class _Over:
+    """``page`` with something over it, which answers as the page does."""
 
     page: Page
     theme: Theme
-    words: Sequence[str]
 
     def handle(self, press: Press) -> Outcome | None:
         """As the page does."""
@@ -47,6 +46,13 @@ class Covered:
     def offers(self, outcome: Outcome) -> bool:
         """As the page does."""
         return self.page.offers(outcome)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Covered(_Over):
+    """``page`` with ``words`` over it, the first in bold; see ``page.Page``."""
+
+    words: Sequence[str]
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page, and the words over its middle."""
@@ -56,21 +62,11 @@ class Covered:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Struck:
+class Struck(_Over):
     """``page`` with the stroke that has just come: the pad's ``name`` and its velocity."""
 
-    page: Page
-    theme: Theme
     name: str
     velocity: float
-
-    def handle(self, press: Press) -> Outcome | None:
-        """As the page does."""
-        return self.page.handle(press)
-
-    def offers(self, outcome: Outcome) -> bool:
-        """As the page does."""
-        return self.page.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page, and in its upper right corner, above its title, the stroke."""
