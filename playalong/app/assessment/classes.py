@@ -5,7 +5,9 @@ Of each player the latest result counts; the one before tells who has moved.
 
 * ``score`` of a result: the mean of the scores of its items; an item that was not played has 0.
 * The common fault: the cause, with its voice and its place in the bar, that was found in the
-  counted attempts of most players, in one item; of as many the one that costs most.
+  counted attempts of most players, in one item; of as many the one that costs most. What more than
+  half of the class has comes first where it has a place in the bar: it can be shown and mended in a
+  lesson, which "uneven in time" cannot, and strangers do not share it by chance.
 """
 
 from collections import defaultdict
@@ -145,7 +147,13 @@ class Group:
                 gains[fault.key] += fault.gain
                 if fault.key not in worst or fault.gain > worst[fault.key].gain:
                     worst[fault.key] = fault
-        order = sorted(players, key=lambda key: (-len(players[key]), -gains[key], str(key)))
+
+        def rank(key: Any) -> tuple[bool, int, float, str]:
+            many = len(players[key])
+            is_first = 2 * many > len(self.latest) and bool(worst[key].places)
+            return not is_first, -many, -gains[key], str(key)
+
+        order = sorted(players, key=rank)
         return [
             CommonFault(fault=worst[key], players=len(players[key]), of=len(self.latest))
             for key in order

@@ -107,6 +107,22 @@ def test_a_common_fault_is_told_with_its_place_in_the_bar() -> None:
     assert common_fault(anywhere, ["The groove"])[0].endswith("kick, all over the bar.")
 
 
+def test_what_most_have_comes_first_where_it_has_a_place(folder: Path) -> None:
+    (group,) = groups(read_in(folder))
+    uneven = Fault(item=0, code="uneven_time", voice="", limb="", places=(), gain=9.0, text="U")
+    late = replace(uneven, code="stroke_late", voice="kick", places=((1, "3"),), gain=2.0, text="L")
+
+    def first(*faults: tuple[Fault, ...]) -> str:
+        latest = [replace(one, faults=own) for one, own in zip(group.latest, faults, strict=True)]
+        return replace(group, latest=tuple(latest)).common()[0].fault.code
+
+    assert len(group.latest) == 3
+    assert first((uneven, late), (uneven, late), (uneven,)) == "stroke_late"
+    four = replace(group, latest=(*group.latest, replace(group.latest[0], player="Kim")))
+    group = four
+    assert first((uneven, late), (uneven, late), (uneven,), ()) == "uneven_time"
+
+
 def test_a_folder_without_results_is_told(tmp_path: Path) -> None:
     with pytest.raises(UserError, match="no result in the folder"):
         results_in(tmp_path)
