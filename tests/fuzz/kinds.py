@@ -19,6 +19,7 @@ from playalong.app.history.reading import history
 from playalong.app.history.text import run_table
 from playalong.app.memory import Memory
 from playalong.commands.main import main
+from playalong.interchange import midi_in, midi_out
 from playalong.pattern import reader
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.targets import lay_out
@@ -65,6 +66,13 @@ def midi(data: bytes) -> None:
         if sum(data) % GRADED_EVERY == 0:
             graded = grade_take(library().get("late-bus-home"), take, Options())
             json.dumps(graded.as_json(with_hits=True), allow_nan=False)
+
+
+def midi_pattern(data: bytes) -> None:
+    """Made a pattern of, where it has drums, which is written as a file and read the same."""
+    with suppress(UserError):
+        found = midi_in.pattern_of(midi_in.read(data, "fuzzed.mid"), "fuzzed").pattern
+        assert reader.read(write(found), "fuzzed").bars == found.bars
 
 
 def profile(data: bytes) -> None:
@@ -158,11 +166,17 @@ def _patterns() -> tuple[bytes, ...]:
     return (*samples("patterns"), *(write(library().get(name)).encode() for name in _NAMES))
 
 
+def _midi_patterns() -> tuple[bytes, ...]:
+    written = (midi_out.write(library().get(name), bars=2) for name in _NAMES)
+    return (*samples("midi"), *written)
+
+
 _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")
 
 KINDS = {
     "patterns": Kind(share=350, sources=_patterns, tries=pattern),
-    "midi": Kind(share=300, sources=lambda: samples("midi"), tries=midi),
+    "midi": Kind(share=200, sources=lambda: samples("midi"), tries=midi),
+    "patterns as midi": Kind(share=100, sources=_midi_patterns, tries=midi_pattern),
     "profiles": Kind(share=150, sources=lambda: samples("profiles"), tries=profile),
     "beat maps": Kind(share=75, sources=lambda: samples("beat_maps"), tries=beat_map),
     "store": Kind(share=100, sources=stores, tries=store),

@@ -1,0 +1,1 @@
+"""Patterns in the formats of other programs, in and out."""
