@@ -14,6 +14,7 @@ from playalong.records.assessments.traces import assessments_of, leave_folders
 from playalong.records.store import erasing, exporting, players, run_file
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
+from playalong.records.store.exporting import Progress
 from playalong.records.store.players import PlayerRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError
@@ -28,12 +29,21 @@ _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
 _PORTION = 1 << 20
 
 
-def export(home: UserFolders, database: Database, player: PlayerRow, *, folder: Path) -> int:
+def export(
+    home: UserFolders,
+    database: Database,
+    player: PlayerRow,
+    *,
+    folder: Path,
+    progress: Progress = lambda _: None,
+) -> int:
     """Write all that is kept of ``player`` into a new folder; the number of files.
+
+    ``progress`` is told after each run how much of all is done, from 0 to 1.
 
     Results of assessments are files already: they are copied. UserError where it cannot be done.
     """
-    count = len(exporting.export(database, player, folder))
+    count = len(exporting.export(database, player, folder, progress=progress))
     for path in assessments_of(home.data, player.name, home.simulated):
         try:
             data = path.read_bytes()

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from contextlib import nullcontext
 from dataclasses import replace
 from datetime import datetime
-from itertools import islice
 from pathlib import Path
 
 from playalong.app import stored_runs
@@ -23,6 +22,7 @@ from playalong.records.store import imports, knowledge, players, runs
 from playalong.records.store.database import Database, StoreError
 from playalong.support.errors import UserError
 from playalong.support.reading import read_text
+from playalong.support.terminal import progress
 from playalong.support.text import printable, quoted
 
 #: A setting of the store: all that earlier versions kept has been looked at.
@@ -111,19 +111,22 @@ def _profiles(database: Database, config: Path) -> Iterator[str]:
 
 def _takes(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:
     """Takes are graded later, when that is asked for: it would take long."""
-    paths = iter(sorted((data / "takes").rglob("*.mid")))
+    paths = sorted((data / "takes").rglob("*.mid"))
     count = 0
-    while some := list(islice(paths, _AT_ONCE)):
-        with database.writing(), simulated.writing() if simulated else nullcontext():
-            for path in some:
-                try:
-                    count += stored_runs.take_in(database, path, False)
-                    if simulated is not None:
-                        stored_runs.take_in(simulated, path, True)
-                except (OSError, UserError) as error:
-                    if isinstance(error, StoreError):
-                        raise
-                    yield _left(path, error)
+    takes_long = len(paths) > _AT_ONCE
+    with progress(len(paths), "takes taken in") if takes_long else nullcontext(_nothing) as step:
+        for first in range(0, len(paths), _AT_ONCE):
+            with database.writing(), simulated.writing() if simulated else nullcontext():
+                for path in paths[first : first + _AT_ONCE]:
+                    try:
+                        count += stored_runs.take_in(database, path, False)
+                        if simulated is not None:
+                            stored_runs.take_in(simulated, path, True)
+                    except (OSError, UserError) as error:
+                        if isinstance(error, StoreError):
+                            raise
+                        yield _left(path, error)
+                    step()
     nobodys = players.find(database, NOBODY)
     unnamed = len(runs.pending(database, nobodys.id)) if nobodys is not None else 0
     if unnamed:
@@ -135,6 +138,10 @@ def _takes(data: Path, database: Database, simulated: Database | None) -> Iterat
         yield f"{takes} taken into the store; the files stay where they are."
 
 
+def _nothing() -> None:
+    """What is done in a moment tells nothing of its progress."""
+
+
 def _lessons(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:
     """A lesson was known by its pattern's name alone: its takes say which, and whose it was."""
     for path in lessons.earlier_files(data):
@@ -142,7 +149,7 @@ def _lessons(data: Path, database: Database, simulated: Database | None) -> Iter
         found = next(filter(None, (_practised(store, path.stem) for store in stores)), None)
         found = found or _of_library(database, path.stem)
         try:
-            progress = read_text(path)
+            kept = read_text(path)
         except (OSError, UnicodeDecodeError) as error:
             yield _left(path, error)
             continue
@@ -158,7 +165,7 @@ def _lessons(data: Path, database: Database, simulated: Database | None) -> Iter
         ) as is_new:
             if is_new:
                 knowledge.keep_lesson(
-                    store, number, pattern, name=path.stem, progress=progress, now=_now()
+                    store, number, pattern, name=path.stem, progress=kept, now=_now()
                 )
 
 

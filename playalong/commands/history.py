@@ -256,8 +256,11 @@ def _export(
     home: "UserFolders", database: "Database", player: "PlayerRow", *, folder: Path
 ) -> None:
     from playalong.app import leaving
+    from playalong.records.store.players import runs_of_each
 
-    count = leaving.export(home, database, player, folder=folder)
+    runs, _ = runs_of_each(database).get(player.id, (0, ""))
+    with progress(runs, "runs written") as step:
+        count = leaving.export(home, database, player, folder=folder, progress=lambda _: step())
     print_lines(f"{count} files are in {folder}")
 
 

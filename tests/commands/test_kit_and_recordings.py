@@ -261,3 +261,11 @@ def test_a_simulated_kit_that_cannot_be_kept_is_told(tmp_path, capsys, headless)
     (tmp_path / "file").write_text("in the way")
     assert main(["kit", "latency", "--fast", "--out", str(tmp_path / "file")]) == 0
     assert "cannot be opened (" in capsys.readouterr().out
+
+
+def test_beats_that_cannot_be_found_are_told_before_anything_is_read(groove, capsys, monkeypatch):
+    """An hour is read in a minute: nobody waits for it in vain."""
+    monkeypatch.setattr("playalong.sound.recordings.beat_finding.find_spec", lambda _: None)
+    monkeypatch.setattr("playalong.app.recording.entry.opened", lambda _: pytest.fail("read"))
+    assert main(["beats", str(groove), "--find"]) == 2
+    assert "needs librosa" in capsys.readouterr().err

@@ -97,7 +97,7 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
             )
             outcome = hold(context, page, 0.0)
             if outcome is Outcome.EXPORT:
-                note = _export(home, database, player)
+                note = _export(context, home, player)
             elif outcome is Outcome.ERASE:
                 if _erase(context, database, player, found=found):
                     return True
@@ -105,11 +105,18 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
                 return False
 
 
-def _export(home: UserFolders, database: Database, player: PlayerRow) -> str:
+def _export(context: RunContext, home: UserFolders, player: PlayerRow) -> str:
     name = leaving.folder_name(player, datetime.now())
     for folder in (Path.home() / name, Path.cwd() / name):
+
+        def work(progress: Callable[[float], None], folder: Path = folder) -> int:
+            with closing(home.memory.opened()) as database:  # a thread has its own
+                return leaving.export(home, database, player, folder=folder, progress=progress)
+
         try:
-            count = leaving.export(home, database, player, folder=folder)
+            count = work_on_page(context, "Your data", "Writing your files", work=work)
+        except LeftError:
+            return f"Not all of it was written: a part is in {folder}"
         except UserError as error:
             told = str(error)
             continue

@@ -131,6 +131,10 @@ def beats(
     if given or find or out is not None:
         known, per_bar = _known(home, path, per_bar, tells=not given and not find)
         keep_off(path, out)
+        if find:
+            from playalong.sound.recordings.beat_finding import check_installed
+
+            check_installed()
         recording = opened(path)
         home.notices += filter(None, [recording.message])
         known = _found(

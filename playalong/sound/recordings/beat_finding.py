@@ -1,6 +1,7 @@
 """The beats of a recording, found without tapping: the optional extra "beats", which is librosa."""
 
 from dataclasses import replace
+from importlib.util import find_spec
 
 import numpy as np
 
@@ -22,6 +23,12 @@ START_BPM, _HINT_OCTAVES = 110.0, 0.1
 
 #: Something begins on a beat where an onset is so near.
 _NEAR_S = 0.02
+
+
+def check_installed() -> None:
+    """UserError where librosa is missing, before anybody waits for a recording to be read."""
+    if find_spec("librosa") is None:
+        raise UserError(HOW_TO_INSTALL)
 
 
 def find(onsets: Onsets, per_bar: int = 4, hint_bpm: float | None = None) -> BeatMap:
