@@ -26,6 +26,7 @@ from playalong.screen.history_pages.comparison import ComparisonPage
 from playalong.screen.history_pages.look_back import LookBackPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
+from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
 from tests.helpers.stage import Hands, context_on, unseen_window
@@ -66,8 +67,8 @@ def pressing(context: RunContext, *keys: Press | None) -> tuple[RunContext, list
 
     def script(page: Page, now_s: float) -> Press | None:
         seen.append(page)
-        if isinstance(page, RunPage):
-            return None  # it is listened to
+        if isinstance(page, RunPage | WaitPage):
+            return None  # it is listened to, or waited for
         return left.pop(0) if left else Key.ESCAPE
 
     return replace(context, window=Hands(context.window, script)), seen
@@ -126,7 +127,10 @@ def test_a_players_data_is_exported_and_erased(two_runs, context, home, tmp_path
     monkeypatch.setenv("HOME", str(tmp_path))
     hands, seen = pressing(context, "d", "e", "x", Key.ESCAPE, "x", "y", Key.ESCAPE)
     session.look_back(hands, home, "Ines")
-    assert kinds(seen) == [LookBackPage, *[ChoicesPage] * 6]
+    assert [kind for kind in kinds(seen) if kind is not WaitPage] == [
+        LookBackPage,
+        *[ChoicesPage] * 6,
+    ]
     (folder,) = tmp_path.glob("playalong-Ines-*")
     assert (folder / "runs.csv").exists()
     assert home.players() == []
