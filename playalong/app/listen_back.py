@@ -6,6 +6,7 @@ from typing import Self
 
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import Scene, View, show_by_pads
+from playalong.app.run.pad_commands import also
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.matching.pauses import Pauses
 from playalong.midi.hits import Hit
@@ -77,7 +78,8 @@ def listen_back(
     It begins with ``which``, at ``speed`` (1, or ``HALF``).
     """
     before = page.buttons, page.said, page.subtitle
-    pads = context.pad_commands.pads if context.pad_commands else {}
+    own = context.pad_commands.pads if context.pad_commands else {}
+    pads = {**also(own), **own}
     page.buttons = Buttons(
         [*LISTENING, LEAVE], pads, context.pad_commands.call if context.pad_commands else ""
     )

@@ -121,7 +121,9 @@ class Practice:
     whether the whole may be tried before its parts; ``patience``: so many repetitions of one
     exercise at most before something changes, None for some more than are judged together;
     ``leave_minutes`` without progress, and it is proposed to leave a step for today; ``free_bars``
-    are those of free playing, at least; ``success``: the share of repetitions that should go right.
+    are those of free playing, at least; ``success``: the share of repetitions that should go right;
+    ``repeats``: so many shaky steps are repeated at most another day; ``next`` are the names of
+    patterns that are offered after it.
     """
 
     start_tempo: float
@@ -133,6 +135,8 @@ class Practice:
     leave_minutes: float = 4.0
     free_bars: int = 8
     success: float = 0.85
+    repeats: int = 3
+    next: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -40,6 +40,9 @@
     patience = 8                   # so many repetitions of one exercise, and something changes
     leave = 4                      # minutes without progress: leave the step for today?
     bars = 8                       # of free playing, at least
+    success = 85                   # per cent of repetitions that should go right
+    repeats = 3                    # shaky steps that are repeated another day, at most
+    next = ["late-bus-home"]       # offered after it; the program chooses unless it says
 
 Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, ``(x)`` a ghost note like ``g``, and a
 question mark behind a stroke makes it optional.
@@ -360,6 +363,9 @@ class _Reader(TableReader):
             patience = self.get(table, path, "patience", kind=between(4, 12))
         leave = self.get(table, path, "leave", kind=_MINUTES, default=Decimal(4))
         bars = self.get(table, path, "bars", kind=between(4, 64), default=8)
+        success = self.get(table, path, "success", kind=_SUCCESS, default=Decimal(85))
+        repeats = self.get(table, path, "repeats", kind=between(0, 9), default=3)
+        following = self.get(table, path, "next", kind=_NAMES, default=[])
         trial = table.get("trial", True)
         if not isinstance(trial, bool):
             self.wrong((*path, "trial"), '"trial" must be true or false')
@@ -380,6 +386,9 @@ class _Reader(TableReader):
             patience=patience,
             leave_minutes=float(leave),
             free_bars=bars,
+            success=float(success) / 100.0,
+            repeats=repeats,
+            next=tuple(following),
         )
 
 
@@ -390,7 +399,18 @@ _TOP = (
 )
 
 #: All that a pattern may say of how it is to be learned.
-_PRACTICE = ("start", "goal", "clean", "tolerance", "trial", "patience", "leave", "bars")
+_PRACTICE = (
+    "start", "goal", "clean", "tolerance", "trial", "patience", "leave", "bars", "success",
+    "repeats", "next",
+)  # fmt: skip
+
+_SUCCESS = number(50, 95, "a percentage from 50 to 95", example="{key} = 85")
+_NAMES = Kind(
+    types=(list,),
+    about="a list of names of patterns",
+    example='{key} = ["late-bus-home"]',
+    fits=lambda value: all(isinstance(one, str) and one for one in value),
+)
 
 _MINUTES = Kind(
     types=(int, Decimal),

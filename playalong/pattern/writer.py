@@ -55,6 +55,12 @@ def write(pattern: Pattern) -> str:
             rows.append(("leave", _number(practice.leave_minutes)))
         if practice.free_bars != usual.free_bars:
             rows.append(("bars", str(practice.free_bars)))
+        if practice.success != usual.success:
+            rows.append(("success", _number(round(100.0 * practice.success, 6))))
+        if practice.repeats != usual.repeats:
+            rows.append(("repeats", str(practice.repeats)))
+        if practice.next:
+            rows.append(("next", f"[{', '.join(map(_quoted, practice.next))}]"))
         blocks.append("[practice]\n" + _lines(rows))
     return "\n".join(blocks)
 

@@ -61,9 +61,6 @@ INTO_GROOVE = 0.8
 CHUNKS = (Kind.LEARN, Kind.JOIN, Kind.ALONE)
 HEARD = (Kind.LEARN, Kind.ALONE)
 
-#: How many shaky steps are repeated at most when the lesson goes on another day.
-REPEATS = 3
-
 #: More steps than this that were left out are told by their number only.
 NAMED = 4
 
@@ -217,6 +214,18 @@ class Lesson:
         self._repeats = (number,)
         self._begin()
 
+    def once_more(self, number: int) -> None:
+        """The step of that number comes next: as it was learned, or where it was left."""
+        if self._records[number].state in KNOWN:
+            self.repeat(number)
+        else:
+            self.choose(number)
+
+    @property
+    def ending(self) -> str:
+        """What is said when all is done for today."""
+        return self._ended().next
+
     def counts(self, result: Repetition) -> bool:
         """Whether a repetition of the exercise would be right; nothing changes."""
         step = self.step
@@ -244,6 +253,19 @@ class Lesson:
     def as_plain(self) -> dict[str, Any]:
         """What is kept of the lesson, as plain objects for a file."""
         return keeping.as_plain(self.pattern.name, self.steps, self._records)
+
+    @classmethod
+    def changed(cls, pattern: Pattern, plain: Any, rules: Rules | None = None) -> "Lesson | None":
+        """The lesson that was kept of ``pattern`` as it was before its file was changed.
+
+        What is still the same is kept. None where that is less than half: another pattern then.
+        """
+        lesson = cls.from_plain(pattern, plain, rules)
+        same = sum(record != Record() for record in lesson._records)
+        if same < keeping.count(plain) / 2 or not same:
+            return None
+        lesson.told = (text(said(Code.CHANGED)), *lesson.told)
+        return lesson
 
     @classmethod
     def from_plain(
@@ -274,7 +296,7 @@ class Lesson:
             if record.state is State.LEARNED and record.is_shaky
         ]
         shaky.sort(key=lambda number: self._records[number].sure)
-        self._repeats = tuple(sorted(shaky[:REPEATS]))
+        self._repeats = tuple(sorted(shaky[: self._practice.repeats]))
         count = len(self._repeats)
         again = said(Code.ONE_REPEAT) if count == 1 else said(Code.REPEATS, count=count)
         self.told = tuple(map(text, (*told, again) if count and done else told))
@@ -557,6 +579,14 @@ class Lesson:
         return sum(not right for _, right in recent[-patience:]) >= patience - 1
 
     def _again(self, right: bool) -> Answer:
+        if right and len(self._recent) >= self._needed and self._trial is None:
+            lack = self._together_lack()
+            of = max(2, self._needed)
+            words = said(Code.LOOSE_TOGETHER, of=of, lack=lack) if len(self._recent) >= of else None
+            loose = words or said(Code.RIGHT_SO_FAR, done=1, asked=2)
+            return Answer(
+                right=True, comment=(loose,), coming=(said(Code.NEXT_ONE),), changed=False
+            )
         if right:
             done = sum(one for _, one in self._recent[-self._needed :])
             so_far = said(Code.RIGHT_SO_FAR, done=done, asked=self._needed)
@@ -565,6 +595,16 @@ class Lesson:
             )
         code = Code.AGAIN if len(self._recent) == 1 else Code.FROM_THE_COUNT
         return Answer(right=False, comment=(), coming=(said(code),), changed=False)
+
+    def _together_lack(self) -> Lack | None:
+        """What keeps the last repetitions from being clean together, None for one of them alone."""
+        step = self.step
+        if step is None:
+            return None
+        rules, of = self._rules_of(step), max(2, self._needed)
+        tallies = [tally for tally, _ in self._recent[-of:]]
+        found = lacks(tallies, rules.level, rules.tolerance_ms, once=False)
+        return found[0] if found else None
 
     def _why(self, step: Step, result: Repetition, lack: Lack | None) -> tuple[Said, ...]:
         """What was wrong with a repetition."""

@@ -58,6 +58,11 @@ class Code(StrEnum):
     FIRST = "first"
     EASIEST = "easiest"
     FINISHED = "finished"
+    OFFER_GOAL = "offer goal"  # (step)
+    OFFER_VARIATION = "offer variation"  # (step)
+    OFFER_PATTERN = "offer pattern"  # (title, trains), a part of ``pattern.difficulty``
+    CHANGED = "changed"
+    LOOSE_TOGETHER = "loose together"  # (of, lack)
     NOTHING = "nothing"
     STEPS_LEFT_OUT = "steps left out"  # (steps)
     MANY_LEFT_OUT = "many left out"  # (count)
@@ -113,6 +118,7 @@ _SENTENCES: Mapping[Code, str] = {
     Code.SKIPPED: "Left out.",
     Code.FIRST: "This is the first step.",
     Code.EASIEST: "It cannot be made easier: listen to it, or go back a step.",
+    Code.CHANGED: "The pattern was changed since last time: what is the same in it is kept.",
     Code.FINISHED: "That was the last step: the whole pattern is learned.",
     Code.NOTHING: "There is nothing to play in this pattern.",
     Code.MANY_LEFT_OUT: "Left out: {count} steps. They are there when you want them.",
@@ -226,6 +232,15 @@ def _text(thing: Said) -> str:
         return _FAULTS[figures["lack"]].format(**figures)
     if code is Code.NOT_CLEAN:
         return _not_clean(figures["times"], figures["of"], figures["lack"])
+    if code is Code.LOOSE_TOGETHER:
+        return f"Right. Over the last {figures['of']} together {_LACKS[figures['lack']]}."
+    if code is Code.OFFER_GOAL:
+        step = figures["step"]
+        return f"{capital(step.name)} at {step.goal_bpm:g} bpm, the goal."
+    if code is Code.OFFER_VARIATION:
+        return f"Another variation: {subject(figures['step'])}."
+    if code is Code.OFFER_PATTERN:
+        return f"The next pattern: {figures['title']}. {_TRAINS[figures['trains']]}"
     if code is Code.NEVER_PLAYED:
         return f"Not played yet: {_quoted(figures['names'])}."
     if code is Code.SO_FAR_TODAY:
@@ -263,12 +278,24 @@ _LACKS: Mapping[str | None, str] = {
     "loudness": "soft and loud are not apart yet",
     "limb": "one limb lies away from the beat",
     "steady": "the tempo does not hold",
-    None: "it is not clean yet",
+    None: "it does not hold yet",
+}
+
+
+#: What a pattern trains, by the part of its difficulty.
+_TRAINS: Mapping[str, str] = {
+    "density": "It trains many strokes close together.",
+    "limbs": "It trains limbs that strike together in turn.",
+    "syncopation": "It trains strokes off the beat.",
+    "dynamics": "It trains soft strokes beside loud ones.",
+    "tempo": "It trains quick strokes of one limb.",
 }
 
 
 def _not_clean(times: int, of: int, lack: str | None) -> str:
     why = _LACKS[lack]
+    if times < PASSED_OVER and of < PASSED_OVER:
+        return f"Not clean yet: {why}."
     if times < PASSED_OVER:
         return f"Nearly: over {of} repetitions {why}."
     return f"{times} of {of} were not clean: {why}."

@@ -34,6 +34,12 @@ def as_plain(pattern: str, steps: Sequence[Step], records: Sequence[Record]) -> 
     }
 
 
+def count(plain: Any) -> int:
+    """Of how many steps something was kept."""
+    kept = plain.get("steps") if isinstance(plain, Mapping) else None
+    return len(kept) if isinstance(kept, Mapping) else 0
+
+
 #: How steps were called in files of earlier versions, and are called now.
 _RENAMED = (("called mixing ", "called variations "), ("free mixing ", "variations played freely "))
 

@@ -37,6 +37,24 @@ def read(store: Path, player: str, pattern: Pattern) -> tuple[str | None, str]:
         return None, str(error)
 
 
+def changed(store: Path, player: str, pattern: Pattern) -> list[str]:
+    """What was kept of the lessons of ``player`` on other patterns of the same name, the latest
+    first: one of them may be this one, as it was before its file was changed.
+    """
+    if not store.exists():
+        return []
+    try:
+        database = Database.open(store)
+        try:
+            found = players.find(database, player)
+            kept = knowledge.lessons(database, found.id) if found is not None else []
+        finally:
+            database.close()
+    except StoreError:
+        return []  # which ``read`` says
+    return [plain for _, name, plain, _ in kept if name == pattern.name]
+
+
 def write(store: Path, player: str, pattern: Pattern, *, progress: str) -> None:
     """Keep the lesson of ``player`` on ``pattern``; LessonError where the store cannot be used."""
     now = datetime.now().astimezone()

@@ -20,6 +20,7 @@ from playalong.grading.verdicts import Rules, Verdict
 from playalong.pattern.reader import read as read_pattern
 from playalong.practice.free_playing import SHOWN
 from playalong.records import lessons
+from playalong.records.pattern_files import library
 from playalong.records.take_info import Simulated
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
@@ -389,3 +390,37 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
     assert 12.0 <= paused[0] < 12.5
     assert 13.9 < paused[-1] < 14.6
     assert told.repetitions > 3
+
+
+def test_a_finished_lesson_offers_what_to_play_next(context, tmp_path):
+    def connect(targets, number, start_s):
+        return SimulatedPort(perform(targets, STEADY, 1), start_s, context.clock.now)
+
+    session = session_of(context, connect, tmp_path)
+    while session.lesson.exercise is not None:
+        session.lesson.skip()
+    context.window.plan = [(9.0, Key.DOWN), (9.5, Key.DOWN), (10.0, Key.ENTER)]
+    told = session.go()
+    assert told.repetitions == 0
+    assert told.goes_on is not None
+    assert told.goes_on.name in library().names()
+    again = session_of(context, connect, tmp_path)
+    while again.lesson.exercise is not None:
+        again.lesson.skip()
+    now_s = context.clock.now()
+    context.window.plan = [(now_s + 9.0, Key.ENTER), (now_s + 200.0, Key.ESCAPE)]
+    told = again.go()
+    assert told.goes_on is None
+    assert told.repetitions > 0, "the goal tempo is played"
+
+
+def test_a_changed_file_keeps_what_is_the_same_and_another_of_its_name_nothing(context, tmp_path):
+    told = practice(context, tmp_path).go()
+    changed = read_pattern(TEXT.replace('kick = "-x --"', 'kick = "-x -x"'), "small")
+    lines = overview_of(changed, Rules(), store(tmp_path), player="steady")
+    assert 0 < sum(line.done for line in lines) < told.learned
+    other = read_pattern(TEXT.replace("xx xx", "x- x-").replace("-- X-", "-X X-"), "small")
+    lines = overview_of(other, Rules(), store(tmp_path), player="steady")
+    assert not any(line.done for line in lines)
+    lines = overview_of(changed, Rules(), store(tmp_path), player="Ines")
+    assert not any(line.done for line in lines)

@@ -71,6 +71,7 @@ from playalong.screen.home_pages.settings import CHOOSING, SETTING, SettingsPage
 from playalong.screen.home_pages.start import StartPage, Strokes
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
+from playalong.screen.pages.afterwards import AfterwardsPage
 from playalong.screen.pages.passes import PassesPage
 from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.ready import ReadyPage
@@ -348,6 +349,18 @@ def plan(theme: Theme) -> PlanPage:
     return PlanPage(
         theme, "Late Bus Home", lines, notes=["Learned so far: kept."], pads=CALLED, call=CALL
     )
+
+
+def afterwards(theme: Theme) -> AfterwardsPage:
+    """The end of a lesson."""
+    offers = [
+        "The whole bar at 96 bpm, the goal.",
+        'Another variation: with and without "push" at 96 bpm.',
+        "The next pattern: Market at Six. It trains soft strokes beside loud ones.",
+    ]
+    said = "That was the last step: the whole pattern is learned."
+    pads = {**CALLED, Outcome.PLAN: "floor-tom"}
+    return AfterwardsPage(theme, "Late Bus Home", said, offers=offers, pads=pads, call=CALL)
 
 
 def texture(theme: Theme) -> TexturePage:
@@ -645,6 +658,7 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "result": (result, 0.0),
     "result-without-weak-bar": (lambda theme: result(theme, AFTER), 0.0),
     "plan": (plan, 0.0),
+    "afterwards": (afterwards, 0.0),
     "texture": (texture, 0.0),
     "wait": (wait, 0.0),
     "warm-up-start": (warm_up_start, 0.0),

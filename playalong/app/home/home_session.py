@@ -307,6 +307,8 @@ class HomeSession:
         )
         summary = lesson.go()
         self._trouble = summary.trouble
+        if summary.goes_on is not None:
+            return self.practise(summary.goes_on, rules, clicking)
         return summary
 
     def take(self, file: "AssessmentFile") -> "Taken":

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from math import ceil, inf
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
@@ -32,6 +32,7 @@ from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
+from playalong.practice.afterwards import after, offers, trained
 from playalong.practice.feedback import KNOWN, Answer, Exercise, Record, State
 from playalong.practice.lesson import Lesson
 from playalong.practice.phrases import (
@@ -48,12 +49,15 @@ from playalong.practice.phrases import (
 from playalong.practice.repetition import Repetition, repetition
 from playalong.practice.variations.calling import freely, mixed
 from playalong.practice.variations.texture import Texture
+from playalong.profile.pad_commands import QUIET_AFTER_S
 from playalong.records import lessons
+from playalong.records.pattern_files import library
 from playalong.records.take_info import Simulated
 from playalong.records.takes import Recording, TakeError
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import HEAR, LEAVE, LESSON, SKIP, Button, Buttons
+from playalong.screen.pages.afterwards import AfterwardsPage
 from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.texture import TexturePage
@@ -65,11 +69,12 @@ from playalong.support.files import short_name
 #: What can be asked for while the sheet stands still, by keys and from the pads: the step before is
 #: chosen on the plan. Where a step has taken long it can be left for today.
 GO_ON = Button((Key.ENTER,), "Enter", "go on", outcome=Outcome.AGAIN)
+SHOW_PLAN = Button(("p", "P"), "P", "the plan", outcome=Outcome.PLAN)
 AT_REST = (
     GO_ON,
     HEAR,
     Button(("l", "L"), "L", "hear yours", outcome=Outcome.LISTEN),
-    Button(("p", "P"), "P", "the plan", outcome=Outcome.PLAN),
+    SHOW_PLAN,
     Button(("e", "E"), "E", "easier", outcome=Outcome.EASIER),
     SKIP,
     LEAVE,
@@ -95,6 +100,9 @@ REST_S = 1.8
 #: the rest.
 SEEN_BEATS = 2
 
+#: Where strokes may ask for something: more than so many do not, nor those before such a silence.
+CALL_STROKES, CALL_OVER_S = 4, QUIET_AFTER_S + 0.3
+
 #: How far past the last stroke the sheet stands still.
 STILL_S = 0.25
 
@@ -109,7 +117,8 @@ class LessonSummary:
     """What came of it: steps learned of all, repetitions played, what is next, and trouble.
 
     ``broken_off`` is the take of a run in the middle of which the program was asked to end,
-    ``is_interrupted`` says that this was between two runs.
+    ``is_interrupted`` says that this was between two runs; ``goes_on`` is the pattern that the
+    player went on to, None where they left.
     """
 
     learned: int
@@ -119,6 +128,7 @@ class LessonSummary:
     trouble: tuple[str, ...]
     broken_off: Path | None = None
     is_interrupted: bool = False
+    goes_on: Pattern | None = None
 
 
 def begun(
@@ -128,14 +138,27 @@ def begun(
     what is to tell.
     """
     kept, word = lessons.read(store, player, pattern)
-    if kept is None:
-        return Lesson(pattern, rules), tuple(filter(None, [word]))
+    if kept is not None:
+        lesson = Lesson.from_plain(pattern, _plain(kept), rules)
+        return lesson, lesson.told
+    for earlier in lessons.changed(store, player, pattern):
+        changed = Lesson.changed(pattern, _plain(earlier), rules)
+        if changed is not None:
+            return changed, changed.told
+    return Lesson(pattern, rules), tuple(filter(None, [word]))
+
+
+def _plain(kept: str) -> Any:
+    """What was kept as plain objects, None where it cannot be read, which the lesson says."""
     try:
-        plain = json.loads(kept)
+        return json.loads(kept)
     except (ValueError, RecursionError):
-        plain = None  # which the lesson says
-    lesson = Lesson.from_plain(pattern, plain, rules)
-    return lesson, lesson.told
+        return None
+
+
+def is_finished(lesson: Lesson) -> bool:
+    """Whether every step is learned or passed by."""
+    return all(line.record.state in KNOWN for line in lesson.overview())
 
 
 def overview_of(pattern: Pattern, rules: Rules, store: Path, *, player: str) -> list[PlanLine]:
@@ -186,6 +209,7 @@ class LessonSession:
         self._speaker = Speaker()
         self._begin_s: float | None = None
         self._before: HeldPage | None = None
+        self._goes_on: Pattern | None = None
 
     def go(self) -> LessonSummary:
         """Practise until the lesson is over, or the player leaves.
@@ -199,9 +223,7 @@ class LessonSession:
             outcome = self._plan(PLAN_S)
             while outcome is not Outcome.LEAVE and clock.now() < leaves_s:
                 exercise = self.lesson.exercise
-                if exercise is None:
-                    break
-                outcome = self._exercise(exercise)
+                outcome = self._finished() if exercise is None else self._exercise(exercise)
         except KeyboardInterrupt:  # between runs: what was learned is kept already
             is_interrupted = True
         finally:
@@ -216,7 +238,50 @@ class LessonSession:
             trouble=tuple(self._trouble),
             broken_off=self._broken_off,
             is_interrupted=is_interrupted,
+            goes_on=self._goes_on,
         )
+
+    def _finished(self) -> Outcome | None:
+        """All is done for today: what can be played next. LEAVE ends the sitting."""
+        if self._simulated is not None:
+            return Outcome.LEAVE
+        context = self._context
+        following = self._next_pattern()
+        trains = trained(following, self._others) if following is not None else ""
+        found = offers(self.lesson.overview(), following, trains=trains)
+        page = AfterwardsPage(
+            context.theme,
+            self._pattern.title,
+            self.lesson.ending,
+            offers=[text(offer.about) for offer in found],
+            pads=self._more_pads,
+            call=self._call,
+        )
+        until_s = context.clock.now() + TEXTURE_S if context.window.offscreen else None
+        outcome = hold(context, page, 0.0, until_s=until_s)
+        if outcome is Outcome.PLAN:
+            return self._plan(None)
+        if outcome is not Outcome.AGAIN:
+            return Outcome.LEAVE
+        chosen = found[page.chosen]
+        if chosen.pattern is not None:
+            self._goes_on = chosen.pattern
+            return Outcome.LEAVE
+        if chosen.step is not None:
+            self.lesson.once_more(chosen.step)
+        return None
+
+    @property
+    def _others(self) -> list[Pattern]:
+        shipped = library()
+        return [shipped.get(name) for name in shipped.names() if name != self._pattern.name]
+
+    def _next_pattern(self) -> Pattern | None:
+        """The first of those that follow whose lesson is not finished."""
+        for one in after(self._pattern, self._others):
+            if not is_finished(begun(one, self._rules, self._store, player=self._player)[0]):
+                return one
+        return None
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:
         """Play one repetition, and take it to the lesson; LEAVE ends the sitting."""
@@ -363,11 +428,17 @@ class LessonSession:
             return None
         page.said = ()
         page.paused = (answer.words, f'Listening on "{self._port.name}".', answer.next)
-        page.buttons = Buttons([LEAVE])
+        page.buttons = Buttons([SHOW_PLAN, LEAVE], self._more_pads, self._call)
+        commands = context.pad_commands
         hits = HitInput(self._port, context.stamps, context.profile.pads)
+        if commands is not None:
+            commands.begin()
+            hits = commands.input
         hits.discard()
-        silent = _Silent(View(page, _still_s(ended)), page)
-        return Outcome.LEAVE if show(context, silent, hits) is Outcome.LEAVE else None
+        silent = _Silent(held=View(page, _still_s(ended)), page=page)
+        outcome = show(context, silent, hits, pad_commands=commands)
+        page.paused = ()
+        return None if outcome is None else self._wish(outcome, ended)
 
     def _say(
         self, exercise: Exercise, task: Task, ended: RunResult, *, answer: Answer
@@ -482,11 +553,18 @@ class LessonSession:
     def _buttons(self, *, leave: bool = False) -> Buttons:
         """What can be asked for while nothing is played; ``leave``: the step may be left."""
         offered = [LATER if leave and button is SKIP else button for button in AT_REST]
-        return Buttons(offered, also(self._pads), self._call)
+        pads = self._more_pads
+        pads.pop(Outcome.HEAR, None)  # its pad asks for yours, and the pattern is chosen there
+        return Buttons(offered, pads, self._call)
 
     @property
     def _pads(self) -> Mapping[Outcome, str]:
         return self._context.pad_commands.pads if self._context.pad_commands else {}
+
+    @property
+    def _more_pads(self) -> dict[Outcome, str]:
+        """The pads, with what they mean besides where nothing else of theirs is offered."""
+        return {**also(self._pads), **self._pads}
 
     @property
     def _call(self) -> str:
@@ -538,25 +616,30 @@ class _Away(Scene):
         return Outcome.LEAVE if page.handle(press) is Outcome.LEAVE else None
 
 
-@dataclass
+@dataclass(kw_only=True)
 class _Silent(Scene):
-    """The page of a run in which no stroke arrived, until one does.
+    """The page of a run in which no stroke arrived, until one does that asks for nothing.
 
-    Nothing but LEAVE can be asked for. What arrives and is no stroke is told.
+    The plan and LEAVE can be asked for. What arrives and is no stroke is told.
     """
 
     held: View
     page: RunPage
-    is_heard: bool = False
+    strokes: int = 0
+    last_s: float = 0.0
 
     def view(self, now_s: float) -> View | None:
-        """The page, until a stroke arrives."""
-        return None if self.is_heard else self.held
+        """The page, until a stroke has arrived that is no part of what pads ask for."""
+        is_over = self.strokes > CALL_STROKES or (
+            self.strokes > 0 and now_s - self.last_s > CALL_OVER_S
+        )
+        return None if is_over else self.held
 
     def received(self, message: Heard) -> None:
         """A stroke, or something else."""
         if message.hit is not None:
-            self.is_heard = True
+            self.strokes += 1
+            self.last_s = max(self.last_s, message.hit.time_s)
         elif message.dropped:
             self.page.paused = (*self.page.paused[:2], text(said(Code.NO_KNOWN_PAD)))
 

@@ -24,8 +24,10 @@ MEANT: dict[Command, tuple[Outcome, ...]] = {
 
 #: What they mean beside that, on a page that offers nothing of it: see ``also``.
 ALSO: dict[Command, tuple[Outcome, ...]] = {
-    Command.BACK: (Outcome.PLAN, Outcome.AGAIN),
-    Command.FASTER: (Outcome.HEAR,),
+    Command.NEXT: (Outcome.YOURS,),
+    Command.BACK: (Outcome.PLAN, Outcome.PATTERN, Outcome.AGAIN),
+    Command.SLOWER: (Outcome.HALF,),
+    Command.FASTER: (Outcome.LISTEN, Outcome.HEAR, Outcome.BOTH),
 }
 
 
