@@ -11,7 +11,8 @@
   stroke are ``first_bpm`` and ``last_bpm``. "speeding up" or "slowing down" is said only of
   ``BARS_NEEDED`` bars and more, and only where
 
-  - the quadratic term differs from nothing by a two-sided t-test at the one per cent level.
+  - the quadratic term differs from nothing by a two-sided t-test at the one per cent level, from
+    ``ENOUGH_BARS`` on at the two per cent level: few bars hold few slow waves.
     People's errors hang together over many strokes, so its standard error is the larger of two:
     that of least squares, and one that allows for correlation of any length, the equal-weighted
     cosine estimate from the ``COSINES`` slowest waves in the instants' scores, with as many
@@ -37,6 +38,9 @@ STEADY, FASTER, SLOWER = "steady", "speeding up", "slowing down"
 #: How many slow waves tell how errors hang together, what part of a beat is heard, and how many
 #: bars it takes at least to tell a trend from how people play.
 COSINES, HEARD, BARS_NEEDED = 4, 0.025, 4
+
+#: From so many bars on a trend is told at this level.
+ENOUGH_BARS, ENOUGH_LEVEL = 8, 0.02
 
 #: At this slope of error against written time the played time all but stands still: no tempo.
 _STILL = -0.9
@@ -200,7 +204,8 @@ def _trend(
     residual *= z
     correlated = cosine_error(np.add.reduceat(residual, instants))
     error = max(alone, correlated) * xx / determinant
-    if abs(curve) <= students_t(COSINES, LEVEL) * error:
+    enough = np.ptp(strokes.bar) >= ENOUGH_BARS - 1
+    if abs(curve) <= students_t(COSINES, ENOUGH_LEVEL if enough else LEVEL) * error:
         return first, last, STEADY
     return first, last, FASTER if curve < 0 else SLOWER
 
