@@ -225,7 +225,7 @@ class LessonSession:
                 exercise = self.lesson.exercise
                 outcome = self._finished() if exercise is None else self._exercise(exercise)
         except KeyboardInterrupt:  # between runs: what was learned is kept already
-            is_interrupted = True
+            is_interrupted = self._context.window.is_closed = True
         finally:
             self._speaker.close()
         lines = self.lesson.overview()

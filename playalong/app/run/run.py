@@ -198,6 +198,8 @@ class Run(Scene):
                 context.window.frame(self.page, time.run_s(context.clock.now()))
         except KeyboardInterrupt:
             is_interrupted = True
+        if is_interrupted:  # all pages end, as those of a window that was closed
+            context.window.is_closed = True
         return RunResult(
             recording=self._recording,
             targets=self.judging.targets,

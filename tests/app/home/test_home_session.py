@@ -339,6 +339,30 @@ def test_the_first_strokes_are_kept_for_who_played_them(window, tmp_path, soft, 
     assert not profile.is_loudness_known
 
 
+@pytest.mark.parametrize("way", ["play", "lesson"])
+def test_ctrl_c_in_a_run_ends_the_program_and_not_the_run_alone(window, home, way):
+    """So does a signal to end: what was played is kept, and no page waits for a key."""
+    presses = pressing(
+        FirstPage=[Key.ENTER],
+        ReadyPage=[Key.ENTER if way == "play" else "p"],
+        PlanPage=[Key.ENTER],
+    )
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, RunPage):
+            if pressed:
+                return None  # drawn once more, as the sheet that is kept
+            pressed.append(Key.CLOSE)
+            raise KeyboardInterrupt
+        return presses(page)
+
+    pressed: list[Press] = []
+    session, _, seen = a_session(window, home, script)
+    session.go()
+    assert pressed
+    assert kinds(seen)[-1] is RunPage
+
+
 def test_the_sound_device_is_chosen_in_the_settings_and_kept(window, home, monkeypatch):
     monkeypatch.setattr(devices, "device_names", lambda: ["Desk Box", "Big Cans"])
     to_it = [Key.DOWN] * len(settings_of(home, "Ana"))
