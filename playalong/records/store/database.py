@@ -9,8 +9,10 @@ Every error of SQLite leaves here as a ``StoreError``, whose text is for the use
 ``trouble`` says which it is.
 """
 
+import random
 import re
 import sqlite3
+import time
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
@@ -25,6 +27,9 @@ from playalong.support.errors import UserError
 
 #: How long one program waits for another that is writing.
 WAIT_S = 5.0
+
+#: And after how long it asks again whether the other has done, the least and the most.
+_ASK_AGAIN_S = (0.001, 0.006)
 
 #: What belongs to a file of SQLite, by what is put behind its name.
 BESIDE = ("", "-wal", "-shm")
@@ -74,9 +79,9 @@ _WORDS = {
 class Database:
     """One connection to the store; every thread and every process has its own."""
 
-    def __init__(self, path: Path, connection: sqlite3.Connection) -> None:
+    def __init__(self, path: Path, connection: sqlite3.Connection, wait_s: float) -> None:
         self.path = path
-        self._connection = connection
+        self._connection, self._wait_s = connection, wait_s
         self._identity: tuple[int, int] | None = None
         #: How deep in ``writing`` we are.
         self._depth = 0
@@ -92,7 +97,7 @@ class Database:
             path.parent.mkdir(parents=True, exist_ok=True)
             connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
             try:
-                database = cls(path, connection)
+                database = cls(path, connection, wait_s)
                 database._prepare()
             except BaseException:
                 connection.close()
@@ -143,7 +148,7 @@ class Database:
         with _told(self.path):
             if self._identity not in (None, identity(self.path)):
                 raise StoreError(Trouble.GONE, self.path)
-            self._connection.execute("BEGIN IMMEDIATE")
+            self._begin()
         self._depth += 1
         try:
             yield self
@@ -161,6 +166,27 @@ class Database:
                     raise
         finally:
             self._depth -= 1
+
+    def _begin(self) -> None:
+        """Begin to write, as soon as nobody else does.
+
+        SQLite asks more and more seldom, and so never gets its turn beside a program that writes
+        all the while; here it is asked again after some milliseconds, unlike from one to the next.
+        """
+        run, until_s = self._connection.execute, time.monotonic() + self._wait_s
+        run("PRAGMA busy_timeout = 0")
+        try:
+            while True:
+                try:
+                    run("BEGIN IMMEDIATE")
+                    return
+                except sqlite3.OperationalError as error:
+                    is_busy = error.sqlite_errorcode & 0xFF == sqlite3.SQLITE_BUSY
+                    if not is_busy or time.monotonic() >= until_s:
+                        raise
+                time.sleep(random.uniform(*_ASK_AGAIN_S))
+        finally:
+            run(f"PRAGMA busy_timeout = {round(1000.0 * self._wait_s)}")
 
     def write(self, sql: str, values: Sequence[Any] = ()) -> int:
         """One statement that changes something; the id of the row that it added, if it did."""
