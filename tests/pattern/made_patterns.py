@@ -296,8 +296,13 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
             goal_tempo=goal,
             clean=draw(st.integers(1, 99)),
             tolerance_ms=tolerance_ms,
+            success=draw(st.sampled_from([0.5, 0.85, 0.9])),
+            repeats=draw(st.integers(0, 9)),
+            next=tuple(draw(st.lists(NAMES, max_size=2))),
         )
         text += f"[practice]\nstart = {start!r}\ngoal = {goal!r}\nclean = {practice.clean}\n"
+        text += f"success = {round(100 * practice.success)}\nrepeats = {practice.repeats}\n"
+        text += f"next = [{', '.join(map(quoted, practice.next))}]\n"
         if tolerance_ms is not None:
             text += f"tolerance = {tolerance_ms!r}\n"
     fields: dict[str, Any] = {

@@ -177,6 +177,18 @@ BROKEN = [
         '"patience" must be a whole number from 4 to 12',
     ),
     (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\nsuccess = §99\n",
+        '"success" must be a percentage from 50 to 95',
+    ),
+    (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\nrepeats = §10\n",
+        '"repeats" must be a whole number from 0 to 9',
+    ),
+    (
+        HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\nnext = '§mill-wheel'\n",
+        '"next" must be a list of names of patterns',
+    ),
+    (
         HEAD + BAR + "[practice]\nstart = 60\ngoal = 70\nleave = §0\n",
         '"leave" must be minutes from 1 to 30',
     ),
