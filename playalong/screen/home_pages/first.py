@@ -30,7 +30,7 @@ from playalong.screen.sheet import bar_picture
 _CARD, _WEEK, _PANEL_LEAST, _PANEL_WORDS, _GAP = 132, 96, 150, 116, 18
 
 #: In units: inside a card.
-_CARD_INSIDE = 13
+_CARD_INSIDE = 10
 
 #: In units: inside the panel, the width of the main action, and its height.
 _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
@@ -99,7 +99,8 @@ class FirstPage:
     def __post_init__(self) -> None:
         start = Button((Key.ENTER,), "Enter", "start", outcome=Outcome.START)
         self._main = Buttons([start], self.pads, self.call)
-        self._foot = Buttons([_CHOOSE_BACK, _CHOOSE, END])
+        ends = {Outcome.LEAVE: self.pads[Outcome.LEAVE]} if Outcome.LEAVE in self.pads else NO_PADS
+        self._foot = Buttons([_CHOOSE_BACK, _CHOOSE, END], ends)
         self._areas: list[pygame.Rect] = []
 
     def handle(self, press: Press) -> Outcome | None:
@@ -223,7 +224,7 @@ class FirstPage:
             base = room.bottom - pen.px(14)
             pad = self.pads.get(_BY_PAD[number]) if number < len(_BY_PAD) else None
             label = BY_NAME[pad].label if pad is not None else ""
-            if label and pen.width(f"{label}{card.key}", SMALL) + pen.px(48) <= inner:
+            if label and pen.width(f"{label}{card.key}", SMALL) + pen.px(42) <= inner:
                 draw_pad(pen, label, (at, base))
             self._draw_key(pen, card.key, (room.right - inside, base))
 
