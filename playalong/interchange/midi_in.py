@@ -433,7 +433,8 @@ def _written(own: Sequence[_Note], start: Fraction, meter: Meter, *, whole: int)
         together = _grid(notes, start, meter, whole=whole, any_grid=True)
         for note in notes:
             parts = together or _grid([note], start, meter, whole=whole) or MOST_STEPS
-            placed.append((_nearest(note.at - start, meter, parts), note))
+            last = meter.length - meter.beats[-1] / parts
+            placed.append((min(_nearest(note.at - start, meter, parts), last), note))
     return placed
 
 

@@ -139,8 +139,10 @@ def _notes(
             tick = round((begin + at) * whole)
             note = note_of("hi-hat-open" if stroke.is_open else stroke.voice)
             own = struck.setdefault(note, [])
+            room = tick - own[-1][0] if own else tick  # they stay behind the stroke before
+            apart = max(1, min(grace, room // (stroke.graces + 1)))
             for ahead in range(stroke.graces, 0, -1):
-                own.append((max(0, tick - ahead * grace), GRACE_VELOCITY))
+                own.append((max(0, tick - ahead * apart), GRACE_VELOCITY))
             own.append((tick, VELOCITIES[stroke.dynamic]))
         begin += bar.meter.length
     long = int(_LONG * whole)

@@ -168,7 +168,7 @@ def _patterns() -> tuple[bytes, ...]:
 
 def _midi_patterns() -> tuple[bytes, ...]:
     written = (midi_out.write(library().get(name), bars=2) for name in _NAMES)
-    return (*samples("midi"), *written)
+    return (*samples("midi"), *samples("midi_patterns"), *written)
 
 
 _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")
