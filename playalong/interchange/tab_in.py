@@ -10,6 +10,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
+from playalong.interchange.reading import Read, one_round
 from playalong.interchange.tab_form import (
     BAR_LINE,
     MARKS,
@@ -20,6 +21,7 @@ from playalong.interchange.tab_form import (
     VOICE_OF,
     Mark,
 )
+from playalong.interchange.voice_words import voice_in
 from playalong.pattern.meter import NOTES, STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Dynamic, Hand, Pattern, Stroke, divisions
 from playalong.pattern.notation import MOST_STEPS
@@ -51,37 +53,8 @@ _SAID = {
 }
 _LEGEND = re.compile(r"^\s*\|?\s*(\S{1,5})\s*(?:[:=|]|-+>?\s)\s*(.+?)\s*\|?\s*$")
 
-#: Words of a legend that name a voice, in the order in which they are looked for.
-_VOICES = (
-    ("hi-hat-pedal", r"(?:hi.?hat|hat).*(?:foot|pedal)|(?:foot|pedal).*hat"),
-    ("ride-bell", r"ride.*bell|bell.*ride"),
-    ("cross-stick", r"cross.?stick|side.?stick|rim.?click|rim.?knock"),
-    ("rim-shot", r"rim.?shot"),
-    ("hi-hat", r"hi.?hat"),
-    ("snare", r"snare"),
-    ("kick", r"bass|kick"),
-    ("crash", r"crash"),
-    ("ride", r"ride"),
-    ("splash", r"splash"),
-    ("china", r"china"),
-    ("cowbell", r"cow.?bell"),
-    ("tambourine", r"tambourine"),
-    ("floor-tom", r"floor|low.*tom"),
-    ("mid-tom", r"mid.*tom|(?:second|2).*tom|tom.*2"),
-    ("high-tom", r"tom"),
-)
-
-
 #: What stands in the bars of a line even where its letters are not known.
 _OF_TAB = frozenset({*MARKS, *(mark for own in OWN_MARKS.values() for mark in own)} | set("-.:|"))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Read:
-    """A pattern, and what should be told of how it was read."""
-
-    pattern: Pattern
-    told: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,7 +131,7 @@ def _made(found: _Text, title: str) -> Read:
     else:
         tempo = USUAL_BPM
         told.append(f"It says no tempo: {USUAL_BPM:g} bpm is taken.")
-    bars = _once(found.bars)
+    bars = one_round(found.bars)
     if len(bars) < len(found.bars):
         told.append(f"{counted(len(found.bars), 'bar')} are {len(bars)} that come again.")
     plain = printable(found.name.rpartition("/")[2].rpartition(".")[0] or found.name)
@@ -172,16 +145,6 @@ def _made(found: _Text, title: str) -> Read:
         swing=found.swing,
     )
     return Read(pattern=pattern, told=tuple(told))
-
-
-def _once(bars: Sequence[Bar]) -> Sequence[Bar]:
-    """The bars up to where they begin to come again."""
-    for length in range(1, len(bars)):
-        if len(bars) % length == 0 and all(
-            a == b for a, b in zip(bars, bars[length:], strict=False)
-        ):
-            return bars[:length]
-    return bars
 
 
 def _is_of_system(line: str) -> bool:
@@ -253,7 +216,7 @@ def _meter(found: _Text, text: str, number: int) -> Meter:
 
 def _legend(found: _Text, key: str, words: str, *, named: Collection[str]) -> None:
     """Take what a legend says of a voice or of a mark."""
-    voice = next((name for name, sought in _VOICES if re.search(sought, words)), "")
+    voice = voice_in(words)
     if voice and key.upper() in named:
         found.voices[key.upper()] = voice
         return

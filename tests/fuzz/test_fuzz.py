@@ -7,7 +7,15 @@ from tests.fuzz.kinds import KINDS
 from tests.fuzz.trying import tried
 
 #: Where a file takes long, fewer.
-COUNTS = {"patterns": 200, "tabs": 150, "midi": 150, "profiles": 100, "beat maps": 60, "store": 40}
+COUNTS = {
+    "patterns": 200,
+    "tabs": 150,
+    "scores": 100,
+    "midi": 150,
+    "profiles": 100,
+    "beat maps": 60,
+    "store": 40,
+}
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -1,0 +1,60 @@
+"""How a pattern stands in MusicXML 4.0 (W3C Music Notation Community Group, final report of 2021):
+what both ways have in common.
+
+=================  =============================================================================
+a voice            an instrument of one part "Drum set": its name, its General MIDI note
+a stroke           an unpitched note at the voice's height, with the usual head: an x for cymbals
+dynamics           a ghost note has its head in parentheses, an accent its mark
+an open hi-hat     an instrument of its own, and the mark "open"
+a flam, a drag     one or two slashed grace notes before the stroke
+a hand             a lyric, R or L (other programs: a fingering)
+swing              the element of that name
+hands and feet     two voices of the staff, stems up and down
+=================  =============================================================================
+"""
+
+from playalong.pattern.model import Pattern
+from playalong.pattern.voices import BY_NAME, Limb
+
+VERSION, PROGRAM = "4.0", "playalong"
+
+#: The middle of the heads, by voice; all others are ordinary.
+HEADS = dict.fromkeys(
+    ("hi-hat", "hi-hat-half", "ride", "crash", "splash", "china", "cross-stick", "hi-hat-pedal"),
+    "x",
+) | {
+    "hi-hat-open": "circle-x",
+    "foot-splash": "circle-x",
+    "ride-bell": "diamond",
+    "cowbell": "triangle",
+    "tambourine": "triangle",
+    "rim-shot": "slashed",
+}
+
+#: The steps of the staff: half spaces from its bottom line, which is E4 under a percussion clef.
+STEPS = "CDEFGAB"
+BOTTOM = 4 * len(STEPS) + STEPS.index("E")
+
+FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
+
+#: Note types by their length, as a power of two: 0 is a whole note.
+TYPES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th")
+
+
+def left_out(pattern: Pattern) -> list[str]:
+    """What of a pattern is not written, in words."""
+    strokes = [stroke for bar in pattern.bars for stroke in bar.strokes]
+    parts = {
+        "optional strokes stand like all others": any(stroke.optional for stroke in strokes),
+        "variations are left out: --variation writes one": bool(pattern.variations),
+        "chunks and what is asked of a lesson are left out": bool(
+            pattern.chunks or pattern.practice
+        ),
+        "what the pattern is about is left out": bool(pattern.about),
+    }
+    return [words for words, is_so in parts.items() if is_so]
+
+
+def is_foot(voice: str) -> bool:
+    """Whether a foot plays it."""
+    return BY_NAME[voice].limb in FEET
