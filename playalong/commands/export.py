@@ -1,7 +1,8 @@
 """playalong export: a pattern as a file that other programs open."""
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.out import add_force, refuse_over
 from playalong.commands.options.pattern import BarsOptions, PatternOption, add_bars, add_pattern
@@ -9,15 +10,22 @@ from playalong.commands.parser import Given, Parser
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 
-ABOUT = "write a pattern as a Standard MIDI File, for a sequencer or a notation program"
+if TYPE_CHECKING:
+    from playalong.pattern.model import Pattern
+
+ABOUT = "write a pattern as a Standard MIDI File, as MusicXML or as drum tab"
 EXAMPLES = (
     ("late-bus-home.mid in this folder", "playalong export late-bus-home"),
     (
         "eight bars of a variation, as they sound",
         "playalong export late-bus-home --variation push --bars 8 --as-it-sounds",
     ),
-    ("your own, elsewhere", "playalong export my-groove.toml --out lesson/my-groove.mid"),
+    ("for a notation program", "playalong export late-bus-home --out late-bus-home.musicxml"),
+    ("your own, as text to post", "playalong export my-groove.toml --out my-groove.tab"),
 )
+
+#: What is written, by the ending of the file.
+_MIDI, _SCORES, _TABS = (".mid", ".midi"), (".musicxml", ".xml", ".mxl"), (".tab", ".txt")
 
 #: So many bars are enough.
 MOST_BARS = 1_000
@@ -47,16 +55,15 @@ def add_arguments(parser: Parser) -> None:
     parser.add_argument(
         "--out",
         type=Path,
-        metavar="FILE.mid",
-        help="where it goes (default the pattern's name, in this folder)",
+        metavar="FILE",
+        help="where it goes; its ending says as what: .mid, .musicxml, .mxl, .tab, .txt (default "
+        "the pattern's name and .mid, in this folder)",
     )
     add_force(parser)
 
 
 def run(given: Options) -> None:
     """Write it; say where it is, and what the format has no place for."""
-    from playalong.interchange.midi_form import left_out
-    from playalong.interchange.midi_out import write
     from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM
     from playalong.records.pattern_files import load_pattern
     from playalong.support.files import write_file
@@ -67,17 +74,48 @@ def run(given: Options) -> None:
         raise UserError(f"{given.tempo:g} bpm is no tempo: choose {SLOWEST_BPM} to {FASTEST_BPM}.")
     pattern = load_pattern(given.pattern)
     out = given.out or Path(f"{pattern.name}.mid")
-    if out.suffix.lower() not in (".mid", ".midi"):
-        raise UserError(f"{out} is named like another kind of file: call it {out.stem}.mid.")
+    kind = out.suffix.lower()
+    if kind not in (*_MIDI, *_SCORES, *_TABS):
+        raise UserError(
+            f"{out} is named like another kind of file: call it {out.stem}.mid, "
+            f"{out.stem}.musicxml or {out.stem}.tab."
+        )
+    if given.as_it_sounds and kind not in _MIDI:
+        raise UserError("--as-it-sounds is for MIDI files: notes are written where they are meant.")
     refuse_over(out, given.force)
-    data = write(
-        pattern,
-        tempo_bpm=given.tempo,
-        bars=given.bars,
-        variations=tuple(given.variation or ()),
-        as_it_sounds=given.as_it_sounds,
-    )
+    data, left_out = _written(given, pattern, kind)
     write_file(out, data)
     print_lines(f"It is written: {out}")
-    for words in left_out(pattern):
-        print_lines(f"  {words}")
+    print_lines(*(f"  {words}" for words in left_out))
+
+
+def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list[str]]:
+    """The file, and what is left out of it."""
+    from playalong.interchange import (
+        midi_form,
+        midi_out,
+        musicxml_form,
+        musicxml_out,
+        tab_form,
+        tab_out,
+    )
+
+    variations = tuple(given.variation or ())
+    if kind in _MIDI:
+        data = midi_out.write(
+            pattern,
+            tempo_bpm=given.tempo,
+            bars=given.bars,
+            variations=variations,
+            as_it_sounds=given.as_it_sounds,
+        )
+        return data, midi_form.left_out(pattern)
+    played = pattern.with_variations(variations)
+    count = given.bars or len(played)
+    bars = tuple(played[number % len(played)] for number in range(count))
+    pattern_played = replace(pattern, bars=bars, tempo=given.tempo or pattern.tempo)
+    if kind in _TABS:
+        return tab_out.write(pattern_played).encode(), tab_form.left_out(pattern)
+    score = musicxml_out.write(pattern_played)
+    packed = musicxml_out.compressed(score) if kind == ".mxl" else score
+    return packed, musicxml_form.left_out(pattern)

@@ -1,7 +1,8 @@
 """playalong import: a pattern out of a file of another program."""
 
+from dataclasses import replace
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.out import add_force, refuse_over
 from playalong.commands.parser import Given, Parser, written_as
@@ -9,13 +10,23 @@ from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 from playalong.support.text import counted
 
-ABOUT = "make a pattern of a Standard MIDI File, written by a program or played"
+if TYPE_CHECKING:
+    from playalong.interchange.reading import Read
+
+ABOUT = "make a pattern of a Standard MIDI File (written or played), of MusicXML or of drum tab"
 EXAMPLES = (
     ("groove.toml, beside it", "playalong import groove.mid"),
     ("what is in it", "playalong import song.mid --list"),
+    ("out of a notation program, or off a page of text", "playalong import groove.musicxml"),
     ("two bars of one track", "playalong import song.mid --track 3 --bars 9-10 --title Verse"),
 )
 
+
+#: What a file is by its ending; any other is taken for MIDI.
+_SCORES, _TABS = (".musicxml", ".xml", ".mxl"), (".tab", ".txt")
+
+#: More bytes than this no format has in a groove.
+_MOST_BYTES = 20_000_000
 
 #: Bar 1 starts within an hour.
 _LATEST_S = 3600
@@ -28,6 +39,7 @@ class Options(Given, Protocol):
     list: bool
     track: int | None
     channel: int | None
+    part: int | None
     bars: tuple[int, int] | None
     start: float | None
     title: str | None
@@ -42,7 +54,12 @@ def _bars(text: str) -> tuple[int, int]:
 
 def add_arguments(parser: Parser) -> None:
     """Add them."""
-    parser.add_argument("file", type=Path, metavar="FILE.mid", help="a Standard MIDI File")
+    parser.add_argument(
+        "file",
+        type=Path,
+        metavar="FILE",
+        help="a Standard MIDI File, MusicXML (.musicxml, .mxl) or drum tab (.tab, .txt)",
+    )
     parser.add_argument(
         "--list",
         action="store_true",
@@ -56,6 +73,9 @@ def add_arguments(parser: Parser) -> None:
         type=int,
         metavar="N",
         help="this channel, 1 to 16 (default 10, the drums', or the only one)",
+    )
+    parser.add_argument(
+        "--part", type=int, metavar="N", help="this part of MusicXML (default the one of drums)"
     )
     parser.add_argument(
         "--bars",
@@ -95,39 +115,91 @@ def _start_of_take(data: bytes) -> float:
 
 def run(given: Options) -> None:
     """Write the pattern; say where it is, and what was not plain."""
-    from playalong.interchange.midi_in import MOST_BYTES, pattern_of, read
     from playalong.pattern.writer import write
     from playalong.support.files import write_file
-    from playalong.support.reading import read_bytes
 
-    try:
-        data = read_bytes(given.file, MOST_BYTES)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {given.file}: check the name and the folder.") from None
-    except OSError as error:
-        raise UserError(f"{given.file} cannot be read: {error.strerror}.") from None
-    found = read(data, str(given.file))
-    if given.start is not None and not 0 <= given.start <= _LATEST_S:
-        raise UserError(f"Bar 1 cannot start at {given.start:g} s: choose 0 to {_LATEST_S:,}.")
+    kind = given.file.suffix.lower()
+    if kind in _SCORES or kind in _TABS:
+        _refuse_of_midi_only(given)
+    if given.part is not None and kind not in _SCORES:
+        raise UserError("--part is for MusicXML: other files have no parts.")
+    data = _bytes(given.file)
     if given.list:
-        print_lines(*map(str, found.parts()))
+        from playalong.interchange import midi_in
+
+        print_lines(*map(str, midi_in.read(data, str(given.file)).parts()))
         return
     out = given.out or given.file.with_suffix(".toml")
     if out.suffix.lower() != ".toml":
         raise UserError(f"{out} is named like another kind of file: call it {out.stem}.toml.")
     refuse_over(out, given.force)
-    start_s = given.start if given.start is not None else _start_of_take(data)
-    made = pattern_of(
-        found,
-        out.stem,
-        title=(given.title or "").strip(),
-        track=given.track,
-        channel=given.channel,
-        bars=given.bars,
-        start_s=start_s,
-    )
-    pattern = made.pattern
+    found = _read(given, data, out.stem)
+    pattern = found.pattern
     write_file(out, write(pattern))
     bars = counted(len(pattern.bars), "bar")
     print_lines(f'"{pattern.title}", {bars} at {pattern.tempo:g} bpm, is written: {out}')
-    print_lines(*(f"  {words}" for words in made.told))
+    print_lines(*(f"  {words}" for words in found.told))
+
+
+def _bytes(path: Path) -> bytes:
+    from playalong.support.reading import read_bytes
+
+    try:
+        return read_bytes(path, _MOST_BYTES)
+    except FileNotFoundError:
+        raise UserError(f"There is no file {path}: check the name and the folder.") from None
+    except OSError as error:
+        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
+
+
+def _refuse_of_midi_only(given: Options) -> None:
+    """Options that say something of MIDI files alone."""
+    named = {
+        "--list": given.list,
+        "--track": given.track is not None,
+        "--channel": given.channel is not None,
+        "--start": given.start is not None,
+    }
+    for option, is_given in named.items():
+        if is_given:
+            raise UserError(f"{option} is for MIDI files: {given.file} is named like another kind.")
+
+
+def _read(given: Options, data: bytes, name: str) -> "Read":
+    """What is in the file, by its ending."""
+    from playalong.interchange import midi_in, musicxml_in, tab_in
+
+    title, kind = (given.title or "").strip(), given.file.suffix.lower()
+    if kind in _SCORES:
+        return _part_of(
+            given, musicxml_in.read(data, str(given.file), title=title, part=given.part)
+        )
+    if kind in _TABS:
+        text = data.decode("utf-8", "replace")
+        return _part_of(given, tab_in.read(text, str(given.file), title=title))
+    file = midi_in.read(data, str(given.file))
+    if given.start is not None and not 0 <= given.start <= _LATEST_S:
+        raise UserError(f"Bar 1 cannot start at {given.start:g} s: choose 0 to {_LATEST_S:,}.")
+    return midi_in.pattern_of(
+        file,
+        name,
+        title=title,
+        track=given.track,
+        channel=given.channel,
+        bars=given.bars,
+        start_s=given.start if given.start is not None else _start_of_take(data),
+    )
+
+
+def _part_of(given: Options, found: "Read") -> "Read":
+    """The bars that are asked for."""
+    if given.bars is None:
+        return found
+    first, last = given.bars
+    bars = found.pattern.bars
+    if not 1 <= first <= last <= len(bars):
+        raise UserError(f"There are no bars {first} to {last}: it has {len(bars)}.")
+    kept = bars[first - 1 : last]
+    if not any(bar.strokes for bar in kept):
+        raise UserError(f"There is no stroke in bars {first} to {last}.")
+    return replace(found, pattern=replace(found.pattern, bars=kept, meter=kept[0].meter))

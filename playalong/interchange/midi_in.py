@@ -28,6 +28,7 @@ from playalong.interchange.midi_form import (
     SWING,
     VELOCITIES,
 )
+from playalong.interchange.reading import Read, one_round
 from playalong.pattern.meter import NOTES, STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.notation import MOST_STEPS
@@ -126,14 +127,6 @@ class MidiFile:
             Part(track=track + 1, channel=channel + 1, name=self.track_names[track], notes=notes)
             for (track, channel), notes in sorted(found.items())
         ]
-
-
-@dataclass(frozen=True, slots=True)
-class Read:
-    """A pattern, and what should be told of how it was read."""
-
-    pattern: Pattern
-    told: tuple[str, ...]
 
 
 def read(data: bytes, name: str) -> MidiFile:
@@ -263,7 +256,7 @@ def pattern_of(
         bars=tuple(found),
         swing=_swing(file),
     )
-    return Read(pattern, tuple(dict.fromkeys(told)))
+    return Read(pattern=pattern, told=tuple(dict.fromkeys(told)))
 
 
 def _chosen(
@@ -551,12 +544,7 @@ def _kept(
     if first:
         told.append(f"Its first {counted(first, 'bar')} have no notes: bar 1 is bar {first + 1}.")
     found = found[first : last + 1]
-    for size in range(1, len(found) // 2 + 1):
-        rounds, more = divmod(len(found), size)
-        if not more and found == found[:size] * rounds:
-            told.append(f"{counted(size, 'bar')}, {rounds} times the same: written once.")
-            return found[:size]
-    return found
+    return one_round(found, told=told)
 
 
 def _swing(file: MidiFile) -> WrittenSwing:

@@ -113,9 +113,7 @@ def read(data: bytes, name: str, *, title: str = "", part: int | None = None) ->
     ):
         told.append("Swing is for beats of a quarter note, and is left out.")
         swing = STRAIGHT
-    once = one_round(bars)
-    if len(once) < len(bars):
-        told.append(f"{counted(len(bars), 'bar')} are {len(once)} that come again.")
+    once = bars if score.each_has_its_own else one_round(bars, told=told)
     plain = printable(name.rpartition("/")[2].rpartition(".")[0] or name)
     said = root.findtext("work/work-title") or root.findtext("movement-title") or ""
     called = title or printable(said).strip() or plain.replace("-", " ").title()

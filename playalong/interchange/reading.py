@@ -1,9 +1,9 @@
 """What all readers of other formats give, and what they do alike."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from playalong.pattern.model import Bar, Pattern
+from playalong.support.text import counted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -14,9 +14,13 @@ class Read:
     told: tuple[str, ...]
 
 
-def one_round(bars: Sequence[Bar]) -> Sequence[Bar]:
-    """The bars up to where they begin to come again: all of them where they do not."""
-    for length in range(1, len(bars)):
-        if len(bars) % length == 0 and bars[length:] == bars[:-length]:
-            return bars[:length]
+def one_round(bars: list[Bar], *, told: list[str]) -> list[Bar]:
+    """The bars up to where they begin to come again, which is then ``told``; all of them where they
+    do not.
+    """
+    for size in range(1, len(bars) // 2 + 1):
+        rounds, more = divmod(len(bars), size)
+        if not more and bars == bars[:size] * rounds:
+            told.append(f"{counted(size, 'bar')}, {rounds} times the same: written once.")
+            return bars[:size]
     return bars

@@ -81,6 +81,7 @@ class _Text:
     bars: list[Bar] = field(default_factory=list)
     swing: WrittenSwing = STRAIGHT
     meter: Meter | None = None
+    has_repeats: bool = False
 
     def wrong(self, line: int, message: str, column: int = 0) -> UserError:
         """What is to be raised."""
@@ -131,9 +132,7 @@ def _made(found: _Text, title: str) -> Read:
     else:
         tempo = USUAL_BPM
         told.append(f"It says no tempo: {USUAL_BPM:g} bpm is taken.")
-    bars = one_round(found.bars)
-    if len(bars) < len(found.bars):
-        told.append(f"{counted(len(found.bars), 'bar')} are {len(bars)} that come again.")
+    bars = one_round(found.bars, told=told) if found.has_repeats else found.bars
     plain = printable(found.name.rpartition("/")[2].rpartition(".")[0] or found.name)
     called = title or found.said.get("title") or plain.replace("-", " ").title() or "A groove"
     pattern = Pattern(
@@ -256,6 +255,7 @@ def _read_system(found: _Text, lines: Sequence[tuple[int, str]]) -> None:
     meter = found.meter or Meter.parse(USUAL_METER)
     bars = [_bar(found, rows, index, meter=meter) for index in range(len(head.bars))]
     again = max(rows, key=lambda row: row.times)
+    found.has_repeats |= again.times > 1
     bars = bars[: again.again_from] + bars[again.again_from :] * again.times
     if len(found.bars) + len(bars) > MOST_BARS:
         raise found.wrong(head.line, f"more than {MOST_BARS:,} bars are no groove")

@@ -19,7 +19,7 @@ from playalong.app.history.reading import history
 from playalong.app.history.text import run_table
 from playalong.app.memory import Memory
 from playalong.commands.main import main
-from playalong.interchange import midi_in, midi_out
+from playalong.interchange import midi_in, midi_out, musicxml_in, musicxml_out, tab_in, tab_out
 from playalong.pattern import reader
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.targets import lay_out
@@ -73,6 +73,20 @@ def midi_pattern(data: bytes) -> None:
     with suppress(UserError):
         found = midi_in.pattern_of(midi_in.read(data, "fuzzed.mid"), "fuzzed").pattern
         assert reader.read(write(found), "fuzzed").bars == found.bars
+
+
+def tab(data: bytes) -> None:
+    """Read, and where it is right, written again, and read the same."""
+    with suppress(UserError):
+        found = tab_in.read(data.decode("utf-8", "replace"), "fuzzed").pattern
+        assert tab_in.read(tab_out.write(found), "fuzzed").pattern.bars == found.bars
+
+
+def score(data: bytes) -> None:
+    """The same of MusicXML."""
+    with suppress(UserError):
+        found = musicxml_in.read(data, "fuzzed").pattern
+        assert musicxml_in.read(musicxml_out.write(found), "fuzzed").pattern.bars == found.bars
 
 
 def profile(data: bytes) -> None:
@@ -171,10 +185,22 @@ def _midi_patterns() -> tuple[bytes, ...]:
     return (*samples("midi"), *samples("midi_patterns"), *written)
 
 
+def _tabs() -> tuple[bytes, ...]:
+    written = (tab_out.write(library().get(name)).encode() for name in _NAMES)
+    return (*samples("tabs"), *written)
+
+
+def _scores() -> tuple[bytes, ...]:
+    written = [musicxml_out.write(library().get(name)) for name in _NAMES]
+    return (*written, musicxml_out.compressed(written[0]))
+
+
 _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")
 
 KINDS = {
-    "patterns": Kind(share=350, sources=_patterns, tries=pattern),
+    "patterns": Kind(share=200, sources=_patterns, tries=pattern),
+    "tabs": Kind(share=75, sources=_tabs, tries=tab),
+    "scores": Kind(share=75, sources=_scores, tries=score),
     "midi": Kind(share=200, sources=lambda: samples("midi"), tries=midi),
     "patterns as midi": Kind(share=100, sources=_midi_patterns, tries=midi_pattern),
     "profiles": Kind(share=150, sources=lambda: samples("profiles"), tries=profile),
