@@ -61,7 +61,7 @@ class _Measure:
     endings: tuple[int, ...] = ()
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class _Score:
     """What is known at a point of the part."""
 

@@ -70,7 +70,7 @@ class _Row:
     times: int = 1
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class _Text:
     """What was found so far."""
 
@@ -97,7 +97,7 @@ def read(text: str, name: str, *, title: str = "") -> Read:
         raise UserError(
             f"{name} is too large for a groove: {MOST_CHARACTERS:,} characters at most."
         )
-    found = _Text(printable(name))
+    found = _Text(name=printable(name))
     lines = [line.expandtabs(8).rstrip() for line in text.replace("\r", "").split("\n")]
     is_line = [_is_of_system(line) for line in lines]
     named = {_letters(line) for line, one in zip(lines, is_line, strict=True) if one}

@@ -66,24 +66,26 @@ def test_the_library_goes_there_and_back(name: str) -> None:
         assert read_pattern(write_text(again), name).bars == again.bars
 
 
-def is_crowded(pattern: Pattern) -> bool:
-    """Whether a flam or drag follows a stroke of its voice so closely that it would begin before."""
+def uncrowded(pattern: Pattern) -> Pattern:
+    """Without the grace strokes that would begin before the stroke that comes before theirs."""
     last: dict[str, Fraction] = {}
-    before = Fraction(0)
+    before, bars = Fraction(0), []
     for bar in pattern.bars:
+        kept = []
         for stroke in bar.strokes:
             at = before + stroke.at
-            if stroke.graces and at - last.get(stroke.voice, Fraction(-1)) < Fraction(1, 16):
-                return True
+            close = at - last.get(stroke.voice, Fraction(-1)) < Fraction(1, 16)
+            kept.append(replace(stroke, graces=0) if close else stroke)
             last[stroke.voice] = at
+        bars.append(replace(bar, strokes=tuple(kept)))
         before += bar.meter.length
-    return False
+    return replace(pattern, bars=tuple(bars))
 
 
-@given(patterns().filter(lambda made: not is_crowded(made.pattern)))
+@given(patterns())
 @settings(max_examples=25, deadline=None)
 def test_patterns_made_at_random_go_there_and_back(made: Made) -> None:
-    pattern = made.pattern
+    pattern = uncrowded(made.pattern)
     slow = all(not stroke.graces for bar in pattern.bars for stroke in bar.strokes)
     again = there_and_back(pattern, tempo_bpm=pattern.tempo if slow else 60.0).pattern
     assert strokes(again.bars) == strokes(pattern.bars)

@@ -52,7 +52,7 @@ HEAD = (
 )
 
 
-def note(step: str, octave: int, duration: int = 2, more: str = "") -> str:
+def note(step: str, octave: int, more: str = "", *, duration: int = 2) -> str:
     shown = f"<display-step>{step}</display-step><display-octave>{octave}</display-octave>"
     return f"<note><unpitched>{shown}</unpitched><duration>{duration}</duration>{more}</note>"
 
@@ -162,10 +162,10 @@ def test_voices_are_known_by_note_by_name_and_by_height():
     bar = measure(
         1,
         HEAD
-        + note("F", 4, 1, '<instrument id="a"/>')
-        + note("F", 4, 1, '<instrument id="b"/>')
-        + note("G", 5, 1, cross)
-        + note("C", 5, 1, soft),
+        + note("F", 4, duration=1, more='<instrument id="a"/>')
+        + note("F", 4, duration=1, more='<instrument id="b"/>')
+        + note("G", 5, duration=1, more=cross)
+        + note("C", 5, duration=1, more=soft),
     )
     (found,) = read(score(bar, instruments), "kit.xml").pattern.bars
     told = [(one.voice, str(one.dynamic)) for one in found.strokes]
