@@ -12,13 +12,17 @@ from playalong.app.lesson import lesson_session
 from playalong.app.lesson.lesson_session import Connect, LessonSession, overview_of
 from playalong.app.memory import Memory
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.context import GONE, RunContext
+from playalong.app.run.context import GONE, RunContext, SilentPort
+from playalong.app.run.hit_input import HitInput
+from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import HeldPage, Run
 from playalong.app.run.task import Task
 from playalong.commands.main import main
 from playalong.grading.verdicts import Rules, Verdict
+from playalong.midi.pads import Pads
 from playalong.pattern.reader import read as read_pattern
 from playalong.practice.free_playing import SHOWN
+from playalong.profile.pad_commands import Calls, Command
 from playalong.records import lessons
 from playalong.records.pattern_files import library
 from playalong.records.take_info import Simulated
@@ -28,6 +32,7 @@ from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.click import Click, Clicking, Kind, Places
+from tests.app.test_frame_loop import Cable, called
 from tests.helpers.stage import Keys, context_on, unseen_window
 from tests.helpers.steady_player import STEADY
 
@@ -196,6 +201,19 @@ def test_where_no_stroke_arrives_it_says_so_and_waits_for_one(context, tmp_path)
     assert session.lesson.exercise is not None
     assert session.lesson.overview()[0].record.helped == 0
     assert first is not None
+
+
+def test_where_no_stroke_arrives_the_pads_work_the_page(context, tmp_path):
+    """Sticks in hand: not to play is enough to be asked, and a call is no beginning."""
+    wire = Cable(context.clock, *called(40.0, "crash"))
+    commands = PadCommands(
+        HitInput(wire, context.stamps, Pads()), Calls("kick", {Command.LEAVE: "crash"})
+    )
+    context = replace(context, pad_commands=commands)
+    silent = session_of(context, lambda *_: SilentPort(), tmp_path)
+    told = silent.go()
+    assert told.repetitions == 1, "the call did not begin the exercise again"
+    assert context.clock.now() < 60.0
 
 
 def test_one_who_cannot_play_it_is_helped(context, tmp_path):
