@@ -10,7 +10,6 @@ from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.memory import Memory, write_take
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
-from playalong.app.user_folders import UserFolders
 from playalong.midi.messages import NOTE_ON, kind_of
 from playalong.records.store.runs import BrokenOff
 from playalong.records.take_info import TakeInfo
@@ -60,9 +59,9 @@ def _last_s(recording: Recording) -> float:
     return max(0.0, recording.seconds - float(recording.info.get("start_s", 0.0)))
 
 
-def offer(context: RunContext, home: UserFolders, who: str | None = None) -> None:
+def offer(context: RunContext, memory: Memory, who: str | None = None) -> None:
     """Ask on a page what becomes of runs that were broken off, of ``who`` or of anybody."""
-    for found in home.memory.broken_off(who):
+    for found in memory.broken_off(who):
         page = ChoicesPage(
             context.theme,
             "A run was broken off",
@@ -74,10 +73,10 @@ def offer(context: RunContext, home: UserFolders, who: str | None = None) -> Non
         if outcome is Outcome.LEAVE:
             return
         if outcome is Outcome.THROW_AWAY:
-            told_on_page(context, partial(home.memory.throw_away, found))
+            told_on_page(context, partial(memory.throw_away, found))
             continue
         is_graded = outcome is Outcome.GRADE
-        keep = partial(take_up, home.memory, found, home.data / "takes", graded=is_graded)
+        keep = partial(take_up, memory, found, memory.folder / "takes", graded=is_graded)
         graded = told_on_page(context, keep)
         if graded is not None:
             score, advice = graded.grade.score.total, graded.grade.advice

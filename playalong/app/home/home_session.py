@@ -133,10 +133,10 @@ class HomeSession:
 
     def _offer_broken_off(self) -> None:
         """Ask what becomes of runs that were broken off, where there are any."""
-        if self._home.memory.broken_off():
+        if self._memory.broken_off():
             from playalong.app import broken_off
 
-            broken_off.offer(self.context, self._home)
+            broken_off.offer(self.context, self._memory)
 
     def enter(self, room: Callable[[], object]) -> None:
         """Go into a room; what goes wrong there is told on the first page."""

@@ -49,7 +49,7 @@ def play(
         memory = Memory(folder=folder or home.data)
         context = replace(on_kit(opened, look, port, profile=profile), memory=memory)
         if not context.window.offscreen:
-            broken_off.offer(context, home, profile.player)
+            broken_off.offer(context, memory, profile.player)
         yield from PlaySession(task, context, port, folder=folder or home.data / "takes").runs()
 
 
@@ -220,7 +220,7 @@ def practise(
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile=profile or Profile(kit=by.name, player=""))
             if not context.window.offscreen:
-                broken_off.offer(context, home, context.profile.player)
+                broken_off.offer(context, Memory(folder=kept_in), context.profile.player)
         if not fast:  # hundreds of repetitions in a minute are nobody's history
             context = replace(
                 context, memory=Memory(folder=kept_in, simulated=isinstance(by, Player))

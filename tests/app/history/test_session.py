@@ -144,11 +144,11 @@ def test_a_run_that_was_broken_off_is_offered(context, home, monkeypatch, key, k
     run._log.close()  # the portions are on the disk, and the program is gone
     monkeypatch.setattr(time, "time", lambda: 4e9)
     hands, seen = pressing(context, Key.ESCAPE)
-    broken_off.offer(hands, home)
+    broken_off.offer(hands, home.memory)
     assert kinds(seen) == [ChoicesPage]
     assert len(home.memory.broken_off()) == 1, "decided later"
     hands, _ = pressing(context, key)
-    broken_off.offer(hands, home)
+    broken_off.offer(hands, home.memory)
     assert home.memory.broken_off() == []
     database = home.memory.opened()
     rows = database.rows("SELECT state, score IS NOT NULL FROM run")
