@@ -4,6 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from playalong.pattern.meter import WrittenSwing
 from playalong.pattern.model import Stroke
 from playalong.pattern.targets import lay_out
 from playalong.screen.sheet.count import Count, Weight, count_of
@@ -32,7 +33,7 @@ def test_uneven_beats_are_counted_by_their_numbers():
     assert spoken(a_bar([Stroke(at=Fraction(0), voice="kick")], "2+2+3/8")) == "1 2 3"
 
 
-@given(st.fractions(50, 75))
+@given(st.builds(WrittenSwing, st.fractions(50, 75)))
 def test_the_count_stands_where_the_strokes_sound(swing):
     pattern = a_pattern([groove_bar(), crowded_bar()], swing)
     targets = lay_out(pattern, 84.0, 5, start_s=3.0)
