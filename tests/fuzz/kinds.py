@@ -9,7 +9,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, redirect_stdout, suppress
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from io import StringIO
 from pathlib import Path
 
@@ -31,7 +31,7 @@ from playalong.records.store import knowledge, players
 from playalong.records.store.database import BESIDE
 from playalong.sound.recordings.decoding import Recording
 from playalong.support.errors import UserError
-from tests.fuzz.damage import samples
+from tests.fuzz.damage import CORPUS, samples
 
 #: A take is graded only every so often: reading is what is tried.
 GRADED_EVERY = 8
@@ -146,12 +146,16 @@ def store(data: bytes) -> None:
             database.close()
 
 
-def recording(data: bytes) -> None:
+def recording(kind: str, data: bytes) -> None:
     """Decoded to its end, in a process of its own."""
     with _folder() as folder, suppress(UserError):
-        path = folder / "fuzzed.ogg"
+        path = folder / f"fuzzed.{kind}"
         path.write_bytes(data)
         Recording.open(path).close()
+
+
+def _recordings(kind: str) -> tuple[bytes, ...]:
+    return tuple(path.read_bytes() for path in sorted(CORPUS.glob(f"recordings/*.{kind}")))
 
 
 @cache
@@ -198,13 +202,16 @@ def _scores() -> tuple[bytes, ...]:
 _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")
 
 KINDS = {
-    "patterns": Kind(share=200, sources=_patterns, tries=pattern),
-    "tabs": Kind(share=75, sources=_tabs, tries=tab),
-    "scores": Kind(share=75, sources=_scores, tries=score),
-    "midi": Kind(share=200, sources=lambda: samples("midi"), tries=midi),
-    "patterns as midi": Kind(share=100, sources=_midi_patterns, tries=midi_pattern),
-    "profiles": Kind(share=150, sources=lambda: samples("profiles"), tries=profile),
-    "beat maps": Kind(share=75, sources=lambda: samples("beat_maps"), tries=beat_map),
+    "patterns": Kind(share=160, sources=_patterns, tries=pattern),
+    "tabs": Kind(share=60, sources=_tabs, tries=tab),
+    "scores": Kind(share=60, sources=_scores, tries=score),
+    "midi": Kind(share=160, sources=lambda: samples("midi"), tries=midi),
+    "patterns as midi": Kind(share=80, sources=_midi_patterns, tries=midi_pattern),
+    "profiles": Kind(share=120, sources=lambda: samples("profiles"), tries=profile),
+    "beat maps": Kind(share=60, sources=lambda: samples("beat_maps"), tries=beat_map),
     "store": Kind(share=100, sources=stores, tries=store),
-    "recordings": Kind(share=25, sources=lambda: samples("recordings"), tries=recording),
+    **{
+        kind: Kind(share=50, sources=partial(_recordings, kind), tries=partial(recording, kind))
+        for kind in ("wav", "flac", "mp3", "ogg")
+    },
 }
