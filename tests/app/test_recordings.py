@@ -16,7 +16,7 @@ import soundfile
 from playalong.app.play.play_session import save_run
 from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.recording.beats_draft import Draft, DraftError
-from playalong.app.recording.beats_session import LEAD_S, BeatsSession
+from playalong.app.recording.beats_session import LEAD_S, BeatsSession, half_or_double
 from playalong.app.recording.loading import along, opened, write_with_click
 from playalong.app.recording.recording_sounds import Clicked
 from playalong.app.run.along import Cut, RecordingPart
@@ -386,6 +386,7 @@ def test_beats_are_found_by_the_setting_of_the_page(recording, context):
     beats = BeatsSession(context, recording, None, port=None, keep=kept).go()
     assert beats is not None
     assert kept == [beats]
+    assert "← counts it at" in " ".join(context.window.words)
     # Source: mir_eval.beat, with its usual window of 70 ms.
     assert mir_eval.beat.f_measure(BEATS_S[:-1], np.array(beats.times_s)) > 0.9
 
@@ -630,6 +631,14 @@ def test_a_loop_never_leaves_the_recording():
 def test_what_needs_beats_says_so(setting):
     with pytest.raises(DraftError, match="no beats yet"):
         Draft().changed(setting, 1, 0.0)
+
+
+def test_half_and_double_are_told_of_found_beats():
+    even = BeatMap.from_tempo(tempo_bpm=120.0, first_beat_s=0.0, length_s=30.0)
+    assert "at 120 bpm: ← counts it at 60, → at 240." in half_or_double(even)
+    draft = Draft(even)
+    halved = draft.changed(Setting.PACE, -1, 0.0).known()
+    assert halved.tempo_bpm(0) == pytest.approx(60.0)
 
 
 def test_a_change_that_cannot_be_is_told():

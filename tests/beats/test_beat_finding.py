@@ -25,6 +25,19 @@ def test_the_beats_of_a_plain_groove_are_found(beats: object, groove: str) -> No
     assert found.bar_start_s(0) == pytest.approx(truth[0], abs=0.010)
 
 
+@pytest.mark.parametrize("intro_bars", [4, 8])
+@pytest.mark.parametrize("groove", ["straight", "swung"])
+def test_bar_1_is_right_behind_an_intro_without_drums(intro_bars: int, groove: str) -> None:
+    truth = swaying(128)
+    onsets = Onsets.of(rendered(truth, GROOVES[groove], intro_bars=intro_bars))
+    found = find(onsets)
+    per_beat = (truth[1] - truth[0]) / float(np.median(np.diff(found.times_s)))
+    if 0.8 < per_beat < 1.25:  # counted at half or twice the tempo it is no beat of the truth
+        assert found.bar_start_s(0) == pytest.approx(truth[4 * intro_bars], abs=0.015)
+    else:
+        assert per_beat == pytest.approx(round(per_beat), abs=0.1)
+
+
 def test_where_there_is_no_beat_that_is_told() -> None:
     silence = Onsets.of(Played(np.zeros((10 * RATE, 2), np.float32)))
     with pytest.raises(UserError, match="No steady beat was found in the recording: tap along"):

@@ -16,6 +16,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Generator
+from dataclasses import dataclass
 from unittest.mock import patch
 
 import miniaudio
@@ -78,10 +79,12 @@ class Heard:
         timeline.place = self._placing  # type: ignore[method-assign]
         timeline.render = self._rendering  # type: ignore[method-assign]
 
-    def _placing(self, frame: int | None, sound: Source, gain: float = 1.0) -> Placed:
+    def _placing(
+        self, frame: int | None, sound: Source, gain: float = 1.0, *, group: str = ""
+    ) -> Placed:
         assert frame is not None
         self.placed.append(frame)
-        return self._place(frame, sound, gain)
+        return self._place(frame, sound, gain, group=group)
 
     def _rendering(self, frames: int) -> Frames:
         begin = self._device.timeline.rendered
@@ -103,8 +106,26 @@ class Heard:
         return max(abs(a - b) for a, b in zip(placed, onsets, strict=True))
 
 
-def drawing(seconds: int, switch_s: float) -> None:
-    """A run of ``seconds``, drawn as fast as it can be; print what came of it."""
+@dataclass(frozen=True, kw_only=True)
+class Soaked:
+    """What came of a run that was drawn as fast as it can be.
+
+    ``late_ms`` are the median, the 99th percentile and the most by which requests came late;
+    ``held_ms`` the longest, and ``held`` how often, that the machine itself held up a process.
+    """
+
+    frames_per_s: float
+    underruns: int
+    clicks: int
+    error_frames: int
+    late_ms: tuple[float, ...]
+    apart_ms: float
+    held: int
+    held_ms: float
+
+
+def drawing(seconds: int, switch_s: float) -> Soaked:
+    """A run of ``seconds``, drawn as fast as it can be."""
     window = Window.open(SIZE, offscreen=True)
     bystander = subprocess.Popen(
         [sys.executable, "-c", BYSTANDER], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
@@ -152,15 +173,31 @@ def drawing(seconds: int, switch_s: float) -> None:
     longest_s, times = bystander.communicate()[0].split()
     late_ms = 1000.0 * np.percentile(heard.late_s, [50, 99, 100])
     apart = np.diff(heard.onsets) / RATE - float(60 / pattern.tempo)
+    return Soaked(
+        frames_per_s=frames / seconds,
+        underruns=device.underruns,
+        clicks=len(heard.onsets),
+        error_frames=heard.error_frames(),
+        late_ms=tuple(late_ms.tolist()),
+        apart_ms=float(1000 * np.abs(apart).max()),
+        held=int(times),
+        held_ms=1000.0 * float(longest_s),
+    )
+
+
+def told(seconds: int, switch_s: float) -> None:
+    """Draw for so long, and print what came of it."""
+    found = drawing(seconds, switch_s)
     print(
-        f"  {seconds} s, switch interval {1000 * switch_s:g} ms, {frames / seconds:.0f} frames a "
-        f"second: {device.underruns} underruns (asked: 0), {len(heard.onsets)} clicks, error "
-        f"{heard.error_frames()} samples (asked: 0)\n"
-        f"    requests late by {late_ms[0]:.1f} ms (median), {late_ms[1]:.1f} ms (99th "
-        f"percentile), {late_ms[2]:.1f} ms (most), up to 10 ms of it by the null device itself\n"
-        f"    from click to click at most {1000 * np.abs(apart).max():.2f} ms off\n"
-        f"    meanwhile the machine held up a process that only sleeps {times} times for more than "
-        f"10 ms, at most {1000 * float(longest_s):.1f} ms"
+        f"  {seconds} s, switch interval {1000 * switch_s:g} ms, {found.frames_per_s:.0f} frames a "
+        f"second: {found.underruns} underruns (asked: 0), {found.clicks} clicks, error "
+        f"{found.error_frames} samples (asked: 0)\n"
+        f"    requests late by {found.late_ms[0]:.1f} ms (median), {found.late_ms[1]:.1f} ms (99th "
+        f"percentile), {found.late_ms[2]:.1f} ms (most), up to 10 ms of it by the null device "
+        "itself\n"
+        f"    from click to click at most {found.apart_ms:.2f} ms off\n"
+        f"    meanwhile the machine held up a process that only sleeps {found.held} times for more "
+        f"than 10 ms, at most {found.held_ms:.1f} ms"
     )
 
 
@@ -210,10 +247,10 @@ def drift_ms(ppm: float) -> float:
     placed: list[int] = []
     place = device.timeline.place
 
-    def placing(frame: int | None, sound: Source, gain: float = 1.0) -> Placed:
+    def placing(frame: int | None, sound: Source, gain: float = 1.0, *, group: str = "") -> Placed:
         assert frame is not None
         placed.append(frame)
-        return place(frame, sound, gain)
+        return place(frame, sound, gain, group=group)
 
     device.timeline.place = placing  # type: ignore[method-assign]
     times_s = CLICK_S * np.arange(1, round(HOUR_S / CLICK_S))
@@ -236,8 +273,8 @@ def drift_ms(ppm: float) -> float:
 def main() -> None:
     """Print the figures."""
     seconds = LONG_SECONDS if os.environ.get("PLAYALONG_BENCH_LONG") else SECONDS
-    drawing(SECONDS, PYTHON_SWITCH_S)
-    drawing(seconds, SWITCH_S)
+    told(SECONDS, PYTHON_SWITCH_S)
+    told(seconds, SWITCH_S)
     for ppm in (PPM, -PPM):
         print(
             f"  an hour on a device {ppm:+g} ppm off, simulated: heard within "

@@ -22,6 +22,8 @@ from tests.sound.making_music import GROOVES, rendered, swaying
         ("hear late-bus-home --out groove.wav --drums-db loud", "-36 to 6"),
         ("hear late-bus-home --out /no-such-folder/groove.wav", "make it first"),
         ("hear late-bus-home --count-in 3 --out groove.wav", "--count-in"),
+        ("play late-bus-home --with groove.wav --faster-after 2", "goes with --loop"),
+        ("play late-bus-home --count-passes", "goes with --loop"),
         ("beats groove.wav --find --first-beat 2", "leave out --first-beat"),
         ("beats groove.wav --find --out clicked.flac", "clicked.wav"),
     ],

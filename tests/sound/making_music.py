@@ -122,8 +122,11 @@ GROOVES: dict[str, Groove] = {
 }
 
 
-def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
-    """A band that plays ``groove`` on these beats: drums, a bass, chords, and a hissing tape."""
+def rendered(beats_s: Floats, groove: Groove, seed: int = 1, *, intro_bars: int = 0) -> Played:
+    """A band that plays ``groove`` on these beats: drums, a bass, chords, and a hissing tape.
+
+    The drums come in after ``intro_bars``.
+    """
     length = round((beats_s[-1] + 1.5) * RATE)
     hiss, chance = _hiss(length, seed)
     sound, rng = hiss.copy(), deepcopy(chance)
@@ -137,7 +140,7 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1) -> Played:
         sound[at : at + len(part)] += part
 
     for bar in range((len(beats_s) - 1) // 4):
-        for beat, voice, velocity in groove:
+        for beat, voice, velocity in groove if bar >= intro_bars else ():
             if beat % 1.0 and is_held[4 * bar + int(beat)]:
                 continue  # nobody strikes while all hold
             hit = stroke(voice, velocity + int(rng.integers(-6, 7)), RATE)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.sound.recordings.beat_finding import find
+from playalong.sound.recordings.beat_finding import find, first_heard
 from playalong.sound.recordings.onsets import HOP_S, Onsets, TapError, continued, refined
 from playalong.sound.synth.drums import stroke
 from playalong.sound.timeline import RATE
@@ -224,3 +224,13 @@ def test_a_beat_that_is_held_stays_one_beat(longer: float, groove: str) -> None:
     found = continued(refined(tapped(truth[:-1], 3), onsets), onsets)
     starts_s = [found.bar_start_s(bar) for bar in range(15)]
     assert starts_s == pytest.approx(truth[:60:4].tolist(), abs=0.010)
+
+
+@pytest.mark.parametrize("groove", ["straight", "swung", "off-beat"])
+def test_bar_1_is_put_right_behind_an_intro_without_drums(groove: str) -> None:
+    """The beats are known here: which of them is the first is asked."""
+    truth = held(96, 1.0)
+    for intro_bars in (0, 4, 8):
+        onsets = Onsets.of(rendered(truth, GROOVES[groove], intro_bars=intro_bars))
+        first = first_heard(BeatMap.of(truth[:-1]), onsets)
+        assert first == 4 * intro_bars

@@ -27,7 +27,7 @@ from playalong.midi.port import Port
 from playalong.pattern.beat_map import BeatMap
 from playalong.screen.base.keys import Press
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.pages.beats import BeatsPage, Setting, nearest
+from playalong.screen.pages.beats import SETTINGS, BeatsPage, Setting, nearest
 from playalong.sound.recordings.beat_finding import find
 from playalong.sound.recordings.decoding import Progress, Recording
 from playalong.sound.recordings.onsets import FEWEST, GAP_BEATS, Onsets, continued, refined
@@ -283,7 +283,12 @@ class BeatsSession(Scene):
 
     def _find(self) -> None:
         self._stop()
+        before = self._draft
         self._found(lambda onsets: find(onsets, self._draft.per_bar), "Found by itself: ")
+        beats = self._draft.beats
+        if self._draft is not before and beats is not None:
+            self._page.chosen = SETTINGS.index(Setting.PACE)  # one stroke halves or doubles it
+            self._say(f"{self._page.words} {half_or_double(beats)}")
 
     def _found(self, beats_of: Callable[[Onsets], BeatMap], words: str) -> None:
         """New beats from the onsets of the recording; where there are none, the old ones stay."""
@@ -364,6 +369,12 @@ class BeatsSession(Scene):
                 self._trouble = ""
             except UserError as error:
                 self._trouble = str(error)
+
+
+def half_or_double(beats: BeatMap) -> str:
+    """What else the tempo of found beats may be, in words."""
+    bpm = 60.0 / float(np.median(np.diff(beats.times_s)))
+    return f"It is counted at {bpm:.0f} bpm: ← counts it at {bpm / 2:.0f}, → at {2 * bpm:.0f}."
 
 
 def _pads(pad_commands: PadCommands) -> dict[Outcome, str]:

@@ -2,11 +2,12 @@
 
 from dataclasses import replace
 from importlib.util import find_spec
+from itertools import pairwise
 
 import numpy as np
 
 from playalong.pattern.beat_map import BeatMap
-from playalong.sound.recordings.onsets import HOP, Onsets, continued, refined
+from playalong.sound.recordings.onsets import HOP, HOP_S, Onsets, continued, refined
 from playalong.sound.timeline import RATE
 from playalong.support.errors import UserError
 
@@ -21,8 +22,11 @@ _AT_ONCE = 30 * RATE // HOP
 #: Where the search for a tempo begins, and how closely it keeps to a hint, in octaves.
 START_BPM, _HINT_OCTAVES = 110.0, 0.1
 
-#: Something begins on a beat where an onset is so near.
-_NEAR_S = 0.02
+#: Something begins on a beat where an onset is so near; the same in hops.
+_NEAR_S, _NEAR_HOPS = 0.02, 4
+
+#: Drums have come in where on so many beats this part of the usual begins.
+_LOOKED_AT, _DRUMS = 8, 0.5
 
 
 def check_installed() -> None:
@@ -32,7 +36,8 @@ def check_installed() -> None:
 
 
 def find(onsets: Onsets, per_bar: int = 4, hint_bpm: float | None = None) -> BeatMap:
-    """The beats that librosa finds in ``onsets``, laid on them; bar 1 begins on the first.
+    """The beats that librosa finds in ``onsets``, laid on them; bar 1 begins on the first, or
+    right behind an intro without drums.
 
     ``hint_bpm`` is about how fast it is, None where nobody knows. UserError where librosa is
     missing or finds none.
@@ -63,10 +68,27 @@ def find(onsets: Onsets, per_bar: int = 4, hint_bpm: float | None = None) -> Bea
         found = continued(refined(np.asarray(found_s, np.float64), onsets, per_bar), onsets)
     except UserError:
         raise UserError("No steady beat was found in the recording: tap along.") from None
-    return replace(found, first=_first_heard(found, onsets))
+    return replace(found, first=first_heard(found, onsets))
 
 
-def _first_heard(beats: BeatMap, onsets: Onsets) -> int:
-    """The first beat on which something begins."""
+def first_heard(beats: BeatMap, onsets: Onsets) -> int:
+    """The first beat on which something begins, and from which on as much does as in most of it.
+
+    What is struck begins high up in the spectrum, and other music hardly: beats in which less than
+    half as much begins there as usual are an intro without drums.
+    """
     heard = [len(onsets.near(at - _NEAR_S, at + _NEAR_S)[0]) > 0 for at in beats.times_s]
-    return heard.index(True) if True in heard else 0
+    first = heard.index(True) if True in heard else 0
+    bright = onsets.bright
+    if bright is None or len(beats) <= _LOOKED_AT:
+        return first
+    hops = np.rint(np.array(beats.times_s) / HOP_S).astype(np.int64) - _NEAR_HOPS
+    begun = np.array(
+        [bright[max(0, low) : max(0, high)].max(initial=0.0) for low, high in pairwise(hops)]
+    )
+    enough = _DRUMS * float(np.median(begun))
+    for beat in range(first, len(begun) - _LOOKED_AT):
+        ahead = begun[beat : beat + _LOOKED_AT]
+        if heard[beat] and begun[beat] >= enough and float(np.median(ahead)) >= enough:
+            return beat
+    return first

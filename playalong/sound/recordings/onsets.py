@@ -57,6 +57,7 @@ _BEGUN, _BESIDE = 0.25, 0.2
 GAP_BEATS = 8
 
 _BANDS = 24
+_BRIGHT = 17  # the first of the bands in which drums begin and little else does
 _LOUDER = 1000.0  # what a full-scale spectrum is multiplied by before its logarithm
 _AROUND_S = 4.0
 _RISE = 4  # hops that a rise takes at most
@@ -85,10 +86,12 @@ class Onsets:
     """Onset strength of a recording.
 
     ``strength`` float64 (n,): how much begins at each hop of ``HOP_S``, 0 where nothing does and
-    about 1 where the strong onsets around do.
+    about 1 where the strong onsets around do. ``bright`` (n,): how much begins above some 3 kHz,
+    not held against what is around, on a scale of its own; none where it is not known.
     """
 
     strength: Floats
+    bright: Floats | None = None
 
     @classmethod
     def of(cls, recording: Sounding, progress: Progress | None = None) -> "Onsets":
@@ -97,7 +100,7 @@ class Onsets:
         bands = _bands()
         window = np.hanning(HEARD + 1)[:-1].astype(np.float32)
         hops = max(1, recording.frames // HOP)
-        flux = np.zeros(hops)
+        flux, bright = np.zeros(hops), np.zeros(hops)
         last = np.zeros((2, _BANDS), np.float32)
         for start in range(0, hops, at_once):
             count = min(at_once, hops - start)
@@ -108,11 +111,13 @@ class Onsets:
             pieces = np.lib.stride_tricks.sliding_window_view(mono, HEARD)[::HOP]
             size = np.abs(np.fft.rfft(pieces * window, axis=1)).astype(np.float32)
             loud = np.concatenate([last, np.log1p(_LOUDER / HEARD * (size @ bands))])
-            flux[start : start + count] = np.maximum(loud[2:] - loud[:-2], 0.0).sum(axis=1)
+            rise = np.maximum(loud[2:] - loud[:-2], 0.0)
+            flux[start : start + count] = rise.sum(axis=1)
+            bright[start : start + count] = rise[:, _BRIGHT:].sum(axis=1)
             last = loud[-2:]
             if progress is not None:
                 progress((start + count) / hops)
-        return cls(_levelled(flux))
+        return cls(_levelled(flux), bright)
 
     @cached_property
     def peaks(self) -> tuple[Floats, Floats]:
