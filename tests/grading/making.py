@@ -234,25 +234,34 @@ _ANOTHER = st.one_of(st.none(), st.none(), st.none(), _PLAYED)
 _GRIDS = st.integers(0, 2)
 
 
-@cache
-def _rows(count: int, end_s: float) -> st.SearchStrategy[list[Callable[[Targets, float], Hit]]]:
-    """Hits of a run with ``count`` targets, as functions of its targets and a grid in seconds."""
-    near = st.tuples(st.integers(0, count - 1), st.integers(-5, 5), _ANOTHER)
-    anywhere = st.tuples(st.floats(-0.3, end_s + 0.3), _PLAYED, st.integers(1, 127).map(float))
-    one = st.one_of(near.map(_near), near.map(_near), anywhere.map(_anywhere))
-    return st.lists(one, max_size=40)
+#: More targets than a run has here.
+_MANY = 24 * 3
 
 
 def _near(row: tuple[int, int, str | None]) -> Callable[[Targets, float], Hit]:
     number, steps, other = row
-    return lambda targets, grid_s: Hit(
-        float(targets.time_s[number]) + steps * grid_s, other or targets.names[number], 84.0
-    )
+
+    def hit(targets: Targets, grid_s: float) -> Hit:
+        own = number % len(targets)
+        return Hit(float(targets.time_s[own]) + steps * grid_s, other or targets.names[own], 84.0)
+
+    return hit
 
 
 def _anywhere(row: tuple[float, str, float]) -> Callable[[Targets, float], Hit]:
-    time_s, voice, velocity = row
-    return lambda _, grid_s: Hit(round(time_s / grid_s) * grid_s, voice, velocity)
+    share, voice, velocity = row
+
+    def hit(targets: Targets, grid_s: float) -> Hit:
+        at_s = share * (targets.end_s + 0.6) - 0.3
+        return Hit(round(at_s / grid_s) * grid_s, voice, velocity)
+
+    return hit
+
+
+_NEAR = st.tuples(st.integers(0, _MANY - 1), st.integers(-5, 5), _ANOTHER).map(_near)
+_ANYWHERE = st.tuples(st.floats(0.0, 1.0), _PLAYED, st.integers(1, 127).map(float)).map(_anywhere)
+#: Hits of any run, as functions of its targets and a grid in seconds.
+_ROWS = st.lists(st.one_of(_NEAR, _NEAR, _ANYWHERE), max_size=40)
 
 
 @st.composite
@@ -264,7 +273,7 @@ def takes(draw: st.DrawFn, targets: Targets) -> list[Hit]:
     """
     steps_s = targets.seconds_per_whole / 16.0
     grid_s = (0.001, steps_s / 8.0, steps_s / 2.0)[draw(_GRIDS)]
-    hits = [row(targets, grid_s) for row in draw(_rows(len(targets), targets.end_s))]
+    hits = [row(targets, grid_s) for row in draw(_ROWS)]
     twice = draw(st.lists(st.sampled_from(hits), max_size=4)) if hits else []
     return [*hits, *twice]
 
