@@ -31,6 +31,8 @@ from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import Performance, SimulatedPort, perform
+from playalong.sound.device.output import STEP_DB
+from playalong.sound.mix import Part
 from playalong.sound.recordings.decoding import Progress
 from playalong.sound.synth.click import Clicking, Gap, Places
 from tests.helpers.stage import Hands, context_on, unseen_window
@@ -400,3 +402,11 @@ def test_the_bar_that_was_weak_is_practised_on_its_own(window, tmp_path, monkeyp
         "8 bars",
         "8 bars",
     ]
+
+
+def test_the_level_of_the_click_is_a_row_and_so_for_sticks_too(window, tmp_path):
+    keys = iter([Key.UP, Key.LEFT, Key.LEFT, Key.ESCAPE])
+    made, _, _ = session_with(window, lambda page: next(keys), tmp_path)
+    mix = made._context.output.mix
+    assert list(made.runs()) == []
+    assert made._context.output.mix.of(Part.CLICK) == mix.of(Part.CLICK) - 2 * STEP_DB

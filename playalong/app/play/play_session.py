@@ -50,6 +50,8 @@ from playalong.screen.pages.passes import PassesPage
 from playalong.screen.pages.ready import PRACTISE, READY, ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.sheet.recording_strip import RecordingStrip
+from playalong.sound.device.output import STEP_DB
+from playalong.sound.mix import Part
 from playalong.sound.synth.click import Gap, Places
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
@@ -326,6 +328,9 @@ class PlaySession:
         elif row is _Row.CLICK:
             places = _stepped(list(Places), task.clicking.places, step)
             self._task = replace(task, clicking=replace(task.clicking, places=places))
+        elif row in _LEVELS:
+            output = self._context.output
+            output.mix = output.mix.moved(_LEVELS[row], step * STEP_DB)
         elif row is _Row.GAP:
             gap = _stepped(_GAPS, task.clicking.gap, step)
             self._task = replace(task, clicking=replace(task.clicking, gap=gap))
@@ -346,6 +351,11 @@ class PlaySession:
             Choice(name=_Row.LEVEL, value=f"{task.rules.level}, {task.rules.tolerance_ms:g} ms"),
             Choice(name=_Row.CLICK, value=task.clicking.places),
             Choice(name=_Row.GAP, value="none" if gap is None else _gap_words(gap)),
+            *(
+                Choice(name=row, value=f"{self._context.output.mix.of(part):+.0f} dB")
+                for row, part in _LEVELS.items()
+                if part is Part.CLICK or (part is Part.RECORDING and task.along is not None)
+            ),
         ]
         return Rows(rows, min(self._row, len(rows) - 1))
 
@@ -442,6 +452,12 @@ class _Row(StrEnum):
     LEVEL = "level"
     CLICK = "click"
     GAP = "silent bars"
+    CLICK_LEVEL = "level of the click"
+    RECORDING_LEVEL = "level of the recording"
+
+
+#: Levels that are set by rows as well, and so by strokes.
+_LEVELS = {_Row.CLICK_LEVEL: Part.CLICK, _Row.RECORDING_LEVEL: Part.RECORDING}
 
 
 #: The gaps that the ready page offers; a command may ask for others.
