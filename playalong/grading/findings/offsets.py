@@ -12,6 +12,7 @@ import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
 from playalong.grading.findings.certainty import (
+    BARS,
     LASTING,
     Interval,
     comes_back,
@@ -115,7 +116,10 @@ def limbs(look: Look) -> Iterator[Candidate]:
         value = aside + float(usual[limb])
         if abs(aside) < allowed[limb] or aside * value <= 0.0:
             continue
-        half = critical(int(((n[:, limb] > 0) & (every_n > n[:, limb])).sum()) - 1) * error
+        witnesses = int(((n[:, limb] > 0) & (every_n > n[:, limb])).sum())
+        if witnesses < BARS:
+            continue
+        half = critical(witnesses - 1) * error
         found = Interval(value, value - half, value + half)
         if not found.lasts or not _all_over(look, rows, value):
             continue

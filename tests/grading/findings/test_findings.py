@@ -15,11 +15,13 @@ from playalong.grading.text import as_json
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
+from playalong.simulation.skills import SKILLS
 from tests.grading.making import groove, groove_of
 from tests.helpers.exact_takes import faultless
 from tests.helpers.fault_table import ROWS
 from tests.helpers.grooves import grooves
-from tests.helpers.told import graded
+from tests.helpers.played import Played
+from tests.helpers.told import codes, graded
 from tests.long.faults import Asked, Told, first_of_faultless, told
 
 PATTERN = groove(
@@ -211,3 +213,13 @@ def test_a_foot_is_told_of_the_foot(code: Code) -> None:
         words = sentence(candidate(code, voice=voice, n=8, of=8, value=8.0))
         assert "foot" in words
         assert "stick" not in words
+
+
+def test_one_bar_says_nothing_of_a_limb() -> None:
+    """However far it lies from the others: there are no other bars in which it came back."""
+    pattern = grooves()["chairs-to-the-hall"]
+    targets = lay_out(pattern, pattern.tempo, 1)
+    for seed in range(6):
+        hits = Played.by(targets, SKILLS["beginner"], seed).hits()
+        said = codes(graded(pattern, targets, hits))
+        assert not {"limb_late", "limb_early"} & {*said}
