@@ -41,6 +41,7 @@ from playalong.commands import (
 )
 from playalong.commands.first_page import has_person, open_first_page
 from playalong.commands.parser import Examples, Parser, epilog_of
+from playalong.support import interrupts
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_errors, print_lines
@@ -114,6 +115,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print_errors(f"playalong: {first}", *more)
         return BAD_INPUT
     except KeyboardInterrupt:
+        interrupts.answered()
         print_errors(*_of_broken_runs())
         return INTERRUPTED
     except BrokenPipeError:  # nobody reads any more, which is no fault of ours
@@ -126,15 +128,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _end_as_by_hand() -> None:
     """Any signal that ends the program ends it as Ctrl+C does: what was played is kept."""
-
-    def interrupt(*_: object) -> None:
-        raise KeyboardInterrupt
-
-    for name in ("SIGTERM", "SIGHUP", "SIGBREAK"):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         number = getattr(signal, name, None)
-        if number is not None:
+        # Whoever started the program with a signal ignored (nohup) wants it so.
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
             with suppress(ValueError):  # not the main thread: somebody else's program
-                signal.signal(number, interrupt)
+                signal.signal(number, interrupts.ask)
 
 
 def _tell_mistake(error: Exception) -> None:

@@ -1,5 +1,6 @@
 """The one loop that shows frames, on the stepped clock: what it asks of whom, and in what order."""
 
+import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
@@ -22,6 +23,7 @@ from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
+from playalong.support import interrupts
 from tests.helpers.stage import Keys, Wire, context_on, struck, unseen_window
 
 #: Halves of halves, so that the steps of the clock add up exactly.
@@ -168,6 +170,20 @@ def test_what_came_is_told_before_the_frame_is_seen(context):
 def test_a_scene_that_is_over_is_not_drawn(context):
     assert show(context, Diary(Leaf(), 0.0)) is None
     assert context.window.shown == []
+
+
+def test_an_interrupt_that_fell_into_a_callback_of_c_code_ends_it_at_the_next_frame(context):
+    """As the callbacks of a database: what is raised in one comes out as an error of its own."""
+    database = sqlite3.connect(":memory:")
+    database.create_function("interrupted", 0, interrupts.ask)
+    with pytest.raises(sqlite3.OperationalError):
+        database.execute("SELECT interrupted()")
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            show(context, Diary(Leaf(), 9.0))
+    finally:
+        interrupts.answered()
+    assert show(context, Diary(Leaf(), FRAME_S)) is None
 
 
 def test_keys_end_it_and_the_frame_is_not_waited_for(context):

@@ -27,6 +27,7 @@ from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import Buttons, Level
 from playalong.sound.device.output import STEP_DB, Output
 from playalong.sound.mix import Part
+from playalong.support import interrupts
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +87,7 @@ def show(
     """
     clock, was_there = context.clock, True
     while True:
+        interrupts.look()
         if context.window.is_closed:
             return Outcome.LEAVE
         now_s = clock.now()

@@ -36,6 +36,7 @@ from playalong.records.takes import Recording
 from playalong.screen.base.page import Outcome
 from playalong.screen.pages.run import CountIn, RunPage
 from playalong.sound.synth.click import Click, Kind
+from playalong.support import interrupts
 from playalong.support.text import counted
 
 #: From the start to the count-in.
@@ -199,6 +200,7 @@ class Run(Scene):
         except KeyboardInterrupt:
             is_interrupted = True
         if is_interrupted:  # all pages end, as those of a window that was closed
+            interrupts.answered()
             context.window.is_closed = True
         return RunResult(
             recording=self._recording,
