@@ -9,6 +9,7 @@ as ``runs.packed`` writes them, in hexadecimal digits. A line that was cut off c
 import json
 import os
 import secrets
+import sys
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -122,8 +123,10 @@ def files(folders: Iterable[Path]) -> list[Path]:
 
 def _is_ours(path: Path) -> bool:
     """Whether this user wrote a file: some of the folders are everybody's."""
+    if sys.platform == "win32":  # its folders for temporary files are a user's own
+        return True
     try:
-        return os.name != "posix" or path.lstat().st_uid == os.getuid()
+        return path.lstat().st_uid == os.getuid()
     except OSError:
         return False
 
