@@ -125,10 +125,11 @@ def _is_ours(path: Path) -> bool:
     """Whether this user wrote a file: some of the folders are everybody's."""
     if sys.platform == "win32":  # its folders for temporary files are a user's own
         return True
-    try:
-        return path.lstat().st_uid == os.getuid()
-    except OSError:
-        return False
+    else:
+        try:
+            return path.lstat().st_uid == os.getuid()
+        except OSError:
+            return False
 
 
 def read(path: Path) -> FiledRun:
