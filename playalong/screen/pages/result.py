@@ -42,8 +42,10 @@ _FOOT, _TIGHT_FOOT = 200, 80
 #: axis reaches at least to each side, in parts of the tempo that was asked for.
 _COURSE, _COURSE_NAME, _COURSE_AXIS = 0.46, 96, 0.03
 
-#: The course is left out where less than this is left for it, in units.
-_COURSE_LEAST = 70
+#: The course stands beside the figures where they are so high, in units; where they are lower,
+#: under the score if long sentences leave so much there, or beside the figures all the same, and
+#: where nothing is left for figures, as a line beside the title of the picture.
+_COURSE_LEAST, _COURSE_SMALL = 70, 44
 
 
 class ResultPage:
@@ -117,7 +119,8 @@ class ResultPage:
         head(pen, self._title, self._subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         height = surface.get_height()
-        top = self._draw_score(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=height))
+        rect = area(left=left, top=pen.px(HEAD), right=right, bottom=height)
+        top, beside_score = self._draw_score(pen, rect)
         hands = any(stroke.hand for each in self._bars for stroke in each.bar.strokes)
         picture = pen.px(_NAMED + bar_picture.wanted(len(self._voices), hands))
         # Where there is little room, where it went wrong comes before what is told at the foot.
@@ -131,19 +134,26 @@ class ResultPage:
         tall = min(most, max(least, (bottom - top) // 3))
         if bottom - tall - top < picture:  # where it went wrong comes first
             tall = max(0, round(bottom - top) - picture)
-        self._draw_bars(
-            pen, area(left=left, top=top, right=right, bottom=bottom - tall - pen.px(10))
-        )
         figures = area(left=left, top=bottom - tall, right=right, bottom=bottom)
-        if len(self._course) > 1 and self._asked_bpm and tall >= pen.px(_COURSE_LEAST):
+        has_course = len(self._course) > 1 and bool(self._asked_bpm)
+        is_low = tall < pen.px(_COURSE_LEAST)
+        if has_course and is_low and _is_room(pen, beside_score):
+            self._draw_course(pen, beside_score)
+            has_course = False
+        elif has_course and tall >= pen.px(_COURSE_SMALL):
             middle = left + (right - left) * _COURSE
             self._draw_course(pen, area(left=left, top=figures.top, right=middle, bottom=bottom))
             figures = area(left=middle + pen.px(40), top=figures.top, right=right, bottom=bottom)
+            has_course = False
+        rest = area(left=left, top=top, right=right, bottom=bottom - tall - pen.px(10))
+        self._draw_bars(pen, rest, with_course=has_course)
         if tall >= pen.px(BODY * 1.5):
             table(pen, figures, self._figures)
 
-    def _draw_score(self, pen: Pen, rect: pygame.Rect) -> float:
-        """Draw the score, the advice and what comes next; where they end, in pixels."""
+    def _draw_score(self, pen: Pen, rect: pygame.Rect) -> tuple[float, pygame.Rect]:
+        """Draw the score, the advice and what comes next; where they end, in pixels, and what room
+        they leave under the score.
+        """
         top, base = rect.top, rect.top + pen.px(14) + pen.capital(SCORE)
         total = pen.text(f"{self._total:.0f}", SCORE, (rect.left, base), bold=True)
         of = pen.text("of 100", BODY, (total.right + pen.px(10), base), colour=pen.colours.quiet)
@@ -153,6 +163,7 @@ class ResultPage:
             left = max(
                 left, pen.text(f"best {self._best:.0f}", BODY, at, colour=pen.colours.quiet).right
             )
+        score_right = left
         left, right = left + pen.px(40), float(rect.right)
         if self.level.db is not None:
             right -= pen.px(LEVEL_WIDE)
@@ -169,7 +180,9 @@ class ResultPage:
             for line in pen.wrapped(said, BODY, rect.right - left):
                 y += pen.px(_ALSO_HIGH)
                 pen.text(line, BODY, (left, y - pen.px(5)), colour=pen.colours.quiet)
-        return max(top + pen.px(_SCORE), y + pen.px(6))
+        end = max(top + pen.px(_SCORE), y + pen.px(6))
+        under = top + pen.px(_SCORE)
+        return end, area(left=rect.left, top=under, right=score_right, bottom=end)
 
     def _draw_course(self, pen: Pen, rect: pygame.Rect) -> None:
         """The course of the tempo over the bars, about the one that was asked for."""
@@ -182,6 +195,17 @@ class ResultPage:
             right=rect.right,
             bottom=rect.bottom - pen.px(SMALL * 1.6),
         )
+        self._draw_tempo_line(pen, plot)
+        first, last = self._course[0][0], self._course[-1][0]
+        pen.text(f"bar {first + 1}", SMALL, (plot.left, foot_y), colour=colours.quiet)
+        pen.text(f"bar {last + 1}", SMALL, (plot.right, foot_y), colour=colours.quiet, align=1.0)
+        asked = (plot.left - pen.px(10), plot.centery + pen.capital(SMALL) / 2)
+        if plot.centery - pen.capital(SMALL) > base + pen.px(6):
+            pen.text(f"{self._asked_bpm:g}", SMALL, asked, colour=colours.quiet, align=1.0)
+
+    def _draw_tempo_line(self, pen: Pen, plot: pygame.Rect) -> None:
+        """The course alone, about the tempo that was asked for."""
+        colours = pen.colours
         pen.level_line(plot.centery, plot.left, plot.right, colour=colours.rule, width=1)
         off = [bpm / self._asked_bpm - 1 for _, bpm in self._course]
         per = plot.height / 2 / max(_COURSE_AXIS, *map(abs, off))
@@ -192,13 +216,9 @@ class ResultPage:
             for (bar, _), part in zip(self._course, off, strict=True)
         ]
         pen.stroke(points, colours.ink, 2.6)
-        pen.text(f"bar {first + 1}", SMALL, (plot.left, foot_y), colour=colours.quiet)
-        pen.text(f"bar {last + 1}", SMALL, (plot.right, foot_y), colour=colours.quiet, align=1.0)
-        asked = (plot.left - pen.px(10), plot.centery + pen.capital(SMALL) / 2)
-        if plot.centery - pen.capital(SMALL) > base + pen.px(6):
-            pen.text(f"{self._asked_bpm:g}", SMALL, asked, colour=colours.quiet, align=1.0)
 
-    def _draw_bars(self, pen: Pen, rect: pygame.Rect) -> None:
+    def _draw_bars(self, pen: Pen, rect: pygame.Rect, *, with_course: bool) -> None:
+        """Where in the bar it went wrong, with the course of the tempo beside its title."""
         self._shown = bar_picture.fitting(pen, rect, self._bars)
         first = self._bar // self._shown * self._shown
         shown = self._bars[first : first + self._shown]
@@ -212,9 +232,23 @@ class ResultPage:
             right = pen.text(words, BODY, (right, base), align=1.0).left - pen.px(20)
         at = named.right + pen.px(14)
         told = "the mark is the mean of its hits; the number, how often the stroke was off"
-        if pen.width(told, SMALL) <= right - at:
+        if with_course:
+            said = pen.text("Tempo", SMALL, (at, base), colour=pen.colours.quiet)
+            line = area(
+                left=said.right + pen.px(10),
+                top=rect.top,
+                right=right,
+                bottom=rect.top + pen.px(_NAMED - 8),
+            )
+            self._draw_tempo_line(pen, line)
+        elif pen.width(told, SMALL) <= right - at:
             pen.text(told, SMALL, (at, base), colour=pen.colours.quiet)
         picture = area(
             left=rect.left, top=rect.top + pen.px(_NAMED), right=rect.right, bottom=rect.bottom
         )
         bar_picture.draw(pen, picture, shown, voices=self._voices, rules=self._rules)
+
+
+def _is_room(pen: Pen, rect: pygame.Rect) -> bool:
+    """Whether the course of the tempo can be read in it."""
+    return rect.height >= pen.px(_COURSE_SMALL) and rect.width >= pen.px(2 * _COURSE_NAME)
