@@ -99,7 +99,8 @@ sys.exit(main(sys.argv[2:]))
 
 def limited(most: int, *arguments: str | Path) -> "subprocess.CompletedProcess[str]":
     """A command that may write no file of more bytes, as on a disk that is nearly full."""
-    command = [sys.executable, "-c", LIMITED, str(most), *map(str, arguments)]
+    # -B: a module that was compiled halfway would be there for the next.
+    command = [sys.executable, "-B", "-c", LIMITED, str(most), *map(str, arguments)]
     return subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
 
 
