@@ -8,6 +8,7 @@ import pytest
 from playalong.grading.matching.live_grader import Grader
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import BY_NAME
+from playalong.records.pattern_files import library
 from playalong.screen.base.keys import Click, Key
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.theme import LIGHT, Theme
@@ -349,3 +350,20 @@ def test_clean_repetitions_are_dots_or_figures(theme, written):
     page.clean = (12, 32)
     picture(page)
     assert "clean 12 of 32" in {text.words for text in written}
+
+
+@pytest.mark.parametrize("name", ["late-bus-home", "falling-crates"])
+@pytest.mark.parametrize("sentences", [1, 4, 7])
+def test_the_course_of_the_tempo_is_on_every_result_page(theme, name, sentences):
+    """Few rows and many, short words and long: it finds its room somewhere."""
+    pattern = library().get(name)
+    words = "The ghost note on the e of 3 is too loud, 7 of 8 times."
+    advice = " ".join([words] * ((sentences + 1) // 2))
+    told = {"advice": advice, "also": [words] * min(2, sentences)}
+    drawn = []
+    for course in ((), tuple((bar, 84.0 + bar % 3) for bar in range(8))):
+        surface = pygame.Surface((1280, 720))
+        page = result_page(theme, pattern.bars, course=course, asked_bpm=84.0, **told)
+        page.draw(surface, 0.0)
+        drawn.append(pygame.image.tobytes(surface, "RGB"))
+    assert drawn[0] != drawn[1]
