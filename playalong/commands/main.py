@@ -41,9 +41,9 @@ from playalong.commands import (
 )
 from playalong.commands.first_page import has_person, open_first_page
 from playalong.commands.parser import Examples, Parser, epilog_of
-from playalong.support import interrupts
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
+from playalong.support.system import interrupts
 from playalong.support.terminal import print_errors, print_lines
 
 ABOUT = "Listens to an electronic drum kit, compares each hit with a pattern, and answers at once."

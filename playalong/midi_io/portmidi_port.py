@@ -20,7 +20,7 @@ import pygame.midi
 
 from playalong.midi.port import Arrival
 from playalong.midi_io.backend import PortError, plain_names, told_apart
-from playalong.support.quiet_stderr import quiet_stderr
+from playalong.support.system.quiet_stderr import quiet_stderr
 
 _BATCH, _BUFFER = 64, 1 << 14
 _LOOK_S = 0.5

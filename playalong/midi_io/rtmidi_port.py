@@ -25,7 +25,7 @@ import rtmidi
 from playalong.midi.port import Arrival
 from playalong.midi_io.backend import PortError, told_apart
 from playalong.midi_io.hangup import Line
-from playalong.support.quiet_stderr import quiet_stderr
+from playalong.support.system.quiet_stderr import quiet_stderr
 
 #: More than a kit can send while a program is held up for seconds: a cable carries about a
 #: thousand messages a second.

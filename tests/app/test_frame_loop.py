@@ -23,7 +23,7 @@ from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
-from playalong.support import interrupts
+from playalong.support.system import interrupts
 from tests.helpers.stage import Keys, Wire, context_on, struck, unseen_window
 
 #: Halves of halves, so that the steps of the clock add up exactly.

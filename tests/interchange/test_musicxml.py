@@ -85,7 +85,8 @@ def test_generated_patterns_come_back(made: Made):
 
 
 def test_music21_reads_the_same_strokes_and_its_files_are_read(tmp_path: Path):
-    music21 = pytest.importorskip("music21")
+    import music21
+
     for name in TELLING:
         pattern = library().get(name)
         path = tmp_path / f"{name}.musicxml"
@@ -122,7 +123,8 @@ def test_music21_reads_the_same_strokes_and_its_files_are_read(tmp_path: Path):
 def test_partitura_reads_the_same_strokes_and_its_files_are_read(tmp_path: Path):
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        partitura = pytest.importorskip("partitura")
+        import partitura
+
         # Strokes together in one hand's voice are a chord, at which its release 1.9 gives up.
         for name in ("turns-at-the-pump", "chairs-to-the-hall"):
             pattern = library().get(name)

@@ -40,7 +40,7 @@ def jack() -> Iterator[str]:
 def _wait_for(server: "subprocess.Popen[bytes]") -> None:
     import rtmidi
 
-    from playalong.support.quiet_stderr import quiet_stderr
+    from playalong.support.system.quiet_stderr import quiet_stderr
 
     if rtmidi.API_UNIX_JACK not in rtmidi.get_compiled_api():
         pytest.fail("python-rtmidi was built without JACK; its wheels for Linux have it")

@@ -3,7 +3,7 @@
 import os
 import threading
 
-from playalong.support.quiet_stderr import quiet_stderr
+from playalong.support.system.quiet_stderr import quiet_stderr
 
 
 def test_it_is_loud_again_when_the_last_thread_is_done(capfd):

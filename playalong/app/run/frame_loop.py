@@ -27,7 +27,7 @@ from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.widgets import Buttons, Level
 from playalong.sound.device.output import STEP_DB, Output
 from playalong.sound.mix import Part
-from playalong.support import interrupts
+from playalong.support.system import interrupts
 
 
 @dataclass(frozen=True, slots=True)

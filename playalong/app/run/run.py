@@ -36,7 +36,7 @@ from playalong.records.takes import Recording
 from playalong.screen.base.page import Outcome
 from playalong.screen.pages.run import CountIn, RunPage
 from playalong.sound.synth.click import Click, Kind
-from playalong.support import interrupts
+from playalong.support.system import interrupts
 from playalong.support.text import counted
 
 #: From the start to the count-in.

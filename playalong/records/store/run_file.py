@@ -19,8 +19,8 @@ from typing import Any
 
 from playalong.records.store.runs import Message, is_broken_off, packed, unpacked
 from playalong.support.errors import UserError
-from playalong.support.processes import this_process
 from playalong.support.reading import MOST_MIDI, read_bytes
+from playalong.support.system.processes import this_process
 
 #: How such a file is called.
 _NAMES = "playalong-*.run"

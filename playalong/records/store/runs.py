@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any
 
 from playalong.records.store.database import Database, decoding
-from playalong.support.processes import has_ended, this_process
+from playalong.support.system.processes import has_ended, this_process
 
 GOING, KEPT, THROWN_AWAY = "going", "kept", "thrown away"
 

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from playalong.sound.device.device_clock import WINDOW_S, DeviceClock
 from playalong.sound.timeline import Frames, Timeline
 from playalong.support.errors import UserError
-from playalong.support.quiet_stderr import quiet_stderr
+from playalong.support.system.quiet_stderr import quiet_stderr
 
 #: How much is asked for at once.
 BUFFER_MS = 10.0

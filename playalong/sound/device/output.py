@@ -35,7 +35,7 @@ from playalong.sound.mix import EVEN, Mix, Part
 from playalong.sound.synth.click import Click
 from playalong.sound.synth.notes import Note
 from playalong.sound.timeline import QUIET_DB, Frames, Placed, Source, Stream, Timeline, gain
-from playalong.support.quiet_stderr import quiet_stderr
+from playalong.support.system.quiet_stderr import quiet_stderr
 
 #: The level may be set between these, against full scale, in steps of that size. The loudest
 #: leaves room for strokes that fall together; for more there is the volume of the device.

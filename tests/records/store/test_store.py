@@ -528,7 +528,7 @@ def test_a_run_whose_program_has_ended_is_broken_off_at_once(store: Database) ->
         [
             sys.executable,
             "-c",
-            "from playalong.support import processes as p; print(p.this_process())",
+            "from playalong.support.system import processes as p; print(p.this_process())",
         ],
         check=True,
         capture_output=True,
