@@ -109,13 +109,13 @@ def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list
             variations=variations,
             as_it_sounds=given.as_it_sounds,
         )
-        return data, midi_form.left_out(pattern)
+        return data, midi_form.not_carried(pattern)
     played = pattern.with_variations(variations)
     count = given.bars or len(played)
     bars = tuple(played[number % len(played)] for number in range(count))
     pattern_played = replace(pattern, bars=bars, tempo=given.tempo or pattern.tempo)
     if kind in _TABS:
-        return tab_out.write(pattern_played).encode(), tab_form.left_out(pattern)
+        return tab_out.write(pattern_played).encode(), tab_form.not_carried(pattern)
     score = musicxml_out.write(pattern_played)
     packed = musicxml_out.compressed(score) if kind == ".mxl" else score
-    return packed, musicxml_form.left_out(pattern)
+    return packed, musicxml_form.not_carried(pattern)

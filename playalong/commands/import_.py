@@ -202,4 +202,4 @@ def _part_of(given: Options, found: "Read") -> "Read":
     kept = bars[first - 1 : last]
     if not any(bar.strokes for bar in kept):
         raise UserError(f"There is no stroke in bars {first} to {last}.")
-    return replace(found, pattern=replace(found.pattern, bars=kept, meter=kept[0].meter))
+    return replace(found, pattern=replace(found.pattern, bars=kept))

@@ -15,6 +15,7 @@ What the format has no place for is told (``left_out``): variations, stickings, 
 chunks and what is asked of a lesson; and voices that have no note of their own.
 """
 
+from playalong.interchange.left_out import left_out
 from playalong.pattern.meter import Meter
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.voices import BY_NAME
@@ -45,18 +46,11 @@ def has_own_words(meter: Meter) -> bool:
     return plain != meter
 
 
-def left_out(pattern: Pattern) -> list[str]:
+def not_carried(pattern: Pattern) -> list[str]:
     """What of a pattern the format has no place for, in words."""
     strokes = [stroke for bar in pattern.bars for stroke in bar.strokes]
     unnamed = dict.fromkeys(BY_NAME[s.voice].label for s in strokes if not BY_NAME[s.voice].notes)
     told = [f"{label} becomes the note of what is nearest" for label in unnamed]
-    parts = {
-        "optional strokes stand like all others": any(stroke.optional for stroke in strokes),
-        "stickings are left out": any(stroke.hand for stroke in strokes),
-        "variations are left out: --variation writes one": bool(pattern.variations),
-        "chunks and what is asked of a lesson are left out": bool(
-            pattern.chunks or pattern.practice
-        ),
-        "what the pattern is about is left out": bool(pattern.about),
-    }
-    return told + [words for words, is_so in parts.items() if is_so]
+    if any(stroke.hand for stroke in strokes):
+        told.append("stickings are left out")
+    return told + left_out(pattern)

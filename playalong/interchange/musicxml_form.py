@@ -13,6 +13,8 @@ hands and feet     two voices of the staff, stems up and down
 =================  =============================================================================
 """
 
+from playalong.interchange.left_out import left_out
+from playalong.pattern.meter import Meter
 from playalong.pattern.model import Pattern
 from playalong.pattern.voices import BY_NAME, Limb
 
@@ -41,18 +43,13 @@ FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 TYPES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th")
 
 
-def left_out(pattern: Pattern) -> list[str]:
+def not_carried(pattern: Pattern) -> list[str]:
     """What of a pattern is not written, in words."""
-    strokes = [stroke for bar in pattern.bars for stroke in bar.strokes]
-    parts = {
-        "optional strokes stand like all others": any(stroke.optional for stroke in strokes),
-        "variations are left out: --variation writes one": bool(pattern.variations),
-        "chunks and what is asked of a lesson are left out": bool(
-            pattern.chunks or pattern.practice
-        ),
-        "what the pattern is about is left out": bool(pattern.about),
-    }
-    return [words for words, is_so in parts.items() if is_so]
+    signature = f"{sum(pattern.meter.groups)}/{pattern.meter.denominator}"
+    told = []
+    if len(set(pattern.meter.groups)) == 1 and Meter.parse(signature) != pattern.meter:
+        told.append(f"{signature} is written, not in how many it is counted")
+    return told + left_out(pattern)
 
 
 def is_foot(voice: str) -> bool:

@@ -22,6 +22,7 @@ from playalong.pattern.meter import Meter
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.voices import BY_NAME, note_of
 from playalong.support.errors import UserError
+from playalong.support.text import digits
 
 _PART = "P1"
 _DOCTYPE = (
@@ -45,12 +46,12 @@ class _Value:
     tuplet: tuple[int, int]
 
 
-def write(pattern: Pattern, *, variations: Sequence[str] = ()) -> bytes:
-    """The pattern once, with ``variations``, as a file of one part.
+def write(pattern: Pattern) -> bytes:
+    """The pattern once, as a file of one part.
 
     UserError where a stroke falls between all note values that there are.
     """
-    bars = pattern.with_variations(variations)
+    bars = pattern.bars
     root = Element("score-partwise", version=VERSION)
     work = SubElement(root, "work")
     SubElement(work, "work-title").text = pattern.title
@@ -148,13 +149,13 @@ def _tempo(measure: Element, pattern: Pattern) -> None:
         SubElement(metronome, "beat-unit").text = value.kind
         for _ in range(value.dots):
             SubElement(metronome, "beat-unit-dot")
-        SubElement(metronome, "per-minute").text = _number(pattern.tempo)
+        SubElement(metronome, "per-minute").text = digits(pattern.tempo)
     else:
         direction.remove(direction[0])
         words = SubElement(SubElement(direction, "direction-type"), "words")
-        words.text = f"{_number(pattern.tempo)} bpm"
+        words.text = f"{digits(pattern.tempo)} bpm"
     sound = SubElement(direction, "sound")
-    sound.set("tempo", _number(pattern.tempo * float(pattern.meter.unit) * 4.0))
+    sound.set("tempo", digits(round(pattern.tempo * float(pattern.meter.unit) * 4.0, 6)))
     if not pattern.swing.is_straight:
         swing = SubElement(sound, "swing")
         ratio = pattern.swing.percent / (100 - pattern.swing.percent)
@@ -359,7 +360,3 @@ def _notations(note: Element, stroke: Stroke, tuplet: str, *, line: int) -> None
         lyric = SubElement(note, "lyric", number=str(line))
         SubElement(lyric, "syllabic").text = "single"
         SubElement(lyric, "text").text = stroke.hand.value
-
-
-def _number(value: float) -> str:
-    return repr(round(value, 6)).removesuffix(".0")

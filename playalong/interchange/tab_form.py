@@ -13,6 +13,7 @@ There is no standard. The letters of voices and strokes below are those that are
 
 from dataclasses import dataclass
 
+from playalong.interchange.left_out import left_out
 from playalong.pattern.model import Dynamic, Pattern
 from playalong.pattern.voices import BY_NAME
 
@@ -99,17 +100,9 @@ OWN_MARKS: dict[str, dict[str, Mark]] = {
 MOST_COLUMNS = 384
 
 
-def left_out(pattern: Pattern) -> list[str]:
+def not_carried(pattern: Pattern) -> list[str]:
     """What of a pattern drum tab has no place for, in words."""
     strokes = [stroke for bar in pattern.bars for stroke in bar.strokes]
     nameless = dict.fromkeys(s.voice for s in strokes if s.voice not in LETTERS)
-    parts = {
-        "optional strokes stand like all others": any(stroke.optional for stroke in strokes),
-        "variations are left out: --variation writes one": bool(pattern.variations),
-        "chunks and what is asked of a lesson are left out": bool(
-            pattern.chunks or pattern.practice
-        ),
-        "what the pattern is about is left out": bool(pattern.about),
-    }
     told = [f"{BY_NAME[voice].label} has no letters, and is left out" for voice in nameless]
-    return told + [words for words, is_so in parts.items() if is_so]
+    return told + left_out(pattern)

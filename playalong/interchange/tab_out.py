@@ -18,27 +18,27 @@ from playalong.pattern.meter import Meter, spoken_count
 from playalong.pattern.model import Bar, Pattern, Stroke
 from playalong.pattern.voices import STAFF_ORDER
 from playalong.support.errors import UserError
+from playalong.support.text import digits
 
 #: Bars stand beside each other as long as a line is no longer than this.
 _WIDEST = 78
 
 
-def write(pattern: Pattern, *, variations: Sequence[str] = ()) -> str:
-    """The pattern once, with ``variations``.
+def write(pattern: Pattern) -> str:
+    """The pattern once.
 
     UserError where a bar would need more columns than anybody reads.
     """
-    bars = pattern.with_variations(variations)
     head = [
         f"Title: {pattern.title}",
         f"Time: {pattern.meter.written}",
-        f"Tempo: {_number(pattern.tempo)}",
+        f"Tempo: {digits(pattern.tempo)}",
     ]
     if not pattern.swing.is_straight:
-        head.append(f"Swing: {_number(float(pattern.swing.percent))} % of {pattern.swing.notes}")
+        head.append(f"Swing: {digits(float(pattern.swing.percent))} % of {pattern.swing.notes}")
     blocks = ["\n".join(head)]
     said = pattern.meter
-    for system in _systems(bars):
+    for system in _systems(pattern.bars):
         blocks.append(_system(system, pattern, said))
         said = system[0].meter
     return "\n\n".join(blocks) + "\n"
@@ -54,11 +54,6 @@ def _systems(bars: Sequence[Bar]) -> Iterator[list[Bar]]:
             system = []
         system.append(bar)
     yield system
-
-
-def _number(value: float) -> str:
-    """A number with all the digits that it takes to read it back as it was."""
-    return repr(value).removesuffix(".0")
 
 
 def _columns(bar: Bar) -> int:

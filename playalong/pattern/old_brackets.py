@@ -7,7 +7,9 @@ notes as "g" and so did not mean another by its brackets. Of "(x)" alone nobody 
 
 import re
 
+from playalong.pattern.model import Pattern
 from playalong.pattern.notation import OPTIONAL, SYMBOLS
+from playalong.pattern.reader import read
 from playalong.pattern.voices import BY_NAME
 
 #: A line of a voice: what stands before its symbols, and the symbols.
@@ -40,6 +42,13 @@ def rewritten(text: str) -> str:
     What stood below each other still does, up to the end of a line.
     """
     return _LINE.sub(lambda found: found[1] + _line(found[2]), text)
+
+
+def read_kept(text: str, name: str) -> Pattern:
+    """The pattern in a text that this program wrote: it has never written a ghost note in brackets,
+    so any are of the old kind. PatternError as of ``reader.read``.
+    """
+    return read(rewritten(text), name)
 
 
 def _line(symbols: str) -> str:

@@ -8,6 +8,7 @@ from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Change, Pattern, Practice, Stroke, Variation
 from playalong.pattern.notation import OPTIONAL, SYMBOLS, TAKEN, Symbol, write_line
 from playalong.pattern.voices import STAFF_ORDER
+from playalong.support.text import digits
 
 _SYMBOL_OF: dict[Symbol, str] = {symbol: mark for mark, symbol in SYMBOLS.items()}
 
@@ -21,7 +22,7 @@ def write(pattern: Pattern) -> str:
         ("title", _quoted(pattern.title)),
         *([("about", _quoted(pattern.about))] if pattern.about else []),
         ("meter", _quoted(pattern.meter.written)),
-        ("tempo", _number(pattern.tempo)),
+        ("tempo", digits(pattern.tempo)),
         *_swing(pattern.swing),
     ]
     blocks = [_lines(head)]
@@ -40,23 +41,23 @@ def write(pattern: Pattern) -> str:
     if pattern.practice:
         practice = pattern.practice
         rows = [
-            ("start", _number(practice.start_tempo)),
-            ("goal", _number(practice.goal_tempo)),
+            ("start", digits(practice.start_tempo)),
+            ("goal", digits(practice.goal_tempo)),
             ("clean", str(practice.clean)),
         ]
         if practice.tolerance_ms is not None:
-            rows.append(("tolerance", _number(practice.tolerance_ms)))
+            rows.append(("tolerance", digits(practice.tolerance_ms)))
         usual = Practice(start_tempo=practice.start_tempo, goal_tempo=practice.goal_tempo)
         if not practice.trial:
             rows.append(("trial", "false"))
         if practice.patience != usual.patience:
             rows.append(("patience", str(practice.patience)))
         if practice.leave_minutes != usual.leave_minutes:
-            rows.append(("leave", _number(practice.leave_minutes)))
+            rows.append(("leave", digits(practice.leave_minutes)))
         if practice.free_bars != usual.free_bars:
             rows.append(("bars", str(practice.free_bars)))
         if practice.success != usual.success:
-            rows.append(("success", _number(round(100.0 * practice.success, 6))))
+            rows.append(("success", digits(round(100.0 * practice.success, 6))))
         if practice.repeats != usual.repeats:
             rows.append(("repeats", str(practice.repeats)))
         if practice.next:
@@ -183,11 +184,6 @@ _ESCAPES = {char: f"\\u{ord(char):04x}" for char in map(chr, [*range(32), 127])}
 def _key(name: str) -> str:
     plain = name and all(char.isascii() and (char.isalnum() or char in "_-") for char in name)
     return name if plain else _quoted(name)
-
-
-def _number(value: float) -> str:
-    """A number with all the digits that it takes to read it back as it was."""
-    return repr(value).removesuffix(".0")
 
 
 def _decimal(value: Fraction) -> str:

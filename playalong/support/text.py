@@ -25,6 +25,11 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}" if number == 1 else f"{number} {what}s"
 
 
+def digits(value: float) -> str:
+    """A number with all the digits that it takes to read it back as it was, and no more."""
+    return repr(value).removesuffix(".0")
+
+
 def sentence(error: Exception) -> str:
     """The words of an error as a sentence: with a capital, and a full stop."""
     words = str(error)

@@ -12,7 +12,7 @@ import pretty_midi
 import pytest
 from hypothesis import given, settings
 
-from playalong.interchange.midi_form import VELOCITIES, left_out
+from playalong.interchange.midi_form import VELOCITIES, not_carried
 from playalong.interchange.midi_in import Read, pattern_of, read
 from playalong.interchange.midi_out import write
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
@@ -144,13 +144,13 @@ def test_as_it_sounds_is_swung() -> None:
     assert there_and_back(pattern).pattern.swing == pattern.swing
 
 
-def test_what_is_left_out_is_told() -> None:
+def test_what_is_not_carried_is_told() -> None:
     plain = 'title = "A"\nmeter = "4/4"\ntempo = 90\n[[bar]]\nsnare = "x - x -"\n'
-    assert left_out(read_pattern(plain, "a")) == []
+    assert not_carried(read_pattern(plain, "a")) == []
     whole = plain.replace("\nmeter", '\nabout = "b"\nmeter').replace('"x -', '"x? -')
     whole += 'sticking = "R - L -"\n[variation.v]\nsnare = "- x - -"\n'
     whole += "[practice]\nstart = 60\ngoal = 90\n"
-    told = left_out(read_pattern(whole, "a"))
+    told = not_carried(read_pattern(whole, "a"))
     assert len(told) == 5
     for words in ("optional", "sticking", "--variation", "lesson", "about"):
         assert any(words in line for line in told)

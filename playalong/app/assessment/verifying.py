@@ -25,9 +25,8 @@ from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.run.task import Task
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
-from playalong.pattern.old_brackets import rewritten
+from playalong.pattern.old_brackets import read_kept
 from playalong.pattern.reader import PatternError
-from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.targets import Targets
 from playalong.practice.assessment.marks import ItemMarks
 from playalong.practice.assessment.model import Assessment
@@ -271,7 +270,7 @@ def _assessment(name: str, text: str, texts: tuple[tuple[str, str], ...]) -> Ass
     known = dict(texts)
 
     def find(pattern: str) -> Pattern:
-        return read_pattern(rewritten(known[pattern]), pattern)
+        return read_kept(known[pattern], pattern)
 
     try:
         return read_assessment(text, name, find)

@@ -13,8 +13,8 @@ from playalong.app.grade.checks import check_variations
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.library import key_of
 from playalong.pattern.model import Bar, Pattern
-from playalong.pattern.old_brackets import rewritten
-from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError, read
+from playalong.pattern.old_brackets import read_kept
+from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError
 from playalong.practice.excerpts import Excerpt
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Take
@@ -74,8 +74,7 @@ def own_pattern(said: TakeInfo) -> Pattern | None:
     if not said.pattern_text:
         return None
     try:
-        # The program has never written a ghost note in brackets: they are of the old kind.
-        return read(rewritten(said.pattern_text), said.pattern)
+        return read_kept(said.pattern_text, said.pattern)
     except PatternError:
         return None
 
