@@ -57,7 +57,7 @@ def write(pattern: Pattern) -> bytes:
     SubElement(work, "work-title").text = pattern.title
     software = SubElement(SubElement(root, "identification"), "encoding")
     SubElement(software, "software").text = PROGRAM
-    voices = sorted({_instrument(stroke) for bar in bars for stroke in bar.strokes})
+    voices = sorted({instrument(stroke) for bar in bars for stroke in bar.strokes})
     _parts(SubElement(root, "part-list"), voices)
     part = SubElement(root, "part", id=_PART)
     before: Meter | None = None
@@ -98,7 +98,8 @@ def compressed(data: bytes) -> bytes:
     return file.getvalue()
 
 
-def _instrument(stroke: Stroke) -> str:
+def instrument(stroke: Stroke) -> str:
+    """The instrument of the part that plays it."""
     return "hi-hat-open" if stroke.is_open else stroke.voice
 
 
@@ -295,20 +296,23 @@ def _event(
             SubElement(SubElement(note, "notations"), "tuplet", type=tuplet)
         return
     for stroke in strokes:
-        for _ in range(stroke.graces):
+        for grace in range(stroke.graces):
             note = SubElement(measure, "note")
-            SubElement(note, "grace", slash="yes")
+            SubElement(note, "grace", slash="yes" if stroke.graces == 1 else "no")
             _unpitched(note, stroke)
-            SubElement(note, "instrument", id=f"{_PART}-{_instrument(stroke)}")
+            SubElement(note, "instrument", id=f"{_PART}-{instrument(stroke)}")
             small = _Value("16th" if stroke.graces > 1 else "eighth", 0, (1, 1))
             _written(note, small, number, head=stroke, grace=True)
+            for level in (1, 2) if stroke.graces > 1 else ():
+                kind = "end" if grace == stroke.graces - 1 else "continue" if grace else "begin"
+                SubElement(note, "beam", number=str(level)).text = kind
     for place, stroke in enumerate(strokes):
         note = SubElement(measure, "note")
         if place:
             SubElement(note, "chord")
         _unpitched(note, stroke)
         SubElement(note, "duration").text = duration
-        SubElement(note, "instrument", id=f"{_PART}-{_instrument(stroke)}")
+        SubElement(note, "instrument", id=f"{_PART}-{instrument(stroke)}")
         _written(note, value, number, head=stroke, grace=False)
         if not place:
             for level, kind in enumerate(beams, 1):
@@ -337,7 +341,7 @@ def _written(
     if head is not None:
         SubElement(note, "stem").text = "up" if number == 1 else "down"
         shape = SubElement(note, "notehead")
-        shape.text = HEADS.get(_instrument(head), "normal")
+        shape.text = HEADS.get(instrument(head), "normal")
         if head.dynamic is Dynamic.GHOST:
             shape.set("parentheses", "yes")
 
