@@ -9,6 +9,7 @@ from playalong.sound.device.output import FADE_S, Output, Sound
 from playalong.sound.mix import Mix, Part
 from playalong.sound.synth.click import CHANNEL, Click, midi
 from playalong.sound.timeline import QUIET_DB, Placed
+from playalong.sound.voice import Word
 
 #: How long a note of the click lasts.
 _HELD_S = 0.05
@@ -60,13 +61,15 @@ class KitClick:
         self._output.softer()
 
     def schedule(self, start_s: float, sounds: Sequence[Sound]) -> None:
-        """Clicks go to the kit, the rest is heard here."""
-        self._output.schedule(start_s, [one for one in sounds if not isinstance(one, Click)])
+        """Clicks go to the kit, the rest is heard here; a module has no voice: sticks count."""
+        clicks = [one.click if isinstance(one, Word) else one for one in sounds]
+        sounds = [one for one in clicks if not isinstance(one, Click)]
+        self._output.schedule(start_s, sounds)
         click_db = self._output.level_db - QUIET_DB + self.mix.of(Part.CLICK)
         self._sending.schedule(
             [
                 message
-                for one in sounds
+                for one in clicks
                 if isinstance(one, Click)
                 for message in _messages(start_s + one.time_s, one, click_db)
             ]

@@ -18,6 +18,7 @@ from playalong.screen.base.window import Window
 from playalong.sound.device.devices import BUFFER_MS, PADS_BUFFER_MS, OutputError
 from playalong.sound.device.output import DeviceOutput, Output, SilentOutput
 from playalong.sound.mix import HIGHEST_DB, LOWEST_DB, Mix
+from playalong.sound.synth.click import Counting
 from playalong.sound.timeline import QUIET_DB
 from playalong.support import resources as shipped
 
@@ -36,7 +37,7 @@ class Look:
     of the MIDI output on which the click is to sound, None for the computer's own sound. With
     ``echo`` the pads sound through the program. ``buffer_ms`` is how much sound the device asks for
     at once, None for what is usual: less where the pads are to sound. ``click_db`` and ``drums_db``
-    are levels of their own, None for the remembered ones.
+    are levels of their own, None for the remembered ones; ``counting`` is what counts in, likewise.
     """
 
     dark: bool = False
@@ -47,6 +48,19 @@ class Look:
     echo: bool = False
     click_db: float | None = None
     drums_db: float | None = None
+    counting: Counting | None = None
+
+
+def counting_of(look: Look, kept: Mapping[str, Any]) -> Counting:
+    """What counts in: as it is asked for, or as the settings in ``kept`` have it.
+
+    On the kit's own module it is sticks.
+    """
+    if look.kit_click:
+        return Counting.STICKS
+    if look.counting is not None:
+        return look.counting
+    return next((one for one in Counting if one == kept.get("counting")), Counting.STICKS)
 
 
 def themed(look: Look, kept: Mapping[str, Any]) -> Theme:
@@ -93,6 +107,7 @@ class OpenDevices:
             notices=(*self._notices, *self._home.notices),
             frame_s=FAST_FRAME_S if fast else FRAME_S,
             listen_s=FAST_FRAME_S if fast else LISTEN_S,
+            counting=Counting.STICKS if fast else counting_of(look, kept),
         )
 
     def _device(self) -> DeviceOutput:

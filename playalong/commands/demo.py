@@ -9,6 +9,7 @@ from playalong.commands.options.click import (
     add_click,
     add_tempo,
     clicking_of,
+    refuse_unused_count,
 )
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.look import (
@@ -108,7 +109,8 @@ def run(given: Options) -> None:
     if given.fast and given.through_port:
         raise UserError("A real port knows no simulated clock: leave out --fast or --through-port.")
     if given.fast:
-        refuse(given, f"--stay --sound-pads {SOUND}", "says nothing with --fast")
+        refuse(given, f"--stay --sound-pads --count {SOUND}", "says nothing with --fast")
+    refuse_unused_count(given, given.count_in)
     task = task_of(
         pattern_of(given),
         rules_of(given),

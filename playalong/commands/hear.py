@@ -10,6 +10,7 @@ from playalong.commands.options.click import (
     add_click,
     add_tempo,
     clicking_of,
+    refuse_unused_count,
 )
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.look import WINDOW, LookOptions, add_look, look_of
@@ -47,7 +48,7 @@ EXAMPLES = (
 )
 
 #: What a take has of its own.
-_PLAYED = "--tempo --bars --variation --count-in --click --eighths --gap --chunk --with"
+_PLAYED = "--tempo --bars --variation --count-in --click --eighths --gap --count --chunk --with"
 
 
 class Options(
@@ -113,8 +114,9 @@ def run(given: Options) -> None:
             "does not go with --out: what is written is neither heard nor seen",
         )
     if given.no_click:
-        refuse(given, "--click --eighths --gap --click-db", "says nothing with --no-click")
+        refuse(given, "--click --eighths --gap --count --click-db", "says nothing with --no-click")
     refuse_unused(given)
+    refuse_unused_count(given, given.count_in)
     for heard in filter(None, (given.take, given.along, Path(given.pattern))):
         keep_off(heard, given.out)
     check_out(given)

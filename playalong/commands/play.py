@@ -9,6 +9,7 @@ from playalong.commands.options.click import (
     add_click,
     add_tempo,
     clicking_of,
+    refuse_unused_count,
 )
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, playing
@@ -92,6 +93,7 @@ def run(given: Options) -> None:
     from playalong.app.play.tasks import task_of
 
     refuse_unused(given)
+    refuse_unused_count(given, given.count_in)
     refuse_unused_passes(given, given.loop)
     pattern, home = pattern_of(given), user_folders()
     trouble: tuple[str, ...] = ()

@@ -3,7 +3,12 @@
 from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.first_page import has_person, in_one_window
-from playalong.commands.options.click import ClickOptions, add_click, clicking_of
+from playalong.commands.options.click import (
+    ClickOptions,
+    add_click,
+    clicking_of,
+    refuse_unused_count,
+)
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
@@ -46,7 +51,7 @@ EXAMPLES = (
     ),
 )
 
-_PLAYING = "--port --seed --fast --click --eighths --gap --sound-pads"
+_PLAYING = "--port --seed --fast --click --eighths --gap --count --sound-pads"
 
 
 class Options(
@@ -115,7 +120,8 @@ def _practise(given: Options) -> "LessonSummary":
 
     simulated = is_simulated(given)
     if given.fast:
-        refuse(given, SOUND, "says nothing with --fast")
+        refuse(given, f"--count {SOUND}", "says nothing with --fast")
+    refuse_unused_count(given)
     pattern, home, clicking = pattern_of(given), user_folders(), clicking_of(given)
     look = look_of(given, given.sound_pads)
     if simulated:

@@ -5,6 +5,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.first_page import has_person, in_one_window
+from playalong.commands.options.click import CountOption, add_count, refuse_unused_count
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
@@ -43,10 +44,12 @@ EXAMPLES = (
     ("watch somebody simulated", "playalong warmup --player intermediate"),
 )
 
-_PLAYING = "--port --who --player --fast --then --file --on"
+_PLAYING = "--count --port --who --player --fast --then --file --on"
 
 
-class Options(RulesOptions, KitOptions, FolderOption, LookOptions, SoundPadsOption, Protocol):
+class Options(
+    RulesOptions, KitOptions, FolderOption, LookOptions, CountOption, SoundPadsOption, Protocol
+):
     """All that a warm-up can be asked for."""
 
     minutes: float | None
@@ -99,6 +102,7 @@ def add_arguments(parser: Parser) -> None:
     )
     add_folder(parser, "the takes are")
     add_sound_pads(parser)
+    add_count(parser)
     add_rules(parser, OF_PLAYER)
     add_kit(parser)
     group = parser.add_argument_group("simulated player")
@@ -149,12 +153,13 @@ def _warm_up(given: Options) -> "WarmUpResult":
     from playalong.app.warm_up.entry import warm_up
     from playalong.simulation.skills import SKILLS
 
+    refuse_unused_count(given)
     wish, home = _wish(given), user_folders()
     look = look_of(given, given.sound_pads)
     if given.player or given.fast:
         refuse(given, "--port --who", "says nothing of a simulated player")
         if given.fast:
-            refuse(given, SOUND, "says nothing with --fast")
+            refuse(given, f"--count {SOUND}", "says nothing with --fast")
         skill, seed = SKILLS[given.player or USUAL_SKILL], 1 if given.seed is None else given.seed
         player = Player(skill=skill, seed=seed, fast=given.fast)
         return warm_up(

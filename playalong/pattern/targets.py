@@ -302,6 +302,12 @@ def sounding(bar: Bar, place: Place, swing: WrittenSwing) -> Fraction:
     return meter.swung(stroke.at, swing)
 
 
+def counted_at(bar: Bar, at: Fraction, swing: WrittenSwing) -> Fraction:
+    """Where in its bar a place of the count sounds that is written at ``at``, in whole notes."""
+    # Where a stroke falls does not depend on its voice, but for triplets of that voice.
+    return sounding(bar, Place(0, Stroke(at=at, voice=VOICES[0].name)), swing)
+
+
 #: The codes of the limbs in arrays.
 LIMBS: tuple[Limb, ...] = tuple(Limb)
 

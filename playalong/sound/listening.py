@@ -12,6 +12,7 @@ from playalong.pattern.targets import Targets
 from playalong.sound.device.output import Panned, Sound
 from playalong.sound.synth.click import Click
 from playalong.sound.synth.notes import Note, damped, notes
+from playalong.sound.voice import heard
 
 
 class Which(StrEnum):
@@ -55,7 +56,7 @@ def listened(
             for part, found in parts.items()
             for note in found
         ]
-    sounds += [replace(click, time_s=click.time_s / speed) for click in clicks]
+    sounds += heard([replace(click, time_s=click.time_s / speed) for click in clicks])
     return sorted(sounds, key=lambda sound: sound.time_s)
 
 

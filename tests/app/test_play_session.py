@@ -1,11 +1,11 @@
 """A sitting from the ready page to the grade, worked by keys and by strokes."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 import pytest
 
-from playalong.app.play.play_session import PlaySession, save_run
+from playalong.app.play.play_session import PlaySession, _Row, save_run
 from playalong.app.run.along import Along, Cut
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE_MEANWHILE
@@ -22,6 +22,7 @@ from playalong.pattern.voices import note_of
 from playalong.profile.latency import typed
 from playalong.profile.profile import Profile
 from playalong.records.takes import read as read_take
+from playalong.screen.base.keys import Click as MouseClick
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
@@ -31,10 +32,11 @@ from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.screen.pages.wait import WaitPage
 from playalong.simulation.player import Performance, SimulatedPort, perform
-from playalong.sound.device.output import STEP_DB
+from playalong.sound.device.output import STEP_DB, Sound, part_of
 from playalong.sound.mix import Part
 from playalong.sound.recordings.decoding import Progress
-from playalong.sound.synth.click import Clicking, Gap, Places
+from playalong.sound.synth.click import Click, Clicking, Counting, Gap, Places
+from playalong.sound.voice import Word
 from tests.helpers.stage import Hands, context_on, unseen_window
 from tests.helpers.steady_player import STEADY
 
@@ -152,19 +154,70 @@ def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
 
 def test_everything_of_a_run_is_chosen_on_the_ready_page(window, tmp_path):
     """Each row, one step further; the level is told to whoever keeps it."""
-    down_and_more = [Key.RIGHT, *[Key.DOWN, Key.RIGHT] * 5]
+    down_and_more = [Key.RIGHT, *[Key.DOWN, Key.RIGHT] * 8]
     keys = {ReadyPage: iter([*down_and_more, Key.ENTER]), ResultPage: iter([Key.ESCAPE])}
     made, _, _ = session_with(
         window, lambda page: next(keys.get(type(page), iter(())), None), tmp_path
     )
     levels: list[Level] = []
-    made._level_chosen = levels.append
+    counting: list[Counting] = []
+    made._level_chosen, made._counting_chosen = levels.append, counting.append
+    before = made._context.output.mix
     (kept,) = made.runs()
     said = kept.graded.asked.said
     assert (said.tempo_bpm, said.bars, said.variations) == (124.0, 2, ("push",))
     assert levels == [Level.ADVANCED]
     assert said.level == Level.ADVANCED
     assert made._task.clicking == Clicking(Places.EIGHTHS, gap=Gap(2, 1))
+    assert counting == [made._context.counting] == [Counting.NUMBERS]
+    mix = made._context.output.mix
+    for part in (Part.CLICK, Part.DRUMS):
+        assert mix.of(part) - before.of(part) == STEP_DB
+
+
+def test_a_run_is_counted_in_by_a_voice(window, tmp_path):
+    """The words are given to the device before bar 1, as early as their onsets want it."""
+    made, _, _ = session_with(
+        window, lambda page: Key.ESCAPE if isinstance(page, ResultPage) else None, tmp_path
+    )
+    output = made._context.output
+    given: list[tuple[float, Sound]] = []
+    schedule = output.schedule
+
+    def noted(start_s: float, sounds: Sequence[Sound]) -> None:
+        given.extend((start_s, sound) for sound in sounds)
+        schedule(start_s, sounds)
+
+    output.schedule = noted
+    made._context = replace(made._context, counting=Counting.NUMBERS)
+    made._run()
+    words = [sound for _, sound in given if isinstance(sound, Word)]
+    assert [one.click.word for one in words] == ["one", "two", "three", "four"]
+    assert [one.click.time_s for one in words] == pytest.approx([-2.0, -1.5, -1.0, -0.5])
+    assert all(one.time_s <= one.click.time_s for one in words)
+    assert {part_of(one) for one in words} == {Part.CLICK}
+    assert not [sound for _, sound in given if isinstance(sound, Click) and sound.time_s < 0]
+
+
+def test_the_levels_of_click_drums_and_recording_are_set_by_strokes_and_by_the_mouse(
+    window, tmp_path
+):
+    """A click on the end of a row that is chosen; a stroke as it is agreed."""
+    made, _, _ = session_with(window, lambda page: None, tmp_path)
+    rows = [choice.name for choice in made._rows().choices]
+    before = made._context.output.mix
+    for name, part in (("level of the click", Part.CLICK), ("level of the drums", Part.DRUMS)):
+        made._row = rows.index(name)
+        page = made._ready_page()
+        window.frame(page, 0.0)
+        row = page.rows._areas[page.rows.chosen]
+        pressed = page.handle(MouseClick(row.right - 2, row.centery))
+        assert pressed is Outcome.MORE
+        made._set(_Row(page.rows.choice.name), 1)
+        assert made._context.output.mix.of(part) - before.of(part) == STEP_DB
+        # What pads ask for is what the buttons ask for: up, down, less, more.
+        assert page.handle(Outcome.FASTER) is Outcome.MORE
+        assert page.handle(Outcome.SLOWER) is Outcome.LESS
 
 
 def test_a_pattern_is_learned_step_by_step_from_the_ready_page(window, tmp_path):
@@ -405,7 +458,7 @@ def test_the_bar_that_was_weak_is_practised_on_its_own(window, tmp_path, monkeyp
 
 
 def test_the_level_of_the_click_is_a_row_and_so_for_sticks_too(window, tmp_path):
-    keys = iter([Key.UP, Key.LEFT, Key.LEFT, Key.ESCAPE])
+    keys = iter([Key.UP, Key.UP, Key.LEFT, Key.LEFT, Key.ESCAPE])
     made, _, _ = session_with(window, lambda page: next(keys), tmp_path)
     mix = made._context.output.mix
     assert list(made.runs()) == []

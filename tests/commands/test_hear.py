@@ -71,3 +71,17 @@ def test_a_file_that_cannot_be_written(tmp_path, capsys):
     err = capsys.readouterr().err
     assert err.count("\n") == 1
     assert "cannot be written" in err
+
+
+def test_the_count_is_spoken_where_that_is_asked_for(tmp_path):
+    """By the energy of what lies before bar 1: of sticks it is short, of words long."""
+    path, out = tmp_path / "t.toml", tmp_path / "t.wav"
+    path.write_text(PATTERN.replace("- g - X", "-x gx -x Xx"))
+    shares = {}
+    for count in ("sticks", "numbers", "subdivision", "throughout"):
+        typed = ["hear", str(path), "--bars", "1", "--tempo", "60", "--count", count]
+        assert main([*typed, "--force", "--out", str(out)]) == 0
+        sound = np.abs(heard(out)[: 4 * RATE])
+        shares[count] = float((sound > 0.01).mean())
+    assert shares["sticks"] < 0.6 * shares["numbers"] < 0.6 * shares["subdivision"]
+    assert shares["throughout"] == shares["subdivision"]

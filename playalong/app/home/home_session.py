@@ -17,7 +17,7 @@ from playalong.app.home.pattern_list import OWN, PatternList, pattern_list
 from playalong.app.home.remembered import Remembered, remembered
 from playalong.app.home.waiting import beginning, going_on
 from playalong.app.memory import Memory
-from playalong.app.open_devices import Look, themed
+from playalong.app.open_devices import Look, counting_of, themed
 from playalong.app.run.context import RunContext, SilentPort
 from playalong.app.run.frame_loop import hold
 from playalong.app.stored_runs import NOBODY
@@ -35,7 +35,7 @@ from playalong.screen.home_pages.first import Card, FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
-from playalong.sound.synth.click import Clicking
+from playalong.sound.synth.click import Clicking, Counting
 from playalong.support.errors import UserError
 from playalong.support.text import counted, printable
 
@@ -279,6 +279,7 @@ class HomeSession:
             self._kit.port,
             folder=self._folder,
             level_chosen=lambda level: self._home.remember_level(self.player, level),
+            counting_chosen=self._count_by,
             can_practise=True,
             best=self._remembered.bests.get(pattern_id(task.pattern)),
             measure=self._measured_latency,
@@ -288,6 +289,12 @@ class HomeSession:
             self._told(saved)
         if session.wants_practice:
             self.practise(task.pattern)
+
+    def _count_by(self, counting: Counting) -> None:
+        """From now on that counts in."""
+        self._home.remember_for(None, counting=str(counting))
+        self._look = replace(self._look, counting=None)
+        self._opened = replace(self._opened, counting=counting)
 
     def practise(
         self, pattern: Pattern, rules: Rules | None = None, clicking: Clicking | None = None
@@ -586,7 +593,10 @@ class HomeSession:
     def _look_again(self) -> None:
         """The window as the settings have it now."""
         kept = self._home.settings_of(None)
-        self._opened = replace(self._opened, theme=themed(self._look, kept))
+        look = self._look
+        self._opened = replace(
+            self._opened, theme=themed(look, kept), counting=counting_of(look, kept)
+        )
         self._look = replace(self._look, echo=bool(kept.get("echo")))
         window = self._opened.window
         window.full_screen(bool(kept.get("full_screen")))

@@ -7,7 +7,7 @@ from typing import Any
 from playalong.app.user_folders import UserFolders
 from playalong.grading.levels import LEVELS, Level
 from playalong.screen.base.rows import Choice
-from playalong.sound.synth.click import Places
+from playalong.sound.synth.click import Counting, Places
 
 #: A setting of this computer: the first start has been gone through, or put off.
 FIRST_START = "first_start"
@@ -75,6 +75,15 @@ def settings_of(home: UserFolders, player: str) -> list[Setting]:
                 [str(place) for place in places], home.settings_of(None).get("click")
             ),
             keep=lambda number: home.remember_for(None, click=str(places[number])),
+        ),
+        Setting(
+            name="counted in by",
+            about="A voice says the numbers, or what lies between as well, at the click's level.",
+            values=[str(one) for one in Counting],
+            now=lambda: _number(
+                [str(one) for one in Counting], home.settings_of(None).get("counting")
+            ),
+            keep=lambda number: home.remember_for(None, counting=str(list(Counting)[number])),
         ),
         Setting(
             name="level",

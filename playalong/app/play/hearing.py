@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from playalong.app.grade.expected import own_pattern
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.listen_back import Playback, listen_back
-from playalong.app.open_devices import Look, OpenDevices
+from playalong.app.open_devices import Look, OpenDevices, counting_of
 from playalong.app.play.play_session import to_hear
 from playalong.app.run.clock import RealClock
 from playalong.app.run.context import RunContext, SilentPort
@@ -44,7 +44,7 @@ def hear(task: Task, look: Look, click: bool, *, home: UserFolders, path: Path |
     """Let the program play ``task``, in the window or into a wave file at ``path``."""
     played = to_hear(task, click)
     if path is not None:
-        ticks = task.ticks() if click else []
+        ticks = task.ticks(counting_of(look, {})) if click else []
         write_wave(path, blocks(with_company(ticks, played), mix=_mix(look)))
         return
     with OpenDevices(look, home, RealClock(), notices=("listen",)) as context:

@@ -52,7 +52,7 @@ from playalong.screen.pages.result import ResultPage
 from playalong.screen.sheet.recording_strip import RecordingStrip
 from playalong.sound.device.output import STEP_DB
 from playalong.sound.mix import Part
-from playalong.sound.synth.click import Gap, Places
+from playalong.sound.synth.click import Counting, Gap, Places
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
 from playalong.support.text import counted
@@ -113,11 +113,13 @@ class PlaySession:
         *,
         folder: Path,
         level_chosen: Callable[[Level], None] | None = None,
+        counting_chosen: Callable[[Counting], None] | None = None,
         can_practise: bool = False,
         best: float | None = None,
         measure: Measure | None = None,
     ) -> None:
-        """Takes are kept in ``folder``. ``level_chosen`` is told of another level.
+        """Takes are kept in ``folder``. ``level_chosen`` is told of another level, and
+        ``counting_chosen`` of what counts in from now on.
 
         With ``can_practise`` the ready page offers to learn the pattern step by step, which ends
         the sitting: ``wants_practice`` then says so. ``best`` is the player's best score so far.
@@ -126,6 +128,7 @@ class PlaySession:
         self._task, self._context, self._port, self._folder = task, context, port, folder
         self._choices = _choices(task)
         self._level_chosen, self._can_practise, self._best = level_chosen, can_practise, best
+        self._counting_chosen = counting_chosen
         self._measure = measure
         self._row = 0
         self.wants_practice = False
@@ -328,6 +331,11 @@ class PlaySession:
         elif row is _Row.CLICK:
             places = _stepped(list(Places), task.clicking.places, step)
             self._task = replace(task, clicking=replace(task.clicking, places=places))
+        elif row is _Row.COUNTING:
+            counting = _stepped(list(Counting), self._context.counting, step)
+            self._context = replace(self._context, counting=counting)
+            if self._counting_chosen is not None:
+                self._counting_chosen(counting)
         elif row in _LEVELS:
             output = self._context.output
             output.mix = output.mix.moved(_LEVELS[row], step * STEP_DB)
@@ -351,10 +359,11 @@ class PlaySession:
             Choice(name=_Row.LEVEL, value=f"{task.rules.level}, {task.rules.tolerance_ms:g} ms"),
             Choice(name=_Row.CLICK, value=task.clicking.places),
             Choice(name=_Row.GAP, value="none" if gap is None else _gap_words(gap)),
+            Choice(name=_Row.COUNTING, value=self._context.counting),
             *(
                 Choice(name=row, value=f"{self._context.output.mix.of(part):+.0f} dB")
                 for row, part in _LEVELS.items()
-                if part is Part.CLICK or (part is Part.RECORDING and task.along is not None)
+                if part is not Part.RECORDING or task.along is not None
             ),
         ]
         return Rows(rows, min(self._row, len(rows) - 1))
@@ -452,12 +461,18 @@ class _Row(StrEnum):
     LEVEL = "level"
     CLICK = "click"
     GAP = "silent bars"
+    COUNTING = "counted in by"
     CLICK_LEVEL = "level of the click"
+    DRUMS_LEVEL = "level of the drums"
     RECORDING_LEVEL = "level of the recording"
 
 
 #: Levels that are set by rows as well, and so by strokes.
-_LEVELS = {_Row.CLICK_LEVEL: Part.CLICK, _Row.RECORDING_LEVEL: Part.RECORDING}
+_LEVELS = {
+    _Row.CLICK_LEVEL: Part.CLICK,
+    _Row.DRUMS_LEVEL: Part.DRUMS,
+    _Row.RECORDING_LEVEL: Part.RECORDING,
+}
 
 
 #: The gaps that the ready page offers; a command may ask for others.

@@ -15,6 +15,7 @@ from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
 from playalong.sound.device.output import Output
 from playalong.sound.mix import Part
+from playalong.sound.synth.click import Counting
 
 FRAME_S = 1 / 60
 
@@ -37,7 +38,8 @@ class RunContext:
     ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
     the program. A run waits ``patience_s`` for a kit that has gone. ``pad_commands`` hears strokes
     that work the program, where there is a port for it. ``memory`` keeps runs while they go on,
-    None where nothing is kept. ``last_stroke`` is told on every page.
+    None where nothing is kept. ``last_stroke`` is told on every page. ``counting`` says what counts
+    in.
     """
 
     clock: Clock
@@ -55,6 +57,7 @@ class RunContext:
     pad_commands: PadCommands | None = None
     memory: Memory | None = None
     last_stroke: LastStroke = field(default_factory=LastStroke)
+    counting: Counting = Counting.STICKS
 
     def level(self) -> Level:
         """The level of the sound, for a page."""

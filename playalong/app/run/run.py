@@ -36,6 +36,7 @@ from playalong.records.takes import Recording
 from playalong.screen.base.page import Outcome
 from playalong.screen.pages.run import CountIn, RunPage
 from playalong.sound.synth.click import Click, Kind
+from playalong.sound.voice import Word, beat_s, heard
 from playalong.support.system import interrupts
 from playalong.support.text import counted
 
@@ -111,7 +112,7 @@ class Run(Scene):
         that the run may still end there (``end_at``).
         """
         self._task, self._context, self._before = task, context, before
-        ticks = task.ticks()
+        ticks = task.ticks(context.counting)
         count_in_s = -min(0.0, *(tick.time_s for tick in ticks))
         self._begun_s = context.clock.now()
         start_s = self._begun_s + LEAD_S + count_in_s if begin_s is None else begin_s
@@ -122,7 +123,9 @@ class Run(Scene):
         context.output.mix = context.output.mix.under_drums(hears_drums)
         if begin_s is not None:  # it is counted in already
             self._sounds = [
-                sound for sound in self._sounds if sound.time_s >= 0 or not isinstance(sound, Click)
+                sound
+                for sound in self._sounds
+                if beat_s(sound) >= 0 or not isinstance(sound, Click | Word)
             ]
         self._expected = task.targets()
         self._ahead_bars, self._scheduled_s = ahead_bars, -inf
@@ -232,7 +235,7 @@ class Run(Scene):
             until_s = float(starts_s[self._bar + 1 + ahead]) - JOIN_S
         if self._end_s < self._expected.end_s:
             until_s = min(until_s, self._end_s - JOIN_S)
-        due = [one for one in self._sounds if self._scheduled_s <= one.time_s < until_s]
+        due = [one for one in self._sounds if self._scheduled_s <= beat_s(one) < until_s]
         self._scheduled_s = max(self._scheduled_s, until_s)
         if due:
             self._context.output.schedule(self.time.start_s, due)
@@ -301,15 +304,15 @@ class Run(Scene):
             return
         task, bar_s = self._task, self.time.bar_s
         bar = int((self._expected.bar_starts_s < bar_s).sum())
-        counted = task.count_before(bar, self._expected)
+        counted = task.count_before(bar, self._expected, self._context.counting)
         self.time.back(now_s + LEAD_S + bar_s - counted[0].time_s)
         until_s = self._scheduled_s
-        ahead = [sound for sound in self._sounds if bar_s <= sound.time_s < until_s]
+        ahead = [sound for sound in self._sounds if bar_s <= beat_s(sound) < until_s]
         if task.along is not None:
             ahead += [
                 one.after(bar_s) for one in task.along.sounds if one.time_s < min(bar_s, until_s)
             ]
-        self._context.output.schedule(self.time.start_s, [*counted, *ahead])
+        self._context.output.schedule(self.time.start_s, [*heard(counted), *ahead])
         self._judge_anew()
         self.page.count_in = _counted(task.meters()[bar], counted)
         self.page.paused = ()

@@ -17,10 +17,11 @@ from playalong.profile.profile import Profile
 from playalong.records.take_info import FORMAT, Simulated, TakeInfo
 from playalong.records.takes import Recording
 from playalong.sound.device.output import Sound
-from playalong.sound.synth.click import PLAIN, Click, Clicking, clicks
+from playalong.sound.synth.click import PLAIN, Click, Clicking, Counting, clicks
 from playalong.sound.synth.drums import warm
 from playalong.sound.synth.notes import notes
 from playalong.sound.timeline import RATE
+from playalong.sound.voice import heard, speaker
 from playalong.support.version import program_version
 
 #: The most clean passes in a row that may be asked before it goes on faster.
@@ -115,8 +116,8 @@ class Task:
             return self.along.targets(self.pattern, self.bars, self.variations)
         return lay_out(self.pattern, self.tempo_bpm, self.bars, variations=self.variations)
 
-    def ticks(self) -> list[Click]:
-        """The clicks of the count-in, the run and the rest after it."""
+    def ticks(self, counting: Counting = Counting.STICKS) -> list[Click]:
+        """The clicks of the count-in, the run and the rest after it, with what is said."""
         meters = self.meters()
         resting = [meters[-1]] * self.rest
         swung = replace(self.clicking, swing=self.pattern.swing)
@@ -127,9 +128,13 @@ class Task:
             between=self.between,
             clicking=swung,
             rest=self.rest,
+            bars=self.written(),
+            voice=speaker(counting),
         )
 
-    def count_before(self, bar: int, targets: Targets) -> list[Click]:
+    def count_before(
+        self, bar: int, targets: Targets, counting: Counting = Counting.STICKS
+    ) -> list[Click]:
         """The clicks that count in before a bar of the run (0 is the first), whatever came before.
 
         ``targets`` are those of the run, and give the tempo: that of the bar itself.
@@ -137,7 +142,14 @@ class Task:
         meter, bar_s = self.meters()[bar], float(targets.bar_starts_s[bar])
         ends_s = [*targets.bar_starts_s[1:].tolist(), targets.end_s]
         bpm = 60.0 * float(meter.length / meter.unit) / (ends_s[bar] - bar_s)
-        count = clicks([meter], Tempo(bpm, meter.unit))
+        written = self.written()
+        count = clicks(
+            [meter],
+            Tempo(bpm, meter.unit),
+            clicking=Clicking(swing=self.pattern.swing),
+            bars=[written[bar % len(written)]],
+            voice=speaker(counting),
+        )
         return [replace(tick, time_s=tick.time_s + bar_s) for tick in count if tick.time_s < 0]
 
     def recording(self, lead_s: float, profile: Profile, targets: Targets) -> Recording:
@@ -180,7 +192,7 @@ def _text(pattern: Pattern) -> str:
 
 def with_company(ticks: Sequence[Click], task: Task) -> list[Sound]:
     """The clicks, and what the program plays along, in order of time."""
-    sounds: list[Sound] = [*ticks]
+    sounds: list[Sound] = [*heard(ticks)]
     if task.company is not None:
         targets = replace(task, pattern=task.company, variations=()).targets()
         company = notes(targets)

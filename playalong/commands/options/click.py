@@ -2,11 +2,14 @@
 
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.parser import Parser, written_as
+from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
 
 if TYPE_CHECKING:
     from playalong.sound.synth.click import Clicking
+
+#: What counts in, as options say it, in the order of ``Counting``.
+COUNTS = ("sticks", "numbers", "subdivision", "throughout")
 
 
 class TempoOptions(Protocol):
@@ -16,8 +19,15 @@ class TempoOptions(Protocol):
     count_in: int
 
 
-class ClickOptions(Protocol):
-    """Where it clicks, and in which bars."""
+class CountOption(Given, Protocol):
+    """What counts in, which the kit's own module cannot be asked for."""
+
+    count: str | None
+    click_to: str | None
+
+
+class ClickOptions(CountOption, Protocol):
+    """Where it clicks, and in which bars; what counts in."""
 
     click: str
     eighths: bool
@@ -60,6 +70,26 @@ def add_click(parser: Parser) -> None:
         help="so many bars with the click, then so many without, each time so many more, "
         "as in 2+2 or 2+1+1 (default no gap)",
     )
+    add_count(parser)
+
+
+def add_count(parser: Parser) -> None:
+    """Add what counts in."""
+    parser.add_argument(
+        "--count",
+        choices=COUNTS,
+        help="what counts in: two sticks, a voice that says the numbers (one two three four), or "
+        "the subdivision as well (one e and a), or goes on with that throughout "
+        "(default as in the settings, sticks at first)",
+    )
+
+
+def refuse_unused_count(given: CountOption, count_in: int = 1) -> None:
+    """UserError for a voice that has nothing to count in, of so many bars, or cannot be heard."""
+    if given.click_to is not None and given.count != COUNTS[0]:
+        refuse(given, "--count", "does not go with --click-to: the kit's module has no voice")
+    if not count_in and given.count != COUNTS[-1]:
+        refuse(given, "--count", "says nothing with --count-in 0: nothing is counted in")
 
 
 def clicking_of(given: ClickOptions) -> "Clicking":

@@ -2,6 +2,7 @@
 
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.options.click import COUNTS
 from playalong.commands.parser import Parser, written_as
 
 if TYPE_CHECKING:
@@ -82,7 +83,9 @@ def add_sound_pads(parser: Parser) -> None:
 def look_of(given: LookOptions, sound_pads: bool = False, hears_drums: bool = False) -> "Look":
     """How it looks and sounds; ``hears_drums``: the program plays the drums."""
     from playalong.app.open_devices import Look
+    from playalong.sound.synth.click import Counting
 
+    count: str | None = getattr(given, "count", None)
     return Look(
         dark=given.dark,
         large=given.large,
@@ -92,6 +95,7 @@ def look_of(given: LookOptions, sound_pads: bool = False, hears_drums: bool = Fa
         echo=sound_pads,
         click_db=given.click_db,
         drums_db=given.drums_db,
+        counting=dict(zip(COUNTS, Counting, strict=True)).get(count or ""),
     )
 
 

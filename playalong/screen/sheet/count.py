@@ -7,9 +7,8 @@ from fractions import Fraction
 from itertools import pairwise
 
 from playalong.pattern.meter import STRAIGHT, WrittenSwing, spoken_count
-from playalong.pattern.model import Bar, Stroke
-from playalong.pattern.targets import Place, Targets, sounding
-from playalong.pattern.voices import VOICES
+from playalong.pattern.model import Bar
+from playalong.pattern.targets import Targets, counted_at
 
 
 class Weight(IntEnum):
@@ -69,7 +68,7 @@ class Count:
         self._beats_s, self._swing = targets.beats_s, swing
         self._written = [(bar, tuple(count_of(bar))) for bar in bars]
         self._bars = [
-            [(float(_sounds_at(bar, said, swing)) * scale, said) for said in told]
+            [(float(counted_at(bar, said.at, swing)) * scale, said) for said in told]
             for bar, told in self._written
         ]
         self.closest_s = {weight: self._closest(weight, bars, scale) for weight in Weight}
@@ -94,7 +93,7 @@ class Count:
         beats_s, meter = self._beats_s[bar], written.meter
         ends_s = [*beats_s[1:], self._end_of(bar)]
         for said in told:
-            at = _sounds_at(written, said, self._swing)
+            at = counted_at(written, said.at, self._swing)
             beat = meter.beat_of(at)
             if beat < len(beats_s):
                 share = float((at - meter.beat_starts[beat]) / meter.beats[beat])
@@ -112,12 +111,3 @@ class Count:
             at.append(float(bar.meter.length) * scale)
             gaps += [later - sooner for sooner, later in pairwise(at)]
         return min(gaps)
-
-
-def _sounds_at(bar: Bar, said: Spoken, swing: WrittenSwing) -> Fraction:
-    """Where in the bar a place of the count sounds, in whole notes."""
-    return sounding(bar, Place(0, Stroke(at=said.at, voice=_ANY)), swing)
-
-
-#: ``sounding`` asks for a stroke; where it falls does not depend on its voice.
-_ANY = VOICES[0].name

@@ -35,6 +35,7 @@ from playalong.sound.mix import EVEN, Mix, Part
 from playalong.sound.synth.click import Click
 from playalong.sound.synth.notes import Note
 from playalong.sound.timeline import QUIET_DB, Frames, Placed, Source, Stream, Timeline, gain
+from playalong.sound.voice import Word
 from playalong.support.system.quiet_stderr import quiet_stderr
 
 #: The level may be set between these, against full scale, in steps of that size. The loudest
@@ -127,7 +128,7 @@ class _PannedStream(NamedTuple):
 def part_of(sound: Sound) -> Part:
     """Which part of the mix a sound belongs to."""
     own = sound.sound if isinstance(sound, Panned) else sound
-    if isinstance(own, Click):
+    if isinstance(own, Click | Word):
         return Part.CLICK
     return Part.DRUMS if isinstance(own, Note) else Part.RECORDING
 

@@ -1,9 +1,10 @@
 """The click: when it sounds, and what it sounds like.
 
-Before bar 1 it is counted: two sticks struck together, on every beat. After that ``Clicking`` says
-what sounds. A click is a short knock on wood, made here: two damped partials, higher and stronger
-for the 1 of a bar, so that the bar can be heard as well as counted, and lower and softer between
-the beats. The sticks are held wooden bars, a little different from one another.
+Before bar 1 it is counted: two sticks struck together, on every beat, or a voice
+(``sound.voice``). After that ``Clicking`` says what sounds. A click is a short knock on wood, made
+here: two damped partials, higher and stronger for the 1 of a bar, so that the bar can be heard as
+well as counted, and lower and softer between the beats. The sticks are held wooden bars, a little
+different from one another.
 
 **Off-beats.** The off-beat of a beat lies half-way through it: in 4/4 the eighth after each beat,
 in 7/8, whose beats are eighths, the sixteenth. A beat made of three units, as in 12/8 or as the
@@ -75,6 +76,17 @@ class Gap:
             yield from repeat(False, silent)
 
 
+class Counting(StrEnum):
+    """What counts in: sticks, or a voice that says the numbers, or what lies between as well.
+    ``THROUGHOUT`` the voice goes on in every bar that clicks.
+    """
+
+    STICKS = "two sticks"
+    NUMBERS = "one two three four"
+    SUBDIVISION = "one e and a"
+    THROUGHOUT = "one e and a, all through"
+
+
 @dataclass(frozen=True, slots=True)
 class Clicking:
     """What sounds after the count-in.
@@ -89,13 +101,20 @@ class Clicking:
 
 PLAIN = Clicking()
 
+#: What lies so near is at one time: times of one position may differ in their last digits.
+_TOGETHER_S = 1e-6
+
 
 @dataclass(frozen=True, slots=True)
 class Click:
-    """A click at a time: seconds, 0 being the start of bar 1."""
+    """A click at a time: seconds, 0 being the start of bar 1.
+
+    Where there is a ``word``, the name of a clip of ``sound.voice``, that is said in its place.
+    """
 
     time_s: float
     kind: Kind
+    word: str = ""
 
     def frames(self, rate: int) -> Frames:
         """What is heard, mono (n,) at ``rate`` frames a second."""
@@ -110,6 +129,30 @@ class Timing(Protocol):
         ...
 
 
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A word that is said, the name of its clip, at a time in seconds; on a beat or between."""
+
+    time_s: float
+    word: str
+    is_beat: bool
+
+
+class Speaking(Protocol):
+    """A voice that counts, as ``sound.voice.Speaker`` does."""
+
+    @property
+    def counting(self) -> Counting:
+        """What it says, and where."""
+        ...
+
+    def said(
+        self, bar: Bar, meter: Meter, at: Fraction, *, tempo: Timing, swing: WrittenSwing
+    ) -> Sequence[Said]:
+        """The words of a bar that begins at ``at``, none where the sticks count it."""
+        ...
+
+
 def clicks(
     meters: Sequence[Meter],
     tempo: Timing,
@@ -118,6 +161,8 @@ def clicks(
     between: Fraction | None = None,
     clicking: Clicking = PLAIN,
     rest: int = 0,
+    bars: Sequence[Bar] = (),
+    voice: Speaking | None = None,
 ) -> list[Click]:
     """The clicks of a count-in of ``count_in`` bars, in the first meter, and of all ``meters``.
 
@@ -125,24 +170,45 @@ def clicks(
     rest in which the next repetition is counted in: they sound as a count-in does, and no gap
     silences them. ``between`` is the note value (of a whole note) that sounds softly inside each
     beat, counted from its start, whatever ``clicking`` has there; None to leave it to that.
+    ``voice`` counts what is written in ``bars``, over and over; without one sticks do.
     """
     at = -count_in * meters[0].length
     run = len(meters) - rest
     gap = repeat(True) if clicking.gap is None else clicking.gap.bars()
-    bars = chain(
+    each = chain(
         ((meters[0], True, True) for _ in range(count_in)),
         ((meter, False, sounds) for meter, sounds in zip(meters[:run], gap, strict=False)),
         ((meter, True, True) for meter in meters[run:]),
     )
-    found = []
-    for meter, counted, sounds in bars:
+    found = list[Click]()
+    for number, (meter, counted, sounds) in enumerate(each, -count_in):
         if sounds:
-            found += [
+            own = [
                 Click(tempo.seconds(at + position), kind)
                 for position, kind in _bar(meter, counted, between, clicking=clicking)
             ]
+            if voice is not None and bars and (counted or voice.counting is Counting.THROUGHOUT):
+                bar = bars[number % len(bars) if 0 <= number < run else 0]
+                words = voice.said(bar, meter, at, tempo=tempo, swing=clicking.swing)
+                own = _with_words(own, words, counted)
+            found += own
         at += meter.length
     return found
+
+
+def _with_words(own: Sequence[Click], words: Sequence[Said], counted: bool) -> list[Click]:
+    """The clicks of a bar with its words: where it is counted in their place, else beside them."""
+    said = []
+    for word in words:
+        at = next((one for one in own if abs(one.time_s - word.time_s) < _TOGETHER_S), None)
+        on_beat = Kind.COUNT if counted else Kind.BEAT
+        kind = at.kind if at is not None else on_beat if word.is_beat else Kind.BETWEEN
+        said.append(Click(word.time_s, kind, word.word))
+    spoken_s = [word.time_s for word in words] if counted else []
+    left = [
+        one for one in own if all(abs(one.time_s - time_s) >= _TOGETHER_S for time_s in spoken_s)
+    ]
+    return sorted([*left, *said], key=lambda click: click.time_s)
 
 
 def _bar(
@@ -235,6 +301,12 @@ _PEAKS = {
     Kind.OFF_BEAT: 0.6,
     Kind.BETWEEN: 0.25,
 }
+
+
+def peak(kind: Kind) -> float:
+    """The peak of a click, of full scale 1."""
+    return _PEAKS[kind]
+
 
 _LENGTH_S, _DECAY_S, _RISE_S = 0.06, 0.009, 0.0005
 

@@ -191,8 +191,8 @@ def test_the_week_begins_on_monday_and_tells_minutes_and_rests():
 def test_settings_are_kept(window, home):
     rows = ["full screen", "window", "dark", "larger writing", "strong contrast", "less motion"]
     keys: list[Press] = []
-    for name in (*rows, "pads", "click", "level", "hand"):
-        if name in ("dark", "less motion", "click", "level", "hand"):
+    for name in (*rows, "pads", "click", "count", "level", "hand"):
+        if name in ("dark", "less motion", "click", "count", "level", "hand"):
             keys.append(Key.RIGHT)
         keys.append(Key.DOWN)
     script = pressing(FirstPage=["s"], SettingsPage=keys)
@@ -202,6 +202,7 @@ def test_settings_are_kept(window, home):
     assert kept["dark"] is True
     assert kept["still"] is True
     assert kept["click"] == "beats and eighths"
+    assert kept["counting"] == "one two three four" == session.context.counting
     assert home.level("Ana") is Level.ADVANCED
     assert home.is_left_handed("Ana")
     assert session.context.theme.still
