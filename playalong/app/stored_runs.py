@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from playalong.pattern.fingerprint import pattern_id
-from playalong.pattern.library import Library
+from playalong.pattern.library.catalogue import Library
 from playalong.pattern.model import Pattern
 from playalong.records import takes
 from playalong.records.lessons import text_of

@@ -12,6 +12,6 @@ def left_out(pattern: Pattern) -> list[str]:
         "chunks and what is asked of a lesson are left out": bool(
             pattern.chunks or pattern.practice
         ),
-        "what the pattern is about is left out": bool(pattern.about),
+        "what the pattern is about is left out": bool(pattern.about or pattern.trains),
     }
     return [words for words, is_so in parts.items() if is_so]

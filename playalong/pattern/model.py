@@ -22,6 +22,15 @@ class Dynamic(StrEnum):
     ACCENT = "accent"
 
 
+class PatternKind(StrEnum):
+    """What a pattern is: time that is kept, a fill, something to train on, or a rudiment."""
+
+    GROOVE = "groove"
+    FILL = "fill"
+    EXERCISE = "exercise"
+    RUDIMENT = "rudiment"
+
+
 class Hand(StrEnum):
     """Which hand plays a stroke."""
 
@@ -141,9 +150,10 @@ class Practice:
 
 @dataclass(frozen=True, kw_only=True)
 class Pattern:
-    """A groove of one or more bars with its variations.
+    """A groove of one or more bars with its variations, or another ``kind`` of pattern.
 
-    ``chunks`` is empty where the pattern says nothing: a chunk is then a beat.
+    ``trains`` names what it trains, the chief thing first. ``chunks`` is empty where the pattern
+    says nothing: a chunk is then a beat.
     """
 
     name: str
@@ -153,6 +163,8 @@ class Pattern:
     bars: tuple[Bar, ...]
     swing: WrittenSwing = STRAIGHT
     about: str = ""
+    kind: PatternKind = PatternKind.GROOVE
+    trains: tuple[str, ...] = ()
     variations: Mapping[str, Variation] = field(default_factory=dict)
     chunks: tuple[Chunk, ...] = ()
     practice: Practice | None = None

@@ -2,6 +2,8 @@
 
     title = "Late Bus Home"        # asked for, as is meter, tempo and at least one bar
     about = "one sentence on what it trains"
+    kind  = "groove"               # or "fill", "exercise", "rudiment"; a groove unless it says
+    trains = ["ghost notes"]       # in words that other patterns say it with, the chief thing first
     meter = "4/4"                  # or "12/8", "12/8 in 12" to count all, or "2+2+3/8" for
                                    # beats of unequal length
     tempo = 84                     # beats in a minute; the shortest beat where they differ
@@ -62,6 +64,7 @@ from playalong.pattern.model import (
     Chunk,
     Hand,
     Pattern,
+    PatternKind,
     Practice,
     Stroke,
     Variation,
@@ -84,6 +87,9 @@ SLOWEST_BPM, FASTEST_BPM = 20, 400
 
 #: More than this nobody writes: bars, strokes in them, and bars that the variations change in all.
 MOST_BARS, MOST_STROKES, MOST_CHANGED = 10_000, 25_000, 20_000
+
+#: A pattern that trained more would train nothing.
+MOST_TRAINED = 8
 
 _STROKES = REST + "".join(SYMBOLS)
 _HANDS = REST + "".join(Hand)
@@ -130,6 +136,8 @@ class _Reader(TableReader):
         self.known(tables, (), _TOP)
         title = self.get(tables, (), "title", kind=TEXT)
         about = self.get(tables, (), "about", kind=TEXT, default="")
+        kind = self.get(tables, (), "kind", kind=_KIND, default=PatternKind.GROOVE.value)
+        trains = self.get(tables, (), "trains", kind=_TRAINS, default=[])
         tempo = self.get(tables, (), "tempo", kind=TEMPO)
         percent = self.get(tables, (), "swing", kind=_SWING, default=Decimal(50))
         notes = self.get(tables, (), "swung", kind=_SWUNG, default=STRAIGHT.notes)
@@ -169,6 +177,8 @@ class _Reader(TableReader):
             bars=tuple(bars),
             swing=swing,
             about=about,
+            kind=PatternKind(kind),
+            trains=tuple(trains),
             variations=variations,
             chunks=tuple(chunk for chunk in chunks if chunk),
             practice=practice,
@@ -394,7 +404,7 @@ class _Reader(TableReader):
 
 #: All that a pattern says.
 _TOP = (
-    *("title", "about", "meter", "tempo", "swing", "swung"),
+    *("title", "about", "kind", "trains", "meter", "tempo", "swing", "swung"),
     *("bar", "variation", "chunk", "practice"),
 )
 
@@ -405,6 +415,22 @@ _PRACTICE = (
 )  # fmt: skip
 
 _SUCCESS = number(50, 95, "a percentage from 50 to 95", example="{key} = 85")
+_KIND = Kind(
+    types=(str,),
+    about=f"one of {', '.join(PatternKind)}",
+    example='{key} = "groove"',
+    fits=lambda value: value in list(PatternKind),
+)
+_TRAINS = Kind(
+    types=(list,),
+    about=f"a list of up to {MOST_TRAINED} things in a few words each, none twice",
+    example='{key} = ["ghost notes"]',
+    fits=lambda value: (
+        len(value) <= MOST_TRAINED
+        and all(isinstance(one, str) and one.strip() and len(one) <= 40 for one in value)
+        and len(set(value)) == len(value)
+    ),
+)
 _NAMES = Kind(
     types=(list,),
     about="a list of names of patterns",

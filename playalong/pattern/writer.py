@@ -5,7 +5,7 @@ from fractions import Fraction
 from math import lcm
 
 from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
-from playalong.pattern.model import Bar, Change, Pattern, Practice, Stroke, Variation
+from playalong.pattern.model import Bar, Change, Pattern, PatternKind, Practice, Stroke, Variation
 from playalong.pattern.notation import OPTIONAL, SYMBOLS, TAKEN, Symbol, write_line
 from playalong.pattern.voices import STAFF_ORDER
 from playalong.support.text import digits
@@ -21,6 +21,8 @@ def write(pattern: Pattern) -> str:
     head = [
         ("title", _quoted(pattern.title)),
         *([("about", _quoted(pattern.about))] if pattern.about else []),
+        *([] if pattern.kind is PatternKind.GROOVE else [("kind", _quoted(pattern.kind))]),
+        *([("trains", _listed(pattern.trains))] if pattern.trains else []),
         ("meter", _quoted(pattern.meter.written)),
         ("tempo", digits(pattern.tempo)),
         *_swing(pattern.swing),
@@ -61,7 +63,7 @@ def write(pattern: Pattern) -> str:
         if practice.repeats != usual.repeats:
             rows.append(("repeats", str(practice.repeats)))
         if practice.next:
-            rows.append(("next", f"[{', '.join(map(_quoted, practice.next))}]"))
+            rows.append(("next", _listed(practice.next)))
         blocks.append("[practice]\n" + _lines(rows))
     return "\n".join(blocks)
 
@@ -106,7 +108,8 @@ def _changed(change: Change, pattern: Pattern) -> Rows:
     steps = {voice: _steps(strokes) for voice, strokes in _by_voice(change.added)}
     for at, voice in change.taken:
         steps.setdefault(voice, []).append((at, TAKEN))
-    stuck = _sticking(change.added)
+    handed = {stroke.at for stroke in change.added if stroke.hand}
+    stuck = _sticking(stroke for stroke in bar.changed(change).strokes if stroke.at in handed)
     if stuck:
         steps["sticking"] = stuck
     return tuple(_grid(steps, bar.meter, [1] * len(bar.meter.beats)))
@@ -168,6 +171,10 @@ def _steps(strokes: Iterable[Stroke]) -> Steps:
 def _lines(rows: Sequence[tuple[str, str]]) -> str:
     width = max((len(key) for key, _ in rows), default=0)
     return "".join(f"{key.ljust(width)} = {value}\n" for key, value in rows)
+
+
+def _listed(texts: Iterable[str]) -> str:
+    return f"[{', '.join(map(_quoted, texts))}]"
 
 
 def _quoted(text: str) -> str:

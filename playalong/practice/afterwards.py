@@ -1,15 +1,15 @@
 """What a finished lesson offers: the goal tempo, another variation, and the next pattern.
 
 A pattern trains what it has most of beside the others: strokes, limbs, what lies off the beat,
-soft and loud, or speed (the parts of ``pattern.difficulty``). The next one is harder by the least
-among those that have as much of it.
+soft and loud, or speed (the parts of ``pattern.library.difficulty``). The next one is harder by
+the least among those that have as much of it.
 """
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
 from statistics import median
 
-from playalong.pattern.difficulty import Difficulty, difficulty
+from playalong.pattern.library.difficulty import Difficulty, difficulty
 from playalong.pattern.model import Pattern
 from playalong.practice.feedback import Line
 from playalong.practice.phrases import Code, Said, said

@@ -60,7 +60,7 @@ class Code(StrEnum):
     FINISHED = "finished"
     OFFER_GOAL = "offer goal"  # (step)
     OFFER_VARIATION = "offer variation"  # (step)
-    OFFER_PATTERN = "offer pattern"  # (title, trains), a part of ``pattern.difficulty``
+    OFFER_PATTERN = "offer pattern"  # (title, trains), a part of ``pattern.library.difficulty``
     CHANGED = "changed"
     LOOSE_TOGETHER = "loose together"  # (of, lack)
     NOTHING = "nothing"

@@ -1,18 +1,21 @@
 """Patterns from files: those that come with the program, and a user's own."""
 
+from functools import cache
 from pathlib import Path
 
-from playalong.pattern.library import Library
-from playalong.pattern.model import Pattern
+from playalong.pattern.library.catalogue import Library
+from playalong.pattern.model import Pattern, PatternKind
 from playalong.pattern.reader import read
 from playalong.support import reading, resources
 from playalong.support.errors import UserError
 from playalong.support.text import printable
 
 
+@cache
 def library() -> Library:
-    """The patterns that come with the program."""
-    files = resources.folder("patterns").glob("*.toml")
+    """The patterns that come with the program: a folder for each kind."""
+    shipped = resources.folder("patterns")
+    files = [path for kind in PatternKind for path in (shipped / f"{kind}s").glob("*.toml")]
     return Library({path.stem: path.read_text(encoding="utf-8") for path in files})
 
 

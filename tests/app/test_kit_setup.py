@@ -59,7 +59,7 @@ from tests.helpers.steady_player import STEADY
 MOVED = {note: note + 40 for note in BY_NOTE}
 
 #: A shipped pattern.
-GROOVE = folder("patterns") / "late-bus-home.toml"
+GROOVE = folder("patterns") / "grooves" / "late-bus-home.toml"
 
 #: Somebody who strikes with the click, and hardly strays.
 EXACT = replace(STEADY, error_ms=dict.fromkeys(Limb, (0.0, 2.0)))

@@ -25,7 +25,7 @@ import numpy as np
 from playalong.grading.gauges import Gauges
 from playalong.grading.matching.live_grader import Grader
 from playalong.grading.verdicts import Rules
-from playalong.pattern.library import Library
+from playalong.pattern.library.catalogue import Library
 from playalong.pattern.meter import Tempo
 from playalong.pattern.targets import lay_out
 from playalong.screen.base.theme import Theme
@@ -133,7 +133,7 @@ def drawing(seconds: int, switch_s: float) -> Soaked:
     device = DeviceOutput()
     sys.setswitchinterval(switch_s)
     heard = Heard(device)
-    text = (shipped.folder("patterns") / f"{PATTERN}.toml").read_text(encoding="utf-8")
+    text = (shipped.folder("patterns") / "grooves" / f"{PATTERN}.toml").read_text(encoding="utf-8")
     pattern, rules = Library({PATTERN: text}).get(PATTERN), Rules()
     tempo = Tempo(pattern.tempo, pattern.meter.unit)
     bars = 1 + int(seconds / tempo.seconds(pattern.meter.length))

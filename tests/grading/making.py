@@ -26,7 +26,6 @@ from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke, divisions
 from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, Place, Targets, lay_out
 from playalong.pattern.voices import STAFF_ORDER
-from playalong.support.resources import folder
 
 
 def groove(meter: str = "4/4", swing: float = 50, swung: str = "eighths", **lines: str) -> Pattern:
@@ -42,13 +41,6 @@ def groove_of(
     head = f'title = "A Test"\nmeter = "{meter}"\ntempo = 100\nswing = {swing:g}\n'
     head += f'swung = "{swung}"\n'
     return read(f"{head}[[bar]]\n{rows}", "a-test")
-
-
-#: The patterns that come with the program, by name.
-SHIPPED = {
-    path.stem: read(path.read_text(encoding="utf-8"), path.stem)
-    for path in sorted(folder("patterns").glob("*.toml"))
-}
 
 
 def of_strokes(strokes: Iterable[Stroke], meter: str = "4/4") -> Pattern:

@@ -13,8 +13,9 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
 from tests.helpers.exact_takes import faultless
+from tests.helpers.shipped import CHOSEN, SHIPPED
 
-from .making import SHIPPED, groove, joined, moved, without
+from .making import groove, joined, moved, without
 
 TEMPO = 100.0
 PATTERN = groove(
@@ -89,7 +90,7 @@ def counted_in(hits: Hits, beat_s: float, voice: str, *, before_s: Sequence[floa
 
 
 @pytest.mark.parametrize("before", ["a bar", "two bars", 0.4, 1.0, 2.3])
-@pytest.mark.parametrize("name", SHIPPED)
+@pytest.mark.parametrize("name", CHOSEN)
 def test_bar_1_is_found_behind_a_count_in_or_an_early_note(name: str, before: str | float) -> None:
     """Tapped on the rim, or one note that slipped, of every shipped pattern; spread of 12 ms."""
     pattern = SHIPPED[name]

@@ -1,11 +1,11 @@
-"""Patterns to try things on: all that are shipped, and some of our own with what those have little
-of: flams, drags, open hi-hats, swing."""
+"""Patterns to try things on: those that stand for all that are shipped, and some of our own with
+what those have little of: flams, drags, open hi-hats, swing."""
 
 from functools import cache
 
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
-from playalong.records.pattern_files import library
+from tests.helpers.shipped import CHOSEN, SHIPPED
 
 _OWN = {
     "two-doors": (
@@ -52,6 +52,5 @@ _OWN = {
 @cache
 def grooves() -> dict[str, Pattern]:
     """All of them, by name."""
-    shipped = library()
-    found = {name: shipped.get(name) for name in shipped.names()}
-    return found | {name: read(f'title = "{name}"\n{text}', name) for name, text in _OWN.items()}
+    own = {name: read(f'title = "{name}"\n{text}', name) for name, text in _OWN.items()}
+    return {name: SHIPPED[name] for name in CHOSEN} | own

@@ -16,7 +16,7 @@ from functools import cache
 import numpy as np
 
 from playalong.grading.levels import LEVELS, Level
-from playalong.pattern.library import Library
+from playalong.pattern.library.catalogue import Library
 from playalong.practice.feedback import KNOWN, State
 from playalong.practice.lesson import Lesson
 from playalong.practice.plan import Kind

@@ -22,6 +22,7 @@ from playalong.pattern.model import (
     Dynamic,
     Hand,
     Pattern,
+    PatternKind,
     Practice,
     Stroke,
     Variation,
@@ -286,6 +287,10 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
     notes = draw(st.sampled_from(list(NOTES))) if swing != 50 else STRAIGHT.note
     text += f'swung = "{NOTES[notes]}"\n' if notes != STRAIGHT.note or draw(st.booleans()) else ""
     text += f"about = {quoted(about)}\n" if about else ""
+    kind = draw(among(tuple(PatternKind)))
+    text += f'kind = "{kind}"\n' if kind is not PatternKind.GROOVE or draw(st.booleans()) else ""
+    trains = draw(st.one_of(st.just([]), st.lists(WORDS, max_size=3, unique=True)))
+    text += f"trains = [{', '.join(map(quoted, trains))}]\n" if trains else ""
     text += "".join(item[1] for item in [*made, *varied, *parts])
     practice: Practice | None = None
     if draw(st.booleans()):
@@ -308,6 +313,8 @@ def patterns(draw: st.DrawFn, meters: tuple[str, ...] = tuple(METERS)) -> Made:
     fields: dict[str, Any] = {
         "swing": WrittenSwing(Fraction(swing), notes),
         "about": about,
+        "kind": kind,
+        "trains": tuple(trains),
         "variations": {variation.name: variation for variation, _ in varied},
         "chunks": tuple(chunk for chunk, _ in parts),
         "practice": practice,

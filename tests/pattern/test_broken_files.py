@@ -66,7 +66,12 @@ BROKEN = [
         "swing is for beats of a quarter note; leave it out here",
     ),
     (HEAD + "§tempi = 84\n" + BAR, '"tempi" is not known here; did you mean "tempo"'),
-    (HEAD + "§zzz = 84\n" + BAR, "did you mean title, about, meter, tempo, swing, swung, bar"),
+    (HEAD + 'kind = "§gruve"\n' + BAR, '"kind" must be one of groove, fill, exercise, rudiment'),
+    (HEAD + 'trains = §["a", "a"]\n' + BAR, "a list of up to 8 things in a few words each"),
+    (
+        HEAD + "§zzz = 84\n" + BAR,
+        "did you mean title, about, kind, trains, meter, tempo, swing, swung, bar",
+    ),
     # Bars.
     ("§" + HEAD, "there is no bar: write [[bar]] and a line for each voice"),
     ("§" + HEAD + "bar = []\n", "there is no bar: write [[bar]] and a line for each voice"),

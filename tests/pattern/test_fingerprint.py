@@ -11,7 +11,7 @@ from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Dynamic, Hand, Pattern
 from playalong.pattern.reader import read
 from playalong.pattern.writer import write
-from playalong.support import resources
+from tests.helpers.shipped import SHIPPED
 
 from .made_patterns import Made, patterns
 
@@ -129,7 +129,6 @@ def test_a_change_of_one_stroke_is_seen(made: Made, data: st.DataObject):
 
 def test_shipped_patterns_differ():
     found: dict[str, Pattern] = {}
-    for path in sorted(resources.folder("patterns").glob("*.toml")):
-        pattern = read(path.read_text(encoding="utf-8"), path.stem)
+    for pattern in SHIPPED.values():
         assert found.setdefault(pattern_id(pattern), pattern) is pattern
     assert len(found) > 20

@@ -2,7 +2,7 @@
 
 import pytest
 
-from playalong.pattern.library import Library, UnknownPattern
+from playalong.pattern.library.catalogue import Library, UnknownPattern
 from playalong.pattern.reader import PatternError
 
 TEXT = 'title = "T"\nmeter = "1/4"\ntempo = 60\n[[bar]]\nsnare = "x"\n'

@@ -67,3 +67,19 @@ def test_a_variation_may_change_each_bar_differently_and_its_hands():
     again = read(write(pattern), "t")
     assert again == pattern
     assert write(again) == write(pattern)
+
+
+def test_hands_of_a_variation_stay_where_only_one_of_two_changes():
+    """The right hand moves below the left, whose stroke is the same as before."""
+    text = (
+        'title = "T"\nmeter = "2/4"\ntempo = 90\n'
+        '[[bar]]\nride = "x x"\nsnare = "x -"\nsticking = "R R"\n'
+        '[variation.down]\nride = ". -"\nfloor-tom = "x -"\nsticking = "L -"\n'
+    )
+    pattern = read(text, "t")
+    (bar,) = pattern.with_variations(["down"])
+    assert [(stroke.voice, stroke.hand) for stroke in bar.strokes[:2]] == [
+        ("snare", "L"),
+        ("floor-tom", "R"),
+    ]
+    assert read(write(pattern), "t") == pattern

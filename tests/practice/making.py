@@ -1,7 +1,5 @@
 """Patterns, grades and players for these tests, all invented."""
 
-from pathlib import Path
-
 import numpy as np
 
 from playalong.grading.grade import Grade
@@ -14,9 +12,6 @@ from playalong.pattern.targets import Targets, lay_out
 from playalong.simulation.player import perform
 from tests.helpers.exact_takes import as_list
 from tests.helpers.steady_player import STEADY
-
-_FOLDER = Path(__file__).parents[2] / "patterns"
-SHIPPED = {path.stem: read(path.read_text("utf-8"), path.stem) for path in _FOLDER.glob("*.toml")}
 
 
 def pattern(body: str, head: str = 'meter = "4/4"\ntempo = 90') -> Pattern:

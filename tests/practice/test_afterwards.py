@@ -2,13 +2,12 @@
 
 from dataclasses import replace
 
-from playalong.pattern.difficulty import difficulty
+from playalong.pattern.library.difficulty import difficulty
 from playalong.practice.afterwards import after, offers, trained
 from playalong.practice.feedback import Line, Record, State
 from playalong.practice.phrases import text
 from playalong.practice.plan import Kind, plan, practice_of
-
-from .making import SHIPPED
+from tests.helpers.shipped import SHIPPED
 
 ALL = list(SHIPPED.values())
 BUS = SHIPPED["late-bus-home"]

@@ -26,8 +26,9 @@ from playalong.practice.excerpts import (
     whole_bars,
 )
 from tests.helpers.exact_takes import faultless, law
+from tests.helpers.shipped import SHIPPED
 
-from .making import FOUR_BEATS, SHIPPED, graded, pattern
+from .making import FOUR_BEATS, graded, pattern
 
 PATTERNS = st.sampled_from(sorted(SHIPPED.values(), key=lambda item: item.name))
 

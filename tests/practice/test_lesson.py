@@ -19,9 +19,10 @@ from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
 from playalong.practice.repetition import Fault, Repetition, Tally
 from tests.helpers.exact_takes import law
+from tests.helpers.shipped import SHIPPED
 from tests.helpers.students import Student, sit
 
-from .making import FOUR_BEATS, SHIPPED, pattern
+from .making import FOUR_BEATS, pattern
 
 ADVICE = "The kick on 1 is missed."
 NAMES = st.sampled_from(sorted(SHIPPED))

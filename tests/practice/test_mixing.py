@@ -30,8 +30,9 @@ from playalong.practice.variations.mixing import (
 from playalong.practice.variations.texture import texture
 from tests.helpers.exact_takes import as_list, faultless, law
 from tests.helpers.mixed_bars import named, named_fill
+from tests.helpers.shipped import SHIPPED
 
-from .making import SHIPPED, pattern, steady_player
+from .making import pattern, steady_player
 
 RULES = Rules()
 

@@ -18,8 +18,9 @@ from playalong.practice.plan import (
     practice_of,
     trials,
 )
+from tests.helpers.shipped import SHIPPED
 
-from .making import FOUR_BEATS, SHIPPED, pattern
+from .making import FOUR_BEATS, pattern
 
 
 def told(steps: tuple[Step, ...]) -> list[tuple[Kind, str]]:

@@ -9,10 +9,9 @@ from playalong.pattern.targets import DYNAMICS, Targets, lay_out
 from playalong.sound.device.output import SilentOutput
 from playalong.sound.synth.drums import stroke
 from playalong.sound.synth.notes import FADE_S, Note, damped, notes
-from playalong.support.resources import folder
+from tests.helpers.shipped import CHOSEN, SHIPPED
 
 RATE = 48_000
-FILES = sorted(folder("patterns").glob("*.toml"))
 
 
 def targets(bpm: float = 120.0, bars: int = 1, **lines: str) -> Targets:
@@ -26,9 +25,9 @@ def rows(found: list[Note]) -> list[tuple[float, str, float]]:
     return [(note.time_s, note.voice, note.velocity) for note in found]
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_every_target_is_heard_at_its_time(path):
-    asked = lay_out(read(path.read_text(encoding="utf-8"), path.stem), 93.0, 5)
+@pytest.mark.parametrize("name", CHOSEN)
+def test_every_target_is_heard_at_its_time(name):
+    asked = lay_out(SHIPPED[name], 93.0, 5)
     found = notes(asked)
     velocities = {Dynamic.GHOST: 32.0, Dynamic.NORMAL: 84.0, Dynamic.ACCENT: 112.0}
     left = rows(found)

@@ -11,7 +11,7 @@ from pathlib import PurePath
 
 from playalong.app.grade.checks import check_variations
 from playalong.pattern.fingerprint import pattern_id
-from playalong.pattern.library import key_of
+from playalong.pattern.library.catalogue import key_of
 from playalong.pattern.model import Bar, Pattern
 from playalong.pattern.old_brackets import read_kept
 from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from playalong.pattern.difficulty import difficulty
 from playalong.pattern.fingerprint import pattern_id
-from playalong.pattern.model import Pattern
+from playalong.pattern.library.difficulty import difficulty
+from playalong.pattern.model import Pattern, PatternKind
 from playalong.pattern.reader import read
 from playalong.records.pattern_files import library, read_text
 from playalong.screen.home_pages.patterns import PatternLine
@@ -43,8 +43,9 @@ class PatternList:
 
     @property
     def easiest(self) -> Pattern:
-        """The first of them."""
-        return next(iter(self.patterns.values()))
+        """The first groove of them."""
+        grooves = (one for one in self.patterns.values() if one.kind is PatternKind.GROOVE)
+        return next(grooves, next(iter(self.patterns.values())))
 
 
 def pattern_list(folders: list[Path]) -> PatternList:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
-from playalong.pattern.library import key_of
+from playalong.pattern.library.catalogue import key_of
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read as read_pattern
 from playalong.practice.assessment.model import Assessment

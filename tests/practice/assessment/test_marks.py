@@ -6,7 +6,6 @@ from typing import Any
 import pytest
 
 from playalong.grading.grade import Code
-from playalong.pattern.reader import read as read_pattern
 from playalong.practice.assessment.marks import item_marks
 from playalong.practice.assessment.measures import MEASURES
 from playalong.practice.assessment.model import (
@@ -18,12 +17,10 @@ from playalong.practice.assessment.model import (
     Limit,
 )
 from playalong.practice.assessment.phrases import FOUND, finding, limits
-from playalong.support.resources import folder
+from tests.helpers.shipped import SHIPPED
 from tests.helpers.simulated_takes import take_grade
 
-PATTERN = read_pattern(
-    (folder("patterns") / "late-bus-home.toml").read_text(encoding="utf-8"), "late-bus-home"
-)
+PATTERN = SHIPPED["late-bus-home"]
 ITEM = Item(title="An item", pattern="late-bus-home", tempo_bpm=84.0, bars=8)
 
 

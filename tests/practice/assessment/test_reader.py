@@ -6,7 +6,7 @@ import pytest
 
 from playalong.grading.grade import Code
 from playalong.grading.levels import Level
-from playalong.pattern.library import UnknownPattern
+from playalong.pattern.library.catalogue import UnknownPattern
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read as read_pattern
 from playalong.practice.assessment.model import Clicks, Counts, Kind, Limit
