@@ -1,8 +1,9 @@
-"""What a finished lesson offers: the goal tempo, another variation, and the next pattern.
+"""What a finished lesson offers: the goal tempo, another variation, and the next patterns.
 
-A pattern trains what it has most of beside the others: strokes, limbs, what lies off the beat,
-soft and loud, or speed (the parts of ``pattern.library.difficulty``). The next one is harder by
-the least among those that have as much of it.
+A pattern says what it trains, the chief thing first. The next one is harder by the least among
+those that train that thing too; other ways on lead along the other things. Of one that says nothing
+it is what it has most of beside the others: strokes, limbs, what lies off the beat, soft and loud,
+or speed (the parts of ``pattern.library.difficulty``). How hard is asked at the goal tempo.
 """
 
 from collections.abc import Iterator, Sequence
@@ -28,9 +29,11 @@ class Offer:
     pattern: Pattern | None = None
 
 
-def offers(plan: Sequence[Line], following: Pattern | None, *, trains: str) -> tuple[Offer, ...]:
-    """What is offered after the lesson with that plan; ``following`` is the next pattern, which
-    ``trains`` that part of its difficulty.
+def offers(
+    plan: Sequence[Line], following: Sequence[Pattern], *, own: Pattern
+) -> tuple[Offer, ...]:
+    """What is offered after the lesson on ``own`` with that plan; ``following`` are patterns that
+    come next.
     """
     found = []
     goal = next((n for n, line in enumerate(plan) if line.step.kind is Kind.CLIMB), None)
@@ -41,10 +44,44 @@ def offers(plan: Sequence[Line], following: Pattern | None, *, trains: str) -> t
         # The least sure; of those, the one that was played least.
         number = min(varied, key=lambda n: (plan[n].record.sure, plan[n].record.repetitions))
         found.append(Offer(about=said(Code.OFFER_VARIATION, step=plan[number].step), step=number))
-    if following is not None:
-        about = said(Code.OFFER_PATTERN, title=following.title, trains=trains)
-        found.append(Offer(about=about, pattern=following))
+    for one in following:
+        shared = [thing for thing in own.trains if thing in one.trains]
+        part = "" if one.trains else trained(one, [own])
+        told = {"shared": shared, "trains": list(one.trains), "part": part}
+        found.append(Offer(about=said(Code.OFFER_PATTERN, title=one.title, **told), pattern=one))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Way:
+    """A thing that a pattern trains, the next easier pattern that trains it, and the harder ones,
+    the next one first.
+    """
+
+    thing: str
+    before: Pattern | None
+    after: tuple[Pattern, ...]
+
+
+def ways(pattern: Pattern, others: Sequence[Pattern]) -> list[Way]:
+    """The ways on from ``pattern`` among ``others``, for each thing that it trains."""
+    own = _hard(pattern).figure
+    placed = sorted(
+        ((_hard(other).figure, other) for other in others if other.name != pattern.name),
+        key=lambda pair: pair[0],
+    )
+    found = []
+    for thing in pattern.trains:
+        training = [pair for pair in placed if thing in pair[1].trains]
+        easier = [other for figure, other in training if figure <= own]
+        found.append(
+            Way(
+                thing=thing,
+                before=easier[-1] if easier else None,
+                after=tuple(other for figure, other in training if figure > own),
+            )
+        )
+    return found
 
 
 def trained(pattern: Pattern, others: Sequence[Pattern]) -> str:
@@ -61,22 +98,27 @@ def trained(pattern: Pattern, others: Sequence[Pattern]) -> str:
 def after(pattern: Pattern, others: Sequence[Pattern]) -> Iterator[Pattern]:
     """The patterns that come after ``pattern``, the next one first.
 
-    Those that its author names, then the harder ones that train as much of the same, the other
-    harder ones, and where there is none of these, the easier ones.
+    Those that its author names, then the harder ones that train the same, first of all its chief
+    thing, the other harder ones, and where there is none of these, the easier ones.
     """
     named = practice_of(pattern).next
     by_name = {other.name: other for other in others if other.name != pattern.name}
     yield from (by_name.pop(name) for name in named if name in by_name)
-    own, part = _hard(pattern), trained(pattern, list(by_name.values()))
-    harder = sorted(
+    own = _hard(pattern)
+    part = "" if pattern.trains else trained(pattern, list(by_name.values()))
+
+    def distance(hard: Difficulty, other: Pattern) -> int:
+        if part:
+            return int(getattr(hard, part) < getattr(own, part) - _AS_MUCH)
+        shared = [thing in other.trains for thing in pattern.trains]
+        return 0 if shared[0] else 2 - any(shared)
+
+    placed = sorted(
         ((_hard(other), other) for other in by_name.values()), key=lambda pair: pair[0].figure
     )
-    easier = [other for hard, other in harder if hard.figure <= own.figure]
-    harder = [pair for pair in harder if pair[0].figure > own.figure]
-    least = getattr(own, part) - _AS_MUCH
-    yield from (other for hard, other in harder if getattr(hard, part) >= least)
-    yield from (other for hard, other in harder if getattr(hard, part) < least)
-    yield from reversed(easier)
+    harder = [pair for pair in placed if pair[0].figure > own.figure]
+    yield from (other for _, other in sorted(harder, key=lambda pair: distance(*pair)))
+    yield from (other for hard, other in reversed(placed) if hard.figure <= own.figure)
 
 
 def _hard(pattern: Pattern) -> Difficulty:

@@ -60,7 +60,7 @@ class Code(StrEnum):
     FINISHED = "finished"
     OFFER_GOAL = "offer goal"  # (step)
     OFFER_VARIATION = "offer variation"  # (step)
-    OFFER_PATTERN = "offer pattern"  # (title, trains), a part of ``pattern.library.difficulty``
+    OFFER_PATTERN = "offer pattern"  # (title, shared, trains, part of its difficulty)
     CHANGED = "changed"
     LOOSE_TOGETHER = "loose together"  # (of, lack)
     NOTHING = "nothing"
@@ -240,7 +240,7 @@ def _text(thing: Said) -> str:
     if code is Code.OFFER_VARIATION:
         return f"Another variation: {subject(figures['step'])}."
     if code is Code.OFFER_PATTERN:
-        return f"The next pattern: {figures['title']}. {_TRAINS[figures['trains']]}"
+        return f"The next pattern: {figures['title']}. {_trains(figures)}"
     if code is Code.NEVER_PLAYED:
         return f"Not played yet: {_quoted(figures['names'])}."
     if code is Code.SO_FAR_TODAY:
@@ -290,6 +290,15 @@ _TRAINS: Mapping[str, str] = {
     "dynamics": "It trains soft strokes beside loud ones.",
     "tempo": "It trains quick strokes of one limb.",
 }
+
+
+def _trains(figures: Mapping[str, Any]) -> str:
+    """What a pattern trains, beginning with what it shares with the one before."""
+    if figures["shared"]:
+        return f"It goes on with {listed(figures['shared'])}."
+    return (
+        f"It trains {listed(figures['trains'])}." if figures["trains"] else _TRAINS[figures["part"]]
+    )
 
 
 def _not_clean(times: int, of: int, lack: str | None) -> str:

@@ -10,6 +10,7 @@ import pygame
 import pytest
 
 from playalong.app.home.pattern_list import pattern_list
+from playalong.app.home.waiting import shown_voices
 from playalong.app.play.tasks import task_of
 from playalong.app.run.pad_commands import also
 from playalong.grading.gauges import Gauges
@@ -172,7 +173,7 @@ def test_marks_in_pictures_of_a_bar_are_read_from_two_metres(fonts, drawn):
         ]
         lines = listed.lines({})
         going = GoingOn(
-            title="Go on", words="The kick.", bars=bars, voices=pattern.voices, places=places
+            title="Go on", words="The kick.", bars=bars, voices=shown_voices(bars[0]), places=places
         )
         place = next(at for at, line in enumerate(lines) if line.name == name)
         pages = [

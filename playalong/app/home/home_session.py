@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from playalong.app.home.key_port import WORDS as KEYS_ARE_PADS
 from playalong.app.home.kit_at_hand import SEEK_S, KitAtHand, ports
 from playalong.app.home.looks import click_of, is_due, settings_of, size_of
+from playalong.app.home.pattern_filter import chosen, wanted
 from playalong.app.home.pattern_list import OWN, PatternList, pattern_list
 from playalong.app.home.remembered import Remembered, remembered
 from playalong.app.home.waiting import beginning, going_on
@@ -25,6 +26,7 @@ from playalong.app.user_folders import UserFolders
 from playalong.grading.verdicts import Rules
 from playalong.midi.port import Port
 from playalong.pattern.fingerprint import pattern_id
+from playalong.pattern.library.search import Search
 from playalong.pattern.model import Pattern
 from playalong.profile.profile import Profile
 from playalong.records.take_info import Simulated
@@ -386,11 +388,17 @@ class HomeSession:
 
     def _choose_pattern(self) -> None:
         page = PatternsPage(theme=self.context.theme, lines=[], level=self.context.level())
+        search = Search()
         while not self._opened.window.is_closed:
             patterns = self._all_patterns
             self._remembered = remembered(self._home, self._home.settings().player)
-            page.lines, page.notes = patterns.lines(self._remembered.bests), patterns.notes
+            found = patterns.found(search)
+            page.lines, page.notes = found.lines(self._remembered.bests), patterns.notes
+            page.of, page.wanted = len(patterns.patterns), wanted(search)
             outcome = hold(self.context, page, 0.0)
+            if outcome is Outcome.SLOWER:
+                search, page.chosen = chosen(self.context, patterns, search), 0
+                continue
             line = page.line
             if outcome is Outcome.LEAVE or line is None:
                 return

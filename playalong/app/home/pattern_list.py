@@ -6,6 +6,7 @@ from pathlib import Path
 
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.library.difficulty import difficulty
+from playalong.pattern.library.search import Search
 from playalong.pattern.model import Pattern, PatternKind
 from playalong.pattern.reader import read
 from playalong.records.pattern_files import library, read_text
@@ -41,6 +42,15 @@ class PatternList:
             for name, pattern in self.patterns.items()
         ]
 
+    def found(self, search: Search) -> "PatternList":
+        """Those that are wanted."""
+        patterns = {
+            name: pattern
+            for name, pattern in self.patterns.items()
+            if search.finds(pattern, self.figures[name])
+        }
+        return PatternList(patterns, self.figures, self.notes)
+
     @property
     def easiest(self) -> Pattern:
         """The first groove of them."""
@@ -66,7 +76,9 @@ def pattern_list(folders: list[Path]) -> PatternList:
 
 def _figures(pattern: Pattern) -> str:
     bars = counted(len(pattern.bars), "bar")
-    told = [f"{pattern.tempo:g} bpm", pattern.meter.written, bars]
+    told = [pattern.kind, f"{pattern.tempo:g} bpm", pattern.meter.written, bars]
+    if pattern.trains:
+        told.append(f"trains {', '.join(pattern.trains)}")
     if pattern.variations:
         names = ", ".join(pattern.variations)
         told.append(f"variations: {names}")

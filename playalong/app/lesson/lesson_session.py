@@ -9,6 +9,7 @@ import json
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
+from itertools import islice
 from math import ceil, inf
 from pathlib import Path
 from typing import Any, TypeVar
@@ -32,7 +33,7 @@ from playalong.midi.port import Port
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
-from playalong.practice.afterwards import after, offers, trained
+from playalong.practice.afterwards import after, offers, ways
 from playalong.practice.feedback import KNOWN, Answer, Exercise, Record, State
 from playalong.practice.lesson import Lesson
 from playalong.practice.phrases import (
@@ -83,6 +84,9 @@ LATER = Button(("t", "T"), "T", "leave it for today", outcome=Outcome.LATER)
 
 #: How long a simulated player practises at a sitting (common practice: half an hour is enough).
 SITTING_S = 30 * 60.0
+
+#: So many patterns are offered at the end of a lesson, at most.
+_FOLLOWING = 2
 
 #: How long words stay at least before something else is played.
 READ_S = 4.0
@@ -246,9 +250,7 @@ class LessonSession:
         if self._simulated is not None:
             return Outcome.LEAVE
         context = self._context
-        following = self._next_pattern()
-        trains = trained(following, self._others) if following is not None else ""
-        found = offers(self.lesson.overview(), following, trains=trains)
+        found = offers(self.lesson.overview(), self._following(), own=self._pattern)
         page = AfterwardsPage(
             context.theme,
             self._pattern.title,
@@ -276,12 +278,19 @@ class LessonSession:
         shipped = library()
         return [shipped.get(name) for name in shipped.names() if name != self._pattern.name]
 
-    def _next_pattern(self) -> Pattern | None:
-        """The first of those that follow whose lesson is not finished."""
-        for one in after(self._pattern, self._others):
-            if not is_finished(begun(one, self._rules, self._store, player=self._player)[0]):
-                return one
-        return None
+    def _following(self) -> list[Pattern]:
+        """What comes next, and another way on that leaves it: of each, the first whose lesson is
+        not finished.
+        """
+        others = self._others
+        found = list(islice(filter(self._is_open, after(self._pattern, others)), 1))
+        for way in ways(self._pattern, others):
+            if not any(way.thing in one.trains for one in found):
+                found += islice(filter(self._is_open, way.after), 1)
+        return found[:_FOLLOWING]
+
+    def _is_open(self, pattern: Pattern) -> bool:
+        return not is_finished(begun(pattern, self._rules, self._store, player=self._player)[0])
 
     def _exercise(self, exercise: Exercise) -> Outcome | None:
         """Play one repetition, and take it to the lesson; LEAVE ends the sitting."""

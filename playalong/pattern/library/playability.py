@@ -72,7 +72,7 @@ class _Way:
     feet: tuple[Past, Past] = ((), ())
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class _Moment:
     """Strokes at one time: of hands as (voice, hand or None, graces), and of the feet."""
 
@@ -125,7 +125,7 @@ def _moments(bars: Sequence[Bar], tempo: Tempo, swing: WrittenSwing) -> Iterator
     placed.sort(key=lambda one: one[0])
     for at, group in groupby(placed, key=lambda one: one[0]):
         strokes = list(group)
-        moment = _Moment(strokes[0][1], tempo.seconds(at))
+        moment = _Moment(place=strokes[0][1], time_s=tempo.seconds(at))
         for _, place in strokes:
             stroke = place.stroke
             limb = BY_NAME[stroke.voice].limb

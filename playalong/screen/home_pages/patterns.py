@@ -29,10 +29,12 @@ CHOOSE = Button((Key.ENTER,), "Enter", "choose", outcome=Outcome.START)
 UP = Button((Key.UP,), "↑", "up", outcome=Outcome.BACK)
 DOWN = Button((Key.DOWN,), "↓", "down", outcome=Outcome.NEXT)
 HEAR_IT = Button((Key.RIGHT,), "→", "hear it", outcome=Outcome.HEAR)
+#: On the pad that makes things less elsewhere: fewer patterns.
+FEWER = Button((Key.LEFT,), "←", "which ones?", outcome=Outcome.SLOWER)
 LEAVE = Button((Key.ESCAPE, Key.CLOSE), "Esc", "back", outcome=Outcome.LEAVE)
 
 #: What can be done with what is found.
-FOUND = (CHOOSE, UP, DOWN, HEAR_IT, LEAVE)
+FOUND = (CHOOSE, UP, DOWN, FEWER, HEAR_IT, LEAVE)
 
 #: In units: a line of the list, the search, inside a line's ends; the list's part of the width.
 _LINE, _SEARCH, _INSIDE, _LIST = 34, 44, 10, 0.47
@@ -73,13 +75,16 @@ def found(lines: Sequence[PatternLine], words: str) -> list[PatternLine]:
 
 @dataclass(kw_only=True)
 class PatternsPage(ButtonPage):
-    """All patterns, the easiest first. ``typed`` is what is searched for.
+    """Patterns, the easiest first. ``typed`` is what is searched for; ``of`` is how many there are
+    in all, and ``wanted`` says in words which of them are listed, "" for all.
 
     ``notes`` are told at the foot; ``level`` is that of the sound in which one is heard.
     """
 
     theme: Theme
     lines: Sequence[PatternLine]
+    of: int = 0
+    wanted: str = ""
     typed: str = ""
     chosen: int = 0
     notes: Sequence[str] = ()
@@ -99,7 +104,9 @@ class PatternsPage(ButtonPage):
         return shown[min(self.chosen, len(shown) - 1)] if shown else None
 
     def handle(self, press: Press) -> Outcome | None:
-        """START for the chosen one, HEAR, or LEAVE; letters are searched for."""
+        """START for the chosen one, HEAR, SLOWER to say which are listed, or LEAVE; letters are
+        searched for.
+        """
         if isinstance(press, Click):
             return self._clicked(press)
         if press is Key.BACKSPACE:
@@ -117,7 +124,7 @@ class PatternsPage(ButtonPage):
             step = 1 if outcome is Outcome.NEXT else -1
             self.chosen = (self.chosen + step) % max(1, len(self.shown))
             return None
-        return None if outcome is not Outcome.LEAVE and self.line is None else outcome
+        return None if outcome in _OF_ONE and self.line is None else outcome
 
     def _clicked(self, click: Click) -> Outcome | None:
         for room, number in self._areas:
@@ -132,8 +139,10 @@ class PatternsPage(ButtonPage):
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         shown = self.shown
-        counted = f"{len(shown)} of {len(self.lines)}" if self.typed else str(len(self.lines))
-        head(pen, "Patterns", f"{counted}, the easiest first", tempo="", clean=None)
+        every = max(self.of, len(self.lines))
+        counted = str(every) if len(shown) == every else f"{len(shown)} of {every}"
+        which = f": {self.wanted}" if self.wanted else ""
+        head(pen, "Patterns", f"{counted}, the easiest first{which}", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD - 6), foot(pen, self.buttons, self.notes) - pen.px(12)
         middle = left + round((right - left) * _LIST)
@@ -231,6 +240,9 @@ def _most_played(line: PatternLine, rows: int) -> Sequence[str]:
     most = sorted(line.voices, key=lambda voice: -played[voice])[: max(1, rows)]
     return [voice for voice in line.voices if voice in most]
 
+
+#: What is asked of the one that is chosen.
+_OF_ONE = (Outcome.START, Outcome.HEAR)
 
 #: So much can be searched for.
 _LONGEST = 40

@@ -22,6 +22,7 @@ from playalong.screen.base.theme import BODY, COUNT, LABEL, SMALL
 from playalong.screen.sheet.count import Spoken, Weight, count_of
 from playalong.screen.sheet.geometry import (
     DOT,
+    HAND_LETTER,
     HANDS,
     LEAST_BOX,
     Row,
@@ -137,6 +138,9 @@ def _draw_bar(
     closest = min(end - said.at for end, said in zip(ends, count, strict=True))
     step = float(closest) * per_whole
     inset = rect.left + step / 2
+    hands_at = sorted({stroke.at for stroke in bar.strokes if stroke.hand is not None})
+    nearest_hands = min((after - at for at, after in pairwise(hands_at)), default=bar.meter.length)
+    has_room = float(nearest_hands) * per_whole > pen.width("R", HAND_LETTER) + pen.px(4)
     for said in count:
         _draw_spoken(pen, (inset + float(said.at) * per_whole, rect.top), said, step=step)
     for stroke, place in zip(bar.strokes, each.places, strict=True):
@@ -152,7 +156,7 @@ def _draw_bar(
             rules=rules,
             room=step - min(step, 2 * pen.px(_WIDEST)) / 2,
         )
-        if stroke.hand is not None:
+        if stroke.hand is not None and has_room:
             draw_hand(
                 pen, stroke.hand, (x, lines[stroke.voice].bottom), left_handed=rules.left_handed
             )

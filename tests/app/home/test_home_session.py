@@ -17,7 +17,7 @@ from playalong.app.user_folders import UserFolders
 from playalong.grading.levels import Level
 from playalong.grading.loudness import Band
 from playalong.midi.port import Port
-from playalong.pattern.model import Dynamic
+from playalong.pattern.model import Dynamic, PatternKind
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered, Struck
 from playalong.screen.base.page import Outcome, Page
@@ -32,6 +32,7 @@ from playalong.screen.pages.ready import ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.sound.device import devices
+from tests.helpers.shipped import SHIPPED
 from tests.helpers.stage import Hands, Wire, context_on, struck, unseen_window
 
 
@@ -116,6 +117,35 @@ def test_escape_leads_back_page_by_page_and_ends_only_on_the_first(window, home)
         SettingsPage,
         FirstPage,
     ]
+
+
+def test_the_list_is_made_shorter_and_comes_back_whole(window, home):
+    """By keys, and by what pads ask for."""
+    press = pressing(
+        FirstPage=["p"],
+        PatternsPage=[Key.LEFT, Outcome.SLOWER, Outcome.SLOWER, Key.ESCAPE],
+        SettingsPage=[
+            *[Key.RIGHT, Key.RIGHT, Key.ENTER],  # groove, fill
+            *[Outcome.NEXT, Outcome.FASTER, Outcome.START],  # the first thing that fills train
+            *[Key.DOWN, Key.LEFT, Outcome.BACK, Key.LEFT, Key.LEFT, Key.ENTER],
+        ],
+    )
+    found: list[tuple[str, list[str]]] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, PatternsPage):
+            assert page.of == len(SHIPPED)
+            found.append((page.wanted, [line.name for line in page.lines]))
+        return press(page)
+
+    session, _, _ = a_session(window, home, script)
+    session.go()
+    fills = {name for name, one in SHIPPED.items() if one.kind is PatternKind.FILL}
+    thing = min(thing for name in fills for thing in SHIPPED[name].trains)
+    both = {name for name in fills if thing in SHIPPED[name].trains}
+    wanted = ["", "fills", f"fills, {thing}", ""]
+    assert [words for words, _ in found] == wanted
+    assert [set(names) for _, names in found] == [set(SHIPPED), fills, both, set(SHIPPED)]
 
 
 def test_a_pattern_is_searched_played_graded_and_gone_on_with(window, home):
