@@ -3,6 +3,7 @@
 import hashlib
 import subprocess
 import sys
+from collections.abc import Sequence
 from itertools import combinations, pairwise
 from math import log10
 
@@ -33,9 +34,14 @@ def power(sound: np.ndarray, rate: int = RATE) -> tuple[np.ndarray, np.ndarray]:
 
 def share(sound: np.ndarray, low_hz: float, high_hz: float) -> float:
     """The share of the energy between two frequencies."""
+    return shares_between(sound, [low_hz, high_hz])[0]
+
+
+def shares_between(sound: np.ndarray, edges_hz: Sequence[float] | np.ndarray) -> list[float]:
+    """The share of the energy between each frequency and the next."""
     frequency_hz, density = power(sound)
-    inside = (frequency_hz >= low_hz) & (frequency_hz < high_hz)
-    return float(density[inside].sum() / density.sum())
+    at = np.searchsorted(frequency_hz, edges_hz)
+    return [float(density[low:high].sum() / density.sum()) for low, high in pairwise(at)]
 
 
 def centroid_hz(sound: np.ndarray) -> float:
@@ -288,7 +294,7 @@ def test_no_two_strokes_are_alike_and_all_are_as_loud(voice, velocity):
     # What an ear would know again: the first 100 ms, in bands of a third of an octave.
     edges = 200.0 * 2.0 ** (np.arange(19) / 3.0)
     first = [sound[: RATE // 10] for sound in strokes[1:]]
-    bands = np.array([[share(one, low, high) for low, high in pairwise(edges)] for one in first])
+    bands = np.array([shares_between(one, edges) for one in first])
     heard = bands.mean(axis=0) > 1e-4
     steps_db = np.abs(np.diff(10.0 * np.log10(bands[:, heard]), axis=0))
     assert steps_db.mean() > 0.5
