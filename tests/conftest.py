@@ -21,6 +21,11 @@ for _name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
     os.environ[_name] = str(Path(_HOME.name) / _name.lower())
 
 
+#: While tests are collected little becomes garbage, and to look for it takes a third of the time.
+gc.disable()
+
+
 def pytest_collection_finish() -> None:
     """What is there before the first test stays: it is not looked through for garbage again."""
     gc.freeze()
+    gc.enable()

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
+from functools import cached_property
 from math import lcm
 
 from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
@@ -182,11 +183,19 @@ class Pattern:
 
         Raises KeyError for a name that the pattern does not have.
         """
-        bars = list(self.bars)
-        for name in names:
-            for change in self.variations[name].changes:
-                bars[change.bar] = bars[change.bar].changed(change)
-        return tuple(bars)
+        chosen = tuple(names)
+        if chosen not in self._varied:
+            bars = list(self.bars)
+            for name in chosen:
+                for change in self.variations[name].changes:
+                    bars[change.bar] = bars[change.bar].changed(change)
+            self._varied[chosen] = tuple(bars)
+        return self._varied[chosen]
+
+    @cached_property
+    def _varied(self) -> dict[tuple[str, ...], tuple[Bar, ...]]:
+        """The bars with variations in place, each worked out once: plans ask for them often."""
+        return {}
 
 
 def divisions(

@@ -33,7 +33,9 @@ FAULTS = st.one_of(
     st.builds(
         Fault,
         bar=st.integers(0, 40),
-        at=st.fractions(0, 2, max_denominator=16),
+        at=st.sampled_from(
+            sorted({Fraction(n, d) for d in range(1, 17) for n in range(2 * d + 1)})
+        ),
         voice=st.sampled_from(sorted(BY_NAME)),
     ),
 )

@@ -35,8 +35,9 @@ from .screen_samples import Written
 SIZES = [(640, 480), (1280, 720), (1920, 1080), (3840, 2160)]
 
 
-@pytest.fixture(params=[False, True], ids=["normal", "larger"])
+@pytest.fixture(scope="module", params=[False, True], ids=["normal", "larger"])
 def sized(request, fonts) -> Theme:
+    """Loaded once: what it has drawn of a text it has for the next page too."""
     return Theme.load(fonts, large=request.param)
 
 
