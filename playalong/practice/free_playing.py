@@ -55,8 +55,7 @@ def as_played(
     parts = [
         (number % len(pattern.bars), own) for number, own in enumerate(explainer.split(hits, bars))
     ]
-    levels = explainer.levels(parts)
-    explained = [explainer.explain(own, number, levels) for number, own in parts]
+    explained = explainer.explain_run(parts)
     played: tuple[Bar, ...] = tuple(
         pattern.with_variations(bar.names)[bar.bar] for bar in explained
     )

@@ -14,7 +14,8 @@ within each voice:
   is asked, in half widths of the band, squared, halved, and at most 1: so bands that overlap are
   told apart by their middles;
   Where the strokes of a run say how loud the player's own are, d is instead half the square of the
-  distance from those in ``LOUD_DB``, at most 1: see ``Explainer.levels``;
+  distance from those in ``LOUD_DB``, at most 1: see ``Explainer.levels``. A run is explained twice:
+  what was found first says how loud the player's accents and ghost notes are;
 * 1/3 for a hi-hat that is open where a closed one is asked, or closed where open.
 
 So an answer never costs more than a hit that answers nothing. The weights are our own choice.
@@ -44,7 +45,7 @@ from playalong.grading.loudness import level_db
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
-from playalong.pattern.meter import Tempo
+from playalong.pattern.meter import Meter, Tempo
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.targets import GRACE_S, Place, Targets, lay_out, sounding
 from playalong.pattern.voices import VOICES, folded, is_judged
@@ -69,8 +70,12 @@ _FROM_PLAIN = ((Dynamic.NORMAL, 0.0), (Dynamic.GHOST, GHOST_DB), (Dynamic.ACCENT
 #: How far from its place a stroke may lie that says so, in seconds.
 _NEAR_S = 0.06
 
-#: How loud a player's strokes are, by voice and dynamic, in dB.
-Levels = Mapping[tuple[str, Dynamic], float]
+#: What strokes are alike in loudness: their voice, their dynamic, and whether they fall on a beat,
+#: since a hand leans on the beats or off them.
+Alike = tuple[str, Dynamic, bool]
+
+#: How loud a player's strokes are, in dB.
+Levels = Mapping[Alike, float]
 
 _OPEN = "hi-hat-open"
 _HAT = "hi-hat"
@@ -174,32 +179,55 @@ class Explainer:
             groove=groove,
         )
 
+    def explain_run(self, bars: Sequence[tuple[int, Sequence[Hit]]]) -> list[Explanation]:
+        """The best explanations of (bar of the pattern, its hits), by the player's own loudness."""
+        levels = self.levels(bars)
+        first = [self.explain(hits, bar, levels) for bar, hits in bars]
+        levels = self.levels(bars, first)
+        return [self.explain(hits, bar, levels) for bar, hits in bars]
+
     def costs(self, hits: Sequence[Hit], bar: int = 0) -> Mapping[Names, float]:
         """What each combination costs."""
         return dict(zip(self._bars[bar].names, self._costs(hits, bar, {}).tolist(), strict=True))
 
-    def levels(self, bars: Sequence[tuple[int, Sequence[Hit]]]) -> Levels:
+    def levels(
+        self,
+        bars: Sequence[tuple[int, Sequence[Hit]]],
+        explained: Sequence[Explanation] = (),
+    ) -> Levels:
         """How loud the player's own strokes are, from a run of (bar of the pattern, its hits).
 
-        Asked are the places whose dynamic is the same in all combinations. Of what a voice has too
-        few such strokes, the others say it.
+        Asked are the places whose dynamic is the same in all combinations, and where the bars are
+        ``explained``, what their combinations have. Of what a voice has too few such strokes, the
+        others say it.
         """
-        found: dict[tuple[str, Dynamic], list[float]] = {}
-        for bar, hits in bars:
+        found: dict[Alike, list[float]] = {}
+        for number, (bar, hits) in enumerate(bars):
+            choices, names = self._bars[bar], None
+            if explained:
+                if explained[number].is_other:
+                    continue
+                names = explained[number].names
             for hit in hits:
-                voice = self._counts_as.get(hit.voice)
-                kinds = [
-                    slot.dynamic
-                    for slot in self._bars[bar].slots(voice or "")
+                voice = self._counts_as.get(hit.voice, "")
+                near = [
+                    slot
+                    for slot in choices.slots(voice)
                     if abs(slot.time_s - hit.time_s) <= _NEAR_S
                 ]
-                if voice is not None and len(kinds) == 1 and kinds[0] is not None:
-                    found.setdefault((voice, kinds[0]), []).append(float(level_db(hit.velocity)))
-        known = {key: float(np.median(own)) for key, own in found.items() if len(own) >= HEARD}
-        for voice in {voice for voice, _ in known}:
-            plain = [known[voice, kind] - db for kind, db in _FROM_PLAIN if (voice, kind) in known]
+                kind = choices.dynamic(voice, near[0], names) if len(near) == 1 else None
+                if kind is not None:
+                    alike = voice, kind, near[0].on_beat
+                    found.setdefault(alike, []).append(float(level_db(hit.velocity)))
+        known = {alike: float(np.median(own)) for alike, own in found.items() if len(own) >= HEARD}
+        for voice, on_beat in {(voice, on_beat) for voice, _, on_beat in known}:
+            own = [(kind, db) for kind, db in _FROM_PLAIN if (voice, kind, on_beat) in known]
+            kind, from_plain = own[0]
+            plain = known[voice, kind, on_beat] - from_plain
             for kind, db in _FROM_PLAIN:
-                known.setdefault((voice, kind), plain[0] + db)
+                known.setdefault((voice, kind, on_beat), plain + db)
+        for (voice, kind, on_beat), db in list(known.items()):
+            known.setdefault((voice, kind, not on_beat), db)
         return known
 
     def split(self, hits: Sequence[Hit], bars: int) -> list[list[Hit]]:
@@ -254,6 +282,7 @@ class _Slot:
     """
 
     time_s: float
+    on_beat: bool
     strokes: tuple[Stroke, ...]
     grace: int
     choice: Ints
@@ -276,7 +305,7 @@ class _Slot:
             [
                 (
                     timing * timing
-                    + (0.0 if self.grace else _misfit(hit, stroke, rules, levels=levels))
+                    + (0.0 if self.grace else self._misfit(hit, stroke, rules, levels=levels))
                 )
                 / 3.0
                 for stroke in self.strokes
@@ -287,18 +316,17 @@ class _Slot:
     def _of_line(self, values: list[float], nothing: float) -> Floats:
         return np.array([*values, nothing])[self.choice]
 
-
-def _misfit(hit: Hit, stroke: Stroke, rules: Rules, *, levels: Levels) -> float:
-    own_db = levels.get((stroke.voice, stroke.dynamic))
-    if own_db is not None:
-        away = (float(level_db(hit.velocity)) - own_db) / LOUD_DB
-    else:
-        band = rules.bands.of(stroke.voice, stroke.dynamic)
-        middle, half = (band.low + band.high) / 2.0, max((band.high - band.low) / 2.0, 1.0)
-        away = (hit.velocity - middle) / half
-    loudness = min(1.0, away**2 / 2.0)
-    wrong_hat = stroke.voice == _HAT and (hit.voice == _OPEN) != stroke.is_open
-    return loudness + float(wrong_hat)
+    def _misfit(self, hit: Hit, stroke: Stroke, rules: Rules, *, levels: Levels) -> float:
+        own_db = levels.get((stroke.voice, stroke.dynamic, self.on_beat))
+        if own_db is not None:
+            away = (float(level_db(hit.velocity)) - own_db) / LOUD_DB
+        else:
+            band = rules.bands.of(stroke.voice, stroke.dynamic)
+            middle, half = (band.low + band.high) / 2.0, max((band.high - band.low) / 2.0, 1.0)
+            away = (hit.velocity - middle) / half
+        loudness = min(1.0, away**2 / 2.0)
+        wrong_hat = stroke.voice == _HAT and (hit.voice == _OPEN) != stroke.is_open
+        return loudness + float(wrong_hat)
 
 
 @dataclass(frozen=True)
@@ -374,7 +402,7 @@ class _Choices:
                 )
                 for chosen in names
             ]
-            slots = tuple(_slots(list(numbers), at_s))
+            slots = tuple(_slots(list(numbers), meter, at_s))
             lines[voice] = _Line(slots, len(numbers), np.array(row, np.intp))
         groove = frozenset(pattern.bars[bar].strokes)
         return cls(
@@ -389,6 +417,14 @@ class _Choices:
     def slots(self, voice: str) -> tuple[_Slot, ...]:
         """All places of a voice, whatever the combination."""
         return self.lines[voice].slots if voice in self.lines else ()
+
+    def dynamic(self, voice: str, slot: _Slot, names: Names | None) -> Dynamic | None:
+        """What is asked in a slot of a voice: in all combinations alike (None), or in one."""
+        if names is None or slot.grace:
+            return slot.dynamic
+        row = int(self.lines[voice].row[self.names.index(names)])
+        number = int(slot.choice[row])
+        return None if number < 0 else slot.strokes[number].dynamic
 
     def targets(self, number: int, pattern: Pattern, tempo_bpm: float) -> Targets:
         """The bar with the combination ``number`` in place; second 0 is its bar line."""
@@ -406,7 +442,7 @@ def _with(pattern: Pattern, bar: int, made: Bar, *, name: str) -> Bar:
 
 
 def _slots(
-    lines: Sequence[tuple[Stroke, ...]], at_s: Callable[[Fraction], float]
+    lines: Sequence[tuple[Stroke, ...]], meter: Meter, at_s: Callable[[Fraction], float]
 ) -> Iterator[_Slot]:
     """The slots of one voice over all its distinct lines, in order of time."""
     places: dict[tuple[float, int], dict[Stroke, list[int]]] = {}
@@ -419,4 +455,10 @@ def _slots(
         choice = np.full(len(lines), -1, np.intp)
         for number, rows in enumerate(found.values()):
             choice[rows] = number
-        yield _Slot(time_s=time_s, strokes=tuple(found), grace=grace, choice=choice)
+        yield _Slot(
+            time_s=time_s,
+            on_beat=any(stroke.at in meter.beat_starts for stroke in found),
+            strokes=tuple(found),
+            grace=grace,
+            choice=choice,
+        )
