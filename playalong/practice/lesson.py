@@ -46,10 +46,13 @@ MORE, LEAST, LONGEST, TOGETHER = 4, 8, 12, 10
 #: Repetitions of a trial at most, and how many right ones pass it.
 TRIAL, PASSES = 3, 2
 
-#: A step is learned only where at least this share of its last repetitions, as it is to be learned,
-#: was right. Where less than that goes right of all, a lucky run is likely: then this share of so
-#: many.
-SURE, SURER, SURER_OF = 2 / 3, 0.8, 5
+#: A step is learned only where at least the share ``SURE`` of its last repetitions, as it is to be
+#: learned, was right. Where less than ``LUCK_BELOW`` goes right of all in which nothing is made
+#: easier, a lucky run is likely: then the share ``SURER`` of so many.
+SURE, LUCK_BELOW, SURER, SURER_OF = 2 / 3, 0.75, 0.8, 8
+
+#: So many repetitions as it is to be learned still count after a step was made easier.
+BEFORE_EASIER = 2
 
 #: Of so many repetitions that are judged together one may be wrong by itself.
 LUCK = 4
@@ -500,19 +503,20 @@ class Lesson:
 
     def _note(self, at: int, result: Repetition, right: bool) -> None:
         record = self._records[at]
-        kept = record.lately if self._is_at_goal else ""
+        lately = record.lately + "01"[right] if self._is_at_goal else record.lately
         self._change(
             at,
             repetitions=record.repetitions + 1,
             clean=record.clean + right,
             seconds=record.seconds + result.seconds,
-            lately=(kept + "01"[right])[-Record.LATELY :],
+            lately=lately[-Record.LATELY :],
         )
         self._since_break_s += result.seconds
         self._stuck_s += result.seconds
         self._stuck += 1
         self._recent.append((result.tally, right))
-        self._pace.played(right)
+        # That the whole does not go at once says nothing of its chunks.
+        self._pace.played(right, whole=not self._eased and self._trial is None)
         self._worst = result.worst or self._worst
         self._listen = False
 
@@ -532,9 +536,10 @@ class Lesson:
         recent, needed = self._recent, self._needed
         if step.kind is Kind.CALLED and not self._eased:
             return {names for names in step.rounds if names} <= self._clean_calls
+        record = self._records[self._at or 0]
         if self._is_on_trial(step) and len(recent) == PASSES:
-            return all(one for _, one in recent)
-        if self._is_at_goal and not self._is_sure(self._records[self._at or 0]):
+            return all(one for _, one in recent) and record.sure >= SURE
+        if self._is_at_goal and not self._is_sure(record):
             return False
         rules = self._rules_of(step)
         # What is looped in one go may be judged with the go before it as well.
@@ -549,7 +554,7 @@ class Lesson:
 
     def _is_sure(self, record: Record) -> bool:
         """Whether as much of a step's last repetitions was right as shows that it is learned."""
-        if self._pace.share >= SURE or self._repeats:
+        if not self._is_luck_likely or self._repeats:
             return record.sure >= SURE
         return record.sure >= SURER and len(record.lately) >= SURER_OF
 
@@ -557,8 +562,12 @@ class Lesson:
         """Whether two right repetitions of two pass a chunk: not while so much goes wrong that they
         would come by chance.
         """
-        is_luck = self._pace.share < SURE
-        return step.kind in CHUNKS and not self._eased and not is_luck
+        return step.kind in CHUNKS and not self._eased and not self._is_luck_likely
+
+    @property
+    def _is_luck_likely(self) -> bool:
+        """Whether so much goes wrong that a few right ones may be chance."""
+        return self._pace.share < LUCK_BELOW
 
     @property
     def _patience(self) -> int:
@@ -735,7 +744,10 @@ class Lesson:
         self._eased.append(setting)
         at = self._at
         if at is not None:
-            self._change(at, helped=self._records[at].helped + 1)
+            record = self._records[at]
+            # What went wrong before it was made easier says less of how it goes afterwards.
+            lately = record.lately[-BEFORE_EASIER:]
+            self._change(at, helped=record.helped + 1, lately=lately)
         self._anew()
 
     def _break(self) -> Said | None:

@@ -15,6 +15,10 @@ from collections import deque
 #: The share of repetitions that should go right, and of how many lately it is counted.
 AIM, FORM = 0.85, 12
 
+#: Before anything was played as it is to be, so many repetitions count as if they had gone as well
+#: as they should.
+BEFOREHAND = 4
+
 #: How much faster it gets: at first and at least where a step begins, at most, after a faultless
 #: one, and at least. A stride grows and shrinks by these.
 STRIDE, CAREFUL, LONGEST, FAULTLESS, SHORTEST = 0.1, 0.04, 0.2, 0.4, 0.02
@@ -42,6 +46,7 @@ class Pace:
     def __init__(self, aim: float = AIM) -> None:
         self._aim = aim
         self._form: deque[bool] = deque(maxlen=FORM)
+        self._whole_form: deque[bool] = deque(maxlen=FORM)
         self._stride = LONGEST
         self.begin(0.0)
 
@@ -52,9 +57,11 @@ class Pace:
         self._falls = self._dwell = 0
         self._stride = max(self._stride, STRIDE if self.goes_well else CAREFUL)
 
-    def played(self, right: bool) -> None:
-        """A repetition of whatever is played now."""
+    def played(self, right: bool, *, whole: bool = True) -> None:
+        """A repetition of whatever is played now; ``whole``: nothing in it was made easier."""
         self._form.append(right)
+        if whole:
+            self._whole_form.append(right)
 
     @property
     def goes_well(self) -> bool:
@@ -64,8 +71,9 @@ class Pace:
 
     @property
     def share(self) -> float:
-        """The share of the last repetitions that went right; 1 where there are too few to say."""
-        return sum(self._form) / len(self._form) if len(self._form) >= FORM / 2 else 1.0
+        """The share that went right of the last repetitions in which nothing was made easier."""
+        rights = sum(self._whole_form) + BEFOREHAND * self._aim
+        return rights / (len(self._whole_form) + BEFOREHAND)
 
     @property
     def is_above_held(self) -> bool:
