@@ -14,6 +14,8 @@ from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.home.pattern_list import pattern_list
 from playalong.app.home.remembered import LastRun, Weak
 from playalong.app.home.waiting import beginning, going_on
+from playalong.app.lesson.offered import AT_REST, KIT_GONE, NO_STROKE, TAKES_LONG, WHILE_HEARD
+from playalong.app.lesson.repetitions import LEAVE_OFF
 from playalong.app.play.play_session import AFTER, AFTER_WEAK, grade_page
 from playalong.app.play.tasks import task_of
 from playalong.app.run.clock import SteppedClock
@@ -32,6 +34,7 @@ from playalong.grading.verdicts import Rules
 from playalong.pattern.beat_map import BeatMap
 from playalong.practice.assessment.machine import State
 from playalong.practice.assessment.phrases import STANDS, asked, overview
+from playalong.practice.phrases import Code, said, text
 from playalong.practice.warm_up.exercises import EXERCISES
 from playalong.practice.warm_up.phrases import LOOSEN_UP, PAIN, REST, STICKING
 from playalong.records.assessments.files import load_assessment
@@ -45,6 +48,7 @@ from playalong.screen.base.widgets import (
     LEAVE,
     LESSON,
     LISTEN,
+    LISTENING,
     NEXT,
     SLOWER,
     START,
@@ -137,7 +141,58 @@ def lesson_page(theme: Theme) -> RunPage:
         "Once more, then the beats 3 and 4 joined.",
         "Rest a minute before that: shake out both hands.",
     )
-    page.clean, page.buttons = (2, 4), Buttons(LESSON, CALLED, CALL)
+    page.clean, page.buttons = (2, 4), Buttons(AT_REST)
+    return page
+
+
+def lesson_run(theme: Theme) -> RunPage:
+    """A repetition as it is played, of a step that has a long name."""
+    page = run_page(theme)
+    page.subtitle = 'The whole bar without "no-whispers" and with it, in turn, up to 96 bpm.'
+    page.clean, page.buttons = (2, 4), Buttons(LESSON, hint=LEAVE_OFF)
+    page.level = Level(-18.0, ("click", "drums"))
+    return page
+
+
+def lesson_heard(theme: Theme) -> RunPage:
+    """What comes is played by the program first."""
+    page = run_page(theme)
+    page.subtitle, page.buttons = "Listen, then try it at once.", Buttons(WHILE_HEARD)
+    return page
+
+
+def lesson_long(theme: Theme) -> RunPage:
+    """A step that has taken long."""
+    page = run_page(theme)
+    page.said = (
+        "3 of 4 were not clean: strokes are missing, or there are too many.",
+        "Slower, at 61 bpm, so that there is time for every stroke.",
+        "6 minutes at this step: leave it for today? It comes back tomorrow.",
+    )
+    page.buttons = Buttons(TAKES_LONG)
+    return page
+
+
+def lesson_silent(theme: Theme) -> RunPage:
+    """No stroke arrived."""
+    page = run_page(theme)
+    listening = said(Code.LISTENING_ON, port="Some Module With a Long Name MIDI 1")
+    codes = (said(Code.NOTHING_ARRIVES), listening, said(Code.LOOK_AT_THE_KIT))
+    page.paused, page.buttons = tuple(map(text, codes)), Buttons(NO_STROKE)
+    return page
+
+
+def lesson_kit_gone(theme: Theme) -> RunPage:
+    """The kit has gone in the middle of a repetition."""
+    page = run_page(theme)
+    page.paused, page.buttons = (GONE[0], text(said(Code.KIT_GONE))), Buttons(KIT_GONE)
+    return page
+
+
+def listening_back(theme: Theme) -> RunPage:
+    """The player listens to what they played."""
+    page = run_page(theme)
+    page.subtitle, page.buttons = "listening: yours", Buttons([*LISTENING, LEAVE])
     return page
 
 
@@ -342,7 +397,9 @@ def plan(theme: Theme) -> PlanPage:
             done=at < 9,
             left_out=at == 4,
             now=at == 9,
-            took="3 min",
+            took="12 times, 3 min",
+            sure=f"{min(at, 10)} of 10",
+            stands={4: "left out", 7: "passed by", 9: "next", 11: "tomorrow"}.get(at, ""),
         )
         for at in range(1, 40)
     ]
@@ -654,7 +711,13 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "run-count-in": (run_page, -1.5),
     "run-paused": (paused_page, 9.0),
     "run-called": (called_page, 9.0),
+    "lesson-run": (lesson_run, 12.4),
+    "lesson-heard": (lesson_heard, 12.4),
     "lesson-rest": (lesson_page, 12.4),
+    "lesson-long": (lesson_long, 12.4),
+    "lesson-silent": (lesson_silent, 12.4),
+    "lesson-kit-gone": (lesson_kit_gone, 12.4),
+    "listening-back": (listening_back, 12.4),
     "result": (result, 0.0),
     "result-without-weak-bar": (lambda theme: result(theme, AFTER), 0.0),
     "plan": (plan, 0.0),

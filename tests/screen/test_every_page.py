@@ -11,17 +11,21 @@ import pytest
 
 from playalong.app.home.pattern_list import pattern_list
 from playalong.app.home.waiting import shown_voices
+from playalong.app.lesson.plan_lines import plan_lines
 from playalong.app.play.tasks import task_of
 from playalong.app.run.pad_commands import also
 from playalong.grading.gauges import Gauges
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
+from playalong.practice.lesson import Lesson
 from playalong.screen.base.fonts import CAPITAL
+from playalong.screen.base.keys import Key
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import SMALL, Theme
 from playalong.screen.base.widgets import Buttons
 from playalong.screen.home_pages.first import FirstPage, GoingOn
 from playalong.screen.home_pages.patterns import PatternsPage
+from playalong.screen.pages.plan import PlanPage
 from playalong.screen.pages.ready import ReadyPage, unplayed
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
@@ -104,6 +108,21 @@ def test_every_page_finds_its_room(sized, written, cuts, name, size):
     if isinstance(buttons, Buttons):
         buttons.show_pads(also(CALLED), CALL)
         check(page, at_s, size, written=written)
+    assert cuts == []
+
+
+@pytest.mark.parametrize("size", [(640, 480), (1280, 720)], ids=str)
+def test_the_plan_of_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
+    for pattern in pattern_list([]).patterns.values():
+        lines = [
+            replace(line, sure="10 of 10", took="128 times, 12 min", stands="passed by")
+            for line in plan_lines(Lesson(pattern))
+        ]
+        page = PlanPage(sized, pattern.title, lines, pads=CALLED, call=CALL)
+        for _ in range(0, len(lines), 5):
+            check(page, 0.0, size, written=written)
+            page.handle(Key.RIGHT)
+        assert page.chosen == len(lines) - 1
     assert cuts == []
 
 

@@ -177,7 +177,8 @@ class Buttons:
     """Buttons in a row, or in more where one is too short.
 
     ``pads`` names the voice whose pad does what a button does: it is shown beside the button's
-    key, and ``call``, what is to be struck first, once at the beginning of the row.
+    key, and ``call``, what is to be struck first, once at the beginning of the row. Where no pads
+    are shown, a ``hint`` stands there.
     """
 
     def __init__(
@@ -185,8 +186,10 @@ class Buttons:
         buttons: Sequence[Button],
         pads: Mapping[Outcome, str] = NO_PADS,
         call: str = "",
+        *,
+        hint: str = "",
     ) -> None:
-        self._buttons = tuple(buttons)
+        self._buttons, self._hint = tuple(buttons), hint
         self._areas: dict[Outcome, pygame.Rect] = {}
         self._show(pads, call)
 
@@ -201,7 +204,7 @@ class Buttons:
             for button in self._buttons
             if button.outcome in pads
         }
-        self._call = call if self._pads else ""
+        self._call = call if self._pads else self._hint
         #: The lines of the last frame, and for what they were made.
         self._made: tuple[object, list[list[Button | None]]] = (None, [])
 
@@ -339,7 +342,7 @@ class Buttons:
     def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
         """The buttons, line after line; None stands for what is to be struck first."""
         rest = [one for one in self._buttons if one is not self.main]
-        called = self._call and any(one.outcome in self._pads for one in rest)
+        called = self._call and (not self._pads or any(one.outcome in self._pads for one in rest))
         items: list[Button | None] = [*([None] if called else []), *rest]
         lines: list[list[Button | None]] = [[]]
         taken = 0.0

@@ -24,17 +24,21 @@ from playalong.screen.base.widgets import (
     head,
 )
 
-#: What can be asked for on this page. P shows the plan, and takes it away again.
+#: What can be asked for on this page. P shows the plan, and takes it away again. Long plans have
+#: longer strides: from the pads each costs a call.
 PLAN = (
     Button((Key.ENTER, "p", "P"), "Enter", "play this step", outcome=Outcome.AGAIN),
     Button((Key.DOWN, "n", "N"), "↓", "down", outcome=Outcome.NEXT),
     Button((Key.UP, "b", "B"), "↑", "up", outcome=Outcome.BACK),
+    Button((Key.RIGHT,), "→", "5 down", outcome=Outcome.FASTER),
+    Button((Key.LEFT,), "←", "5 up", outcome=Outcome.SLOWER),
     LEAVE,
 )
+_STRIDES = {Outcome.NEXT: 1, Outcome.BACK: -1, Outcome.FASTER: 5, Outcome.SLOWER: -5}
 
-#: In units: a line of the list, the room for the mark before a line, the columns of how sure a step
-#: is and what it took, and of the headings above them.
-_LINE, _MARK, _SURE, _TOOK, _HEADINGS = 32, 30, 130, 190, 26
+#: In units: a line of the list, the room for the mark before a line, the columns of how a step
+#: stands, how sure it is and what it took, and of the headings above them.
+_LINE, _MARK, _STANDS, _SURE, _TOOK, _HEADINGS = 32, 30, 110, 130, 190, 26
 
 #: How many steps are seen before the one that is chosen, where there are more than fit.
 _BEFORE = 3
@@ -77,11 +81,11 @@ class PlanPage:
         self._buttons = Buttons(PLAN, pads, call)
 
     def handle(self, press: Press) -> Outcome | None:
-        """AGAIN plays the step that is chosen; NEXT and BACK go through them; LEAVE."""
+        """AGAIN plays the step that is chosen; NEXT, BACK, FASTER, SLOWER choose one; LEAVE."""
         outcome = self._buttons.handle(press)
-        if outcome in (Outcome.NEXT, Outcome.BACK):
-            by = 1 if outcome is Outcome.NEXT else -1
-            self.chosen = min(max(0, self.chosen + by), max(0, len(self._lines) - 1))
+        if outcome in _STRIDES:
+            chosen = self.chosen + _STRIDES[outcome]
+            self.chosen = min(max(0, chosen), max(0, len(self._lines) - 1))
             self._first = min(self._first, max(0, self.chosen - 1))
             self._first = max(self._first, min(self.chosen + 2, len(self._lines)) - self._shown)
             return None
@@ -92,7 +96,7 @@ class PlanPage:
         return outcome
 
     def offers(self, outcome: Outcome) -> bool:
-        """AGAIN, NEXT, BACK and LEAVE."""
+        """AGAIN, NEXT, BACK, FASTER, SLOWER and LEAVE."""
         return self._buttons.offers(outcome)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
@@ -136,8 +140,10 @@ class PlanPage:
             pen.mark(ring, at)
         sure, took = columns
         pen.text(item.took, BODY, (took, base), colour=colours.quiet, align=1.0)
-        pen.text(item.sure or item.stands, BODY, (sure, base), colour=colours.quiet, align=1.0)
-        room = sure - pen.px(_SURE) - row.left - pen.px(_MARK)
+        pen.text(item.sure, BODY, (sure, base), colour=colours.quiet, align=1.0)
+        stands = sure - pen.px(_SURE)
+        pen.text(item.stands, BODY, (stands, base), colour=colours.ink, align=1.0)
+        room = stands - pen.px(_STANDS) - row.left - pen.px(_MARK)
         colour = colours.quiet if item.left_out else colours.ink
         size = pen.fitted(item.words, (BODY, SMALL), room, bold=item.now)
         words = pen.cut(item.words, size, room, bold=item.now)

@@ -195,7 +195,7 @@ class RunPage(ButtonPage):
             )
         self.buttons.draw(pen, left=left, right=right, base=base)
         self._draw_notices(pen, left, right - pen.px(_STRUCK))
-        self.level.draw(pen, (left, pen.px(HEAD) - pen.px(8)))
+        self.level.draw(pen, (left, pen.px(HEAD) - pen.px(2)))
         kept = None if self._still is None else self._still[1]
         if kept is None or kept.get_size() != pen.surface.get_size():
             kept = pen.surface.copy()

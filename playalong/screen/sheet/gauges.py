@@ -66,7 +66,8 @@ def draw_timing(pen: Pen, rect: pygame.Rect, gauge: TimingGauge) -> None:
     names = max(pen.width(limb, SMALL) for limb in limbs)
     inset = names + pen.px(_BESIDE) if names else 0
     ends = f"{axis_ms} early", f"{axis_ms} late"
-    plot = _frame(pen, rect, "Timing", words=words, ends=ends, inset=inset)
+    least = len(limbs) * pen.px(SMALL)
+    plot = _frame(pen, rect, "Timing", words=words, ends=ends, inset=inset, least=least)
     gap = min(pen.px(_ROW_GAP), plot.height // (2 * len(limbs)))
     tall = (plot.height - gap * (len(limbs) - 1)) / len(limbs)
     half = gauge.tolerance_ms * plot.width / 2 / axis_ms
@@ -200,10 +201,13 @@ def _frame(
     words: str,
     ends: tuple[str, str],
     inset: int = 0,
+    least: int = 0,
     is_off: bool = False,
 ) -> pygame.Rect:
     """The name, the words and the ``ends`` of the axis; returns the room for the drawing, which
     begins ``inset`` pixels from the left.
+
+    Where the drawing would have less than ``least`` pixels of height, it takes that of the ends.
     """
     colours = pen.colours
     base = rect.top + pen.px(LABEL)
@@ -218,12 +222,11 @@ def _frame(
         pen.text(
             words, pen.fitted(words, (BODY, SMALL), rect.width), (rect.left, base), colour=colour
         )
-    foot = rect.bottom - pen.px(4)
-    pen.text(ends[0], SMALL, (rect.left + inset, foot), colour=colours.quiet)
-    pen.text(ends[1], SMALL, (rect.right, foot), colour=colours.quiet, align=1.0)
-    return area(
-        left=rect.left + inset,
-        top=base + pen.px(14),
-        right=rect.right,
-        bottom=foot - pen.px(SMALL * 1.2),
-    )
+    foot, top = rect.bottom - pen.px(4), base + pen.px(14)
+    bottom = foot - pen.px(SMALL * 1.2)
+    if bottom - top < least:
+        bottom = foot
+    else:
+        pen.text(ends[0], SMALL, (rect.left + inset, foot), colour=colours.quiet)
+        pen.text(ends[1], SMALL, (rect.right, foot), colour=colours.quiet, align=1.0)
+    return area(left=rect.left + inset, top=top, right=rect.right, bottom=bottom)
