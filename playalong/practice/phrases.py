@@ -38,7 +38,9 @@ class Code(StrEnum):
     NOT_CLEAN = "not clean"  # (times, of, lack)
     NOTHING_ARRIVES = "nothing arrives"
     LOOK_AT_THE_KIT = "look at the kit"
+    LISTENING_ON = "listening on"  # (port)
     NO_KNOWN_PAD = "no known pad"
+    KIT_GONE = "kit gone"
     NEVER_PLAYED = "never played"  # (names)
     LEAVE_IT = "leave it"  # (minutes)
     LATER = "later"
@@ -102,6 +104,10 @@ _SENTENCES: Mapping[Code, str] = {
     Code.UNSTEADY: "Clean, but the tempo does not hold: count aloud and stay with the click.",
     Code.NOTHING_ARRIVES: "No stroke arrives from the kit.",
     Code.LOOK_AT_THE_KIT: "Strike a pad: is the module on, the cable in, the right port chosen?",
+    Code.LISTENING_ON: 'Listening on "{port}".',
+    Code.KIT_GONE: (
+        "When it is back, this is counted in and played again; so far every stroke is kept."
+    ),
     Code.ONCE_MORE: "Once more at {tempo_bpm:g} bpm, then on.",
     Code.NO_KNOWN_PAD: "Something arrives, but no known pad: set the kit up with playalong kit.",
     Code.LATER: "Left for today.",
@@ -195,10 +201,11 @@ _SUBJECT: Mapping[Kind, str] = {
 }
 
 
-#: How a step stands, by its state; nothing of one that is open.
+#: How a step stands, by its state; nothing of one that is open, nor of one that is learned, which
+#: its last repetitions say.
 STANDS: Mapping[str, str] = {
     "open": "",
-    "learned": "learned",
+    "learned": "",
     "passed by": "passed by",
     "skipped": "left out",
     "left for today": "tomorrow",

@@ -8,8 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app.lesson import lesson_session
-from playalong.app.lesson.lesson_session import Connect, LessonSession, overview_of
+from playalong.app.lesson import lesson_session, offered
+from playalong.app.lesson.kept_lesson import begun, overview_of
+from playalong.app.lesson.lesson_session import LessonSession
+from playalong.app.lesson.plan_lines import plan_lines
+from playalong.app.lesson.repetitions import Connect
+from playalong.app.listen_back import Playback
 from playalong.app.memory import Memory
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext, SilentPort
@@ -20,17 +24,23 @@ from playalong.app.run.task import Task
 from playalong.commands.main import main
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.pads import Pads
+from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.reader import read as read_pattern
+from playalong.pattern.targets import lay_out
 from playalong.practice.free_playing import SHOWN
+from playalong.practice.lesson import Lesson
+from playalong.practice.repetition import Repetition, Tally
 from playalong.profile.pad_commands import Calls, Command
 from playalong.records import lessons
 from playalong.records.pattern_files import library
 from playalong.records.take_info import Simulated
 from playalong.screen.base.keys import Key
 from playalong.screen.base.page import Outcome
+from playalong.screen.base.widgets import LEAVE, LISTENING, ButtonPage, Buttons
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS, Skill
 from playalong.sound.device.output import SilentOutput
+from playalong.sound.listening import Which
 from playalong.sound.synth.click import Click, Clicking, Kind, Places
 from tests.app.test_frame_loop import Cable, called
 from tests.helpers.stage import Keys, context_on, unseen_window
@@ -284,7 +294,7 @@ def test_a_lesson_belongs_to_its_player_and_to_what_the_pattern_asks(tmp_path):
 def test_a_lesson_of_which_nothing_can_be_read_begins_anew_and_says_so(tmp_path):
     path = store(tmp_path)
     lessons.write(path, "Ines", PATTERN, progress="{ half a te")
-    lesson, told = lesson_session.begun(PATTERN, Rules(), path, player="Ines")
+    lesson, told = begun(PATTERN, Rules(), path, player="Ines")
     assert told
     assert lesson.exercise is not None
 
@@ -339,7 +349,7 @@ def test_the_command(tmp_path, capsys, monkeypatch):
     path.write_text(TEXT)
     arguments = ["practice", str(path), "--out", str(tmp_path)]
     assert main([*arguments, "--plan"]) == 0
-    assert "now       The whole bar" in capsys.readouterr().out
+    assert "next       The whole bar" in capsys.readouterr().out
     assert main([*arguments, "--fast", "--player", "professional"]) == 0
     out = capsys.readouterr().out
     assert "steps are learned" in out
@@ -397,7 +407,7 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
     frame = context.window._window.frame
 
     def watched(page, now_s):
-        if getattr(getattr(page, "page", page), "paused", ()) == GONE:
+        if getattr(getattr(page, "page", page), "paused", ())[:1] == GONE[:1]:
             paused.append(context.clock.now())
         frame(page, now_s)
 
@@ -442,3 +452,121 @@ def test_a_changed_file_keeps_what_is_the_same_and_another_of_its_name_nothing(c
     assert not any(line.done for line in lines)
     lines = overview_of(changed, Rules(), store(tmp_path), player="Ines")
     assert not any(line.done for line in lines)
+
+
+def stepped_lesson(context: RunContext, where: Path, *calls: tuple[float, str]) -> LessonSession:
+    """A lesson of the steady player, worked by calls from the pads at times of the clock."""
+    wire = Cable(context.clock, *(one for at_s, pad in calls for one in called(at_s, pad)))
+    commands = PadCommands(HitInput(wire, context.stamps, Pads()), Calls())
+    return practice(replace(context, pad_commands=commands), where, pattern=PATTERN)
+
+
+def seen_by(context: RunContext) -> list[tuple[float, object]]:
+    """Every page that is shown from now on, and when."""
+    shown: list[tuple[float, object]] = []
+    frame = context.window._window.frame
+
+    def watched(page, now_s):
+        shown.append((context.clock.now(), getattr(page, "page", page)))
+        frame(page, now_s)
+
+    context.window.frame = watched
+    return shown
+
+
+def test_what_is_heard_first_is_worked_by_the_pads(context, tmp_path):
+    """Sticks in hand: whoever knows it need not hear it to its end."""
+    shown = seen_by(context)
+    context.window.plan = [(16.0, Key.ESCAPE)]
+    stepped_lesson(context, tmp_path, (9.2, "snare")).go()
+    heard = [(at_s, page) for at_s, page in shown if list(page_words(page))[:1] == ["play it now"]]
+    assert heard[-1][0] == pytest.approx(11.5, abs=0.7), "it ends with the call"
+    assert heard[-1][1].buttons._pads[Outcome.AGAIN] == "snare"
+
+
+def page_words(page) -> Iterator[str]:
+    """What the buttons of a page are called."""
+    buttons = getattr(page, "buttons", None)
+    yield from (one.words for one in getattr(buttons, "_buttons", ()))
+
+
+@pytest.mark.parametrize(
+    "offered",
+    [
+        offered.WHILE_HEARD,
+        offered.AT_REST,
+        offered.BROKEN_OFF,
+        offered.TAKES_LONG,
+        offered.NO_STROKE,
+        (*LISTENING, LEAVE),
+    ],
+)
+def test_whatever_a_page_of_a_lesson_offers_has_a_pad(offered):
+    """Each its own, and shown."""
+    commands = PadCommands(HitInput(SilentPort(), StampFilter(), Pads()), Calls())
+
+    class Page(ButtonPage):
+        buttons = Buttons(offered)
+
+    pads = commands.on(Page())
+    assert set(pads) == {button.outcome for button in offered}
+    assert len(set(pads.values())) == len(pads)
+
+
+def test_in_the_rest_yours_is_heard_and_then_what_is_written(context, tmp_path):
+    """One call is enough for both; the page then waits."""
+    shown = seen_by(context)
+    context.window.plan = [(60.0, Key.ESCAPE)]
+    session = practice(context, tmp_path, SKILLS["beginner"])
+    which: list[str] = []
+    first_rest = []
+
+    def frame(page, now_s, frame=context.window.frame):
+        words = getattr(page, "subtitle", "")
+        if words.startswith("listening") and words not in which:
+            which.append(words)
+        is_rest = "hear both" in page_words(page)
+        if is_rest and not first_rest:
+            first_rest.append(context.clock.now())
+            context.window.plan = [(0.0, "l"), *context.window.plan]
+        frame(page, now_s)
+
+    context.window.frame = frame
+    session.go()
+    assert shown
+    assert which == ["listening: yours", "listening: the pattern"]
+
+
+def test_only_the_bars_that_are_spoken_of_are_heard():
+    targets = lay_out(PATTERN, 120.0, 8)
+    playback = Playback(hits=[], targets=targets, span_s=(4.0, 6.0))
+    heard = [sound.time_s for sound in playback.sounds(Which.PATTERN, 0.5)]
+    assert min(heard) == pytest.approx(8.0)
+    assert 11.0 < max(heard) < 12.0
+
+
+def test_who_works_a_page_is_not_hurried_on(context, tmp_path):
+    """The plan goes away by itself, but not from under somebody who chooses."""
+    shown = seen_by(context)
+    context.window.plan = [(7.5, Key.DOWN), (20.0, Key.DOWN), (30.0, Key.ESCAPE)]
+    practice(context, tmp_path).go()
+    assert all(type(page).__name__ == "PlanPage" for _, page in shown)
+    assert shown[-1][0] == pytest.approx(30.0, abs=0.2)
+
+
+def test_a_call_that_has_begun_is_waited_for(context, tmp_path):
+    """Eight seconds are over in the middle of it."""
+    shown = seen_by(context)
+    told = stepped_lesson(context, tmp_path, (7.0, "crash")).go()
+    assert told.repetitions == 0
+    assert shown[-1][0] < 11.0
+
+
+def test_a_step_left_for_today_is_told_as_tomorrows():
+    lesson = Lesson(PATTERN)
+    lesson.skip()
+    lesson.played(Repetition(bars=(Tally(strokes=4, stray=2),)))
+    lesson.later()
+    line = plan_lines(lesson)[0]
+    assert (line.stands, line.sure) == ("tomorrow", "0 of 1")
+    assert next(one.stands for one in plan_lines(lesson) if one.now) == "next"

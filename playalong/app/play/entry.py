@@ -8,7 +8,8 @@ from pathlib import Path
 from threading import Thread
 
 from playalong.app import broken_off
-from playalong.app.lesson.lesson_session import LessonSession, LessonSummary, overview_of
+from playalong.app.lesson.kept_lesson import overview_of
+from playalong.app.lesson.lesson_session import LessonSession, LessonSummary
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.play_session import PlaySession, SavedRun, result_page, save_run
@@ -181,15 +182,19 @@ def plan_lines(
         pattern, rules, Memory(folder=folder, simulated=is_simulated).path, player=player
     )
     return [
-        f"{number:3}  {_stands(line):<8}  {line.words}" + (f" ({line.took})" if line.took else "")
+        f"{number:3}  {_stands(line):<9}  {line.words}{_so_far(line)}"
         for number, line in enumerate(lines, 1)
     ]
 
 
 def _stands(line: PlanLine) -> str:
-    if line.now:
-        return "now"
-    return "done" if line.done else "left out" if line.left_out else ""
+    return line.stands or ("done" if line.done else "")
+
+
+def _so_far(line: PlanLine) -> str:
+    """What a step took, and how much of it was right lately."""
+    told = [line.took, f"right lately: {line.sure}" if line.sure else ""]
+    return f" ({'; '.join(filter(None, told))})" if any(told) else ""
 
 
 def practise(

@@ -21,6 +21,7 @@ from playalong.app.run.context import GONE_MEANWHILE, RunContext
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.midi.mapping import Heard
+from playalong.profile.pad_commands import GAP_S, QUIET_AFTER_S
 from playalong.screen.base.keys import Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
@@ -28,6 +29,9 @@ from playalong.screen.base.widgets import Buttons, Level
 from playalong.sound.device.output import STEP_DB, Output
 from playalong.sound.mix import Part
 from playalong.support.system import interrupts
+
+#: How long after a stroke a call that it belongs to may still go on.
+ASKED_S = GAP_S[1] + QUIET_AFTER_S + 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,12 +127,18 @@ def hold(
 ) -> Outcome | None:
     """Show a page that stands still, at ``at_s`` of its own time, until a press asks for something.
 
-    Or until a time on the clock, which gives None. Strokes work it as keys do, and it shows which.
+    Or until a time on the clock, which gives None; who works the page meanwhile is not hurried on.
+    Strokes work it as keys do, and it shows which.
     """
+    show_pads(context, page)
+    return show_by_pads(context, _Held(View(page, at_s), until_s))
+
+
+def show_pads(context: RunContext, page: Page) -> None:
+    """Let the buttons of a page show which pads do the same."""
     buttons = getattr(page, "buttons", getattr(page, "_buttons", None))
     if context.pad_commands is not None and isinstance(buttons, Buttons):
         buttons.show_pads(context.pad_commands.on(page), context.pad_commands.call)
-    return show_by_pads(context, _Held(View(page, at_s), until_s))
 
 
 def show_by_pads(context: RunContext, scene: Scene) -> Outcome | None:
@@ -150,6 +160,18 @@ class _Held(Scene):
     def view(self, now_s: float) -> View | None:
         """The page, until its time is over."""
         return self.held if self.until_s is None or now_s < self.until_s else None
+
+    def received(self, message: Heard) -> None:
+        """Who strikes may be about to ask for something."""
+        if self.until_s is not None and message.hit is not None:
+            self.until_s = max(self.until_s, message.hit.time_s + ASKED_S)
+
+    def press(self, page: Page, press: Press) -> Outcome | None:
+        """What the page answers; what changes on it is there to be looked at."""
+        outcome = page.handle(press)
+        if outcome is None:
+            self.until_s = None
+        return outcome
 
 
 def _listen(

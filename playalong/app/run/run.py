@@ -20,7 +20,7 @@ from math import inf
 from playalong.app.mistakes import Mishaps
 from playalong.app.run.context import GONE, RunContext
 from playalong.app.run.echo import Echo
-from playalong.app.run.frame_loop import Scene, View, show
+from playalong.app.run.frame_loop import Scene, View, show, show_by_pads, show_pads
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.interruption import Interruption, State
 from playalong.app.run.live_judging import LiveJudging
@@ -188,7 +188,7 @@ class Run(Scene):
         context, time = self._context, self.time
         is_interrupted = False
         try:
-            outcome = show(context, self, self._input)
+            outcome = self._shown()
         except KeyboardInterrupt:  # the run so far is kept, and then the program ends
             outcome, is_interrupted = Outcome.LEAVE, True
         lost = time.state is not State.PLAYING
@@ -219,6 +219,13 @@ class Run(Scene):
             is_interrupted=is_interrupted,
         )
 
+    def _shown(self) -> Outcome | None:
+        commands = self._context.pad_commands
+        if self._task.judged or commands is None:
+            return show(self._context, self, self._input)
+        show_pads(self._context, self.page)
+        return show_by_pads(self._context, self)
+
     def notice(self, words: str) -> None:
         """Let ``words`` stand on the page."""
         self._notices = (words,) if words else ()
@@ -244,11 +251,13 @@ class Run(Scene):
 
     @property
     def by_pads(self) -> bool:
-        """Strokes are the run's."""
-        return False
+        """Strokes are the run's, where it is judged."""
+        return not self._task.judged
 
     def received(self, message: Heard) -> None:
         """A message came: it is kept already."""
+        if not self._task.judged:
+            return
         if self._echo is not None:
             self._echo.received(message)
         if message.hit is not None:
@@ -291,6 +300,8 @@ class Run(Scene):
 
     def kit_gone(self, now_s: float) -> None:
         """The run stands still, if something is left to be played."""
+        if not self._task.judged:
+            return
         played = self.judging.played
         there_s = max(self._input.there_s, self._begun_s)
         self.time.gone(now_s, there_s, played[-1].time_s if played else None)
