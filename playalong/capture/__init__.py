@@ -1,0 +1,1 @@
+"""A groove that was played, understood: from hits to a pattern."""

@@ -1,0 +1,290 @@
+"""Which pulse is the beat, how many make a bar, and where bar 1 is.
+
+Each pulse of ``pulse`` in each meter that may be meant, from each place on, is a reading. A reading
+is worth
+
+* how well the pulse explains where strokes lie;
+* how much of what was played comes again a bar later;
+* what the voices do in the bar: the table ``ROLES`` (common practice: a kick on 1, the back-beat
+  on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4);
+* whether the groove, its first kick or crash, begins with a bar;
+* how usual its tempo is: 60 / ``USUAL_S`` beats a minute, half and double of it far less so;
+* how usual the meter is.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from playalong.capture.heard import Heard
+from playalong.capture.pulse import Pulse
+from playalong.pattern.meter import Meter
+from playalong.pattern.voices import STAFF_ORDER, VOICES
+
+Floats = NDArray[np.float64]
+
+#: The meters that are looked for where none is named, and what each costs.
+BY_ITSELF = {"4/4": 0.0, "3/4": 1.2, "5/4": 1.6, "7/8": 2.2}
+
+#: What a grid twice as fine as those of ``pulse`` costs, in nats a stroke.
+_FINER = 0.05
+
+#: The most usual length of a quarter note, in seconds, and how far others lie from it, as the
+#: standard deviation of the logarithm.
+USUAL_S, _SPREAD = 0.58, 0.36
+
+#: What each part is worth.
+FIT, AGAIN, ROLE, BEGINS, TEMPO = 4.0, 4.0, 1.0, 1.0, 1.6
+
+#: What it is worth that a bar begins with the first stroke, if its voice is one that leads a
+#: groove; if it may be of a count-in or a pick-up; and with the first kick or crash.
+_FIRST, _COUNT_IN, _GROOVE = 1.3, 0.3, 0.7
+_LEADING = ("kick", "crash", "cymbal")
+
+#: So many strokes to a bar are usual: of more each says less.
+_STROKES = 14.0
+
+#: Bins of a pulse in which roles are looked up, and how far a stroke may lie off its place there.
+_BINS, _WIDE = 24, 1.6
+
+#: How far apart strokes that are the same may lie from one bar to the next, in pulses.
+_SAME = 0.1
+
+#: Places between the pulses, and what every voice loses there: (place, loss).
+_BETWEEN = ((0.5, 0.05), (0.25, 0.25), (0.75, 0.2), (1 / 3, 0.3), (2 / 3, 0.1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Role:
+    """What a stroke of a voice on each beat of a bar is worth, and between beats in parts of it."""
+
+    on: tuple[float, ...]
+    between: float
+
+
+#: Of each number of beats in a bar, by the voices that have a role in it.
+ROLES: dict[int, dict[str, Role]] = {
+    4: {
+        "kick": Role(on=(1.5, -0.3, 0.6, -0.3), between=1.0),
+        "snare": Role(on=(-1.0, 1.3, 0.1, 1.3), between=1.0),
+        "crash": Role(on=(1.5, -0.3, -0.1, -0.3), between=1.0),
+        "hi-hat-pedal": Role(on=(-0.1, 0.45, -0.1, 0.45), between=1.0),
+        "cymbal": Role(on=(0.3, 0.25, 0.3, 0.25), between=1.0),
+        "tom": Role(on=(-0.4, -0.2, 0.4, 0.6), between=0.0),
+    },
+    3: {
+        "kick": Role(on=(1.5, -0.3, -0.2), between=1.0),
+        "snare": Role(on=(-1.0, 0.6, 0.8), between=1.0),
+        "crash": Role(on=(1.5, -0.3, -0.3), between=1.0),
+        "hi-hat-pedal": Role(on=(0.0, 0.35, 0.35), between=1.0),
+        "cymbal": Role(on=(0.3, 0.25, 0.25), between=1.0),
+        "tom": Role(on=(0.0, 0.0, 0.1), between=0.5),
+    },
+    2: {
+        "kick": Role(on=(1.3, -0.2), between=1.0),
+        "snare": Role(on=(-0.8, 1.2), between=1.0),
+        "crash": Role(on=(1.5, -0.3), between=1.0),
+        "hi-hat-pedal": Role(on=(0.05, 0.35), between=1.0),
+        "cymbal": Role(on=(0.3, 0.25), between=1.0),
+        "tom": Role(on=(0.0, 0.1), between=0.5),
+    },
+}
+
+#: Voices whose rare strokes say much: what counts is the share of them on each place.
+_RARE = ("crash", "tom")
+
+_KIND_OF = {
+    "kick": "kick",
+    "snare": "snare",
+    "cross-stick": "snare",
+    "crash": "crash",
+    "china": "crash",
+    "splash": "crash",
+    "hi-hat-pedal": "hi-hat-pedal",
+    "hi-hat": "cymbal",
+    "ride": "cymbal",
+    "ride-bell": "cymbal",
+    "cowbell": "cymbal",
+    "tambourine": "cymbal",
+    "high-tom": "tom",
+    "mid-tom": "tom",
+    "floor-tom": "tom",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One way to count what was played.
+
+    ``pulse_s`` the length of a pulse of ``meter`` in seconds; (n,) ``at`` where each stroke lies in
+    pulses from the start of bar 1 on; ``worth`` in all.
+    """
+
+    meter: Meter
+    pulse_s: float
+    at: Floats
+    worth: float
+    parts: tuple[float, ...] = ()
+
+    @property
+    def tempo_bpm(self) -> float:
+        """The tempo in the beats of the meter."""
+        return 60.0 / (self.pulse_s * float(self.meter.unit / pulse_of(self.meter)))
+
+
+def pulse_of(meter: Meter) -> Fraction:
+    """The note value that is counted evenly: the beat, or what beats of unequal length share."""
+    even = len(set(meter.groups)) == 1
+    return meter.beats[0] if even else Fraction(1, meter.denominator)
+
+
+def readings(
+    heard: Heard,
+    found: Sequence[Pulse],
+    *,
+    meters: Sequence[Meter] = (),
+    tempo_bpm: float | None = None,
+) -> list[Reading]:
+    """All readings that differ in tempo, meter or bar 1, the best first.
+
+    ``meters`` are those that are named; ``tempo_bpm`` where it is told, within a tenth.
+    """
+    usual = {Meter.parse(name): cost for name, cost in BY_ITSELF.items()}
+    named = dict.fromkeys(meters, 0.0) or usual
+    best: list[Reading] = []
+    for pulse in found:
+        fit = max([pulse.fit, *(one.fit - _FINER for one in found if _is_half(one, pulse))])
+        for meter, cost in named.items():
+            best += _of(heard, replace(pulse, fit=fit), meter, cost=cost, tempo_bpm=tempo_bpm)
+    return sorted(best, key=lambda one: -one.worth)
+
+
+def _is_half(one: Pulse, of: Pulse) -> bool:
+    """Whether a pulse is twice as fast as another: what it explains, the other does more finely."""
+    return abs(one.beat_s / of.beat_s - 0.5) < 0.01
+
+
+def _of(
+    heard: Heard, pulse: Pulse, meter: Meter, *, cost: float, tempo_bpm: float | None
+) -> list[Reading]:
+    unit = pulse_of(meter)
+    many = int(meter.length / unit)
+    bpm = 60.0 / (pulse.beat_s * float(meter.unit / unit))
+    if tempo_bpm is not None and abs(np.log(bpm / tempo_bpm)) > 0.1:
+        return []
+    compound = len(set(meter.groups)) == 1 and meter.groups[0] == 3
+    quarter_s = pulse.beat_s if compound else pulse.beat_s * float(Fraction(1, 4) / unit)
+    usual = 0.0 if tempo_bpm else -0.5 * (np.log(quarter_s / USUAL_S) / _SPREAD) ** 2
+    again = _again(heard, pulse.at, many)
+    role = _roles(heard, pulse.at, meter, unit=unit)
+    begins = _begins(heard, pulse.at, many)
+    fixed = FIT * pulse.fit + AGAIN * again + TEMPO * usual - cost
+    worth = fixed + ROLE * role + BEGINS * begins
+    peaks = [
+        row
+        for row in np.argsort(-worth)[: 8 * _BINS // 4].tolist()
+        if worth[row] >= max(worth[(row + shift) % len(worth)] for shift in (-2, -1, 1, 2))
+    ][:6]
+    found = []
+    for row in peaks:
+        at = pulse.at - row / _BINS
+        at = at - many * np.floor((at[_first_groove(heard)] + 0.25) / many)
+        found.append(
+            Reading(
+                meter=meter,
+                pulse_s=pulse.beat_s,
+                at=at,
+                worth=float(worth[row]),
+                parts=(
+                    FIT * pulse.fit,
+                    AGAIN * again,
+                    TEMPO * usual,
+                    ROLE * float(role[row]),
+                    BEGINS * float(begins[row]),
+                ),
+            )
+        )
+    return found
+
+
+def _again(heard: Heard, at: Floats, many: int) -> float:
+    """The share of strokes that come again after ``many`` pulses, of those that could."""
+    same, could = 0, 0
+    for code in np.unique(heard.voice).tolist():
+        own = at[heard.voice == code]
+        ahead = own[own + many <= at[-1] + 0.5] + many
+        low, high = np.searchsorted(own, ahead - _SAME), np.searchsorted(own, ahead + _SAME)
+        same, could = same + int((high > low).sum()), could + len(ahead)
+    return same / could if could else 0.0
+
+
+def _roles(heard: Heard, at: Floats, meter: Meter, *, unit: Fraction) -> Floats:
+    """(places,) what the voices' places are worth where a bar begins at each place."""
+    many = int(meter.length / unit)
+    bars = max(1.0, (at[-1] - at[0]) / many)
+    loud = np.clip((heard.level + 30.0) / 18.0, 0.1, 1.0)
+    found = np.zeros(many * _BINS)
+    for code in np.unique(heard.voice).tolist():
+        kind = _KIND_OF.get(VOICES[code].name)
+        if kind is None:
+            continue
+        rows = heard.voice == code
+        place = np.rint(at[rows] * _BINS).astype(np.int64) % len(found)
+        weight = loud[rows] if kind == "snare" else None
+        table = np.bincount(place, weights=weight, minlength=len(found)) / bars
+        table = np.minimum(table, 1.5)
+        if kind in _RARE:
+            table *= bars / (table.sum() * bars + 3.0)
+        template = _template(meter, unit, kind)
+        found += np.fft.irfft(np.fft.rfft(table) * np.fft.rfft(template).conj(), n=len(found))
+    worth: Floats = found / float(np.sqrt(len(heard) / bars / _STROKES))
+    return worth
+
+
+def _template(meter: Meter, unit: Fraction, kind: str) -> Floats:
+    """(places,) what a stroke of a kind is worth at each place of a bar."""
+    many = int(meter.length / unit)
+    beats = [int(at / unit) for at in meter.beat_starts]
+    roles = ROLES.get(many)
+    if roles is not None:
+        role = roles[kind]
+        on = dict(enumerate(role.on))
+    else:
+        plain = ROLES[4][kind]
+        role = plain
+        on = {
+            pulse: plain.on[0] if pulse == 0 else (0.3 * plain.on[1] if pulse in beats else 0.0)
+            for pulse in range(many)
+        }
+    x = np.arange(many * _BINS) / _BINS
+    found = np.full(len(x), -0.35)
+    wide = _WIDE / _BINS
+    for pulse in range(many):
+        for place, loss in _BETWEEN:
+            near = np.abs((x - pulse - place + many / 2) % many - many / 2) <= wide
+            found[near] = -loss * role.between
+    for pulse, value in on.items():
+        near = np.abs((x - pulse + many / 2) % many - many / 2) <= wide
+        found[near] = value
+    return found
+
+
+def _first_groove(heard: Heard) -> int:
+    """The first stroke of the groove: a kick or a crash, if one comes soon, or the first of all."""
+    starts = [STAFF_ORDER["kick"], STAFF_ORDER["crash"]]
+    soon = np.flatnonzero(np.isin(heard.voice, starts) & (heard.time_s < heard.time_s[0] + 6.0))
+    return int(soon[0]) if len(soon) else 0
+
+
+def _begins(heard: Heard, at: Floats, many: int) -> Floats:
+    """(places,) whether the groove begins with a bar that begins at each place."""
+    places = np.arange(many * _BINS) / _BINS
+    found = np.zeros(len(places))
+    leads = _KIND_OF.get(VOICES[int(heard.voice[0])].name) in _LEADING
+    for row, value in ((0, _FIRST if leads else _COUNT_IN), (_first_groove(heard), _GROOVE)):
+        off = np.abs((at[row] - places + many / 2) % many - many / 2)
+        found += value * (off <= 0.17)
+    return found

@@ -1,0 +1,72 @@
+"""Ghost notes, plain strokes and accents by what is clearly apart on one voice."""
+
+from fractions import Fraction
+
+import pytest
+
+from playalong.capture.levels import Kind, Place, kinds_of
+from playalong.pattern.model import Dynamic
+
+GHOST, NORMAL, ACCENT = Dynamic.GHOST, Dynamic.NORMAL, Dynamic.ACCENT
+
+
+def places(*levels: tuple[float, ...]) -> list[Place]:
+    """Places a sixteenth apart from the first on."""
+    return [
+        Place(bar=0, at=Fraction(n, 16), into=Fraction(n % 4, 16), levels=own)
+        for n, own in enumerate(levels)
+    ]
+
+
+def dynamics(kinds: list[Kind]) -> list[Dynamic]:
+    return [kind.dynamic for kind in kinds]
+
+
+def test_soft_far_under_the_rest_are_ghost_notes() -> None:
+    found = kinds_of("snare", places((-4, -5), (-27, -24), (-5, -3), (-30, -26)))
+
+    assert dynamics(found) == [NORMAL, GHOST, NORMAL, GHOST]
+    assert all(kind.sure for kind in found)
+
+
+def test_loud_a_little_over_the_rest_are_accents() -> None:
+    found = kinds_of("snare", places((-1, -2), (-11, -10), (-12, -10), (-11, -12)))
+
+    assert dynamics(found) == [ACCENT, NORMAL, NORMAL, NORMAL]
+
+
+def test_three_kinds() -> None:
+    found = kinds_of("snare", places((-1, -2), (-27, -24), (-11, -10), (-26, -28), (-2, -1)))
+
+    assert dynamics(found) == [ACCENT, GHOST, NORMAL, GHOST, ACCENT]
+
+
+@pytest.mark.parametrize("shift", [0.0, -12.0])
+def test_one_kind_is_plain_however_loud_it_is(shift: float) -> None:
+    found = kinds_of(
+        "snare", places(*((level + shift, level + shift + 2) for level in (-3, -4, -2)))
+    )
+
+    assert dynamics(found) == [NORMAL] * 3
+
+
+def test_a_hi_hat_that_leans_on_the_beats_has_no_accents() -> None:
+    beats = [(-7.0, -8.0) if n % 4 == 0 else (-19.0, -17.0) for n in range(16)]
+
+    assert dynamics(kinds_of("hi-hat", places(*beats))) == [NORMAL] * 16
+
+
+def test_a_hi_hat_has_accents_where_they_are_plain() -> None:
+    levels = [(-1.0, -2.0) if n in (3, 6, 11) else (-17.0, -16.0) for n in range(16)]
+
+    found = kinds_of("hi-hat", places(*levels))
+
+    assert [n for n, kind in enumerate(found) if kind.dynamic is ACCENT] == [3, 6, 11]
+
+
+def test_what_lies_between_two_kinds_is_unsure() -> None:
+    found = kinds_of(
+        "snare", places((-2, -3), (-26, -27), (-3, -2), (-27, -25), (-2, -3), (-14.5, -14.5))
+    )
+
+    assert [kind.sure for kind in found] == [True] * 5 + [False]

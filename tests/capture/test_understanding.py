@@ -1,0 +1,216 @@
+"""A groove that was played comes back as a pattern: its strokes, its tempo, what varies."""
+
+from fractions import Fraction
+
+import numpy as np
+import pytest
+
+from playalong.capture.understanding import understand
+from playalong.midi.hits import Hit, Hits
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import read
+from playalong.simulation.skills import SKILLS
+from playalong.support.errors import UserError
+from tests.helpers.captured import played, sounds_unlike, unlike
+
+GROOVE = """
+title = "Groove"
+meter = "4/4"
+tempo = 92
+
+[[bar]]
+hi-hat = "x-x- x-x- x-x- x-o-"
+snare  = "---- x--g -g-- x---"
+kick   = "x--x ---- --x- ----"
+"""
+
+#: Grooves of this test alone, with what each is about.
+GROOVES = {
+    "ghost notes and an open hi-hat": GROOVE,
+    "flams": """
+title = "Flams"
+meter = "4/4"
+tempo = 84
+
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "-- f- -- f-"
+kick   = "x- -x x- --"
+""",
+    "swung eighths": """
+title = "Swung"
+meter = "4/4"
+tempo = 112
+swing = 64
+
+[[bar]]
+ride  = "x- xx x- xx"
+snare = "-- x- -- x-"
+kick  = "x- -- -x --"
+""",
+    "triplets": """
+title = "Triplets"
+meter = "4/4"
+tempo = 78
+
+[[bar]]
+hi-hat = "xxx xxx xxx xxx"
+snare  = "--- x-- --- x--"
+kick   = "x-- --x x-- ---"
+""",
+    "two bars": """
+title = "Two Bars"
+meter = "4/4"
+tempo = 88
+
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "-- x- -- x-"
+kick   = "x- -- x- --"
+
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "-- x- -- xx"
+kick   = "x- -x -x --"
+""",
+    "three in a bar": """
+title = "Three"
+meter = "3/4"
+tempo = 104
+
+[[bar]]
+hi-hat = "xx xx xx"
+snare  = "-- x- x-"
+kick   = "x- -- -x"
+""",
+}
+
+
+def groove(text: str) -> Pattern:
+    return read(text, "groove")
+
+
+def steady(pattern: Pattern, *, bars: int, seed: int = 3) -> Hits:
+    return played(pattern, SKILLS["professional"], seed, bars=bars)
+
+
+def joined(*parts: Hits) -> Hits:
+    return Hits.sorted(
+        np.concatenate([part.time_s for part in parts]),
+        np.concatenate([part.voice for part in parts]),
+        np.concatenate([part.velocity for part in parts]),
+    )
+
+
+@pytest.mark.parametrize("about", GROOVES)
+def test_a_groove_of_four_bars_comes_back(about: str) -> None:
+    pattern = groove(GROOVES[about])
+
+    found = understand(
+        steady(pattern, bars=4), name="played", title="Played", meters=[pattern.meter]
+    )
+
+    assert unlike(pattern, found.pattern) == set()
+    assert found.pattern.tempo == pytest.approx(pattern.tempo, rel=0.01)
+    assert abs(float(found.pattern.swing.percent - pattern.swing.percent)) <= 3
+
+
+def test_tempo_and_meter_need_not_be_told() -> None:
+    pattern = groove(GROOVE)
+
+    found = understand(steady(pattern, bars=4), name="played", title="Played")
+
+    assert sounds_unlike(pattern, found.pattern, 1.0) == (0, True)
+    assert found.pattern.meter.written == "4/4"
+
+
+def test_without_a_click_the_tempo_may_drift() -> None:
+    pattern = groove(GROOVE)
+    hits = steady(pattern, bars=8)
+    slower = Hits(hits.time_s * (1.0 + 0.002 * hits.time_s), hits.voice, hits.velocity)
+
+    found = understand(slower, name="played", title="Played", meters=[pattern.meter])
+
+    assert unlike(pattern, found.pattern) == set()
+
+
+def test_a_count_in_is_no_part_of_the_groove() -> None:
+    pattern = groove(GROOVE)
+    hits = steady(pattern, bars=4)
+    beat_s, first_s = 60.0 / pattern.tempo, 1.7
+    count = Hits.of(Hit(first_s - back * beat_s, "cross-stick", 70) for back in (4, 3, 2, 1))
+
+    found = understand(joined(count, hits), name="played", title="Played", meters=[pattern.meter])
+
+    assert unlike(pattern, found.pattern) == set()
+    assert {stray.bar for stray in found.strays} == {0}
+    assert len(found.strays) == 4
+
+
+def test_a_stroke_that_came_once_is_a_stray() -> None:
+    pattern = groove(GROOVE)
+    hits = steady(pattern, bars=8)
+    beat_s = 60.0 / pattern.tempo
+    once = Hits.of([Hit(1.7 + 9.5 * beat_s, "floor-tom", 90)])
+
+    found = understand(joined(hits, once), name="played", title="Played", meters=[pattern.meter])
+
+    assert unlike(pattern, found.pattern) == set()
+    (stray,) = found.strays
+    assert (stray.bar, stray.at, stray.voice) == (3, Fraction(3, 8), "floor-tom")
+
+
+def test_a_stroke_of_every_other_round_is_optional() -> None:
+    pattern = groove(GROOVE)
+    beat_s = 60.0 / pattern.tempo
+    now_and_then = Hits.of(Hit(1.7 + (4 * bar + 3.5) * beat_s, "kick", 60) for bar in (0, 1, 4, 7))
+
+    found = understand(
+        joined(steady(pattern, bars=8), now_and_then),
+        name="played",
+        title="Played",
+        meters=[pattern.meter],
+        bars=1,
+    )
+
+    optional = [one.stroke for one in found.strokes if one.stroke.optional]
+    assert [(one.at, one.voice) for one in optional] == [(Fraction(7, 8), "kick")]
+
+
+def test_a_fill_in_the_last_of_eight_bars_is_a_variation() -> None:
+    pattern = groove(GROOVE)
+    beat_s = 60.0 / pattern.tempo
+    hits = steady(pattern, bars=8)
+    last_s = 1.7 + 30 * beat_s - 0.1
+    kept = hits.time_s < last_s
+    before = Hits(hits.time_s[kept], hits.voice[kept], hits.velocity[kept])
+    toms = ("high-tom", "high-tom", "mid-tom", "mid-tom", "floor-tom", "floor-tom")
+    fill = Hits.of(
+        Hit(1.7 + (30 + place / 4) * beat_s, voice, 90) for place, voice in enumerate(toms)
+    )
+
+    found = understand(joined(before, fill), name="played", title="Played", meters=[pattern.meter])
+
+    assert unlike(pattern, found.pattern) == set()
+    (variation,) = found.pattern.variations.values()
+    added = {(stroke.at, stroke.voice) for stroke in variation.changes[0].added}
+    assert {
+        (Fraction(2, 4) + Fraction(place, 16), voice) for place, voice in enumerate(toms)
+    } <= added
+    assert "bar 8" in variation.about
+
+
+def test_half_and_double_are_offered() -> None:
+    pattern = groove(GROOVE)
+
+    found = understand(steady(pattern, bars=8), name="played", title="Played")
+
+    ratios = {round(one.tempo_bpm / found.reading.tempo_bpm, 1) for one in found.choices[1:]}
+    assert ratios & {0.5, 2.0}
+
+
+def test_too_little_is_told() -> None:
+    few = Hits.of(Hit(0.5 * beat, "snare", 90) for beat in range(4))
+
+    with pytest.raises(UserError, match="two bars at least"):
+        understand(few, name="played", title="Played")

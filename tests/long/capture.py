@@ -1,0 +1,267 @@
+"""Grooves played in: the library by simulated players, and takes by drummers without their tempo.
+
+The library comes back exactly where each bar has the same strokes as far as they can be heard
+(``tests.helpers.captured``), the tempo within half a per cent. Of takes the tempo is right within
+one per cent, or its plain half or double that is offered as a choice; bar 1 is looked for in the
+reading of the take's own tempo, the first that is offered, and is right if the bar line nearest to
+the middle of the take is within a quarter of a beat. Belonging are hits of the bars that it says it
+understood, as the pattern was written by the first reading.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from zlib import crc32
+
+import numpy as np
+
+from playalong.capture.bars import Reading, pulse_of
+from playalong.capture.understanding import Captured, understand
+from playalong.midi.mapping import hits_of
+from playalong.pattern.meter import Meter
+from playalong.pattern.reader import read as read_pattern
+from playalong.records.takes import read
+from playalong.simulation.skills import SKILLS
+from playalong.support.errors import UserError
+from tests.helpers.captured import played, sounds_unlike, unlike
+from tests.helpers.drummers import DrummerTake, drummer_takes, takes_folder
+from tests.long.frame import Options, Table
+
+#: Seeds of each pattern, of each player.
+FULL_COUNT, SAMPLE_COUNT = 10, 1
+
+PATTERNS = Path(__file__).parents[2] / "patterns"
+#: Folders of other things than patterns to be played in; and of those that are not grooves: most
+#: are on one drum, which says nothing of where a bar begins, so they are counted by themselves.
+OTHER_THINGS, ON_ONE_DRUM = ("assessments", "warm-up"), "rudiments"
+
+#: Who plays how many bars, and how many of 100 must come back.
+PLAYERS = (("professional", 4, 95.0), ("intermediate", 8, 90.0))
+
+TEMPO_PERCENT = 0.5
+TAKE_TEMPO_PERCENT, TAKE_TEMPO, TAKE_BAR_1, TAKE_BELONG = 1.0, 95.0, 90.0, 80.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Case:
+    """One pattern by one player, and what came of it."""
+
+    name: str
+    player: str
+    as_they_are: bool
+    named: bool
+    exact: bool
+    tempo: bool
+    what: str
+
+
+def one_played(asked: tuple[str, str, int, int, bool, bool]) -> Case:
+    """A pattern, played and understood: its name, the player, bars, seed, habits, meter named."""
+    name, player, bars, seed, habits, named = asked
+    pattern = read_pattern((PATTERNS / name).read_text(encoding="utf-8"), Path(name).stem)
+    skill = SKILLS[player] if habits else SKILLS[player].without_habits()
+    hits = played(pattern, skill, crc32(name.encode()) % 100_000 + seed, bars=bars)
+    meters = [pattern.meter] if named else []
+    try:
+        found = understand(hits, name=name, title=pattern.title, meters=meters)
+    except UserError as error:
+        found, what = None, str(error)
+    if found is None:
+        return Case(
+            name=name,
+            player=player,
+            as_they_are=habits,
+            named=named,
+            exact=False,
+            tempo=False,
+            what=what,
+        )
+    if named:
+        near = abs(found.pattern.tempo / pattern.tempo - 1.0) * 100.0 <= TEMPO_PERCENT
+        others = len(unlike(pattern, found.pattern))
+    else:
+        others, near = sounds_unlike(pattern, found.pattern, TEMPO_PERCENT)
+    return Case(
+        name=name,
+        player=player,
+        as_they_are=habits,
+        named=named,
+        exact=not others and near,
+        tempo=near,
+        what=f"{others} strokes unlike, {found.pattern.tempo:g} bpm for {pattern.tempo:g}",
+    )
+
+
+def _library(options: Options) -> Iterator[Table]:
+    names = sorted(
+        str(path.relative_to(PATTERNS))
+        for path in PATTERNS.rglob("*.toml")
+        if path.parent.name not in OTHER_THINGS
+    )
+    asked = [
+        (name, player, bars, options.seed + number, habits, named)
+        for player, bars, _ in PLAYERS
+        for habits, named in ((False, True), (False, False), (True, True))
+        if not habits or SKILLS[player].habits
+        for name in names
+        for number in range(options.count)
+    ]
+    found: dict[tuple[str, str, bool, bool], list[Case]] = defaultdict(list)
+    for case in options.map(one_played, asked):
+        of = "rudiments" if Path(case.name).parent.name == ON_ONE_DRUM else "grooves"
+        found[of, case.player, case.as_they_are, case.named].append(case)
+    table = Table(
+        "the library played in, of 100",
+        ("what", "player", "habits", "meter", "cases", "exact", "tempo"),
+    )
+    lost = Table(
+        "what did not come back, with the meter named", ("pattern", "player", "of", "lost", "last")
+    )
+    least = {player: share for player, _, share in PLAYERS}
+    for (of, player, habits, named), cases in found.items():
+        exact = 100.0 * float(np.mean([case.exact for case in cases]))
+        tempo = 100.0 * float(np.mean([case.tempo for case in cases]))
+        must = named and not habits and of == "grooves"
+        table.row(
+            of,
+            player,
+            "with" if habits else "without",
+            "named" if named else "by itself",
+            len(cases),
+            exact,
+            tempo,
+            holds=exact >= least[player] if must else None,
+        )
+        if must:
+            for name in names:
+                own = [case for case in cases if case.name == name]
+                missed = [case for case in own if not case.exact]
+                if missed:
+                    lost.row(name, player, len(own), len(missed), missed[-1].what)
+    yield table
+    yield lost
+
+
+@dataclass(frozen=True, kw_only=True)
+class TakeCase:
+    """What came of a take."""
+
+    name: str
+    ratio: float
+    offered: bool
+    bar_1: bool
+    belong: float
+    understood: int
+    bars: int
+
+
+def one_take(take: DrummerTake) -> TakeCase:
+    """A take, understood without its tempo and meter."""
+    hits, _ = hits_of(read(take.path).messages)
+    found = understand(hits, name="take", title="Take")
+    own = next((one for one in found.choices if _tempo_of(one, take) == 1.0), None)
+    return TakeCase(
+        name=take.path.stem,
+        ratio=_ratio(found.reading, take),
+        offered=own is not None,
+        bar_1=own is not None and abs(_bar_1_off(own, found, take)) <= 0.25,
+        belong=_belong(found),
+        understood=len(found.understood),
+        bars=found.bars_played,
+    )
+
+
+def _ratio(reading: Reading, take: DrummerTake) -> float:
+    unit = pulse_of(reading.meter)
+    quarter_s = reading.pulse_s * float(Meter.parse("4/4").unit / unit)
+    return take.tempo_bpm * quarter_s / 60.0
+
+
+def _tempo_of(reading: Reading, take: DrummerTake) -> float:
+    """1.0, 0.5 or 2.0 where the tempo is that of the take, its half or double; else 0.0."""
+    ratio = _ratio(reading, take)
+    near = (
+        wanted
+        for wanted in (1.0, 0.5, 2.0)
+        if abs(ratio / wanted - 1.0) * 100.0 <= TAKE_TEMPO_PERCENT
+    )
+    return next(near, 0.0)
+
+
+def _bar_1_off(reading: Reading, found: Captured, take: DrummerTake) -> float:
+    """How many beats the bar line in the middle of the take is from one of the take's own."""
+    many = int(reading.meter.length / pulse_of(reading.meter))
+    beats = int(take.meter.split("/")[0])
+    middle = reading.at[len(reading.at) // 2]
+    line_s = float(np.interp(many * round(middle / many), reading.at, found.time_s))
+    off = line_s * take.tempo_bpm / 60.0
+    return (off + beats / 2.0) % beats - beats / 2.0
+
+
+def _belong(found: Captured) -> float:
+    """The share, in per cent, of the hits of the bars understood that are of the pattern."""
+    own = [
+        belongs
+        for hit, belongs in found.belongs.items()
+        if found.bar_of_hit[hit] in set(found.understood)
+    ]
+    return 100.0 * float(np.mean(own)) if own else 0.0
+
+
+def _takes(options: Options) -> Iterator[Table]:
+    folder = takes_folder()
+    if folder is None:
+        return
+    takes = drummer_takes(folder)
+    if options.count < FULL_COUNT:
+        takes = takes[:: max(1, len(takes) // (8 * options.count))]
+    cases = list(options.map(one_take, takes))
+    share = 100.0 / len(cases)
+    table = Table("takes by drummers, without being told the tempo", ("figure", "of", "value"))
+    right = sum(abs(case.ratio - 1.0) * 100.0 <= TAKE_TEMPO_PERCENT for case in cases)
+    either = sum(
+        any(abs(case.ratio / by - 1.0) * 100.0 <= TAKE_TEMPO_PERCENT for by in (1.0, 0.5, 2.0))
+        and case.offered
+        for case in cases
+    )
+    bar_1 = sum(case.bar_1 for case in cases)
+    belong = float(np.median([case.belong for case in cases]))
+    bars = float(np.median([100.0 * case.understood / case.bars for case in cases]))
+    table.row("tempo within 1 %, %", len(cases), right * share)
+    table.row(
+        "or its half or double, the right one offered, %",
+        len(cases),
+        either * share,
+        holds=either * share >= TAKE_TEMPO,
+    )
+    table.row("bar 1, %", len(cases), bar_1 * share, holds=bar_1 * share >= TAKE_BAR_1)
+    table.row(
+        "hits of bars understood that are of the pattern, median %",
+        len(cases),
+        belong,
+        holds=belong >= TAKE_BELONG,
+    )
+    table.row("bars understood, median %", len(cases), bars)
+    yield table
+    lost = Table(
+        "takes read otherwise",
+        ("take", "tempo by the take's", "bar 1", "belong, %", "understood", "of bars"),
+    )
+    for case in cases:
+        if not case.bar_1 or not case.offered or case.belong < TAKE_BELONG:
+            lost.row(
+                case.name,
+                case.ratio,
+                "right" if case.bar_1 else "other",
+                case.belong,
+                case.understood,
+                case.bars,
+            )
+    yield lost
+
+
+def tables(options: Options) -> Iterator[Table]:
+    """The library, and the takes where there are some."""
+    yield from _library(options)
+    yield from _takes(options)
