@@ -25,8 +25,10 @@ CHANCE, OTHERWISE, EACH = 6.0, 8.0, 3.0
 #: The lengths that a pattern may have, in bars.
 LENGTHS = (1, 2, 4)
 
-#: From which share of the rounds on a stroke is of the pattern, and optional.
-MOST, SOME = 0.75, 0.34
+#: From which share of the rounds on a stroke is of the pattern; and optional, of few rounds and of
+#: many, which show it better.
+MOST, SOME, HALF = 0.75, 0.34, 0.45
+_MANY_ROUNDS = 8
 
 #: As near a stroke of its voice may lie to a place of the pattern that has none, in beats of a
 #: quarter (whole notes: a quarter of that), and be meant for it.
@@ -161,7 +163,8 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
                 came[key].append(number)
         for key, there in came.items():
             share = len(there) / len(plain)
-            kept = key in templates[residue] if len(plain) <= 2 else share >= SOME
+            least = SOME if len(plain) < _MANY_ROUNDS else HALF
+            kept = key in templates[residue] if len(plain) <= 2 else share >= least
             if kept:
                 played = tuple(one for number in there for one in moved[number][key])
                 strokes.append(

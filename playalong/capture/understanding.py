@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 import numpy as np
-from numpy.typing import NDArray
 
 from playalong.capture.bars import Reading, readings
 from playalong.capture.folding import Folded, Key, Seen, folded
@@ -32,12 +31,16 @@ from playalong.pattern.model import (
 )
 from playalong.pattern.voices import VOICES
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 #: Fewer strokes than this are no groove, and more than this no groove either.
 LEAST_STROKES, MOST_HITS = 8, 25_000
 
 #: Readings that are worth nearly as much are offered as choices: as near, and so many at most.
 _NEAR_WORTH, _MOST_CHOICES = 2.5, 4
+
+#: A bar 1 so near is the same, in pulses.
+_ANOTHER_BAR_1 = 0.4
 
 #: A tempo so near a whole number is that number.
 _WHOLE = 0.0015
@@ -78,7 +81,7 @@ class Captured:
 
     ``readings`` are the ways to count it, ``chosen`` the one that was taken; ``hit_of`` maps
     numbers of hits to whether they belong to the pattern; ``bars_played`` and the numbers of those
-    ``understood`` (0 is bar 1). ``time_s`` (n,) are the times of the strokes of ``reading.at``.
+    ``understood`` (0 is bar 1). ``heard`` are the strokes that all of it was made of.
     """
 
     pattern: Pattern
@@ -88,7 +91,7 @@ class Captured:
     strays: tuple[Stray, ...]
     bars_played: int
     understood: tuple[int, ...]
-    time_s: NDArray[np.float64] = field(repr=False)
+    heard: Heard = field(repr=False)
     belongs: Mapping[int, bool] = field(repr=False)
     bar_of_hit: Mapping[int, int] = field(repr=False)
 
@@ -113,6 +116,19 @@ def understand(
         asked = f" near {tempo_bpm:g} bpm" if tempo_bpm else ""
         raise UserError(f"No steady beat{asked} was found: play a little longer, evenly.")
     return read_as(heard, found[0], choices_of(found), name=name, title=title, bars=bars)
+
+
+def again(captured: Captured, reading: Reading, *, bars: int | None = None) -> Captured:
+    """The same strokes counted as another of its choices has it, or in so many bars."""
+    pattern = captured.pattern
+    return read_as(
+        captured.heard,
+        reading,
+        captured.choices,
+        name=pattern.name,
+        title=pattern.title,
+        bars=bars,
+    )
 
 
 def _enough(heard: Heard, hits: Hits) -> Heard:
@@ -145,7 +161,7 @@ def choices_of(found: Sequence[Reading]) -> tuple[Reading, ...]:
 
 
 def _same_bars(one: Reading, other: Reading) -> bool:
-    return abs(float(one.at[0] - other.at[0])) < 0.2
+    return abs(float(one.at[0] - other.at[0])) < _ANOTHER_BAR_1
 
 
 def read_as(
@@ -160,8 +176,11 @@ def read_as(
     """What was understood, counted as ``reading`` has it."""
     places = placed(reading, heard.time_s)
     by_bar = _by_bar(heard, places)
-    if not by_bar:
-        raise UserError("No whole bar was played: play the groove for two bars at least.")
+    if not by_bar or (bars is not None and bars > len(by_bar)):
+        raise UserError(
+            f"{counted(len(by_bar), 'whole bar')} played: "
+            f"play the groove for {bars or 2} bars at least."
+        )
     rough = _rough_kinds(heard, by_bar)
     fold = folded(by_bar, length=bars, kinds=rough)
     return _written(
@@ -275,7 +294,7 @@ def _written(
         strays=strays,
         bars_played=len(by_bar),
         understood=fold.understood,
-        time_s=heard.time_s,
+        heard=heard,
         belongs={int(heard.hit[row]): row in used for row in range(len(heard))},
         bar_of_hit={int(heard.hit[row]): int(places.bar[row]) for row in range(len(heard))},
     )

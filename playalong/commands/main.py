@@ -18,6 +18,7 @@ from typing import Protocol
 from playalong.commands import (
     assess,
     beats,
+    capture,
     check,
     class_,
     demo,
@@ -80,6 +81,7 @@ COMMANDS: dict[str, Command] = {
     "check": check,
     "import": import_,
     "export": export,
+    "capture": capture,
     "sheet": sheet,
     "ports": ports,
     "sounds": sounds,

@@ -194,7 +194,7 @@ def _bar_1_off(reading: Reading, found: Captured, take: DrummerTake) -> float:
     many = int(reading.meter.length / pulse_of(reading.meter))
     beats = int(take.meter.split("/")[0])
     middle = reading.at[len(reading.at) // 2]
-    line_s = float(np.interp(many * round(middle / many), reading.at, found.time_s))
+    line_s = float(np.interp(many * round(middle / many), reading.at, found.heard.time_s))
     off = line_s * take.tempo_bpm / 60.0
     return (off + beats / 2.0) % beats - beats / 2.0
 

@@ -1,0 +1,1 @@
+"""A groove played in: from a file, or live."""

@@ -1,0 +1,165 @@
+"""playalong capture: a groove that is played, as a pattern."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from playalong.commands.options.out import add_force, refuse_over
+from playalong.commands.options.simulated import USUAL_SKILL, SimulatedOptions
+from playalong.commands.parser import Parser, refuse
+from playalong.support.errors import UserError
+from playalong.support.terminal import print_lines
+
+if TYPE_CHECKING:
+    from playalong.app.capture.played_in import Known
+    from playalong.capture.understanding import Captured
+
+ABOUT = "make a pattern of a groove that is played: on the kit, or in a Standard MIDI File"
+EXAMPLES = (
+    ("groove.toml, beside it", "playalong capture groove.mid"),
+    (
+        "in one of two meters, at about that tempo, two bars long",
+        "playalong capture groove.mid --meter 12/8 --meter 6/8 --tempo 60 --bars 2",
+    ),
+    ("what another reading makes of it", "playalong capture groove.mid --reading 2"),
+    ("somebody simulated plays four bars", "playalong capture --simulate late-bus-home"),
+)
+
+#: Somebody simulated plays so many rounds, and so many bars at least.
+_ROUNDS, _LEAST_BARS = 2, 4
+
+
+class Options(SimulatedOptions, Protocol):
+    """What is heard, what is known of it, and where the pattern goes."""
+
+    file: Path | None
+    tempo: float | None
+    meter: list[str] | None
+    bars: int | None
+    title: str | None
+    reading: int
+    simulate: str | None
+    out: Path | None
+    force: bool
+
+
+def add_arguments(parser: Parser) -> None:
+    """Add them."""
+    parser.add_argument(
+        "file",
+        type=Path,
+        nargs="?",
+        metavar="FILE",
+        help="a Standard MIDI File that was played (default what --simulate plays)",
+    )
+    known = parser.add_argument_group("what is known of it")
+    known.add_argument(
+        "--tempo", type=float, metavar="BPM", help="about how fast it is (default it is found)"
+    )
+    known.add_argument(
+        "--meter",
+        action="append",
+        metavar="METER",
+        help='a meter that it may be in, like "4/4" or "12/8"; may be repeated (default it is '
+        "found among 4/4, 3/4, 5/4 and 7/8)",
+    )
+    known.add_argument(
+        "--bars",
+        type=int,
+        metavar="N",
+        help="how many bars the pattern has (default the fewest that say all of it)",
+    )
+    known.add_argument(
+        "--reading",
+        type=int,
+        default=1,
+        metavar="N",
+        help="count it as the reading of that number, which is told, has it (default 1)",
+    )
+    parser.add_argument(
+        "--title", metavar="WORDS", help="what the pattern is called (default as its file)"
+    )
+    parser.add_argument(
+        "--out",
+        type=Path,
+        metavar="FILE.toml",
+        help="where the pattern goes (default beside the file)",
+    )
+    add_force(parser)
+    _add_simulated(parser)
+
+
+def _add_simulated(parser: Parser) -> None:
+    from playalong.simulation.skills import SKILLS
+
+    group = parser.add_argument_group("simulated player")
+    group.add_argument(
+        "--simulate",
+        metavar="PATTERN",
+        help="let somebody simulated play this pattern (default nobody)",
+    )
+    group.add_argument(
+        "--player",
+        choices=tuple(SKILLS),
+        help=f"how well they play (default {USUAL_SKILL})",
+    )
+    group.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="the same plays the same (default 1)"
+    )
+
+
+def run(given: Options) -> None:
+    """Understand it, and write the pattern; say what was not plain."""
+    from playalong.app.capture import played_in
+    from playalong.capture import phrases
+    from playalong.pattern.writer import write
+    from playalong.support.files import write_file
+
+    out = _out(given)
+    refuse_over(out, given.force)
+    known = played_in.known(
+        given.meter or (),
+        given.tempo,
+        bars=given.bars,
+        title=(given.title or "").strip(),
+        reading=given.reading,
+    )
+    found = _heard(given, known, out.stem)
+    write_file(out, write(found.pattern))
+    print_lines(
+        f'"{found.pattern.title}", {phrases.understood(found, found.pattern)}, is written: {out}'
+    )
+    print_lines(*(f"  {words}" for words in phrases.report(found)))
+    for number, one in enumerate(found.choices, start=1):
+        if one is not found.reading:
+            print_lines(f"  or {phrases.choice(one, found.reading)}: --reading {number}")
+
+
+def _out(given: Options) -> Path:
+    if given.file is None and given.simulate is None:
+        raise UserError("Say which file to hear, or --simulate PATTERN.")
+    if given.file is not None and given.simulate is not None:
+        raise UserError("A file is heard, or --simulate is: leave out one of them.")
+    usual = Path(f"{given.simulate}-heard") if given.file is None else given.file
+    out = given.out or usual.with_suffix(".toml")
+    if out.suffix.lower() != ".toml":
+        raise UserError(f"{out} is named like another kind of file: call it {out.stem}.toml.")
+    return out
+
+
+def _heard(given: Options, known: "Known", name: str) -> "Captured":
+    """What is in the file, or what somebody simulated plays."""
+    from playalong.app.capture import played_in
+
+    if given.simulate is None:
+        refuse(given, "--player --seed", "goes with --simulate")
+        assert given.file is not None
+        return played_in.of_file(given.file, known, name)
+    from playalong.records.pattern_files import load_pattern
+    from playalong.simulation.skills import SKILLS
+
+    pattern = load_pattern(given.simulate)
+    bars = max(_LEAST_BARS, _ROUNDS * len(pattern.bars))
+    skill = SKILLS[given.player or USUAL_SKILL]
+    return played_in.of_hits(
+        played_in.simulated(pattern, skill, given.seed, bars=bars), known, name
+    )
