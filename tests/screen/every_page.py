@@ -78,7 +78,7 @@ from playalong.screen.kit_pages.kit_drawing import KitDrawing
 from playalong.screen.pages.afterwards import AfterwardsPage
 from playalong.screen.pages.passes import PassesPage
 from playalong.screen.pages.plan import PlanLine, PlanPage
-from playalong.screen.pages.ready import ReadyPage
+from playalong.screen.pages.ready import READY_OWN, ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import PassMark, RunPage
 from playalong.screen.pages.sitting import SittingPage
@@ -92,6 +92,7 @@ from playalong.support.cautions import CAUTION
 from tests.helpers.stage import context_on, unseen_window
 
 from .beats_samples import a_page as beats_page
+from .edit_samples import PAGES_OF_WRITING
 from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT, ready_page
 
 #: As long as a name may be (``records.store.players``).
@@ -219,6 +220,7 @@ CARDS = (
     Card(outcome=Outcome.WATCH, title="Watch", words="a player shows it", key="W"),
     Card(outcome=Outcome.WARM_UP, title="Warm up", words="five minutes", key="U"),
     Card(outcome=Outcome.ASSESSMENT, title="Assessment", words="what was set", key="A"),
+    Card(outcome=Outcome.WRITE, title="Write", words="your own patterns", key="T"),
     Card(outcome=Outcome.LOOK_BACK, title="Look back", words="4 days this week", key="L"),
     Card(outcome=Outcome.KIT, title="Kit", words="latency not measured", key="K"),
     Card(outcome=Outcome.SETTINGS, title="Settings", words="player, window, level", key="S"),
@@ -697,6 +699,13 @@ def broken_off(theme: Theme) -> ChoicesPage:
     )
 
 
+def ready_own(theme: Theme) -> ReadyPage:
+    """Before a run of a pattern that may be changed and printed."""
+    page = ready_page(theme)
+    page.buttons = Buttons(READY_OWN)
+    return page
+
+
 PAGES: dict[str, tuple[Maker, float]] = {
     "first": (first_page, 0.0),
     "first-of-somebody-new": (first_page_of_somebody_new, 0.0),
@@ -740,5 +749,7 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "your-data": (your_data, 0.0),
     "broken-off": (broken_off, 0.0),
     "beats": (beats_page, 20.0),
+    "ready-own": (ready_own, 0.0),
+    **{name: (maker, 0.0) for name, maker in PAGES_OF_WRITING.items()},
     **{name: (maker, 2.0) for name, maker in PAGES_OF_A_KIT.items()},
 }

@@ -32,7 +32,7 @@ from playalong.profile.profile import Profile
 from playalong.records.take_info import Simulated
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import Choice, Rows
-from playalong.screen.base.widgets import Buttons
+from playalong.screen.base.widgets import LEAVE, Buttons
 from playalong.screen.home_pages.first import Card, FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
 from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
@@ -45,6 +45,8 @@ from playalong.support.text import counted, printable
 if TYPE_CHECKING:
     from playalong.app.assessment.entry import Taken
     from playalong.app.lesson.lesson_session import LessonSummary
+    from playalong.app.own_patterns.opened import Opened
+    from playalong.app.own_patterns.room import OwnPatterns
     from playalong.app.play.play_session import SavedRun
     from playalong.app.run.task import Task
     from playalong.app.warm_up.entry import Wish
@@ -104,6 +106,8 @@ class HomeSession:
             Outcome.ASSESSMENT: self._take_assessment,
             Outcome.LOOK_BACK: self.look_back,
             Outcome.WARM_UP: self.warm_up,
+            Outcome.WRITE: lambda: self._own.go(),
+            Outcome.OPEN_FILE: lambda: self._own.open_dropped(),
         }
 
     @property
@@ -125,6 +129,9 @@ class HomeSession:
                 self._first_start()
             self._offer_broken_off()
             while not self._opened.window.is_closed:
+                if self._opened.window.dropped:  # somewhere else, where none is opened
+                    self.enter(self._rooms[Outcome.OPEN_FILE])
+                    continue
                 outcome = self._first_page()
                 room = self._rooms.get(outcome)
                 if room is None:
@@ -193,6 +200,7 @@ class HomeSession:
             Card(outcome=Outcome.WATCH, title="Watch", words="a player shows it", key="W"),
             Card(outcome=Outcome.WARM_UP, title="Warm up", words="five minutes", key="U"),
             Card(outcome=Outcome.ASSESSMENT, title="Assessment", words="what was set", key="A"),
+            Card(outcome=Outcome.WRITE, title="Write", words="your own patterns", key="T"),
             Card(outcome=Outcome.LOOK_BACK, title="Look back", words=self._looked_back(), key="L"),
             Card(outcome=Outcome.KIT, title="Kit", words=self._kit_words(), key="K"),
             Card(outcome=Outcome.SETTINGS, title="Settings", words="player and window", key="S"),
@@ -285,10 +293,14 @@ class HomeSession:
             can_practise=True,
             best=self._remembered.bests.get(pattern_id(task.pattern)),
             measure=self._measured_latency,
+            print_sheet=self._own.print,
         )
         for saved in session.runs():
             self._trouble = saved.trouble
             self._told(saved)
+        if session.wants_change:
+            changed = self._own.change(task.pattern)
+            self.play(task if changed is None else self.task(changed))
         if session.wants_practice:
             self.practise(task.pattern)
 
@@ -343,6 +355,45 @@ class HomeSession:
 
         port = None if self._kit.is_keys else self._kit.port
         return tapped(self.context, path, port=port, home=self._home, per_bar=per_bar)
+
+    @property
+    def _own(self) -> "OwnPatterns":
+        """The room of patterns of one's own."""
+        from playalong.app.own_patterns.room import Hands, OwnPatterns
+
+        def look_again() -> None:
+            self._patterns = None
+
+        hands = Hands(
+            play=lambda pattern: self.play(self.task(pattern)),
+            hear=lambda pattern: self.hear(self.task(pattern)),
+            look_at_take=self._look_at_take,
+        )
+        return OwnPatterns(
+            self.context,
+            self._home,
+            hands,
+            changed=look_again,
+            left_handed=self._home.is_left_handed(self.player),
+            has_kit=not self._kit.is_keys,
+        )
+
+    def _look_at_take(self, path: Path, opened: "Opened") -> None:
+        """The grade of a take that was opened, of its own pattern as it was then."""
+        from playalong.app.grade.expected import own_pattern
+        from playalong.app.grade.take_grading import Options, grade_take
+        from playalong.app.play.play_session import grade_page
+        from playalong.records.takes import read
+
+        pattern = None if opened.take is None else own_pattern(opened.take)
+        if pattern is None:
+            raise UserError("The take does not keep its pattern: grade it with: playalong grade")
+        graded = grade_take(pattern, read(path), Options())
+        task = replace(
+            self.task(graded.asked.pattern, graded.grade.tempo_bpm, graded.grade.bars),
+            rules=graded.run.rules,
+        )
+        hold(self.context, grade_page(task, graded, self.context, offered=[LEAVE]), 0.0)
 
     def _take_assessment(self) -> None:
         """What a teacher has set, against the clock or as homework."""

@@ -28,6 +28,7 @@ from playalong.grading.levels import Level
 from playalong.grading.text import figures
 from playalong.midi.port import Port
 from playalong.pattern.beat_map import FASTEST_PERCENT, SLOWEST_PERCENT
+from playalong.pattern.model import Pattern
 from playalong.practice.excerpts import Excerpt, whole_bars
 from playalong.profile.profile import Profile
 from playalong.screen.base.page import Outcome
@@ -47,7 +48,7 @@ from playalong.screen.base.widgets import (
     Buttons,
 )
 from playalong.screen.pages.passes import PassesPage
-from playalong.screen.pages.ready import PRACTISE, READY, ReadyPage
+from playalong.screen.pages.ready import PRACTISE, READY, READY_OWN, ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.sheet.recording_strip import RecordingStrip
 from playalong.sound.device.output import STEP_DB
@@ -117,13 +118,16 @@ class PlaySession:
         can_practise: bool = False,
         best: float | None = None,
         measure: Measure | None = None,
+        print_sheet: Callable[[Pattern], str] | None = None,
     ) -> None:
         """Takes are kept in ``folder``. ``level_chosen`` is told of another level, and
         ``counting_chosen`` of what counts in from now on.
 
         With ``can_practise`` the ready page offers to learn the pattern step by step, which ends
         the sitting: ``wants_practice`` then says so. ``best`` is the player's best score so far.
-        ``measure`` is offered after a run in which everything was early or late.
+        ``measure`` is offered after a run in which everything was early or late. ``print_sheet``
+        writes the pattern's sheet and says where it is; with it the pattern may be changed too,
+        which ends the sitting: ``wants_change`` then says so.
         """
         self._task, self._context, self._port, self._folder = task, context, port, folder
         self._choices = _choices(task)
@@ -131,7 +135,8 @@ class PlaySession:
         self._counting_chosen = counting_chosen
         self._measure = measure
         self._row = 0
-        self.wants_practice = False
+        self._print_sheet, self._printed = print_sheet, ""
+        self.wants_practice = self.wants_change = False
         #: The bars that were played again and again last, and what its runs left.
         self._looped: LoopSession | None = None
         self._kept: list[SavedRun] = []
@@ -227,12 +232,25 @@ class PlaySession:
             if outcome is Outcome.PRACTISE:
                 self.wants_practice = True
                 return Outcome.LEAVE
+            if outcome is Outcome.EDIT:
+                self.wants_change = True
+                return Outcome.LEAVE
+            if outcome is Outcome.PRINT and self._print_sheet is not None:
+                self._printed = self._told(self._print_sheet)
+                continue
             if outcome in (Outcome.START, Outcome.LEAVE):
                 return outcome
             if outcome in (Outcome.LESS, Outcome.MORE):
                 self._set(_Row(page.rows.choice.name), 1 if outcome is Outcome.MORE else -1)
             else:
                 self._change(outcome)
+
+    def _told(self, print_sheet: Callable[[Pattern], str]) -> str:
+        """Where the sheet is, or why there is none."""
+        try:
+            return print_sheet(self._task.pattern)
+        except UserError as error:
+            return " ".join(error.lines)
 
     def _result(self, saved: SavedRun, ended: RunResult) -> Outcome:
         """The page after a run, until AGAIN or LEAVE."""
@@ -419,7 +437,9 @@ class PlaySession:
 
     def _ready_page(self) -> ReadyPage:
         task, context = self._task, self._context
-        offered = [one for one in READY if self._can_practise or one is not PRACTISE]
+        may_change = self._print_sheet is not None and task.along is None
+        buttons = READY_OWN if may_change else READY
+        offered = [one for one in buttons if self._can_practise or one is not PRACTISE]
         return ReadyPage(
             theme=context.theme,
             title=task.pattern.title,
@@ -430,7 +450,11 @@ class PlaySession:
             facts=_facts(task, context, self._port),
             rows=self._rows(),
             rules=task.rules,
-            notes=[word for word in (*context.notices[1:], context.output.message) if word],
+            notes=[
+                word
+                for word in (self._printed, *context.notices[1:], context.output.message)
+                if word
+            ],
             caution=CAUTION,
             level=context.level(),
             buttons=_with_pads(context, offered),

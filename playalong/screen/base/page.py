@@ -71,6 +71,23 @@ class Outcome(StrEnum):
     TYPED = "typed"
     CLICK_ON_KIT = "click on the kit"
 
+    # What is put on a pattern's sheet, and what becomes of it; a file that is opened.
+    NORMAL = "normal"
+    ACCENT = "accent"
+    GHOST = "ghost"
+    OPEN_HAT = "open hi-hat"
+    FLAM = "flam"
+    DRAG = "drag"
+    OPTIONAL = "may be left out"
+    RIGHT_HAND = "right hand"
+    LEFT_HAND = "left hand"
+    REDO = "redo"
+    SAVE = "save"
+    EDIT = "edit"
+    PRINT = "print"
+    WRITE = "write"
+    OPEN_FILE = "open a file"
+
     # The pages that look back.
     OPEN = "open"
     SPAN = "days or weeks"

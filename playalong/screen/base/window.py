@@ -10,7 +10,7 @@ from pathlib import Path
 import pygame
 
 from playalong.screen.base.keys import Click, Key, Press
-from playalong.screen.base.page import Page
+from playalong.screen.base.page import Outcome, Page
 from playalong.support.errors import UserError
 from playalong.support.files import write_file
 
@@ -47,6 +47,8 @@ class Window:
         self.offscreen = offscreen
         #: Whether it was asked to close: every page then ends, and so does the program.
         self.is_closed = False
+        #: Files that were dropped on it and not yet opened; each press of OPEN_FILE tells of one.
+        self.dropped: list[Path] = []
         self._waiting: list[Press] = []
         self._struck: list[str] | None = None
         self._size = (1280, 720)
@@ -109,6 +111,10 @@ class Window:
 
     def _pull(self) -> None:
         for event in pygame.event.get():
+            if event.type == pygame.DROPFILE:
+                self.dropped.append(Path(event.file))
+                self._waiting.append(Outcome.OPEN_FILE)
+                continue
             press = _press(event)
             if press is None:
                 continue

@@ -107,6 +107,8 @@ class FirstPage:
         """GO_ON, the outcome of a card, or LEAVE."""
         if isinstance(press, Click):
             return self._clicked(press)
+        if press is Outcome.OPEN_FILE:
+            return Outcome.OPEN_FILE
         if isinstance(press, Outcome) and press in _BY_PAD:
             place = _BY_PAD.index(press)
             return self.cards[place].outcome if place < len(self.cards) else None

@@ -38,6 +38,14 @@ PRACTISE = Button(("p", "P"), "P", "step by step", outcome=Outcome.PRACTISE)
 #: What can be asked for before a run.
 READY = (START, *CHANGING, HEAR, PRACTISE, LEAVE)
 
+#: The same where the pattern may be changed and printed too.
+READY_OWN = (
+    *READY[:-1],
+    Button(("e", "E"), "E", "change", outcome=Outcome.EDIT),
+    Button(("s", "S"), "S", "print", outcome=Outcome.PRINT),
+    LEAVE,
+)
+
 #: In units: the least height of the choices and of what stands beside them, and the room between
 #: the parts.
 _ROWS, _GAP = 84, 12

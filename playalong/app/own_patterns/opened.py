@@ -1,0 +1,101 @@
+"""A file that is opened, whichever of the formats it has: what it is, and what was left out of it.
+
+By its ending, as everywhere: a pattern file, a Standard MIDI File (a take of this program, or of
+another), MusicXML, drum tab. Whatever is wrong is one plain line.
+"""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from playalong.interchange import midi_in, musicxml_in, tab_in
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import read
+from playalong.practice.assessment.reader import is_assessment
+from playalong.practice.warm_up.routine_file import is_routine
+from playalong.records.pattern_files import read_text
+from playalong.records.take_info import TakeInfo
+from playalong.records.takes import TakeError, from_bytes
+from playalong.support.errors import UserError
+from playalong.support.reading import MOST_MIDI, read_bytes
+from playalong.support.text import printable, quoted
+
+PATTERNS, MIDI = (".toml",), (".mid", ".midi")
+SCORES, TABS = (".musicxml", ".xml", ".mxl"), (".tab", ".txt")
+
+#: All endings that are opened, as they are told.
+ENDINGS = (*PATTERNS, *MIDI, *SCORES, *TABS)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opened:
+    """What was in a file: a pattern, and ``told``: how it was read and what was left out.
+
+    ``is_own``: it is a pattern file already. ``take`` says what a take of this program is of.
+    """
+
+    path: Path
+    pattern: Pattern
+    told: tuple[str, ...] = ()
+    is_own: bool = False
+    take: TakeInfo | None = None
+
+
+def open_file(path: Path) -> Opened:
+    """What is in the file at ``path``; UserError says why nothing can be made of it."""
+    kind = path.suffix.lower()
+    if kind not in ENDINGS:
+        raise UserError(
+            f"{quoted(printable(path.name))} is of no kind that is opened here: a pattern ends in "
+            f".toml, and {', '.join(ENDINGS[1:])} are read as well."
+        )
+    if kind in PATTERNS:
+        return _pattern_file(path)
+    data = _bytes(path)
+    name = printable(path.name)
+    if kind in SCORES:
+        found = musicxml_in.read(data, name)
+        return Opened(path=path, pattern=_named(found.pattern, path), told=found.told)
+    if kind in TABS:
+        found = tab_in.read(data.decode("utf-8", "replace"), name)
+        return Opened(path=path, pattern=_named(found.pattern, path), told=found.told)
+    return _midi(path, data)
+
+
+def _pattern_file(path: Path) -> Opened:
+    text = read_text(path)
+    for is_kind, words in (
+        (is_assessment, "an assessment: it is taken with: playalong assess"),
+        (is_routine, "a routine of the warm-up: it is used with: playalong warmup --routine"),
+    ):
+        if is_kind(text):
+            raise UserError(f"{quoted(printable(path.name))} is {words} FILE.")
+    return Opened(path=path, pattern=read(text, printable(path.stem)), is_own=True)
+
+
+def _midi(path: Path, data: bytes) -> Opened:
+    """A take of this program says what it is of; any other file is notes."""
+    take, start_s = None, 0.0
+    try:
+        info = from_bytes(data, "").info
+    except TakeError:
+        info = {}
+    if info.get("pattern"):
+        take = TakeInfo.from_plain(info)
+        said = info.get("start_s")
+        start_s = float(said) if isinstance(said, int | float) else 0.0
+    file = midi_in.read(data, printable(path.name))
+    found = midi_in.pattern_of(file, printable(path.stem), start_s=start_s)
+    return Opened(path=path, pattern=_named(found.pattern, path), told=found.told, take=take)
+
+
+def _named(pattern: Pattern, path: Path) -> Pattern:
+    return replace(pattern, name=printable(path.stem))
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return read_bytes(path, MOST_MIDI)
+    except FileNotFoundError:
+        raise UserError(f"There is no file {path}: check the name and the folder.") from None
+    except OSError as error:
+        raise UserError(f"{path} cannot be read: {error.strerror}.") from None

@@ -1,0 +1,251 @@
+"""The room in which patterns of one's own are made: new, opened from a file, changed, printed."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from playalong.app.own_patterns.edit_session import EditSession
+from playalong.app.own_patterns.opened import ENDINGS, Opened, open_file
+from playalong.app.own_patterns.own_files import DraftFile, OwnFiles
+from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import hold
+from playalong.app.user_folders import UserFolders
+from playalong.pattern.editing.changes import new_pattern
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import read
+from playalong.records.pattern_files import read_text
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
+from playalong.screen.base.widgets import Buttons
+from playalong.screen.edit_pages.opened import GRADE, OPENED, OpenedPage
+from playalong.screen.edit_pages.write import WritePage
+from playalong.screen.home_pages.typed import TypedPage
+from playalong.support.errors import UserError
+from playalong.support.files import write_new_file
+from playalong.support.text import counted, printable
+
+#: Where sheets go: a folder beside one's own patterns.
+SHEETS = "sheets"
+
+#: Rows of the room that are no pattern.
+_NEW = Choice(name="a new pattern", value="", fixed=True, about="An empty bar of 4/4 at 90 bpm.")
+_OPEN = Choice(
+    name="open a file",
+    value="",
+    fixed=True,
+    about=f"{', '.join(ENDINGS)}. Or drop it on the window.",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hands:
+    """What the room hands on: a pattern to be played, or heard; a take to be looked at."""
+
+    play: Callable[[Pattern], None]
+    hear: Callable[[Pattern], None]
+    look_at_take: Callable[[Path, Opened], None]
+
+
+class OwnPatterns:
+    """The room of one user; ``changed`` is called when there is another pattern."""
+
+    def __init__(
+        self,
+        context: RunContext,
+        home: UserFolders,
+        hands: Hands,
+        *,
+        changed: Callable[[], None] = lambda: None,
+        left_handed: bool = False,
+        has_kit: bool = False,
+    ) -> None:
+        self._context, self._hands, self._changed = context, hands, changed
+        self._left_handed, self._has_kit = left_handed, has_kit
+        self._files, self._sheets = OwnFiles(home), home.data / SHEETS
+
+    # What is done with one pattern.
+
+    def edit(
+        self,
+        pattern: Pattern,
+        path: Path | None = None,
+        *,
+        draft: DraftFile | None = None,
+        is_new: bool = False,
+    ) -> Pattern | None:
+        """Write on a pattern; as it is saved then, None where it is not."""
+        session = EditSession(
+            pattern,
+            self._context,
+            self._files,
+            path=path,
+            draft=draft,
+            is_new=is_new,
+            left_handed=self._left_handed,
+            has_kit=self._has_kit,
+        )
+        session.go()
+        if session.saved_as is not None:
+            self._changed()
+        return session.own
+
+    def print(self, pattern: Pattern) -> str:
+        """Write the sheet as a PDF; where it is, in words."""
+        from playalong.app.own_patterns.own_files import file_name
+        from playalong.app.own_patterns.printed import PDF, Printing, as_files
+
+        pages = Printing(left_handed=self._left_handed).pages(pattern)
+        name = f"{file_name(pattern.title)}{PDF}"
+        ((_, data),) = as_files(pages, Path(name), pattern.title)
+        path = write_new_file(self._sheets, name, data)
+        return f"The sheet, {counted(len(pages), 'page')}: {printable(str(path))}"
+
+    def change(self, pattern: Pattern) -> Pattern | None:
+        """Write on a pattern, in its own file where it has one; as ``edit``."""
+        return self.edit(pattern, self._files.file_of(pattern))
+
+    # The room.
+
+    def go(self) -> None:
+        """Show what there is until the room is left."""
+        chosen = 0
+        trouble: tuple[str, ...] = ()
+        while not self._context.window.is_closed:
+            drafts, files = self._files.drafts(), self._files.files()
+            choices = [
+                _NEW,
+                _OPEN,
+                *(_draft_row(draft) for draft in drafts),
+                *(_file_row(path) for path in files),
+            ]
+            page = WritePage(
+                theme=self._context.theme,
+                title="Write",
+                subtitle="a pattern of your own",
+                rows=Rows(choices, min(chosen, len(choices) - 1)),
+                notes=trouble,
+            )
+            outcome = hold(self._context, page, 0.0)
+            chosen, trouble = page.rows.chosen, ()
+            try:
+                if outcome is Outcome.OPEN_FILE:
+                    self.open_dropped()
+                elif outcome is not Outcome.START:
+                    return
+                elif chosen == 0:
+                    self.edit(new_pattern(), is_new=True)
+                elif chosen == 1:
+                    self._type_file()
+                elif chosen < 2 + len(drafts):
+                    draft = drafts[chosen - 2]
+                    self.edit(draft.pattern, draft.of, draft=draft)
+                else:
+                    path = files[chosen - 2 - len(drafts)]
+                    self.edit(read(read_text(path), path.stem), path)
+            except UserError as error:
+                trouble = tuple(error.lines)
+
+    def _type_file(self) -> None:
+        page = TypedPage(
+            theme=self._context.theme,
+            title="Open a file",
+            asked="Where is it?",
+            typed=f"{Path.home()}/",
+            told=f"{', '.join(ENDINGS)}; or drop it on the window.",
+        )
+        while hold(self._context, page, 0.0) is Outcome.ACCEPT:
+            try:
+                opened = open_file(Path(page.typed).expanduser())
+            except UserError as error:
+                page.told, page.is_off = " ".join(error.lines), True
+                continue
+            self.show(opened)
+            return
+
+    def open_dropped(self) -> None:
+        """Open the files that were dropped on the window, one after the other.
+
+        UserError tells of those that cannot be.
+        """
+        wrong: list[str] = []
+        dropped = self._context.window.dropped
+        while dropped and not self._context.window.is_closed:
+            try:
+                self.show(open_file(dropped.pop(0)))
+            except UserError as error:
+                wrong += error.lines
+        if wrong:
+            raise UserError(*wrong)
+
+    def show(self, opened: Opened) -> None:
+        """Show what a file holds, and do with it what is asked for."""
+        context, pattern, told = self._context, opened.pattern, opened.told
+        notes: tuple[str, ...] = ()
+        kept = opened.path if opened.path.parent == self._files.folder else None
+        offered = [*OPENED[:1], GRADE, *OPENED[1:]] if opened.take is not None else [*OPENED]
+        while not context.window.is_closed:
+            page = OpenedPage(
+                theme=context.theme,
+                title=pattern.title,
+                subtitle=f"{pattern.meter.written}  ·  {counted(len(pattern.bars), 'bar')}",
+                pattern=pattern,
+                told=_told(opened, told),
+                notes=notes,
+                left_handed=self._left_handed,
+                buttons=Buttons(offered),
+            )
+            outcome = hold(context, page, 0.0)
+            notes = ()
+            try:
+                if outcome is Outcome.KEEP:
+                    notes, kept, pattern = self._keep(pattern, kept)
+                elif outcome is Outcome.EDIT:
+                    saved = self.edit(pattern, kept, is_new=kept is None)
+                    if saved is not None:
+                        return
+                elif outcome is Outcome.START:
+                    self._hands.play(pattern)
+                elif outcome is Outcome.HEAR:
+                    self._hands.hear(pattern)
+                elif outcome is Outcome.PRINT:
+                    notes = (self.print(pattern),)
+                elif outcome is Outcome.GRADE:
+                    self._hands.look_at_take(opened.path, opened)
+                elif outcome is Outcome.LEAVE:
+                    return
+            except UserError as error:
+                notes = tuple(error.lines)
+
+    def _keep(self, pattern: Pattern, kept: Path | None) -> tuple[tuple[str, ...], Path, Pattern]:
+        """Keep what was opened among one's own patterns, once."""
+        if kept is not None:
+            return (f"It is among your own already: {kept.name}",), kept, pattern
+        own, path = self._files.save(replace(pattern, name=""), None)
+        self._changed()
+        return (f"It is kept among your own: {path.name}",), path, own
+
+
+def _draft_row(draft: DraftFile) -> Choice:
+    about = "Not saved when it was left."
+    if draft.of is not None:
+        about = f"Changes of {draft.of.name} that were not saved."
+    return Choice(name=draft.pattern.title, value="a draft", fixed=True, about=about)
+
+
+def _file_row(path: Path) -> Choice:
+    try:
+        pattern = read(read_text(path), path.stem)
+    except UserError as error:
+        told = str(error.lines[0])
+        return Choice(name=printable(path.stem), value="cannot be read", fixed=True, about=told)
+    figures = f"{pattern.tempo:g} bpm, {pattern.meter.written}"
+    about = pattern.about or f"{path.name} in your own folder."
+    return Choice(name=pattern.title, value=figures, fixed=True, about=about)
+
+
+def _told(opened: Opened, told: tuple[str, ...]) -> tuple[str, ...]:
+    """What is said of a file: its name first."""
+    first = printable(opened.path.name)
+    if opened.take is not None:
+        first = f"{first}: a take of {printable(opened.take.pattern)}, read as a pattern"
+    return (first, *told)

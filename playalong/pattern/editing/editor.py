@@ -1,0 +1,288 @@
+"""The editor: a pattern that is being written, what was done to it, and where the cursor stands.
+
+Moves and changes go in; the pattern, the cursor and a word on what could not be done come out.
+Whatever is done can be undone. Only what a pattern file can say is ever put into it.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from fractions import Fraction
+
+from playalong.pattern.editing import changes
+from playalong.pattern.model import Bar, Dynamic, Hand, Pattern, Stroke
+from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError, read
+from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
+from playalong.pattern.writer import write
+
+#: The rows of a new pattern.
+NEW_ROWS = ("hi-hat", "snare", "kick")
+
+#: So much can be undone.
+_MOST = 1_000
+
+_FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
+
+
+class Editor:
+    """``pattern`` as it is now, and the cursor: a bar, one of its cells, a row.
+
+    ``said`` tells what could not be done; ``struck`` are strokes put in and not heard yet.
+    """
+
+    def __init__(self, pattern: Pattern, *, is_saved: bool = True) -> None:
+        """``is_saved``: whether the pattern as it is now is in a file."""
+        self._done = [pattern]
+        self._at = 0
+        self._saved: Pattern | None = pattern if is_saved else None
+        self._rows = list(pattern.voices or NEW_ROWS)
+        self.bar = self.cell = self.row = 0
+        self.said = ""
+        self.struck: list[Stroke] = []
+
+    # What there is.
+
+    @property
+    def pattern(self) -> Pattern:
+        """As it is now."""
+        return self._done[self._at]
+
+    @property
+    def is_changed(self) -> bool:
+        """Whether it is other than in its file."""
+        return self.pattern != self._saved
+
+    @property
+    def rows(self) -> Sequence[str]:
+        """The voices that have a row, in staff order."""
+        used = {*self._rows, *self.pattern.voices}
+        return sorted(used, key=STAFF_ORDER.__getitem__)
+
+    @property
+    def voice(self) -> str:
+        """That of the cursor's row."""
+        return self.rows[min(self.row, len(self.rows) - 1)]
+
+    @property
+    def at(self) -> Fraction:
+        """The cursor's place in its bar."""
+        return changes.cells(self._bar)[self.cell]
+
+    @property
+    def beat(self) -> int:
+        """The cursor's beat, 0 is the first."""
+        return self._bar.meter.beat_of(self.at)
+
+    @property
+    def stroke(self) -> Stroke | None:
+        """The stroke under the cursor."""
+        return changes.stroke_at(self._bar, self.at, self.voice)
+
+    @property
+    def _bar(self) -> Bar:
+        return self.pattern.bars[self.bar]
+
+    # The cursor.
+
+    def go(self, bar: int, cell: int, row: int) -> None:
+        """Put the cursor there, or as near as there is a cell."""
+        self.bar = min(max(bar, 0), len(self.pattern.bars) - 1)
+        self.cell = min(max(cell, 0), len(changes.cells(self._bar)) - 1)
+        self.row = min(max(row, 0), len(self.rows) - 1)
+        self.said = ""
+
+    def move(self, cells: int, rows: int = 0) -> None:
+        """Move the cursor: over bar lines, round at the end, and up and down the rows."""
+        self.row = (self.row + rows) % len(self.rows)
+        self.cell += cells
+        while self.cell < 0:
+            self.bar = (self.bar - 1) % len(self.pattern.bars)
+            self.cell += len(changes.cells(self._bar))
+        while self.cell >= len(changes.cells(self._bar)):
+            self.cell -= len(changes.cells(self._bar))
+            self.bar = (self.bar + 1) % len(self.pattern.bars)
+        self.said = ""
+
+    # Strokes.
+
+    def toggle(self) -> None:
+        """Put a stroke where there is none, or take the one that is there away."""
+        if self.stroke is None:
+            self._put(Stroke(at=self.at, voice=self.voice))
+        else:
+            self.take_away()
+
+    def strike(self, voice: str, dynamic: Dynamic) -> None:
+        """Put a stroke of any voice at the cursor's place: it gets a row where it has none."""
+        self.add_row(voice)
+        self.row = list(self.rows).index(voice)
+        self._put(replace(self._here(), dynamic=dynamic))
+
+    def loudness(self, dynamic: Dynamic) -> None:
+        """Put a stroke that loud, or make the one that is there so; a flam is never a ghost."""
+        one = replace(self._here(), dynamic=dynamic)
+        if dynamic is Dynamic.GHOST:
+            one = replace(one, graces=0, is_open=False)
+        self._put(one)
+
+    def open(self) -> None:
+        """Open the hi-hat under the cursor, or close it."""
+        if self.voice != "hi-hat":
+            self.said = "Only the hi-hat can be open."
+            return
+        one = self._here()
+        self._put(replace(_no_ghost(one), is_open=not one.is_open, graces=0))
+
+    def graces(self, count: int) -> None:
+        """Make it a flam (1) or a drag (2), or a single stroke again."""
+        one = self._here()
+        graces = 0 if one.graces == count else count
+        self._put(replace(_no_ghost(one), graces=graces, is_open=False))
+
+    def optional(self) -> None:
+        """Let the stroke be one that may be left out, or not any more."""
+        one = self._here()
+        self._put(replace(one, optional=not one.optional))
+
+    def hand(self, hand: Hand) -> None:
+        """Say which hand plays the stroke, or no longer."""
+        one = self.stroke
+        if one is None:
+            self.said = "There is no stroke here."
+        elif BY_NAME[one.voice].limb in _FEET:
+            self.said = "A foot plays this: it has no hand."
+        else:
+            other = None if one.hand is hand else hand
+            self._do(changes.with_hand(self.pattern, self.bar, one, hand=other))
+
+    def take_away(self) -> None:
+        """Take the stroke under the cursor away."""
+        if self.stroke is not None:
+            self._do(changes.without_stroke(self.pattern, self.bar, self.at, voice=self.voice))
+
+    def _here(self) -> Stroke:
+        return self.stroke or Stroke(at=self.at, voice=self.voice)
+
+    def _put(self, stroke: Stroke) -> None:
+        if self._do(changes.with_stroke(self.pattern, self.bar, stroke)):
+            self.struck.append(stroke)
+
+    # All of it.
+
+    def grid(self, parts: int, *, everywhere: bool = False) -> None:
+        """Cut the cursor's beat, or all, into so many parts."""
+        at = self.at
+        changed = (
+            changes.with_grid_everywhere(self.pattern, parts)
+            if everywhere
+            else changes.with_grid(self.pattern, self.bar, self.beat, parts=parts)
+        )
+        self._do(changed)
+        self._back_to(at)
+
+    def meter(self, written: str) -> None:
+        """Another meter."""
+        at = self.at
+        self._do(changes.with_meter(self.pattern, written))
+        self._back_to(at)
+
+    def tempo(self, bpm: float) -> None:
+        """Another tempo, within what a pattern may have."""
+        bpm = min(max(bpm, SLOWEST_BPM), FASTEST_BPM)
+        self._do(changes.with_tempo(self.pattern, float(bpm)))
+
+    def title(self, words: str) -> None:
+        """Another title."""
+        self._do(replace(self.pattern, title=words))
+
+    def swing(self, percent: int) -> None:
+        """So many per cent of a pair for its first note; beats of a quarter note swing."""
+        swing = replace(self.pattern.swing, percent=Fraction(min(max(percent, 50), 80)))
+        self._do(replace(self.pattern, swing=swing))
+
+    def add_bar(self, *, copied: bool) -> None:
+        """One more bar after the cursor's, and the cursor in it."""
+        if len(self.pattern.bars) >= changes.MOST_BARS:
+            self.said = f"{changes.MOST_BARS} bars are the most."
+            return
+        self._do(changes.with_bar(self.pattern, self.bar, copied=copied))
+        self.bar += 1
+
+    def take_bar_away(self) -> None:
+        """Take the cursor's bar away."""
+        if len(self.pattern.bars) == 1:
+            self.said = "The last bar stays."
+            return
+        self._do(changes.without_bar(self.pattern, self.bar))
+        self.go(self.bar, self.cell, self.row)
+
+    def add_row(self, voice: str) -> None:
+        """Give a voice a row."""
+        own = self.voice
+        self._rows.append(voice)
+        self.row = list(self.rows).index(own)
+
+    def take_row_away(self, voice: str) -> None:
+        """Take a row away with its strokes; the last one stays."""
+        if len(self.rows) == 1:
+            self.said = "The last row stays."
+            return
+        self._rows = [one for one in self._rows if one != voice]
+        self._do(changes.without_voice(self.pattern, voice))
+        self._rows = [one for one in self.rows if one != voice] or [*NEW_ROWS]
+        self.go(self.bar, self.cell, self.row)
+
+    # What was done.
+
+    def undo(self) -> None:
+        """Take back what was done last."""
+        self._step(-1, "There is nothing to undo.")
+
+    def redo(self) -> None:
+        """Do again what was taken back."""
+        self._step(1, "There is nothing to do again.")
+
+    def saved(self, pattern: Pattern) -> None:
+        """It is in a file now, as ``pattern``, which is ours with its name and title."""
+        if pattern != self.pattern:
+            self._do(pattern)
+        self._saved = self.pattern
+
+    def _step(self, by: int, nothing: str) -> None:
+        if not 0 <= self._at + by < len(self._done):
+            self.said = nothing
+            return
+        self._at += by
+        self.go(self.bar, self.cell, self.row)
+
+    def _do(self, pattern: Pattern) -> bool:
+        """Take a changed pattern for the one there is, if a file can say it."""
+        self.said = ""
+        if pattern == self.pattern:
+            return False
+        if not changes.is_empty(pattern) and not _is_sound(pattern):
+            self.said = "That cannot be written in a pattern."
+            return False
+        self._done = [*self._done[: self._at + 1], pattern][-_MOST:]
+        self._at = len(self._done) - 1
+        return True
+
+    def _back_to(self, at: Fraction) -> None:
+        """The cursor on the last cell up to a place."""
+        cells = changes.cells(self._bar)
+        before = [number for number, cell in enumerate(cells) if cell <= at]
+        self.go(self.bar, before[-1] if before else 0, self.row)
+
+
+def _no_ghost(stroke: Stroke) -> Stroke:
+    """A ghost note is neither open nor a flam: it becomes a normal stroke."""
+    normal = stroke.dynamic is Dynamic.GHOST
+    return replace(stroke, dynamic=Dynamic.NORMAL) if normal else stroke
+
+
+def _is_sound(pattern: Pattern) -> bool:
+    """Whether its file says the same."""
+    try:
+        again = read(write(pattern), pattern.name)
+    except (PatternError, KeyError):
+        return False
+    return [bar.strokes for bar in again.bars] == [bar.strokes for bar in pattern.bars]
