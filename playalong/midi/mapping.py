@@ -20,6 +20,7 @@ from playalong.midi.messages import (
     FOOT_CONTROLLER,
     HIGHEST,
     KEY_PRESSURE,
+    KIND_BITS,
     NOTE_OFF,
     NOTE_ON,
     PITCH_BEND,
@@ -129,7 +130,7 @@ class Mapper:
         """The hit that a message means, if it means one."""
         if len(data) < 3 or (data[1] | data[2]) > HIGHEST:
             return None
-        kind = data[0] & 0xF0
+        kind = data[0] & KIND_BITS
         if kind == NOTE_ON and data[2]:
             return self._struck(time_s, channel_of(data), data[1], value=data[2])[1]
         if kind == CONTROL_CHANGE:

@@ -9,6 +9,9 @@ No other module knows a status byte. What comes in may be any bytes: no function
 them.
 """
 
+#: The two halves of a status byte.
+KIND_BITS, CHANNEL_BITS = 0xF0, 0x0F
+
 NOTE_OFF = 0x80
 NOTE_ON = 0x90
 KEY_PRESSURE = 0xA0
@@ -62,12 +65,12 @@ def control_change(channel: int, controller: int, value: int) -> bytes:
 
 def kind_of(data: bytes) -> int:
     """The kind of a message, one of the constants above; 0 where it has no status byte."""
-    return data[0] & 0xF0 if data and data[0] >= NOTE_OFF else 0
+    return data[0] & KIND_BITS if data and data[0] >= NOTE_OFF else 0
 
 
 def channel_of(data: bytes) -> int:
     """The channel of a channel message, 1 to 16."""
-    return (data[0] & 0x0F) + 1
+    return (data[0] & CHANNEL_BITS) + 1
 
 
 def is_sensing(data: bytes) -> bool:

@@ -27,7 +27,9 @@ from numpy.typing import NDArray
 
 from playalong.midi.hits import refined
 from playalong.midi.messages import (
+    CHANNEL_BITS,
     CONTROL_CHANGE,
+    KIND_BITS,
     NOTE_ON,
     PERCUSSION_CHANNEL,
     VELOCITY_PREFIX,
@@ -156,7 +158,7 @@ class _Events:
     def _read_notes(self, messages: Iterable[tuple[int, bytes]]) -> None:
         fine: dict[int, int] = {}
         for tick, data in messages:
-            kind, channel = data[0] & 0xF0, data[0] & 0x0F
+            kind, channel = data[0] & KIND_BITS, data[0] & CHANNEL_BITS
             if kind == NOTE_ON and data[2]:
                 velocity = refined(data[2], fine.pop(channel, 0))
                 self.notes.append((tick, channel, data[1], velocity))

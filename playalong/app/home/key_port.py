@@ -6,6 +6,7 @@ of loudness, and a keyboard is late by its own measure: it is for trying things 
 
 from collections.abc import Callable
 
+from playalong.midi.messages import PERCUSSION_CHANNEL, note_on
 from playalong.midi.port import Arrival
 from playalong.pattern.voices import note_of
 from playalong.screen.base.window import Window
@@ -27,8 +28,6 @@ _ACCENT = 118
 
 #: Said where keys are pads.
 WORDS = "No kit: space kick, C snare (X soft), J hi-hat, Z ride, V G R toms, Q crash"
-
-_NOTE_ON = 0x99
 
 
 class KeyPort:
@@ -67,4 +66,4 @@ def _message(letter: str) -> bytes | None:
         return None
     voice, velocity = struck
     accented = letter.isupper()
-    return bytes((_NOTE_ON, note_of(voice), _ACCENT if accented else velocity))
+    return note_on(PERCUSSION_CHANNEL, note_of(voice), _ACCENT if accented else velocity)
