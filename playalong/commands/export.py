@@ -91,18 +91,16 @@ def run(given: Options) -> None:
 
 def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list[str]]:
     """The file, and what is left out of it."""
-    from playalong.interchange import (
-        midi_form,
-        midi_out,
-        musicxml_form,
-        musicxml_out,
-        tab_form,
-        tab_out,
-    )
+    from playalong.interchange.midi import form as midi_form
+    from playalong.interchange.midi import writer as midi_writer
+    from playalong.interchange.musicxml import form as musicxml_form
+    from playalong.interchange.musicxml import writer as musicxml_writer
+    from playalong.interchange.tab import form as tab_form
+    from playalong.interchange.tab import writer as tab_writer
 
     variations = tuple(given.variation or ())
     if kind in _MIDI:
-        data = midi_out.write(
+        data = midi_writer.write(
             pattern,
             tempo_bpm=given.tempo,
             bars=given.bars,
@@ -115,7 +113,7 @@ def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list
     bars = tuple(played[number % len(played)] for number in range(count))
     pattern_played = replace(pattern, bars=bars, tempo=given.tempo or pattern.tempo)
     if kind in _TABS:
-        return tab_out.write(pattern_played).encode(), tab_form.not_carried(pattern)
-    score = musicxml_out.write(pattern_played)
-    packed = musicxml_out.compressed(score) if kind == ".mxl" else score
+        return tab_writer.write(pattern_played).encode(), tab_form.not_carried(pattern)
+    score = musicxml_writer.write(pattern_played)
+    packed = musicxml_writer.compressed(score) if kind == ".mxl" else score
     return packed, musicxml_form.not_carried(pattern)

@@ -125,9 +125,9 @@ def run(given: Options) -> None:
         raise UserError("--part is for MusicXML: other files have no parts.")
     data = _bytes(given.file)
     if given.list:
-        from playalong.interchange import midi_in
+        from playalong.interchange.midi import reader as midi_reader
 
-        print_lines(*map(str, midi_in.read(data, str(given.file)).parts()))
+        print_lines(*map(str, midi_reader.read(data, str(given.file)).parts()))
         return
     out = given.out or given.file.with_suffix(".toml")
     if out.suffix.lower() != ".toml":
@@ -167,20 +167,22 @@ def _refuse_of_midi_only(given: Options) -> None:
 
 def _read(given: Options, data: bytes, name: str) -> "Read":
     """What is in the file, by its ending."""
-    from playalong.interchange import midi_in, musicxml_in, tab_in
+    from playalong.interchange.midi import reader as midi_reader
+    from playalong.interchange.musicxml import reader as musicxml_reader
+    from playalong.interchange.tab import reader as tab_reader
 
     title, kind = (given.title or "").strip(), given.file.suffix.lower()
     if kind in _SCORES:
         return _part_of(
-            given, musicxml_in.read(data, str(given.file), title=title, part=given.part)
+            given, musicxml_reader.read(data, str(given.file), title=title, part=given.part)
         )
     if kind in _TABS:
         text = data.decode("utf-8", "replace")
-        return _part_of(given, tab_in.read(text, str(given.file), title=title))
-    file = midi_in.read(data, str(given.file))
+        return _part_of(given, tab_reader.read(text, str(given.file), title=title))
+    file = midi_reader.read(data, str(given.file))
     if given.start is not None and not 0 <= given.start <= _LATEST_S:
         raise UserError(f"Bar 1 cannot start at {given.start:g} s: choose 0 to {_LATEST_S:,}.")
-    return midi_in.pattern_of(
+    return midi_reader.pattern_of(
         file,
         name,
         title=title,

@@ -19,7 +19,12 @@ from playalong.app.history.reading import history
 from playalong.app.history.text import run_table
 from playalong.app.memory import Memory
 from playalong.commands.main import main
-from playalong.interchange import midi_in, midi_out, musicxml_in, musicxml_out, tab_in, tab_out
+from playalong.interchange.midi import reader as midi_reader
+from playalong.interchange.midi import writer as midi_writer
+from playalong.interchange.musicxml import reader as musicxml_reader
+from playalong.interchange.musicxml import writer as musicxml_writer
+from playalong.interchange.tab import reader as tab_reader
+from playalong.interchange.tab import writer as tab_writer
 from playalong.pattern import reader
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.targets import lay_out
@@ -71,22 +76,24 @@ def midi(data: bytes) -> None:
 def midi_pattern(data: bytes) -> None:
     """Made a pattern of, where it has drums, which is written as a file and read the same."""
     with suppress(UserError):
-        found = midi_in.pattern_of(midi_in.read(data, "fuzzed.mid"), "fuzzed").pattern
+        found = midi_reader.pattern_of(midi_reader.read(data, "fuzzed.mid"), "fuzzed").pattern
         assert reader.read(write(found), "fuzzed").bars == found.bars
 
 
 def tab(data: bytes) -> None:
     """Read, and where it is right, written again, and read the same."""
     with suppress(UserError):
-        found = tab_in.read(data.decode("utf-8", "replace"), "fuzzed").pattern
-        assert tab_in.read(tab_out.write(found), "fuzzed").pattern.bars == found.bars
+        found = tab_reader.read(data.decode("utf-8", "replace"), "fuzzed").pattern
+        assert tab_reader.read(tab_writer.write(found), "fuzzed").pattern.bars == found.bars
 
 
 def score(data: bytes) -> None:
     """The same of MusicXML."""
     with suppress(UserError):
-        found = musicxml_in.read(data, "fuzzed").pattern
-        assert musicxml_in.read(musicxml_out.write(found), "fuzzed").pattern.bars == found.bars
+        found = musicxml_reader.read(data, "fuzzed").pattern
+        assert (
+            musicxml_reader.read(musicxml_writer.write(found), "fuzzed").pattern.bars == found.bars
+        )
 
 
 def profile(data: bytes) -> None:
@@ -185,18 +192,18 @@ def _patterns() -> tuple[bytes, ...]:
 
 
 def _midi_patterns() -> tuple[bytes, ...]:
-    written = (midi_out.write(library().get(name), bars=2) for name in _NAMES)
+    written = (midi_writer.write(library().get(name), bars=2) for name in _NAMES)
     return (*samples("midi"), *samples("midi_patterns"), *written)
 
 
 def _tabs() -> tuple[bytes, ...]:
-    written = (tab_out.write(library().get(name)).encode() for name in _NAMES)
+    written = (tab_writer.write(library().get(name)).encode() for name in _NAMES)
     return (*samples("tabs"), *written)
 
 
 def _scores() -> tuple[bytes, ...]:
-    written = [musicxml_out.write(library().get(name)) for name in _NAMES]
-    return (*written, musicxml_out.compressed(written[0]))
+    written = [musicxml_writer.write(library().get(name)) for name in _NAMES]
+    return (*written, musicxml_writer.compressed(written[0]))
 
 
 _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")

@@ -12,9 +12,9 @@ import pretty_midi
 import pytest
 from hypothesis import given, settings
 
-from playalong.interchange.midi_form import VELOCITIES, not_carried
-from playalong.interchange.midi_in import Read, pattern_of, read
-from playalong.interchange.midi_out import write
+from playalong.interchange.midi.form import VELOCITIES, not_carried
+from playalong.interchange.midi.reader import Read, pattern_of, read
+from playalong.interchange.midi.writer import write
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.targets import lay_out

@@ -11,9 +11,9 @@ from zipfile import ZIP_DEFLATED, ZipFile
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
-from playalong.interchange.musicxml_form import BOTTOM, STEPS, not_carried
-from playalong.interchange.musicxml_in import read
-from playalong.interchange.musicxml_out import compressed, write
+from playalong.interchange.musicxml.form import BOTTOM, STEPS, not_carried
+from playalong.interchange.musicxml.reader import read
+from playalong.interchange.musicxml.writer import compressed, write
 from playalong.pattern.model import Bar, Dynamic, Pattern
 from playalong.pattern.voices import BY_NAME
 from playalong.records.pattern_files import library
@@ -236,7 +236,7 @@ def test_what_is_no_score_is_told(data: bytes, told: str):
 
 
 def test_a_file_that_unpacks_to_too_much_is_refused(monkeypatch):
-    monkeypatch.setattr("playalong.interchange.musicxml_in.MOST_BYTES", 100_000)
+    monkeypatch.setattr("playalong.interchange.musicxml.reader.MOST_BYTES", 100_000)
     file = BytesIO()
     with ZipFile(file, "w", ZIP_DEFLATED) as packed:
         packed.writestr("META-INF/container.xml", '<c><rootfile full-path="bomb.xml"/></c>')

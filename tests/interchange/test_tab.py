@@ -6,9 +6,9 @@ from fractions import Fraction
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 
-from playalong.interchange.tab_form import not_carried
-from playalong.interchange.tab_in import read
-from playalong.interchange.tab_out import write
+from playalong.interchange.tab.form import not_carried
+from playalong.interchange.tab.reader import read
+from playalong.interchange.tab.writer import write
 from playalong.pattern.model import Bar, Pattern
 from playalong.records.pattern_files import library
 from playalong.support.errors import UserError

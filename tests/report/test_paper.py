@@ -11,7 +11,7 @@ import pytest
 from defusedxml.ElementTree import fromstring
 
 from playalong.app.own_patterns.printed import KINDS, Printing, as_files, write_all
-from playalong.interchange import musicxml_out
+from playalong.interchange.musicxml import writer as musicxml_writer
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
 from playalong.practice import excerpts
@@ -70,7 +70,7 @@ def sheets(on_grid: bool) -> list[tuple[Pattern, list[Page]]]:
 
 def test_each_stroke_has_a_place_and_later_ones_stand_further_right():
     for pattern in everywhere():
-        pieces = staff.engraved(musicxml_out.write(pattern), width=ROOM)
+        pieces = staff.engraved(musicxml_writer.write(pattern), width=ROOM)
         found = {place: x for piece in pieces for place, x in piece.x_of.items()}
         for number, bar in enumerate(pattern.bars):
             assert {(number, stroke.at) for stroke in bar.strokes} <= found.keys()
@@ -81,7 +81,7 @@ def test_each_stroke_has_a_place_and_later_ones_stand_further_right():
 
 
 def test_a_place_where_nothing_is_written_lies_between_its_neighbours():
-    (piece,) = staff.engraved(musicxml_out.write(library().get("late-bus-home")), width=ROOM)
+    (piece,) = staff.engraved(musicxml_writer.write(library().get("late-bus-home")), width=ROOM)
     lengths = {0: Fraction(1)}
     before, after = piece.x_of[0, Fraction(0)], piece.x_of[0, Fraction(1, 8)]
     between = piece.x_at((0, Fraction(1, 16)), lengths)
@@ -95,10 +95,10 @@ def test_a_place_where_nothing_is_written_lies_between_its_neighbours():
 def test_what_may_be_left_out_is_grey_and_nothing_else():
     pattern = everything()
     optional = [(0, Fraction(11, 12), "snare"), (1, Fraction(1, 2), "kick")]
-    pieces = staff.engraved(musicxml_out.write(pattern), width=ROOM, optional=optional)
+    pieces = staff.engraved(musicxml_writer.write(pattern), width=ROOM, optional=optional)
     # The head of a ghost note in a chord with its two brackets; a kick alone with its stem.
     assert sum(one.is_quiet for piece in pieces for one in piece.outlines) == 5
-    plain = staff.engraved(musicxml_out.write(pattern), width=ROOM)
+    plain = staff.engraved(musicxml_writer.write(pattern), width=ROOM)
     assert not any(one.is_quiet for piece in plain for one in piece.outlines)
 
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
-from playalong.interchange import musicxml_out
+from playalong.interchange.musicxml import writer as musicxml_writer
 from playalong.pattern.meter import Meter
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
 from playalong.pattern.voices import BY_NAME
@@ -115,7 +115,7 @@ class Printing:
     def _key(self, pattern: Pattern) -> Part:
         """Which note is which drum, and what the signs mean."""
         strokes = [stroke for bar in _all_bars(pattern) for stroke in bar.strokes]
-        names = {musicxml_out.instrument(one) for one in strokes}
+        names = {musicxml_writer.instrument(one) for one in strokes}
         # The closed hi-hat before the open one: after it, it would have a plus.
         voices = sorted(
             (voice for voice in BY_NAME if voice in names),
@@ -131,7 +131,7 @@ class Printing:
                 meter, tuple(Stroke(at=at, voice=voice) for at, voice in placed), (1,) * len(own)
             )
             lines = staff.engraved(
-                musicxml_out.write(_of_bars(pattern, [bar])),
+                musicxml_writer.write(_of_bars(pattern, [bar])),
                 width=self._room * len(own) / _A_LINE,
                 is_excerpt=True,
                 has_rests=False,
@@ -164,13 +164,13 @@ class Printing:
             lines = grid.drawn(bars, voices, width=room)
         else:
             optional = {
-                (number, stroke.at, musicxml_out.instrument(stroke))
+                (number, stroke.at, musicxml_writer.instrument(stroke))
                 for number, bar in enumerate(bars)
                 for stroke in bar.strokes
                 if stroke.optional
             }
             lines = staff.engraved(
-                musicxml_out.write(_of_bars(pattern, bars)),
+                musicxml_writer.write(_of_bars(pattern, bars)),
                 width=room,
                 optional=optional,
                 is_excerpt=is_excerpt,
@@ -231,7 +231,7 @@ def _signs(strokes: Sequence[Stroke]) -> list[str]:
         "in brackets: a ghost note": any(one.dynamic is Dynamic.GHOST for one in strokes),
         "> an accent": any(one.dynamic is Dynamic.ACCENT for one in strokes),
         "o an open hi-hat, + closed again": any(
-            musicxml_out.instrument(one) == "hi-hat-open" for one in strokes
+            musicxml_writer.instrument(one) == "hi-hat-open" for one in strokes
         ),
         "one small note: a flam": any(one.graces == 1 for one in strokes),
         "two: a drag": any(one.graces == 2 for one in strokes),

@@ -1,4 +1,4 @@
-"""A pattern out of drum tab: see ``tab_form``.
+"""A pattern out of drum tab: see ``form``.
 
 A line with a bar line in it belongs to a system, which an empty line or a line of words ends; all
 other lines are words: title, time, tempo, legends ("o: open hi-hat", "S = snare"), a count, and
@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from playalong.interchange.reading import Read, one_round
-from playalong.interchange.tab_form import (
+from playalong.interchange.tab.form import (
     BAR_LINE,
     MARKS,
     MOST_COLUMNS,

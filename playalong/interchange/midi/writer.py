@@ -1,4 +1,4 @@
-"""A pattern as a Standard MIDI File that any sequencer opens: see ``midi_form``."""
+"""A pattern as a Standard MIDI File that any sequencer opens: see ``form``."""
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -10,7 +10,7 @@ from typing import Any
 
 import mido
 
-from playalong.interchange.midi_form import (
+from playalong.interchange.midi.form import (
     BAR,
     CHARSET,
     DRUMS,

@@ -1,4 +1,4 @@
-"""A pattern as MusicXML: see ``musicxml_form``."""
+"""A pattern as MusicXML: see ``form``."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -9,7 +9,7 @@ from math import lcm
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
-from playalong.interchange.musicxml_form import (
+from playalong.interchange.musicxml.form import (
     BOTTOM,
     HEADS,
     PROGRAM,

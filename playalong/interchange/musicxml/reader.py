@@ -1,4 +1,4 @@
-"""A pattern out of MusicXML, from this program or another: see ``musicxml_form``.
+"""A pattern out of MusicXML, from this program or another: see ``form``.
 
 The voice of a note is that of its instrument's General MIDI note, or else of its instrument's name,
 or else of its height on the staff and the shape of its head. Repeats and their endings are played
@@ -17,7 +17,7 @@ from zipfile import BadZipFile, ZipFile
 from defusedxml import DefusedXmlException
 from defusedxml.ElementTree import fromstring
 
-from playalong.interchange.musicxml_form import BOTTOM, HEADS, PROGRAM, STEPS, TYPES, is_foot
+from playalong.interchange.musicxml.form import BOTTOM, HEADS, PROGRAM, STEPS, TYPES, is_foot
 from playalong.interchange.reading import Read, one_round
 from playalong.interchange.voice_words import voice_in
 from playalong.pattern.meter import NOTES, STRAIGHT, Meter, WrittenSwing

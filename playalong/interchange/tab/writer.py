@@ -1,10 +1,10 @@
-"""A pattern as drum tab: see ``tab_form``."""
+"""A pattern as drum tab: see ``form``."""
 
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 from math import lcm
 
-from playalong.interchange.tab_form import (
+from playalong.interchange.tab.form import (
     BAR_LINE,
     CYMBALS,
     LETTERS,

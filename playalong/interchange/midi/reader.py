@@ -1,4 +1,4 @@
-"""A pattern out of a Standard MIDI File, written by a program or played: see ``midi_form``.
+"""A pattern out of a Standard MIDI File, written by a program or played: see ``form``.
 
 Notes are set to a grid beat by beat. Where every note of the file lies on one, to the tick, it was
 written, and the coarsest grid that has all of a beat's notes is taken. Else it was played: the grid
@@ -17,7 +17,7 @@ from typing import Any
 
 import mido
 
-from playalong.interchange.midi_form import (
+from playalong.interchange.midi.form import (
     BAR,
     CHARSET,
     DRUMS,

@@ -1,0 +1,1 @@
+"""Patterns as Standard MIDI Files: what both ways share, reading, writing."""

@@ -1,0 +1,1 @@
+"""Patterns as MusicXML: what both ways share, reading, writing."""

@@ -1,0 +1,1 @@
+"""Patterns as drum tab: what both ways share, reading, writing."""
