@@ -86,6 +86,13 @@ def doubts(item: Item) -> list[str]:
     return found + [_DOUBTS[one] for one in item.doubts if one in _DOUBTS]
 
 
+def why(item: Item) -> str:
+    """What is unsure of a stroke, as short as can be."""
+    if SELDOM in item.doubts or not item.doubts:
+        return f"{item.came} of {item.rounds}"
+    return "how loud?" if LOUDNESS in item.doubts else "a flam?"
+
+
 def report(captured: Captured, listed: Sequence[Item] | None = None) -> list[str]:
     """What is to be looked at: unsure strokes, those left out, what varies, the bars not taken."""
     pattern = captured.pattern

@@ -3,6 +3,8 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from playalong.commands.first_page import has_person, in_one_window
+from playalong.commands.options.folder import user_folders
 from playalong.commands.options.out import add_force, refuse_over
 from playalong.commands.options.simulated import USUAL_SKILL, SimulatedOptions
 from playalong.commands.parser import Parser, refuse
@@ -11,10 +13,12 @@ from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
     from playalong.app.capture.played_in import Known
+    from playalong.app.home.home_session import HomeSession
     from playalong.capture.understanding import Captured
 
 ABOUT = "make a pattern of a groove that is played: on the kit, or in a Standard MIDI File"
 EXAMPLES = (
+    ("play it in the window", "playalong capture"),
     ("groove.toml, beside it", "playalong capture groove.mid"),
     (
         "in one of two meters, at about that tempo, two bars long",
@@ -38,6 +42,7 @@ class Options(SimulatedOptions, Protocol):
     title: str | None
     reading: int
     simulate: str | None
+    port: str | None
     out: Path | None
     force: bool
 
@@ -49,7 +54,7 @@ def add_arguments(parser: Parser) -> None:
         type=Path,
         nargs="?",
         metavar="FILE",
-        help="a Standard MIDI File that was played (default what --simulate plays)",
+        help="a Standard MIDI File that was played (default what is played in the window)",
     )
     known = parser.add_argument_group("what is known of it")
     known.add_argument(
@@ -82,9 +87,14 @@ def add_arguments(parser: Parser) -> None:
         "--out",
         type=Path,
         metavar="FILE.toml",
-        help="where the pattern goes (default beside the file)",
+        help="where the pattern goes (default beside the file, or among your own patterns)",
     )
     add_force(parser)
+    parser.add_argument(
+        "--port",
+        metavar="PART",
+        help="part of the name of the kit's MIDI port (default the last one, or the only one)",
+    )
     _add_simulated(parser)
 
 
@@ -114,8 +124,12 @@ def run(given: Options) -> None:
     from playalong.pattern.writer import write
     from playalong.support.files import write_file
 
-    out = _out(given)
-    refuse_over(out, given.force)
+    if given.file is not None and given.simulate is not None:
+        raise UserError("A file is heard, or --simulate is: leave out one of them.")
+    if given.out is not None and given.out.suffix.lower() != ".toml":
+        raise UserError(
+            f"{given.out} is named like another kind of file: call it {given.out.stem}.toml."
+        )
     known = played_in.known(
         given.meter or (),
         given.tempo,
@@ -123,6 +137,13 @@ def run(given: Options) -> None:
         title=(given.title or "").strip(),
         reading=given.reading,
     )
+    if given.file is None and given.simulate is None:
+        _play_in(given, known)
+        return
+    refuse(given, "--port", "goes with a groove that is played in the window")
+    usual = Path(f"{given.simulate}-heard") if given.file is None else given.file
+    out = given.out or usual.with_suffix(".toml")
+    refuse_over(out, given.force)
     found = _heard(given, known, out.stem)
     write_file(out, write(found.pattern))
     print_lines(
@@ -134,16 +155,27 @@ def run(given: Options) -> None:
             print_lines(f"  or {phrases.choice(one, found.reading)}: --reading {number}")
 
 
-def _out(given: Options) -> Path:
-    if given.file is None and given.simulate is None:
-        raise UserError("Say which file to hear, or --simulate PATTERN.")
-    if given.file is not None and given.simulate is not None:
-        raise UserError("A file is heard, or --simulate is: leave out one of them.")
-    usual = Path(f"{given.simulate}-heard") if given.file is None else given.file
-    out = given.out or usual.with_suffix(".toml")
-    if out.suffix.lower() != ".toml":
-        raise UserError(f"{out} is named like another kind of file: call it {out.stem}.toml.")
-    return out
+def _play_in(given: Options, known: "Known") -> None:
+    """Play it in the window."""
+    from playalong.app.kit_port import open_kit
+
+    refuse(given, "--player --seed", "goes with --simulate")
+    refuse(given, "--reading", "says nothing before it is played: the window offers them")
+    if not has_person():
+        raise UserError("There is no window here: say which file to hear, or --simulate PATTERN.")
+    if given.out is not None:
+        refuse_over(given.out, given.force)
+    home = user_folders()
+
+    def room(session: "HomeSession") -> Path | None:
+        return session.play_in(known, given.out)
+
+    if given.port is None:
+        path = in_one_window(None, home, room=room)
+    else:
+        with open_kit(home, given.port, None) as kit:
+            path = in_one_window(None, home, kit, room=room)
+    print_lines("No groove was kept." if path is None else f"It is written: {path}")
 
 
 def _heard(given: Options, known: "Known", name: str) -> "Captured":

@@ -71,7 +71,9 @@ def test_somebody_simulated_is_heard(here: Path, capsys: pytest.CaptureFixture[s
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        ([], "--simulate PATTERN"),
+        ([], "There is no window here"),
+        (["--reading", "2"], "before it is played"),
+        (["groove.mid", "--port", "Drum"], "played in the window"),
         (["no.mid"], "There is no file no.mid"),
         (["groove.mid", "--meter", "4"], '"4" is no meter'),
         (["groove.mid", "--bars", "0"], "choose 1 to 8"),

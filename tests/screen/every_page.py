@@ -92,6 +92,7 @@ from playalong.support.cautions import CAUTION
 from tests.helpers.stage import context_on, unseen_window
 
 from .beats_samples import a_page as beats_page
+from .capture_samples import played_in, playing_in
 from .edit_samples import PAGES_OF_WRITING
 from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT, ready_page
 
@@ -751,5 +752,7 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "beats": (beats_page, 20.0),
     "ready-own": (ready_own, 0.0),
     **{name: (maker, 0.0) for name, maker in PAGES_OF_WRITING.items()},
+    "play-in": (playing_in, 9.0),
+    "play-in-understood": (played_in, 0.0),
     **{name: (maker, 2.0) for name, maker in PAGES_OF_A_KIT.items()},
 }

@@ -44,6 +44,7 @@ from playalong.support.text import counted, printable
 # The rooms' own imports stand in the methods that enter them: the first page waits for none.
 if TYPE_CHECKING:
     from playalong.app.assessment.entry import Taken
+    from playalong.app.capture.played_in import Known
     from playalong.app.lesson.lesson_session import LessonSummary
     from playalong.app.own_patterns.opened import Opened
     from playalong.app.own_patterns.room import OwnPatterns
@@ -349,6 +350,23 @@ class HomeSession:
         Run(task=to_hear(task, click), context=self.context, connect=lambda _: SilentPort()).play()
         self._opened.output.clear()
 
+    def play_in(self, known: "Known | None" = None, out: Path | None = None) -> Path | None:
+        """Make a pattern of a groove that is played, in ``out`` or among one's own; where it is
+        kept, None for nowhere."""
+        from playalong.app.capture.played_in import Known
+        from playalong.app.capture.session import CaptureSession
+        from playalong.app.own_patterns.own_files import OwnFiles
+
+        kept = CaptureSession(
+            self.context,
+            self._kit.port,
+            known or Known(),
+            save=lambda pattern: OwnFiles(self._home).save(pattern, out),
+            hear=lambda pattern: self.hear(self.task(pattern)),
+        ).go()
+        self._patterns = None
+        return None if kept is None else kept[1]
+
     def tell_beats(self, path: Path, per_bar: int | None) -> "BeatMap | None":
         """Have the beats of the recording at ``path`` tapped; None where none are kept."""
         from playalong.app.recording.entry import tapped
@@ -368,6 +386,7 @@ class HomeSession:
             play=lambda pattern: self.play(self.task(pattern)),
             hear=lambda pattern: self.hear(self.task(pattern)),
             look_at_take=self._look_at_take,
+            play_in=self.play_in,
         )
         return OwnPatterns(
             self.context,

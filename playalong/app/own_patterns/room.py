@@ -35,15 +35,24 @@ _OPEN = Choice(
     fixed=True,
     about=f"{', '.join(ENDINGS)}. Or drop it on the window.",
 )
+_PLAY_IN = Choice(
+    name="play it in",
+    value="",
+    fixed=True,
+    about="Play a groove on the kit for a few bars; it is written down.",
+)
+_FIRST = (_NEW, _OPEN, _PLAY_IN)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hands:
-    """What the room hands on: a pattern to be played, or heard; a take to be looked at."""
+    """What the room hands on: a pattern to be played, or heard; a take to be looked at; a groove to
+    be played in, which gives where it is kept, None for nowhere."""
 
     play: Callable[[Pattern], None]
     hear: Callable[[Pattern], None]
     look_at_take: Callable[[Path, Opened], None]
+    play_in: Callable[[], Path | None]
 
 
 class OwnPatterns:
@@ -113,8 +122,7 @@ class OwnPatterns:
         while not self._context.window.is_closed:
             drafts, files = self._files.drafts(), self._files.files()
             choices = [
-                _NEW,
-                _OPEN,
+                *_FIRST,
                 *(_draft_row(draft) for draft in drafts),
                 *(_file_row(path) for path in files),
             ]
@@ -136,14 +144,21 @@ class OwnPatterns:
                     self.edit(new_pattern(), is_new=True)
                 elif chosen == 1:
                     self._type_file()
-                elif chosen < 2 + len(drafts):
-                    draft = drafts[chosen - 2]
+                elif chosen == 2:
+                    trouble = self._play_in()
+                elif chosen < len(_FIRST) + len(drafts):
+                    draft = drafts[chosen - len(_FIRST)]
                     self.edit(draft.pattern, draft.of, draft=draft)
                 else:
-                    path = files[chosen - 2 - len(drafts)]
+                    path = files[chosen - len(_FIRST) - len(drafts)]
                     self.edit(read(read_text(path), path.stem), path)
             except UserError as error:
                 trouble = tuple(error.lines)
+
+    def _play_in(self) -> tuple[str, ...]:
+        """A groove out of the hands; what is to be told of it."""
+        path = self._hands.play_in()
+        return () if path is None else (f"It is written: {printable(str(path))}",)
 
     def _type_file(self) -> None:
         page = TypedPage(

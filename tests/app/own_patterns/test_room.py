@@ -50,7 +50,12 @@ class Played:
         self.room = OwnPatterns(
             self.context,
             home,
-            HandsOn(play=self.played.append, hear=self.played.append, look_at_take=lambda *_: None),
+            HandsOn(
+                play=self.played.append,
+                hear=self.played.append,
+                look_at_take=lambda *_: None,
+                play_in=lambda: home.data / "patterns" / "played.toml",
+            ),
             changed=self._change,
         )
 
@@ -174,7 +179,7 @@ def test_leaving_asks_and_a_draft_comes_back(played: Played):
     (draft,) = played.files.drafts()
     assert strokes(draft.pattern) == {(0, 0, "hi-hat", "normal", 0, False)}
     # Third row: the draft. It is saved, and gone.
-    played.presses(Key.DOWN, Key.DOWN, Key.ENTER, "s", "A", Key.ENTER, Key.ESCAPE, Key.ESCAPE)
+    played.presses(*[Key.DOWN] * 3, Key.ENTER, "s", "A", Key.ENTER, Key.ESCAPE, Key.ESCAPE)
     played.room.go()
     assert played.files.drafts() == []
     assert [path.name for path in played.files.files()] == ["a.toml"]
@@ -329,3 +334,12 @@ def test_a_hit_is_as_loud_as_its_band():
     for velocity, dynamic in ((10, Dynamic.GHOST), (75, Dynamic.NORMAL), (125, Dynamic.ACCENT)):
         hit = Hit(time_s=0.0, voice="snare", velocity=velocity)
         assert dynamic_of(hit, DEFAULT_BANDS) is dynamic
+
+
+def test_a_groove_is_played_in_and_the_room_says_where_it_is(played: Played):
+    played.presses(Key.DOWN, Key.DOWN, Key.ENTER, Key.ESCAPE)
+
+    played.room.go()
+
+    told = [page.notes for page in played.pages if isinstance(page, WritePage)]
+    assert told[-1] == (f"It is written: {played.home.data / 'patterns' / 'played.toml'}",)

@@ -1,0 +1,240 @@
+"""A groove played in, in the window: played, looked at, taken or dropped, kept as a file.
+
+While it is played strokes work nothing; who rests for ``REST_S`` after a few bars is done. On the
+page of what was understood every choice is a row, changed by pads, keys or mouse.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+from typing import Literal
+
+from playalong.app.capture.played_in import Known, of_hits
+from playalong.app.run.context import RunContext
+from playalong.app.run.frame_loop import Scene, View, hold, show
+from playalong.app.run.hit_input import HitInput
+from playalong.capture import phrases
+from playalong.capture.bars import Reading
+from playalong.capture.picking import State, changed, items, picked
+from playalong.capture.understanding import Captured, again
+from playalong.midi.hits import Hit, Hits
+from playalong.midi.mapping import Heard
+from playalong.midi.port import Port
+from playalong.pattern.model import Pattern
+from playalong.screen.base.page import Outcome
+from playalong.screen.base.rows import Choice, Rows
+from playalong.screen.capture_pages.listening import ListeningPage
+from playalong.screen.capture_pages.understood import UnderstoodPage
+from playalong.screen.home_pages.typed import TypedPage
+from playalong.support.cautions import CAUTION
+from playalong.support.errors import UserError
+from playalong.support.text import printable
+
+#: A pattern, and the file that it is in.
+Kept = tuple[Pattern, Path]
+
+#: So long a rest ends the listening, after so many strokes.
+REST_S, ENOUGH_STROKES = 3.0, 12
+
+_PLAY = (
+    "Play the groove, four bars or more, with or without a click. Then rest: it is written down."
+)
+
+#: The lengths that a pattern may be given.
+_LENGTHS = (1, 2, 4)
+
+#: Rows of the page beside the strokes.
+_COUNTED, _BARS = "count it as", "bars"
+
+#: More strokes than this nobody goes through.
+_MOST_ITEMS = 24
+
+#: What a groove is called until somebody says.
+_UNTITLED = "Groove"
+
+
+class CaptureSession:
+    """Plays in grooves until one is kept, or the player leaves."""
+
+    def __init__(
+        self,
+        context: RunContext,
+        port: Port,
+        known: Known,
+        *,
+        save: Callable[[Pattern], Kept],
+        hear: Callable[[Pattern], None],
+    ) -> None:
+        """``save`` writes a pattern into a file, ``hear`` plays one."""
+        self._context, self._known = context, known
+        self._save, self._hear = save, hear
+        profile = context.profile
+        late_ms = profile.latency.ms if profile.latency else 0.0
+        self._input = HitInput(port, context.stamps, profile.pads, latency_ms=late_ms)
+
+    def go(self) -> Kept | None:
+        """The pattern that was kept, and where; None where none was."""
+        told = ""
+        while not self._context.window.is_closed:
+            hits = self._listen(told)
+            if hits is None:
+                return None
+            try:
+                captured = of_hits(hits, self._known, _UNTITLED)
+            except UserError as error:
+                told = " ".join(error.lines)
+                continue
+            kept = self._look_at(captured)
+            if kept is not Outcome.AGAIN:
+                return kept
+            told = ""
+        return None
+
+    def _listen(self, told: str) -> Hits | None:
+        scene = _Listening(self._context, told)
+        self._input.discard()
+        outcome = show(self._context, scene, self._input)
+        return None if outcome is Outcome.LEAVE else Hits.of(scene.hits)
+
+    def _look_at(self, captured: Captured) -> "Kept | Literal[Outcome.AGAIN] | None":
+        """What the player keeps, None to leave, or AGAIN to play again."""
+        looked = Looked(captured)
+        while not self._context.window.is_closed:
+            page = looked.page(self._context)
+            outcome = hold(self._context, page, 0.0)
+            looked.chosen = page.rows.chosen
+            if outcome is Outcome.AGAIN:
+                return Outcome.AGAIN
+            if outcome is Outcome.HEAR:
+                self._hear(looked.pattern)
+            elif outcome in (Outcome.LESS, Outcome.MORE):
+                looked.change(1 if outcome is Outcome.MORE else -1)
+            elif outcome is Outcome.LEAVE:
+                return None
+            elif outcome is Outcome.START and (kept := self._keep(looked.pattern)) is not None:
+                return kept
+        return None
+
+    def _keep(self, pattern: Pattern) -> Kept | None:
+        """Ask for the title, and write the file; None where the player goes back."""
+        page = TypedPage(
+            theme=self._context.theme,
+            title="Play it in",
+            asked="What is it called?",
+            typed=self._known.title or _UNTITLED,
+        )
+        while hold(self._context, page, 0.0) is Outcome.ACCEPT:
+            title = printable(page.typed).strip()
+            if title:
+                return self._save(replace(pattern, title=title))
+            page.told, page.is_off = "Give it a title of a letter or more.", True
+        return None
+
+
+class _Listening(Scene):
+    """What is played, until there is a rest."""
+
+    def __init__(self, context: RunContext, told: str) -> None:
+        self.hits: list[Hit] = []
+        self._page = ListeningPage(theme=context.theme, words=_PLAY, told=told, caution=CAUTION)
+
+    @property
+    def by_pads(self) -> bool:
+        """Strokes are the groove."""
+        return False
+
+    def received(self, message: Heard) -> None:
+        """A stroke of the groove."""
+        if message.hit is not None:
+            self.hits.append(message.hit)
+            self._page.hits = self.hits
+
+    def view(self, now_s: float) -> View | None:
+        """The page, until the rest after what was played."""
+        enough = len(self.hits) >= ENOUGH_STROKES
+        if enough and now_s - self.hits[-1].time_s > REST_S:
+            return None
+        return View(self._page, now_s)
+
+
+class Looked:
+    """What was understood as it stands now: how it is counted, how long it is, which strokes."""
+
+    def __init__(self, captured: Captured) -> None:
+        self.chosen = 0
+        self._lengths = [n for n in _LENGTHS if n <= captured.bars_played]
+        self._take(captured)
+
+    def _take(self, captured: Captured) -> None:
+        self._captured = captured
+        self._items = items(captured)[:_MOST_ITEMS]
+
+    @property
+    def pattern(self) -> Pattern:
+        """The pattern with what is taken."""
+        return picked(self._captured.pattern, self._items)
+
+    def change(self, step: int) -> None:
+        """The chosen row, one on or back."""
+        row = self.chosen
+        captured = self._captured
+        if row == 0:
+            choices = captured.choices
+            at = [one is captured.reading for one in choices].index(True)
+            self._recount(choices[(at + step) % len(choices)], None)
+        elif row == 1:
+            lengths = self._lengths
+            own = len(captured.pattern.bars)
+            at = lengths.index(own) if own in lengths else 0
+            self._recount(captured.reading, lengths[(at + step) % len(lengths)])
+        else:
+            self._items[row - 2] = changed(self._items[row - 2], step)
+
+    def _recount(self, reading: Reading, bars: int | None) -> None:
+        try:
+            self._take(again(self._captured, reading, bars=bars))
+        except UserError:  # fewer bars in this reading: it stays as it is
+            return
+
+    def page(self, context: RunContext) -> UnderstoodPage:
+        """The page as it stands."""
+        captured, pattern = self._captured, self.pattern
+        seen = {item.key: (item.came, item.rounds) for item in self._items}
+        rows = [
+            Choice(name=_COUNTED, value=self._counted()),
+            Choice(name=_BARS, value=str(len(pattern.bars))),
+            *(
+                Choice(
+                    name=phrases.place(item, pattern), value=f"{item.state}, {phrases.why(item)}"
+                )
+                for item in self._items
+            ),
+        ]
+        out = sum(item.state is State.LEFT_OUT for item in self._items)
+        facts = [
+            ("bars played", str(captured.bars_played)),
+            ("understood", str(len(captured.understood))),
+            ("unsure", str(len(self._items) - out)),
+            ("left out", str(out)),
+        ]
+        if pattern.variations:
+            facts.append(("variations", str(len(pattern.variations))))
+        return UnderstoodPage(
+            theme=context.theme,
+            title="What was understood",
+            tempo_bpm=pattern.tempo,
+            run_bars=len(pattern.bars),
+            bars=pattern.bars,
+            voices=pattern.voices,
+            rows=Rows(rows, min(self.chosen, len(rows) - 1)),
+            facts=facts,
+            came=seen,
+            level=context.level(),
+        )
+
+    def _counted(self) -> str:
+        captured = self._captured
+        reading = captured.reading
+        best = captured.choices[0]
+        words = f"{phrases.counting(reading)}{phrases.swinging(captured.pattern.swing)}"
+        return words if reading is best else f"{words}: {phrases.choice(reading, best)}"

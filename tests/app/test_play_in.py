@@ -1,0 +1,130 @@
+"""A groove played in: listened to until there is a rest, looked at, changed, kept as a file."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from playalong.app.capture.played_in import Known
+from playalong.app.capture.session import CaptureSession
+from playalong.app.own_patterns.own_files import OwnFiles
+from playalong.app.run.clock import SteppedClock
+from playalong.app.user_folders import UserFolders
+from playalong.midi.messages import PERCUSSION_CHANNEL, note_on
+from playalong.pattern.model import Pattern
+from playalong.pattern.reader import read
+from playalong.pattern.targets import lay_out
+from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.page import Page
+from playalong.screen.capture_pages.listening import ListeningPage
+from playalong.screen.capture_pages.understood import UnderstoodPage
+from playalong.screen.home_pages.typed import TypedPage
+from playalong.simulation.player import perform
+from playalong.simulation.skills import SKILLS
+from tests.helpers.captured import unlike
+from tests.helpers.stage import Hands, Wire, context_on, unseen_window
+
+GROOVE = """
+title = "Groove"
+meter = "4/4"
+tempo = 100
+
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "-- x- -- x-"
+kick   = "x- -x x- --"
+"""
+
+Kept = tuple[Pattern, Path] | None
+
+
+def session(
+    folder: Path,
+    script: Callable[[Page], Press | None],
+    *,
+    messages: list[tuple[float, bytes]],
+    heard: list[Pattern] | None = None,
+) -> Kept:
+    clock = SteppedClock()
+    with unseen_window() as window:
+        hands = Hands(window, lambda page, _: script(page))
+        context = context_on(hands, clock, frame_s=0.05, listen_s=0.05)
+        wire = Wire(clock, *messages)
+        home = UserFolders(config=folder / "config", data=folder)
+        return CaptureSession(
+            context,
+            wire,
+            Known(),
+            save=lambda pattern: OwnFiles(home).save(pattern, None),
+            hear=lambda pattern: (heard if heard is not None else []).append(pattern),
+        ).go()
+
+
+def groove(bars: int = 4) -> list[tuple[float, bytes]]:
+    pattern = read(GROOVE, "groove")
+    targets = lay_out(pattern, pattern.tempo, bars, start_s=1.0)
+    return list(perform(targets, SKILLS["professional"], 4).messages)
+
+
+def keeping(page: Page) -> Press | None:
+    return Key.ENTER if isinstance(page, UnderstoodPage | TypedPage) else None
+
+
+def test_who_rests_has_a_pattern_in_a_file(tmp_path: Path) -> None:
+    kept = session(tmp_path, keeping, messages=groove())
+
+    assert kept is not None
+    pattern, path = kept
+    assert path == tmp_path / "patterns" / "groove.toml"
+    assert pattern.title == "Groove"
+    written = read(path.read_text(encoding="utf-8"), path.stem)
+    assert unlike(read(GROOVE, "groove"), written) == set()
+
+
+def test_a_title_is_typed_and_no_other_file_written_over(tmp_path: Path) -> None:
+    folder = tmp_path / "patterns"
+    folder.mkdir()
+    (folder / "mine.toml").write_text("mine")
+    typed = iter([*[Key.BACKSPACE] * len("Groove"), Key.ENTER, *"Mine", Key.ENTER])
+
+    def script(page: Page) -> Press | None:
+        return next(typed) if isinstance(page, TypedPage) else keeping(page)
+
+    kept = session(tmp_path, script, messages=groove())
+
+    assert kept is not None
+    assert (kept[0].title, kept[1].name) == ("Mine", "mine-2.toml")
+    assert (folder / "mine.toml").read_text() == "mine"
+
+
+def test_it_is_heard_counted_otherwise_and_kept_so(tmp_path: Path) -> None:
+    heard: list[Pattern] = []
+    pressed = iter(["h", Key.RIGHT, "h", Key.ENTER])
+
+    def script(page: Page) -> Press | None:
+        return next(pressed) if isinstance(page, UnderstoodPage) else keeping(page)
+
+    kept = session(tmp_path, script, messages=groove(8), heard=heard)
+
+    assert kept is not None
+    first, second = heard
+    assert first.tempo == pytest.approx(100.0, rel=0.01)
+    assert (second.tempo, second.bars) != (first.tempo, first.bars)
+    assert kept[0].tempo == second.tempo
+
+
+def test_too_little_is_told_and_it_may_be_played_again(tmp_path: Path) -> None:
+    few = [(0.5 + n * 0.5, note_on(PERCUSSION_CHANNEL, 38, 90)) for n in range(3)]
+    told: list[str] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ListeningPage):
+            told.append(page.told)
+            if len(page.hits) == 3 and not page.told:
+                return Key.ENTER
+            return Key.ESCAPE if page.told else None
+        return keeping(page)
+
+    assert session(tmp_path, script, messages=few) is None
+    assert "two bars at least" in told[-1]
+    assert not (tmp_path / "patterns").exists()
