@@ -7,7 +7,9 @@ another), MusicXML, drum tab. Whatever is wrong is one plain line.
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from playalong.interchange import midi_in, musicxml_in, tab_in
+from playalong.interchange.midi import reader as midi_reader
+from playalong.interchange.musicxml import reader as musicxml_reader
+from playalong.interchange.tab import reader as tab_reader
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
 from playalong.practice.assessment.reader import is_assessment
@@ -53,10 +55,10 @@ def open_file(path: Path) -> Opened:
     data = _bytes(path)
     name = printable(path.name)
     if kind in SCORES:
-        found = musicxml_in.read(data, name)
+        found = musicxml_reader.read(data, name)
         return Opened(path=path, pattern=_named(found.pattern, path), told=found.told)
     if kind in TABS:
-        found = tab_in.read(data.decode("utf-8", "replace"), name)
+        found = tab_reader.read(data.decode("utf-8", "replace"), name)
         return Opened(path=path, pattern=_named(found.pattern, path), told=found.told)
     return _midi(path, data)
 
@@ -83,8 +85,8 @@ def _midi(path: Path, data: bytes) -> Opened:
         take = TakeInfo.from_plain(info)
         said = info.get("start_s")
         start_s = float(said) if isinstance(said, int | float) else 0.0
-    file = midi_in.read(data, printable(path.name))
-    found = midi_in.pattern_of(file, printable(path.stem), start_s=start_s)
+    file = midi_reader.read(data, printable(path.name))
+    found = midi_reader.pattern_of(file, printable(path.stem), start_s=start_s)
     return Opened(path=path, pattern=_named(found.pattern, path), told=found.told, take=take)
 
 
