@@ -183,8 +183,22 @@ def read_as(
         )
     rough = _rough_kinds(heard, by_bar)
     fold = folded(by_bar, length=bars, kinds=rough)
-    return _written(
+    found = _written(
         heard, reading, places, fold=fold, by_bar=by_bar, choices=choices, head=(name, title)
+    )
+    shortest = _shortest(found.pattern.bars)
+    if bars is None and shortest < fold.bars:
+        return read_as(heard, reading, choices, name=name, title=title, bars=shortest)
+    return found
+
+
+def _shortest(bars: Sequence[Bar]) -> int:
+    """The fewest bars that say all that these do."""
+    return next(
+        n
+        for n in range(1, len(bars) + 1)
+        if len(bars) % n == 0
+        and all(bar.strokes == bars[at % n].strokes for at, bar in enumerate(bars))
     )
 
 

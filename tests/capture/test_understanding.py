@@ -9,6 +9,7 @@ from playalong.capture.understanding import understand
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
+from playalong.records.pattern_files import load_pattern
 from playalong.simulation.skills import SKILLS
 from playalong.support.errors import UserError
 from tests.helpers.captured import played, sounds_unlike, unlike
@@ -214,3 +215,12 @@ def test_too_little_is_told() -> None:
 
     with pytest.raises(UserError, match="two bars at least"):
         understand(few, name="played", title="Played")
+
+
+def test_bars_that_are_written_alike_stand_once() -> None:
+    pattern = load_pattern("late-bus-home")
+    hits = played(pattern, SKILLS["intermediate"], 3, bars=8)  # a ghost note is now and then loud
+
+    found = understand(hits, name="played", title="Played")
+
+    assert len(found.pattern.bars) == 1
