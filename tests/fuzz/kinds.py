@@ -202,8 +202,11 @@ def _tabs() -> tuple[bytes, ...]:
 
 
 def _scores() -> tuple[bytes, ...]:
-    written = [musicxml_writer.write(library().get(name)) for name in _NAMES]
-    return (*written, musicxml_writer.compressed(written[0]))
+    return tuple(musicxml_writer.write(library().get(name)) for name in _NAMES)
+
+
+def _packed_scores() -> tuple[bytes, ...]:
+    return tuple(map(musicxml_writer.compressed, _scores()))
 
 
 _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")
@@ -211,7 +214,8 @@ _NAMES = ("late-bus-home", "boots-by-the-door", "turns-at-the-pump")
 KINDS = {
     "patterns": Kind(share=160, sources=_patterns, tries=pattern),
     "tabs": Kind(share=60, sources=_tabs, tries=tab),
-    "scores": Kind(share=60, sources=_scores, tries=score),
+    "scores": Kind(share=40, sources=_scores, tries=score),
+    "packed scores": Kind(share=20, sources=_packed_scores, tries=score),
     "midi": Kind(share=160, sources=lambda: samples("midi"), tries=midi),
     "patterns as midi": Kind(share=80, sources=_midi_patterns, tries=midi_pattern),
     "profiles": Kind(share=120, sources=lambda: samples("profiles"), tries=profile),

@@ -1,11 +1,13 @@
 import os
 import struct
 import sys
+from pathlib import Path
 
 import pygame
 import pytest
 
 from playalong.screen.base.keys import Click, Key
+from playalong.screen.base.page import Outcome
 from playalong.screen.base.window import Window, WindowError
 from playalong.support.errors import UserError
 
@@ -103,3 +105,13 @@ def test_presses_are_told_in_order(window):
 
 def test_the_room_opens_no_sound(window):
     assert pygame.mixer.get_init() is None
+
+
+def test_a_file_that_is_dropped_waits_until_it_is_opened():
+    window = Window.open((320, 200), offscreen=True)
+    pygame.event.clear()
+    pygame.event.post(pygame.event.Event(pygame.DROPFILE, file="/a/groove.mid"))
+    pygame.event.post(pygame.event.Event(pygame.KEYDOWN, key=pygame.K_UP, unicode=""))
+    assert window.presses() == [Outcome.OPEN_FILE, Key.UP]
+    assert window.dropped == [Path("/a/groove.mid")]
+    window.close()

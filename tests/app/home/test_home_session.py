@@ -16,12 +16,17 @@ from playalong.app.stored_runs import NOBODY
 from playalong.app.user_folders import UserFolders
 from playalong.grading.levels import Level
 from playalong.grading.loudness import Band
+from playalong.interchange.musicxml import writer as musicxml_writer
 from playalong.midi.port import Port
 from playalong.pattern.model import Dynamic, PatternKind
+from playalong.records.pattern_files import library
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered, Struck
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.base.window import Window
+from playalong.screen.edit_pages.edit import EditPage
+from playalong.screen.edit_pages.opened import OpenedPage
+from playalong.screen.edit_pages.write import WritePage
 from playalong.screen.history_pages.look_back import LookBackPage
 from playalong.screen.home_pages.first import FirstPage
 from playalong.screen.home_pages.patterns import PatternsPage
@@ -33,6 +38,7 @@ from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
 from playalong.sound.device import devices
 from tests.helpers.shipped import SHIPPED
+from tests.helpers.simulated_takes import recorded
 from tests.helpers.stage import Hands, Wire, context_on, struck, unseen_window
 
 
@@ -421,3 +427,54 @@ def test_who_looks_back_comes_back_and_who_erases_themselves_is_nobody(window, h
     assert home.players() == []
     assert session.player == NOBODY
     assert type(seen[-1]) is FirstPage
+
+
+def test_a_file_is_dropped_and_played_and_a_pattern_is_changed_and_printed(window, home, tmp_path):
+    pattern = library().get("wide-stairs")
+    dropped = tmp_path / "stairs.musicxml"
+    dropped.write_bytes(musicxml_writer.write(pattern))
+    window.dropped.append(dropped)
+    script = pressing(
+        FirstPage=["p", "t"],
+        OpenedPage=["p", Key.ENTER],
+        PatternsPage=["w", "i", "d", "e", Key.ENTER, Key.ESCAPE],
+        # What was dropped; the pattern of the program, printed and changed; as it is then.
+        ReadyPage=[Key.ESCAPE, "s", "e"],
+        EditPage=[Key.SPACE, "s"],
+        TypedPage=["!", Key.ENTER],
+    )
+    session, _, seen = a_session(window, home, script)
+    session.go()
+    assert kinds(seen) == [
+        OpenedPage,
+        ReadyPage,
+        OpenedPage,
+        FirstPage,
+        PatternsPage,
+        ReadyPage,
+        EditPage,
+        TypedPage,
+        EditPage,
+        ReadyPage,
+        PatternsPage,
+        FirstPage,
+        WritePage,
+        FirstPage,
+    ]
+    last = [page for page in seen if isinstance(page, ReadyPage)][-1]
+    assert last.title == "Wide Stairs, my own!"
+    names = sorted(path.name for path in (home.data / "patterns").iterdir())
+    assert names == ["wide-stairs-my-own.toml", "wide-stairs.toml"]
+    (sheet,) = (home.data / "sheets").iterdir()
+    assert sheet.read_bytes()[:5] == b"%PDF-"
+
+
+def test_the_grade_of_a_take_that_is_dropped(window, home, tmp_path):
+    take = tmp_path / "take.mid"
+    take.write_bytes(recorded(library().get("late-bus-home"), "professional", 1).as_bytes())
+    window.dropped.append(take)
+    session, _, seen = a_session(window, home, pressing(OpenedPage=["g"]))
+    session.go()
+    assert kinds(seen) == [OpenedPage, ResultPage, OpenedPage, FirstPage]
+    page = next(page for page in seen if isinstance(page, ResultPage))
+    assert page._total > 80

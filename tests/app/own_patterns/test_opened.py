@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 from playalong.app.own_patterns.opened import ENDINGS, open_file
-from playalong.interchange import midi_out, musicxml_out, tab_out
+from playalong.interchange.midi import writer as midi_writer
+from playalong.interchange.musicxml import writer as musicxml_writer
+from playalong.interchange.tab import writer as tab_writer
 from playalong.pattern.model import Pattern
 from playalong.pattern.writer import write
 from playalong.records.pattern_files import library
@@ -15,14 +17,14 @@ from tests.helpers.simulated_takes import recorded
 
 def a_file(folder: Path, pattern: Pattern, ending: str) -> Path:
     path = folder / f"groove{ending}"
-    score = musicxml_out.write(pattern)
+    score = musicxml_writer.write(pattern)
     written = {
         ".toml": write(pattern).encode(),
-        ".mid": midi_out.write(
+        ".mid": midi_writer.write(
             pattern, tempo_bpm=None, bars=None, variations=(), as_it_sounds=False
         ),
-        ".mxl": musicxml_out.compressed(score),
-        ".tab": tab_out.write(pattern).encode(),
+        ".mxl": musicxml_writer.compressed(score),
+        ".tab": tab_writer.write(pattern).encode(),
     }
     same = {".midi": ".mid", ".musicxml": "", ".xml": "", ".txt": ".tab"}
     path.write_bytes(written.get(same.get(ending, ending), score))

@@ -264,10 +264,10 @@ def test_a_click_is_as_loud_as_it_is_high_and_again_takes_it_away(played: Played
 
 
 def test_dropped_files_are_shown_kept_and_told(played: Played, tmp_path: Path):
-    from playalong.interchange import musicxml_out
+    from playalong.interchange.musicxml import writer as musicxml_writer
 
     good, bad = tmp_path / "good.musicxml", tmp_path / "bad.mid"
-    good.write_bytes(musicxml_out.write(library().get("wide-stairs")))
+    good.write_bytes(musicxml_writer.write(library().get("wide-stairs")))
     bad.write_bytes(b"nothing")
     played.window.dropped += [bad, good]
     told: list[object] = []
