@@ -38,6 +38,9 @@ STRETCH = {"": 0.68, "-quick": 0.38}
 #: The shortest words are said a little longer where there is time.
 LONGER = {"e": 1.6, "a": 1.6, "ta": 1.3, "eight": 1.15}
 
+#: Said as quickly as the others this one has two onsets.
+LESS_QUICK = {"three": 1.1}
+
 #: The most that comes before the onset; nothing does before a vowel, or what is like one.
 LEAD_S = 0.09
 VOWELS = ("one", "eight", "eleven", "e", "and", "a", "let", "nine")
@@ -116,7 +119,7 @@ def loudest_db(sound: Floats) -> float:
 
 def made(word: str, pace: str, folder: Path) -> Floats:
     """The word as it is kept, (n,) at ``VOICE_RATE``, its beat ``BEAT_S`` after its beginning."""
-    stretch = STRETCH[pace] * (1.0 if pace else LONGER.get(word, 1.0))
+    stretch = STRETCH[pace] * (LESS_QUICK if pace else LONGER).get(word, 1.0)
     sound = cut(word, said(word, stretch, folder), pace)
     wished_db = level_db(sample(Kind.COUNT, RATE), RATE)
     beat = round(onset_s(sound) * RATE)

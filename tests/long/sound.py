@@ -30,6 +30,7 @@ from playalong.sound.timeline import RATE
 from playalong.support.errors import UserError
 from tests.bench.output import DriftingDevice, Simulated, drawing
 from tests.long.frame import Options, Table, generator
+from tests.long.pads import over_jack
 from tests.sound.a_weighting import level_db
 from tests.sound.making_music import (
     GROOVES,
@@ -60,6 +61,9 @@ LINE_MS, BACK_S = 10.0, 2.0
 
 #: Strokes, and how many ms of spread from stroke to sound are asked for.
 STROKES, SPREAD_MS = 2000, 1.0
+
+#: So many strokes over real ports.
+STRUCK = 200
 
 
 class InMemory(Played):
@@ -268,4 +272,5 @@ def tables(options: Options) -> Iterator[Table]:
     yield tempi()
     yield lost_device()
     yield pads(options.seed)
+    yield over_jack(STRUCK)
     yield soak(options.count)
