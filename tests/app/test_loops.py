@@ -233,3 +233,82 @@ def test_a_sitting_chooses_bars_plays_them_and_ends_on_one_page(recording, tmp_p
     assert last.bars == "bars 4 to 5"
     assert len(last.passes) == 2
     assert last.offers(Outcome.AGAIN)
+
+
+TWO_BARS = read_pattern(
+    """
+title = "Three Doors"
+meter = "4/4"
+tempo = 120
+[[bar]]
+hi-hat = "xx xx xx xx"
+kick   = "x- -- xx --"
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "-- X- -- X-"
+[[bar]]
+hi-hat = "xx xx xx xx"
+snare  = "-- X- -- XX"
+""",
+    "three-doors",
+)
+
+
+def test_bars_of_a_pattern_are_played_again_and_again_and_go_faster(context, tmp_path):
+    """Without a recording; per cent are those of the tempo that was asked for."""
+    begun: list[float] = []
+
+    def connect(task: Task, start_s: float) -> Port:
+        begun.append(start_s)
+        return SimulatedPort(
+            perform(task.targets(), NEAR, 7 + len(begun)), start_s, context.clock.now
+        )
+
+    task = Task(pattern=PATTERN, tempo_bpm=110.0, bars=2, variations=(), rules=Rules())
+    loop = LoopSession(replace(task, passes=Passes(most=5, faster_after=2)), context, connect)
+    runs = list(loop.runs())
+    assert [one.percent for one in loop.passes] == [100, 100, 100, 105, 105]
+    assert [part.tempo_bpm for part, _ in runs] == [110.0, 115.5]
+    assert all(one.is_clean for one in loop.passes)
+    for part, ended in runs:
+        saved = save_run(part, ended, tmp_path)
+        assert saved.graded.grade.score.total > 90
+
+
+def test_a_part_of_a_pattern_is_chosen_on_the_page_and_looped(tmp_path):
+    """Bars 2 to 3 of three, again and again, by the keys that strokes stand for."""
+    clock, seen = SteppedClock(), list[object]()
+    keys = iter(
+        [
+            *[Key.DOWN] * 2,
+            Key.RIGHT,  # these bars: again and again
+            Key.UP,  # what was bars is now the last bar
+            Key.UP,
+            Key.RIGHT,  # from bar 2
+            Key.ENTER,
+        ]
+    )
+
+    def script(page, now_s):
+        if not seen or seen[-1] is not page:
+            seen.append(page)
+        if isinstance(page, ReadyPage):
+            return next(keys)
+        if isinstance(page, RunPage):
+            return Key.ESCAPE if now_s > 9.0 else None
+        return Key.ESCAPE if isinstance(page, PassesPage) else None
+
+    with unseen_window() as window:
+        sitting = context_on(Sits(window, script), clock, frame_s=0.02, listen_s=0.02)
+        task = Task(pattern=TWO_BARS, tempo_bpm=120.0, bars=3, variations=(), rules=Rules())
+        kit = SimulatedPort(perform(task.targets(), NEAR, 1), 1e9, clock.now)
+        session = PlaySession(task, sitting, kit, folder=tmp_path)
+        (saved,) = session.runs()
+    ready = [page for page in seen if isinstance(page, ReadyPage)]
+    assert [len(page.bars) for page in ready][-1] == 2
+    last = seen[-1]
+    assert isinstance(last, PassesPage)
+    assert last.bars == "bars 2 to 3"
+    assert len(last.passes) == 2
+    said = saved.graded.asked.said
+    assert [part["bar"] for part in said.excerpt["parts"]] == [2, 3]

@@ -154,7 +154,8 @@ def test_the_level_is_moved_on_the_page_of_the_grade_too(window, tmp_path):
 
 def test_everything_of_a_run_is_chosen_on_the_ready_page(window, tmp_path):
     """Each row, one step further; the level is told to whoever keeps it."""
-    down_and_more = [Key.RIGHT, *[Key.DOWN, Key.RIGHT] * 8]
+    # Tempo and bars; once stays once; and the rest.
+    down_and_more = [Key.RIGHT, Key.DOWN, Key.RIGHT, Key.DOWN, *[Key.DOWN, Key.RIGHT] * 7]
     keys = {ReadyPage: iter([*down_and_more, Key.ENTER]), ResultPage: iter([Key.ESCAPE])}
     made, _, _ = session_with(
         window, lambda page: next(keys.get(type(page), iter(())), None), tmp_path
@@ -204,10 +205,9 @@ def test_the_levels_of_click_drums_and_recording_are_set_by_strokes_and_by_the_m
 ):
     """A click on the end of a row that is chosen; a stroke as it is agreed."""
     made, _, _ = session_with(window, lambda page: None, tmp_path)
-    rows = [choice.name for choice in made._rows().choices]
     before = made._context.output.mix
     for name, part in (("level of the click", Part.CLICK), ("level of the drums", Part.DRUMS)):
-        made._row = rows.index(name)
+        made._row = name
         page = made._ready_page()
         window.frame(page, 0.0)
         row = page.rows._areas[page.rows.chosen]

@@ -16,7 +16,17 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import numpy as np
+
+from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.targets import lay_out_on
+from playalong.pattern.voices import note_of
+from playalong.records import beat_maps
+from playalong.records.pattern_files import library
+from playalong.records.takes import read
+from playalong.sound.rendering import write_wave
 from tests.long.frame import Options, Table
+from tests.sound.making_music import GROOVES, rendered
 
 FULL_COUNT, SAMPLE_COUNT = 2_000, 40
 
@@ -32,6 +42,9 @@ NOTES = (36, 38, 40, 42, 46, 44, 48, 45, 43, 49, 51, 22, 26, 99)
 SIZES = ((640, 480), (1280, 720), (1000, 700), (1920, 1080), (320, 240), (1500, 500))
 
 PATIENCE_S = 40.0
+
+#: The pattern that is looped.
+LOOPED = "boots-by-the-door"
 
 
 class Desk:
@@ -249,6 +262,58 @@ def lesson(desk: Desk) -> bool:
     return there and left(desk)
 
 
+def loop(desk: Desk) -> bool:
+    """Two bars of a recording, chosen and moved on the page before a run, are played again and
+    again with sticks on a real port, each pass graded; then they are left.
+    """
+    pattern, beats = library().get(LOOPED), BeatMap.of([0.5 + 0.6 * beat for beat in range(33)])
+    song = desk.folder / "song.wav"
+    write_wave(song, rendered(np.array(beats.times_s), GROOVES["straight"]).sound)
+    data = next(desk.folder.glob("data/**/playalong.db")).parent
+    beat_maps.write(data / "beats", song, beats)
+    desk.press("p")
+    if not desk.wait_for("PatternsPage"):
+        return False
+    desk.press(*LOOPED[:4], "Return")
+    if not desk.wait_for("ReadyPage"):
+        return False
+    desk.press("Up", "Right")  # the last of the rows: along with what
+    if not desk.wait_for("SettingsPage"):
+        return False
+    desk.press("Up", "Return")  # the last: another file
+    if not desk.wait_for("TypedPage"):
+        return False
+    desk.press(*["BackSpace"] * (len(str(Path.home())) + 1))
+    desk.x("type", "--delay", "60", str(song))
+    desk.press("Return")
+    if not desk.wait_for("ReadyPage"):
+        return False
+    # From bar 1 to bar 2, again and again.
+    desk.press(*["Down"] * 3)
+    desk.press(*["Left"] * 6, "Down", "Right", "Return")
+    if not desk.wait_for("RunPage"):
+        return False
+    time.sleep(0.5)
+    start_s = float(Path(f"{desk.pages}.start").read_text(encoding="utf-8"))
+    targets, passes = lay_out_on(pattern, beats, 0, bars=2), 3
+    pass_s = beats.bar_start_s(2) - beats.bar_start_s(0)
+    for number in range(passes):
+        for time_s, voice in zip(targets.time_s.tolist(), targets.names, strict=True):
+            due_s = start_s + number * pass_s + time_s
+            time.sleep(max(0.0, due_s - time.perf_counter()))
+            desk.strike(note_of(voice))
+    time.sleep(1.0)
+    desk.press("Escape")
+    return desk.wait_for("PassesPage") and looped_takes(data) and left(desk)
+
+
+def looped_takes(data: Path) -> bool:
+    """A take of it is kept, along with the recording."""
+    takes = [read(path) for path in sorted((data / "takes").glob(f"{LOOPED}*.mid"))]
+    along = [take.info["along"] for take in takes if take.info.get("along")]
+    return len(along) == 1 and along[0]["recording"] == "song.wav"
+
+
 #: How each page is come to from the first one; the last key leaves it, or begins to.
 WAYS: dict[str, tuple[str, ...]] = {
     "FirstPage": (),
@@ -374,6 +439,7 @@ def _all_of_it(options: Options) -> Table:
                 "a setting is kept": settings_kept,
                 "history": looked_back,
                 "a lesson": lesson,
+                "bars of a recording, chosen on the page, again and again": loop,
                 f"cable out and in on {len(WAYS)} pages": cable_on_every_page,
                 "the program ends when asked": ended,
             }

@@ -282,6 +282,7 @@ class HomeSession:
 
     def play(self, task: "Task") -> None:
         """Play ``task`` as often as the player asks, or learn its pattern."""
+        from playalong.app.home.going_along import Choosing
         from playalong.app.play.play_session import PlaySession
 
         session = PlaySession(
@@ -295,6 +296,7 @@ class HomeSession:
             best=self._remembered.bests.get(pattern_id(task.pattern)),
             measure=self._measured_latency,
             print_sheet=self._own.print,
+            go_along=Choosing(self._home, None if self._kit.is_keys else self._kit.port).chosen,
         )
         for saved in session.runs():
             self._trouble = saved.trouble

@@ -1,4 +1,4 @@
-"""Bars of a recording, again and again until told otherwise.
+"""Bars of a recording or of a pattern, again and again until told otherwise.
 
 Passes follow one another on a sheet that runs on, unless each is to be counted in; each leaves its
 grade on the edge of the sheet. Where that was asked for, it goes on faster by itself after clean
@@ -14,16 +14,16 @@ from functools import partial
 from threading import Thread
 
 from playalong.app.listen_back import Playback
+from playalong.app.play.looped import Looped, looped
 from playalong.app.play.pass_run import Pass, PassRun
 from playalong.app.recording.background import LeftError, work_on_page
-from playalong.app.run.along import Along, Cut
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import HeldPage, RunResult
 from playalong.app.run.task import Passes, Task
 from playalong.grading.grade import Code, Grade
 from playalong.midi.port import Port
-from playalong.pattern.beat_map import FASTEST_PERCENT
 from playalong.screen.pages.run import PassMark, RunPage
+from playalong.sound.recordings.decoding import Progress
 from playalong.support.errors import UserError
 
 #: How much faster it goes on after clean passes, in per cent of the recording's speed.
@@ -37,7 +37,8 @@ _PATIENCE_S = 0.2
 
 
 class LoopSession:
-    """Plays the bars of ``task``, which has ``passes`` and goes along with a recording.
+    """Plays the bars of ``task``, which has ``passes``; what goes along with a recording can be
+    cut ``again``.
 
     ``connect`` gives the port; it is told what is played, and when, on the clock, bar 1 will start.
     ``passes`` are all that were played, in order; ``page`` that of the last run.
@@ -46,11 +47,11 @@ class LoopSession:
     def __init__(
         self, task: Task, context: RunContext, connect: Callable[[Task, float], Port]
     ) -> None:
-        if task.passes is None or task.along is None or task.along.again is None:
-            raise ValueError("only bars of a recording are played again and again")
+        if task.passes is None or (task.along is not None and task.along.again is None):
+            raise ValueError("these bars are not to be played again and again")
         self._task, self._context, self._connect = task, context, connect
         self._how: Passes = task.passes
-        self._along: Along = task.along
+        self._looped: Looped = looped(task)
         self.passes: list[Pass] = []
         self.page: RunPage | None = None
         self._clean = 0
@@ -60,12 +61,12 @@ class LoopSession:
     @property
     def percent(self) -> int:
         """At what speed it is played now."""
-        return self._along.cut.percent
+        return self._looped.percent
 
     @property
-    def cut(self) -> Cut:
-        """What is played now."""
-        return self._along.cut
+    def words(self) -> str:
+        """Which bars these are."""
+        return self._looped.words
 
     def runs(self) -> Iterator[tuple[Task, RunResult]]:
         """Until the player leaves it, or all passes asked for are played; each run of it."""
@@ -77,7 +78,8 @@ class LoopSession:
                 task,
                 self._context,
                 partial(self._connect, task),
-                pass_bars=self._along.cut.bars,
+                pass_bars=self._looped.bars,
+                percent=self.percent,
                 told=self._told,
                 number=len(self.passes),
                 begin_s=begin_s,
@@ -96,7 +98,7 @@ class LoopSession:
             rest_s = ended.next_s - self._context.clock.now()
             if task.rest and rest_s > 0.0:
                 begin_s = ended.next_s
-                before = HeldPage(ended.page, self._pass_s(), -rest_s / 2.0)
+                before = HeldPage(ended.page, self._looped.pass_s, -rest_s / 2.0)
         self._context.output.clear()
 
     def playback(self) -> Playback | None:
@@ -111,29 +113,18 @@ class LoopSession:
         """How many passes the next run is to have at a speed; none where all were played."""
         most = self._how.most
         left = None if most is None else most - len(self.passes)
-        pass_s = self._pass_s() * self.percent / (percent or self.percent)
+        pass_s = self._looped.pass_s * self.percent / (percent or self.percent)
         fits = 1 if self._how.counted else max(1, int(LONGEST_S / pass_s))
         return fits if left is None else min(fits, left)
 
-    def _pass_s(self) -> float:
-        """How long one pass is, in seconds."""
-        return self._along.beats.bar_start_s(self.cut.bars) - self._along.beats.bar_start_s(0)
-
     def _laid_out(self, rounds: int) -> Task:
-        along = self._along
-        if along.cut.rounds != rounds and along.again is not None:
-            along = self._along = along.again(replace(along.cut, rounds=rounds), lambda _: None)
+        self._looped = self._looped.in_rounds(rounds)
         # Where the next pass may be faster, it is counted in when its tempo is known.
         may_be_faster = 0 < self._how.faster_after <= self._clean + 1 and self._may_go_faster()
         is_last = self._how.most is not None and len(self.passes) + rounds >= self._how.most
         has_rest = self._how.counted and not may_be_faster and not is_last
-        task = replace(
-            self._task,
-            bars=along.cut.bars * rounds,
-            rest=max(1, self._task.count_in) if has_rest else 0,
-            passes=None,
-        )
-        return task.going_along(along)
+        rest = max(1, self._task.count_in) if has_rest else 0
+        return self._looped.task(replace(self._task, rest=rest, passes=None))
 
     def _told(self, played: Pass) -> None:
         """A pass is over."""
@@ -145,14 +136,13 @@ class LoopSession:
         run.page.passes = self.marks()
         after = self._how.faster_after
         if after and self._clean >= after and self._faster is None and self._may_go_faster():
-            percent = round(min(self.percent + FASTER_PERCENT, FASTEST_PERCENT))
-            cut = replace(self.cut, percent=percent, rounds=max(1, self._rounds(percent)))
-            self._faster = _Making(self._along, cut)
+            percent = min(self.percent + FASTER_PERCENT, self._looped.fastest)
+            self._faster = _Making(self._looped, percent, max(1, self._rounds(percent)))
             run.last_pass()
         run.notice(self._words())
 
     def _may_go_faster(self) -> bool:
-        return self._along.again is not None and self.percent < FASTEST_PERCENT
+        return self.percent < self._looped.fastest
 
     def _go_faster(self) -> bool:
         """On at the next speed; False where the player did not wait for it."""
@@ -160,18 +150,18 @@ class LoopSession:
         if making is None:
             return True
         try:
-            self._along = making.made(self._context)
+            self._looped = making.made(self._context, self._task.pattern.title)
         except LeftError:
             return False
         return True
 
     def _words(self) -> str:
         if self._faster is not None:
-            percent = self._faster.cut.percent
+            percent = self._faster.percent
             return f"{self._clean} clean in a row: after this pass {percent} % of the speed"
-        if len(self.passes) * self._pass_s() >= LONGEST_S:
+        if len(self.passes) * self._looped.pass_s >= LONGEST_S:
             return "Ten minutes and more: let both hands rest, and stop on pain"
-        return f"{self.cut.words}, again and again, at {self.percent} % of the speed"
+        return f"{self.words}, again and again, at {self.percent} % of the speed"
 
     def marks(self) -> tuple[PassMark, ...]:
         """All passes so far, for a page."""
@@ -198,30 +188,25 @@ def most_won(grades: Sequence[Grade]) -> list[str]:
 
 
 class _Making(Thread):
-    """Another ``cut`` of a recording, made while it is played on."""
+    """The same bars at another speed, made while they are played on."""
 
-    def __init__(self, along: Along, cut: Cut) -> None:
+    def __init__(self, played: Looped, percent: int, rounds: int) -> None:
         super().__init__(daemon=True)
-        self.cut = cut
-        self._again = along.again
-        self._along: list[Along] = []
-        self._name = along.name
+        self.percent = percent
+        self._played, self._rounds = played, rounds
+        self._found: list[Looped] = []
         self.start()
 
     def run(self) -> None:
-        if self._again is not None:
-            with suppress(UserError):  # it is tried anew, and told, where it is asked for
-                self._along.append(self._again(self.cut, lambda _: None))
+        with suppress(UserError):  # it is tried anew, and told, where it is asked for
+            self._found.append(self._made(lambda _: None))
 
-    def made(self, context: RunContext) -> Along:
+    def made(self, context: RunContext, title: str) -> Looped:
         """It, waited for on a page where it is not there yet; LeftError where that is left."""
-        again = self._again
         self.join(_PATIENCE_S)
-        if self._along or again is None:
-            return self._along[0]
-        return work_on_page(
-            context,
-            self._name,
-            "Making it faster",
-            work=lambda progress: again(self.cut, progress),
-        )
+        if self._found:
+            return self._found[0]
+        return work_on_page(context, title, "Making it faster", work=self._made)
+
+    def _made(self, progress: Progress) -> Looped:
+        return self._played.at(self.percent, self._rounds, progress)

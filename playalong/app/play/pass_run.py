@@ -33,8 +33,8 @@ class Pass:
 class PassRun(Run):
     """A run of ``task``, whose bars are passes of ``pass_bars``, one after the other.
 
-    ``told`` is given each pass as soon as it is over and its last hits have come. ``number`` passes
-    were played before it.
+    ``told`` is given each pass as soon as it is over and its last hits have come; they are played
+    at ``percent`` of the speed. ``number`` passes were played before it.
     """
 
     def __init__(
@@ -45,6 +45,7 @@ class PassRun(Run):
         *,
         pass_bars: int,
         told: Callable[[Pass], None],
+        percent: int = 100,
         number: int = 0,
         begin_s: float | None = None,
         before: HeldPage | None = None,
@@ -52,7 +53,7 @@ class PassRun(Run):
         super().__init__(
             task, context, connect, begin_s=begin_s, before=before, ahead_bars=AHEAD_BARS
         )
-        self._pass_bars, self._told = pass_bars, told
+        self._pass_bars, self._told, self._percent = pass_bars, told, percent
         self._before_it, self._graded = number, 0
 
     def view(self, now_s: float) -> View | None:
@@ -86,7 +87,7 @@ class PassRun(Run):
             self._context.output.schedule(self.time.start_s, [ends])
 
     def _pass(self, number: int) -> Pass:
-        task, along = self._task, self._task.along
+        task = self._task
         targets, hits = of_pass(
             self.judging.targets, self.judging.played, number, bars=self._pass_bars
         )
@@ -96,7 +97,7 @@ class PassRun(Run):
         return Pass(
             score=score(run).total,
             is_clean=not lacking and tally.strokes > 0,
-            percent=100 if along is None else along.cut.percent,
+            percent=self._percent,
             run=run,
         )
 

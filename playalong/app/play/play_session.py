@@ -87,6 +87,9 @@ _ELSEWHERE = ("nothing_played", "other_pattern")
 #: Measures the latency of the kit on a port, on pages of its own; the profile as it is then.
 Measure = Callable[[RunContext, Port], Profile]
 
+#: Chooses what a task goes along with, on pages of its own.
+GoAlong = Callable[[RunContext, Task], Task]
+
 _MEASURED = "The latency that was measured counts from the next run on."
 
 
@@ -119,22 +122,26 @@ class PlaySession:
         best: float | None = None,
         measure: Measure | None = None,
         print_sheet: Callable[[Pattern], str] | None = None,
+        go_along: GoAlong | None = None,
     ) -> None:
         """Takes are kept in ``folder``. ``level_chosen`` is told of another level, and
         ``counting_chosen`` of what counts in from now on.
 
         With ``can_practise`` the ready page offers to learn the pattern step by step, which ends
         the sitting: ``wants_practice`` then says so. ``best`` is the player's best score so far.
-        ``measure`` is offered after a run in which everything was early or late. ``print_sheet``
-        writes the pattern's sheet and says where it is; with it the pattern may be changed too,
-        which ends the sitting: ``wants_change`` then says so.
+        ``measure`` is offered after a run in which everything was early or late; ``go_along``
+        chooses a recording. ``print_sheet`` writes the pattern's sheet and says where it is; with
+        it the pattern may be changed too, which ends the sitting: ``wants_change`` then says so.
         """
         self._task, self._context, self._port, self._folder = task, context, port, folder
         self._choices = _choices(task)
         self._level_chosen, self._can_practise, self._best = level_chosen, can_practise, best
         self._counting_chosen = counting_chosen
-        self._measure = measure
-        self._row = 0
+        self._measure, self._go_along = measure, go_along
+        #: The bars of the pattern that are played again and again, the first and the last.
+        self._part = (0, len(task.pattern.bars) - 1)
+        #: The row of the ready page that is chosen.
+        self._row: str = _Row.TEMPO
         self._print_sheet, self._printed = print_sheet, ""
         self.wants_practice = self.wants_change = False
         #: The bars that were played again and again last, and what its runs left.
@@ -176,7 +183,7 @@ class PlaySession:
 
     def _loop(self, most: int | None) -> Iterator[SavedRun]:
         """Bars again and again; what each run of it left."""
-        task, memory = self._task, self._context.memory
+        task, memory = _part_of(self._task, self._part), self._context.memory
         if task.passes is not None:
             task = replace(task, passes=replace(task.passes, most=most))
         self._looped, self._kept = LoopSession(task, self._context, lambda *_: self._port), []
@@ -214,7 +221,7 @@ class PlaySession:
         return PassesPage(
             theme=context.theme,
             title=self._task.pattern.title,
-            bars=loop.cut.words,
+            bars=loop.words,
             passes=loop.marks(),
             advice=said[0],
             also=said[1:],
@@ -228,7 +235,7 @@ class PlaySession:
         while True:
             page = self._ready_page()
             outcome = hold(self._context, page, 0.0, until_s=None)
-            self._row = page.rows.chosen
+            self._row = page.rows.choice.name
             if outcome is Outcome.PRACTISE:
                 self.wants_practice = True
                 return Outcome.LEAVE
@@ -317,6 +324,10 @@ class PlaySession:
         task = self._task
         if row is _Row.TEMPO:
             self._task = self._at_other_tempo(step)
+        elif row is _Row.ALONG and self._go_along is not None:
+            self._task = self._go_along(self._context, task)
+        elif row in (_Row.FROM, _Row.TO) and task.along is None:
+            self._part = _moved(self._part, row, step, bars=len(task.pattern.bars))
         elif row in (_Row.FROM, _Row.TO):
             self._task = self._at_other_bars(row, step)
         elif row is _Row.AGAIN:
@@ -370,7 +381,7 @@ class PlaySession:
         gap = task.clicking.gap
         rows = [
             Choice(name=_Row.TEMPO, value=tempo),
-            *_bars_rows(task),
+            *_bars_rows(task, self._part),
             Choice(
                 name=_Row.VARIATION, value=_named(task.variations), fixed=len(self._choices) < 2
             ),
@@ -383,8 +394,17 @@ class PlaySession:
                 for row, part in _LEVELS.items()
                 if part is not Part.RECORDING or task.along is not None
             ),
+            *self._along_row(),
         ]
-        return Rows(rows, min(self._row, len(rows) - 1))
+        names = [row.name for row in rows]
+        return Rows(rows, names.index(self._row) if self._row in names else 0)
+
+    def _along_row(self) -> list[Choice]:
+        """What is played along with, where that can be chosen."""
+        along = self._task.along
+        if self._go_along is None:
+            return []
+        return [Choice(name=_Row.ALONG, value="the click" if along is None else along.name)]
 
     def _change(self, outcome: Outcome | None) -> None:
         """Another tempo or another way of playing; or hear it first."""
@@ -413,12 +433,9 @@ class PlaySession:
         along = self._task.along
         if along is None or along.song is None:
             return self._task
-        first, last = along.cut.first_bar, along.cut.last_bar
-        if row is _Row.FROM:
-            first = min(max(first + step, 0), along.song.beats.bars - 1)
-        else:
-            last = min(max(last + step, 0), along.song.beats.bars - 1)
-        cut = replace(along.cut, first_bar=min(first, last), last_bar=max(first, last))
+        bars = (along.cut.first_bar, along.cut.last_bar)
+        first, last = _moved(bars, row, step, bars=along.song.beats.bars)
+        cut = replace(along.cut, first_bar=first, last_bar=last)
         return self._cut_anew(cut, "Cutting out the bars")
 
     def _cut_anew(self, cut: Cut, words: str) -> Task:
@@ -436,7 +453,7 @@ class PlaySession:
         return replace(task, bars=cut.bars * cut.rounds).going_along(other)
 
     def _ready_page(self) -> ReadyPage:
-        task, context = self._task, self._context
+        task, context = _part_of(self._task, self._part), self._context
         may_change = self._print_sheet is not None and task.along is None
         buttons = READY_OWN if may_change else READY
         offered = [one for one in buttons if self._can_practise or one is not PRACTISE]
@@ -489,6 +506,7 @@ class _Row(StrEnum):
     CLICK_LEVEL = "level of the click"
     DRUMS_LEVEL = "level of the drums"
     RECORDING_LEVEL = "level of the recording"
+    ALONG = "along with"
 
 
 #: Levels that are set by rows as well, and so by strokes.
@@ -503,16 +521,50 @@ _LEVELS = {
 _GAPS = (None, Gap(2, 1), Gap(2, 2), Gap(4, 4), Gap(2, 1, 1))
 
 
-def _bars_rows(task: Task) -> list[Choice]:
+def _moved(part: tuple[int, int], row: _Row, step: int, *, bars: int) -> tuple[int, int]:
+    """The first and the last of the bars, one of them moved within so many ``bars``."""
+    first, last = part
+    if row is _Row.FROM:
+        first = min(max(first + step, 0), bars - 1)
+    else:
+        last = min(max(last + step, 0), bars - 1)
+    return min(first, last), max(first, last)
+
+
+def _part_of(task: Task, part: tuple[int, int]) -> Task:
+    """The task with the bars of its pattern that are played again and again, if any are."""
+    if task.passes is None or task.along is not None or task.excerpt is not None:
+        return task
+    first, last = part
+    cut = Cut(first_bar=first, last_bar=last)
+    if cut.bars == len(task.pattern.bars):
+        return replace(task, bars=cut.bars, about=cut.words)
+    excerpt = Excerpt(parts=whole_bars(task.pattern)[first : last + 1], rounds=(task.variations,))
+    return replace(
+        task,
+        pattern=excerpt.of(task.pattern),
+        whole=task.pattern,
+        excerpt=excerpt,
+        variations=(),
+        bars=cut.bars,
+        about=cut.words,
+        kind="bar",
+    )
+
+
+def _bars_rows(task: Task, part: tuple[int, int]) -> list[Choice]:
     """Which bars, and how often."""
     along, passes = task.along, task.passes
-    if along is None:
-        return [Choice(name=_Row.BARS, value=str(task.bars))]
+    cut = along.cut if along is not None else Cut(first_bar=part[0], last_bar=part[1])
     rows = [
-        Choice(name=_Row.FROM, value=str(along.cut.first_bar + 1)),
-        Choice(name=_Row.TO, value=str(along.cut.last_bar + 1)),
-        Choice(name=_Row.AGAIN, value="once" if passes is None else "again and again"),
+        Choice(name=_Row.FROM, value=str(cut.first_bar + 1)),
+        Choice(name=_Row.TO, value=str(cut.last_bar + 1)),
     ]
+    if along is None and passes is None:
+        rows = [Choice(name=_Row.BARS, value=str(task.bars))]
+    elif along is None and len(task.pattern.bars) == 1:
+        rows = []
+    rows.append(Choice(name=_Row.AGAIN, value="once" if passes is None else "again and again"))
     if passes is not None:
         after = passes.faster_after
         clean = "1 clean pass" if after == 1 else f"{after} clean passes in a row"

@@ -8,6 +8,7 @@ from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
 from playalong.app.recording.beats_session import BeatsSession
 from playalong.app.recording.loading import along, keep_off, opened, write_with_click
+from playalong.app.recording.recent import remember
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
 from playalong.app.run.along import Cut
 from playalong.app.run.clock import RealClock
@@ -44,13 +45,14 @@ def with_recording(
     level_db: float,
     counted: bool = False,
     faster_after: int | None = None,
+    context: RunContext | None = None,
 ) -> Task:
     """``task`` along with the recording at ``path``, whose beats are known; bars count from 1.
 
     Without a ``loop`` it goes from bar 1 to its end, or through ``bars`` bars of it; with one it is
     played again and again (``counted`` and ``faster_after`` as in ``Passes``), and ``bars`` says
     how many bars are played in all, whole loops. A word on beats or sound goes to
-    ``home.notices``.
+    ``home.notices``. It is read behind a page where there is a ``context``.
     """
     beats, notice = beat_maps.read(maps_folder(home), path)
     if beats is None:
@@ -87,7 +89,7 @@ def with_recording(
     if loop:
         most = bars // length if bars else None
         passes = Passes(most=most, counted=counted, faster_after=faster_after or 0)
-    recording = opened(path)
+    recording = opened(path, context)
     home.notices += filter(None, [recording.message])
     played = along(
         recording,
@@ -95,7 +97,14 @@ def with_recording(
         Cut(first_bar=first - 1, last_bar=last - 1, percent=round(percent)),
         level_db=level_db,
     )
-    return replace(task, bars=length, passes=passes).going_along(played)
+    found = replace(task, bars=length, passes=passes).going_along(played)
+    remember(home, path)
+    return found
+
+
+def known_beats(home: UserFolders, path: Path) -> BeatMap | None:
+    """The beats that were told of the recording at ``path``, None where none were."""
+    return beat_maps.read(maps_folder(home), path)[0]
 
 
 def in_rounds(task: Task) -> Task:
@@ -150,6 +159,7 @@ def beats(
                 f"The beats of {printable(path.name)} are not known yet: tap them first."
             )
         beat_maps.write(folder, path, known)
+        remember(home, path)
         if out is not None:
             write_with_click(out, recording, known)
         return known
@@ -206,6 +216,7 @@ def tapped(
             beat_maps.remove(folder, path)
         else:
             beat_maps.write(folder, path, beat_map)
+            remember(home, path)
 
     return BeatsSession(context, recording, known, port=port, keep=keep, per_bar=per_bar).go()
 
