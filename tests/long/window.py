@@ -277,7 +277,7 @@ def loop(desk: Desk) -> bool:
     desk.press(*LOOPED[:4], "Return")
     if not desk.wait_for("ReadyPage"):
         return False
-    desk.press("Up", "Right")  # the last of the rows: along with what
+    desk.press("Down", "Right")  # along with what
     if not desk.wait_for("SettingsPage"):
         return False
     desk.press("Up", "Return")  # the last: another file
@@ -289,8 +289,7 @@ def loop(desk: Desk) -> bool:
     if not desk.wait_for("ReadyPage"):
         return False
     # From bar 1 to bar 2, again and again.
-    desk.press(*["Down"] * 3)
-    desk.press(*["Left"] * 6, "Down", "Right", "Return")
+    desk.press("Down", "Down", *["Left"] * 6, "Down", "Right", "Return")
     if not desk.wait_for("RunPage"):
         return False
     time.sleep(0.5)

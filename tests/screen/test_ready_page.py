@@ -1,9 +1,12 @@
 """The page before the first run."""
 
+import pygame
 import pytest
 
 from playalong.screen.base.keys import Click, Key
 from playalong.screen.base.page import Outcome
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.theme import LIGHT, Theme
 from playalong.screen.base.widgets import Buttons
 from playalong.screen.pages.ready import READY, ReadyPage
@@ -94,3 +97,30 @@ def test_presses_give_outcomes(theme, written):
     surface = picture(page)
     start = next(text for text in on(written, surface) if text.words == "Start")
     assert page.handle(Click(*start.rect.center)) is Outcome.START
+
+
+def test_rows_that_find_no_room_are_told(theme, monkeypatch):
+    """How many lie above and below, where not all are shown."""
+    said: list[str] = []
+    text = Pen.text
+
+    def noted(pen, words, *more, **how):
+        said.append(words)
+        return text(pen, words, *more, **how)
+
+    monkeypatch.setattr(Pen, "text", noted)
+    surface = pygame.Surface((1280, 720))
+    rows = Rows([Choice(name=f"row {number}", value="on") for number in range(12)])
+    rows.draw(Pen(surface, theme), pygame.Rect(0, 0, 600, 200))
+    shown = [words for words in said if words.startswith("row")]
+    assert f"{12 - len(shown)} more below" in said
+    said.clear()
+    rows.chosen = 6
+    rows.draw(Pen(surface, theme), pygame.Rect(0, 0, 600, 200))
+    shown = [words for words in said if words.startswith("row")]
+    assert any("more above" in words and "more below" in words for words in said)
+    assert "row 6" in shown
+    said.clear()
+    rows.draw(Pen(surface, theme), pygame.Rect(0, 0, 600, 600))
+    assert len([words for words in said if words.startswith("row")]) == 12
+    assert not any("more" in words for words in said)

@@ -381,6 +381,7 @@ class PlaySession:
         gap = task.clicking.gap
         rows = [
             Choice(name=_Row.TEMPO, value=tempo),
+            *self._along_row(),
             *_bars_rows(task, self._part),
             Choice(
                 name=_Row.VARIATION, value=_named(task.variations), fixed=len(self._choices) < 2
@@ -394,7 +395,6 @@ class PlaySession:
                 for row, part in _LEVELS.items()
                 if part is not Part.RECORDING or task.along is not None
             ),
-            *self._along_row(),
         ]
         names = [row.name for row in rows]
         return Rows(rows, names.index(self._row) if self._row in names else 0)

@@ -19,8 +19,9 @@ CHANGING = (
     Button((Key.RIGHT,), "→", "more", outcome=Outcome.FASTER),
 )
 
-#: In units: the height of a row at most and at least, inside its ends, and room for an arrow.
-ROW_HIGH, _ROW_LEAST, _INSIDE, _ARROW = 44, 28, 12, 26
+#: In units: the height of a row at most and at least, inside its ends, room for an arrow, and for
+#: a line that says how many rows are not shown.
+ROW_HIGH, _ROW_LEAST, _INSIDE, _ARROW, _MORE = 44, 28, 12, 26, 22
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,12 +77,18 @@ class Rows:
         return pen.px(ROW_HIGH) * len(self.choices)
 
     def draw(self, pen: Pen, rect: pygame.Rect) -> None:
-        """Draw the rows from the top of ``rect`` down; those that find no room scroll."""
+        """Draw the rows from the top of ``rect`` down; those that find no room scroll, and a line
+        says how many there are.
+        """
         colours, count = pen.colours, len(self.choices)
         step = min(float(pen.px(ROW_HIGH)), max(pen.px(_ROW_LEAST), rect.height / max(1, count)))
-        shown = min(count, max(1, int((rect.height + 1) // step)))
+        scrolls = count * step > rect.height + 1
+        height = rect.height - pen.px(_MORE) if scrolls else rect.height
+        shown = min(count, max(1, int((height + 1) // step)))
         first = min(max(0, self.chosen - shown // 2), count - shown)
         self._areas = [pygame.Rect(0, 0, 0, 0)] * count
+        if scrolls and height >= step:
+            self._say_more(pen, rect, above=first, below=count - first - shown)
         inside, arrow = pen.px(_INSIDE), pen.px(_ARROW)
         for number in range(first, first + shown):
             choice, top = self.choices[number], rect.top + (number - first) * step
@@ -112,6 +119,13 @@ class Rows:
             if is_chosen and not choice.fixed:
                 at = (stands.left - pen.px(8), base)
                 pen.text("←", BODY, at, colour=colours.quiet, align=1.0)
+
+    def _say_more(self, pen: Pen, rect: pygame.Rect, *, above: int, below: int) -> None:
+        """Say at the foot of the rows how many are not shown."""
+        told = [f"{above} more above"] if above else []
+        told += [f"{below} more below"] if below else []
+        at = (rect.left + pen.px(_INSIDE), rect.bottom - pen.px(5))
+        pen.text(", ".join(told), SMALL, at, colour=pen.colours.quiet)
 
 
 _STEPS: dict[Press, int] = {Key.UP: -1, Key.DOWN: 1, Outcome.BACK: -1, Outcome.NEXT: 1}
