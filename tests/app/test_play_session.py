@@ -116,7 +116,7 @@ def session_with(
 def test_from_ready_to_the_grade_and_again_by_keys(window, tmp_path):
     """Faster and a variation are chosen first, the run is listened to, then it is left."""
     keys = {
-        ReadyPage: iter([Key.RIGHT, Key.DOWN, Key.DOWN, Key.RIGHT, "h", Key.ENTER, Key.ENTER]),
+        ReadyPage: iter([Key.RIGHT, *[Key.DOWN] * 3, Key.RIGHT, "h", Key.ENTER, Key.ENTER]),
         ResultPage: iter(["l", Key.ENTER, Key.ESCAPE]),
     }
     listened = []
