@@ -5,6 +5,7 @@ from fractions import Fraction
 from functools import cache
 from itertools import combinations, pairwise
 from pathlib import Path
+from xml.etree.ElementTree import tostring
 
 import numpy as np
 import pytest
@@ -19,7 +20,7 @@ from playalong.records.pattern_files import library
 from playalong.report.paper import staff
 from playalong.report.paper.layout import Page, Paper
 from playalong.report.paper.letters import POINT, width
-from playalong.report.paper.piece import Words, corners
+from playalong.report.paper.piece import Outline, Words, corners
 from playalong.support.files import FileError
 
 #: All that a sheet can say, in two bars and a variation.
@@ -100,6 +101,42 @@ def test_what_may_be_left_out_is_grey_and_nothing_else():
     assert sum(one.is_quiet for piece in pieces for one in piece.outlines) == 5
     plain = staff.engraved(musicxml_writer.write(pattern), width=ROOM)
     assert not any(one.is_quiet for piece in plain for one in piece.outlines)
+
+
+def test_count_words_stand_under_the_heads_and_not_under_their_brackets():
+    """The engraver's own places: the middles of the heads, as it writes them into its drawing."""
+    import verovio
+
+    pattern = library().get("late-bus-home")
+    (piece,) = staff.engraved(musicxml_writer.write(pattern), width=ROOM)
+    toolkit = verovio.toolkit()
+    toolkit.setOptions({**staff._OPTIONS, "pageWidth": 1760, "unit": staff._UNIT})
+    root = fromstring(musicxml_writer.write(pattern))
+    staff._made_ready(root, False, True)
+    toolkit.loadData(tostring(root, encoding="unicode"))
+    drawn = fromstring(toolkit.renderToSVG(1))
+    heads = [
+        float(re.findall(r"translate\((\d+)", group[0].get("transform"))[0]) / 100
+        for group in drawn.iter("{http://www.w3.org/2000/svg}g")
+        if group.get("class") == "notehead"
+    ]
+    for x in piece.x_of.values():
+        assert any(0.0 <= x - left <= 2.0 for left in heads) or x == pytest.approx(
+            piece.width, 0.01
+        )
+
+
+def test_heads_are_those_that_drummers_read():
+    """A triangle has three corners; a slashed head is one more line than a plain one."""
+
+    def outlines(voice: str) -> list[Outline]:
+        text = f'title = "T"\nmeter = "1/4"\ntempo = 90\n[[bar]]\n{voice} = "x"\n'
+        (piece,) = staff.engraved(musicxml_writer.write(read(text, "t")), width=60.0)
+        return list(piece.outlines)
+
+    three = [one for one in outlines("cowbell") if not one.width and len(one.path) == 4]
+    assert len(three) == 1
+    assert len(outlines("rim-shot")) == len(outlines("snare")) + 1
 
 
 def extent(words: Words) -> tuple[float, float, float, float]:

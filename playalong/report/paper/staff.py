@@ -1,7 +1,8 @@
 """Staff notation, engraved by verovio (an optional library) out of MusicXML.
 
 What is engraved is the part as any program writes it, made ready for paper first: an open hi-hat is
-an x with a circle above, the first closed one after it has a plus; a rest of the feet stands only
+an x with a circle above, the first closed one after it has a plus, a half-open one has its x in a
+circle; a rest of the feet stands only
 where no hand shows the time; words are left out, since the page sets them in its own letters. The
 drawing then comes back as outlines, with the places where the notes stand.
 """
@@ -20,7 +21,7 @@ from fontTools.pens.recordingPen import RecordingPen
 from fontTools.svgLib.path import parse_path
 from matplotlib.path import Path
 
-from playalong.report.paper.piece import Outline, Piece, Place, corners, end_of
+from playalong.report.paper.piece import Outline, Piece, Place, corners, end_of, line
 
 #: How the music is set. Lengths in tenths of a millimetre. The least height of a page makes
 #: each system a page of its own.
@@ -53,6 +54,9 @@ _FEET = "2"
 #: Parts of the drawing that are no music.
 _UNSEEN = {"placeholder", "label", "verse", "dir", "tempo", "mNum"}
 
+#: Heads by their name in MusicXML that verovio does not draw from it.
+_OWN_HEADS = ("triangle", "slashed")
+
 _SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -77,7 +81,7 @@ def engraved(
     large as the smallest that is set.
     """
     root = fromstring(score)
-    places = _made_ready(root, is_excerpt, has_rests)
+    places, heads = _made_ready(root, is_excerpt, has_rests)
     toolkit = _toolkit()
     own = {"pageWidth": max(100, round(width * 10)), "unit": round(_UNIT * size, 2)}
     toolkit.setOptions({**_OPTIONS, **own})
@@ -85,7 +89,9 @@ def engraved(
         raise ValueError("verovio does not read the score")
     quiet = {name for name, (bar, at, what) in places.items() if (bar, at, what) in optional}
     return [
-        _Drawing(svg=fromstring(toolkit.renderToSVG(page)), places=places, quiet=quiet).piece()
+        _Drawing(
+            svg=fromstring(toolkit.renderToSVG(page)), places=places, quiet=quiet, heads=heads
+        ).piece()
         for page in range(1, toolkit.getPageCount() + 1)
     ]
 
@@ -104,13 +110,18 @@ def _toolkit() -> Any:
 _Names = dict[str, tuple[int, Fraction, str]]
 
 
-def _made_ready(root: Element, is_excerpt: bool, has_rests: bool) -> _Names:
-    """Change the score as paper has it; gives each note and rest a name."""
+def _made_ready(root: Element, is_excerpt: bool, has_rests: bool) -> tuple[_Names, dict[str, str]]:
+    """Change the score as paper has it; gives each note and rest a name, and the heads of notes
+    that are drawn here.
+    """
     for label in root.iter("part-name"):
         label.text = ""
         label.set("print-object", "no")
     found: _Names = {}
+    heads: dict[str, str] = {}
     was_open = False
+    for beats in root.iter("beats"):  # how they are grouped is seen by beams and count
+        beats.text = str(sum(int(part) for part in str(beats.text).split("+")))
     divisions = 1
     for bar, measure in enumerate(root.iter("measure")):
         for direction in measure.findall("direction"):
@@ -125,6 +136,9 @@ def _made_ready(root: Element, is_excerpt: bool, has_rests: bool) -> _Names:
         for number, (at, note) in enumerate(notes):
             name = f"n{bar}-{number}"
             note.set("id", name)
+            head = note.findtext("notehead") or ""
+            if head in _OWN_HEADS:
+                heads[name] = head
             instrument = note.find("instrument")
             what = "" if instrument is None else str(instrument.get("id")).partition("-")[2]
             if note.find("grace") is None:
@@ -143,7 +157,7 @@ def _made_ready(root: Element, is_excerpt: bool, has_rests: bool) -> _Names:
                 for part in ("time", "clef"):
                     for hidden in own.findall(part):
                         hidden.set("print-object", "no")
-    return found
+    return found, heads
 
 
 def _timed(measure: Element, divisions: int) -> Iterator[tuple[Fraction, Element]]:
@@ -197,6 +211,10 @@ def _hats(notes: list[tuple[Fraction, Element]], was_open: bool) -> bool:
             for one in list(marks):
                 marks.remove(one)
             SubElement(marks, "open-string")
+        elif what == "hi-hat-half":
+            head = note.find("notehead")
+            if head is not None:
+                head.text = "circle-x"
         elif what == "hi-hat" and was_open:
             SubElement(marks if marks is not None else _technical(note), "stopped")
         was_open = what in ("hi-hat-open", "hi-hat-half")
@@ -251,10 +269,12 @@ class _Drawing:
     svg: Element
     places: _Names
     quiet: set[str]
+    heads: dict[str, str]
     outlines: list[Outline] = field(default_factory=list)
     x_of: dict[Place, float] = field(default_factory=dict)
     _edges: list[float] = field(default_factory=list)
     _staff: float = float("inf")
+    _with_head: set[str] = field(default_factory=set)
 
     def piece(self) -> Piece:
         self._glyphs = {
@@ -331,14 +351,35 @@ class _Drawing:
             for end in (float(ends.min()), float(ends.max())):
                 if not any(abs(end - edge) < 0.5 for edge in self._edges):
                     self._edges.append(end)
-        if found and name and (classes[:1] in (["notehead"], ["rest"])):
+        # The first part of a note's head is the head itself; its brackets come after it.
+        if (
+            found
+            and name
+            and classes[:1] in (["notehead"], ["rest"])
+            and name not in self._with_head
+        ):
+            self._with_head.add(name)
             ends = corners(found[0].path)[:, 0]
             bar, at, _ = self.places[name]
             middle_x = float(ends.min() + ends.max()) / 2
             is_note = classes[0] == "notehead"
             if is_note or (bar, at) not in self.x_of:
                 self.x_of[bar, at] = middle_x
+            if name in self.heads:
+                found = list(_own_head(found[0], self.heads[name]))
         self.outlines += found
+
+
+def _own_head(head: Outline, kind: str) -> Iterator[Outline]:
+    """A head that verovio does not draw, in place of an ordinary one: a triangle, or slashed."""
+    (left, top), (right, bottom) = corners(head.path).min(axis=0), corners(head.path).max(axis=0)
+    if kind == "triangle":
+        points = [(left, bottom), (right, bottom), ((left + right) / 2, top), (left, bottom)]
+        yield Outline(Path(np.array(points), closed=True), 0.0, head.is_quiet)
+        return
+    yield head
+    more = (bottom - top) * 0.45
+    yield line([(left - more / 2, bottom + more), (right + more / 2, top - more)], 0.25)
 
 
 @cache
