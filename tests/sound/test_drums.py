@@ -295,6 +295,24 @@ def test_cymbals_ring_for_seconds_in_the_range_that_is_heard_then(voice, velocit
     assert energy_db(sound[2 * RATE : 3 * RATE]) > energy_db(sound[:RATE]) - 40
 
 
+@pytest.mark.parametrize("voice", ["ride", "crash"])
+def test_what_lies_above_8_khz_has_died_where_the_rest_still_rings(voice):
+    """After two seconds, as J. E. Johnson measured it (Cymbal Reviews with Spectral Analysis)."""
+    sound = stroke(voice, 100, RATE).astype(np.float64)
+
+    def level_db(second: float, low_hz: float, high_hz: float) -> float:
+        part = sound[round(second * RATE) :][: RATE // 4]
+        power = np.abs(np.fft.rfft(part * np.hanning(len(part)))) ** 2
+        hz = np.fft.rfftfreq(len(part), 1.0 / RATE)
+        return float(10.0 * np.log10(power[(hz >= low_hz) & (hz < high_hz)].sum()))
+
+    def loss_db(low_hz: float, high_hz: float) -> float:
+        return level_db(0.1, low_hz, high_hz) - level_db(2.0, low_hz, high_hz)
+
+    assert loss_db(3000.0, 8000.0) < 35.0
+    assert loss_db(8000.0, 16_000.0) > loss_db(3000.0, 8000.0) + 20.0
+
+
 @each
 @pytest.mark.parametrize("velocity", [32, 84, 127])
 def test_no_two_strokes_are_alike_and_all_are_as_loud(voice, velocity):
