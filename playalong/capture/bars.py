@@ -4,7 +4,7 @@ Each pulse of ``pulse`` in each meter that may be meant, from each place on, is 
 is worth
 
 * how well the pulse explains where strokes lie;
-* how much of what was played comes again a bar later;
+* how much of what was played comes again a bar later, or two, or four;
 * what the voices do in the bar: the table ``ROLES`` (common practice: a kick on 1, the back-beat
   on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4);
 * whether the groove, its first kick or crash, begins with a bar;
@@ -29,15 +29,19 @@ Floats = NDArray[np.float64]
 #: The meters that are looked for where none is named, and what each costs.
 BY_ITSELF = {"4/4": 0.0, "3/4": 1.2, "5/4": 1.6, "7/8": 2.2}
 
-#: What a grid twice as fine as those of ``pulse`` costs, in nats a stroke.
-_FINER = 0.05
+#: What a grid twice as fine as those of ``pulse`` costs, in nats a stroke: plain, and swung, since
+#: sixteenths swing more seldom than eighths.
+_FINER, _SWUNG = 0.05, 0.3
 
 #: The most usual length of a quarter note, in seconds, and how far others lie from it, as the
 #: standard deviation of the logarithm.
-USUAL_S, _SPREAD = 0.58, 0.36
+USUAL_S, _SPREAD = 0.62, 0.36
+
+#: A beat of three eighths is usually longer than a quarter note: this part of it is as usual.
+_COMPOUND = 0.72
 
 #: What each part is worth.
-FIT, AGAIN, ROLE, BEGINS, TEMPO = 4.0, 4.0, 1.0, 1.0, 1.6
+FIT, AGAIN, ROLE, BEGINS, TEMPO = 4.0, 4.0, 1.0, 1.0, 1.9
 
 #: What it is worth that a bar begins with the first stroke, if its voice is one that leads a
 #: groove; if it may be of a count-in or a pick-up; and with the first kick or crash.
@@ -50,11 +54,16 @@ _STROKES = 14.0
 #: Bins of a pulse in which roles are looked up, and how far a stroke may lie off its place there.
 _BINS, _WIDE = 24, 1.6
 
-#: How far apart strokes that are the same may lie from one bar to the next, in pulses.
-_SAME = 0.1
+#: What comes again after so many bars counts by so much.
+_BARS_LATER = ((1, 1.0), (2, 0.93), (4, 0.8))
+
+#: How far apart strokes that are the same may lie from one bar to the next, in seconds.
+_SAME_S = 0.055
 
 #: Places between the pulses, and what every voice loses there: (place, loss).
-_BETWEEN = ((0.5, 0.05), (0.25, 0.25), (0.75, 0.2), (1 / 3, 0.3), (2 / 3, 0.1))
+_BETWEEN = ((0.5, 0.05), (0.25, 0.25), (0.75, 0.2), (1 / 3, 0.36), (2 / 3, 0.12))
+#: The same of a beat of three units.
+_BETWEEN_THREE = ((1 / 3, 0.08), (2 / 3, 0.04), (0.5, 0.4), (1 / 6, 0.2), (5 / 6, 0.2))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +77,7 @@ class Role:
 #: Of each number of beats in a bar, by the voices that have a role in it.
 ROLES: dict[int, dict[str, Role]] = {
     4: {
-        "kick": Role(on=(1.5, -0.3, 0.6, -0.3), between=1.0),
+        "kick": Role(on=(1.5, -0.15, 0.6, -0.15), between=1.0),
         "snare": Role(on=(-1.0, 1.3, 0.1, 1.3), between=1.0),
         "crash": Role(on=(1.5, -0.3, -0.1, -0.3), between=1.0),
         "hi-hat-pedal": Role(on=(-0.1, 0.45, -0.1, 0.45), between=1.0),
@@ -156,7 +165,10 @@ def readings(
     named = dict.fromkeys(meters, 0.0) or usual
     best: list[Reading] = []
     for pulse in found:
-        fit = max([pulse.fit, *(one.fit - _FINER for one in found if _is_half(one, pulse))])
+        finer = (
+            one.fit - (_SWUNG if one.swings else _FINER) for one in found if _is_half(one, pulse)
+        )
+        fit = max([pulse.fit, *finer])
         for meter, cost in named.items():
             best += _of(heard, replace(pulse, fit=fit), meter, cost=cost, tempo_bpm=tempo_bpm)
     return sorted(best, key=lambda one: -one.worth)
@@ -176,9 +188,9 @@ def _of(
     if tempo_bpm is not None and abs(np.log(bpm / tempo_bpm)) > 0.1:
         return []
     compound = len(set(meter.groups)) == 1 and meter.groups[0] == 3
-    quarter_s = pulse.beat_s if compound else pulse.beat_s * float(Fraction(1, 4) / unit)
+    quarter_s = pulse.beat_s * (_COMPOUND if compound else float(Fraction(1, 4) / unit))
     usual = 0.0 if tempo_bpm else -0.5 * (np.log(quarter_s / USUAL_S) / _SPREAD) ** 2
-    again = _again(heard, pulse.at, many)
+    again = max(part * _again(heard, pulse, many * bars) for bars, part in _BARS_LATER)
     role = _roles(heard, pulse.at, meter, unit=unit)
     begins = _begins(heard, pulse.at, many)
     fixed = FIT * pulse.fit + AGAIN * again + TEMPO * usual - cost
@@ -210,13 +222,13 @@ def _of(
     return found
 
 
-def _again(heard: Heard, at: Floats, many: int) -> float:
+def _again(heard: Heard, pulse: Pulse, many: int) -> float:
     """The share of strokes that come again after ``many`` pulses, of those that could."""
-    same, could = 0, 0
+    same, could, at, near = 0, 0, pulse.at, _SAME_S / pulse.beat_s
     for code in np.unique(heard.voice).tolist():
         own = at[heard.voice == code]
         ahead = own[own + many <= at[-1] + 0.5] + many
-        low, high = np.searchsorted(own, ahead - _SAME), np.searchsorted(own, ahead + _SAME)
+        low, high = np.searchsorted(own, ahead - near), np.searchsorted(own, ahead + near)
         same, could = same + int((high > low).sum()), could + len(ahead)
     return same / could if could else 0.0
 
@@ -263,7 +275,7 @@ def _template(meter: Meter, unit: Fraction, kind: str) -> Floats:
     found = np.full(len(x), -0.35)
     wide = _WIDE / _BINS
     for pulse in range(many):
-        for place, loss in _BETWEEN:
+        for place, loss in _BETWEEN_THREE if meter.groups[0] == 3 else _BETWEEN:
             near = np.abs((x - pulse - place + many / 2) % many - many / 2) <= wide
             found[near] = -loss * role.between
     for pulse, value in on.items():

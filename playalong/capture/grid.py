@@ -14,10 +14,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.capture.bars import Reading, pulse_of
+from playalong.capture.heard import Heard
 from playalong.capture.pulse import spread_of
 from playalong.pattern.meter import STRAIGHT, WrittenSwing
 
 Floats = NDArray[np.float64]
+
+Grid = tuple[tuple[float, float], ...]
+
+#: Straight sixteenths, triplets, sextuplets: places in a beat and how often they are struck; and
+#: what a beat pays that is not in sixteenths, in nats.
+_OF_A_BEAT: tuple[Grid, ...] = (
+    ((0.0, 0.4), (0.25, 0.15), (0.5, 0.3), (0.75, 0.15)),
+    ((0.0, 0.46), (1 / 3, 0.17), (2 / 3, 0.37)),
+    tuple((place / 6, 1 / 6) for place in range(6)),
+)
+_OTHER_BEAT = 1.5
 
 #: Parts of a beat that a player means, by whether the meter's beat is made of three; and what each
 #: costs a stroke besides, in nats.
@@ -27,6 +39,9 @@ _PARTS_OF_THREE = {1: 0.0, 3: 0.0, 6: 0.3, 2: 0.8, 4: 1.2}
 #: A stroke further off than so many spreads counts as if it were there; a bar has a grid of its own
 #: where that saves so many nats.
 _FAR, _OWN = 5.0, 7.0
+
+#: What a second stroke of a voice in one place costs, in nats.
+_ONE_PLACE = 6.0
 
 #: A stroke so little before a beat is of that beat, in beats.
 _EARLY = 0.08
@@ -54,8 +69,8 @@ class Placed:
     in_triplets: bool
 
 
-def placed(reading: Reading, time_s: Floats) -> Placed:
-    """The strokes of a reading, played at ``time_s`` (n,), on the grids that explain them."""
+def placed(reading: Reading, heard: Heard) -> Placed:
+    """The strokes of a reading on the grids that explain them."""
     meter, unit = reading.meter, pulse_of(reading.meter)
     many = int(meter.length / unit)
     spread = float(spread_of(np.array([reading.pulse_s]))[0])
@@ -70,7 +85,7 @@ def placed(reading: Reading, time_s: Floats) -> Placed:
         costs[3] = 0.5
     beat = np.floor(written + _EARLY).astype(np.int64)
     into = written - beat
-    parts = _parts_of(beat, into, many, costs=costs, spread=spread)
+    parts = _parts_of(beat, into, many, voice=heard.voice, costs=costs, spread=spread)
     step = np.rint(into * parts).astype(np.int64)
     whole = beat * parts + step
     off = into - step / parts
@@ -84,7 +99,7 @@ def placed(reading: Reading, time_s: Floats) -> Placed:
         bar=np.array(bars, np.int64),
         where=tuple(where),
         off=off,
-        pulse_s=_pulse_s(time_s, _swung(written - off, swing), spread * reading.pulse_s),
+        pulse_s=_pulse_s(heard.time_s, _swung(written - off, swing), spread * reading.pulse_s),
         swing=swing,
         in_triplets=in_triplets,
     )
@@ -93,8 +108,9 @@ def placed(reading: Reading, time_s: Floats) -> Placed:
 def _swing(at: Floats, spread: float) -> tuple[WrittenSwing, bool]:
     """The swing of the groove, straight where there is none; and whether it is in triplets."""
     into = at % 1.0
-    straight = _gain(into, spread, ((0.0, 0.4), (0.25, 0.15), (0.5, 0.3), (0.75, 0.15)))
-    triplets = _gain(into, spread, ((0.0, 0.46), (1 / 3, 0.17), (2 / 3, 0.37)))
+    straight = _gain(into, spread, _OF_A_BEAT[0])
+    triplets = _gain(into, spread, _OF_A_BEAT[1])
+    mixed = _mixed(at, spread)
     found: list[tuple[float, WrittenSwing]] = []
     for percent in _SWINGS:
         if percent < _LEAST_SWING:
@@ -109,7 +125,8 @@ def _swing(at: Floats, spread: float) -> tuple[WrittenSwing, bool]:
         sixteenths = ((0.0, 0.35), (share / 2, 0.15), (0.5, 0.33), (0.5 + share / 2, 0.17))
         found.append((_gain(into, spread, eighths), WrittenSwing(Fraction(percent))))
         pairs = WrittenSwing(Fraction(percent), Fraction(1, 16))
-        found.append((_gain(into, spread, sixteenths), pairs))
+        if (gain := _gain(into, spread, sixteenths)) > mixed + _BETTER:
+            found.append((gain, pairs))
     gain, swing = max(found, key=lambda one: one[0])
     margin = _BETTER + _BETTER_EACH * len(at)
     middles = float(np.mean(np.abs(into - 1 / 3) <= 0.07))
@@ -120,13 +137,27 @@ def _swing(at: Floats, spread: float) -> tuple[WrittenSwing, bool]:
     return STRAIGHT, False
 
 
-def _gain(into: Floats, spread: float, grid: tuple[tuple[float, float], ...]) -> float:
+def _mixed(at: Floats, spread: float) -> float:
+    """What straight sixteenths explain where single beats may be in triplets or sextuplets."""
+    beat, into = np.floor(at + _EARLY).astype(np.int64), at % 1.0
+    beat -= beat.min()
+    straight, *others = (np.bincount(beat, _each(into, spread, grid)) for grid in _OF_A_BEAT)
+    return float(np.maximum(straight, np.max(others, axis=0) - _OTHER_BEAT).sum())
+
+
+def _gain(into: Floats, spread: float, grid: Grid) -> float:
     """The logarithm of how likely places in a beat are on a grid, in nats."""
+    return float(_each(into, spread, grid).sum())
+
+
+def _each(into: Floats, spread: float, grid: Grid) -> Floats:
+    """(n,) the same of each stroke."""
     density = np.full(len(into), 0.05)
     for place, share in grid:
         off = (into - place + 0.5) % 1.0 - 0.5
         density += share * np.exp(-0.5 * (off / spread) ** 2) / (spread * np.sqrt(2.0 * np.pi))
-    return float(np.log(density).sum())
+    found: Floats = np.log(density)
+    return found
 
 
 def _unswung(at: Floats, swing: WrittenSwing) -> Floats:
@@ -175,6 +206,7 @@ def _parts_of(
     into: Floats,
     many: int,
     *,
+    voice: NDArray[np.int64],
     costs: dict[int, float],
     spread: float,
 ) -> NDArray[np.int64]:
@@ -184,6 +216,13 @@ def _parts_of(
     each = np.minimum(off / spread, _FAR) ** 2 / 2.0 + np.array(
         [log(cut) + more for cut, more in costs.items()]
     )
+    for column, cut in enumerate(cuts.tolist()):
+        # Two strokes of a voice do not stand in one place.
+        cells = (beat * 64 + np.rint(into * cut).astype(np.int64)) * 64 + voice
+        first = np.unique(cells, return_index=True)[1]
+        again = np.ones(len(cells), np.bool_)
+        again[first] = False
+        each[again, column] += _ONE_PLACE
     found = np.ones(len(beat), np.int64)
     for place in range(many):
         of_place = beat % many == place

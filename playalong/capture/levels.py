@@ -32,8 +32,8 @@ class _Apart:
 
 
 #: Of voices that are led by the hand alone, of the feet, and of those that breathe.
-_HAND = _Apart(least_db=5.5, of_places=2.6, places=2)
-_FOOT = _Apart(least_db=9.0, of_places=3.0, places=2)
+_HAND = _Apart(least_db=5.5, of_places=2.3, places=2)
+_FOOT = _Apart(least_db=10.5, of_places=3.5, places=3)
 _BREATHING = _Apart(least_db=9.0, of_places=5.0, places=6)
 #: Of single strokes; and how far from the middle of its kind a level is plainly of that kind.
 _HITS, _PLAINLY = _Apart(least_db=7.0, of_places=2.6, places=4), 0.35
@@ -43,7 +43,7 @@ _APART_AT_ONE = 2.1
 #: some 9 dB over the plain strokes).
 _GHOSTS_DB = 13.5
 #: The spread at one place where nothing was played twice, and the least that is believed, in dB.
-_USUAL_DB, _LEAST_DB = 3.0, 1.5
+_USUAL_DB, _LEAST_DB = 2.5, 1.5
 #: What a place pays that is of another kind than those like it in its bar, in nats.
 _UNLIKE = 2.5
 
@@ -52,6 +52,9 @@ _OF_ONE_KIND = ("hi-hat-pedal",)
 
 #: A place within this part of the way from its kind to the next is surely of it.
 _SURE = 0.38
+
+#: What a hand leans on: the beats, and quarter notes, of which in compound meters some lie between.
+_QUARTER = Fraction(1, 4)
 
 #: Voices that have ghost notes.
 _WITH_GHOSTS = ("snare", "cross-stick", "high-tom", "mid-tom", "floor-tom")
@@ -83,21 +86,21 @@ def kinds_of(voice: str, places: Sequence[Place]) -> list[Kind]:
     spread = _spread(places)
     limb = VOICES[STAFF_ORDER[voice]].limb
     apart = {Limb.HAT_HAND: _BREATHING, Limb.SNARE_HAND: _HAND}.get(limb, _FOOT)
-    on_beat = np.array([place.into == 0 for place in places])
+    leans = np.array([2 * (place.into == 0) + (place.at % _QUARTER == 0) for place in places])
     label = np.zeros(len(places), np.int64)
     every = np.arange(len(places))
-    louder = _split(mean, many, spread, apart=apart, on_beat=on_beat)
+    louder = _split(mean, many, spread, apart=apart, leans=leans)
     if louder is not None and voice not in _OF_ONE_KIND:
         softer = np.setdiff1d(every, louder)
         label[louder] = 1
         if voice in _WITH_GHOSTS:
-            again = _split(mean[louder], many[louder], spread, apart=apart, on_beat=on_beat[louder])
+            again = _split(mean[louder], many[louder], spread, apart=apart, leans=leans[louder])
             if again is not None:
                 label[louder[again]] = 2
             else:
                 ghosts = replace(apart, least_db=_GHOSTS_DB)
                 plain = _split(
-                    mean[softer], many[softer], spread, apart=ghosts, on_beat=on_beat[softer]
+                    mean[softer], many[softer], spread, apart=ghosts, leans=leans[softer]
                 )
                 if plain is not None:
                     label[louder] = 2
@@ -127,14 +130,14 @@ def _spread(places: Sequence[Place]) -> float:
 
 
 def _split(
-    mean: Floats, many: Floats, spread: float, *, apart: _Apart, on_beat: NDArray[np.bool_]
+    mean: Floats, many: Floats, spread: float, *, apart: _Apart, leans: NDArray[np.int64]
 ) -> NDArray[np.int64] | None:
     """The places of the louder of two kinds, None where there is one kind."""
     if len(mean) < apart.places:
         return None
     if apart is _BREATHING:  # what leans on the beats, or between them, does so as one
-        for rows in (on_beat, ~on_beat):
-            mean = np.where(rows, mean - (mean[rows].mean() if rows.any() else 0.0), mean)
+        for lean in np.unique(leans).tolist():
+            mean = np.where(leans == lean, mean - mean[leans == lean].mean(), mean)
     order = np.argsort(mean)
     low, high = max(
         ((order[:cut], order[cut:]) for cut in range(1, len(mean))),
@@ -201,7 +204,7 @@ def border(voice: str, levels: Floats) -> tuple[float, float] | None:
     if voice in _OF_ONE_KIND or VOICES[STAFF_ORDER[voice]].limb is Limb.HAT_HAND:
         return None
     ones = np.ones(len(levels))
-    louder = _split(levels, ones, _LEAST_DB, apart=_HITS, on_beat=np.zeros(len(levels), np.bool_))
+    louder = _split(levels, ones, _LEAST_DB, apart=_HITS, leans=np.zeros(len(levels), np.int64))
     if louder is None:
         return None
     low, high = float(np.delete(levels, louder).mean()), float(levels[louder].mean())

@@ -35,8 +35,13 @@ _ANYWHERE = 0.06
 GRIDS: tuple[tuple[tuple[float, float], ...], ...] = (
     ((0.0, 0.40), (0.25, 0.14), (0.5, 0.30), (0.75, 0.16)),
     ((0.0, 0.46), (1 / 3, 0.17), (2 / 3, 0.37)),
+    ((0.0, 0.58), (0.5, 0.42)),
     ((0.0, 0.60), (0.585, 0.40)),
+    ((0.0, 0.62), (0.64, 0.38)),
 )
+
+#: Those of them that swing.
+_SWINGING = (3, 4)
 
 _BINS = 96
 #: The course may change its length by so many steps from window to window, each for a price.
@@ -48,10 +53,12 @@ _AROUND = 0.12
 @dataclass(frozen=True, kw_only=True)
 class Pulse:
     """A length of the beat in seconds (the mean), how well it explains the strokes (nats a
-    stroke over an even spread), and (n,) where each stroke lies, in beats from any beat on."""
+    stroke over an even spread), whether best by a swung grid, and (n,) where each stroke lies, in
+    beats from any beat on."""
 
     beat_s: float
     fit: float
+    swings: bool
     at: Floats
 
 
@@ -69,7 +76,26 @@ def pulses(heard: Heard, most: int = 12) -> list[Pulse]:
         pulse = scan.followed(row)
         if all(abs(np.log(one.beat_s / pulse.beat_s)) > 0.02 for one in found):
             found.append(pulse)
+    found += [
+        twice
+        for one in found[:_DOUBLED]
+        if 2.0 * one.beat_s <= LONGEST_S
+        and (twice := _pulse(one.at / 2.0, scan.weight, 2.0 * one.beat_s))
+        and all(abs(np.log(other.beat_s / twice.beat_s)) > 0.02 for other in found)
+    ]
     return sorted(found, key=lambda one: -one.fit)
+
+
+#: Of so many pulses the one twice as long is looked at in any case.
+_DOUBLED = 5
+
+
+def _pulse(at: Floats, weight: Floats, beat_s: float) -> Pulse:
+    gains = _gains(at, weight, beat_s)
+    best = int(np.argmax(gains))
+    return Pulse(
+        beat_s=beat_s, fit=gains[best] / float(weight.sum()), swings=best in _SWINGING, at=at
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,7 +143,7 @@ class _Scan:
         course_s = self.length_s[path]
         at = settled(self._positions(course_s), self.weight, float(np.median(course_s)))
         beat_s = _mean_length(at, self.heard.time_s)
-        return Pulse(beat_s=beat_s, fit=fit(at, self.weight, beat_s), at=at)
+        return _pulse(at, self.weight, beat_s)
 
     def _positions(self, beat_s: Floats) -> Floats:
         """(n,) beats of each stroke along the windows' lengths and phases."""
@@ -204,11 +230,10 @@ def _log_density(x: Floats, spread: Floats, grid: tuple[tuple[float, float], ...
     return found
 
 
-def fit(at: Floats, weight: Floats, beat_s: float) -> float:
-    """How well a grid explains places in beats, in nats a stroke; any of the grids."""
+def _gains(at: Floats, weight: Floats, beat_s: float) -> list[float]:
+    """How well each of the grids explains places in beats, in nats."""
     spread = spread_of(np.array([beat_s]))
-    gains = [float((weight * _log_density(at, spread, grid)).sum()) for grid in GRIDS]
-    return max(gains) / float(weight.sum())
+    return [float((weight * _log_density(at, spread, grid)).sum()) for grid in GRIDS]
 
 
 def _course(gain: Floats) -> NDArray[np.int64]:

@@ -174,7 +174,7 @@ def read_as(
     bars: int | None = None,
 ) -> Captured:
     """What was understood, counted as ``reading`` has it."""
-    places = placed(reading, heard.time_s)
+    places = placed(reading, heard)
     by_bar = _by_bar(heard, places)
     if not by_bar or (bars is not None and bars > len(by_bar)):
         raise UserError(

@@ -87,7 +87,7 @@ def one_played(asked: tuple[str, str, int, int, bool, bool]) -> Case:
         player=player,
         as_they_are=habits,
         named=named,
-        exact=not others and near,
+        exact=not others,
         tempo=near,
         what=f"{others} strokes unlike, {found.pattern.tempo:g} bpm for {pattern.tempo:g}",
     )
@@ -113,7 +113,7 @@ def _library(options: Options) -> Iterator[Table]:
         found[of, case.player, case.as_they_are, case.named].append(case)
     table = Table(
         "the library played in, of 100",
-        ("what", "player", "habits", "meter", "cases", "exact", "tempo"),
+        ("what", "player", "habits", "meter", "cases", "strokes", "tempo", "both"),
     )
     lost = Table(
         "what did not come back, with the meter named", ("pattern", "player", "of", "lost", "last")
@@ -122,6 +122,7 @@ def _library(options: Options) -> Iterator[Table]:
     for (of, player, habits, named), cases in found.items():
         exact = 100.0 * float(np.mean([case.exact for case in cases]))
         tempo = 100.0 * float(np.mean([case.tempo for case in cases]))
+        both = 100.0 * float(np.mean([case.exact and case.tempo for case in cases]))
         must = named and not habits and of == "grooves"
         table.row(
             of,
@@ -131,12 +132,13 @@ def _library(options: Options) -> Iterator[Table]:
             len(cases),
             exact,
             tempo,
-            holds=exact >= least[player] if must else None,
+            both,
+            holds=both >= least[player] if must else None,
         )
         if must:
             for name in names:
                 own = [case for case in cases if case.name == name]
-                missed = [case for case in own if not case.exact]
+                missed = [case for case in own if not (case.exact and case.tempo)]
                 if missed:
                     lost.row(name, player, len(own), len(missed), missed[-1].what)
     yield table
