@@ -22,7 +22,7 @@ from playalong.grading.measures.steadiness import (
     steadiness,
 )
 from playalong.grading.measures.timing import timing
-from playalong.grading.students_t import LEVEL, students_t
+from playalong.grading.students_t import LEVEL, chance_of_ratio, students_t
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
@@ -349,3 +349,11 @@ def test_followed_targets_keep_what_they_moved() -> None:
     grade = graded(GROOVE, stretched, hits)
     assert grade.timing.sd_ms == near(0.0)
     assert grade.steadiness.tempo_bpm == pytest.approx(TEMPO / 1.02)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.0, 3.0, 6.0, 15.0])
+@pytest.mark.parametrize(("above", "below"), [(3, 4), (6, 9), (12, 19)])
+def test_the_chance_of_a_ratio_of_variances(ratio: float, above: int, below: int) -> None:
+    """``scipy.stats.f.sf``, to a third of a hundredth."""
+    wanted = scipy.stats.f.sf(ratio, above, below)
+    assert chance_of_ratio(ratio, above, below) == pytest.approx(wanted, abs=0.0035)

@@ -158,19 +158,18 @@ def plain_score(targets: Targets, hits: Hits, level: Level = DEFAULT_LEVEL) -> f
 
 def beginner_and_streams(name: str, parts: Sequence[int]) -> tuple[float, dict[str, float]]:
     """What a beginner earns with a pattern, the mean of four, and what streams earn: each on one
-    voice of the pattern, on one pad of a kit, and on all of its pads."""
+    voice of the pattern, on all of its voices, on one pad of a kit, and on all of its pads."""
     pattern = grooves()[name]
     rounds = max(1, round(BARS / len(pattern.bars)))
     targets = lay_out(pattern, pattern.tempo, rounds * len(pattern.bars))
     by = [Played.by(targets, SKILLS["beginner"], seed) for seed in range(4)]
     scene = Scene(pattern=pattern, played=by[0], chance=np.random.default_rng(1))
-    alone = dict.fromkeys((*targets.voices, *PADS))
+    on = {pad: (pad,) for pad in (*targets.voices, *PADS)}
+    on |= {"all voices": targets.voices, "all pads": PADS}
     found = {
-        f"{part} to a whole note on {'all pads' if len(pads) > 1 else pads[0]}": plain_score(
-            targets, stream(part, pads)(scene)
-        )
+        f"{part} to a whole note on {where}": plain_score(targets, stream(part, pads)(scene))
         for part in parts
-        for pads in (*((pad,) for pad in alone), PADS)
+        for where, pads in on.items()
     }
     return float(np.mean([plain_score(targets, one.hits()) for one in by])), found
 

@@ -33,17 +33,18 @@ STROKES = 5
 #: From here on a place is on the way to the other kind.
 ON_THE_WAY = 0.5
 
-#: Less than this apart, ghost notes or accents are too near to the others. Of ghost notes also
-#: counts how often, of a ghost note and another stroke, it is the softer one: drummers have 0.93
-#: and more, and from the first share on they are told apart whatever their spread; under the second
-#: they are not (the same takes).
-GHOSTS_APART, ACCENTS_APART = 2.2, 1.35
+#: Less than this apart, ghost notes are too near to the others; also counts how often, of a ghost
+#: note and another stroke, it is the softer one: drummers have 0.93 and more, and from the first
+#: share on they are told apart whatever their spread; under the second they are not (same takes).
+GHOSTS_APART = 2.2
 TOLD_APART, MIXED = 0.93, 0.8
 #: Plain strokes that spread so many times as far as usual fall among the ghost notes themselves.
 FALL = 3.0
-#: Accents are flat too where they are less than so many spreads apart, and less often than this the
-#: louder of the two.
-ACCENTS_MIXED = ((1.45, 0.86), (1.7, 0.76))
+#: Accents are flat where they are less than this apart from the others of their voice, and less
+#: often than this the louder of the two.
+ACCENTS_APART, ACCENTS_MIXED = 1.65, 0.86
+#: How certain both must be, in standard errors.
+SURE = 1.0
 
 #: The change where strokes fall together that is told, in spreads of one stroke.
 TOGETHER = 1.5
@@ -53,9 +54,9 @@ TOGETHER = 1.5
 USUAL_DB = {"kick": 3.5, "snare": 2.5, "ride": 3.8, "hi-hat": 5.6}
 OTHERS_DB = 4.0
 
-#: How much less even than usual, as the player's other voices are, a voice is that is uneven; and
-#: at least, in dB.
-UNEVEN, UNEVEN_DB = 1.75, 5.5
+#: How much less even than usual, as the player's other voices are, a voice is for certain (so many
+#: standard errors) that is uneven; and at least, in dB.
+UNEVEN, UNEVEN_SURE, UNEVEN_DB = 1.4, 1.65, 5.5
 
 #: The loss beside the points of a stroke that is all that it should not be.
 _WRONG = 0.6
@@ -165,7 +166,9 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     louder = level[plain & (level >= median(level[plain]))]
     fall = _within(look, level, plain) > FALL * _usual_db(int(look.run.voice[ghosts][0]))
     fall &= _softer_share(level[ghosts], louder) > MIXED
-    if not fall and softer < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED):
+    unsure = float(np.sqrt(softer * (1.0 - softer) / min(ghosts.sum(), plain.sum())))
+    near = softer + SURE * unsure < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED)
+    if near and not fall:
         # Down to where drummers have them, in their own spreads.
         by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
         strokes = int(ghosts.sum())
@@ -289,9 +292,7 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
     apart = (top - bottom) / spread
     unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / others.sum()))
     share = _softer_share(level[others], level[accents])
-    if apart + 0.5 * unsure < ACCENTS_APART or any(
-        apart < spreads and share < often for spreads, often in ACCENTS_MIXED
-    ):
+    if apart + SURE * unsure < ACCENTS_APART and share < ACCENTS_MIXED:
         count = int(accents.sum())
         found = interval(look.bar_means(level, accents) - bottom)
         yield Candidate(
@@ -324,9 +325,10 @@ def _uneven_voices(
             continue  # cymbals breathe, and toms are played in runs
         others = [part for number, part in parts.items() if number != code]
         usual = _usual_db(code) * (median(np.array(others)) if others else 1.0)
-        if spread < max(UNEVEN * usual, UNEVEN_DB):
+        off, free = _off(look, level, rows)
+        sure = spread * (1.0 - UNEVEN_SURE / np.sqrt(2.0 * free))
+        if sure < UNEVEN * usual or spread < UNEVEN_DB:
             continue
-        off, _ = _off(look, level, rows)
         found = interval(np.sqrt(_bar_means(look.bar[rows], off**2)))
         if found.value <= 0.0:
             continue
@@ -339,7 +341,7 @@ def _uneven_voices(
             mend=_softer(run.hits.velocity, run.hit[rows], velocity),
             points=_heard(look, rows),
             beside=_UNEVEN * look.points(count) * min(1.0, (spread - usual) / spread),
-            n=int((np.abs(off) > UNEVEN * usual).sum()),
+            n=int((np.abs(off) > 1.75 * usual).sum()),
             of=count,
             value=spread,
             unit="dB",

@@ -1,8 +1,8 @@
 """Causes in what was played at all: strokes left out, strokes too many, other drums.
 
 One stroke in eight is no habit: a place is told where it fails at least ``OFTEN`` of the times and
-``TIMES`` times, and for certain more than one in eight; a voice where it loses so much here and
-there.
+``TIMES`` times, for certain more than one in eight, and oftener than who leaves out as much
+elsewhere fails at any of so many places by chance; a voice where it loses so much here and there.
 """
 
 from collections import Counter
@@ -12,7 +12,7 @@ from fractions import Fraction
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import of_count, of_share
+from playalong.grading.findings.certainty import at_least, of_count, of_share
 from playalong.grading.findings.look import GHOST, Look
 from playalong.grading.grade import Code, Spot
 from playalong.grading.matching.lag_path import counted_voices
@@ -25,11 +25,15 @@ from playalong.pattern.voices import VOICES
 #: place, or of a voice that loses strokes here and there.
 OFTEN, TIMES, NO_HABIT = 0.25, 3, 0.125
 
+#: How often one place of a whole run may be told by chance.
+BY_CHANCE = 0.01
+
 #: A voice is missing where so much of it is.
 GONE = 0.8
 
-#: Strokes land elsewhere where for certain so much of a voice does, or of everything.
-ELSEWHERE, ANYWHERE = 0.08, 0.024
+#: Strokes land elsewhere where for certain so much of a voice does, or of everything, and that in
+#: so many of the bars.
+ELSEWHERE, ANYWHERE, IN_BARS = 0.08, 0.024, 0.6
 
 #: Ghost notes do not arrive where they are so much of what a voice loses.
 _SOFT = 0.8
@@ -77,8 +81,11 @@ def missed(look: Look) -> Iterator[Candidate]:
         elif len(own) >= TIMES and (whole or share.low >= NO_HABIT):
             yield _missed(look, Code.MISSED_VOICE, own=own, asked=asked)
     for group in np.flatnonzero(gone >= TIMES).tolist():
-        asked = int(look.of_group[group])
-        if gone[group] < OFTEN * asked or of_share(int(gone[group]), asked).low < NO_HABIT:
+        asked, lost = int(look.of_group[group]), int(gone[group])
+        if lost < OFTEN * asked or of_share(lost, asked).low < NO_HABIT:
+            continue
+        elsewhere = (len(rows) - lost + 0.5) / (look.asked - asked + 1.0)
+        if groups * at_least(lost, asked, chance=min(elsewhere, 1.0)) > BY_CHANCE:
             continue
         own = rows[look.group_of[rows] == group]
         yield _missed(look, Code.MISSED_STROKE, own=own, asked=asked, group=group)
@@ -133,7 +140,8 @@ def wrong_drums(look: Look) -> Iterator[Candidate]:
     if len(rows) < TIMES:
         return
     target, hit = run.verdicts.target[rows], run.verdicts.hit[rows]
-    if of_share(len(rows), look.asked).low >= ANYWHERE:
+    bars = len(np.unique(look.targets.bar[target]))
+    if of_share(len(rows), look.asked).low >= ANYWHERE and bars >= IN_BARS * look.targets.bars:
         yield _wrong_drum(look, target, hit, asked=look.asked)
     for code in np.unique(look.targets.voice[target]).tolist():
         own = look.targets.voice[target] == code

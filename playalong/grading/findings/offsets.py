@@ -11,15 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import (
-    BARS,
-    LASTING,
-    Interval,
-    comes_back,
-    critical,
-    hanging_together,
-    interval,
-)
+from playalong.grading.findings.certainty import BARS, RETURNS, critical, interval, returns, steady
 from playalong.grading.findings.look import LIMB_STROKES, PLACE_STROKES, ROUNDS, Look
 from playalong.grading.grade import Code
 from playalong.grading.matching.matched_run import MatchedRun
@@ -34,12 +26,12 @@ LIMB_MS, HAT_FOOT_MS, PLACE_MS = 9.0, 18.0, 16.0
 HEARD_MS = 6.0
 USUAL_MS = {Limb.KICK_FOOT: -4.0, Limb.HAT_FOOT: -6.0}
 
-#: The spread of limbs beside the others, and of places beside their neighbours, as above: it tells
-#: how much of what stands out is chance.
-LIMBS_MS, PLACES_MS = 8.0, 12.0
+#: The spread of limbs beside the others, of the hi-hat foot, and of places beside their neighbours,
+#: as above, what is chance taken out: it tells how much of what stands out is a habit.
+LIMBS_MS, FOOTS_MS, PLACES_MS = 8.0, 10.0, 8.0
 
-#: Where drummers lie before the click: who of two limbs is off is who is further from there.
-HOME_MS = -8.0
+#: Where drummers lie before the click, and how far from there one or another does.
+HOME_MS, HOMES_MS = -8.0, 8.0
 
 
 #: What is nearly all of a limb's strokes.
@@ -89,78 +81,83 @@ def later(run: MatchedRun, rows: Bools, by_ms: Floats | float) -> Mend:
 
 
 def limbs(look: Look) -> Iterator[Candidate]:
-    """The limb that is early or late against the others: the one furthest from the middle of all.
-
-    Of two limbs the one further from where drummers lie is off.
-    """
+    """The limb that is early or late against the others."""
     run, bars = look.run, look.targets.bars
     playing = np.flatnonzero(look.limb_count >= LIMB_STROKES)
     if len(playing) < 2:
         return
     usual = np.array([USUAL_MS.get(limb, 0.0) for limb in LIMBS])
-    allowed = np.array([HAT_FOOT_MS if limb is Limb.HAT_FOOT else LIMB_MS for limb in LIMBS])
+    limb = _who(playing, (look.limb_mean - usual)[playing])
     error_ms = run.error_ms - usual[run.limb]
     key = look.bar * len(LIMBS) + run.limb
     n = np.bincount(key, minlength=bars * len(LIMBS)).reshape(bars, -1)
     total = np.bincount(key, error_ms, bars * len(LIMBS)).reshape(bars, -1).astype(np.float64)
     every_n, every = n.sum(axis=1), total.sum(axis=1)
-    mean = look.limb_mean - usual
-    middle = median(mean[playing]) if len(playing) > 2 else HOME_MS
-    far = np.abs(mean - middle) / allowed
-    for limb in playing[np.argmax(far[playing])].reshape(-1).tolist():
-        rows = run.limb == limb
-        # Over all strokes, since a bar with one of them says less than one with eight.
-        own = n[:, limb], total[:, limb]
-        others = every_n - n[:, limb], every - total[:, limb]
-        aside, error, halves = _between(own, others)
-        value = aside + float(usual[limb])
-        if abs(aside) < allowed[limb] or aside * value <= 0.0:
-            continue
-        witnesses = int(((n[:, limb] > 0) & (every_n > n[:, limb])).sum())
-        if witnesses < BARS:
-            continue
-        half = critical(witnesses - 1) * error
-        found = Interval(value, value - half, value + half)
-        if not found.lasts or not _all_over(look, rows, value):
-            continue
-        if not comes_back(aside, error, halves=halves, usual=LIMBS_MS):
-            continue
-        strokes = int(rows.sum())
-        yield Candidate(
-            code=Code.LIMB_LATE if value > 0 else Code.LIMB_EARLY,
-            limb=str(LIMBS[limb]),
-            mend=later(run, rows, -value),
-            points=_points(look, rows, -value),
-            beside=look.points(strokes * _heard(aside)),
-            n=strokes,
-            of=strokes,
-            value=value,
-            unit="ms",
-            low=found.low,
-            high=found.high,
-        )
+    # Over all strokes, since a bar with one of them says less than one with eight.
+    aside, error = _between(
+        (n[:, limb], total[:, limb]), (every_n - n[:, limb], every - total[:, limb])
+    )
+    value = aside + float(usual[limb])
+    witnesses = int(((n[:, limb] > 0) & (every_n > n[:, limb])).sum())
+    allowed = HAT_FOOT_MS if LIMBS[limb] is Limb.HAT_FOOT else LIMB_MS
+    if abs(aside) < allowed or aside * value <= 0.0 or witnesses < BARS:
+        return
+    rows = run.limb == limb
+    chance = returns(value, error, usual=float(usual[limb]), spread=LIMBS_MS)
+    if chance < RETURNS or not _all_over(look, rows, value):
+        return
+    others = (every_n - n[:, limb] > 0) & (n[:, limb] > 0)
+    apart = total[others, limb] / n[others, limb]
+    apart -= (every - total[:, limb])[others] / (every_n - n[:, limb])[others]
+    if not steady(apart):
+        return
+    half = critical(witnesses - 1) * error
+    strokes = int(rows.sum())
+    yield Candidate(
+        code=Code.LIMB_LATE if value > 0 else Code.LIMB_EARLY,
+        limb=str(LIMBS[limb]),
+        mend=later(run, rows, -value),
+        points=_points(look, rows, -value),
+        beside=look.points(strokes * _heard(aside)),
+        n=strokes,
+        of=strokes,
+        value=value,
+        unit="ms",
+        low=value - half,
+        high=value + half,
+    )
 
 
-def _between(
-    own: tuple[Ints, Floats], others: tuple[Ints, Floats]
-) -> tuple[float, float, tuple[float, float]]:
+def _who(playing: Ints, mean_ms: Floats) -> int:
+    """Which limb is off: the one without which the others look most like drummers, who lie around
+    ``HOME_MS`` together, and not far from each other."""
+    spread = np.array([FOOTS_MS if LIMBS[limb] is Limb.HAT_FOOT else LIMBS_MS for limb in playing])
+    likely = np.empty(len(playing))
+    for one in range(len(playing)):
+        rest = np.arange(len(playing)) != one
+        weight = 1.0 / spread[rest] ** 2
+        whole = float(weight.sum())
+        middle = float(weight @ mean_ms[rest]) / whole
+        apart = float(weight @ (mean_ms[rest] - middle) ** 2)
+        away = (middle - HOME_MS) ** 2 / (HOMES_MS**2 + 1.0 / whole)
+        widths = 2.0 * float(np.log(spread[rest]).sum()) + np.log1p(HOMES_MS**2 * whole)
+        likely[one] = -(apart + away + widths)
+    return int(playing[likely.argmax()])
+
+
+def _between(own: tuple[Ints, Floats], others: tuple[Ints, Floats]) -> tuple[float, float]:
     """How far the mean of the strokes of ``own`` lies from that of ``others``, each as (b,) their
-    number in every bar and their sum there; its standard error, bars being the witnesses and each
-    counting as much as it has strokes; and the same distance in either half of the run."""
-    away = np.zeros(len(own[0]))
+    number in every bar and their sum there; and its standard error, bars being the witnesses and
+    each counting as much as it has strokes. What all limbs share in a bar is in both, and from bar
+    to bar the rest does not hang together (correlation -0.03 in the takes named above)."""
+    away, whole = np.zeros(len(own[0])), 0.0
     for sign, (n, total) in ((1.0, own), (-1.0, others)):
         every = max(int(n.sum()), 1)
-        away += sign * (total - n * float(total.sum()) / every) / every
+        mean = float(total.sum()) / every
+        away += sign * (total - n * mean) / every
+        whole += sign * mean
     bars = max(int(np.count_nonzero(own[0] + others[0])), 2)
-    error = np.sqrt(float(away @ away) * bars / (bars - 1)) * hanging_together(away)
-
-    def distance(part: slice) -> float:
-        (n, total), (other_n, other) = ((x[part], y[part]) for x, y in (own, others))
-        return float(total.sum() / max(n.sum(), 1) - other.sum() / max(other_n.sum(), 1))
-
-    half = int(np.searchsorted(np.cumsum(own[0]), own[0].sum() / 2.0)) + 1
-    whole = distance(slice(None))
-    return whole, float(error), (distance(slice(0, half)), distance(slice(half, None)))
+    return whole, float(np.sqrt(float(away @ away) * bars / (bars - 1)))
 
 
 def _all_over(look: Look, rows: Bools, value_ms: float) -> bool:
@@ -215,15 +212,9 @@ def strokes(look: Look) -> Iterator[Candidate]:
     for group in np.flatnonzero(found).tolist():
         value, count = float(aside[group]), int(n[group])
         half = critical(int(free[group])) * float(error[group])
-        # Of many places some lie aside by chance: a wider interval than for one.
-        size = abs(float(mean[group]))
-        if size - _MANY * half < HEARD_MS or size - half < LASTING * size:
-            continue
+        chance = returns(value, float(error[group]), usual=float(usual[group]), spread=PLACES_MS)
         rows = look.group == group
-        far = value - float(usual[group])
-        one, other = np.array_split(look.aside[rows] - usual[group], 2)
-        halves = float(one.mean()), float(other.mean())
-        if not comes_back(far, float(error[group]), halves=halves, usual=PLACES_MS):
+        if chance < RETURNS or not steady(look.aside[rows] - usual[group]):
             continue
         yield Candidate(
             code=Code.STROKE_LATE if value > 0 else Code.STROKE_EARLY,
@@ -240,9 +231,6 @@ def strokes(look: Look) -> Iterator[Candidate]:
             high=value + half,
         )
 
-
-#: How much wider the interval of one place of many is than that of one alone.
-_MANY = 1.3
 
 #: The spread within one place is told by its own strokes, and by those of all places as if these
 #: were so many strokes more.
@@ -264,10 +252,7 @@ def _of_groups(look: Look, values: Floats) -> tuple[Floats, Floats, Ints]:
     every = float(square.sum()) / max(int((n - 1).sum()), 1)
     free = n - 1 + _BORROWED
     variance = (square + _BORROWED * every) / free
-    order = np.argsort(look.group, kind="stable")
-    in_turn = look.group[order]
-    together = hanging_together(off[order], in_turn[1:] == in_turn[:-1])
-    return np.asarray(mean), together * np.sqrt(variance / n), free
+    return np.asarray(mean), np.sqrt(variance / n), free
 
 
 #: The least change of swing, in per cent of a pair, that is told; and as a part of what is written.
@@ -323,10 +308,14 @@ def swing(look: Look) -> Iterator[Candidate]:
 
 
 #: How uneven time may be: a stroke's own scatter against its neighbours, as a part of the spread
-#: that the level asks for, the rest of which is of waves that all strokes share. That of hand
-#: against foot where they belong together, as a part of the same; and of what the hands' own
-#: scatter makes of it.
-_UNEVEN, _APART, _APART_OWN = 0.775, 0.82, 1.85
+#: that the level asks for, where it is as large as the waves that all strokes share. People go
+#: early and late together; strokes that do so each for itself are the more uneven, by this power of
+#: how much their own scatter is larger than the waves (counted as so much of the spread at least).
+_UNEVEN, _ALONE, _WAVES = 0.9, 0.3, 0.15
+
+#: That of hand against foot where they belong together, as a part of the same; and of what the
+#: hands' own scatter makes of it; for certain, in standard errors.
+_APART, _APART_OWN, _SURE = 0.7, 1.57, 1.65
 
 
 def scatter(look: Look) -> Iterator[Candidate]:
@@ -355,7 +344,9 @@ def _uneven(look: Look) -> Iterator[Candidate]:
     own = float(np.sqrt(np.mean(off[known] ** 2)))
     whole = float(np.sqrt(np.mean(look.less_limb**2)))
     # At a slow tempo people scatter more, and nobody minds.
-    most = _UNEVEN * look.spread_ms * look.slowness
+    usual = look.spread_ms * look.slowness
+    waves = max(float(np.sqrt(max(whole**2 - own**2, 0.0))), _WAVES * usual)
+    most = _UNEVEN * usual * min((waves / max(own, 1e-9)) ** _ALONE, 1.0)
     if own <= most:
         return
     # As even as most of what is asked.
@@ -401,7 +392,7 @@ def _apart(look: Look) -> Iterator[Candidate]:
     own = own_scatter(look)[hands & (look.local[1] > 0)]
     usual = float(np.sqrt(np.mean(own**2))) if len(own) else 0.0
     most = max(_APART * look.spread_ms * look.slowness, _APART_OWN * usual)
-    if spread <= most:
+    if spread * (1.0 - _SURE / np.sqrt(2.0 * len(rows))) <= most:
         return
     part = 1.0 - 0.7 * most / spread
     back = np.zeros(len(run.target))

@@ -5,7 +5,8 @@ Each target that was asked, and each hit that answers none, has a credit. From t
     total = 100 * played * complete * clean * settled * steady
 
 * ``played``: every voice and dynamic that the pattern asks for is a layer of the groove: hi-hat,
-  snare, ghost notes of the snare, kick. A layer's share is the mean credit of its targets, and
+  snare, ghost notes of the snare, kick; open hi-hats are one beside the closed ones. A layer's
+  share is the mean credit of its targets, and
   ``played`` = (sum of w * sqrt(share))^2, where w is proportional to n^0.7 of a layer with n
   targets, and adds up to 1. So a fault costs what its stroke is worth, and who leaves out a
   whole layer loses more than who leaves out as many strokes here and there.
@@ -170,6 +171,7 @@ def score(run: MatchedRun, credits: Credits | None = None) -> Score:
     if not asked:
         return Score(**{part.name: 0.0 for part in fields(Score)})
     layer = run.targets.voice.astype(np.int64) * len(DYNAMICS) + run.targets.dynamic
+    layer = 2 * layer + run.targets.is_open
     count = np.bincount(layer, credits.asked)
     won = np.bincount(layer, credits.target)
     there = count > 0
