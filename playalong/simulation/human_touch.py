@@ -40,7 +40,8 @@ UPWARD = 0.75
 #: is to play accents plays the others softer (common practice).
 ACCENT_DB = 9.0
 
-#: A voice with written accents breathes less of its own accord (common practice): this share.
+#: A voice with written accents breathes less of its own accord, and its accents not at all, since
+#: they are meant (common practice): this share.
 LED_BY_ACCENTS = 0.3
 
 
@@ -83,9 +84,8 @@ def levels_db(targets: Targets, touch: Mapping[Limb, Touch], chance: np.random.G
         middle = [own.of(kind, has_accents) for kind in DYNAMICS]
         level[rows], spread[rows] = np.array(middle)[dynamic].T
         breath = own.breath_db * (LED_BY_ACCENTS if has_accents else 1.0)
-        level[rows] += breath * (
-            0.8 * leaning * _on_beat(targets)[rows] + 0.6 * of_place[targets.place[rows]]
-        )
+        lean = 0.8 * leaning * _on_beat(targets)[rows] + 0.6 * of_place[targets.place[rows]]
+        level[rows] += np.where(dynamic == DYNAMICS.index(Dynamic.ACCENT), 0.0, breath * lean)
     wave = shared(beats, chance)
     own_part = chance.standard_normal(len(targets))
     noise: Floats = sqrt(WAVE_SHARE) * wave + sqrt(1.0 - WAVE_SHARE) * own_part

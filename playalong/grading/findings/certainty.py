@@ -132,7 +132,7 @@ def steady(values: Floats) -> bool:
     """Whether each half of the run has most of their mean; (v,) in order of time, two at least."""
     mean = float(values.mean())
     halves = [float(half.mean()) for half in np.array_split(values, 2)]
-    return min(half * np.sign(mean) for half in halves) >= EACH_HALF * abs(mean)
+    return bool(min(half * np.sign(mean) for half in halves) >= EACH_HALF * abs(mean))
 
 
 def at_least(n: int, of: int, *, chance: float) -> float:

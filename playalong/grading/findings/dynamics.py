@@ -9,6 +9,7 @@ a kit's curve, v' = 127 (v / 127)^p, which stretches all levels by p, changes no
 """
 
 from collections.abc import Iterator
+from statistics import NormalDist
 
 import numpy as np
 
@@ -43,8 +44,8 @@ FALL = 3.0
 #: Accents are flat where they are less than this apart from the others of their voice, and less
 #: often than this the louder of the two.
 ACCENTS_APART, ACCENTS_MIXED = 1.65, 0.86
-#: How certain both must be, in standard errors.
-SURE = 1.0
+#: How often chance may make ghost notes too near, or the accents of any voice flat.
+BY_CHANCE = 0.16
 
 #: The change where strokes fall together that is told, in spreads of one stroke.
 TOGETHER = 1.5
@@ -65,10 +66,16 @@ _WRONG = 0.6
 _UNEVEN = 0.05
 
 
+def sure(voices: int) -> float:
+    """How many standard errors that are, where so many voices are looked at."""
+    return NormalDist().inv_cdf(1.0 - BY_CHANCE / voices)
+
+
 def loudness(look: Look) -> Iterator[Candidate]:
     """All causes of this family."""
     level = look.run.level_db
     spreads: dict[int, tuple[float, Bools]] = {}
+    accented: list[tuple[Bools, Bools]] = []
     for code in np.unique(look.run.voice).tolist():
         own = look.run.voice == code
         kinds = [own & (look.run.dynamic == kind) for kind in (GHOST, NORMAL, ACCENT)]
@@ -81,9 +88,11 @@ def loudness(look: Look) -> Iterator[Candidate]:
                 plain=plain if plain.sum() >= STROKES else plain | accents,
             )
         if accents.sum() >= STROKES and plain.sum() >= STROKES:
-            yield from _accents(look, level, accents=accents, plain=plain)
+            accented.append((accents, plain))
         if plain.sum() >= 2 * STROKES:
             spreads[code] = _within(look, level, plain), plain
+    for accents, plain in accented:
+        yield from _accents(look, level, accents=accents, plain=plain, sure=sure(len(accented)))
     yield from _uneven_voices(look, level, spreads)
     yield from _kick_under_ghosts(look, level)
 
@@ -167,7 +176,7 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     fall = _within(look, level, plain) > FALL * _usual_db(int(look.run.voice[ghosts][0]))
     fall &= _softer_share(level[ghosts], louder) > MIXED
     unsure = float(np.sqrt(softer * (1.0 - softer) / min(ghosts.sum(), plain.sum())))
-    near = softer + SURE * unsure < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED)
+    near = softer + sure(1) * unsure < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED)
     if near and not fall:
         # Down to where drummers have them, in their own spreads.
         by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
@@ -282,7 +291,9 @@ def _over_kick(look: Look, level: Floats, ghosts: Bools, *, top: float) -> Itera
     )
 
 
-def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iterator[Candidate]:
+def _accents(
+    look: Look, level: Floats, *, accents: Bools, plain: Bools, sure: float
+) -> Iterator[Candidate]:
     voice = VOICES[int(look.run.voice[accents][0])].name
     top = median(level[accents])
     # One plain place that is loud is no reason to take all plain strokes for loud.
@@ -292,7 +303,7 @@ def _accents(look: Look, level: Floats, *, accents: Bools, plain: Bools) -> Iter
     apart = (top - bottom) / spread
     unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / others.sum()))
     share = _softer_share(level[others], level[accents])
-    if apart + SURE * unsure < ACCENTS_APART and share < ACCENTS_MIXED:
+    if apart + sure * unsure < ACCENTS_APART and share < ACCENTS_MIXED:
         count = int(accents.sum())
         found = interval(look.bar_means(level, accents) - bottom)
         yield Candidate(
@@ -326,8 +337,8 @@ def _uneven_voices(
         others = [part for number, part in parts.items() if number != code]
         usual = _usual_db(code) * (median(np.array(others)) if others else 1.0)
         off, free = _off(look, level, rows)
-        sure = spread * (1.0 - UNEVEN_SURE / np.sqrt(2.0 * free))
-        if sure < UNEVEN * usual or spread < UNEVEN_DB:
+        least = spread * (1.0 - UNEVEN_SURE / np.sqrt(2.0 * free))
+        if least < UNEVEN * usual or spread < UNEVEN_DB:
             continue
         found = interval(np.sqrt(_bar_means(look.bar[rows], off**2)))
         if found.value <= 0.0:
