@@ -1,25 +1,24 @@
 """A player's data taken out as ordinary files, or erased: from the store and from every file."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 
-from playalong.app.memory import folders
 from playalong.app.stored_runs import LESSON
 from playalong.app.user_folders import UserFolders
 from playalong.records import profiles, settings, takes
 from playalong.records.assessments.traces import assessments_of, leave_folders
-from playalong.records.store import erasing, exporting, players, run_file
+from playalong.records.store import erasing, exporting, players
 from playalong.records.store.database import Database
 from playalong.records.store.erasing import Traces
 from playalong.records.store.exporting import Progress
+from playalong.records.store.meanwhile import changes, run_file
+from playalong.records.store.meanwhile.run_file import folders
 from playalong.records.store.players import PlayerRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError
-from playalong.support.errors import UserError
-from playalong.support.files import write_file
 
 #: What is written beside a take, behind its name.
 _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
@@ -41,17 +40,14 @@ def export(
 
     ``progress`` is told after each run how much of all is done, from 0 to 1.
 
-    Results of assessments are files already: they are copied. UserError where it cannot be done.
+    Results of assessments are files already: they are copied. UserError where it cannot be done;
+    until it is done there is nothing in the folder.
     """
-    count = len(exporting.export(database, player, folder, progress=progress))
-    for path in assessments_of(home.data, player.name, home.simulated):
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise UserError(f"{path} cannot be read ({error.strerror or error}).") from None
-        write_file(folder / "assessments" / path.relative_to(home.data), data)
-        count += 1
-    return count
+    also = {
+        f"assessments/{path.relative_to(home.data).as_posix()}": path
+        for path in assessments_of(home.data, player.name, home.simulated)
+    }
+    return exporting.export(database, player, folder, also=also, progress=progress)
 
 
 def folder_name(player: PlayerRow, now: datetime) -> str:
@@ -64,7 +60,8 @@ def traces_of(home: UserFolders, database: Database, player: PlayerRow) -> Trace
     takes = [path for path in erasing.copies(database, player) if path.suffix == ".mid"]
     others = [beside for take in takes for beside in _beside(take)]
     names = [player.name, *players.names_before(database, player)]
-    found = [path for name in names for path in _files(home, name)]
+    known = erasing.takes_of_all(database)
+    found = [path for name in names for path in _files(home, name, known)]
     return erasing.traces(database, player, [*others, *found])
 
 
@@ -82,24 +79,43 @@ def listed(player: PlayerRow, found: Traces) -> list[str]:
 def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
     """Leave nothing of ``player`` in the store and in files; the files that stayed."""
     left = erasing.erase(database, player, found)
+    _leave_folders(found)
+    return left
+
+
+def in_name(home: UserFolders, name: str) -> list[Path]:
+    """The files of assessments in the ``name`` of somebody whom the store does not know: a
+    simulated player takes them in any name.
+    """
+    return list(assessments_of(home.data, name, home.simulated))
+
+
+def erase_files(files: Sequence[Path]) -> list[Path]:
+    """Leave nothing of ``files``, of which the store knows nothing; those that stayed."""
+    left = erasing.erase_files(files)
+    leave_folders(files)
+    return left
+
+
+def _leave_folders(found: Traces) -> None:
     for folder in {path.parent for path in found.files if LESSON in path.parent.name}:
         with suppress(OSError):  # something else is in it
             folder.rmdir()
     leave_folders(found.files)
-    return left
 
 
-def _files(home: UserFolders, name: str) -> Iterator[Path]:
-    """Files of which the store does not know whose they are."""
+def _files(home: UserFolders, name: str, known: Collection[Path]) -> Iterator[Path]:
+    """Files of which the store does not know whose they are; of the takes in ``known`` it does."""
     for path in home.data.glob("takes/**/*.mid"):
-        if _player_of(path) == name and _is_simulated(path) is home.simulated:
+        if path not in known and _is_take_of(path, name, home.simulated):
             yield path
             yield from _beside(path)
     yield from assessments_of(home.data, name, home.simulated)
     for path in home.data.glob(f"{home.memory.path.stem}-damaged-*"):
         if _holds(path, name):
             yield path
-    for path in [*home.data.glob("mistakes/*"), *run_file.files(folders(home.data))]:
+    waiting = [*run_file.files(folders(home.data)), *changes.files(home.memory.path)]
+    for path in [*home.data.glob("mistakes/*"), *waiting]:
         if _holds(path, name):
             yield path
     kept = home.data / "set-aside"
@@ -118,20 +134,13 @@ def _beside(take: Path) -> list[Path]:
     return [take.with_name(take.stem + more) for more in _BESIDE]
 
 
-def _said(path: Path) -> TakeInfo:
+def _is_take_of(path: Path, name: str, is_simulated: bool) -> bool:
     try:
-        return TakeInfo.from_plain(takes.read(path).info)
+        said = TakeInfo.from_plain(takes.read(path).info)
     except TakeError:
-        return TakeInfo()
-
-
-def _player_of(path: Path) -> str:
-    said = _said(path)
-    return said.player if said.simulated is None else said.simulated.skill
-
-
-def _is_simulated(path: Path) -> bool:
-    return _said(path).simulated is not None
+        return False
+    player = said.player if said.simulated is None else said.simulated.skill
+    return player == name and (said.simulated is not None) is is_simulated
 
 
 def _holds(path: Path, name: str) -> bool:

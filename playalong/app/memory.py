@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING
 from zlib import crc32
 
 from playalong.app import stored_runs
-from playalong.records.store import run_file, runs
+from playalong.records.store import runs
 from playalong.records.store.database import Database, StoreError
+from playalong.records.store.meanwhile import changes, run_file
+from playalong.records.store.meanwhile.run_file import FiledRun, RunFile
 from playalong.records.store.recovery import open_or_renew
-from playalong.records.store.run_file import FiledRun, RunFile
-from playalong.records.store.run_log import RunLog
+from playalong.records.store.run_log import PATIENCE_S, RunLog
 from playalong.records.store.runs import BrokenOff
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording, TakeError
@@ -59,7 +60,11 @@ class Memory:
             return None
         for words in recovered.words(self.path) if recovered is not None else ():
             self._say(words)
-        self._take_in(database)
+        try:
+            self.noted += [words for words in changes.take_in(database) if words not in self.noted]
+            self._take_in(database)
+        except StoreError as error:  # it can be read, and not be written: what waits goes on so
+            self._say(str(error))
         return database
 
     def opened(self) -> Database:
@@ -84,7 +89,7 @@ class Memory:
 
     @property
     def _folders(self) -> list[Path]:
-        return folders(self.folder)
+        return run_file.folders(self.folder)
 
     def _wait(self, file: Path | None) -> None:
         """The take in ``file`` is to be taken in once the store can be used."""
@@ -98,14 +103,18 @@ class Memory:
         self._say(f"That {file} waits for the store could not be written down.")
 
     def _take_in(self, database: Database) -> None:
-        """Take in what had to wait."""
+        """Take in what had to wait, but for what is no take any more, or gone; StoreError where it
+        still has to.
+        """
         count = 0
         for path in self._waiting:
-            names = _text_of(path).splitlines()
+            names = _text_of(path).splitlines() if run_file.is_ours(path) else []
             try:
                 for name in names:
-                    with suppress(UserError, FileNotFoundError):  # it is no take any more, or gone
-                        count += stored_runs.take_in(database, Path(name), self.simulated)
+                    with database.waiting(PATIENCE_S), suppress(TakeError, FileNotFoundError):
+                        take = stored_runs.read_take(Path(name))
+                        if take is not None and take.is_simulated is self.simulated:
+                            count += stored_runs.take_in(database, take)
                 if names:
                     path.unlink(missing_ok=True)
             except OSError:
@@ -241,13 +250,6 @@ class Memory:
             with closing(self.opened()) as database:
                 runs.throw_away(database, found.row.id)
         run_file.delete(found.file)
-
-
-def folders(data: Path) -> list[Path]:
-    """Where runs and notes go while the store of ``data`` cannot be written: the first that takes
-    them.
-    """
-    return [data / "unfinished", Path.home(), Path(tempfile.gettempdir())]
 
 
 def write_take(

@@ -5,10 +5,11 @@ and ``takes/`` in the data folder. Each file is taken in whole or not at all, an
 which were; so an end in between, or two programs at once, take nothing twice.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import nullcontext
 from dataclasses import replace
 from datetime import datetime
+from math import inf
 from pathlib import Path
 
 from playalong.app import stored_runs
@@ -29,7 +30,7 @@ from playalong.support.text import printable, quoted
 _DONE = "moved_in"
 
 #: So many takes are taken in at once: whole, or none of them.
-_AT_ONCE = 200
+_AT_ONCE = 100
 
 
 def is_due(config: Path, data: Path) -> bool:
@@ -42,27 +43,53 @@ def is_due(config: Path, data: Path) -> bool:
     )
 
 
-def move_in(memory: Memory, database: Database, config: Path) -> list[str]:
-    """Take in what is there, if that was not done before; what is to be told of it.
+#: Told of each take that was looked at, and of how many there are.
+Progress = Callable[[int, int], None]
+
+
+def move_in(
+    memory: Memory, database: Database, config: Path, *, most: float = inf
+) -> tuple[list[str], bool]:
+    """Take in what is there, if that was not done before; what is to be told of it, and whether
+    all of it is in.
 
     ``database`` is the open store of ``memory``, that of people; what simulated players left goes
-    into their own.
+    into their own. More takes than ``most`` are left to ``move_takes_in``, which takes its time.
     """
     try:
         if players.settings(database).get(_DONE):
-            return []
+            return [], True
         told = [*_settings(database, config), *_profiles(database, config)]
-        simulated = replace(memory, simulated=True).open()
-        try:
-            told += _takes(memory.folder, database, simulated)
-            told += _lessons(memory.folder, database, simulated)
-        finally:
-            if simulated is not None:
-                simulated.close()
-        players.remember(database, {_DONE: True})
+        count = len(_paths(memory.folder))
+        if count > most:
+            return told, False
+        with progress(count, "takes taken in") if count > _AT_ONCE else nullcontext() as step:
+            told += move_takes_in(memory, database, lambda *_: step() if step else None)
     except StoreError as error:
-        return [str(error)]
+        return [str(error)], True
+    return told, True
+
+
+def move_takes_in(memory: Memory, database: Database, progress: Progress) -> list[str]:
+    """Take in takes and lessons; as above. StoreError where the store cannot be written.
+
+    Where ``progress`` raises, what it was told of is in, and the next start goes on from there.
+    """
+    simulated = replace(memory, simulated=True).open()
+    try:
+        told = [
+            *_takes(memory.folder, database, simulated, progress=progress),
+            *_lessons(memory.folder, database, simulated),
+        ]
+    finally:
+        if simulated is not None:
+            simulated.close()
+    players.remember(database, {_DONE: True})
     return told
+
+
+def _paths(data: Path) -> list[Path]:
+    return sorted((data / "takes").rglob("*.mid"))
 
 
 def _settings(database: Database, config: Path) -> Iterator[str]:
@@ -109,24 +136,28 @@ def _profiles(database: Database, config: Path) -> Iterator[str]:
                 knowledge.keep_profile(database, number, found.kit, text=text, now=_now())
 
 
-def _takes(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:
+def _takes(
+    data: Path, database: Database, simulated: Database | None, *, progress: Progress
+) -> Iterator[str]:
     """Takes are graded later, when that is asked for: it would take long."""
-    paths = sorted((data / "takes").rglob("*.mid"))
+    paths = _paths(data)
     count = 0
-    takes_long = len(paths) > _AT_ONCE
-    with progress(len(paths), "takes taken in") if takes_long else nullcontext(_nothing) as step:
-        for first in range(0, len(paths), _AT_ONCE):
-            with database.writing(), simulated.writing() if simulated else nullcontext():
-                for path in paths[first : first + _AT_ONCE]:
-                    try:
-                        count += stored_runs.take_in(database, path, False)
-                        if simulated is not None:
-                            stored_runs.take_in(simulated, path, True)
-                    except (OSError, UserError) as error:
-                        if isinstance(error, StoreError):
-                            raise
-                        yield _left(path, error)
-                    step()
+    for first in range(0, len(paths), _AT_ONCE):
+        portion = paths[first : first + _AT_ONCE]
+        with database.writing(), simulated.writing() if simulated else nullcontext():
+            for path in portion:
+                try:
+                    take = stored_runs.read_take(path)
+                    store = simulated if take and take.is_simulated else database
+                    if take is not None and store is not None:
+                        is_new = stored_runs.take_in(store, take)
+                        count += is_new and store is database
+                except (OSError, UserError) as error:
+                    if isinstance(error, StoreError):
+                        raise
+                    yield _left(path, error)
+        for number in range(first, first + len(portion)):
+            progress(number + 1, len(paths))
     nobodys = players.find(database, NOBODY)
     unnamed = len(runs.pending(database, nobodys.id)) if nobodys is not None else 0
     if unnamed:
@@ -136,10 +167,6 @@ def _takes(data: Path, database: Database, simulated: Database | None) -> Iterat
     if count:
         takes = "1 take of an earlier version was" if count == 1 else f"{count} takes were"
         yield f"{takes} taken into the store; the files stay where they are."
-
-
-def _nothing() -> None:
-    """What is done in a moment tells nothing of its progress."""
 
 
 def _lessons(data: Path, database: Database, simulated: Database | None) -> Iterator[str]:

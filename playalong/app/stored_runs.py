@@ -3,8 +3,9 @@ come from files.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,8 +17,8 @@ from playalong.records.lessons import text_of
 from playalong.records.pattern_files import library
 from playalong.records.store import imports, knowledge, players, runs
 from playalong.records.store.database import Database
+from playalong.records.store.meanwhile.run_file import FiledRun
 from playalong.records.store.players import PlayerRow
-from playalong.records.store.run_file import FiledRun
 from playalong.records.store.runs import Result, RunRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import Recording
@@ -51,17 +52,39 @@ def begin(database: Database, said: TakeInfo, kind: str, *, plain: Mapping[str, 
     )
 
 
-def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
-    """Take in the take at ``path``, if it is new and that of a simulated player, or of a person.
+@dataclass(frozen=True, kw_only=True)
+class FiledTake:
+    """A take in a file: its bytes, what it says of itself, and how long it is, in seconds."""
 
-    Whether it was taken in; it is graded when it is asked for. TakeError where the file is none,
-    OSError where it cannot be read.
+    path: Path
+    data: bytes
+    info: Mapping[str, Any]
+    said: TakeInfo
+    seconds: float
+
+    @property
+    def is_simulated(self) -> bool:
+        """Whether a simulated player played it, whose runs are in a store of their own."""
+        return self.said.simulated is not None
+
+
+def read_take(path: Path) -> FiledTake | None:
+    """The take at ``path``, None where it says nothing of itself: then it is not ours.
+
+    TakeError where the file is none, OSError where it cannot be read.
     """
     data = read_bytes(path, MOST_MIDI)
     take = takes.from_bytes(data, path)
+    if not take.info:
+        return None
     said = TakeInfo.from_plain(take.info)
-    if not take.info or (said.simulated is not None) is not is_simulated:
-        return False
+    seconds = take.messages[-1][0] if take.messages else 0.0
+    return FiledTake(path=path, data=data, info=dict(take.info), said=said, seconds=seconds)
+
+
+def take_in(database: Database, take: FiledTake) -> bool:
+    """Take in a take, if it is new; whether it was. It is graded when it is asked for."""
+    path, said = take.path, take.said
     with database.writing():
         if database.row("SELECT 1 FROM run WHERE file = ?", (str(path),)) is not None:
             return False
@@ -77,9 +100,9 @@ def take_in(database: Database, path: Path, is_simulated: bool) -> bool:
                     kind="lesson" if LESSON in path.parent.name else "play",
                     program=said.program,
                     began=_date(said) or datetime.fromtimestamp(path.stat().st_mtime).astimezone(),
-                    info={"info": dict(take.info)},
-                    take=data,
-                    seconds=take.messages[-1][0] if take.messages else 0.0,
+                    info={"info": take.info},
+                    take=take.data,
+                    seconds=take.seconds,
                     file=str(path),
                 )
     return is_new
@@ -183,16 +206,22 @@ def _keep_named(database: Database, said: TakeInfo) -> str | None:
 
 
 def _keep_pattern(database: Database, said: TakeInfo) -> None:
-    from playalong.app.grade.expected import own_pattern
-
-    pattern = own_pattern(said)
     knowledge.keep_pattern(
         database,
         fingerprint=said.pattern_id,
         name=said.pattern,
-        title=said.pattern if pattern is None else pattern.title,
+        title=_title_of(said.pattern, said.pattern_text),
         text=said.pattern_text,
     )
+
+
+@lru_cache(maxsize=256)
+def _title_of(name: str, text: str) -> str:
+    """The title of a pattern: thousands of takes are of a few patterns."""
+    from playalong.app.grade.expected import own_pattern
+
+    pattern = own_pattern(TakeInfo(pattern=name, pattern_text=text))
+    return name if pattern is None else pattern.title
 
 
 def _date(said: TakeInfo) -> datetime | None:

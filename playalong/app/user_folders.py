@@ -4,9 +4,11 @@ The store lies in the data folder; what earlier versions kept in files is taken 
 start. Trouble in reading or keeping never stops a run: it is told, and the run goes on.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from math import inf
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -19,6 +21,8 @@ from playalong.records import profiles, settings
 from playalong.records.settings import Settings
 from playalong.records.store import knowledge, players
 from playalong.records.store.database import Database, StoreError
+from playalong.records.store.meanwhile import changes
+from playalong.records.store.meanwhile.changes import Change, Describe, Kind
 from playalong.records.store.players import PlayerRow
 from playalong.records.tables import TomlError
 from playalong.support.errors import UserError
@@ -34,13 +38,16 @@ class UserFolders:
     """What is kept for one user; ``notices`` say what went wrong with it.
 
     ``config`` is where earlier versions kept settings and profiles, ``data`` where the store and
-    the takes are. Simulated players have a store of their own.
+    the takes are. Simulated players have a store of their own. More takes of earlier versions than
+    ``most_at_once`` are not taken in on the way: ``are_takes_due`` then.
     """
 
     config: Path
     data: Path
     notices: list[str] = field(default_factory=list)
     simulated: bool = False
+    most_at_once: float = inf
+    are_takes_due: bool = False
 
     @classmethod
     def of_user(cls) -> "UserFolders":
@@ -66,11 +73,22 @@ class UserFolders:
 
     def runs_of_everybody(self) -> Mapping[int, tuple[int, str]]:
         """How many runs each player has, by their id, and the day of the last one."""
-        return self._read(players.runs_of_each, {})
+        return self._read(players.runs_of_each, {}, of_runs=True)
 
     def add_player(self, name: str) -> PlayerRow:
-        """Somebody new; UserError where the name is none or taken, or the store cannot be used."""
-        return self._must_write(lambda database: players.add(database, name, _now()))
+        """Somebody new; UserError where the name is none or taken, or nothing can be kept."""
+        found = players.checked(name)
+
+        def describe(database: Database) -> list[Change]:
+            players.refuse_taken(database, found)
+            return [Change(kind=Kind.PLAYER, player=found)]
+
+        before = len(self.notices)
+        self._keep(describe)
+        player = self.player(found)
+        if player is None:
+            raise UserError.of(self.notices[before:] or self.notices)
+        return player
 
     def rename_player(self, name: str, to: str) -> str:
         """Call somebody otherwise, in the profiles too; the name as it is kept.
@@ -107,20 +125,15 @@ class UserFolders:
 
         return self._read(read, Settings())
 
-    def remember(self, **changes: Any) -> None:
+    def remember(self, **fields: Any) -> None:
         """Remember these of the settings' fields; nothing is written where nothing is new."""
         found = self.settings()
-        changes = {name: value for name, value in changes.items() if getattr(found, name) != value}
-        if not changes:
+        new = {name: value for name, value in fields.items() if getattr(found, name) != value}
+        if not new:
             return
-
-        def write(database: Database) -> None:
-            name = changes.pop("player", None)
-            if name:
-                players.choose(database, players.player_of(database, name, _now()).id)
-            players.remember(database, changes)
-
-        self._write(write)
+        name = new.pop("player", None)
+        chosen = [Change(kind=Kind.CHOSEN, player=name)] if name else []
+        self._keep(lambda _: [*chosen, *_settings(None, new)])
 
     def settings_of(self, player: str | None) -> Mapping[str, Any]:
         """What a page has remembered for ``player``, for this computer where that is None.
@@ -139,13 +152,7 @@ class UserFolders:
     def remember_for(self, player: str | None, **values: Any) -> None:
         """Remember ``values`` for ``player``, or for this computer (None); a value None forgets."""
 
-        def write(database: Database) -> None:
-            number = players.EVERYBODY
-            if player is not None:
-                number = players.player_of(database, player, _now()).id
-            players.remember(database, values, number)
-
-        self._write(write)
+        self._keep(lambda _: _settings(player, values))
 
     def level(self, player: str | None = None) -> Level:
         """How strict ``player`` is judged, by default the last one."""
@@ -155,7 +162,7 @@ class UserFolders:
     def remember_level(self, player: str, level: Level) -> None:
         """Judge ``player`` so from now on."""
         if self.level(player) != level:
-            self._change(player, level=level.value)
+            self._change(player, "level", level.value)
 
     def is_left_handed(self, player: str | None = None) -> bool:
         """Whether ``player``, by default the last one, leads with the left hand."""
@@ -165,13 +172,10 @@ class UserFolders:
     def remember_hand(self, player: str, left_handed: bool) -> None:
         """Which hand ``player`` leads with from now on."""
         if self.is_left_handed(player) != left_handed:
-            self._change(player, left_handed=left_handed)
+            self._change(player, "left_handed", left_handed)
 
-    def _change(self, player: str, **changes: Any) -> None:
-        def write(database: Database) -> None:
-            players.change(database, players.player_of(database, player, _now()).id, **changes)
-
-        self._write(write)
+    def _change(self, player: str, key: str, value: Any) -> None:
+        self._keep(lambda _: [Change(kind=Kind.PLAYER, player=player, key=key, value=value)])
 
     # Profiles.
 
@@ -211,18 +215,25 @@ class UserFolders:
         first put into a file.
         """
 
-        def write(database: Database) -> None:
-            player = players.player_of(database, profile.player, _now())
-            kept = text
+        def describe(database: Database) -> list[Change]:
+            found = players.find(database, profile.player)
+            before = None
+            if found is not None:
+                before = knowledge.profile_text(database, found.id, profile.kit)
+            kind, kept = Kind.WRITTEN, text
             if kept is None:
-                before = knowledge.profile_text(database, player.id, profile.kit)
-                kept = profiles.as_text(profile, before)
+                kind, kept = Kind.PROFILE, profiles.as_text(profile, before)
                 if kept is None and before is not None:
                     self._set_aside(profile, before)
                     kept = profiles.as_text(profile)
-            knowledge.keep_profile(database, player.id, profile.kit, text=kept or "", now=_now())
+            named = {"player": profile.player, "key": profile.kit}
+            return [Change(kind=kind, value=kept or "", **named)]
 
-        is_kept = self._write(write)
+        try:
+            is_kept = self._keep(describe)
+        except UserError as error:  # it can stand in no text
+            self._notice(str(error))
+            is_kept = False
         if not is_kept:
             self._notice(f"What was learned of the kit {quoted(profile.kit)} is not kept.")
         return is_kept
@@ -236,6 +247,15 @@ class UserFolders:
 
     # The store.
 
+    @contextmanager
+    def _open(self) -> Iterator[Database | None]:
+        database = self._opened()
+        try:
+            yield database
+        finally:
+            if database is not None:
+                database.close()
+
     def _opened(self) -> Database | None:
         """The store, made where there is none; None where it cannot be used."""
         memory = self.memory
@@ -243,40 +263,61 @@ class UserFolders:
         for words in [*memory.told, *memory.noted]:
             self._notice(words)
         if database is not None and not self.simulated:
-            for words in moving_in.move_in(memory, database, self.config):
+            told, is_in = moving_in.move_in(memory, database, self.config, most=self.most_at_once)
+            self.are_takes_due = not is_in
+            for words in told:
                 self._notice(words)
         return database
 
-    def _read(self, ask: Callable[[Database], T], nothing: T) -> T:
-        """What the store says; ``nothing`` where there is none, or it cannot be read."""
-        is_there = self.memory.path.exists()
-        if not is_there and (self.simulated or not moving_in.is_due(self.config, self.data)):
-            return nothing
+    def move_takes_in(self, progress: Callable[[int, int], None]) -> None:
+        """Take in the takes that are due, and lessons; ``progress`` is told how many of how many.
+
+        UserError where the store cannot be used. Where ``progress`` raises, the next start goes on.
+        """
         database = self._opened()
         if database is None:
-            return nothing
+            raise UserError.of(self.notices)
         try:
-            return ask(database)
-        except StoreError as error:
-            self._notice(str(error))
-            return nothing
+            for words in moving_in.move_takes_in(self.memory, database, progress):
+                self._notice(words)
+            self.are_takes_due = False
         finally:
             database.close()
 
-    def _write(self, change: Callable[[Database], None]) -> bool:
-        """Change something in the store; whether that is done. What is wrong is told."""
-        database = self._opened()
-        if database is None:
-            return False
-        try:
-            with database.writing():
-                change(database)
-        except UserError as error:
-            self._notice(str(error))
-            return False
-        finally:
-            database.close()
-        return True
+    def _read(self, ask: Callable[[Database], T], nothing: T, *, of_runs: bool = False) -> T:
+        """What the store says; ``nothing`` where there is none, or it cannot be read.
+
+        What changed while it could not be written counts as if it were in it.
+        """
+        store = self.memory.path
+        is_there = store.exists() or changes.is_waiting(store)
+        if not is_there and (self.simulated or not moving_in.is_due(self.config, self.data)):
+            return nothing
+        with self._open() as database:
+            try:
+                if of_runs or not changes.is_waiting(store):
+                    return nothing if database is None else ask(database)
+                with changes.seen(store, database) as seen:
+                    return ask(seen)
+            except StoreError as error:
+                self._notice(str(error))
+                return nothing
+
+    def _keep(self, describe: Describe) -> bool:
+        """Let the store have what changes, or a file meanwhile; whether one has it. What is wrong
+        is told.
+        """
+        with self._open() as database:
+            try:
+                if database is not None:
+                    changes.keep(database, describe)
+                    return True
+            except StoreError as error:
+                self._notice(str(error))
+            is_kept = changes.keep_in_file(self.memory.path, database, describe)
+        if is_kept:
+            self._notice(changes.WORDS)
+        return is_kept
 
     def _must_write(self, change: Callable[[Database], T]) -> T:
         """Change something in the store; UserError where it cannot be."""
@@ -293,6 +334,13 @@ class UserFolders:
     def _notice(self, words: str) -> None:
         if words and words not in self.notices:
             self.notices.append(words)
+
+
+def _settings(player: str | None, values: Mapping[str, Any]) -> list[Change]:
+    return [
+        Change(kind=Kind.SETTING, player=player, key=name, value=value)
+        for name, value in values.items()
+    ]
 
 
 def _now() -> datetime:

@@ -10,7 +10,7 @@ from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
-from playalong.support.terminal import asked, print_lines, progress
+from playalong.support.terminal import asked, print_errors, print_lines, progress
 
 if TYPE_CHECKING:
     from playalong.app.user_folders import UserFolders
@@ -126,6 +126,8 @@ def run(given: Options) -> None:
     memory, last = home.memory, home.settings().player  # what was there before moves in
     if given.broken_off is not None:
         _broken_off(given.broken_off, home, given.who)
+        return
+    if given.erase and _erase_in_name(given, home):
         return
     database = memory.opened()
     try:
@@ -259,9 +261,37 @@ def _export(
     from playalong.records.store.players import runs_of_each
 
     runs, _ = runs_of_each(database).get(player.id, (0, ""))
-    with progress(runs, "runs written") as step:
-        count = leaving.export(home, database, player, folder=folder, progress=lambda _: step())
+    try:
+        with progress(runs, "runs written") as step:
+            count = leaving.export(home, database, player, folder=folder, progress=lambda _: step())
+    except KeyboardInterrupt:
+        print_errors(f"Nothing was written to {folder}.")
+        raise
     print_lines(f"{count} files are in {folder}")
+
+
+def _erase_in_name(given: Options, home: "UserFolders") -> bool:
+    """Erase what a simulated player left in a name that the store does not know; whether there was
+    any.
+    """
+    from playalong.app import leaving
+
+    name = given.who
+    if not given.simulated or name is None or home.player(name) is not None:
+        return False
+    files = leaving.in_name(home, name)
+    if not files:
+        return False
+    print_lines(f"In the name of {name} a simulated player left:", *(f"  {path}" for path in files))
+    _confirm(name, yes=given.yes)
+    print_lines(*_erased(leaving.erase_files(files)))
+    return True
+
+
+def _confirm(name: str, *, yes: bool) -> None:
+    """UserError where nobody types ``name``."""
+    if not yes and asked("Erase all of it? Type the name of the player: ") != name:
+        raise UserError("Nothing was erased: the name was not typed.")
 
 
 def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", *, yes: bool) -> None:
@@ -269,8 +299,7 @@ def _erase(home: "UserFolders", database: "Database", player: "PlayerRow", *, ye
 
     found = leaving.traces_of(home, database, player)
     print_lines(*leaving.listed(player, found))
-    if not yes and asked("Erase all of it? Type the name of the player: ") != player.name:
-        raise UserError("Nothing was erased: the name was not typed.")
+    _confirm(player.name, yes=yes)
     print_lines(*_erased(leaving.erase(database, player, found)))
 
 

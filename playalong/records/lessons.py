@@ -1,6 +1,5 @@
 """Lessons: how far each player has come with each pattern, a text in the store."""
 
-from datetime import datetime
 from pathlib import Path
 
 from playalong.pattern.fingerprint import pattern_id
@@ -8,6 +7,8 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.writer import write as written
 from playalong.records.store import knowledge, players
 from playalong.records.store.database import Database, StoreError
+from playalong.records.store.meanwhile import changes
+from playalong.records.store.meanwhile.changes import Change, Kind
 from playalong.records.store.recovery import open_or_renew
 from playalong.support.errors import UserError
 
@@ -21,66 +22,70 @@ def read(store: Path, player: str, pattern: Pattern) -> tuple[str | None, str]:
 
     ``store`` is the file of the store. None where nothing was kept, or nothing can be read.
     """
-    if not store.exists():
-        return None, ""
-    try:
-        database, recovered = open_or_renew(store)
-        words = " ".join(recovered.words(store)) if recovered is not None else ""
-        try:
-            found = players.find(database, player)
-            if found is None:
-                return None, words
-            return knowledge.lesson(database, found.id, pattern_id(pattern)), words
-        finally:
-            database.close()
-    except StoreError as error:
-        return None, str(error)
+    kept, words = _kept(store, player)
+    return next((plain for found, _, plain in kept if found == pattern_id(pattern)), None), words
 
 
 def changed(store: Path, player: str, pattern: Pattern) -> list[str]:
     """What was kept of the lessons of ``player`` on other patterns of the same name, the latest
     first: one of them may be this one, as it was before its file was changed.
     """
-    if not store.exists():
-        return []
-    try:
-        database = Database.open(store)
-        try:
-            found = players.find(database, player)
-            kept = knowledge.lessons(database, found.id) if found is not None else []
-        finally:
-            database.close()
-    except StoreError:
-        return []  # which ``read`` says
-    return [plain for _, name, plain, _ in kept if name == pattern.name]
+    kept, _ = _kept(store, player)  # what is wrong ``read`` says
+    return [plain for _, name, plain in kept if name == pattern.name]
 
 
-def write(store: Path, player: str, pattern: Pattern, *, progress: str) -> None:
-    """Keep the lesson of ``player`` on ``pattern``; LessonError where the store cannot be used."""
-    now = datetime.now().astimezone()
+def _kept(store: Path, player: str) -> tuple[list[tuple[str, str, str]], str]:
+    """All lessons of a player, the latest first: fingerprint, name, progress; a word on trouble."""
+    database, words = None, ""
     try:
-        database = Database.open(store)
-        try:
-            with database.writing():
-                knowledge.keep_pattern(
-                    database,
-                    fingerprint=pattern_id(pattern),
-                    name=pattern.name,
-                    title=pattern.title,
-                    text=text_of(pattern),
-                )
-                knowledge.keep_lesson(
-                    database,
-                    players.player_of(database, player, now).id,
-                    pattern_id(pattern),
-                    name=pattern.name,
-                    progress=progress,
-                    now=now,
-                )
-        finally:
-            database.close()
+        if store.exists():
+            database, recovered = open_or_renew(store)
+            words = " ".join(recovered.words(store)) if recovered is not None else ""
+        if changes.is_waiting(store):
+            with changes.seen(store, database) as seen:
+                return _of(seen, player), words
+        return ([] if database is None else _of(database, player)), words
     except StoreError as error:
+        if not changes.is_waiting(store):
+            return [], str(error)
+        with changes.seen(store, None) as seen:
+            return _of(seen, player), str(error)
+    finally:
+        if database is not None:
+            database.close()
+
+
+def _of(database: Database, player: str) -> list[tuple[str, str, str]]:
+    found = players.find(database, player)
+    kept = knowledge.lessons(database, found.id) if found is not None else []
+    return [(fingerprint, name, plain) for fingerprint, name, plain, _ in kept]
+
+
+def write(store: Path, player: str, pattern: Pattern, *, progress: str) -> str:
+    """Keep the lesson of ``player`` on ``pattern``; ``progress`` is JSON.
+
+    A word on trouble where it is in a file meanwhile; LessonError where it can be kept nowhere.
+    """
+    value = {
+        "name": pattern.name,
+        "title": pattern.title,
+        "text": text_of(pattern),
+        "progress": progress,
+    }
+    lesson = Change(kind=Kind.LESSON, player=player, key=pattern_id(pattern), value=value)
+    database = None
+    try:
+        database = Database.open(store)
+        changes.take_in(database)
+        changes.keep(database, lambda _: [lesson])
+        return ""
+    except StoreError as error:
+        if changes.keep_in_file(store, database, lambda _: [lesson]):
+            return f"{error} {changes.WORDS}"
         raise LessonError(f"The lesson cannot be kept: {error}") from None
+    finally:
+        if database is not None:
+            database.close()
 
 
 def earlier_files(folder: Path) -> list[Path]:

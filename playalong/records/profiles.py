@@ -28,6 +28,7 @@ from playalong.profile.pad_commands import Calls, Command
 from playalong.profile.profile import Profile
 from playalong.records.hand_edited import renewed
 from playalong.records.tables import TEXT, Kind, Tables, TomlError, number, one_of, whole
+from playalong.support import merging
 from playalong.support.reading import MOST_TEXT, read_bytes
 from playalong.support.text import quoted
 
@@ -127,6 +128,21 @@ def as_text(profile: Profile, text: str | None = None) -> str | None:
     if fresh is None:
         raise TomlError(f"The profile of {quoted(profile.kit)} cannot be kept: it is no TOML.")
     return fresh
+
+
+def merged(before: str | None, after: str, stored: str) -> str | None:
+    """The text ``stored`` made to say what changed from ``before`` (None: nothing was known) to
+    ``after``; None where one of them has mistakes, or it cannot be made to.
+    """
+    try:
+        now, there = from_text(after, ""), from_text(stored, "")
+        usual = Profile(kit=now.kit, player=now.player)
+        was = usual if before is None else from_text(before, "")
+        plain = merging.merged(_as_plain(was), _as_plain(now), _as_plain(there))
+        text = renewed(stored, plain, _TEMPLATE)
+        return None if text is None or not from_text(text, "") else text
+    except TomlError:
+        return None
 
 
 def renamed(text: str, player: str) -> str | None:

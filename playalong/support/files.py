@@ -7,6 +7,7 @@ A link is followed; a device or a pipe is written as it is; a file that may not 
 
 import errno
 import os
+import shutil
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from itertools import count
@@ -95,6 +96,63 @@ def writing(path: Path) -> Iterator[IO[bytes]]:
                 draft.chmod(mode & 0o7777)
             draft.replace(target)
             _flush_folder(target.parent)
+
+
+class NewFolder:
+    """A folder of many new files: all of them, or nothing; see ``writing_folder``."""
+
+    def __init__(self, draft: Path) -> None:
+        self._draft, self._flushed = draft, 0
+        self.files: list[str] = []
+
+    def write(self, name: str, data: bytes | str) -> None:
+        """Write ``data``, text as UTF-8, to ``name`` below the folder."""
+        path = self._draft / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(_as_bytes(data))
+        self.files.append(name)
+        if len(self.files) - self._flushed >= _AT_ONCE:
+            self.flush()
+
+    def flush(self) -> None:
+        """Let what was written be on the disk.
+
+        A system that can flush everything at once does it a hundred times as fast as file by file.
+        """
+        names, self._flushed = self.files[self._flushed :], len(self.files)
+        if hasattr(os, "sync"):
+            os.sync()
+            return
+        for name in names:
+            with (self._draft / name).open("r+b") as file:
+                os.fsync(file.fileno())
+
+
+#: So many files of a folder are flushed at once: whoever ends the program waits no longer.
+_AT_ONCE = 1_000
+
+
+@contextmanager
+def writing_folder(folder: Path) -> Iterator[NewFolder]:
+    """A folder that is there, with all that is written into it, at the end of the block.
+
+    Where the block raises nothing is left of it. FileError where it cannot be written; one that is
+    there already must be empty.
+    """
+    with _told(folder):
+        draft = folder.with_name(f".{short_name(folder.name, _KNOWN_BY)}-{token_hex(4)}.part")
+        _make(folder.absolute().parent)
+        draft.mkdir()
+        try:
+            new = NewFolder(draft)
+            yield new
+            new.flush()
+            if folder.is_dir():
+                folder.rmdir()  # an empty one gives way
+            draft.rename(folder)
+            _flush_folder(folder.parent)
+        finally:
+            shutil.rmtree(draft, ignore_errors=True)
 
 
 def set_aside(path: Path) -> Path:

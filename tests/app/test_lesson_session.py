@@ -299,7 +299,8 @@ def test_a_lesson_of_which_nothing_can_be_read_begins_anew_and_says_so(tmp_path)
     assert lesson.exercise is not None
 
 
-def test_a_lesson_that_cannot_be_kept_is_told_once(context, tmp_path):
+def test_a_lesson_that_cannot_be_kept_is_told_once(context, tmp_path, monkeypatch):
+    monkeypatch.setenv("HOME", str(tmp_path))
     blocked = tmp_path / "file"
     blocked.write_text("")
     context.window.plan = [(60.0, Key.ESCAPE)]

@@ -24,6 +24,7 @@ from playalong.profile.profile import Profile
 from playalong.records.store import runs
 from playalong.simulation.player import SimulatedPort, perform
 from playalong.simulation.skills import SKILLS
+from tests.helpers.result_changes import SHORT
 from tests.helpers.stage import context_on, unseen_window
 
 TEXT = """
@@ -216,3 +217,22 @@ def test_a_player_can_be_exported_and_erased(tmp_path, monkeypatch, capsys):
     assert main(["history", "--simulated", "--erase", "--yes"]) == 0
     assert "It is erased." in capsys.readouterr().out
     assert main(["history", "--simulated"]) == 2
+
+
+@pytest.mark.parametrize("who", ["7b-12", "beginner"])
+def test_what_somebody_simulated_left_in_any_name_is_erased(tmp_path, monkeypatch, capsys, who):
+    """The store knows them by their own name; the result has the one that they played in."""
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    paper = tmp_path / "paper.toml"
+    paper.write_text(SHORT)
+    main(["assess", str(paper), "--player", "beginner", "--fast", "--who", "7b-12"])
+    results = tmp_path / "XDG_DATA_HOME" / "playalong" / "results"
+    assert list(results.glob("*.zip"))
+    capsys.readouterr()
+    monkeypatch.setattr("sys.stdin", StringIO("somebody else\n"))
+    erase = ["history", "--simulated", "--erase", "--who", who]
+    assert main(erase) == 2
+    assert f"{results}" in capsys.readouterr().out, "what would go is listed"
+    assert main([*erase, "--yes"]) == 0
+    assert not list(results.glob("*.zip"))

@@ -5,19 +5,24 @@ from pathlib import Path
 
 import pytest
 
-from playalong.app import leaving
+from playalong.app import leaving, moving_in, stored_runs
+from playalong.app.grade import expected
+from playalong.app.home import entry
 from playalong.app.memory import Memory
+from playalong.app.open_devices import Look
+from playalong.app.recording.background import LeftError
 from playalong.app.user_folders import UserFolders
 from playalong.commands.main import main
 from playalong.pattern.fingerprint import pattern_id
 from playalong.profile.profile import Profile
-from playalong.records import lessons
+from playalong.records import lessons, takes
 from playalong.records.pattern_files import library
 from playalong.records.profiles import as_text
 from playalong.records.store import players, runs
 from playalong.records.store.database import Database
-from playalong.records.store.run_file import RunFile
+from playalong.records.store.meanwhile.run_file import RunFile
 from playalong.records.takes import Recording, read
+from playalong.support.errors import UserError
 
 PATTERN = library().get("late-bus-home")
 NAME = "Wilhelmine Äschenbrenner"
@@ -204,3 +209,67 @@ def test_erasing_leaves_nothing_of_a_name_in_any_file(
     again = UserFolders.of_user()
     assert [player.name for player in again.players()] == ["Tom"]
     assert pattern_id(PATTERN)
+
+
+def test_of_thousands_of_takes_each_is_read_once_and_their_pattern_once(home, take, monkeypatch):
+    """A file was read for each store, and its pattern with each."""
+    for number in range(12):
+        of_person(
+            take, home.data / "takes" / f"{number}.mid", NAME, date=f"2026-03-{number + 1:02}"
+        )
+    read_as, parse, texts = takes.from_bytes, expected.read_kept, []
+    names = []
+    monkeypatch.setattr(
+        takes, "from_bytes", lambda data, path: (names.append(path), read_as(data, path))[1]
+    )
+    monkeypatch.setattr(
+        expected, "read_kept", lambda text, name: (texts.append(text), parse(text, name))[1]
+    )
+    stored_runs._title_of.cache_clear()
+    assert [player.name for player in home.players()] == [NAME]
+    assert len(names) == len(set(names)) == 12
+    assert len(texts) == 1
+
+
+def test_many_takes_are_taken_in_behind_a_page_that_can_be_left(home, take, monkeypatch):
+    for number in range(9):
+        of_person(
+            take, home.data / "takes" / f"{number}.mid", NAME, date=f"2026-03-{number + 1:02}"
+        )
+    monkeypatch.setattr(moving_in, "_AT_ONCE", 2)
+    home.most_at_once = 3
+    assert home.players() == []
+    assert home.are_takes_due
+
+    def leave(done: int, of: int) -> None:
+        assert of == 9
+        if done > 5:
+            raise LeftError("enough")
+
+    with pytest.raises(LeftError):
+        home.move_takes_in(leave)
+    assert home.runs_of_everybody() == {1: (6, "2026-03-06")}
+    assert home.are_takes_due, "the next start goes on"
+    home.move_takes_in(lambda *_: None)
+    assert not home.are_takes_due
+    assert home.runs_of_everybody() == {1: (9, "2026-03-09")}
+
+
+def test_the_window_takes_in_many_takes_behind_a_page(home, take, monkeypatch):
+    for number in range(3):
+        of_person(take, home.data / "takes" / f"{number}.mid", NAME)
+    monkeypatch.setattr(entry, "_AT_ONCE", 2)
+    monkeypatch.setattr(
+        entry, "HomeSession", lambda *_, **__: (_ for _ in ()).throw(UserError("x"))
+    )
+    pages = []
+    show = entry.work_on_page
+    monkeypatch.setattr(
+        entry, "work_on_page", lambda *a, **k: (pages.append(a[1]), show(*a, **k))[1]
+    )
+    monkeypatch.setenv("SDL_VIDEODRIVER", "dummy")
+    with pytest.raises(UserError, match="x"):
+        entry.open_window(Look(), home)
+    assert pages == ["Moving in"]
+    assert home.runs_of_everybody()
+    assert not home.are_takes_due

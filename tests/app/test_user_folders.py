@@ -13,6 +13,7 @@ from playalong.profile.latency import TYPED, Latency
 from playalong.profile.profile import Profile
 from playalong.records.profiles import as_text
 from playalong.records.settings import Settings
+from playalong.records.store.meanwhile import changes
 from playalong.support.errors import UserError
 
 KIT = Profile(
@@ -104,7 +105,8 @@ def test_a_text_that_cannot_take_what_is_new_is_set_aside(home: UserFolders) -> 
     assert home.profile(KIT.kit, "Ines") == KIT
 
 
-def test_what_cannot_be_kept_is_told_and_stops_nothing(tmp_path: Path) -> None:
+def test_what_can_be_kept_nowhere_is_told_and_stops_nothing(tmp_path: Path, monkeypatch) -> None:
+    monkeypatch.setattr(changes, "folders", lambda data: [data / "unfinished"])
     (tmp_path / "file").write_text("in the way")
     home = UserFolders(config=tmp_path, data=tmp_path / "file")
     home.remember(port="Drum Port")

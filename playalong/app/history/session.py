@@ -116,7 +116,7 @@ def _export(context: RunContext, home: UserFolders, player: PlayerRow) -> str:
         try:
             count = work_on_page(context, "Your data", "Writing your files", work=work)
         except LeftError:
-            return f"Not all of it was written: a part is in {folder}"
+            return "Nothing was written: it was left before it was ready."
         except UserError as error:
             told = str(error)
             continue

@@ -4,15 +4,23 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from playalong.app.broken_off import say_on_page
 from playalong.app.home.home_session import HomeSession
 from playalong.app.home.kit_at_hand import KitAtHand
 from playalong.app.home.looks import size_of
 from playalong.app.open_devices import Look, OpenDevices
+from playalong.app.recording.background import LeftError, work_on_page
 from playalong.app.run.clock import RealClock
+from playalong.app.run.context import RunContext
 from playalong.app.user_folders import UserFolders
+from playalong.support.errors import UserError
 
 if TYPE_CHECKING:
     from playalong.app.play.play_session import SavedRun
+
+
+#: So many takes of earlier versions are taken in in a moment, before there is a window.
+_AT_ONCE = 300
 
 
 def open_window(
@@ -28,7 +36,10 @@ def open_window(
 
     ``kit`` and ``told`` as ``HomeSession`` has them.
     """
+    home.most_at_once = _AT_ONCE
     with OpenDevices(look, home, RealClock(), notices=()) as opened:
+        if home.are_takes_due:
+            _move_in(opened, home)
         kept = home.settings_of(None)
         opened.window.resize(size_of(kept))
         opened.window.full_screen(bool(kept.get("full_screen")))
@@ -36,3 +47,16 @@ def open_window(
         if room is not None:
             session.enter(lambda: room(session))
         session.go()
+
+
+def _move_in(context: RunContext, home: UserFolders) -> None:
+    """Take in takes of earlier versions behind a page; who leaves it has the others later."""
+
+    def work(progress: Callable[[float], None]) -> None:
+        home.move_takes_in(lambda done, of: progress(done / of))
+
+    try:
+        work_on_page(context, "Moving in", "Taking in your earlier takes", work=work)
+    except UserError as error:  # left, or the store cannot be used
+        told = "The others are taken in at the next start." if isinstance(error, LeftError) else ""
+        say_on_page(context, "Moving in", told or str(error))

@@ -76,7 +76,11 @@ class LessonKeeper:
     def lesson(self, lesson: Lesson) -> None:
         """Keep how far the lesson has come."""
         progress = json.dumps(lesson.as_plain())
-        self._kept(lambda: lessons.write(self.store, self.player, self._pattern, progress=progress))
+        words = self._kept(
+            lambda: lessons.write(self.store, self.player, self._pattern, progress=progress)
+        )
+        if words:
+            self.tell(words)
 
     def take(self, recording: Recording, number: int) -> Path | None:
         """Keep the take of the repetition ``number``, elsewhere if it must be; its path."""

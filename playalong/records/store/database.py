@@ -11,6 +11,7 @@ Every error of SQLite leaves here as a ``StoreError``, whose text is for the use
 
 import random
 import re
+import shutil
 import sqlite3
 import time
 import zlib
@@ -167,6 +168,15 @@ class Database:
         finally:
             self._depth -= 1
 
+    @contextmanager
+    def waiting(self, wait_s: float) -> Iterator[Self]:
+        """Wait for other programs that write no longer than this, within the block."""
+        before, self._wait_s = self._wait_s, wait_s
+        try:
+            yield self
+        finally:
+            self._wait_s = before
+
     def _begin(self) -> None:
         """Begin to write, as soon as nobody else does.
 
@@ -294,6 +304,8 @@ def _told(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         told = StoreError(*_trouble(error, path))
+        if told.trouble is Trouble.FAILING and _is_full(path):  # no room for what lies beside it
+            told = StoreError(Trouble.FULL, path)
         if told.trouble is Trouble.DAMAGED:  # found late, perhaps: the next start mends it
             with suppress(OSError):
                 _mark(path).touch()
@@ -304,6 +316,17 @@ def _told(path: Path) -> Iterator[None]:
         raise StoreError(Trouble.DAMAGED, path, " (a text in it is none)") from error
     except OSError as error:
         raise StoreError(Trouble.NOT_THERE, path, error.strerror or str(error)) from error
+
+
+#: With less room than this SQLite cannot make the files that lie beside a store: 32 KB for its
+#: index of the log (Write-Ahead Logging, the wal-index format), and a page of the log.
+_ROOM = 40_000
+
+
+def _is_full(path: Path) -> bool:
+    with suppress(OSError):
+        return shutil.disk_usage(path.parent).free < _ROOM
+    return False
 
 
 #: SQLite's primary result codes, as documented.

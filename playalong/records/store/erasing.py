@@ -54,6 +54,12 @@ def copies(database: Database, player: PlayerRow) -> list[Path]:
     return [file_of(path) for (path,) in rows]
 
 
+def takes_of_all(database: Database) -> set[Path]:
+    """The takes in files of which the store knows whose they are."""
+    rows = database.rows("SELECT file FROM run WHERE file IS NOT NULL")
+    return {file_of(path) for (path,) in rows}
+
+
 def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
     """Leave nothing of ``player``; the files that could not be deleted.
 
@@ -81,14 +87,20 @@ def erase(database: Database, player: PlayerRow, found: Traces) -> list[Path]:
             " (SELECT pattern FROM run WHERE pattern IS NOT NULL)"
             " AND fingerprint NOT IN (SELECT pattern FROM lesson)"
         )
+    left = erase_files(found.files)
+    database.compact()
+    return left
+
+
+def erase_files(files: Iterable[Path]) -> list[Path]:
+    """Delete ``files``; those that could not be deleted."""
     left = []
-    for path in found.files:
+    for path in files:
         with suppress(FileNotFoundError):
             try:
                 path.unlink()
             except OSError:
                 left.append(path)
-    database.compact()
     return left
 
 

@@ -15,8 +15,9 @@ import csv
 import io
 import json
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import tomlkit
@@ -25,7 +26,7 @@ from playalong.records.store import knowledge, players, runs
 from playalong.records.store.database import Database
 from playalong.records.store.players import PlayerRow
 from playalong.support.errors import UserError
-from playalong.support.files import FileError, write_file
+from playalong.support.files import FileError, writing_folder
 from playalong.support.text import quoted
 
 #: More runs than this are nobody's.
@@ -52,16 +53,27 @@ Progress = Callable[[float], None]
 
 
 def export(
-    database: Database, player: PlayerRow, folder: Path, *, progress: Progress = lambda _: None
-) -> list[Path]:
+    database: Database,
+    player: PlayerRow,
+    folder: Path,
+    *,
+    also: Mapping[str, Path] = MappingProxyType({}),
+    progress: Progress = lambda _: None,
+) -> int:
     """Write all that is kept of ``player`` into ``folder``, which must be new or empty.
 
-    Returns the files; UserError where the folder has something in it or cannot be written.
+    Files that lie elsewhere are copied: ``also`` has them by their names below the folder. Returns
+    the number of files; UserError where the folder has something in it or cannot be written. Until
+    all is written there is nothing, nor where ``progress`` raises.
     """
     try:
         if folder.exists() and any(folder.iterdir()):
             raise UserError(f"{folder} is not empty: name a new folder, so that nothing is mixed.")
-        return _write(database, player, folder, progress=progress)
+        with writing_folder(folder) as new:
+            _write(database, player, new.write, progress=progress)
+            for name, path in also.items():
+                new.write(name, path.read_bytes())
+            return len(new.files)
     except (OSError, FileError) as error:
         reason = error.reason if isinstance(error, FileError) else error.strerror or error
         raise UserError(
@@ -70,15 +82,12 @@ def export(
 
 
 def _write(
-    database: Database, player: PlayerRow, folder: Path, *, progress: Progress
-) -> list[Path]:
-    written: list[Path] = []
-
-    def write(name: str, content: str | bytes) -> None:
-        path = folder / name
-        write_file(path, content)
-        written.append(path)
-
+    database: Database,
+    player: PlayerRow,
+    write: Callable[[str, bytes | str], None],
+    *,
+    progress: Progress,
+) -> None:
     plain = {
         "name": player.name,
         "level": player.level,
@@ -100,12 +109,11 @@ def _write(
     lines.writerow((*_COLUMNS, "file"))
     for number, row in enumerate(rows):
         name = f"{row.began:%Y-%m-%d-%H%M%S}-{file_name(row.pattern or row.kind)}-{row.id}"
-        take = runs.take_of(database, row.id)
+        take, grade, hits = runs.body_of(database, row.id)
         if take is not None:
             write(f"takes/{name}.mid", take)
-        grade, hits = runs.grade_of(database, row.id)
         if grade is not None:
-            write(f"grades/{name}.json", _json(grade if hits is None else {**grade, "hits": hits}))
+            write(f"grades/{name}.json", _json(grade, hits))
         lines.writerow([*(getattr(row, column) for column in _COLUMNS), f"takes/{name}.mid"])
         progress((number + 1) / len(rows))
     write("runs.csv", table.getvalue())
@@ -116,11 +124,18 @@ def _write(
     )
     for fingerprint, name, text in played:
         write(f"patterns/{file_name(name)}-{fingerprint[:8]}.toml", text)
-    return written
 
 
-def _json(plain: Any) -> str:
-    return json.dumps(plain, indent=1, ensure_ascii=False) + "\n"
+#: Made once: there is much to be written.
+_encoded = json.JSONEncoder(ensure_ascii=False).encode
+
+
+def _json(grade: Mapping[str, Any], hits: Any) -> str:
+    """A grade with its hits, a line for each of these."""
+    if hits is None:
+        return f"{_encoded(grade)}\n"
+    rows = _encoded(hits).replace("}, {", "},\n{")  # there are no words of a person's in a hit
+    return f'{_encoded(grade)[:-1]},\n"hits": {rows}}}\n'
 
 
 def file_name(words: str) -> str:

@@ -38,13 +38,10 @@ def player_of(database: Database, name: str, now: datetime) -> PlayerRow:
     return found
 
 
-def add(database: Database, name: str, now: datetime) -> PlayerRow:
-    """Somebody new; UserError where the name is none, or taken."""
-    name = _name(name)
-    with database.writing():
-        if find(database, name) is not None:
-            raise UserError(_TAKEN.format(name=quoted(name)))
-        return player_of(database, name, now)
+def refuse_taken(database: Database, name: str) -> None:
+    """UserError where somebody has that ``name``."""
+    if find(database, name) is not None:
+        raise UserError(_TAKEN.format(name=quoted(name)))
 
 
 def rename(database: Database, player: PlayerRow, name: str) -> str:
@@ -53,7 +50,7 @@ def rename(database: Database, player: PlayerRow, name: str) -> str:
     Takes and files of earlier times have the name of then; it is remembered, so that they are
     found. UserError where the name is none, or somebody else's.
     """
-    name = _name(name)
+    name = checked(name)
     with database.writing():
         other = find(database, name)
         if other is not None and other.id != player.id:
@@ -80,8 +77,8 @@ _TAKEN = "There is a player {name} already: choose another name, or play as this
 LONGEST = 60
 
 
-def _name(name: str) -> str:
-    """``name`` as it is kept."""
+def checked(name: str) -> str:
+    """``name`` as it is kept; UserError where it is none."""
     kept = printable(" ".join(name.split()))
     if not kept:
         raise UserError("A player needs a name: type one.")

@@ -16,7 +16,7 @@ from typing import Any
 
 from playalong.records.store import runs
 from playalong.records.store.database import Database, StoreError, Trouble
-from playalong.records.store.run_file import RunFile
+from playalong.records.store.meanwhile.run_file import RunFile
 from playalong.records.store.runs import Message
 
 #: What is younger than this may be lost when the power fails.

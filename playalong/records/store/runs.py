@@ -149,7 +149,8 @@ def take_in(
     """
     with database.writing():
         begun = database.row(
-            "SELECT id FROM run WHERE player = ? AND began = ? AND state = 'going'",
+            "SELECT id FROM run INDEXED BY run_going WHERE state = 'going' AND player = ?"
+            " AND began = ?",
             (player, began.isoformat(timespec="seconds")),
         )
         run = (
@@ -466,14 +467,18 @@ def grade_without_hits(database: Database, run: int) -> Any:
         return json.loads(row[0]) if row and row[0] else None
 
 
-def grade_of(database: Database, run: int) -> tuple[Any, Any]:
-    """The JSON of a run's grade as it was shown, and of its hits; None where there is none."""
-    row = database.row("SELECT grade, hits FROM body WHERE run = ?", (run,))
-    if row is None:
-        return None, None
-    grade, hits = row
+def body_of(database: Database, run: int) -> tuple[bytes | None, Any, Any]:
+    """The take of a run, the JSON of its grade, and of its hits; None where there is none."""
+    row = database.row("SELECT take, grade, hits FROM body WHERE run = ?", (run,))
+    take, grade, hits = row if row is not None else (None, None, None)
     with decoding(database):
         return (
+            bytes(take) if take is not None else None,
             json.loads(grade) if grade else None,
             json.loads(zlib.decompress(hits)) if hits else None,
         )
+
+
+def grade_of(database: Database, run: int) -> tuple[Any, Any]:
+    """The JSON of a run's grade as it was shown, and of its hits; None where there is none."""
+    return body_of(database, run)[1:]

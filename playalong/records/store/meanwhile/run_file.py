@@ -10,6 +10,7 @@ import json
 import os
 import secrets
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -112,16 +113,21 @@ def delete(path: Path | None) -> None:
             path.unlink(missing_ok=True)
 
 
+def folders(data: Path) -> list[Path]:
+    """Where files go while the store in ``data`` cannot be written: the first that takes them."""
+    return [data / "unfinished", Path.home(), Path(tempfile.gettempdir())]
+
+
 def files(folders: Iterable[Path]) -> list[Path]:
     """The files of runs in ``folders``, of this user alone."""
     found = []
     for folder in folders:
         with suppress(OSError):
-            found += [path for path in folder.glob(_NAMES) if _is_ours(path)]
+            found += [path for path in folder.glob(_NAMES) if is_ours(path)]
     return sorted(set(found))
 
 
-def _is_ours(path: Path) -> bool:
+def is_ours(path: Path) -> bool:
     """Whether this user wrote a file: some of the folders are everybody's."""
     if sys.platform == "win32":  # its folders for temporary files are a user's own
         return True
