@@ -19,6 +19,7 @@ from playalong.records.store.meanwhile.run_file import folders
 from playalong.records.store.players import PlayerRow
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError
+from playalong.support.files import short_name
 
 #: What is written beside a take, behind its name.
 _BESIDE = ("-grade.json", "-sheet.png", "-grade.png")
@@ -131,7 +132,7 @@ def _files(home: UserFolders, name: str, known: Collection[Path]) -> Iterator[Pa
 
 
 def _beside(take: Path) -> list[Path]:
-    return [take.with_name(take.stem + more) for more in _BESIDE]
+    return [take.with_name(short_name(take.stem + more)) for more in _BESIDE]
 
 
 def _is_take_of(path: Path, name: str, is_simulated: bool) -> bool:

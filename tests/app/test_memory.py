@@ -236,3 +236,18 @@ def test_what_somebody_simulated_left_in_any_name_is_erased(tmp_path, monkeypatc
     assert f"{results}" in capsys.readouterr().out, "what would go is listed"
     assert main([*erase, "--yes"]) == 0
     assert not list(results.glob("*.zip"))
+
+
+def test_of_a_pattern_with_a_long_name_what_lies_beside_the_take_is_erased_too(
+    tmp_path, monkeypatch, capsys
+):
+    """The names of these files are cut to what a system takes, and so is that of the take."""
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    paper = tmp_path / f"{'a' * 235}.toml"
+    paper.write_text(TEXT)
+    assert main(["demo", str(paper), "--fast", "--bars", "1"]) == 0
+    folder = tmp_path / "XDG_DATA_HOME" / "playalong" / "takes"
+    assert len(list(folder.iterdir())) == 4
+    assert main(["history", "--simulated", "--erase", "--yes"]) == 0
+    assert list(folder.iterdir()) == []

@@ -1,7 +1,8 @@
 """The program with somebody at a made-up kit, to be killed: python -m tests.helpers.killed_program.
 
 The first argument is a file to which each stroke is written when it is handed to the program, with
-the seconds since 1970; the others are what is typed after ``playalong``.
+the seconds since 1970, those of simulated players too; the others are what is typed after
+``playalong``.
 """
 
 import sys
@@ -11,7 +12,9 @@ from pathlib import Path
 
 from playalong.app import kit_port
 from playalong.commands.main import main
+from playalong.midi.messages import NOTE_ON, kind_of
 from playalong.midi.port import Arrival
+from playalong.simulation.player import SimulatedPort
 
 #: From one stroke to the next.
 EVERY_S = 0.05
@@ -52,7 +55,23 @@ class Drummer:
         """Nothing to let go of."""
 
 
+def log_simulated(log: Path) -> None:
+    """Let what simulated players strike be written to ``log`` too."""
+    poll = SimulatedPort.poll
+    file = log.open("a", buffering=1, encoding="ascii")
+
+    def polled(port: SimulatedPort) -> list[Arrival]:
+        found = poll(port)
+        for data in [one.data for one in found]:
+            if kind_of(data) == NOTE_ON and data[2]:
+                file.write(f"{time.time()} {data[2]}\n")
+        return found
+
+    SimulatedPort.poll = polled  # type: ignore[method-assign]
+
+
 if __name__ == "__main__":
     log, *typed = sys.argv[1:]
     kit_port.open_port = lambda part, last="": Drummer(Path(log))
+    log_simulated(Path(log))
     sys.exit(main(typed))

@@ -5,7 +5,7 @@ import pickle
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -13,6 +13,9 @@ import numpy as np
 
 T = TypeVar("T")
 R = TypeVar("R")
+
+#: Programs that play in real time take a tenth of a processor each: so many beside each other.
+AT_ONCE = 4
 
 VERDICTS = {None: "", True: "holds", False: "DOES NOT HOLD"}
 
@@ -51,6 +54,10 @@ class Options:
                 pickle.dump((names[number], result), file)
                 file.flush()
         yield from (kept[name] for name in names)
+
+    def waiting(self, work: Callable[[T], R], items: Iterable[T]) -> Iterator[R]:
+        """The same of work that mostly waits for a program to play: more of it at once."""
+        return replace(self, jobs=AT_ONCE * self.jobs).map(work, items)
 
     def _worked(self, work: Callable[[T], R], everything: list[T]) -> Iterator[R]:
         if self.jobs == 1 or not everything:

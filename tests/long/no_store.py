@@ -168,14 +168,8 @@ def tables(options: Options) -> Iterator[Table]:
     """How often what was played is offered, and kept."""
     columns = ("way", "signal", "times", "strokes", "there at once", "and later", "kept")
     table = Table("killed while the store cannot be used", columns)
-    cases = [
-        (WAYS[case % len(WAYS)], SIGNALS[case // len(WAYS) % len(SIGNALS)], case)
-        for case in range(options.count)
-    ]
-    found = [
-        _case(way, name, generator(options.seed, case).uniform(6.0, 12.0))
-        for way, name, case in cases
-    ]
+    cases = [(options.seed, case) for case in range(options.count)]
+    found = list(options.waiting(_numbered, cases))
     for way in WAYS:
         for name in SIGNALS:
             own = [one for one in found if one and (one.way, one.signal) == (way.name, name)]
@@ -189,6 +183,13 @@ def tables(options: Options) -> Iterator[Table]:
                 holds = all(count == len(own) for count in counts)
                 table.row(way.name, name, len(own), strokes, *counts, holds=holds)
     yield table
+
+
+def _numbered(numbers: tuple[int, int]) -> Found | None:
+    """The case of that seed and number."""
+    seed, case = numbers
+    name = SIGNALS[case // len(WAYS) % len(SIGNALS)]
+    return _case(WAYS[case % len(WAYS)], name, generator(seed, case).uniform(6.0, 12.0))
 
 
 def _case(way: Way, name: str, after_s: float) -> Found | None:
