@@ -9,6 +9,7 @@ import errno
 import os
 import shutil
 from collections.abc import Iterable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from itertools import count
 from pathlib import Path
@@ -102,7 +103,7 @@ class NewFolder:
     """A folder of many new files: all of them, or nothing; see ``writing_folder``."""
 
     def __init__(self, draft: Path) -> None:
-        self._draft, self._flushed = draft, 0
+        self._draft = draft
         self.files: list[str] = []
 
     def write(self, name: str, data: bytes | str) -> None:
@@ -111,25 +112,29 @@ class NewFolder:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(_as_bytes(data))
         self.files.append(name)
-        if len(self.files) - self._flushed >= _AT_ONCE:
-            self.flush()
 
     def flush(self) -> None:
         """Let what was written be on the disk.
 
-        A system that can flush everything at once does it a hundred times as fast as file by file.
+        One file after the other takes minutes for thousands: a disk writes many in the time of one
+        where they are asked for together.
         """
-        names, self._flushed = self.files[self._flushed :], len(self.files)
-        if hasattr(os, "sync"):
-            os.sync()
-            return
-        for name in names:
-            with (self._draft / name).open("r+b") as file:
-                os.fsync(file.fileno())
+        with ThreadPoolExecutor(_AT_ONCE) as pool:
+            try:
+                for _ in pool.map(_flush_file, (self._draft / name for name in self.files)):
+                    pass
+            except BaseException:
+                pool.shutdown(wait=False, cancel_futures=True)
+                raise
 
 
-#: So many files of a folder are flushed at once: whoever ends the program waits no longer.
-_AT_ONCE = 1_000
+#: So many files are flushed at once.
+_AT_ONCE = 16
+
+
+def _flush_file(path: Path) -> None:
+    with path.open("r+b") as file:
+        os.fsync(file.fileno())
 
 
 @contextmanager

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from playalong.app.grade.take_grading import Options, grade_take
+from playalong.app.play import entry as play_entry
 from playalong.app.play import play_session
 from playalong.app.run.context import RunContext
 from playalong.app.run.run import Run
@@ -218,3 +219,16 @@ def test_a_port_of_our_own_without_its_library_is_told(tmp_path, monkeypatch, ca
     said = capsys.readouterr().err
     assert "python-rtmidi" in said
     assert "leave out --through-port" in said
+
+
+def test_a_long_run_without_a_clock_tells_how_far_it_is(tmp_path, monkeypatch):
+    """Thousands of strokes take longer than anybody waits without a word."""
+    told = []
+    monkeypatch.setattr(play_entry, "_LONG", 10)
+    monkeypatch.setattr(play_entry, "work_in_terminal", lambda words, work: work(told.append))
+    for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME"):
+        monkeypatch.setenv(variable, str(tmp_path / variable))
+    assert main(["demo", "--fast", "--bars", "2"]) == 0
+    assert told == sorted(told)
+    assert told[0] == 0.0
+    assert told[-1] > 0.9

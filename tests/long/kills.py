@@ -114,7 +114,7 @@ def _killed(command: str, name: str, after_s: float, *, of_run: bool) -> Found:
             stderr=subprocess.DEVNULL,
         )
         until_s = time.monotonic() + FIRST_STROKE_S
-        while of_run and not _has_begun(log) and time.monotonic() < until_s:
+        while of_run and not has_begun(log) and time.monotonic() < until_s:
             time.sleep(0.02)
         time.sleep(after_s)
         program.send_signal(getattr(signal, name))
@@ -167,7 +167,7 @@ def _found(
     own = strokes
     if command == "play" and kept and kept[0] in strokes:
         own = strokes[strokes.index(kept[0]) :]
-    elif command == "play" and not kept and len(strokes) <= BEFORE:
+    elif command == "play" and len(strokes) <= BEFORE:  # what is kept is younger than promised
         own = []
     missing = sum((Counter(own) - Counter(kept)).values())
     if command == "play" and not missing:
@@ -183,7 +183,8 @@ def _found(
     )
 
 
-def _has_begun(log: Path) -> bool:
+def has_begun(log: Path) -> bool:
+    """Whether the first stroke has been handed to the program."""
     return log.exists() and log.stat().st_size > 0
 
 

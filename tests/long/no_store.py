@@ -28,6 +28,7 @@ from playalong.records.store import runs
 from playalong.records.store.runs import BrokenOff
 from playalong.records.store.schema import VERSION
 from tests.long.frame import Options, Table, generator
+from tests.long.kills import FIRST_STROKE_S, has_begun
 
 FULL_COUNT, SAMPLE_COUNT = 56, 7
 
@@ -189,7 +190,7 @@ def _numbered(numbers: tuple[int, int]) -> Found | None:
     """The case of that seed and number."""
     seed, case = numbers
     name = SIGNALS[case // len(WAYS) % len(SIGNALS)]
-    return _case(WAYS[case % len(WAYS)], name, generator(seed, case).uniform(6.0, 12.0))
+    return _case(WAYS[case % len(WAYS)], name, generator(seed, case).uniform(4.0, 10.0))
 
 
 def _case(way: Way, name: str, after_s: float) -> Found | None:
@@ -245,6 +246,9 @@ def _killed(place: Place, way: Way, name: str, *, after_s: float) -> Found:
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )
+    until_s = time.monotonic() + FIRST_STROKE_S
+    while not has_begun(log) and time.monotonic() < until_s:
+        time.sleep(0.02)
     if not way.early:
         time.sleep(after_s / 2)
         way.spoil(place)

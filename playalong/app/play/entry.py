@@ -13,6 +13,7 @@ from playalong.app.lesson.lesson_session import LessonSession, LessonSummary
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, OpenDevices, on_kit
 from playalong.app.play.play_session import PlaySession, SavedRun, result_page, save_run
+from playalong.app.recording.background import work_in_terminal
 from playalong.app.run.clock import Clock, RealClock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
@@ -30,6 +31,7 @@ from playalong.screen.base.window import Window
 from playalong.screen.pages.plan import PlanLine
 from playalong.simulation.player import Performance, SimulatedPort, perform, send
 from playalong.simulation.skills import SKILLS, Skill
+from playalong.sound.recordings.decoding import Progress
 from playalong.sound.synth.click import PLAIN, Clicking
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, write_new_file
@@ -70,6 +72,10 @@ class Player:
         return Simulated(next(names, "another"), self.seed)
 
 
+#: More strokes than these take some seconds, even on the stepped clock: how far it is, is told.
+_LONG = 3_000
+
+
 def demo(
     task: Task, look: Look, player: Player, *, home: UserFolders, folder: Path | None, stay_s: float
 ) -> tuple[SavedRun, list[Path]]:
@@ -89,9 +95,20 @@ def demo(
         if player.through_port:
             ended = _run_through_port(task, context, performance)
         else:
-            ended = Run(
-                task, context, lambda start_s: SimulatedPort(performance, start_s, clock.now)
-            ).play()
+
+            def play(progress: Progress) -> RunResult:
+                def seen(at_s: float) -> None:
+                    picture.seen(at_s)
+                    progress(min(1.0, max(0.0, at_s / targets.end_s)))
+
+                return Run(
+                    task,
+                    replace(context, seen=seen),
+                    lambda start_s: SimulatedPort(performance, start_s, clock.now),
+                ).play()
+
+            is_long = fast and len(targets) > _LONG
+            ended = work_in_terminal("Played", play) if is_long else play(lambda _: None)
         saved = save_run(task, ended, folder or home.data / "takes", memory=memory)
         page = result_page(task, saved, context)
         context.window.frame(page, 0.0)
