@@ -69,7 +69,7 @@ _WORDS = {
     Trouble.BUSY: (
         "Another program has been using the store {path} for {detail} s: close it, and try again."
     ),
-    Trouble.GONE: "The store {path} is gone: it was moved or deleted while the program ran.",
+    Trouble.GONE: ("The store {path} is gone, or its log: moved or deleted while the program ran."),
     Trouble.FAILING: (
         "The store {path} cannot be read or written ({detail}): check the disk and its permissions."
     ),
@@ -83,7 +83,8 @@ class Database:
     def __init__(self, path: Path, connection: sqlite3.Connection, wait_s: float) -> None:
         self.path = path
         self._connection, self._wait_s = connection, wait_s
-        self._identity: tuple[int, int] | None = None
+        #: Which files the store and its log are, once they are known.
+        self._files: dict[Path, tuple[int, int]] = {}
         #: How deep in ``writing`` we are.
         self._depth = 0
 
@@ -117,7 +118,21 @@ class Database:
         if version < VERSION:
             run("PRAGMA journal_mode = WAL")
             self._migrate()
-        self._identity = identity(self.path)
+        self._is_moved()
+
+    def _is_moved(self) -> bool:
+        """Whether store or log are other files than they were: what is written goes nowhere then.
+
+        SQLite lets no log go while somebody has the store open.
+        """
+        for path in (self.path, self.path.with_name(f"{self.path.name}-wal")):
+            found = identity(path)
+            known = self._files.get(path, found)
+            if known != found:
+                return True
+            if found is not None:
+                self._files[path] = found
+        return False
 
     def _migrate(self) -> None:
         with self.writing():
@@ -147,7 +162,7 @@ class Database:
             yield self
             return
         with _told(self.path):
-            if self._identity not in (None, identity(self.path)):
+            if self._is_moved():
                 raise StoreError(Trouble.GONE, self.path)
             self._begin()
         self._depth += 1

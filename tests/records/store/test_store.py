@@ -436,6 +436,17 @@ def test_the_file_of_a_run_goes_where_there_is_room_and_may_be_cut_off(tmp_path:
     assert not file.write(messages, alive_s=1.0, run=None, info=lambda: INFO)
 
 
+@pytest.mark.skipif(os.name != "posix", reason="no system else lets an open file be deleted")
+@pytest.mark.parametrize("ending", BESIDE[:2])
+def test_what_is_written_into_a_deleted_file_is_not_taken_for_kept(path, store, ending) -> None:
+    """Its log was deleted: SQLite went on writing into what nobody can ever read."""
+    who = player(store)
+    path.with_name(path.name + ending).unlink()
+    with pytest.raises(StoreError) as error:
+        began(store, who.id)
+    assert error.value.trouble is Trouble.GONE
+
+
 # Out and away.
 
 
