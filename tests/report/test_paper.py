@@ -21,6 +21,7 @@ from playalong.report.paper import staff
 from playalong.report.paper.layout import Page, Paper
 from playalong.report.paper.letters import POINT, width
 from playalong.report.paper.piece import Outline, Words, corners
+from playalong.support.errors import UserError
 from playalong.support.files import FileError
 
 #: All that a sheet can say, in two bars and a variation.
@@ -268,3 +269,15 @@ def test_titles_of_other_scripts_and_of_any_length_are_set():
         pages = Printing().pages(pattern)
         assert not any(collisions(page) for page in pages)
         assert len(as_files(pages, Path("t.pdf"), title)) == 1
+
+
+def test_what_no_note_value_says_is_drawn_on_the_grid():
+    line = f"x{46 * '-'}x"
+    text = f'title = "T"\nmeter = "1/32"\ntempo = 90\n[[bar]]\nsnare = "{line}"\n'
+    pattern = read(text, "t")
+    with pytest.raises(UserError):
+        musicxml_writer.write(pattern)
+    printing = Printing()
+    (page,) = printing.pages(pattern)
+    assert "Reading it" not in [words.text for words in page.words]
+    assert not printing.on_grid

@@ -60,6 +60,18 @@ class Printing:
                 f"{pattern.title} has {len(pattern.bars):,} bars, and a sheet has {MOST_BARS} at "
                 "the most: print a part of it."
             )
+        if self.on_grid:
+            return self._pages(pattern)
+        try:
+            return self._pages(pattern)
+        except UserError:  # what no note value says, the grid does
+            self.on_grid = True
+            try:
+                return self._pages(pattern)
+            finally:
+                self.on_grid = False
+
+    def _pages(self, pattern: Pattern) -> list[Page]:
         parts = [self._groove(pattern)]
         chunks = self._chunks(pattern)
         if len(chunks.items) > 1:

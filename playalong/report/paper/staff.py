@@ -22,6 +22,7 @@ from fontTools.svgLib.path import parse_path
 from matplotlib.path import Path
 
 from playalong.report.paper.piece import Outline, Piece, Place, corners, end_of, line
+from playalong.support.errors import UserError
 
 #: How the music is set. Lengths in tenths of a millimetre. The least height of a page makes
 #: each system a page of its own.
@@ -78,7 +79,7 @@ def engraved(
 
     ``optional`` are (bar, position, instrument) of notes that are set in grey. An excerpt has
     neither clef nor meter; without ``has_rests`` it shows notes alone. ``size``: so many times as
-    large as the smallest that is set.
+    large as the smallest that is set. UserError where verovio cannot read the score.
     """
     root = fromstring(score)
     places, heads = _made_ready(root, is_excerpt, has_rests)
@@ -86,7 +87,7 @@ def engraved(
     own = {"pageWidth": max(100, round(width * 10)), "unit": round(_UNIT * size, 2)}
     toolkit.setOptions({**_OPTIONS, **own})
     if not toolkit.loadData(tostring(root, encoding="unicode")):
-        raise ValueError("verovio does not read the score")
+        raise UserError("This cannot be set in staff notation: it is drawn on the grid.")
     quiet = {name for name, (bar, at, what) in places.items() if (bar, at, what) in optional}
     return [
         _Drawing(

@@ -29,8 +29,8 @@ from playalong.screen.sheet import bar_picture
 #: and gaps.
 _CARD, _WEEK, _PANEL_LEAST, _PANEL_WORDS, _GAP = 132, 96, 150, 116, 18
 
-#: In units: inside a card.
-_CARD_INSIDE = 10
+#: In units: inside a card, and between cards; where there are more than so many, they stand closer.
+_CARD_INSIDE, _BETWEEN, _CLOSER, _FEW = 6, 18, 7, 7
 
 #: In units: inside the panel, the width of the main action, and its height.
 _INSIDE, _MAIN_WIDE, _MAIN_HIGH = 26, 214, 104
@@ -199,7 +199,8 @@ class FirstPage:
             )
 
     def _draw_cards(self, pen: Pen, rect: pygame.Rect) -> None:
-        colours, gap = pen.colours, pen.px(18)
+        colours = pen.colours
+        gap = pen.px(_BETWEEN if len(self.cards) <= _FEW else _CLOSER)
         wide = (rect.width - gap * (len(self.cards) - 1)) / max(1, len(self.cards))
         titles = [card.title for card in self.cards]
         room_in = wide - 2 * pen.px(_CARD_INSIDE)
@@ -226,7 +227,7 @@ class FirstPage:
             base = room.bottom - pen.px(14)
             pad = self.pads.get(_BY_PAD[number]) if number < len(_BY_PAD) else None
             label = BY_NAME[pad].label if pad is not None else ""
-            if label and pen.width(f"{label}{card.key}", SMALL) + pen.px(42) <= inner:
+            if label and pen.width(f"{label}{card.key}", SMALL) + pen.px(37) <= inner:
                 draw_pad(pen, label, (at, base))
             self._draw_key(pen, card.key, (room.right - inside, base))
 
