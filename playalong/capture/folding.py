@@ -65,12 +65,14 @@ class Otherwise:
 
 @dataclass(frozen=True, kw_only=True)
 class Folded:
-    """``bars`` the length; the strokes; the variations; the played bars that are understood."""
+    """``bars`` the length; the strokes; the variations; the played bars that are understood, and
+    the numbers of all strokes played that are of the pattern or of its variations."""
 
     bars: int
     strokes: tuple[Seen, ...]
     variations: tuple[Otherwise, ...]
     understood: tuple[int, ...]
+    members: frozenset[int]
 
 
 def folded(
@@ -155,8 +157,8 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
     purposes = [_on_purpose(bar, templates[number % n]) for number, bar in enumerate(moved)]
     strokes: list[Seen] = []
     for residue in range(n):
-        own = list(range(residue, len(bars), n))
-        plain = [number for number in own if not purposes[number]] or own
+        rounds = list(range(residue, len(bars), n))
+        plain = [number for number in rounds if not purposes[number]] or rounds
         came: dict[Key, list[int]] = defaultdict(list)
         for number in plain:
             for key in moved[number]:
@@ -190,7 +192,20 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
         for number, bar in enumerate(moved)
         if number in varied or _is_understood(bar, sets[number % n], asked[number % n])
     )
-    return Folded(bars=n, strokes=tuple(strokes), variations=variations, understood=understood)
+    added = (played for one in variations for _, played in one.added)
+    own = (
+        played
+        for number, bar in enumerate(moved)
+        for key, played in bar.items()
+        if key in sets[number % n]
+    )
+    return Folded(
+        bars=n,
+        strokes=tuple(strokes),
+        variations=variations,
+        understood=understood,
+        members=frozenset(row for played in (*own, *added) for row in played),
+    )
 
 
 #: A bar is understood if so much of what was played is of the pattern, and of the pattern played.

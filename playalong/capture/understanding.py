@@ -37,7 +37,7 @@ from playalong.support.text import counted
 LEAST_STROKES, MOST_HITS = 8, 25_000
 
 #: Readings that are worth nearly as much are offered as choices: as near, and so many at most.
-_NEAR_WORTH, _MOST_CHOICES = 2.5, 4
+_NEAR_WORTH, _MOST_CHOICES, _MOST_OTHERS = 2.5, 5, 2
 
 #: A bar 1 so near is the same, in pulses.
 _ANOTHER_BAR_1 = 0.4
@@ -140,24 +140,29 @@ def _enough(heard: Heard, hits: Hits) -> Heard:
 
 
 def choices_of(found: Sequence[Reading]) -> tuple[Reading, ...]:
-    """The readings that may be meant as well: the best of each tempo and meter that is half,
-    double or nearly as good, and of each other bar 1."""
+    """The readings that may be meant as well, behind the best: half and double of its tempo in any
+    case, then what is nearly as good in tempo or meter, then each other bar 1 that is."""
     best = found[0]
-    kept = [best]
+    octaves: list[Reading] = []
+    others: list[Reading] = []
+    bars: list[Reading] = []
     for one in found[1:]:
         ratio = one.tempo_bpm / best.tempo_bpm
-        other_tempo = one.meter != best.meter or abs(ratio - 1.0) > 0.02
-        octave = one.meter == best.meter and min(abs(ratio - 2.0), abs(ratio - 0.5)) < 0.02 * ratio
-        alike = any(
-            kin.meter == one.meter
-            and abs(kin.tempo_bpm / one.tempo_bpm - 1.0) < 0.02
-            and (other_tempo or _same_bars(kin, one))
-            for kin in kept
-        )
         near = best.worth - one.worth <= _NEAR_WORTH
-        if not alike and (octave or near):
-            kept.append(one)
-    return tuple(kept[: _MOST_CHOICES + 1])
+        if one.meter == best.meter and abs(ratio - 1.0) < 0.02:
+            if near and not any(_same_bars(kin, one) for kin in (best, *bars)):
+                bars.append(one)
+        elif any(_same_tempo(kin, one) for kin in (*octaves, *others)):
+            continue
+        elif one.meter == best.meter and min(abs(ratio - 2.0), abs(2.0 * ratio - 1.0)) < 0.04:
+            octaves.append(one)
+        elif near:
+            others.append(one)
+    return (best, *(*octaves, *others[:_MOST_OTHERS], *bars)[:_MOST_CHOICES])
+
+
+def _same_tempo(one: Reading, other: Reading) -> bool:
+    return one.meter == other.meter and abs(one.tempo_bpm / other.tempo_bpm - 1.0) < 0.02
 
 
 def _same_bars(one: Reading, other: Reading) -> bool:
@@ -262,11 +267,9 @@ def _written(
         )
         written.append(Bar(meter, own, divisions(meter, own)))
     variations: dict[str, Variation] = {}
-    used = {row for one in fold.strokes for row in one.played}
     for other in fold.variations:
         added = []
         for (at, voice), played in other.added:
-            used.update(played)
             added.append(_stroke((at, voice), played, heard))
         called = f"bar-{other.bars[0] + 1}"
         times = ", ".join(str(bar + 1) for bar in other.bars[:8])
@@ -298,7 +301,7 @@ def _written(
             hit=int(heard.hit[row]),
         )
         for row in range(len(heard))
-        if row not in used
+        if row not in fold.members
     )
     return Captured(
         pattern=pattern,
@@ -309,7 +312,7 @@ def _written(
         bars_played=len(by_bar),
         understood=fold.understood,
         heard=heard,
-        belongs={int(heard.hit[row]): row in used for row in range(len(heard))},
+        belongs={int(heard.hit[row]): row in fold.members for row in range(len(heard))},
         bar_of_hit={int(heard.hit[row]): int(places.bar[row]) for row in range(len(heard))},
     )
 
