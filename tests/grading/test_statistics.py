@@ -11,6 +11,7 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
+from playalong.grading.findings.whole_kit import _waves
 from playalong.grading.loudness import level_db
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.steadiness import (
@@ -357,3 +358,23 @@ def test_the_chance_of_a_ratio_of_variances(ratio: float, above: int, below: int
     """``scipy.stats.f.sf``, to a third of a hundredth."""
     wanted = scipy.stats.f.sf(ratio, above, below)
     assert chance_of_ratio(ratio, above, below) == pytest.approx(wanted, abs=0.0035)
+
+
+@pytest.mark.parametrize("bars", [4, 5, 8, 13, 64, 501])
+def test_slow_and_quick_waves_are_those_of_scipy(bars: int) -> None:
+    """Source: scipy.fft.dct and idct, type 2, orthonormal."""
+    values = np.random.default_rng(bars).normal(0.0, 10.0, bars)
+    waves = scipy.fft.dct(values, type=2, norm="ortho")
+    slow = max(1, 2 * bars // 5)
+    kept = np.concatenate([[0.0], waves[1 : slow + 1], np.zeros(bars - slow - 1)])
+    slow_power, quick_power, aside = _waves(values)
+    assert slow_power == pytest.approx(np.mean(waves[1 : slow + 1] ** 2))
+    assert quick_power == pytest.approx(np.mean(waves[slow + 1 :] ** 2))
+    assert aside == pytest.approx(scipy.fft.idct(kept, type=2, norm="ortho"), abs=1e-9)
+
+
+def test_waves_of_any_number_of_bars_fit_into_memory() -> None:
+    """A table of all waves at all bars would take 320 GB."""
+    slow_power, _, aside = _waves(np.sin(np.arange(200_000) / 5_000.0))
+    assert slow_power > 0.0
+    assert len(aside) == 200_000

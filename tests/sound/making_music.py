@@ -129,27 +129,31 @@ def rendered(beats_s: Floats, groove: Groove, seed: int = 1, *, intro_bars: int 
     """
     length = round((beats_s[-1] + 1.5) * RATE)
     hiss, chance = _hiss(length, seed)
-    sound, rng = hiss.copy(), deepcopy(chance)
+    rng = deepcopy(chance)
+    drums, bass, chords = (np.zeros(length, np.float32) for _ in range(3))
     number = np.arange(len(beats_s))
     periods_s = np.diff(beats_s)
     is_held = periods_s > 1.5 * np.median(periods_s)
 
-    def add(beat: float, stereo: Frames) -> None:
+    def add(track: Frames, beat: float, sound: Frames) -> None:
         at = round(float(np.interp(beat, number, beats_s)) * RATE)
-        part = stereo[: length - at]
-        sound[at : at + len(part)] += part
+        part = sound[: length - at]
+        track[at : at + len(part)] += part
 
     for bar in range((len(beats_s) - 1) // 4):
         for beat, voice, velocity in groove if bar >= intro_bars else ():
             if beat % 1.0 and is_held[4 * bar + int(beat)]:
                 continue  # nobody strikes while all hold
-            hit = stroke(voice, velocity + int(rng.integers(-6, 7)), RATE)
-            add(4 * bar + beat, hit[:, None] * _OF_DRUMS)
+            add(drums, 4 * bar + beat, stroke(voice, velocity + int(rng.integers(-6, 7)), RATE))
         root = 55.0 * 2.0 ** (int(rng.integers(0, 8)) / 12.0)
         for beat in (0.0, 1.5, 2.0, 3.0):
-            add(4 * bar + beat, _bass(root))
-        add(4 * bar, _chord(root))
-    return Played(sound)
+            add(bass, 4 * bar + beat, _bass(root))
+        add(chords, 4 * bar, _chord(root))
+    whole = hiss + bass[:, None]
+    for side in (0, 1):
+        whole[:, side] += drums * _OF_DRUMS[side]
+        whole[:, side] += chords * _OF_CHORDS[side]
+    return Played(whole)
 
 
 @lru_cache(maxsize=1)
@@ -168,13 +172,13 @@ _OF_DRUMS, _OF_CHORDS = np.array([0.8, 0.7], np.float32), np.array([0.5, 1.0], n
 
 @cache
 def _bass(hz: float) -> Frames:
-    return _tone(hz, 0.35, 0.25)[:, None].repeat(2, axis=1)
+    return _tone(hz, 0.35, 0.25)
 
 
 @cache
 def _chord(root_hz: float) -> Frames:
     tones = [_tone(root_hz * ratio, 1.8, 0.06) for ratio in (4.0, 5.0, 6.0)]
-    return np.sum(tones, axis=0)[:, None] * _OF_CHORDS
+    return np.sum(tones, axis=0)
 
 
 def _tone(hz: float, length_s: float, level: float) -> Frames:

@@ -36,6 +36,14 @@ BUFFER, RATE = 480, 48_000
 BUFFER_S = BUFFER / RATE
 
 
+@pytest.fixture(autouse=True)
+def _little_to_look_through():
+    """A device looks once through all objects for garbage: not through those of all tests."""
+    gc.freeze()
+    yield
+    gc.freeze()
+
+
 class Now:
     """A clock that the test sets."""
 
