@@ -15,8 +15,11 @@ import os
 import subprocess
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Generator
+from contextlib import suppress
 from dataclasses import dataclass
+from pathlib import Path
 from unittest.mock import patch
 
 import miniaudio
@@ -62,6 +65,39 @@ print(max(over), sum(late > 0.01 for late in over))
 HOUR_S, PPM, TENDED_S, CLICK_S = 3600.0, 100.0, 1 / 60, 0.5
 #: How late simulated requests come: on the average, and at most.
 JITTER_S, JITTER_MOST_S = 0.001, 0.009
+
+
+class Starved:
+    """How long the threads of this process waited for a processor that others had, by Linux's own
+    count (/proc/PID/task/TID/schedstat, the second figure, in ns), and how long the machine itself
+    had none (the steal of /proc/stat, in hundredths of a second). Elsewhere nothing is known.
+    """
+
+    #: A thread that waited so long within so many seconds explains that a device ran dry.
+    LEAST_S, WITHIN_S = 0.008, 0.15
+
+    def __init__(self) -> None:
+        self._tasks, self._stat = Path("/proc/self/task"), Path("/proc/stat")
+        self._seen: deque[tuple[float, dict[str, float]]] = deque()
+
+    def look(self, now_s: float) -> None:
+        """Note how long each has waited by now."""
+        waited = {}
+        for task in self._tasks.iterdir() if self._tasks.is_dir() else ():
+            with suppress(OSError, IndexError):
+                waited[task.name] = int((task / "schedstat").read_text().split()[1]) / 1e9
+        with suppress(OSError, IndexError, ValueError):
+            waited["steal"] = int(self._stat.read_text().split()[8]) / 100.0
+        self._seen.append((now_s, waited))
+        # The last look before that time counts, too: this thread may have waited since.
+        while len(self._seen) > 1 and self._seen[1][0] < now_s - self.WITHIN_S:
+            self._seen.popleft()
+
+    @property
+    def lately(self) -> bool:
+        """Whether a thread waited too long just now."""
+        before, after = self._seen[0][1], self._seen[-1][1]
+        return any(after[tid] - before.get(tid, 0.0) > self.LEAST_S for tid in after)
 
 
 class Heard:
@@ -110,12 +146,14 @@ class Heard:
 class Soaked:
     """What came of a run that was drawn as fast as it can be.
 
-    ``late_ms`` are the median, the 99th percentile and the most by which requests came late;
+    ``own`` are the underruns at which no thread waited for a processor that others had. ``late_ms``
+    are the median, the 99th percentile and the most by which requests came late;
     ``held_ms`` the longest, and ``held`` how often, that the machine itself held up a process.
     """
 
     frames_per_s: float
     underruns: int
+    own: int
     clicks: int
     error_frames: int
     late_ms: tuple[float, ...]
@@ -151,6 +189,7 @@ def drawing(seconds: int, switch_s: float) -> Soaked:
         steadiness=gauges.steadiness,
     )
     hits, number, frames = played(targets), 0, 0
+    starved, dry, own = Starved(), 0, 0
     start_s = time.perf_counter() + 1.0
     ticks = clicks([pattern.meter] * bars, tempo, count_in=0)
     device.schedule(start_s, ticks)
@@ -167,6 +206,10 @@ def drawing(seconds: int, switch_s: float) -> Soaked:
         window.frame(page, now_s)
         window.presses()
         device.tend()
+        starved.look(now_s)
+        if device.underruns > dry:
+            own += 0 if starved.lately else device.underruns - dry
+            dry = device.underruns
         frames += 1
     device.close()
     window.close()
@@ -176,6 +219,7 @@ def drawing(seconds: int, switch_s: float) -> Soaked:
     return Soaked(
         frames_per_s=frames / seconds,
         underruns=device.underruns,
+        own=own,
         clicks=len(heard.onsets),
         error_frames=heard.error_frames(),
         late_ms=tuple(late_ms.tolist()),
@@ -190,7 +234,8 @@ def told(seconds: int, switch_s: float) -> None:
     found = drawing(seconds, switch_s)
     print(
         f"  {seconds} s, switch interval {1000 * switch_s:g} ms, {found.frames_per_s:.0f} frames a "
-        f"second: {found.underruns} underruns (asked: 0), {found.clicks} clicks, error "
+        f"second: {found.underruns} underruns, {found.own} of them while nobody else "
+        f"had the processor (asked: 0), {found.clicks} clicks, error "
         f"{found.error_frames} samples (asked: 0)\n"
         f"    requests late by {found.late_ms[0]:.1f} ms (median), {found.late_ms[1]:.1f} ms (99th "
         f"percentile), {found.late_ms[2]:.1f} ms (most), up to 10 ms of it by the null device "

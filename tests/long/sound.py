@@ -248,16 +248,26 @@ def soak(minutes: int) -> Table:
     """A run in real time, drawn as fast as it can be."""
     table = Table(
         "a soak in real time on the null device, drawn as fast as it can be",
-        ("minutes", "frames a second", "clicks", "off, frames", "underruns", "held up by others"),
+        (
+            "minutes",
+            "frames a second",
+            "clicks",
+            "off, frames",
+            "underruns",
+            "not waiting",
+            "held up by others",
+        ),
     )
     found = drawing(60 * minutes, SWITCH_S)
-    # What the machine held up a process that only sleeps is no fault of this one.
+    # What the machine held up a process that only sleeps is no fault of this one; nor is an
+    # underrun while a thread of ours waited for a processor.
     table.row(
         minutes,
         round(found.frames_per_s),
         found.clicks,
         found.error_frames,
         found.underruns,
+        found.own,
         f"{found.held} times, {found.held_ms:.0f} ms at most",
         holds=found.error_frames == 0 and found.underruns <= found.held,
     )
