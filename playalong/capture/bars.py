@@ -7,7 +7,7 @@ is worth
 * how much of what was played comes again a bar later, or two, or four;
 * what the voices do in the bar: the table ``ROLES`` (common practice: a kick on 1, the back-beat
   on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4);
-* whether the groove, its first kick or crash, begins with a bar;
+* whether the groove begins with a bar: its first kick or crash, and what from then on comes again;
 * how usual its tempo is: 60 / ``USUAL_S`` beats a minute, half and double of it far less so;
 * how usual the meter is.
 """
@@ -44,8 +44,10 @@ _COMPOUND = 0.72
 FIT, AGAIN, ROLE, BEGINS, TEMPO = 4.0, 4.0, 1.0, 1.0, 1.9
 
 #: What it is worth that a bar begins with the first stroke, if its voice is one that leads a
-#: groove; if it may be of a count-in or a pick-up; and with the first kick or crash.
-_FIRST, _COUNT_IN, _GROOVE = 1.3, 0.3, 0.7
+#: groove; if it may be of a count-in or a pick-up; with the first kick or crash; and where the
+#: groove has settled, since so large a part of it comes again a bar later.
+_FIRST, _COUNT_IN, _GROOVE, _SETTLED = 1.0, 0.2, 0.6, 0.7
+_MOSTLY = 0.75
 _LEADING = ("kick", "crash", "cymbal")
 
 #: So many strokes to a bar are usual: of more each says less.
@@ -192,7 +194,7 @@ def _of(
     usual = 0.0 if tempo_bpm else -0.5 * (np.log(quarter_s / USUAL_S) / _SPREAD) ** 2
     again = max(part * _again(heard, pulse, many * bars) for bars, part in _BARS_LATER)
     role = _roles(heard, pulse.at, meter, unit=unit)
-    begins = _begins(heard, pulse.at, many)
+    begins = _begins(heard, pulse, many)
     fixed = FIT * pulse.fit + AGAIN * again + TEMPO * usual - cost
     worth = fixed + ROLE * role + BEGINS * begins
     peaks = [
@@ -291,12 +293,37 @@ def _first_groove(heard: Heard) -> int:
     return int(soon[0]) if len(soon) else 0
 
 
-def _begins(heard: Heard, at: Floats, many: int) -> Floats:
+def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
     """(places,) whether the groove begins with a bar that begins at each place."""
+    at = pulse.at
     places = np.arange(many * _BINS) / _BINS
     found = np.zeros(len(places))
     leads = _KIND_OF.get(VOICES[int(heard.voice[0])].name) in _LEADING
-    for row, value in ((0, _FIRST if leads else _COUNT_IN), (_first_groove(heard), _GROOVE)):
+    starts = [(0, _FIRST if leads else _COUNT_IN), (_first_groove(heard), _GROOVE)]
+    settled = _first_settled(heard, pulse, many)
+    if settled is not None:
+        starts.append((settled, _SETTLED))
+    for row, value in starts:
         off = np.abs((at[row] - places + many / 2) % many - many / 2)
         found += value * (off <= 0.17)
     return found
+
+
+def _first_settled(heard: Heard, pulse: Pulse, many: int) -> int | None:
+    """The first stroke of a leading voice from which on most of what is played for two beats comes
+    again a bar later, as what leads into a groove does not."""
+    at, near = pulse.at, _SAME_S / pulse.beat_s
+    again = np.zeros(len(at), np.bool_)
+    for code in np.unique(heard.voice).tolist():
+        rows = np.flatnonzero(heard.voice == code)
+        own = at[rows]
+        low, high = np.searchsorted(own, own + many - near), np.searchsorted(own, own + many + near)
+        again[rows] = high > low
+    count = np.append(0, np.cumsum(again))
+    for row in np.flatnonzero(again & (at < at[0] + 4 * many)).tolist():
+        if _KIND_OF.get(VOICES[int(heard.voice[row])].name) not in _LEADING:
+            continue
+        first, last = np.searchsorted(at, (at[row] - 0.1, at[row] + 2.0))
+        if count[last] - count[first] >= _MOSTLY * (last - first):
+            return row
+    return None
