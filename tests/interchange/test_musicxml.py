@@ -250,3 +250,12 @@ def test_what_is_not_carried_is_told():
     told = " ".join(not_carried(library().get("spare-key-on-a-nail")))
     assert "optional strokes" in told
     assert "stickings" not in told
+
+
+def test_a_title_that_xml_cannot_hold_is_written_without_what_it_cannot():
+    for title, kept in (
+        ("a\x08b\x00", "ab"),
+        ("\ufffe 1 < 2 & \ud800\U0001f941", " 1 < 2 & \U0001f941"),
+    ):
+        pattern = replace(library().get("wide-stairs"), title=title)
+        assert read(write(pattern), "odd").pattern.title == kept.strip()

@@ -262,7 +262,7 @@ def test_where_one_page_cannot_be_written_none_is(tmp_path):
 
 
 def test_titles_of_other_scripts_and_of_any_length_are_set():
-    for title in ("中文" * 4, "ночь", "x" * 300, "a $b$ c_d", "№ 7 🥁"):
+    for title in ("中文" * 4, "ночь", "x" * 300, "a $b$ c_d", "№ 7 🥁", "a\\bb"):
         pattern = read(
             f'title = "{title}"\nmeter = "4/4"\ntempo = 90\n[[bar]]\nsnare = "x x x x"\n', "t"
         )

@@ -15,6 +15,7 @@ from playalong.practice import excerpts
 from playalong.practice.plan import practice_of
 from playalong.report.paper import beneath, files, grid, layout, staff
 from playalong.report.paper.layout import Item, Page, Paper, Part, SheetOfPattern
+from playalong.report.paper.letters import legible
 from playalong.report.paper.piece import Piece
 from playalong.screen.sheet.count import Weight, count_of
 from playalong.support.errors import UserError
@@ -286,7 +287,7 @@ def as_files(pages: Sequence[Page], out: Path, title: str) -> list[tuple[Path, b
     """
     kind = out.suffix.lower()
     if kind == PDF:
-        return [(out, files.as_pdf(pages, title))]
+        return [(out, files.as_pdf(pages, legible(title)))]
     drawn = files.as_svg(pages) if kind == SVG else files.as_png(pages)
     return list(zip(names_of(out, len(pages)), drawn, strict=True))
 

@@ -54,7 +54,7 @@ def write(pattern: Pattern) -> bytes:
     bars = pattern.bars
     root = Element("score-partwise", version=VERSION)
     work = SubElement(root, "work")
-    SubElement(work, "work-title").text = pattern.title
+    SubElement(work, "work-title").text = _said(pattern.title)
     software = SubElement(SubElement(root, "identification"), "encoding")
     SubElement(software, "software").text = PROGRAM
     voices = sorted({instrument(stroke) for bar in bars for stroke in bar.strokes})
@@ -77,6 +77,17 @@ def write(pattern: Pattern) -> bytes:
             _voice(measure, bar, feet, divisions=divisions, number=2)
     indent(root)
     return _DOCTYPE.encode() + tostring(root, encoding="unicode").encode() + b"\n"
+
+
+def _said(words: str) -> str:
+    """Words without what XML 1.0 cannot hold: control characters, and code points that are none
+    (production 2, Char).
+    """
+    return "".join(letter for letter in words if letter in "\t\n\r" or _is_letter(ord(letter)))
+
+
+def _is_letter(code: int) -> bool:
+    return 0x20 <= code <= 0xD7FF or 0xE000 <= code <= 0xFFFD or code >= 0x10000
 
 
 def compressed(data: bytes) -> bytes:
