@@ -36,6 +36,9 @@ from playalong.support.text import counted
 #: Fewer strokes than this are no groove, and more than this no groove either.
 LEAST_STROKES, MOST_HITS = 8, 25_000
 
+#: A rest that ends a groove, and how long one is at least, and at most, in seconds.
+_REST_S, _SHORTEST_S, _LONGEST_S = 8.0, 1.5, 900.0
+
 #: Readings that are worth nearly as much are offered as choices: as near, and so many at most.
 _NEAR_WORTH, _MOST_CHOICES, _MOST_OTHERS = 2.5, 5, 2
 
@@ -132,7 +135,13 @@ def again(captured: Captured, reading: Reading, *, bars: int | None = None) -> C
 
 
 def _enough(heard: Heard, hits: Hits) -> Heard:
-    if len(heard) < LEAST_STROKES:
+    """What was played without a long rest, most of it; UserError where that is too little."""
+    if len(heard):
+        part = np.append(0, np.cumsum(np.diff(heard.time_s) > _REST_S))
+        most = int(np.bincount(part).argmax())
+        heard = heard.only(part == most)
+        heard = heard.only(heard.time_s <= heard.time_s[0] + _LONGEST_S)
+    if len(heard) < LEAST_STROKES or heard.time_s[-1] - heard.time_s[0] < _SHORTEST_S:
         raise UserError("Too little was played: play the groove for two bars at least.")
     if len(hits) > MOST_HITS:
         raise UserError(f"More than {MOST_HITS:,} strokes are no groove: play a few bars of it.")

@@ -4,11 +4,14 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from playalong.capture.understanding import understand
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
+from playalong.pattern.writer import write
 from playalong.records.pattern_files import load_pattern
 from playalong.simulation.skills import SKILLS
 from playalong.support.errors import UserError
@@ -224,3 +227,37 @@ def test_bars_that_are_written_alike_stand_once() -> None:
     found = understand(hits, name="played", title="Played")
 
     assert len(found.pattern.bars) == 1
+
+
+@given(
+    times=st.lists(st.floats(0.0, 40.0), min_size=0, max_size=120),
+    grid=st.sampled_from([0.0, 0.05, 0.25, 3.0]),
+    seed=st.integers(0, 1_000),
+)
+@settings(max_examples=40, deadline=None)
+def test_whatever_is_struck_is_a_pattern_or_a_plain_message(
+    times: list[float], grid: float, seed: int
+) -> None:
+    chance = np.random.default_rng(seed)
+    voices = ("kick", "snare", "hi-hat", "hi-hat-open", "floor-tom", "hi-hat-pedal", "rim-shot")
+    at = [round(one / grid) * grid if grid else one for one in times]
+    hits = Hits.of(
+        Hit(one, voices[int(chance.integers(len(voices)))], float(chance.integers(1, 128)))
+        for one in at
+    )
+
+    try:
+        found = understand(hits, name="played", title="Played")
+    except UserError:
+        return
+    assert read(write(found.pattern), "played") == found.pattern
+
+
+def test_a_rest_of_hours_takes_no_time() -> None:
+    pattern = groove(GROOVE)
+    hits = steady(pattern, bars=4)
+    late = Hits.of([Hit(200_000.0, "snare", 90), Hit(400_000.0, "kick", 90)])
+
+    found = understand(joined(hits, late), name="played", title="Played", meters=[pattern.meter])
+
+    assert unlike(pattern, found.pattern) == set()
