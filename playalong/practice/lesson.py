@@ -76,13 +76,21 @@ _FOUNDATIONS = (Kind.LEARN, Kind.JOIN, Kind.BAR, Kind.LOOP)
 
 
 class Lesson:
-    """A lesson on ``pattern`` by the player's own ``rules``."""
+    """A lesson on ``pattern`` by the player's own ``rules``.
+
+    One that is ``like`` another on the same pattern takes its plan over, which is much faster.
+    """
 
     def __init__(
-        self, pattern: Pattern, rules: Rules | None = None, break_after_s: float = BREAK_S
+        self,
+        pattern: Pattern,
+        rules: Rules | None = None,
+        break_after_s: float = BREAK_S,
+        *,
+        like: "Lesson | None" = None,
     ) -> None:
         self.pattern = pattern
-        self.steps = plan(pattern)
+        self.steps = plan(pattern) if like is None else like.steps
         #: What should be told when the lesson begins, one sentence each.
         self.told: tuple[str, ...] = ()
         self._rules = _asked(pattern, rules or Rules())
@@ -97,7 +105,8 @@ class Lesson:
         self._whole_goes = True
         self._from = 0
         self._pace = Pace(self._practice.success)
-        self._parts: dict[Excerpt, Pattern] = {}
+        #: What was cut out of the pattern so far.
+        self._parts: dict[Excerpt, Pattern] = {} if like is None else like._parts
         self._begin()
 
     @property
@@ -278,12 +287,13 @@ class Lesson:
         rules: Rules | None = None,
         *,
         break_after_s: float = BREAK_S,
+        like: "Lesson | None" = None,
     ) -> "Lesson":
         """The lesson that ``as_plain`` kept, gone on with another day.
 
         What no longer fits the pattern is dropped and told in ``told``.
         """
-        lesson = cls(pattern, rules, break_after_s)
+        lesson = cls(pattern, rules, break_after_s, like=like)
         lesson._resume(plain)
         return lesson
 

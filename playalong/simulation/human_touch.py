@@ -17,6 +17,8 @@ from place to place 6.7 dB and at one place 5.6 dB; ride 64, 3.3 and 3.8 dB; kic
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
 from math import sqrt
 
 import numpy as np
@@ -76,7 +78,7 @@ def levels_db(targets: Targets, touch: Mapping[Limb, Touch], chance: np.random.G
     beats = targets.written * 4.0
     level, spread = np.zeros(len(targets)), np.zeros(len(targets))
     of_place = chance.standard_normal(len(targets.places))
-    leaning = float(chance.choice((-1.0, 1.0), p=(0.35, 0.65)))
+    leaning = float(chance.choice((-1.0, 1.0), p=(0.35, 0.65))) * _on_beat(targets)
     for code in np.unique(targets.voice):
         rows = np.flatnonzero(targets.voice == code)
         own, dynamic = touch[VOICES[code].limb], targets.dynamic[rows]
@@ -84,7 +86,7 @@ def levels_db(targets: Targets, touch: Mapping[Limb, Touch], chance: np.random.G
         middle = [own.of(kind, has_accents) for kind in DYNAMICS]
         level[rows], spread[rows] = np.array(middle)[dynamic].T
         breath = own.breath_db * (LED_BY_ACCENTS if has_accents else 1.0)
-        lean = 0.8 * leaning * _on_beat(targets)[rows] + 0.6 * of_place[targets.place[rows]]
+        lean = 0.8 * leaning[rows] + 0.6 * of_place[targets.place[rows]]
         level[rows] += np.where(dynamic == DYNAMICS.index(Dynamic.ACCENT), 0.0, breath * lean)
     wave = shared(beats, chance)
     own_part = chance.standard_normal(len(targets))
@@ -102,5 +104,10 @@ def velocities(level: Floats) -> Floats:
 
 def _on_beat(targets: Targets) -> Floats:
     """(n,) 1 on a beat, -1 between two."""
-    on = np.array([(place.stroke.at * 4).denominator == 1 for place in targets.places], np.bool_)
+    on = np.array([_is_on_beat(place.stroke.at) for place in targets.places], np.bool_)
     return np.where(on, 1.0, -1.0)[targets.place]
+
+
+@cache
+def _is_on_beat(at: Fraction) -> bool:
+    return (at * 4).denominator == 1

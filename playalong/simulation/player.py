@@ -65,8 +65,9 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
     """``targets`` as played with ``skill``; the same for the same ``seed``."""
     chance = np.random.default_rng(seed)
     count = len(targets)
-    grace_s = _grace_gaps(targets, skill, chance)
-    error_ms = _in_order(targets, _errors_ms(targets, skill, chance), grace_s.sum(axis=1))
+    way_s = _way_s(targets)
+    grace_s = _grace_gaps(targets, skill, chance, before_s=way_s[0])
+    error_ms = _in_order(way_s, _errors_ms(targets, skill, chance), grace_s.sum(axis=1))
     level_db = levels_db(targets, skill.touch, chance)
     written_s = targets.time_s - targets.start_s
     played_s = targets.start_s + written_s / (1.0 + skill.drift_percent / 100.0) + error_ms / 1000.0
@@ -112,8 +113,7 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
 
 def _errors_ms(targets: Targets, skill: Skill, chance: np.random.Generator) -> NDArray[np.float64]:
     """When each stroke is played, against the click; see ``human_timing``."""
-    limbs = [VOICES[code].limb for code in targets.voice.tolist()]
-    middle, own = np.array([skill.error_ms[limb] for limb in limbs]).reshape(-1, 2).T
+    middle, own = np.array([skill.error_ms[voice.limb] for voice in VOICES])[targets.voice].T
     wider = exp(skill.varies * float(chance.standard_normal()))
     beats = targets.written * 4.0
     if skill.by_tempo:
@@ -138,7 +138,9 @@ def _way_s(targets: Targets) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return before_s, after_s
 
 
-def _grace_gaps(targets: Targets, skill: Skill, chance: np.random.Generator) -> NDArray[np.float64]:
+def _grace_gaps(
+    targets: Targets, skill: Skill, chance: np.random.Generator, *, before_s: NDArray[np.float64]
+) -> NDArray[np.float64]:
     """(n, most graces) seconds from each grace stroke to the next stroke, 0 where there is none.
 
     The nearest to the main stroke comes first. Where there is little room before, they lie closer.
@@ -148,18 +150,20 @@ def _grace_gaps(targets: Targets, skill: Skill, chance: np.random.Generator) -> 
     gaps = (middle + width * chance.standard_normal((len(targets), most))) / 1000.0
     gaps = np.maximum(gaps, _CLOSEST_GRACE_S)
     gaps = np.where(np.arange(most) < targets.graces[:, None], gaps, 0.0)
-    room_s = _GRACES_SHARE * _way_s(targets)[0]
+    room_s = _GRACES_SHARE * before_s
     closer = np.minimum(1.0, room_s / np.maximum(gaps.sum(axis=1), 1e-9))
     together: NDArray[np.float64] = gaps * closer[:, None]
     return together
 
 
 def _in_order(
-    targets: Targets, error_ms: NDArray[np.float64], graces_s: NDArray[np.float64]
+    way_s: tuple[NDArray[np.float64], NDArray[np.float64]],
+    error_ms: NDArray[np.float64],
+    graces_s: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Errors kept within what ``_way_s`` leaves; grace strokes, which take ``graces_s`` (n,),
     need their share of the way."""
-    before_s, after_s = _way_s(targets)
+    before_s, after_s = way_s
     before_s = np.maximum(before_s - graces_s, 0.0)
     kept: NDArray[np.float64] = np.clip(error_ms, -before_s * 1000.0, after_s * 1000.0)
     return kept

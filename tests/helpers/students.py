@@ -21,7 +21,6 @@ from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.midi.mapping import hits_of
-from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.meter import Tempo
 from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets, lay_out
@@ -131,7 +130,7 @@ class Student:
 
     def lesson(self) -> Lesson:
         """A new lesson."""
-        return Lesson(self.pattern, self.rules)
+        return Lesson(self.pattern, self.rules, like=laid_out(self.pattern).lesson)
 
     @property
     def rules(self) -> Rules:
@@ -173,7 +172,7 @@ class Layouts:
     """What a pattern's exercises are laid out as, each found once: many students play the same."""
 
     def __init__(self, pattern: Pattern) -> None:
-        self._pattern = pattern
+        self._pattern, self.lesson = pattern, Lesson(pattern)
         self.excerpt = lru_cache(maxsize=4096)(self._excerpt)
         self.mixed = lru_cache(maxsize=256)(self._mixed)
         self.explainer = lru_cache(maxsize=64)(self._explainer)
@@ -188,12 +187,15 @@ class Layouts:
         return Explainer(self._pattern, tempo_bpm, Rules(capture_ms=capture_ms))
 
 
-_LAYOUTS: dict[str, Layouts] = {}
+_LAYOUTS: dict[int, Layouts] = {}
 
 
 def laid_out(pattern: Pattern) -> Layouts:
     """The layouts of a pattern, shared by all its students."""
-    return _LAYOUTS.setdefault(pattern_id(pattern), Layouts(pattern))
+    which = id(pattern)  # it is kept in what is found, and so the number stays its own
+    if which not in _LAYOUTS:
+        _LAYOUTS[which] = Layouts(pattern)
+    return _LAYOUTS[which]
 
 
 def hits_by(skill: Skill, targets: Targets, seed: int) -> Hits:

@@ -12,8 +12,8 @@ from playalong.records.pattern_files import library
 from tests.helpers.mixed_bars import Named, Run, named, named_fill
 from tests.long.frame import Options, Table
 
-#: Runs of sixteen bars.
-FULL_COUNT, SAMPLE_COUNT = 36 * 20, 36
+#: Runs of sixteen bars: twenty of each pattern.
+FULL_COUNT, SAMPLE_COUNT = 20 * len(library().names()), 36
 
 BARS = 16
 

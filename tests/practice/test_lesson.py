@@ -140,6 +140,24 @@ def test_a_whole_that_does_not_go_is_cut_up_and_each_chunk_is_passed_by_two_of_t
     assert exercise(lesson).step == lesson.steps[2]
 
 
+def test_what_failed_before_it_was_made_easier_is_not_forgotten() -> None:
+    """Two right ones after that may be luck, and what is easier says nothing of the step."""
+    lesson = Lesson(pattern(FOUR_BEATS))
+    lesson.skip()  # the trial
+    step = exercise(lesson).step
+    while not lesson.played(wrong(lesson)).changed:
+        pass
+    while exercise(lesson).about.code is not Code.INTRO:
+        lesson.played(clean(lesson))
+    for _ in range(2):
+        assert exercise(lesson).step == step
+        lesson.played(clean(lesson))
+    assert exercise(lesson).step == step, "two of four are not sure"
+    for _ in range(8):
+        lesson.played(clean(lesson))
+    assert lesson.overview()[0].record.state is State.LEARNED
+
+
 def test_skipping_a_trial_leaves_nothing_out() -> None:
     lesson = Lesson(pattern(FOUR_BEATS))
     lesson.skip()
