@@ -426,8 +426,17 @@ def afterwards(theme: Theme) -> AfterwardsPage:
 def texture(theme: Theme) -> TexturePage:
     """What was played when."""
     rows = [("push", (1, 3, 5)), ("no-whispers", (2, 6)), ("as written", (0, 4, 7))]
-    words = ["Push came three times, always on odd bars: try it on an even one."]
-    return TexturePage(theme, "Late Bus Home", rows, bars=16, words=words, pads=CALLED, call=CALL)
+    words = ['"push" in 3 bars, the groove 14 ms spread.', '"no-whispers" in 2 bars.']
+    return TexturePage(
+        theme,
+        "Late Bus Home",
+        rows,
+        bars=16,
+        words=words,
+        next='Next time play "last-whisper" and "plain-feet" as well.',
+        pads=CALLED,
+        call=CALL,
+    )
 
 
 def wait(theme: Theme) -> WaitPage:

@@ -143,7 +143,7 @@ def test_the_texture_says_what_to_do_next_and_fills_its_page(sized, written, siz
     surface = picture(page, size)
     check_texts(written, surface)
     said = next(t for t in written if t.words == "Play it as well.")
-    assert said.rect.top > 0.3 * size[1]
+    assert said.rect.top > 0.6 * size[1]
     last = next(t for t in written if t.words == "8" and t.surface is surface)
     assert last.rect.centerx > 0.85 * size[0]
 

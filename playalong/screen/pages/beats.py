@@ -410,9 +410,7 @@ class BeatsPage:
         pen.surface.set_clip(rect)
         self._draw_sound(pen, scale)
         pen.surface.set_clip(inside)
-        pen.upright(
-            scale.x(now_s), rect.top - pen.px(3), rect.bottom, colour=colours.ink, width=2.4
-        )
+        pen.upright(scale.x(now_s), rect.top, rect.bottom, colour=colours.ink, width=2.4)
 
     def _draw_course(self, pen: Pen, rect: pygame.Rect, base: float) -> None:
         """The tempo of each bar over the whole recording, and how it goes in words."""

@@ -11,8 +11,8 @@ from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import ADVICE, BODY, LABEL, SMALL, Theme
 from playalong.screen.base.widgets import GO_ON, HEAD, LEAVE, MARGIN, NO_PADS, Buttons, foot, head
 
-#: In units: the most that a row takes, the room for names, and what is left for the words.
-_ROW, _NAMES, _WORDS = 76, 230, 230
+#: In units: the most that a row takes, and the room for names.
+_ROW, _NAMES = 150, 230
 
 
 class TexturePage:
@@ -51,8 +51,11 @@ class TexturePage:
         head(pen, self._title, "what you played when", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom, top = foot(pen, self._buttons) - pen.px(10), pen.px(HEAD + 34)
-        room = max(bottom - top - pen.px(_WORDS), (bottom - top) // 2)
-        row = min(pen.px(_ROW), room / len(self._rows))
+        width = right - left
+        asked = pen.wrapped(self._next, ADVICE, width, bold=True) if self._next else []
+        told = pen.wrapped(" ".join(self._words), BODY, width)
+        under = pen.px(ADVICE * 1.3) * (len(asked) + 1) + pen.px(BODY * 1.4) * len(told)
+        row = min(pen.px(_ROW), max(bottom - top - under, (bottom - top) // 2) / len(self._rows))
         start = left + pen.px(_NAMES)
         column = (right - start) / self._bars
         for bar in range(self._bars):
@@ -61,11 +64,10 @@ class TexturePage:
         for place, (name, played) in enumerate(self._rows):
             self._draw_row(pen, name, played, at=(left, top + place * row), cell=(column, row))
         base = top + row * len(self._rows) + pen.px(ADVICE * 1.3)
-        for line in pen.wrapped(self._next, ADVICE, right - left, bold=True) if self._next else ():
+        for line in asked:
             pen.text(line, ADVICE, (left, base), bold=True)
             base += pen.px(ADVICE * 1.3)
-        told = " ".join(self._words)
-        for line in pen.wrapped(told, BODY, right - left):
+        for line in told:
             if base < bottom:
                 pen.text(line, BODY, (left, base), colour=pen.colours.quiet)
             base += pen.px(BODY * 1.4)
