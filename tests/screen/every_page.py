@@ -20,7 +20,6 @@ from playalong.app.play.play_session import AFTER, AFTER_WEAK, grade_page
 from playalong.app.play.tasks import task_of
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE
-from playalong.app.run.pad_commands import also
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.warm_up.warm_up_session import (
@@ -94,7 +93,7 @@ from tests.helpers.stage import context_on, unseen_window
 from .beats_samples import a_page as beats_page
 from .capture_samples import played_in, playing_in
 from .edit_samples import PAGES_OF_WRITING
-from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT, ready_page
+from .kit_samples import CALL, CALLED, PAGES_OF_A_KIT, also, ready_page
 
 #: As long as a name may be (``records.store.players``).
 LONG_NAME = "Marigold-Persephone Underbarrow-Quillington-Thistlewaite-Oakes"[:60]

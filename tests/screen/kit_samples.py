@@ -1,8 +1,9 @@
 """The pages of a kit, filled as they are when much is to be told."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from random import Random
 
+from playalong.app.run.pad_commands import ALSO, MEANT
 from playalong.grading.loudness import Band
 from playalong.pattern.model import Dynamic
 from playalong.screen.base.page import Outcome
@@ -276,3 +277,14 @@ PAGES_OF_A_KIT: dict[str, Callable[[Theme], object]] = {
     "pad-commands": pad_commands_page,
     "ready": ready_page,
 }
+
+
+def also(pads: Mapping[Outcome, str]) -> dict[Outcome, str]:
+    """``pads`` with what they mean on a page that offers nothing else of theirs."""
+    more = {
+        outcome: pads[MEANT[command][0]]
+        for command, outcomes in ALSO.items()
+        for outcome in outcomes
+        if MEANT[command][0] in pads
+    }
+    return {**pads, **more}

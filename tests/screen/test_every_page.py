@@ -13,7 +13,6 @@ from playalong.app.home.pattern_list import pattern_list
 from playalong.app.home.waiting import shown_voices
 from playalong.app.lesson.plan_lines import plan_lines
 from playalong.app.play.tasks import task_of
-from playalong.app.run.pad_commands import also
 from playalong.grading.gauges import Gauges
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
@@ -32,7 +31,7 @@ from playalong.screen.pages.run import RunPage
 from playalong.screen.sheet.sheet import Sheet
 
 from .every_page import PAGES
-from .kit_samples import CALL, CALLED
+from .kit_samples import CALL, CALLED, also
 from .screen_samples import Written
 
 #: A small old screen, the usual one, full high definition, and four times that.

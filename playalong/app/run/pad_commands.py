@@ -22,24 +22,13 @@ MEANT: dict[Command, tuple[Outcome, ...]] = {
     Command.LEAVE: (Outcome.LEAVE,),
 }
 
-#: What they mean beside that, on a page that offers nothing of it: see ``also``.
+#: What they mean beside that, on a page that offers nothing of it.
 ALSO: dict[Command, tuple[Outcome, ...]] = {
     Command.NEXT: (Outcome.YOURS,),
     Command.BACK: (Outcome.PLAN, Outcome.PATTERN, Outcome.AGAIN),
     Command.SLOWER: (Outcome.HALF,),
     Command.FASTER: (Outcome.LISTEN, Outcome.HEAR, Outcome.BOTH),
 }
-
-
-def also(pads: Mapping[Outcome, str]) -> dict[Outcome, str]:
-    """``pads`` with what they mean on a page that offers nothing else of theirs."""
-    more = {
-        outcome: pads[MEANT[command][0]]
-        for command, outcomes in ALSO.items()
-        for outcome in outcomes
-        if MEANT[command][0] in pads
-    }
-    return {**pads, **more}
 
 
 def pads_of(calls: Calls) -> dict[Outcome, str]:
