@@ -90,7 +90,7 @@ class Lesson:
         like: "Lesson | None" = None,
     ) -> None:
         self.pattern = pattern
-        self.steps = plan(pattern) if like is None else like.steps
+        self.steps: tuple[Step, ...] = plan(pattern) if like is None else like.steps
         #: What should be told when the lesson begins, one sentence each.
         self.told: tuple[str, ...] = ()
         self._rules = _asked(pattern, rules or Rules())
