@@ -189,10 +189,13 @@ def drawing(seconds: int, switch_s: float) -> Soaked:
         steadiness=gauges.steadiness,
     )
     hits, number, frames = played(targets), 0, 0
-    starved, dry, own = Starved(), 0, 0
+    starved, own = Starved(), 0
     start_s = time.perf_counter() + 1.0
     ticks = clicks([pattern.meter] * bars, tempo, count_in=0)
     device.schedule(start_s, ticks)
+    # What was before the run, while all this was made, has no sound in it.
+    starved.look(-1.0)
+    dry = device.underruns
     while (now_s := time.perf_counter() - start_s) < seconds:
         words = grader.time_passed(now_s)
         while number < len(hits) and hits[number].time_s <= now_s:
