@@ -28,6 +28,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from math import ceil, floor
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -363,42 +364,32 @@ def _pads(rows: _Rows) -> tuple[Pad, ...]:
 
 
 def _doubles(rows: _Rows) -> tuple[Doubles, ...]:
-    found = []
-    for code in np.unique(rows.pad).tolist():
-        own = (rows.pad == code) & (rows.source == code)
-        strokes = _count(rows, code)
-        if own.sum() >= max(OFTEN, RARE * strokes):
-            found.append(
-                Doubles(
-                    voice=VOICES[code].name,
-                    strokes=strokes,
-                    delay_ms=rows.delay_ms[own],
-                    change_db=rows.change_db[own],
-                    velocity=rows.velocity[own],
-                )
-            )
-    return tuple(found)
+    seen = (_seen(rows, code, code) for code in np.unique(rows.pad).tolist())
+    return tuple(Doubles(**figures) for figures in seen if figures)
 
 
 def _crosstalk(rows: _Rows) -> tuple[Crosstalk, ...]:
-    found = []
     heard = (rows.source >= 0) & (rows.source != rows.pad)
     pairs = sorted(set(zip(rows.source[heard].tolist(), rows.pad[heard].tolist(), strict=True)))
-    for source, code in pairs:
-        own = (rows.source == source) & (rows.pad == code)
-        strokes = _count(rows, source)
-        if own.sum() >= max(OFTEN, RARE * strokes):
-            found.append(
-                Crosstalk(
-                    voice=VOICES[code].name,
-                    strokes=strokes,
-                    delay_ms=rows.delay_ms[own],
-                    change_db=rows.change_db[own],
-                    velocity=rows.velocity[own],
-                    source=VOICES[source].name,
-                )
-            )
-    return tuple(found)
+    seen = ((source, _seen(rows, source, code)) for source, code in pairs)
+    return tuple(
+        Crosstalk(**figures, source=VOICES[source].name) for source, figures in seen if figures
+    )
+
+
+def _seen(rows: _Rows, source: int, code: int) -> dict[str, Any]:
+    """What strokes on the pad ``source`` make the pad ``code`` send; nothing where it is rare."""
+    own = (rows.pad == code) & (rows.source == source)
+    strokes = _count(rows, source)
+    if own.sum() < max(OFTEN, RARE * strokes):
+        return {}
+    return {
+        "voice": VOICES[code].name,
+        "strokes": strokes,
+        "delay_ms": rows.delay_ms[own],
+        "change_db": rows.change_db[own],
+        "velocity": rows.velocity[own],
+    }
 
 
 def _count(rows: _Rows, pad: int) -> int:

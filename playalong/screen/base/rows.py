@@ -24,6 +24,13 @@ CHANGING = (
 ROW_HIGH, _ROW_LEAST, _INSIDE, _ARROW, _MORE = 44, 28, 12, 26, 22
 
 
+def clicked_row(press: Press, rows: Sequence[pygame.Rect]) -> int | None:
+    """In which of ``rows`` a click lies, by number; None for anything else."""
+    if not isinstance(press, Click):
+        return None
+    return next((n for n, row in enumerate(rows) if row.collidepoint(press.x, press.y)), None)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
     """A row: what it is, how it stands, whether it can be changed, and a word about it."""
@@ -62,15 +69,13 @@ class Rows:
 
     def _clicked(self, click: Click) -> Outcome | None:
         """A click chooses a row; at the ends of its value it changes it."""
-        for number, row in enumerate(self._areas):
-            if row.collidepoint(click.x, click.y):
-                was, self.chosen = self.chosen, number
-                if self.choice.fixed or click.x < row.centerx:
-                    return None
-                if was != number:
-                    return None
-                return Outcome.LESS if click.x < row.left + row.width * 0.75 else Outcome.MORE
-        return None
+        number = clicked_row(click, self._areas)
+        if number is None:
+            return None
+        row, was, self.chosen = self._areas[number], self.chosen, number
+        if self.choice.fixed or click.x < row.centerx or was != number:
+            return None
+        return Outcome.LESS if click.x < row.left + row.width * 0.75 else Outcome.MORE
 
     def height(self, pen: Pen) -> int:
         """How high the rows are at most, in pixels."""

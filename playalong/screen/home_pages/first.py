@@ -12,6 +12,7 @@ from playalong.pattern.voices import BY_NAME
 from playalong.screen.base.keys import Click, Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.rows import clicked_row
 from playalong.screen.base.theme import BODY, LABEL, SMALL, TITLE, Theme
 from playalong.screen.base.widgets import (
     HEAD,
@@ -131,10 +132,10 @@ class FirstPage:
         return outcome in (Outcome.START, Outcome.LEAVE)
 
     def _clicked(self, click: Click) -> Outcome | None:
-        for number, room in enumerate(self._areas):
-            if room.collidepoint(click.x, click.y):
-                return Outcome.GO_ON if number == 0 else self.cards[number - 1].outcome
-        return self._foot.handle(click)
+        number = clicked_row(click, self._areas)
+        if number is None:
+            return self._foot.handle(click)
+        return Outcome.GO_ON if number == 0 else self.cards[number - 1].outcome
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it stands still."""

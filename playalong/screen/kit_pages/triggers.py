@@ -12,9 +12,10 @@ import pygame
 
 from playalong.pattern.voices import BY_NAME
 from playalong.screen.base import marks
-from playalong.screen.base.keys import Click, Key, Press
+from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.rows import clicked_row
 from playalong.screen.base.theme import BODY, SMALL, Theme
 from playalong.screen.base.widgets import (
     HEAD,
@@ -96,9 +97,8 @@ class TriggersPage(ListPage):
 
     def handle(self, press: Press) -> Outcome | None:
         """What a button is for; NEXT, BACK and a click on a picture choose the pad."""
-        if isinstance(press, Click):
-            there = (n for n, rect in enumerate(self._areas) if rect.collidepoint(press.x, press.y))
-            self.chosen = next(there, self.chosen)
+        pad = clicked_row(press, self._areas)
+        self.chosen = self.chosen if pad is None else pad
         return super().handle(press)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:

@@ -7,6 +7,7 @@ import pygame
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.rows import clicked_row
 from playalong.screen.base.theme import ADVICE, LABEL, SMALL, Theme
 from playalong.screen.base.widgets import (
     HEAD,
@@ -58,10 +59,9 @@ class AfterwardsPage:
             by = 1 if outcome is Outcome.NEXT else -1
             self.chosen = (self.chosen + by) % len(self._offers)
             return None
-        if outcome is None and not isinstance(press, Key | str):
-            for number, row in enumerate(self._rows):
-                if row.collidepoint(press.x, press.y):
-                    self.chosen = number
+        row = clicked_row(press, self._rows)
+        if outcome is None and row is not None:
+            self.chosen = row
         return outcome
 
     def offers(self, outcome: Outcome) -> bool:

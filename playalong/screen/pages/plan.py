@@ -12,6 +12,7 @@ from playalong.screen.base import marks
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.rows import clicked_row
 from playalong.screen.base.theme import BODY, SMALL, Theme
 from playalong.screen.base.widgets import (
     HEAD,
@@ -89,10 +90,9 @@ class PlanPage:
             self._first = min(self._first, max(0, self.chosen - 1))
             self._first = max(self._first, min(self.chosen + 2, len(self._lines)) - self._shown)
             return None
-        if outcome is None and not isinstance(press, Key | str):
-            for number, row in enumerate(self._rows, self._first):
-                if row.collidepoint(press.x, press.y):
-                    self.chosen = number
+        row = clicked_row(press, self._rows)
+        if outcome is None and row is not None:
+            self.chosen = self._first + row
         return outcome
 
     def offers(self, outcome: Outcome) -> bool:
