@@ -109,6 +109,8 @@ class EditSession:
         if self._page.by_sticks and commands is not None:
             commands.begin()
             return show(context, scene, commands.input, pad_commands=commands)
+        if commands is not None:
+            self._page.buttons.show_pads(commands.on(self._page), commands.call)
         return show_by_pads(context, scene)
 
     def _hear(self) -> None:

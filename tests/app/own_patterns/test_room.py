@@ -317,9 +317,20 @@ def test_sticks_write_cell_after_cell_and_what_is_struck_together_stays_together
             (now + 0.9, bytes((0x99, 38, 12))),
         )
 
-    played.presses("k", strike, *([Key.UP, Key.DOWN] * 12), "k", "s", "D", Key.ENTER, Key.ESCAPE)
+    shown: list[str] = []
+
+    def look() -> None:
+        page = played.pages[-1]
+        assert isinstance(page, EditPage)
+        shown.extend(page.buttons._pads)
+
+    played.presses(
+        look, "k", strike, *([Key.UP, Key.DOWN] * 12), "k", "s", "D", Key.ENTER, Key.ESCAPE
+    )
     pattern = room.edit(new_pattern(), is_new=True)
     assert pattern is not None
+    assert Outcome.HEAR in shown
+    assert Outcome.LEAVE in shown
     assert [
         (int(at), voice, is_open) for _, at, voice, _, _, is_open in sorted(strokes(pattern))
     ] == [
