@@ -144,12 +144,12 @@ def run(given: Options) -> None:
     usual = Path(f"{given.simulate}-heard") if given.file is None else given.file
     out = given.out or usual.with_suffix(".toml")
     refuse_over(out, given.force)
-    found = _heard(given, known, out.stem)
+    found, told = _heard(given, known, out.stem)
     write_file(out, write(found.pattern))
     print_lines(
         f'"{found.pattern.title}", {phrases.understood(found, found.pattern)}, is written: {out}'
     )
-    print_lines(*(f"  {words}" for words in phrases.report(found)))
+    print_lines(*(f"  {words}" for words in (*phrases.report(found), *told)))
     for number, one in enumerate(found.choices, start=1):
         if one is not found.reading:
             print_lines(f"  or {phrases.choice(one, found.reading)}: --reading {number}")
@@ -178,8 +178,8 @@ def _play_in(given: Options, known: "Known") -> None:
     print_lines("No groove was kept." if path is None else f"It is written: {path}")
 
 
-def _heard(given: Options, known: "Known", name: str) -> "Captured":
-    """What is in the file, or what somebody simulated plays."""
+def _heard(given: Options, known: "Known", name: str) -> "tuple[Captured, list[str]]":
+    """What is in the file, or what somebody simulated plays; and what of it is no drum."""
     from playalong.app.capture import played_in
 
     if given.simulate is None:
@@ -192,6 +192,5 @@ def _heard(given: Options, known: "Known", name: str) -> "Captured":
     pattern = load_pattern(given.simulate)
     bars = max(_LEAST_BARS, _ROUNDS * len(pattern.bars))
     skill = SKILLS[given.player or USUAL_SKILL]
-    return played_in.of_hits(
-        played_in.simulated(pattern, skill, given.seed, bars=bars), known, name
-    )
+    hits = played_in.simulated(pattern, skill, given.seed, bars=bars)
+    return played_in.of_hits(hits, known, name), []

@@ -15,7 +15,7 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
 from playalong.screen.base.keys import Key, Press
-from playalong.screen.base.page import Page
+from playalong.screen.base.page import Outcome, Page
 from playalong.screen.capture_pages.listening import ListeningPage
 from playalong.screen.capture_pages.understood import UnderstoodPage
 from playalong.screen.home_pages.typed import TypedPage
@@ -111,6 +111,24 @@ def test_it_is_heard_counted_otherwise_and_kept_so(tmp_path: Path) -> None:
     assert first.tempo == pytest.approx(100.0, rel=0.01)
     assert (second.tempo, second.bars) != (first.tempo, first.bars)
     assert kept[0].tempo == second.tempo
+
+
+def test_sticks_work_the_page_of_what_was_understood(tmp_path: Path) -> None:
+    asked = (Outcome.NEXT, Outcome.BACK, Outcome.SLOWER, Outcome.FASTER, Outcome.AGAIN)
+    pages: list[UnderstoodPage] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, UnderstoodPage):
+            pages.append(page)
+            assert all(page.offers(outcome) for outcome in (*asked, Outcome.START, Outcome.LEAVE))
+            return Outcome.FASTER if len(pages) == 1 else Outcome.START
+        return keeping(page)
+
+    kept = session(tmp_path, script, messages=groove(8))
+
+    assert kept is not None
+    first, second = pages[0], pages[-1]
+    assert (first.tempo_bpm, first.bars) != (second.tempo_bpm, second.bars)
 
 
 def test_too_little_is_told_and_it_may_be_played_again(tmp_path: Path) -> None:

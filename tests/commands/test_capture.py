@@ -97,6 +97,17 @@ def test_what_cannot_be_is_told_in_one_line(
     assert not (here / "groove.toml").exists()
 
 
+def test_notes_of_no_drum_are_told(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    played("bucket-chain", here / "groove.mid")
+    file = mido.MidiFile(here / "groove.mid")
+    file.tracks[0].append(mido.Message("note_on", channel=9, note=99, velocity=80, time=10))
+    file.save(here / "groove.mid")
+
+    assert main(["capture", "groove.mid"]) == 0
+
+    assert "note 99 is no drum of the kit: 1 stroke left out" in capsys.readouterr().out
+
+
 def test_a_file_that_is_there_stays(here: Path) -> None:
     played("bucket-chain", here / "groove.mid")
     (here / "groove.toml").write_text("mine")

@@ -16,7 +16,7 @@ from playalong.records.takes import read
 from playalong.simulation.player import perform
 from playalong.simulation.skills import Skill
 from playalong.support.errors import UserError
-from playalong.support.text import sentence
+from playalong.support.text import counted, sentence
 
 #: The longest pattern that is written, in bars.
 MOST_BARS = 8
@@ -69,10 +69,14 @@ def of_hits(hits: Hits, known: Known, name: str) -> Captured:
     return again(found, found.choices[known.reading - 1], bars=known.bars)
 
 
-def of_file(path: Path, known: Known, name: str) -> Captured:
-    """The groove in the Standard MIDI File at ``path``."""
-    hits, _ = hits_of(read(path).messages, Pads())
-    return of_hits(hits, known, name)
+def of_file(path: Path, known: Known, name: str) -> tuple[Captured, list[str]]:
+    """The groove in the Standard MIDI File at ``path``, and what of it is no drum, in words."""
+    hits, unknown = hits_of(read(path).messages, Pads())
+    told = [
+        f"note {note} is no drum of the kit: {counted(many, 'stroke')} left out"
+        for note, many in sorted(unknown.items())
+    ]
+    return of_hits(hits, known, name), told
 
 
 def simulated(pattern: Pattern, skill: Skill, seed: int, *, bars: int) -> Hits:
