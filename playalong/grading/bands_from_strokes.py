@@ -1,4 +1,4 @@
-"""Loudness bands from the player's own strokes: some soft, some ordinary, some strong ones.
+"""Loudness bands from the player's own strokes: ghost notes, normal strokes, accents.
 
 The border between two neighbouring dynamics of a voice lies half-way, in velocity, between what
 most of the softer strokes stay under (their 90th percentile) and what most of the louder ones

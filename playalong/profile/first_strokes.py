@@ -1,7 +1,7 @@
-"""The first strokes on a kit: three ordinary ones on each of three pads, and three soft ones.
+"""The first strokes on a kit: three normal ones on each of three pads, and three soft ones.
 
 They tell whether the pads are heard, whether soft strokes arrive, and whether they come softer.
-What is ordinary and what is soft on the snare is learned from them; the rest of how loud is loud is
+What is normal and what is soft on the snare is learned from them; the rest of how loud is loud is
 measured later, pad by pad.
 """
 
@@ -29,7 +29,7 @@ _TOGETHER_S = 0.06
 #: So long soft strokes may not arrive before that is told, in seconds.
 SILENT_S = 6.0
 
-#: Soft strokes this much softer than ordinary ones can be told apart, in dB (our own choice: the
+#: Soft strokes this much softer than normal ones can be told apart, in dB (our own choice: the
 #: contrast that a beginner is asked for).
 APART_DB = 8.0
 
@@ -71,11 +71,11 @@ class FirstStrokes:
 
     @property
     def apart_db(self) -> float | None:
-        """How much softer the soft strokes came than the ordinary ones; None while not known."""
-        ordinary, soft = self.velocities[0], self.velocities[-1]
-        if len(ordinary) < TIMES or len(soft) < TIMES:
+        """How much softer the soft strokes came than the normal ones; None while not known."""
+        normal, soft = self.velocities[0], self.velocities[-1]
+        if len(normal) < TIMES or len(soft) < TIMES:
             return None
-        return level_db(median(ordinary)) - level_db(median(soft))
+        return level_db(median(normal)) - level_db(median(soft))
 
     @property
     def strokes(self) -> dict[str, Mapping[Dynamic, tuple[float, ...]]]:

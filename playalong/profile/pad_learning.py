@@ -90,7 +90,7 @@ ZONES: tuple[Zone, ...] = (
     Zone(
         "pedal",
         "hi-hat-pedal",
-        "Press the hi-hat pedal right down and let it right up, twice.",
+        "Press the hi-hat pedal all the way down and let it come all the way up, twice.",
         travels=True,
     ),
     Zone(

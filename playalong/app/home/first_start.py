@@ -43,7 +43,7 @@ _THRESHOLD = (
     "or its sensitivity up."
 )
 _SAME = (
-    "Soft and ordinary strokes come nearly as loud: play the soft ones from lower down, or choose "
+    "Soft and normal strokes come nearly as loud: play the soft ones from lower down, or choose "
     "a straighter velocity curve on the module."
 )
 _KEYS = "Keys say nothing of loudness: how loud is loud is learned once a kit is plugged in."
@@ -129,7 +129,7 @@ class FirstStart:
         return setup.show(page, hears, before_frame)
 
     def _strike(self) -> Outcome:
-        """Three ordinary strokes on three pads, and three as soft as possible on the snare."""
+        """Three normal strokes on three pads, and three as soft as possible on the snare."""
         setup, machine = self._setup(), FirstStrokes()
         page = self._page(2, "")
         page.drawing = setup.drawing()
@@ -253,4 +253,4 @@ def _asked(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bool]:
         words = f"The {label}: three strokes as soft as you can."
         missing = machine.soft_are_missing(now_s)
         return words, [_THRESHOLD] if missing else [], missing
-    return f"The {label}: three ordinary strokes.", [], False
+    return f"The {label}: three normal strokes.", [], False

@@ -62,7 +62,7 @@ _HELD_S = 0.03
 _CLICKS = 1000
 _COUNTED = (Kind.COUNT_ONE, Kind.COUNT)
 
-#: The pedal pressed right down and let right up, twice, and how long each takes.
+#: The pedal pressed all the way down and let all the way up, twice, and how long each takes.
 _WAY, _WAY_S = (0, HIGHEST, 0, HIGHEST, 0), 0.3
 
 #: The notes of rims and edges that are no voices of their own.

@@ -1,4 +1,4 @@
-"""The page after free mixing: which variation was played in which bar of the run."""
+"""The page after variations played freely: which variation was played in which bar of the run."""
 
 from collections.abc import Collection, Mapping, Sequence
 
