@@ -11,8 +11,10 @@ import soundfile
 from scipy.signal import resample_poly
 
 from playalong.sound.recordings import decoder
+from playalong.sound.recordings.decoder import source_of
 from playalong.sound.recordings.decoding import Recording, RecordingError, Reel
 from playalong.sound.timeline import RATE, Frames
+from tests.fuzz.damage import CORPUS
 
 #: What 16 bit tell apart, where full scale is 2, and a little.
 _STEP = 1.01 * 2.0 / 32767
@@ -297,3 +299,34 @@ def test_a_file_of_another_kind_is_told_with_how_to_convert_it(tmp_path, name):
     path.write_bytes(b"\x00\x00\x00\x20ftypM4A \x00\x00\x00\x00")
     with pytest.raises(RecordingError, match='convert it first: ffmpeg -i "song'):
         Recording.open(path)
+
+
+#: A short Ogg Vorbis file, and where its comments begin to be counted: one, of 18 bytes.
+OGG = (CORPUS / "recordings" / "short.ogg").read_bytes()
+COUNTED = b"\x01\x00\x00\x00\x12\x00\x00\x00ENCODER"
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        b"\x00\x00\x00\x06\x12\x00\x00\x00ENCODER",  # a hundred million comments
+        b"\x01\x00\x00\x00\x12\x00\xc5\x16ENCODER",  # one of 382 MB
+        b"\x02\x00\x00\x00\x12\x00\x00\x00ENCODER=libsndfile\xff\xff\xff\x7f",  # the second
+    ],
+)
+def test_comments_that_say_too_much_of_themselves_are_not_believed(said: bytes, tmp_path: Path):
+    """The decoder would count to what they say, which takes ten seconds and more."""
+    assert OGG.count(COUNTED) == 1
+    path = tmp_path / "evening.ogg"
+    path.write_bytes(OGG.replace(COUNTED + b"=libsndfile", said, 1))
+    with pytest.raises(RecordingError, match="is broken"):
+        source_of(path)
+    path.write_bytes(OGG)
+    assert source_of(path).rate == 8000
+
+
+def test_a_name_of_the_encoder_that_is_cut_is_told_at_once(tmp_path: Path):
+    path = tmp_path / "evening.ogg"
+    path.write_bytes(OGG.replace(b"Xiph.Org libVorbis I 20200704", b"", 1))
+    with pytest.raises(RecordingError, match="is broken"):
+        source_of(path)

@@ -150,6 +150,8 @@ def source_of(path: Path) -> Source:
     except OSError as error:
         raise RecordingError(f"{named(path)} cannot be read: {error.strerror or error}.") from None
     if head.startswith(b"OggS"):
+        if not _comments_fit(head, size):
+            raise _broken(path)
         return _checked(path, _ogg(path, head, tail))
     asked = (miniaudio.wav_get_file_info, miniaudio.flac_get_file_info, miniaudio.mp3_get_file_info)
     for ask in asked:
@@ -206,6 +208,32 @@ def _ogg(path: Path, head: bytes, tail: bytes) -> Source:
     if page < 0 or len(tail) < page + 14 or not tail[page + 5] & 4:
         return Source(rate, 0, is_cut=True)
     return Source(rate, max(0, unpack_from("<q", tail, page + 6)[0]))
+
+
+def _comments_fit(head: bytes, size: int) -> bool:
+    """Whether the comments of an Ogg Vorbis file say of themselves what can be in ``size`` bytes
+    (Vorbis I, 5.2.1): the decoder believes them, and counts to hundreds of millions.
+    """
+    at = head.find(b"\x03vorbis")
+    if at < 0:
+        return True  # the decoder will say so
+
+    def number(where: int) -> int | None:
+        return unpack_from("<I", head, where)[0] if where + 4 <= len(head) else None
+
+    maker = number(at + 7)  # how long the name of the encoder is: some tens of bytes
+    many = None if maker is None else number(at + 11 + maker)
+    if many is None or 4 * many > size:
+        return False
+    where = at + 15 + (maker or 0)
+    for _ in range(many):
+        length = number(where)
+        if length is None:
+            return True  # what is farther on is not looked at
+        if length > size:
+            return False
+        where += 4 + length
+    return True
 
 
 def no_audio(path: Path) -> RecordingError:
