@@ -30,7 +30,7 @@ Ints = NDArray[np.int64]
 
 
 class Ornament(StrEnum):
-    """What became of the grace strokes of a flam or a drag."""
+    """What became of the grace strokes of a flam or a drag, and of a roll (``matching.rolls``)."""
 
     RIGHT = "right"
     FLAT = "flat"
@@ -38,6 +38,10 @@ class Ornament(StrEnum):
     OPEN = "open"
     GRACE_LOUD = "grace too loud"
     GRACE_MISSING = "grace missing"
+    ROLL_SHORT = "roll short"
+    ROLL_LONG = "roll long"
+    ROLL_BROKEN = "roll broken"
+    ROLL_UNEVEN = "roll uneven"
 
 
 #: The codes of ornaments in arrays.

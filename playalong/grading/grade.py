@@ -23,7 +23,7 @@ class Counts:
     ``targets`` = ``matched`` + ``missed`` + ``wrong_drum``, and ``matched`` = ``on_time`` +
     ``early`` + ``late``. An optional stroke counts as a target only where it was played.
     ``not_open`` and ``not_closed`` are of the hi-hat; what follows them counts flams and drags,
-    each under one of these: flat may be either, a flam is wide, a drag is open.
+    each under one of these: flat may be either, a flam is wide, a drag is open; and rolls at last.
     """
 
     targets: int
@@ -43,6 +43,10 @@ class Counts:
     drag_open: int
     grace_loud: int
     grace_missing: int
+    roll_short: int
+    roll_long: int
+    roll_broken: int
+    roll_uneven: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +179,22 @@ class Graces:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Rolls:
+    """Rolls: how many were asked for and begun; of those, medians: when they began and ended,
+    against what is written (positive is late), and the distance from stroke to stroke; how far
+    the strokes of counted ones stray around even ones, and the spread of level inside a roll.
+    """
+
+    asked: int
+    played: int
+    begin_ms: float | None
+    end_ms: float | None
+    apart_ms: float | None
+    stray_ms: float | None
+    spread_db: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Score:
     """0 to 100 in all, and what of it each part kept (each 0 to 100): see ``measures.score``."""
 
@@ -277,6 +297,10 @@ class Code(StrEnum):
     GRACE_MISSING = "grace_missing"
     DRAG_OPEN = "drag_open"
     DRAG_MISSING = "drag_missing"
+    ROLL_SHORT = "roll_short"
+    ROLL_LONG = "roll_long"
+    ROLL_BROKEN = "roll_broken"
+    ROLL_UNEVEN = "roll_uneven"
     UNISON_APART = "unison_apart"
 
 
@@ -328,6 +352,7 @@ class Grade:
     unison: Unison
     swing: Swing
     graces: Graces | None
+    rolls: Rolls | None
     score: Score
     findings: tuple[Finding, ...]
     advice: str

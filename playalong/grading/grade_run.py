@@ -11,7 +11,7 @@ from playalong.grading.matching.course import Course
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.by_position import places, swing
 from playalong.grading.measures.dynamics import dynamics
-from playalong.grading.measures.ornaments import graces
+from playalong.grading.measures.ornaments import graces, rolls
 from playalong.grading.measures.score import Credits, score
 from playalong.grading.measures.steadiness import Strokes, steadiness
 from playalong.grading.measures.timing import timing
@@ -22,7 +22,7 @@ from playalong.pattern.model import Pattern
 from playalong.pattern.targets import Targets
 from playalong.pattern.voices import folded
 
-# What is counted of hi-hat and grace strokes, by its field in ``Counts``.
+# What is counted of hi-hat, grace strokes and rolls, by its field in ``Counts``.
 _HI_HATS = {"not_open": HiHat.NOT_OPEN, "not_closed": HiHat.NOT_CLOSED}
 _ORNAMENTS = {
     "flam_flat": Ornament.FLAT,
@@ -30,6 +30,10 @@ _ORNAMENTS = {
     "drag_open": Ornament.OPEN,
     "grace_loud": Ornament.GRACE_LOUD,
     "grace_missing": Ornament.GRACE_MISSING,
+    "roll_short": Ornament.ROLL_SHORT,
+    "roll_long": Ornament.ROLL_LONG,
+    "roll_broken": Ornament.ROLL_BROKEN,
+    "roll_uneven": Ornament.ROLL_UNEVEN,
 }
 
 
@@ -62,6 +66,7 @@ def grade(
             unison=unison(run),
             swing=swing(run, meters, pattern.swing),
             graces=graces(run),
+            rolls=rolls(run),
             score=scored,
             findings=found,
             advice=found[0].text,

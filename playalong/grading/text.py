@@ -8,7 +8,7 @@ from math import isfinite
 from typing import Any
 
 from playalong.grading.graces import Ornament
-from playalong.grading.grade import Grade, JudgedHit
+from playalong.grading.grade import Grade, JudgedHit, Rolls
 from playalong.grading.loudness import Loudness
 from playalong.grading.measures.steadiness import STEADY
 from playalong.grading.measures.unison import ENOUGH
@@ -95,6 +95,14 @@ def _counted(grade: Grade) -> _Rows:
     }
     if any(ornaments.values()):
         yield "flams and drags", _listed(ornaments)
+    rolls = {
+        "short": counts.roll_short,
+        "long": counts.roll_long,
+        "broken": counts.roll_broken,
+        "uneven": counts.roll_uneven,
+    }
+    if any(rolls.values()):
+        yield "rolls", _listed(rolls)
 
 
 def _timed(grade: Grade) -> _Rows:
@@ -123,6 +131,21 @@ def _timed(grade: Grade) -> _Rows:
             side = "softer" if level_db <= 0 else "louder"
             told += f", {ahead_ms:.0f} ms ahead, {abs(level_db):.0f} dB {side}"
         yield "grace strokes", told
+    if grade.rolls is not None:
+        yield "rolls", _rolled(grade.rolls)
+
+
+def _rolled(rolls: Rolls) -> str:
+    told = [f"{rolls.played} of {rolls.asked} begun"]
+    if rolls.begin_ms is not None:
+        told.append(f"{sided(rolls.begin_ms)} at the beginning")
+    if rolls.end_ms is not None:
+        told.append(f"{sided(rolls.end_ms)} at the end")
+    if rolls.apart_ms is not None:
+        told.append(f"{rolls.apart_ms:.0f} ms from stroke to stroke")
+    if rolls.stray_ms is not None:
+        told.append(f"{rolls.stray_ms:.0f} ms uneven")
+    return ", ".join(told)
 
 
 def _loud(grade: Grade) -> _Rows:
@@ -165,7 +188,7 @@ def hit_lines(hits: Sequence[JudgedHit]) -> list[str]:
     lines = [f"{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict"]
     for hit in hits:
         error = "" if hit.error_ms is None else f"{hit.error_ms:+.1f} ms"
-        told = "grace stroke" if hit.grace else hit.verdict or "not judged"
+        told = "grace stroke or bounce" if hit.grace else hit.verdict or "not judged"
         if hit.loudness not in (None, Loudness.RIGHT):
             told = f"{told}, {hit.loudness}"
         if hit.hi_hat not in (None, HiHat.RIGHT):

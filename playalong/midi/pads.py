@@ -183,6 +183,11 @@ def _limit(voice: str, targets: Targets) -> Guard:
     if graces.any():
         mask_ms = min(mask_ms, 1000.0 * _GRACE_SHARE * GRACE_S)
         dynamics.add(Dynamic.GHOST)
+    rolling = np.flatnonzero(kin & (targets.rolls >= 0)).tolist()
+    if rolling:
+        bounces_s = [float(targets.bounces_s(number)[:1].min(initial=np.inf)) for number in rolling]
+        mask_ms = min(mask_ms, 1000.0 * _GRACE_SHARE * min(bounces_s))
+        dynamics.add(Dynamic.GHOST)
     threshold = min((_THRESHOLD_AT_MOST[one] for one in dynamics), default=float(HIGHEST))
     return Guard(min(mask_ms, LONGEST_MASK_MS), threshold)
 

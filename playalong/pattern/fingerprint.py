@@ -74,6 +74,7 @@ def _strokes(strokes: Iterable[Stroke]) -> list[Any]:
             stroke.graces,
             stroke.is_open,
             stroke.hand or "",
+            *([str(stroke.roll.length), stroke.roll.strokes] if stroke.roll else []),
         ]
         for stroke in sorted(strokes, key=lambda one: one.place)
     ]

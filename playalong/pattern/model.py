@@ -44,13 +44,25 @@ class Hand(StrEnum):
         return other if left_handed else self
 
 
+@dataclass(frozen=True, slots=True)
+class Roll:
+    """A roll that its stroke begins: it lasts ``length``, in whole notes.
+
+    ``strokes`` are those of a counted roll in all, the first one with them: as even as if they
+    were written out. 0 for a buzz, of which nobody counts the bounces.
+    """
+
+    length: Fraction
+    strokes: int = 0
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Stroke:
     """One note of a pattern.
 
     ``at`` is its position in the bar in whole notes; ``graces`` the number of grace strokes
     before it (1 in a flam, 2 in a drag); ``is_open`` asks for an open hi-hat; an ``optional``
-    stroke is never missed.
+    stroke is never missed; ``roll`` is the roll that it begins.
     """
 
     at: Fraction
@@ -60,6 +72,7 @@ class Stroke:
     graces: int = 0
     is_open: bool = False
     hand: Hand | None = None
+    roll: Roll | None = None
 
     @property
     def place(self) -> tuple[Fraction, int]:

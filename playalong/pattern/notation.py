@@ -2,16 +2,18 @@
 
 The symbols are those of drum tab. Round brackets mean a ghost note, as drummers write it: "(x)" is
 the same as "g". A question mark behind a stroke makes it optional: "g?". Either way it is one step.
+A roll goes on as long as "~" follows it: "z~~~" buzzes for four steps, "r~~~" is counted, with two
+strokes to a step.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass, replace
 from fractions import Fraction
 
 from playalong.pattern.meter import Meter
-from playalong.pattern.model import Dynamic
+from playalong.pattern.model import Dynamic, Roll
 
-REST, TAKEN, OPTIONAL = "-", ".", "?"
+REST, TAKEN, OPTIONAL, HELD = "-", ".", "?", "~"
 
 #: What is meant by brackets around a stroke, and the one stroke that they go around.
 _GHOST, _BRACKETED = "g", "x"
@@ -22,11 +24,15 @@ MOST_STEPS = 48
 
 @dataclass(frozen=True, slots=True)
 class Symbol:
-    """What a symbol stands for: dynamic, grace strokes, an open hi-hat on a hi-hat line."""
+    """What a symbol stands for: dynamic, grace strokes, an open hi-hat on a hi-hat line; of a roll
+    how many strokes it has to a step, 0 for a buzz.
+    """
 
     dynamic: Dynamic
     graces: int = 0
     is_open: bool = False
+    _: KW_ONLY
+    per_step: int | None = None
 
 
 SYMBOLS: dict[str, Symbol] = {
@@ -39,6 +45,10 @@ SYMBOLS: dict[str, Symbol] = {
     "F": Symbol(Dynamic.ACCENT, graces=1),
     "d": Symbol(Dynamic.NORMAL, graces=2),
     "D": Symbol(Dynamic.ACCENT, graces=2),
+    "z": Symbol(Dynamic.NORMAL, per_step=0),
+    "Z": Symbol(Dynamic.ACCENT, per_step=0),
+    "r": Symbol(Dynamic.NORMAL, per_step=2),
+    "R": Symbol(Dynamic.ACCENT, per_step=2),
 }
 
 
@@ -52,12 +62,15 @@ class GridError(ValueError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Step:
-    """One step that says something: position in the bar, the symbol, and where it stands."""
+    """One step that says something: position in the bar, the symbol, where it stands, and the roll
+    that it begins.
+    """
 
     position: Fraction
     symbol: str
     optional: bool
     at: int
+    roll: Roll | None = None
 
 
 def read_line(
@@ -82,31 +95,66 @@ def read_line(
         )
     steps: list[Step] = []
     sizes = []
+    rolls = False
     for (at, group), start, length in zip(groups, meter.beat_starts, meter.beats, strict=True):
         marks = list(_marks(group, at, allowed=allowed, optional=optional))
         if len(marks) > MOST_STEPS:
             raise GridError(f"a beat has at most {MOST_STEPS} steps, not {len(marks)}", at)
         sizes.append(len(marks))
-        steps += [
-            Step(
-                position=start + length * index / len(marks),
-                symbol=symbol,
-                optional=maybe,
-                at=where,
-            )
-            for index, (symbol, maybe, where) in enumerate(marks)
-            if symbol != REST
-        ]
+        own = length / max(len(marks), 1)
+        for index, (symbol, maybe, where) in enumerate(marks):
+            at_rest = symbol in (REST, HELD)
+            if symbol == HELD:
+                if not rolls:
+                    raise GridError(f'"{HELD}" goes on with a roll: there is none before it', where)
+                steps[-1] = _longer(steps[-1], own, where)
+            elif not at_rest:
+                known = SYMBOLS.get(symbol)
+                per_step = known.per_step if known else None
+                steps.append(
+                    Step(
+                        position=start + own * index,
+                        symbol=symbol,
+                        optional=maybe,
+                        at=where,
+                        roll=None if per_step is None else Roll(own, per_step),
+                    )
+                )
+            rolls = symbol == HELD or bool(not at_rest and steps[-1].roll)
     return steps, tuple(sizes)
 
 
+def _longer(step: Step, own: Fraction, where: int) -> Step:
+    """The step whose roll lasts a step of length ``own`` longer."""
+    roll = step.roll or Roll(Fraction(0))
+    per_step = SYMBOLS[step.symbol].per_step or 0
+    if per_step and roll.length * per_step != own * roll.strokes:
+        raise GridError(
+            "a counted roll has two strokes to a step: cut this beat into steps as long as those "
+            "where it begins",
+            where,
+        )
+    return replace(step, roll=Roll(roll.length + own, roll.strokes + per_step))
+
+
 def write_line(
-    steps: Sequence[tuple[Fraction, str]], meter: Meter, sizes: Sequence[int]
+    steps: Sequence[tuple[Fraction, str]],
+    meter: Meter,
+    sizes: Sequence[int],
+    *,
+    held: Sequence[tuple[Fraction, Fraction]] = (),
 ) -> list[str]:
-    """The groups of a line with ``steps`` (position, text), ``sizes`` steps to each beat."""
+    """The groups of a line with ``steps`` (position, text), ``sizes`` steps to each beat; ``held``
+    are the rolls in it, from where to where.
+    """
     at = dict(steps)
+
+    def mark(position: Fraction) -> str:
+        rolls = any(begin < position < end for begin, end in held)
+        return at.get(position, HELD if rolls else REST)
+
     return [
-        "".join(at.get(start + length * index / size, REST) for index in range(size))
+        "".join(mark(start + length * index / size) for index in range(size))
         for start, length, size in zip(meter.beat_starts, meter.beats, sizes, strict=True)
     ]
 
@@ -146,7 +194,7 @@ def _bracketed(rest: str, where: int, optional: bool) -> str:
             f'"{inside}{OPTIONAL}", and "playalong check --mend" rewrites files of the old kind',
             where,
         )
-    if closing == ")" and inside not in (_BRACKETED, REST, TAKEN, OPTIONAL):
+    if closing == ")" and inside not in (_BRACKETED, REST, TAKEN, OPTIONAL, HELD):
         raise GridError(_unknown(inside, "".join(SYMBOLS)), where + 1)
     if closing != ")" or inside != _BRACKETED:
         raise GridError(f'brackets hold one stroke, as in "({_BRACKETED})"', where)

@@ -46,8 +46,8 @@
     repeats = 3                    # shaky steps that are repeated another day, at most
     next = ["late-bus-home"]       # offered after it; the program chooses unless it says
 
-Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, ``(x)`` a ghost note like ``g``, and a
-question mark behind a stroke makes it optional.
+Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, ``(x)`` a ghost note like ``g``, a question mark
+behind a stroke makes it optional, and a roll goes on as long as ``~`` follows: ``z~~~``, ``r~~~``.
 """
 
 from collections.abc import Sequence
@@ -69,7 +69,16 @@ from playalong.pattern.model import (
     Stroke,
     Variation,
 )
-from playalong.pattern.notation import MOST_STEPS, REST, SYMBOLS, TAKEN, GridError, Step, read_line
+from playalong.pattern.notation import (
+    HELD,
+    MOST_STEPS,
+    REST,
+    SYMBOLS,
+    TAKEN,
+    GridError,
+    Step,
+    read_line,
+)
 from playalong.pattern.voices import BY_NAME, Limb
 from playalong.support.toml.places import Path, TomlText
 from playalong.support.toml.reader import (
@@ -91,7 +100,7 @@ MOST_BARS, MOST_STROKES, MOST_CHANGED = 10_000, 25_000, 20_000
 #: A pattern that trained more would train nothing.
 MOST_TRAINED = 8
 
-_STROKES = REST + "".join(SYMBOLS)
+_STROKES = REST + "".join(SYMBOLS) + HELD
 _HANDS = REST + "".join(Hand)
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 
@@ -210,10 +219,15 @@ class _Reader(TableReader):
         if text is None:
             return None
         try:
-            return read_line(text, meter, allowed=allowed, optional=optional)
+            found = read_line(text, meter, allowed=allowed, optional=optional)
         except GridError as error:
             self.wrong((*path, key), str(error), error.at)
             return None
+        by_foot = key in BY_NAME and BY_NAME[key].limb in _FEET
+        for step in found[0] if by_foot else ():
+            if step.roll:
+                self.wrong((*path, key), "a foot plays no roll: write its strokes", step.at)
+        return found
 
     def _bar(self, table: Table, path: Path, default: Meter) -> Bar:
         before = len(self.problems)
@@ -229,7 +243,7 @@ class _Reader(TableReader):
             self._strokes += len(steps)
             self._count((*path, voice), self._strokes, MOST_STROKES, what="strokes")
             strokes += [_stroke(step, voice) for step in steps]
-            for beat in {meter.beat_of(step.position) for step in steps}:
+            for beat in {beat for step in steps for beat in _beats_of(step, meter)}:
                 parts[beat] = lcm(parts[beat], sizes[beat])
                 if parts[beat] > MOST_STEPS:
                     self.wrong(
@@ -487,7 +501,16 @@ def _stroke(step: Step, voice: str) -> Stroke:
         optional=step.optional,
         graces=symbol.graces,
         is_open=is_open,
+        roll=step.roll,
     )
+
+
+def _beats_of(step: Step, meter: Meter) -> range:
+    """The beats that a step lies in: that where it begins, and those through which it rolls."""
+    first = meter.beat_of(step.position)
+    end = step.position + step.roll.length if step.roll else step.position
+    inside = sum(first_at < end for first_at in meter.beat_starts)
+    return range(first, max(first + 1, inside))
 
 
 def _by_hand(stroke: Stroke) -> bool:

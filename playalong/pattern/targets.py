@@ -23,6 +23,9 @@ from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb, folded
 #: enough to be heard as one thick stroke). In a drag the first of the two lies twice as far.
 GRACE_S = 0.030
 
+#: From bounce to bounce of a buzz, in seconds (common practice: so close that they run together).
+BUZZ_S = 0.040
+
 #: The codes of the dynamics in ``Targets.dynamic``.
 DYNAMICS: tuple[Dynamic, ...] = tuple(Dynamic)
 
@@ -143,6 +146,44 @@ class Targets:
     def counts_as(self) -> NDArray[np.int16]:
         """(v,) the voice as which a hit of each of ``VOICES`` counts here, as indexes."""
         return np.array([STAFF_ORDER[folded(one.name, self.voices)] for one in VOICES], np.int16)
+
+    @cached_property
+    def rolls(self) -> NDArray[np.int64]:
+        """(n,) how many strokes the roll has that each begins: 0 for a buzz, -1 where none is."""
+        asked = [place.stroke.roll for place in self.places]
+        strokes = np.array([-1 if roll is None else roll.strokes for roll in asked], np.int64)
+        return strokes[self.place] if len(self.places) else np.full(len(self), -1, np.int64)
+
+    @cached_property
+    def has_ornaments(self) -> bool:
+        """Whether a flam, a drag or a roll is asked."""
+        return bool(self.graces.any() or (self.rolls >= 0).any())
+
+    @cached_property
+    def roll_s(self) -> NDArray[np.float64]:
+        """(n,) how long it lasts, in seconds, up to the next stroke of its voice at most; 0 where
+        none is. On a beat map it lasts as long as at the average tempo.
+        """
+        asked = [place.stroke.roll for place in self.places]
+        wholes = np.array([0.0 if roll is None else float(roll.length) for roll in asked])
+        if not wholes.any():
+            return np.zeros(len(self))
+        lasts: NDArray[np.float64] = wholes[self.place] * self.seconds_per_whole
+        for voice in np.unique(self.voice[lasts > 0.0]):
+            rows = np.flatnonzero(self.voice == voice)
+            lasts[rows[:-1]] = np.minimum(lasts[rows[:-1]], np.diff(self.time_s[rows]))
+        return lasts
+
+    def bounces_s(self, target: int) -> NDArray[np.float64]:
+        """When the strokes of the roll follow that a target begins, in seconds after it: those of a
+        counted one, and of a buzz as many as ``BUZZ_S`` leaves room for.
+        """
+        lasts_s, strokes = float(self.roll_s[target]), int(self.rolls[target])
+        if strokes < 0:
+            return np.empty(0)
+        count = max(strokes or round(lasts_s / BUZZ_S), 1)
+        times_s: NDArray[np.float64] = np.arange(1, count) * lasts_s / count
+        return times_s
 
     @cached_property
     def is_open(self) -> NDArray[np.bool_]:

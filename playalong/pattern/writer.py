@@ -1,8 +1,9 @@
 """A pattern as the text of its file: reading it again gives the same pattern."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from math import lcm
+from types import MappingProxyType
 
 from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
 from playalong.pattern.model import Bar, Change, Pattern, PatternKind, Practice, Stroke, Variation
@@ -78,7 +79,7 @@ def _swing(swing: WrittenSwing) -> list[tuple[str, str]]:
 def _bar(bar: Bar, default: Meter) -> str:
     rows = [("meter", _quoted(bar.meter.written))] if bar.meter != default else []
     steps = {voice: _steps(strokes) for voice, strokes in _by_voice(bar.strokes)}
-    rows += _grid(steps, bar.meter, bar.divisions)
+    rows += _grid(steps, bar.meter, bar.divisions, rolls=_rolls(bar.strokes))
     hands = _sticking(bar.strokes)
     if hands:
         rows += _grid({"sticking": hands}, bar.meter, bar.divisions)
@@ -112,7 +113,8 @@ def _changed(change: Change, pattern: Pattern) -> Rows:
     stuck = _sticking(stroke for stroke in bar.changed(change).strokes if stroke.at in handed)
     if stuck:
         steps["sticking"] = stuck
-    return tuple(_grid(steps, bar.meter, [1] * len(bar.meter.beats)))
+    whole = [1] * len(bar.meter.beats)
+    return tuple(_grid(steps, bar.meter, whole, rolls=_rolls(change.added)))
 
 
 def _sticking(strokes: Iterable[Stroke]) -> Steps:
@@ -124,17 +126,46 @@ def _sticking(strokes: Iterable[Stroke]) -> Steps:
     return list(hands.items())
 
 
-def _grid(lines: dict[str, Steps], meter: Meter, divisions: Sequence[int]) -> list[tuple[str, str]]:
+#: The rolls of a voice: from where to where, and the length of a step of a counted one.
+_Rolls = list[tuple[Fraction, Fraction, Fraction | None]]
+
+
+def _rolls(strokes: Iterable[Stroke]) -> dict[str, _Rolls]:
+    found: dict[str, _Rolls] = {}
+    for stroke in strokes:
+        roll = stroke.roll
+        if roll is not None:
+            step = 2 * roll.length / roll.strokes if roll.strokes else None
+            found.setdefault(stroke.voice, []).append((stroke.at, stroke.at + roll.length, step))
+    return found
+
+
+def _grid(
+    lines: dict[str, Steps],
+    meter: Meter,
+    divisions: Sequence[int],
+    *,
+    rolls: Mapping[str, _Rolls] = MappingProxyType({}),
+) -> list[tuple[str, str]]:
     """Lines with their groups below each other; each as coarse as its strokes allow, but
-    together as fine as ``divisions``."""
-    sizes = {voice: _sizes(steps, meter) for voice, steps in lines.items()}
+    together as fine as ``divisions``. The steps of a counted roll stay as they are."""
+    sizes, kept = {}, {}
+    for voice, steps in lines.items():
+        sizes[voice], kept[voice] = _sizes(steps, meter, rolls.get(voice, []))
     for beat, parts in enumerate(divisions):
         if lcm(*(own[beat] for own in sizes.values())) % parts:
             for voice, steps in lines.items():
-                if any(meter.beat_of(at) == beat for at, _ in steps):
+                here = any(meter.beat_of(at) == beat for at, _ in steps)
+                here |= _rolls_in(rolls.get(voice, []), meter, beat)
+                if here and beat not in kept[voice]:
                     sizes[voice][beat] = lcm(sizes[voice][beat], parts)
     grid = {
-        voice: write_line(lines[voice], meter, sizes[voice])
+        voice: write_line(
+            lines[voice],
+            meter,
+            sizes[voice],
+            held=[(begin, end) for begin, end, _ in rolls.get(voice, [])],
+        )
         for voice in sorted(lines, key=lambda name: STAFF_ORDER.get(name, len(STAFF_ORDER)))
     }
     widths = [max(len(group) for group in column) for column in zip(*grid.values(), strict=True)]
@@ -144,13 +175,26 @@ def _grid(lines: dict[str, Steps], meter: Meter, divisions: Sequence[int]) -> li
     ]
 
 
-def _sizes(steps: Steps, meter: Meter) -> list[int]:
-    sizes = [1] * len(meter.beats)
-    for at, _ in steps:
+def _rolls_in(rolls: _Rolls, meter: Meter, beat: int) -> bool:
+    """Whether one of the rolls sounds in a beat."""
+    start, length = meter.beat_starts[beat], meter.beats[beat]
+    return any(begin < start + length and start < end for begin, end, _ in rolls)
+
+
+def _sizes(steps: Steps, meter: Meter, rolls: _Rolls) -> tuple[list[int], set[int]]:
+    """How many steps each beat needs, and the beats in which a counted roll says how many."""
+    sizes, kept = [1] * len(meter.beats), set()
+    ends = [end for _, end, _ in rolls if end < meter.length]
+    for at in [*(at for at, _ in steps), *ends]:
         beat = meter.beat_of(at)
         into = (at - meter.beat_starts[beat]) / meter.beats[beat]
         sizes[beat] = lcm(sizes[beat], into.denominator)
-    return sizes
+    for begin, end, step in rolls:
+        for beat, length in enumerate(meter.beats):
+            if step is not None and _rolls_in([(begin, end, step)], meter, beat):
+                sizes[beat] = lcm(sizes[beat], (length / step).numerator)
+                kept.add(beat)
+    return sizes, kept
 
 
 def _by_voice(strokes: Iterable[Stroke]) -> list[tuple[str, list[Stroke]]]:
@@ -163,7 +207,8 @@ def _by_voice(strokes: Iterable[Stroke]) -> list[tuple[str, list[Stroke]]]:
 def _steps(strokes: Iterable[Stroke]) -> Steps:
     steps = []
     for stroke in strokes:
-        mark = _SYMBOL_OF[Symbol(stroke.dynamic, stroke.graces, stroke.is_open)]
+        per_step = None if stroke.roll is None else 2 if stroke.roll.strokes else 0
+        mark = _SYMBOL_OF[Symbol(stroke.dynamic, stroke.graces, stroke.is_open, per_step=per_step)]
         steps.append((stroke.at, mark + OPTIONAL if stroke.optional else mark))
     return steps
 

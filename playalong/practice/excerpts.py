@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 from typing import Any
 
-from playalong.pattern.model import Bar, Pattern, Stroke
+from playalong.pattern.model import Bar, Pattern, Roll, Stroke
 from playalong.pattern.targets import PARTS
 from playalong.pattern.voices import BY_NAME
 
@@ -176,7 +176,9 @@ def same_as(parts: Sequence[Part], pattern: Pattern, variations: Names = ()) -> 
 def asked(
     pattern: Pattern, parts: Iterable[Part], variations: Names = ()
 ) -> tuple[tuple[int, Stroke], ...]:
-    """The strokes in ``parts``, each with its bar of the pattern, in order."""
+    """The strokes in ``parts``, each with its bar of the pattern, in order; a roll as it is in the
+    pattern, though an excerpt ends it with its parts.
+    """
     bars = pattern.with_variations(variations)
     chosen = tuple(parts)
     return tuple(
@@ -287,7 +289,7 @@ def _picked(
         written = pattern.with_variations(names)
         for number in touched(parts):
             strokes = tuple(
-                stroke
+                _rolled_within(parts, number, stroke)
                 for stroke in written[number].strokes
                 if wanted(stroke) and any(part.holds(number, stroke.at) for part in parts)
             )
@@ -300,4 +302,20 @@ def _picked(
 
 
 def _strokes_in(bars: Sequence[Bar], part: Part) -> list[Stroke]:
-    return [stroke for stroke in bars[part.bar].strokes if part.holds(part.bar, stroke.at)]
+    held = [stroke for stroke in bars[part.bar].strokes if part.holds(part.bar, stroke.at)]
+    return [_rolled_within([part], part.bar, stroke) for stroke in held]
+
+
+def _rolled_within(parts: Iterable[Part], bar: int, stroke: Stroke) -> Stroke:
+    """The stroke, whose roll lasts as long as ``parts`` go on without a gap."""
+    roll, end = stroke.roll, stroke.at
+    if roll is None:
+        return stroke
+    for part in sorted((one for one in parts if one.bar == bar), key=lambda one: one.start):
+        if part.start <= end:
+            end = max(end, part.end)
+    if stroke.at + roll.length <= end:
+        return stroke
+    left = end - stroke.at
+    strokes = int(roll.strokes * left / roll.length) if roll.strokes else 0
+    return replace(stroke, roll=Roll(left, max(strokes, 1) if roll.strokes else 0))

@@ -436,6 +436,7 @@ def _mark(pattern: Pattern, step: Step) -> str:
     for number, bar in enumerate(part.bars):
         told += [
             f"{number} {s.at} {s.voice} {s.dynamic} {s.optional} {s.graces} {s.is_open} {s.hand}"
+            + (f" {s.roll}" if s.roll else "")
             for s in bar.strokes
         ]
     return f"{crc32(' '.join(told).encode()):08x}"

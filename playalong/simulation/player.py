@@ -81,6 +81,8 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
             missed |= there & ~targets.optional
     wrong = (fate < skill.miss + skill.wrong_drum) & ~targets.optional & ~missed
     velocity = velocities(level_db).astype(int)
+    bounced = _bounces(targets, skill, error_ms, chance=chance)
+    next_of = _next_of_voice(targets)
     softer_db = np.maximum(
         skill.grace_db[0] + skill.grace_db[1] * chance.standard_normal(count), 0.0
     )
@@ -99,6 +101,10 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         hits.extend((at_s - gap_s, voice, int(grace_velocity[number])) for gap_s in before_s)
         open_hat = targets.places[targets.place[number]].stroke.is_open and voice == "hi-hat"
         hits.append((at_s, "hi-hat-open" if open_hat else voice, speed))
+        until_s = played_s[next_of[number]] - _CLOSEST_GRACE_S if next_of[number] >= 0 else np.inf
+        for later_s, share in bounced.get(number, ()):
+            if at_s + later_s < until_s:
+                hits.append((at_s + later_s, voice, max(1, round(share * speed))))
     extras = _extras(targets, skill, targets.time_s[missed | wrong], chance=chance)
     hits += extras
     error_ms[missed | wrong] = np.nan
@@ -154,6 +160,44 @@ def _grace_gaps(
     closer = np.minimum(1.0, room_s / np.maximum(gaps.sum(axis=1), 1e-9))
     together: NDArray[np.float64] = gaps * closer[:, None]
     return together
+
+
+def _bounces(
+    targets: Targets, skill: Skill, error_ms: NDArray[np.float64], *, chance: np.random.Generator
+) -> dict[int, list[tuple[float, float]]]:
+    """The bounces of each roll by the number of its target: seconds after its first stroke as it is
+    played, and their velocity as a share of that one's.
+
+    The roll ends where it is written; in between a bounce strays as the hand does, by a sixth of
+    the way to the next at most. Of each pair of a counted roll the second is the softer, and so is
+    all of a buzz (common practice).
+    """
+    found: dict[int, list[tuple[float, float]]] = {}
+    for number in np.flatnonzero(targets.rolls >= 0).tolist():
+        after_s, lasts_s = targets.bounces_s(number), float(targets.roll_s[number])
+        if not len(after_s):
+            continue
+        way_s = float(after_s[0])
+        own_s = skill.error_ms[VOICES[int(targets.voice[number])].limb][1] / 1000.0
+        strays_s = min(own_s, way_s / 6.0) * chance.standard_normal(len(after_s))
+        strays_s = np.clip(strays_s, -way_s / 3.0, way_s / 3.0)
+        late_s = float(error_ms[number]) / 1000.0
+        # What comes late is made up for on the way to the end.
+        played_s = after_s * max(0.2, 1.0 - late_s / lasts_s) + strays_s
+        counted = targets.rolls[number] > 0
+        second = np.arange(1, len(after_s) + 1) % 2 == 1
+        share = np.where(second, 0.85, 0.97) if counted else np.full(len(after_s), 0.6)
+        found[number] = list(zip(played_s.tolist(), share.tolist(), strict=True))
+    return found
+
+
+def _next_of_voice(targets: Targets) -> list[int]:
+    """The number of the next target of the same voice, of each; -1 after the last."""
+    found = np.full(len(targets), -1, np.int64)
+    for voice in np.unique(targets.voice):
+        rows = np.flatnonzero(targets.voice == voice)
+        found[rows[:-1]] = rows[1:]
+    return list(found.tolist())
 
 
 def _in_order(

@@ -77,6 +77,7 @@ def test_the_keys_that_scripts_rely_on(pattern, tmp_path, capsys):
         *("targets", "matched", "on_time", "early", "late", "missed", "extra"),
         *("wrong_drum", "too_loud", "too_soft", "not_open", "not_closed"),
         *("flam_flat", "flam_wide", "drag_open", "grace_loud", "grace_missing"),
+        *("roll_short", "roll_long", "roll_broken", "roll_uneven"),
     }
     assert {"mean_ms", "sd_ms", "median_ms", "by_voice"} <= set(told["timing"])
     assert set(told["timing"]["by_voice"]) == {"hi-hat", "snare", "kick"}

@@ -192,6 +192,7 @@ def test_json_has_the_keys_that_scripts_rely_on() -> None:
         "targets", "matched", "on_time", "early", "late", "missed", "extra", "wrong_drum",
         "too_loud", "too_soft", "not_open", "not_closed",
         "flam_flat", "flam_wide", "drag_open", "grace_loud", "grace_missing",
+        "roll_short", "roll_long", "roll_broken", "roll_uneven",
     }  # fmt: skip
     assert told["timing"].keys() >= {"mean_ms", "sd_ms", "median_ms", "by_voice"}
     assert told["timing"]["by_voice"]["snare"].keys() == {"n", "mean_ms", "sd_ms"}

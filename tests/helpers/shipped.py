@@ -1,8 +1,9 @@
 """The patterns that come with the program: all of them, and those that stand for all where a test
 costs much (a simulated player, a page drawn, notes without sound).
 
-A test of ``CHOSEN`` tells of every kind, meter and sign of a file; what a file is alone, whether it
-can be read, played and learned, is asked of all of them in ``tests/pattern/test_shipped_patterns``.
+``CHOSEN`` are grooves, fills and exercises in most meters, with all dynamics, flams, drags, open
+hi-hats and swing. Whether a file can be read, written, played and learned, and what other formats
+make of it, is asked of all of them.
 """
 
 from playalong.pattern.model import Pattern

@@ -13,7 +13,7 @@ from playalong.pattern.model import Bar, Pattern
 from playalong.records.pattern_files import library
 from playalong.support.errors import UserError
 from tests.fuzz.damage import samples
-from tests.pattern.made_patterns import Made, patterns
+from tests.pattern.made_patterns import Made, patterns, unrolled
 
 #: A groove as it might be posted: a legend, a count, two systems, one of them twice.
 POSTED = samples("tabs")[0].decode().partition("and then")[0]
@@ -36,12 +36,13 @@ def test_the_whole_library_comes_back():
     for name in library().names():
         pattern = library().get(name)
         found = read(write(pattern), f"{name}.tab")
-        same(pattern, found.pattern)
+        same(unrolled(pattern), found.pattern)
         for variation in pattern.variations:
             bars = pattern.with_variations([variation])
             varied = read(write(replace(pattern, bars=bars)), f"{name}.tab").pattern
             # Of two hands together one is written: a stroke that a variation adds has none.
-            assert without_hands(varied.bars) == without_hands(bars), (name, variation)
+            asked = unrolled(replace(pattern, bars=bars)).bars
+            assert without_hands(varied.bars) == without_hands(asked), (name, variation)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
@@ -52,7 +53,7 @@ def test_generated_patterns_come_back(made: Made):
         text = write(pattern)
     except UserError:  # more columns than anybody reads
         assume(False)
-    same(pattern, read(text, "made.tab").pattern)
+    same(unrolled(pattern), read(text, "made.tab").pattern)
 
 
 def test_a_groove_as_people_post_it():

@@ -4,7 +4,8 @@ Both are built here from the same steps and by nothing of the project but its re
 reading and writing can each be held against them.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 from functools import cache
@@ -24,6 +25,7 @@ from playalong.pattern.model import (
     Pattern,
     PatternKind,
     Practice,
+    Roll,
     Stroke,
     Variation,
 )
@@ -54,7 +56,14 @@ MARKS = {
     "d": (Dynamic.NORMAL, 2, False),
     "D": (Dynamic.ACCENT, 2, False),
 }
-STEPS = (*["-"] * 8, *MARKS, "(x)", *(f"{mark}?" for mark in MARKS))
+#: Rolls: how loud, and how many strokes to a step, 0 for a buzz.
+ROLLS = {
+    "z": (Dynamic.NORMAL, 0),
+    "Z": (Dynamic.ACCENT, 0),
+    "r": (Dynamic.NORMAL, 2),
+    "R": (Dynamic.ACCENT, 2),
+}
+STEPS = (*["-"] * 8, *MARKS, "(x)", *(f"{mark}?" for mark in MARKS), *ROLLS, "z?")
 #: Of a variation: also strokes that are taken away.
 LESS_STEPS = (*["."] * len(STEPS), *STEPS)
 
@@ -92,12 +101,40 @@ def places(line: Line, written: str) -> dict[Fraction, str]:
         start + beat * index / len(steps): step
         for start, beat, steps in zip(starts(written), METERS[written], line, strict=True)
         for index, step in enumerate(steps)
-        if step != "-"
+        if step not in "-~"
     }
 
 
-def stroke(at: Fraction, voice: str, step: str) -> Stroke:
-    dynamic, graces, is_open = MARKS["g" if step == "(x)" else step.rstrip("?")]
+def rolls(line: Line, written: str) -> dict[Fraction, Roll]:
+    """The rolls that a line begins: they are held within a beat."""
+    found = {}
+    for start, beat, steps in zip(starts(written), METERS[written], line, strict=True):
+        for index, step in enumerate(steps):
+            if step.rstrip("?") in ROLLS:
+                after = "".join(steps[index + 1 :])
+                held = 1 + len(after) - len(after.lstrip("~"))
+                per_step = ROLLS[step.rstrip("?")][1]
+                found[start + beat * index / len(steps)] = Roll(
+                    beat * held / len(steps), per_step * held
+                )
+    return found
+
+
+def held(voice: str, line: Line) -> Line:
+    """The line with rests right behind a roll, every other time, as parts of it; feet play none."""
+    for beat, steps in enumerate(line):
+        for index, step in enumerate(steps):
+            before = steps[index - 1].rstrip("?") if index else ""
+            if step.rstrip("?") in ROLLS and not BY_HAND[voice]:
+                steps[index] = "x"
+            elif step == "-" and (before in ROLLS or before == "~") and (beat + index) % 3:
+                steps[index] = "~"
+    return line
+
+
+def stroke(at: Fraction, voice: str, step: str, *, roll: Roll | None = None) -> Stroke:
+    mark = "g" if step == "(x)" else step.rstrip("?")
+    dynamic, graces, is_open = (ROLLS[mark][0], 0, False) if mark in ROLLS else MARKS[mark]
     return Stroke(
         at=at,
         voice=voice,
@@ -105,6 +142,26 @@ def stroke(at: Fraction, voice: str, step: str) -> Stroke:
         optional=step.endswith("?"),
         graces=graces,
         is_open=is_open and voice == "hi-hat",
+        roll=roll,
+    )
+
+
+def unrolled(pattern: Pattern) -> Pattern:
+    """The same, every roll being one stroke."""
+
+    def plain(strokes: Iterable[Stroke]) -> tuple[Stroke, ...]:
+        return tuple(replace(one, roll=None) for one in strokes)
+
+    return replace(
+        pattern,
+        bars=tuple(replace(bar, strokes=plain(bar.strokes)) for bar in pattern.bars),
+        variations={
+            name: replace(
+                told,
+                changes=tuple(replace(one, added=plain(one.added)) for one in told.changes),
+            )
+            for name, told in pattern.variations.items()
+        },
     )
 
 
@@ -138,7 +195,8 @@ def lines(
     families = draw(among(FAMILIES, len(METERS[written])))
     found = {}
     for voice in draw(some(voices)):
-        found[voice] = [draw(among(steps, draw(among(family)))) for family in families]
+        drawn = [list(draw(among(steps, draw(among(family))))) for family in families]
+        found[voice] = held(voice, drawn)
     return found
 
 
@@ -147,7 +205,7 @@ def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
     """A bar, its text, and its meter as written."""
     found = draw(lines(written, STEPS, voices=tuple(BY_HAND)))
     strokes = [
-        stroke(at, voice, step)
+        stroke(at, voice, step, roll=rolls(line, written).get(at))
         for voice, line in found.items()
         for at, step in places(line, written).items()
     ]
@@ -184,6 +242,7 @@ def bars(draw: st.DrawFn, written: str, own: bool) -> tuple[Bar, str, str]:
                         optional=item.optional,
                         graces=item.graces,
                         is_open=item.is_open,
+                        roll=item.roll,
                         hand=given,
                     )
                 )
@@ -208,6 +267,7 @@ def parts_of_variations(
     added: list[Stroke] = []
     taken: list[tuple[Fraction, str]] = []
     for voice, line in found.items():
+        begun = rolls(line, written)
         for start, length, steps in zip(starts(written), METERS[written], line, strict=True):
             for index, step in enumerate(steps):
                 at = start + length * index / len(steps)
@@ -215,8 +275,8 @@ def parts_of_variations(
                     steps[index] = "-"
                 elif step == ".":
                     taken.append((at, voice))
-                elif step != "-":
-                    added.append(stroke(at, voice, step))
+                elif step not in "-~":
+                    added.append(stroke(at, voice, step, roll=begun.get(at)))
     if not added and not taken:
         voice, line = next(iter(found.items()))
         line[0][0] = "g"

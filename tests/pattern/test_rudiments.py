@@ -13,6 +13,7 @@ RUDIMENTS = {
     "Single Stroke Roll": "R L R L R L R L",
     "Single Stroke Four": "R L R L",
     "Single Stroke Seven": "R L R L R L R",
+    "Multiple Bounce Roll": "R",  # a stroke of each hand in turn, all of them buzzed
     "Triple Stroke Roll": "R R R L L L",
     "Double Stroke Open Roll": "R R L L R R L L",
     "Five Stroke Roll": "R R L L R L L R R L",
@@ -55,6 +56,7 @@ RUDIMENTS = {
 def test_all_of_them_are_there():
     found = {one.title for one in SHIPPED.values() if one.kind is PatternKind.RUDIMENT}
     assert found == set(RUDIMENTS)
+    assert len(found) == 40
 
 
 @pytest.mark.parametrize("title", RUDIMENTS)

@@ -23,6 +23,7 @@ from playalong.report.paper.letters import POINT, width
 from playalong.report.paper.piece import Outline, Words, corners
 from playalong.support.errors import UserError
 from playalong.support.files import FileError
+from tests.helpers.shipped import CHOSEN, SHIPPED
 
 #: All that a sheet can say, in two bars and a variation.
 EVERYTHING = """\
@@ -59,8 +60,8 @@ def everything() -> Pattern:
 
 
 def everywhere() -> list[Pattern]:
-    known = library()
-    return [everything(), *(known.get(name) for name in known.names())]
+    more = ("flags-at-the-corner", "flam-drag", "ledger-sixth-page", "zip-on-an-old-coat")
+    return [everything(), *(SHIPPED[name] for name in (*CHOSEN, *more))]
 
 
 @cache

@@ -248,6 +248,7 @@ def _signs(strokes: Sequence[Stroke]) -> list[str]:
         ),
         "one small note: a flam": any(one.graces == 1 for one in strokes),
         "two: a drag": any(one.graces == 2 for one in strokes),
+        "struck through: a roll": any(one.roll for one in strokes),
         "grey: may be left out": any(one.optional for one in strokes),
     }
     return [words for words, is_so in told.items() if is_so]

@@ -18,6 +18,7 @@ from playalong.grading.findings.look import Layout, Look
 from playalong.grading.findings.missing import missing
 from playalong.grading.findings.offsets import HOME_MS, offsets, timing_loss
 from playalong.grading.findings.ornaments import ornaments
+from playalong.grading.findings.rolls import rolls
 from playalong.grading.findings.structure import structure
 from playalong.grading.findings.text import sentence
 from playalong.grading.findings.whole_kit import whole
@@ -78,7 +79,7 @@ def _lost(run: MatchedRun) -> float:
 
 
 def _candidates(look: Look) -> Iterator[Candidate]:
-    for family in (structure, whole, offsets, missing, loudness, ornaments):
+    for family in (structure, whole, offsets, missing, loudness, ornaments, rolls):
         yield from family(look)
 
 

@@ -35,13 +35,11 @@ def ornaments(look: Look) -> Iterator[Candidate]:
     """All causes of this family."""
     yield from _hi_hat(look)
     graced = look.run.graced
-    if not len(graced.row):
-        return
     asked = look.targets.graces[look.run.target][graced.row]
     voice = look.run.voice[graced.row]
     for code in np.unique(voice).tolist():
         for drags in (False, True):
-            rows = (voice == code) & ((asked > 1) == drags)
+            rows = (voice == code) & (asked > 0) & ((asked > 1) == drags)
             if rows.sum() >= TIMES:
                 yield from _of_kind(look, rows, VOICES[code].name, drags=drags)
 

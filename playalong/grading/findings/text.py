@@ -378,6 +378,18 @@ def _drag_missing(found: Candidate) -> str:
     )
 
 
+def _roll(found: Candidate) -> str:
+    label = BY_NAME[found.voice].label if found.voice else "drum"
+    of = f"{found.n} of {found.of} rolls on the {label}"
+    return {
+        Code.ROLL_SHORT: f"{of} end too soon: let the hands go on up to the next beat.",
+        Code.ROLL_LONG: f"{of} go on too long: know where they end before you begin.",
+        Code.ROLL_BROKEN: f"{of} have gaps: let each stick bounce until the next one falls.",
+        Code.ROLL_UNEVEN: f"{of} are uneven: two strokes to each hand, the second as good as the "
+        "first, and none squeezed in.",
+    }[found.code]
+
+
 def _unison_apart(found: Candidate) -> str:
     return (
         f"hand and foot do not fall together, {_ms(found)} apart now and then: "
@@ -429,5 +441,9 @@ _SAY = {
     Code.GRACE_MISSING: _grace_missing,
     Code.DRAG_OPEN: _drag_open,
     Code.DRAG_MISSING: _drag_missing,
+    Code.ROLL_SHORT: _roll,
+    Code.ROLL_LONG: _roll,
+    Code.ROLL_BROKEN: _roll,
+    Code.ROLL_UNEVEN: _roll,
     Code.UNISON_APART: _unison_apart,
 }

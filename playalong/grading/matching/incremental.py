@@ -12,6 +12,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
+from playalong.grading.matching.rolls import RollSpans
 from playalong.grading.matching.verdict_table import CODE, Verdicts, in_time
 from playalong.grading.matching.windows import (
     HALF_NS_PER_MS,
@@ -101,13 +102,17 @@ class Settler:
         self.begin = int(half_ns(np.array(targets.start_s))) - capture
         #: ... up to here: what comes after belongs to the bar that would follow.
         last = max((int(windows.end.max()) + 1 for windows in self.windows.values()), default=0)
-        self.end = max(last, int(half_ns(np.array(targets.end_s))) - capture)
+        rolls_end = int(half_ns(targets.time_s + targets.roll_s).max(initial=0))
+        self.end = max(last, rolls_end, int(half_ns(np.array(targets.end_s))) - capture)
         #: Nothing can be settled until all hits up to this time are known.
         self.due = min((int(windows.end[0]) for windows in self.windows.values()), default=NEVER)
 
         #: How far from each target a hit is on time.
         self.tolerance = tolerances(targets, rules.tolerance_ms)
         self._targets = targets
+        #: Where rolls are, and when each target was answered.
+        self.rolls = RollSpans.of(targets, self.windows, rules.capture_ms)
+        self._first = np.full(len(targets), NEVER, np.int64)
 
         #: How many windows of each voice are settled.
         self.settled = dict.fromkeys(self.windows, 0)
@@ -137,6 +142,11 @@ class Settler:
             unanswered = windows[found.hit < 0]
             missed.append(unanswered[~self._targets.optional[unanswered.target]])
             unused = own[found.window < 0]
+            answered = found.hit >= 0
+            self._first[windows.target[answered]] = own.time[found.hit[answered]]
+            roll = self.rolls.for_all(voice, unused.time)
+            parts.append(self._bounced(roll, unused))
+            unused = unused[roll < 0]
             extras.append(unused[(unused.time >= self.begin) & (unused.time < self.end)])
         self._open = hits[np.flatnonzero(later)]
         self._missed = Windows.joined(missed)
@@ -177,6 +187,21 @@ class Settler:
         verdict = in_time(error, self.tolerance[target])
         verdict[grace] = CODE[Verdict.ON_TIME]
         return Verdicts.of(verdict, target, hits.number[rows], error=error, grace=grace)
+
+    def _bounced(self, roll: Ints, hits: Played) -> Verdicts:
+        """Hits that go on with a roll whose first stroke was answered, as far as they lie after it;
+        of one that was not, nothing is said of them.
+        """
+        rows = np.flatnonzero(roll >= 0)
+        rows = rows[self._first[roll[rows]] < NEVER]
+        target = roll[rows]
+        return Verdicts.of(
+            np.full(len(rows), CODE[Verdict.ON_TIME], np.int8),
+            target,
+            hits.number[rows],
+            error=hits.time[rows] - self._first[target],
+            grace=np.ones(len(rows), np.bool_),
+        )
 
     def _left_over(self, certain: int) -> Verdicts:
         """Missed targets and extras of which nothing before ``certain`` is open any more."""

@@ -20,7 +20,14 @@ from playalong.grading.contrast import Borders
 from playalong.grading.matching.assignment import align
 from playalong.grading.matching.incremental import NEVER, Played, Settler
 from playalong.grading.matching.verdict_table import Verdicts, borders_of, heard, whole
-from playalong.grading.matching.windows import HALF_NS_PER_MS, Windows, half_ns, stroke_times
+from playalong.grading.matching.windows import (
+    FIRST,
+    HALF_NS_PER_MS,
+    LAST,
+    Windows,
+    half_ns,
+    stroke_times,
+)
 from playalong.grading.verdicts import HiHat, Rules, Verdict, VerdictEvent
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import Targets
@@ -81,6 +88,7 @@ class _Line:
     start: list[int]
     end: list[int]
     graces: list[int]
+    takes: list[int]
     answers: dict[int, list[tuple[int, int, float]]] = field(default_factory=dict)
     told: int = 0
 
@@ -93,7 +101,18 @@ class _Line:
             start=windows.start.tolist(),
             end=windows.end.tolist(),
             graces=windows.graces.tolist(),
+            takes=windows.takes.tolist(),
         )
+
+
+def _is_rather(line: _Line, window: int, new: int, *, kept: int) -> bool:
+    """Whether a window takes the hit at ``new`` rather than that at ``kept``."""
+    takes = line.takes[window]
+    if takes == FIRST:
+        return new < kept
+    if takes == LAST:
+        return new > kept
+    return abs(new - line.time[window]) < abs(kept - line.time[window])
 
 
 class _GrowingHits:
@@ -158,7 +177,7 @@ class Grader:
         too_late = line is not None and window < self._settler.settled[code]
         if line is None or window < 0 or time > line.end[window] or too_late:
             self._settler.expect(time)
-            return [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=number)]
+            return [self._spare(code, (time, number, hit.velocity))]
         return self._in_window(line, window, (time, number, hit.velocity))
 
     def time_passed(self, now_s: float) -> list[VerdictEvent]:
@@ -178,6 +197,17 @@ class Grader:
         changed[len(said) - left :] = True
         return final[changed].words()
 
+    def _spare(self, code: int, hit: tuple[int, int, float]) -> VerdictEvent:
+        """A hit that answers nothing: it goes on with a roll, or is extra."""
+        time, number, _ = hit
+        roll = self._settler.rolls.of_one(code, time)
+        if roll < 0:
+            return VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=number)
+        error_ms = (time - int(self._settler.rolls.time[roll])) / HALF_NS_PER_MS
+        return VerdictEvent(
+            verdict=Verdict.ON_TIME, target=roll, hit=number, error_ms=error_ms, grace=True
+        )
+
     def _in_window(
         self, line: _Line, window: int, new: tuple[int, int, float]
     ) -> list[VerdictEvent]:
@@ -186,13 +216,11 @@ class Grader:
             line.answers[window] = hits
         target, graces = line.target[window], line.graces[window]
         if not graces:
-            # Keep the nearest only: nothing can bring back one that was farther.
-            middle = line.time[window]
-            if hits and abs(hits[0][0] - middle) <= abs(new[0] - middle):
-                return [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=new[1])]
-            words = (
-                [VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=hits[0][1])] if hits else []
-            )
+            # Keep the one that answers only: nothing can bring back one that did not.
+            middle, code = line.time[window], int(self._targets.voice[target])
+            if hits and not _is_rather(line, window, new[0], kept=hits[0][0]):
+                return [self._spare(code, new)]
+            words = [self._spare(code, hits[0])] if hits else []
             hits[:] = [new]
             return [*words, self._answer(target, middle, new)]
         hits.insert(bisect_left(hits, new), new)

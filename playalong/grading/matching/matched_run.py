@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.grading.contrast import Borders
-from playalong.grading.graces import Graced, graced
+from playalong.grading.graces import Graced
 from playalong.grading.loudness import level_db
 from playalong.grading.matching.live_grader import judge
-from playalong.grading.matching.verdict_table import Verdicts, borders_of, heard
+from playalong.grading.matching.rolls import Rolled
+from playalong.grading.matching.verdict_table import Verdicts, borders_of, heard, ornamented
 from playalong.grading.matching.windows import edges, tolerances
 from playalong.grading.verdicts import MATCHED, VERDICTS, Rules, Verdict
 from playalong.midi.hits import Hits
@@ -83,7 +84,7 @@ class MatchedRun:
                 known |= {name: getattr(self, name) for name in _OF_LEVELS}
             else:
                 known["borders"] = borders_of(held, self.targets, hits, rules=self.rules)
-            if velocity is not None or gone.any() or self.targets.graces.any():
+            if velocity is not None or gone.any() or self.targets.has_ornaments:
                 held = heard(held, self.targets, hits, borders=known["borders"])
             return self._otherwise(hits, held, **known)
         if added is not None:
@@ -127,16 +128,17 @@ class MatchedRun:
 
     @cached_property
     def graced(self) -> Graced:
-        """The answered flams and drags; their rows are of the k."""
-        rows = np.flatnonzero(self.verdicts.grace)
-        return graced(
-            self.targets,
-            self.target,
-            self.hits.velocity[self.hit],
-            grace_target=self.verdicts.target[rows],
-            grace_ms=self.verdicts.error_ms[rows],
-            grace_velocity=self.hits.velocity[self.verdicts.hit[rows]],
-        )
+        """The answered flams, drags and rolls; their rows are of the k."""
+        return self._ornamented[0]
+
+    @cached_property
+    def rolled(self) -> Rolled:
+        """The answered rolls alone."""
+        return self._ornamented[1]
+
+    @cached_property
+    def _ornamented(self) -> tuple[Graced, Rolled]:
+        return ornamented(self.verdicts, self.targets, self.hits, rows=self.answered)
 
     @cached_property
     def told(self) -> dict[Verdict, Ints]:

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.grading.contrast import Borders
-from playalong.grading.graces import ORNAMENTS, graced
+from playalong.grading.graces import ORNAMENTS, Graced, graced
 from playalong.grading.loudness import LOUDNESSES
+from playalong.grading.matching.rolls import Rolled, Strokes, rolled, with_rolls
 from playalong.grading.matching.windows import HALF_NS_PER_MS, HALF_NS_PER_S, Ints, half_ns
 from playalong.grading.verdicts import (
     HI_HATS,
@@ -224,18 +225,40 @@ def heard(verdicts: Verdicts, targets: Targets, hits: Hits, *, borders: Borders)
     said[~asked & (played == _OPEN)] = _NOT_CLOSED
     hi_hat[rows[on_hat]] = said
 
-    if targets.graces.any():
-        graces = np.flatnonzero(verdicts.grace)
-        found = graced(
-            targets,
-            target,
-            velocity,
-            grace_target=verdicts.target[graces],
-            grace_ms=verdicts.error_ms[graces],
-            grace_velocity=hits.velocity[verdicts.hit[graces]],
-        )
+    if targets.has_ornaments:
+        found = ornamented(verdicts, targets, hits, rows=rows)[0]
         ornament[rows[found.row]] = found.ornament
     return replace(verdicts, loudness=loudness, hi_hat=hi_hat, ornament=ornament)
+
+
+def ornamented(
+    verdicts: Verdicts, targets: Targets, hits: Hits, *, rows: Ints
+) -> tuple[Graced, Rolled]:
+    """How flams, drags and rolls were played, and the rolls alone; ``rows`` (k,) are those of the
+    answered targets.
+    """
+    beside = np.flatnonzero(verdicts.grace)
+    rolls = targets.rolls[verdicts.target[beside]] >= 0
+    graces, bounces = beside[~rolls], beside[rolls]
+    target, error_ms = verdicts.target[rows], verdicts.error_ms
+    velocity = hits.velocity[verdicts.hit[rows]]
+    found = graced(
+        targets,
+        target,
+        velocity,
+        grace_target=verdicts.target[graces],
+        grace_ms=error_ms[graces],
+        grace_velocity=hits.velocity[verdicts.hit[graces]],
+    )
+    main_ms = np.zeros(len(targets))
+    main_ms[target] = error_ms[rows]
+    own = verdicts.target[bounces]
+    played = rolled(
+        targets,
+        Strokes(target, error_ms[rows], velocity),
+        Strokes(own, error_ms[bounces] + main_ms[own], hits.velocity[verdicts.hit[bounces]]),
+    )
+    return with_rolls(found, played), played
 
 
 def with_wide_graces(verdicts: Verdicts, targets: Targets, hits: Hits) -> Verdicts:

@@ -34,6 +34,9 @@ HALF_NS_PER_MS = 2_000_000
 
 Ints = NDArray[np.int64]
 
+#: Which of its hits answers a target.
+NEAREST, FIRST, LAST = range(3)
+
 _GRACE = round(GRACE_S * HALF_NS_PER_S)
 
 #: Where there is no neighbour: farther than any window.
@@ -52,7 +55,8 @@ class Windows:
     """The targets of one voice in order of time, with their capture windows; arrays of n.
 
     ``target`` int64, the target's number; ``time``, ``start``, ``end`` int64 half-nanoseconds;
-    ``graces`` int8, grace strokes that belong to it.
+    ``graces`` int8, grace strokes that belong to it; ``takes`` int8, which of its hits answers: the
+    nearest (``NEAREST``), the first, where it begins a roll, or the last, right after one.
     """
 
     target: Ints
@@ -60,6 +64,7 @@ class Windows:
     start: Ints
     end: Ints
     graces: NDArray[np.int8]
+    takes: NDArray[np.int8]
 
     def __len__(self) -> int:
         return len(self.time)
@@ -71,14 +76,15 @@ class Windows:
             start=self.start[part],
             end=self.end[part],
             graces=self.graces[part],
+            takes=self.takes[part],
         )
 
     @classmethod
     def joined(cls, parts: "Sequence[Windows]") -> "Windows":
         """All parts, in order of targets; of no parts, no windows."""
         if not parts:
-            none = np.empty(0, np.int64)
-            return cls(target=none, time=none, start=none, end=none, graces=np.empty(0, np.int8))
+            none, small = np.empty(0, np.int64), np.empty(0, np.int8)
+            return cls(target=none, time=none, start=none, end=none, graces=small, takes=small)
         whole = cls(
             **{
                 column.name: np.concatenate([getattr(part, column.name) for part in parts])
@@ -106,9 +112,27 @@ def windows_of(targets: Targets, capture_ms: float) -> dict[int, Windows]:
         start[1:] = np.maximum(start[1:], middle)
         end[:-1] = np.minimum(end[:-1], middle)
         found[voice] = Windows(
-            target=numbers, time=own, start=start, end=end, graces=targets.graces[numbers]
+            target=numbers,
+            time=own,
+            start=start,
+            end=end,
+            graces=targets.graces[numbers],
+            takes=_takes(targets, numbers),
         )
     return found
+
+
+def _takes(targets: Targets, numbers: Ints) -> NDArray[np.int8]:
+    """Which of its hits answers each of the targets ``numbers``, all of one voice."""
+    takes = np.full(len(numbers), NEAREST, np.int8)
+    rolls = targets.rolls[numbers] >= 0
+    if not rolls.any():
+        return takes
+    lasts_s, apart_s = targets.roll_s[numbers][:-1], np.diff(targets.time_s[numbers])
+    after = np.append(False, rolls[:-1] & (lasts_s > 0.9 * apart_s))
+    takes[rolls & ~after] = FIRST
+    takes[after & ~rolls] = LAST
+    return takes
 
 
 def tolerances(targets: Targets, tolerance_ms: float) -> Ints:
@@ -178,11 +202,15 @@ def answer(windows: Windows, hits: Ints) -> Answers:
 
 
 def _nearest(windows: Windows, hits: Ints, rows: Ints, *, which: Ints, found: Answers) -> None:
-    """Give each lone window the nearest of its hits, ``rows``, the earliest of equals."""
+    """Give each lone window that of its hits, ``rows``, which it takes, the earliest of equals."""
     if not len(rows):
         return
     window = which[rows]
     distance = np.abs(hits[rows] - windows.time[window])
+    takes = windows.takes[window]
+    if takes.any():
+        begins = np.where(takes == FIRST, hits[rows] - windows.start[window], distance)
+        distance = np.where(takes == LAST, windows.end[window] - hits[rows], begins)
     firsts = np.flatnonzero(np.diff(window, prepend=-1))
     least = np.minimum.reduceat(distance, firsts)
     sizes = np.diff(np.append(firsts, len(rows)))

@@ -5,6 +5,7 @@ a stroke           a note of the General MIDI percussion key map on channel 10
 its dynamic        its velocity: ``VELOCITIES``
 an open hi-hat     note 46
 a flam, a drag     one or two softer notes ``targets.GRACE_S`` apart before the stroke
+a roll             the notes that it is made of, those of a buzz ``targets.BUZZ_S`` apart
 a bar              a marker "bar 1" where it begins
 meter and tempo    meta events; the words of the meter, where they say more than the numbers, a text
 swing              a text; the notes stand as written, or as they sound where that is asked for

@@ -22,8 +22,8 @@ from playalong.interchange.midi.form import (
     VELOCITIES,
     has_own_words,
 )
-from playalong.pattern.model import Bar, Pattern
-from playalong.pattern.targets import GRACE_S, Place, sounding
+from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
+from playalong.pattern.targets import BUZZ_S, GRACE_S, Place, sounding
 from playalong.pattern.voices import note_of
 from playalong.support.errors import UserError
 
@@ -82,7 +82,8 @@ def write(
     file = mido.MidiFile(type=1, ticks_per_beat=whole // 4, charset=CHARSET)
     heads = list(_heads(played, whole, before, swing=swing, sounds=sounds is not None))
     heads.append(_Event(tick=0, order=0, message=mido.MetaMessage("set_tempo", tempo=tempo_us)))
-    notes = list(_notes(played, whole, grace, begin=before, sounds=sounds))
+    buzz = BUZZ_S * bpm / 240.0 * whole
+    notes = list(_notes(played, whole, grace, buzz=buzz, begin=before, sounds=sounds))
     end = sum((bar.meter.length for bar in played), before) * whole
     file.tracks.append(_track(pattern.title, heads, int(end)))
     file.tracks.append(_track("drums", notes, int(end)))
@@ -127,9 +128,17 @@ def _heads(
 
 
 def _notes(
-    bars: Sequence[Bar], whole: int, grace: int, *, begin: Fraction, sounds: Pattern | None
+    bars: Sequence[Bar],
+    whole: int,
+    grace: int,
+    *,
+    buzz: float,
+    begin: Fraction,
+    sounds: Pattern | None,
 ) -> Iterator[_Event]:
-    """Notes on and off; ``grace`` is how far a grace stroke is ahead, in ticks."""
+    """Notes on and off; ``grace`` is how far a grace stroke is ahead, in ticks, and ``buzz`` how
+    far apart the strokes of a buzz are.
+    """
     struck: dict[int, list[tuple[int, int]]] = {}
     for number, bar in enumerate(bars):
         for stroke in bar.strokes:
@@ -144,6 +153,7 @@ def _notes(
             for ahead in range(stroke.graces, 0, -1):
                 own.append((max(0, tick - ahead * apart), GRACE_VELOCITY))
             own.append((tick, VELOCITIES[stroke.dynamic]))
+            own += _bounces(stroke, tick, whole, buzz=buzz)
         begin += bar.meter.length
     long = int(_LONG * whole)
     for note, own in struck.items():
@@ -156,6 +166,16 @@ def _notes(
             yield _Event(tick=tick, order=6, number=note, message=on)
             last = max(tick + 1, min(end, int(begin * whole)))  # not beyond the last bar line
             yield _Event(tick=last, order=5, number=note, message=off)
+
+
+def _bounces(stroke: Stroke, tick: int, whole: int, *, buzz: float) -> list[tuple[int, int]]:
+    """The strokes that a roll goes on with; ``buzz`` is the ticks between those of a buzz."""
+    if stroke.roll is None:
+        return []
+    lasts = float(stroke.roll.length * whole)
+    count = max(stroke.roll.strokes or round(lasts / buzz), 1)
+    velocity = VELOCITIES[Dynamic.NORMAL if stroke.roll.strokes else Dynamic.GHOST]
+    return [(tick + round(place * lasts / count), velocity) for place in range(1, count)]
 
 
 def _track(name: str, events: list[_Event], end: int) -> Any:

@@ -7,6 +7,7 @@ a stroke           an unpitched note at the voice's height, with the usual head:
 dynamics           a ghost note has its head in parentheses, an accent its mark
 an open hi-hat     an instrument of its own, and the mark "open"
 a flam, a drag     one or two slashed grace notes before the stroke
+a roll             the tremolo of its first stroke, unmeasured for a buzz; not how long it lasts
 a hand             a lyric, R or L (other programs: a fingering)
 swing              the element of that name
 hands and feet     two voices of the staff, stems up and down

@@ -365,6 +365,10 @@ def _notations(note: Element, stroke: Stroke, tuplet: str, *, line: int) -> None
     technical = Element("technical")
     if stroke.is_open:
         SubElement(technical, "open")
+    if stroke.roll is not None:
+        ornaments = SubElement(marks, "ornaments")
+        kind, slashes = ("single", "3") if stroke.roll.strokes else ("unmeasured", "0")
+        SubElement(ornaments, "tremolo", type=kind).text = slashes
     if len(technical):
         marks.append(technical)
     if stroke.dynamic is Dynamic.ACCENT:

@@ -115,14 +115,11 @@ class Editor:
         """Put a stroke of any voice at the cursor's place: it gets a row where it has none."""
         self.add_row(voice)
         self.row = list(self.rows).index(voice)
-        self._put(replace(self._here(), dynamic=dynamic))
+        self._put(_as_loud(self._here(), dynamic))
 
     def loudness(self, dynamic: Dynamic) -> None:
-        """Put a stroke that loud, or make the one that is there so; a flam is never a ghost."""
-        one = replace(self._here(), dynamic=dynamic)
-        if dynamic is Dynamic.GHOST:
-            one = replace(one, graces=0, is_open=False)
-        self._put(one)
+        """Put a stroke that loud, or make the one that is there so."""
+        self._put(_as_loud(self._here(), dynamic))
 
     def open(self) -> None:
         """Open the hi-hat under the cursor, or close it."""
@@ -130,13 +127,13 @@ class Editor:
             self.said = "Only the hi-hat can be open."
             return
         one = self._here()
-        self._put(replace(_no_ghost(one), is_open=not one.is_open, graces=0))
+        self._put(replace(_no_ghost(one), is_open=not one.is_open, graces=0, roll=None))
 
     def graces(self, count: int) -> None:
         """Make it a flam (1) or a drag (2), or a single stroke again."""
         one = self._here()
         graces = 0 if one.graces == count else count
-        self._put(replace(_no_ghost(one), graces=graces, is_open=False))
+        self._put(replace(_no_ghost(one), graces=graces, is_open=False, roll=None))
 
     def optional(self) -> None:
         """Let the stroke be one that may be left out, or not any more."""
@@ -271,6 +268,13 @@ class Editor:
         cells = changes.cells(self._bar)
         before = [number for number, cell in enumerate(cells) if cell <= at]
         self.go(self.bar, before[-1] if before else 0, self.row)
+
+
+def _as_loud(stroke: Stroke, dynamic: Dynamic) -> Stroke:
+    """The stroke that loud: neither a flam nor a roll is ever a ghost."""
+    loud = replace(stroke, dynamic=dynamic)
+    is_ghost = dynamic is Dynamic.GHOST
+    return replace(loud, graces=0, is_open=False, roll=None) if is_ghost else loud
 
 
 def _no_ghost(stroke: Stroke) -> Stroke:

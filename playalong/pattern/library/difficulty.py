@@ -67,7 +67,7 @@ def difficulty(pattern: Pattern, tempo_bpm: float | None = None) -> Difficulty:
         together.setdefault(at, set()).add(_limb(stroke))
     sets = {frozenset(limbs) for limbs in together.values()}
     return Difficulty(
-        density=min(1.0, len(placed) / length_s / _DENSE),
+        density=min(1.0, _strokes(placed) / length_s / _DENSE),
         limbs=min(1.0, (len(sets) - 1) / (_SETS - 1)),
         syncopation=min(1.0, _syncopation(placed, bars) / _SYNCOPATED),
         dynamics=min(1.0, _changes(placed) / len(placed) / _CHANGING),
@@ -103,6 +103,11 @@ def _placed(bars: Sequence[Bar]) -> list[tuple[Fraction, Stroke]]:
         found += [(start + stroke.at, stroke) for stroke in bar.strokes if not stroke.optional]
         start += bar.meter.length
     return found
+
+
+def _strokes(placed: Sequence[tuple[Fraction, Stroke]]) -> int:
+    """How many strokes there are, those of counted rolls with them."""
+    return sum(max(1, stroke.roll.strokes) if stroke.roll else 1 for _, stroke in placed)
 
 
 def _limb(stroke: Stroke) -> Limb:

@@ -2,9 +2,10 @@
 
 Each stroke goes to the hand that its sticking gives, or to either; each of the kick to the right
 foot, and of the hi-hat foot to the left, which also has a second kick pedal where there is one. A
-flam and a drag take both hands. A way is one where no limb is faster than the figures below; the
-one with the most time between the strokes of each limb is kept. What is looked for is a way, so a
-pattern that passes can be played; of one that does not, nothing but "no way was found" is claimed.
+flam, a drag and a roll take both hands. A way is one where no limb is faster than the figures
+below; the one with the most time between the strokes of each limb is kept. What is looked for is a
+way, so a pattern that passes can be played; of one that does not, nothing but "no way was found" is
+claimed.
 
 The figures are common practice, at the upper end of what is taught. A hand plays eight strokes in
 a second for long (sixteenth notes in one hand at 120) and ten for a beat, and each may bounce once
@@ -41,7 +42,9 @@ class Speed:
         return max(count for count, _ in self.least_s)
 
 
-HAND = Speed(((2, 0.099), (5, 0.39), (9, 0.99)), bounce_s=0.048, after_s=0.155)
+_FASTEST_S = 0.048
+
+HAND = Speed(((2, 0.099), (5, 0.39), (9, 0.99)), bounce_s=_FASTEST_S, after_s=0.155)
 FOOT = Speed(((2, 0.088), (3, 0.22), (5, 0.55), (9, 1.14)))
 
 #: So many ways are followed side by side, those with the most time.
@@ -81,6 +84,8 @@ class _Moment:
     hands: list[tuple[str, int | None, int]] = field(default_factory=list)
     kick: bool = False
     hat_foot: bool = False
+    rolls_until_s: float = 0.0
+    bounce_s: float = 0.0
 
 
 def stop(
@@ -94,8 +99,14 @@ def stop(
     where it can be played. Tempo in beats per minute.
     """
     written = pattern.bars if bars is None else bars
-    ways = [_Way()]
+    ways, rolls_until_s = [_Way()], 0.0
     for moment in _moments(written, Tempo(tempo_bpm, pattern.meter.unit), pattern.swing):
+        if moment.hands and moment.time_s < rolls_until_s - 1e-9:
+            return _stop(moment, "both hands are rolling")
+        if moment.rolls_until_s:
+            rolls_until_s = moment.rolls_until_s
+            if 0.0 < moment.bounce_s < _FASTEST_S or len(moment.hands) > 1:
+                return _stop(moment, "no two hands roll so fast, or beside another stroke")
         if len(moment.hands) > 2:
             voices = ", ".join(BY_NAME[voice].label for voice, _, _ in moment.hands)
             return _stop(moment, f"{voices} at once need more than two hands")
@@ -136,6 +147,10 @@ def _moments(bars: Sequence[Bar], tempo: Tempo, swing: WrittenSwing) -> Iterator
             else:
                 hand = None if stroke.hand is None else _SIDES[stroke.hand]
                 moment.hands.append((stroke.voice, hand, stroke.graces))
+            if stroke.roll is not None:
+                moment.rolls_until_s = tempo.seconds(at + stroke.roll.length)
+                count = stroke.roll.strokes
+                moment.bounce_s = tempo.seconds(stroke.roll.length / count) if count else 0.0
         yield moment
 
 

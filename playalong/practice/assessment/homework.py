@@ -32,6 +32,7 @@ class Trained(StrEnum):
     OPEN_HATS = "opening and closing the hi-hat"
     FLAMS = "flams"
     DRAGS = "drags"
+    ROLLS = "rolls that begin and end on the beat"
     SWING = "an even swing"
     TOGETHER = "hand and foot falling together"
     TIME = "keeping the time alone"
@@ -55,6 +56,10 @@ TRAINS: Mapping[Code, Trained] = {
     Code.GRACE_MISSING: Trained.FLAMS,
     Code.DRAG_OPEN: Trained.DRAGS,
     Code.DRAG_MISSING: Trained.DRAGS,
+    Code.ROLL_SHORT: Trained.ROLLS,
+    Code.ROLL_LONG: Trained.ROLLS,
+    Code.ROLL_BROKEN: Trained.ROLLS,
+    Code.ROLL_UNEVEN: Trained.ROLLS,
     Code.PLAYED_STRAIGHT: Trained.SWING,
     Code.PLAYED_SWUNG: Trained.TIME,
     Code.UNISON_APART: Trained.TOGETHER,
@@ -244,6 +249,7 @@ _HAS: Mapping[Trained, Callable[[Pattern], bool]] = {
     Trained.OPEN_HATS: lambda p: _share(p, lambda s: s.is_open) > 0.0,
     Trained.FLAMS: lambda p: _share(p, lambda s: s.graces == 1) > 0.0,
     Trained.DRAGS: lambda p: _share(p, lambda s: s.graces == 2) > 0.0,
+    Trained.ROLLS: lambda p: _share(p, lambda s: s.roll is not None) > 0.0,
     Trained.SWING: lambda p: not p.swing.is_straight,
     Trained.TOGETHER: _has_together,
 }

@@ -47,7 +47,7 @@ from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.meter import Meter, Tempo
 from playalong.pattern.model import Bar, Dynamic, Pattern, Stroke
-from playalong.pattern.targets import GRACE_S, Place, Targets, lay_out, sounding
+from playalong.pattern.targets import BUZZ_S, GRACE_S, Place, Targets, lay_out, sounding
 from playalong.pattern.voices import VOICES, folded, is_judged
 from playalong.practice.excerpts import Names
 
@@ -441,6 +441,15 @@ def _with(pattern: Pattern, bar: int, made: Bar, *, name: str) -> Bar:
     return replace(pattern, bars=bars).with_variations([name])[bar]
 
 
+def _bounces_s(stroke: Stroke, at_s: Callable[[Fraction], float]) -> list[float]:
+    """How long after it, in seconds, the strokes of its roll follow."""
+    if stroke.roll is None:
+        return []
+    lasts_s = at_s(stroke.at + stroke.roll.length) - at_s(stroke.at)
+    count = max(stroke.roll.strokes or round(lasts_s / BUZZ_S), 1)
+    return [number * lasts_s / count for number in range(1, count)]
+
+
 def _slots(
     lines: Sequence[tuple[Stroke, ...]], meter: Meter, at_s: Callable[[Fraction], float]
 ) -> Iterator[_Slot]:
@@ -450,6 +459,9 @@ def _slots(
         for stroke in line:
             for grace in range(stroke.graces + 1):
                 place = at_s(stroke.at) - grace * GRACE_S, grace
+                places.setdefault(place, {}).setdefault(stroke, []).append(number)
+            for bounce, later_s in enumerate(_bounces_s(stroke, at_s), 1):
+                place = at_s(stroke.at) + later_s, bounce
                 places.setdefault(place, {}).setdefault(stroke, []).append(number)
     for (time_s, grace), found in sorted(places.items(), key=lambda item: item[0]):
         choice = np.full(len(lines), -1, np.intp)

@@ -1,7 +1,8 @@
 """The program's own grid on paper: a row for each voice, and a box's height is loudness.
 
 As on the screen: a ghost note is a low box, an accent a high one; an open hi-hat has a circle,
-grace strokes are small boxes before their stroke, and an optional stroke is grey.
+grace strokes are small boxes before their stroke, and an optional stroke is grey; a bar at the foot
+shows how long a roll lasts.
 """
 
 from collections.abc import Sequence
@@ -82,6 +83,11 @@ def _line(
         x_of[end_of(number)] = right
         for stroke in bar.strokes:
             outlines += _stroke(stroke, x_of[number, stroke.at], rows[stroke.voice], step=step)
+            if stroke.roll is not None:
+                end = stroke.at + stroke.roll.length
+                after = [x_of[number, at] for own, at in x_of if own == number and at >= end]
+                to = min([*after, right])
+                outlines.append(_roll(x_of[number, stroke.at], to, rows[stroke.voice]))
         left = right
     outlines += [
         line([(names, (row + 1) * _ROW), (left, (row + 1) * _ROW)], 0.15, is_quiet=True)
@@ -109,6 +115,11 @@ def _stroke(stroke: Stroke, x: float, row: int, *, step: float) -> list[Outline]
         )
         found.append(Outline(Path.circle(middle, 0.6), 0.25, quiet))
     return found
+
+
+def _roll(left: float, right: float, row: int) -> Outline:
+    """How long a roll lasts, at the foot of its row."""
+    return Outline(box(left, (row + 1) * _ROW - 0.7, width=right - left, height=0.7), 0.0, True)
 
 
 def voices_of(bars: Sequence[Bar]) -> tuple[str, ...]:

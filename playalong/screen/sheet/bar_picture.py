@@ -25,6 +25,7 @@ from playalong.screen.sheet.geometry import (
     HAND_LETTER,
     HANDS,
     LEAST_BOX,
+    ROLL,
     Row,
     draw_hand,
     height,
@@ -147,6 +148,10 @@ def _draw_bar(
         if stroke.voice not in lines:
             continue
         x = inset + float(stroke.at) * per_whole
+        if stroke.roll is not None:
+            until = x + float(stroke.roll.length) * per_whole
+            at = lines[stroke.voice].bottom - pen.px(ROLL)
+            pen.level_line(at, x, until, colour=colours.ahead_edge, width=ROLL)
         _draw_place(
             pen,
             x,

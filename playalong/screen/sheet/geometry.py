@@ -25,6 +25,9 @@ _WEIGHTS = {"snare": 1.8, "kick": 1.8, "hi-hat": 1.4, "ride": 1.4}
 #: height of a box: 10 minutes of arc at two metres (see ``base.theme``).
 GAP, HANDS, LEAST_BOX = 10, 17, 24
 
+#: How thick the bar is that shows how long a roll lasts, in units.
+ROLL = 3
+
 #: The radius of a dot or ring, and half the height of a cross, in units.
 DOT, CROSS = 6, 12
 

@@ -20,6 +20,7 @@ from playalong.screen.sheet.geometry import (
     CROSS,
     DOT,
     LEAST_BOX,
+    ROLL,
     Geometry,
     Row,
     draw_hand,
@@ -70,7 +71,8 @@ class Painting:
         self._paint_rows(pen)
         self._paint_count(pen, first, start_s=start_s - words_s, end_s=end_s + words_s)
         start_s, end_s = start_s - self.reach_s, end_s + self.reach_s
-        for target in self._answers.targets_between(start_s, end_s):
+        longest_s = float(self._answers.targets.roll_s.max(initial=0.0))
+        for target in self._answers.targets_between(start_s - longest_s, end_s):
             self._paint_target(pen, first, target)
         if self._answers.has_foreign:  # the name of one before may reach in here
             start_s += self.reach_s - self.named_s
@@ -180,6 +182,7 @@ class Painting:
             pen.box(box, fill=colours.ahead, edge=edge, dashed=dashed)
         else:
             pen.box(box, fill=colours.answered, edge=edge, dashed=dashed)
+        self._paint_roll(pen, box, target, edge=edge)
         missing = word is not None and word.ornament is Ornament.GRACE_MISSING
         for grace in range(int(targets.graces[target])):
             x, tall = box.left - pen.px(4) * (grace + 1), box.height / 4
@@ -200,6 +203,24 @@ class Painting:
             radius = pen.px(4)
             circle = marks.ring(radius, width=pen.px(1.6), colour=edge, inside=None)
             pen.mark(circle, (box.centerx, box.top - radius - pen.px(2)))
+
+    def _paint_roll(
+        self, pen: Pen, box: pygame.Rect, target: int, *, edge: tuple[int, int, int]
+    ) -> None:
+        """How long a roll lasts: a bar at the foot of its row, up to its end, with a tick for each
+        stroke of a counted one.
+        """
+        targets = self._answers.targets
+        if targets.rolls[target] < 0:
+            return
+        px_per_s = self._geometry.px_per_s
+        end = box.centerx + round(float(targets.roll_s[target]) * px_per_s)
+        foot = self._geometry.rows[VOICES[targets.voice[target]].name].bottom - pen.px(ROLL)
+        pen.level_line(foot, box.centerx, end, colour=edge, width=ROLL)
+        if targets.rolls[target]:
+            for after_s in targets.bounces_s(target).tolist():
+                x = box.centerx + round(after_s * px_per_s)
+                pen.upright(x, foot - pen.px(4 * ROLL), foot, colour=edge, width=1.2)
 
     def _paint_hit(self, pen: Pen, first: int, played: Played, *, word: VerdictEvent) -> None:
         colours, radius = pen.colours, self.radius

@@ -177,6 +177,9 @@ class PatternGrid:
             radius = max(3, min(pen.px(5), round(half) - 2, box.height // 2 - 2))
             ring = marks.ring(radius, width=pen.px(1.6), colour=colours.ink, inside=None)
             pen.mark(ring, box.center)
+        if stroke.roll is not None and not unsure:
+            letter = "r" if stroke.roll.strokes else "z"
+            pen.text(letter, SMALL, (x, box.centery + pen.capital(SMALL) / 2), align=0.5)
         if unsure:
             pen.text("?", SMALL, (x, box.centery + pen.capital(SMALL) / 2), align=0.5)
         if stroke.hand is not None:

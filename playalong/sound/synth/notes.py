@@ -24,6 +24,9 @@ VELOCITIES: Mapping[Dynamic, float] = MappingProxyType(
 #: The velocity of a grace stroke, as a share of its main stroke's.
 GRACE_SHARE = 0.5
 
+#: The velocity of what follows in a roll, as a share of its first stroke's: counted, and in a buzz.
+BOUNCE_SHARE, BUZZ_SHARE = 0.9, 0.55
+
 #: How long a cymbal that is closed takes to fall silent.
 FADE_S = 0.010
 
@@ -115,7 +118,7 @@ def _ended(note: Note, hats_s: Sequence[float], held_s: Sequence[float]) -> Note
 
 
 def _strokes(targets: Targets, number: int, velocities: Mapping[Dynamic, float]) -> Iterator[Note]:
-    """A target's grace strokes and its main stroke."""
+    """A target's grace strokes, its main stroke, and the bounces of the roll that it begins."""
     at_s = float(targets.time_s[number])
     is_open = targets.places[targets.place[number]].stroke.is_open
     voice = _OPEN if is_open else targets.names[number]
@@ -123,6 +126,9 @@ def _strokes(targets: Targets, number: int, velocities: Mapping[Dynamic, float])
     for grace in range(int(targets.graces[number]), 0, -1):
         yield Note(time_s=at_s - grace * GRACE_S, voice=voice, velocity=GRACE_SHARE * velocity)
     yield Note(time_s=at_s, voice=voice, velocity=velocity)
+    share = BOUNCE_SHARE if targets.rolls[number] > 0 else BUZZ_SHARE
+    for after_s in targets.bounces_s(number).tolist():
+        yield Note(time_s=at_s + after_s, voice=voice, velocity=share * velocity)
 
 
 def _next(times_s: Sequence[float], after_s: float) -> float | None:
