@@ -178,8 +178,9 @@ def wandering(look: Look) -> Iterator[Candidate]:
     if len(known) < _WANDERING_BARS:
         return
     mean = (np.bincount(meant.bar, off_ms, bars) / np.maximum(n, 1))[known]
-    line = np.polynomial.Polynomial.fit(known, mean, 1)
-    slow, quick, aside = _waves(mean - line(known))
+    x = known - known.mean()
+    straight = mean.mean() + (x @ mean) / (x @ x) * x
+    slow, quick, aside = _waves(mean - straight)
     spread = float(aside.std())
     most = max(_WANDERING_MS, _WANDERING_PART * look.spread_ms) * look.slowness
     waves = _slow(len(known)), len(known) - 1 - _slow(len(known))
