@@ -44,7 +44,7 @@ FALL = 3.0
 #: Accents are flat where they are less than this apart from the others of their voice, and less
 #: often than this the louder of the two.
 ACCENTS_APART, ACCENTS_MIXED = 1.65, 0.86
-#: How often chance may make ghost notes too near, or the accents of any voice flat.
+#: How often chance may make the accents of any voice flat.
 BY_CHANCE = 0.16
 
 #: The change where strokes fall together that is told, in spreads of one stroke.
@@ -175,8 +175,7 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     louder = level[plain & (level >= median(level[plain]))]
     fall = _within(look, level, plain) > FALL * _usual_db(int(look.run.voice[ghosts][0]))
     fall &= _softer_share(level[ghosts], louder) > MIXED
-    unsure = float(np.sqrt(softer * (1.0 - softer) / min(ghosts.sum(), plain.sum())))
-    near = softer + sure(1) * unsure < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED)
+    near = softer < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED)
     if near and not fall:
         # Down to where drummers have them, in their own spreads.
         by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
