@@ -33,6 +33,9 @@ BY_ITSELF = {"4/4": 0.0, "3/4": 1.2, "5/4": 1.6, "7/8": 2.2}
 #: sixteenths swing more seldom than eighths.
 _FINER, _SWUNG = 0.05, 0.3
 
+#: The meter of most grooves.
+COMMON = Meter.parse("4/4")
+
 #: The most usual length of a quarter note, in seconds, and how far others lie from it, as the
 #: standard deviation of the logarithm.
 USUAL_S, _SPREAD = 0.62, 0.36
@@ -150,6 +153,11 @@ def pulse_of(meter: Meter) -> Fraction:
     """The note value that is counted evenly: the beat, or what beats of unequal length share."""
     even = len(set(meter.groups)) == 1
     return meter.beats[0] if even else Fraction(1, meter.denominator)
+
+
+def pulse_s(meter: Meter, tempo_bpm: float) -> float:
+    """How long a pulse of a meter is at a tempo, in seconds."""
+    return 60.0 / tempo_bpm * float(pulse_of(meter) / meter.unit)
 
 
 def readings(

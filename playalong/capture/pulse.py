@@ -9,6 +9,7 @@ click. A pulse twice or three times as long explains the same strokes on a finer
 them is the beat is for ``bars`` to say.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -62,8 +63,13 @@ class Pulse:
     at: Floats
 
 
-def pulses(heard: Heard, most: int = 12) -> list[Pulse]:
-    """The pulses that explain the strokes best, of different lengths, the best first."""
+def pulses(
+    heard: Heard, most: int = 12, *, near_s: Sequence[float] = (), tenth: float = 0.1
+) -> list[Pulse]:
+    """The pulses that explain the strokes best, of different lengths, the best first.
+
+    Those within a ``tenth`` of ``near_s`` are there in any case, if whole parts of them are.
+    """
     scan = _Scan.of(heard)
     total = scan.gain.sum(axis=0)
     smooth = np.convolve(total, np.ones(3) / 3.0, "same")
@@ -83,6 +89,15 @@ def pulses(heard: Heard, most: int = 12) -> list[Pulse]:
         and (twice := _pulse(one.at / 2.0, scan.weight, 2.0 * one.beat_s))
         and all(abs(np.log(other.beat_s / twice.beat_s)) > 0.02 for other in found)
     ]
+    for length_s in near_s:
+        if any(abs(np.log(one.beat_s / length_s)) < tenth for one in found):
+            continue
+        found += [
+            _pulse(one.at / parts, scan.weight, parts * one.beat_s)
+            for one in found[:most]
+            for parts in (3, 4, 6)
+            if abs(np.log(parts * one.beat_s / length_s)) < tenth
+        ]
     return sorted(found, key=lambda one: -one.fit)
 
 

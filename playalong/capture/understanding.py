@@ -12,7 +12,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from playalong.capture.bars import Reading, readings
+from playalong.capture.bars import COMMON, Reading, pulse_s, readings
 from playalong.capture.folding import Folded, Key, Seen, folded
 from playalong.capture.grid import Placed, placed
 from playalong.capture.heard import Heard, strokes_of
@@ -114,7 +114,8 @@ def understand(
     length of the pattern. UserError, in words for the player, where nothing can be understood.
     """
     heard = _enough(strokes_of(hits), hits)
-    found = readings(heard, pulses(heard), meters=meters, tempo_bpm=tempo_bpm)
+    near_s = [pulse_s(meter, tempo_bpm) for meter in meters or (COMMON,)] if tempo_bpm else []
+    found = readings(heard, pulses(heard, near_s=near_s), meters=meters, tempo_bpm=tempo_bpm)
     if not found:
         asked = f" near {tempo_bpm:g} bpm" if tempo_bpm else ""
         raise UserError(f"No steady beat{asked} was found: play a little longer, evenly.")
@@ -197,6 +198,8 @@ def read_as(
         )
     rough = _rough_kinds(heard, by_bar)
     fold = folded(by_bar, length=bars, kinds=rough)
+    if not fold.strokes:
+        raise UserError("Nothing came again: play the groove a few times over.")
     found = _written(
         heard, reading, places, fold=fold, by_bar=by_bar, choices=choices, head=(name, title)
     )

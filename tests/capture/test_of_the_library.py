@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.long.capture import PATTERNS, one_played
+from tests.long.capture import METER, PATTERNS, one_played
 
 #: Every so many-th groove; so many of them come back at least, stroke by stroke (the long check
 #: asks for more, of all).
@@ -15,7 +15,7 @@ GROOVES = sorted(str(path.relative_to(PATTERNS)) for path in (PATTERNS / "groove
 
 @pytest.mark.parametrize(("player", "bars"), [("professional", 4), ("intermediate", 8)])
 def test_most_grooves_come_back_stroke_by_stroke(player: str, bars: int) -> None:
-    cases = [one_played((name, player, bars, 11, False, True)) for name in GROOVES]
+    cases = [one_played((name, player, bars, 11, False, METER)) for name in GROOVES]
 
     lost = [f"{case.name}: {case.what}" for case in cases if not case.exact]
     assert len(lost) <= (1.0 - LEAST) * len(GROOVES), lost

@@ -261,3 +261,12 @@ def test_a_rest_of_hours_takes_no_time() -> None:
     found = understand(joined(hits, late), name="played", title="Played", meters=[pattern.meter])
 
     assert unlike(pattern, found.pattern) == set()
+
+
+def test_nothing_that_comes_again_is_told() -> None:
+    times = (0.0, 0.001, 0.002, 0.003, 0.004, 6.0, 0.005, 14.0, 13.0, 7.3)
+    voices = ("kick", "snare", "hi-hat", "ride", "crash")
+    once = Hits.of(Hit(at, voices[n % 5], 90) for n, at in enumerate(times))
+
+    with pytest.raises(UserError):
+        understand(once, name="played", title="Played")

@@ -39,6 +39,9 @@ OTHER_THINGS, ON_ONE_DRUM = ("assessments", "warm-up"), "rudiments"
 #: Who plays how many bars, and how many of 100 must come back.
 PLAYERS = (("professional", 4, 95.0), ("intermediate", 8, 90.0))
 
+#: What is told beforehand.
+NOTHING, METER, BOTH = "nothing", "the meter", "meter and tempo"
+
 TEMPO_PERCENT = 0.5
 TAKE_TEMPO_PERCENT, TAKE_TEMPO, TAKE_BAR_1, TAKE_BELONG = 1.0, 95.0, 90.0, 80.0
 
@@ -50,21 +53,22 @@ class Case:
     name: str
     player: str
     as_they_are: bool
-    named: bool
+    told: str
     exact: bool
     tempo: bool
     what: str
 
 
-def one_played(asked: tuple[str, str, int, int, bool, bool]) -> Case:
-    """A pattern, played and understood: its name, the player, bars, seed, habits, meter named."""
-    name, player, bars, seed, habits, named = asked
+def one_played(asked: tuple[str, str, int, int, bool, str]) -> Case:
+    """A pattern, played and understood: its name, the player, bars, seed, habits, what is told."""
+    name, player, bars, seed, habits, told = asked
     pattern = read_pattern((PATTERNS / name).read_text(encoding="utf-8"), Path(name).stem)
     skill = SKILLS[player] if habits else SKILLS[player].without_habits()
     hits = played(pattern, skill, crc32(name.encode()) % 100_000 + seed, bars=bars)
-    meters = [pattern.meter] if named else []
+    meters = [] if told == NOTHING else [pattern.meter]
+    tempo_bpm = pattern.tempo if told == BOTH else None
     try:
-        found = understand(hits, name=name, title=pattern.title, meters=meters)
+        found = understand(hits, name=name, title=pattern.title, meters=meters, tempo_bpm=tempo_bpm)
     except UserError as error:
         found, what = None, str(error)
     if found is None:
@@ -72,12 +76,12 @@ def one_played(asked: tuple[str, str, int, int, bool, bool]) -> Case:
             name=name,
             player=player,
             as_they_are=habits,
-            named=named,
+            told=told,
             exact=False,
             tempo=False,
             what=what,
         )
-    if named:
+    if told != NOTHING:
         near = abs(found.pattern.tempo / pattern.tempo - 1.0) * 100.0 <= TEMPO_PERCENT
         others = len(unlike(pattern, found.pattern))
     else:
@@ -86,7 +90,7 @@ def one_played(asked: tuple[str, str, int, int, bool, bool]) -> Case:
         name=name,
         player=player,
         as_they_are=habits,
-        named=named,
+        told=told,
         exact=not others,
         tempo=near,
         what=f"{others} strokes unlike, {found.pattern.tempo:g} bpm for {pattern.tempo:g}",
@@ -100,35 +104,35 @@ def _library(options: Options) -> Iterator[Table]:
         if path.parent.name not in OTHER_THINGS
     )
     asked = [
-        (name, player, bars, options.seed + number, habits, named)
+        (name, player, bars, options.seed + number, habits, told)
         for player, bars, _ in PLAYERS
-        for habits, named in ((False, True), (False, False), (True, True))
+        for habits, told in ((False, METER), (False, BOTH), (False, NOTHING), (True, METER))
         if not habits or SKILLS[player].habits
         for name in names
         for number in range(options.count)
     ]
-    found: dict[tuple[str, str, bool, bool], list[Case]] = defaultdict(list)
+    found: dict[tuple[str, str, bool, str], list[Case]] = defaultdict(list)
     for case in options.map(one_played, asked):
         of = "rudiments" if Path(case.name).parent.name == ON_ONE_DRUM else "grooves"
-        found[of, case.player, case.as_they_are, case.named].append(case)
+        found[of, case.player, case.as_they_are, case.told].append(case)
     table = Table(
         "the library played in, of 100",
-        ("what", "player", "habits", "meter", "cases", "strokes", "tempo", "both"),
+        ("what", "player", "habits", "told", "cases", "strokes", "tempo", "both"),
     )
     lost = Table(
         "what did not come back, with the meter named", ("pattern", "player", "of", "lost", "last")
     )
     least = {player: share for player, _, share in PLAYERS}
-    for (of, player, habits, named), cases in found.items():
+    for (of, player, habits, told), cases in found.items():
         exact = 100.0 * float(np.mean([case.exact for case in cases]))
         tempo = 100.0 * float(np.mean([case.tempo for case in cases]))
         both = 100.0 * float(np.mean([case.exact and case.tempo for case in cases]))
-        must = named and not habits and of == "grooves"
+        must = told == METER and not habits and of == "grooves"
         table.row(
             of,
             player,
             "with" if habits else "without",
-            "named" if named else "by itself",
+            told,
             len(cases),
             exact,
             tempo,

@@ -111,8 +111,10 @@ class CaptureSession:
                 looked.change(1 if outcome is Outcome.MORE else -1)
             elif outcome is Outcome.LEAVE:
                 return None
-            elif outcome is Outcome.START and (kept := self._keep(looked.pattern)) is not None:
-                return kept
+            elif outcome is Outcome.START and any(bar.strokes for bar in looked.pattern.bars):
+                kept = self._keep(looked.pattern)
+                if kept is not None:
+                    return kept
         return None
 
     def _keep(self, pattern: Pattern) -> Kept | None:
