@@ -341,7 +341,7 @@ class _Block:
         music = max((piece.width for piece in item.lines), default=0.0)
         named = width(item.name, _NAME, True)
         self.width = min(room, max(music, named))
-        told_room = room if item.about and len(item.lines) > 1 else max(self.width, 60.0)
+        told_room = room if item.about and len(item.lines) > 1 else max(self.width, 38.0)
         self.about = wrapped(item.about, _PLAIN, min(room, told_room)) if item.about else []
         if self.about:
             told = max(width(one, _PLAIN) for one in self.about)
