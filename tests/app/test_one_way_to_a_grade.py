@@ -327,7 +327,8 @@ def chunk_take(window, where: Path, text: str = TEXT):
     )
     session.lesson.choose(0)
     exercise = session.lesson.exercise
-    ended = session._played(exercise, session._task(exercise))
+    runs = session._runs
+    ended = runs.play(exercise, runs.task(exercise))
     return ended.recording.save(where, "chunk"), exercise
 
 
