@@ -40,7 +40,7 @@ def figure(one: Pattern) -> float:
             ),
         ),
     ],
-    ids=str,
+    ids=lambda value: " ".join(value) if isinstance(value, list) else "fits",
 )
 def test_what_is_found_is_what_fits_the_easiest_first(capsys, options, fits):
     told = found(capsys, *options)
