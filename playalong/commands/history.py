@@ -10,7 +10,7 @@ from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.notices import print_notices
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
-from playalong.support.terminal import asked, print_errors, print_lines, progress
+from playalong.support.terminal import ask, print_errors, print_lines, progress
 
 if TYPE_CHECKING:
     from playalong.app.user_folders import UserFolders
@@ -290,7 +290,7 @@ def _erase_in_name(given: Options, home: "UserFolders") -> bool:
 
 def _confirm(name: str, *, yes: bool) -> None:
     """UserError where nobody types ``name``."""
-    if not yes and asked("Erase all of it? Type the name of the player: ") != name:
+    if not yes and ask("Erase all of it? Type the name of the player: ") != name:
         raise UserError("Nothing was erased: the name was not typed.")
 
 

@@ -261,10 +261,10 @@ def _pedal(
     moves_s = np.array([at_s for at_s, _ in moves])
     ticks_s = np.arange(first_s - 2.0 * _FOOT_S, last_s, 1.0 / rough.pedal_hz)
     # A position is told when it changes, and besides at every tick.
-    told_s = np.sort(np.concatenate([ticks_s, moves_s]))
+    sent_s = np.sort(np.concatenate([ticks_s, moves_s]))
     messages = []
     for at_s, count in zip(
-        told_s.tolist(), np.searchsorted(moves_s, told_s, side="right").tolist(), strict=True
+        sent_s.tolist(), np.searchsorted(moves_s, sent_s, side="right").tolist(), strict=True
     ):
         low, high = moves[count - 1][1] if count else _CLOSED
         value = int(chance.integers(low, high + 1))

@@ -209,8 +209,8 @@ def _in_order(
     need their share of the way."""
     before_s, after_s = way_s
     before_s = np.maximum(before_s - graces_s, 0.0)
-    kept: NDArray[np.float64] = np.clip(error_ms, -before_s * 1000.0, after_s * 1000.0)
-    return kept
+    clipped: NDArray[np.float64] = np.clip(error_ms, -before_s * 1000.0, after_s * 1000.0)
+    return clipped
 
 
 def _elsewhere(targets: Targets, at_s: float, chance: np.random.Generator) -> str | None:

@@ -49,7 +49,7 @@ def write_new_file(folder: Path, name: str, data: bytes | str) -> Path:
     that is too long the beginning and the end are kept.
     """
     path = folder / short_name(name)
-    with _told(path), _draft(path) as (draft, file):
+    with _file_errors(path), _draft(path) as (draft, file):
         file.write(_as_bytes(data))
         _finish(file)
         free = _free(
@@ -79,7 +79,7 @@ def writing(path: Path) -> Iterator[IO[bytes]]:
 
     Where the block raises, an OSError in it is taken for one of writing.
     """
-    with _told(path):
+    with _file_errors(path):
         target = path.resolve() if path.is_symlink() else path
         if target.is_dir():
             raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
@@ -144,7 +144,7 @@ def writing_folder(folder: Path) -> Iterator[NewFolder]:
     Where the block raises nothing is left of it. FileError where it cannot be written; one that is
     there already must be empty.
     """
-    with _told(folder):
+    with _file_errors(folder):
         draft = folder.with_name(f".{short_name(folder.name, _KNOWN_BY)}-{token_hex(4)}.part")
         _make(folder.absolute().parent)
         draft.mkdir()
@@ -176,7 +176,7 @@ def set_aside(path: Path) -> Path:
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def _file_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:

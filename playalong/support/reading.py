@@ -24,8 +24,8 @@ def read_bytes(path: Path, most: int) -> bytes:
         size = os.fstat(file.fileno()).st_size
         data = file.read(most + 1) if size <= most else b""
     if max(size, len(data)) > most:
-        told = f"it has {_megabytes(max(size, len(data)))}, and {_megabytes(most)} is the most"
-        raise OSError(errno.EFBIG, told)
+        message = f"it has {_megabytes(max(size, len(data)))}, and {_megabytes(most)} is the most"
+        raise OSError(errno.EFBIG, message)
     return data
 
 

@@ -102,7 +102,7 @@ def progress(total: int, what: str) -> Iterator[Callable[..., None]]:
         yield step
 
 
-def asked(question: str) -> str:
+def ask(question: str) -> str:
     """What is typed in answer to ``question``, without spaces around it; "" where nothing can be.
 
     The question is on standard error: standard output may be read by a program.

@@ -263,13 +263,13 @@ def test_a_terminal_that_breaks_is_told(monkeypatch) -> None:
 def test_an_answer_is_what_is_typed_or_nothing(monkeypatch, typed, answer):
     stream = io.TextIOWrapper(io.BytesIO(typed), encoding="utf-8")
     monkeypatch.setattr(sys, "stdin", stream)
-    assert terminal.asked("Who? ") == answer
+    assert terminal.ask("Who? ") == answer
 
 
 def test_nobody_answers_where_nothing_can_be_typed(monkeypatch):
     monkeypatch.setattr(sys, "stdin", None)
-    assert terminal.asked("Who? ") == ""
+    assert terminal.ask("Who? ") == ""
     stream = io.StringIO()
     stream.close()
     monkeypatch.setattr(sys, "stdin", stream)
-    assert terminal.asked("Who? ") == ""
+    assert terminal.ask("Who? ") == ""

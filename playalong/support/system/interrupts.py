@@ -4,23 +4,23 @@ What a signal's handler raises is lost where it falls into a callback that C cod
 asked is remembered as well, and whoever shows frames looks.
 """
 
-_is_asked = False
+_is_requested = False
 
 
 def ask(*_: object) -> None:
     """A handler of signals: raises KeyboardInterrupt, and remembers it."""
-    global _is_asked
-    _is_asked = True
+    global _is_requested
+    _is_requested = True
     raise KeyboardInterrupt
 
 
 def look() -> None:
     """Raise KeyboardInterrupt where it was asked for, and nobody has answered."""
-    if _is_asked:
+    if _is_requested:
         raise KeyboardInterrupt
 
 
 def answered() -> None:
     """It was heard, and all is being brought to an end."""
-    global _is_asked
-    _is_asked = False
+    global _is_requested
+    _is_requested = False
