@@ -96,10 +96,10 @@ def _template(bars: Sequence[Bar], n: int) -> list[dict[Key, int]]:
         own = bars[residue::n]
         came = Counter(key for bar in own for key in bar)
         least = 1 if len(own) <= 2 else len(own) / 2.0
-        kept = {key: many for key, many in came.items() if many >= least}
+        common = {key: many for key, many in came.items() if many >= least}
         if len(own) == 2:  # once of twice: of a voice that has more to play
-            kept = {k: m for k, m in kept.items() if m == 2 or voices[k[1]] >= 3}
-        found.append(kept)
+            common = {k: m for k, m in common.items() if m == 2 or voices[k[1]] >= 3}
+        found.append(common)
     return found
 
 
@@ -166,8 +166,8 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
         for key, there in came.items():
             share = len(there) / len(plain)
             least = SOME if len(plain) < _MANY_ROUNDS else HALF
-            kept = key in templates[residue] if len(plain) <= 2 else share >= least
-            if kept:
+            belongs = key in templates[residue] if len(plain) <= 2 else share >= least
+            if belongs:
                 played = tuple(one for number in there for one in moved[number][key])
                 strokes.append(
                     Seen(
@@ -181,16 +181,16 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
                 )
     strokes.sort(key=lambda one: (one.bar, one.at, one.voice))
     sets = [{(one.at, one.voice) for one in strokes if one.bar == residue} for residue in range(n)]
-    asked = [
+    required = [
         {(one.at, one.voice) for one in strokes if one.bar == residue and not one.optional}
         for residue in range(n)
     ]
-    variations = _variations(moved, purposes, sets, asked=asked)
+    variations = _variations(moved, purposes, sets, required=required)
     varied = {number for one in variations for number in one.bars}
     understood = tuple(
         number
         for number, bar in enumerate(moved)
-        if number in varied or _is_understood(bar, sets[number % n], asked[number % n])
+        if number in varied or _is_understood(bar, sets[number % n], required[number % n])
     )
     added = (played for one in variations for _, played in one.added)
     own = (
@@ -212,18 +212,18 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
 _UNDERSTOOD = 0.72
 
 #: A variation keeps so much of its bar: another bar altogether is none.
-_KEPT = 0.4
+_SHARED = 0.4
 
 #: The most variations that are written.
 _MOST_VARIATIONS = 6
 
 
-def _is_understood(bar: Bar, strokes: set[Key], asked: set[Key]) -> bool:
+def _is_understood(bar: Bar, strokes: set[Key], required: set[Key]) -> bool:
     if not bar:
         return False
     of_it = sum(key in strokes for key in bar)
-    played = sum(key in bar for key in asked)
-    return of_it >= _UNDERSTOOD * len(bar) and played >= _UNDERSTOOD * len(asked)
+    played = sum(key in bar for key in required)
+    return of_it >= _UNDERSTOOD * len(bar) and played >= _UNDERSTOOD * len(required)
 
 
 def _on_purpose(bar: Bar, template: Mapping[Key, int]) -> bool:
@@ -236,7 +236,7 @@ def _variations(
     purposes: Sequence[bool],
     sets: Sequence[set[Key]],
     *,
-    asked: Sequence[set[Key]],
+    required: Sequence[set[Key]],
 ) -> tuple[Otherwise, ...]:
     """What the bars played otherwise change; those that do the same together, the commonest first.
 
@@ -249,8 +249,8 @@ def _variations(
             continue
         own = set(bar)
         residue = number % n
-        added, taken = own - sets[residue], asked[residue] - own
-        if len(own & sets[residue]) < _KEPT * len(own) or len(added) + len(taken) < 2:
+        added, taken = own - sets[residue], required[residue] - own
+        if len(own & sets[residue]) < _SHARED * len(own) or len(added) + len(taken) < 2:
             continue
         groups.setdefault((residue, frozenset(added), frozenset(taken)), []).append(number)
     found = []

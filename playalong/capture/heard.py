@@ -73,13 +73,13 @@ def strokes_of(hits: Hits) -> Heard:
     for own, into in _INTO.items():
         table[own] = into
     voice = table[voice]
-    graces, kept = np.zeros(len(hits), np.int64), np.ones(len(hits), np.bool_)
+    graces, is_main = np.zeros(len(hits), np.int64), np.ones(len(hits), np.bool_)
     for code in np.unique(voice).tolist():
         rows = np.flatnonzero(voice == code)
-        _thick(rows, hits, graces, kept=kept, close_s=GRACE_S if code in _DRUMS else _ECHO_S)
+        _thick(rows, hits, graces, is_main=is_main, close_s=GRACE_S if code in _DRUMS else _ECHO_S)
         if code not in _DRUMS:
             graces[rows] = 0
-    rows = np.flatnonzero(kept)
+    rows = np.flatnonzero(is_main)
     return Heard(
         time_s=hits.time_s[rows],
         voice=voice[rows],
@@ -90,7 +90,7 @@ def strokes_of(hits: Hits) -> Heard:
     )
 
 
-def _thick(rows: Ints, hits: Hits, graces: Ints, *, kept: Bools, close_s: float) -> None:
+def _thick(rows: Ints, hits: Hits, graces: Ints, *, is_main: Bools, close_s: float) -> None:
     """Make one stroke of those of a voice that are close together, the last being the main one."""
     groups: list[list[int]] = []
     for row in rows.tolist():
@@ -105,6 +105,6 @@ def _thick(rows: Ints, hits: Hits, graces: Ints, *, kept: Bools, close_s: float)
         softer = all(hits.velocity[row] <= loudest for row in before_it)
         if before_it and softer and len(before_it) <= MOST_GRACES:
             graces[main] = len(before_it)
-            kept[before_it] = False
+            is_main[before_it] = False
         elif len(group) == 2:  # an echo of the pad: the second one softer
-            kept[main] = hits.time_s[main] - hits.time_s[group[0]] > _ECHO_S
+            is_main[main] = hits.time_s[main] - hits.time_s[group[0]] > _ECHO_S

@@ -117,8 +117,8 @@ def understand(
     near_s = [pulse_s(meter, tempo_bpm) for meter in meters or (COMMON,)] if tempo_bpm else []
     found = readings(heard, pulses(heard, near_s=near_s), meters=meters, tempo_bpm=tempo_bpm)
     if not found:
-        asked = f" near {tempo_bpm:g} bpm" if tempo_bpm else ""
-        raise UserError(f"No steady beat{asked} was found: play a little longer, evenly.")
+        near = f" near {tempo_bpm:g} bpm" if tempo_bpm else ""
+        raise UserError(f"No steady beat{near} was found: play a little longer, evenly.")
     return read_as(heard, found[0], choices_of(found), name=name, title=title, bars=bars)
 
 

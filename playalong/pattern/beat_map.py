@@ -267,14 +267,14 @@ class BeatMap:
         if number <= self.first:
             moved = self._with(self.times_s, number, self.changes)
             return moved if per_bar is None else replace(moved, per_bar=per_bar)
-        kept = ((beat, n) for beat, n in self.changes if beat != number)
+        remaining = ((beat, n) for beat, n in self.changes if beat != number)
         anew = (number, per_bar or self.per_bar_at(number))
-        return self._with(self.times_s, self.first, sorted([*kept, anew]))
+        return self._with(self.times_s, self.first, sorted([*remaining, anew]))
 
     def counted_through(self, number: int) -> "BeatMap":
         """No bar need begin on this beat: they are counted on from those before."""
-        kept = tuple((beat, n) for beat, n in self.changes if beat != number)
-        return replace(self, changes=kept)
+        remaining = tuple((beat, n) for beat, n in self.changes if beat != number)
+        return replace(self, changes=remaining)
 
     def per_bar_at(self, beat: int) -> int:
         """How many beats bars have where ``beat`` is, those apart that are cut short."""
@@ -311,8 +311,8 @@ class BeatMap:
         ValueError where bar 1 would begin outside.
         """
         made = replace(self, times_s=tuple(times_s), first=first, changes=())
-        kept = {beat: per_bar for beat, per_bar in changes if first < beat < len(made)}
-        return replace(made, changes=tuple(kept.items()))
+        within = {beat: per_bar for beat, per_bar in changes if first < beat < len(made)}
+        return replace(made, changes=tuple(within.items()))
 
     def at_speed(self, percent: float) -> "BeatMap":
         """The beats of the recording played at ``percent`` of its speed, 50 to 110."""

@@ -23,15 +23,15 @@ _KIND = "playalong pattern 1"
 
 
 #: Where a pattern, which never changes, keeps its fingerprint once it is known.
-_KEPT_AS = "_fingerprint"
+_CACHED_AS = "_fingerprint"
 
 
 def pattern_id(pattern: Pattern) -> str:
     """The fingerprint: ``DIGITS`` lower-case hexadecimal digits."""
-    kept = vars(pattern)
-    if _KEPT_AS not in kept:
-        kept[_KEPT_AS] = _fingerprint(pattern)
-    return str(kept[_KEPT_AS])
+    attributes = vars(pattern)
+    if _CACHED_AS not in attributes:
+        attributes[_CACHED_AS] = _fingerprint(pattern)
+    return str(attributes[_CACHED_AS])
 
 
 def _fingerprint(pattern: Pattern) -> str:

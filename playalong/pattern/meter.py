@@ -84,7 +84,7 @@ class Meter:
     @classmethod
     def parse(cls, text: str) -> "Meter":
         """The meter written as ``text``; ValueError says what would be right."""
-        signature, counted, asked = text.partition(" in ")
+        signature, counted, beats = text.partition(" in ")
         over, slash, under = signature.partition("/")
         try:
             numbers = tuple(int(part) for part in over.split("+"))
@@ -100,7 +100,7 @@ class Meter:
             compound = denominator >= 8 and count > 3 and count % 3 == 0
             numbers = (3,) * (count // 3) if compound else (1,) * count
             if counted:
-                numbers = _counted_in(asked, signature, count, usual=len(numbers))
+                numbers = _counted_in(beats, signature, count, usual=len(numbers))
         elif counted:
             raise ValueError(f'"{text}" is no meter: "{signature}" says itself how it is counted')
         return cls(numbers, denominator, text)
@@ -155,13 +155,13 @@ class Meter:
         return _counted(self, at)
 
 
-def _counted_in(asked: str, signature: str, count: int, *, usual: int) -> tuple[int, ...]:
+def _counted_in(beats: str, signature: str, count: int, *, usual: int) -> tuple[int, ...]:
     """The groups of a meter of ``count`` units that is counted otherwise than it usually is."""
     ways = sorted({usual, count, *([count // 3] if count % 3 == 0 else [])})
-    if asked not in map(str, ways):
+    if beats not in map(str, ways):
         listed = " or ".join(f'"{signature} in {way}"' for way in ways)
-        raise ValueError(f'"{signature} in {asked}" is no meter; write {listed}')
-    return (count // int(asked),) * int(asked)
+        raise ValueError(f'"{signature} in {beats}" is no meter; write {listed}')
+    return (count // int(beats),) * int(beats)
 
 
 @lru_cache(maxsize=1024)

@@ -99,8 +99,8 @@ class Bar:
             replace(one, hand=one.hand or hands.get((one.at, one.voice))) for one in change.added
         ]
         gone = {*change.taken, *((stroke.at, stroke.voice) for stroke in added)}
-        kept = [stroke for stroke in self.strokes if (stroke.at, stroke.voice) not in gone]
-        strokes = tuple(sorted([*kept, *added], key=lambda stroke: stroke.place))
+        remaining = [stroke for stroke in self.strokes if (stroke.at, stroke.voice) not in gone]
+        strokes = tuple(sorted([*remaining, *added], key=lambda stroke: stroke.place))
         return Bar(self.meter, strokes, divisions(self.meter, strokes, self.divisions))
 
 

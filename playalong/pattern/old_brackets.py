@@ -44,7 +44,7 @@ def rewritten(text: str) -> str:
     return _LINE.sub(lambda found: found[1] + _line(found[2]), text)
 
 
-def read_kept(text: str, name: str) -> Pattern:
+def read_stored(text: str, name: str) -> Pattern:
     """The pattern in a text that this program wrote: it has never written a ghost note in brackets,
     so any are of the old kind. PatternError as of ``reader.read``.
     """

@@ -400,12 +400,12 @@ class _Reader(TableReader):
         tolerance = table.get("tolerance")
         if tolerance is not None:
             tolerance = self.get(table, path, "tolerance", kind=_TOLERANCE, default=Decimal(0))
-        asked = None if tolerance is None else float(tolerance)
+        tolerance_ms = None if tolerance is None else float(tolerance)
         return Practice(
             start_tempo=float(start),
             goal_tempo=float(goal),
             clean=clean,
-            tolerance_ms=asked,
+            tolerance_ms=tolerance_ms,
             trial=bool(trial),
             patience=patience,
             leave_minutes=float(leave),

@@ -118,12 +118,12 @@ class Targets:
         last = first + count
         starts_s = np.append(self.bar_starts_s, self.end_s)
         start_s = float(starts_s[first])
-        kept = self.only((self.bar >= first) & (self.bar < last))
+        part = self.only((self.bar >= first) & (self.bar < last))
         return replace(
-            kept,
-            time_s=kept.time_s - start_s,
-            written=kept.written - start_s / self.seconds_per_whole,
-            bar=kept.bar - np.int32(first),
+            part,
+            time_s=part.time_s - start_s,
+            written=part.written - start_s / self.seconds_per_whole,
+            bar=part.bar - np.int32(first),
             bar_starts_s=starts_s[first:last] - start_s,
             end_s=float(starts_s[last]) - start_s,
             beats_s=tuple(
@@ -150,8 +150,8 @@ class Targets:
     @cached_property
     def rolls(self) -> NDArray[np.int64]:
         """(n,) how many strokes the roll has that each begins: 0 for a buzz, -1 where none is."""
-        asked = [place.stroke.roll for place in self.places]
-        strokes = np.array([-1 if roll is None else roll.strokes for roll in asked], np.int64)
+        rolls = [place.stroke.roll for place in self.places]
+        strokes = np.array([-1 if roll is None else roll.strokes for roll in rolls], np.int64)
         return strokes[self.place] if len(self.places) else np.full(len(self), -1, np.int64)
 
     @cached_property
@@ -164,8 +164,8 @@ class Targets:
         """(n,) how long it lasts, in seconds, up to the next stroke of its voice at most; 0 where
         none is. On a beat map it lasts as long as at the average tempo.
         """
-        asked = [place.stroke.roll for place in self.places]
-        wholes = np.array([0.0 if roll is None else float(roll.length) for roll in asked])
+        rolls = [place.stroke.roll for place in self.places]
+        wholes = np.array([0.0 if roll is None else float(roll.length) for roll in rolls])
         if not wholes.any():
             return np.zeros(len(self))
         lasts: NDArray[np.float64] = wholes[self.place] * self.seconds_per_whole
@@ -231,10 +231,10 @@ def lay_out(
     which = np.arange(rounds)
     bar_of = np.array([place.bar for place in places], dtype=np.int32)
     run_bar = (which[:, None] * len(written_bars) + bar_of).ravel().astype(np.int32)
-    kept = run_bar < count
-    written = (which[:, None] * round_length + in_round).ravel()[kept]
-    place = np.tile(np.arange(len(places), dtype=np.int32), rounds)[kept]
-    run_bar = run_bar[kept]
+    within = run_bar < count
+    written = (which[:, None] * round_length + in_round).ravel()[within]
+    place = np.tile(np.arange(len(places), dtype=np.int32), rounds)[within]
+    run_bar = run_bar[within]
     bar_written = (
         which[:, None] * round_length + np.array([float(at) for at in round_starts[:-1]])
     ).ravel()
@@ -284,9 +284,9 @@ def lay_out_on(
     meters = [bar.meter for bar in pattern.with_variations(variations)]
     count = len(meters) if bars is None else bars
     lengths = beat_map.lengths(first_bar, first_bar + count - 1)
-    asked = [len(meters[bar % len(meters)].beats) for bar in range(count)]
+    beat_counts = [len(meters[bar % len(meters)].beats) for bar in range(count)]
     unlike = [
-        bar for bar, (n, wanted) in enumerate(zip(lengths, asked, strict=True)) if n != wanted
+        bar for bar, (n, wanted) in enumerate(zip(lengths, beat_counts, strict=True)) if n != wanted
     ]
     if 2 * len(unlike) > count:
         meter = meters[unlike[0] % len(meters)]
@@ -302,9 +302,9 @@ def lay_out_on(
     written = [float(beat) for bar in range(count) for beat in meters[bar % len(meters)].beats]
     beat_written = np.append(0.0, np.cumsum(written))
     # Of each written beat: the recording's beat that it is, and whether there is one.
-    place = np.concatenate([np.arange(wanted) for wanted in asked])
-    own = np.repeat(starts[:-1], asked) + place
-    is_there = place < np.repeat(lengths, asked)
+    place = np.concatenate([np.arange(wanted) for wanted in beat_counts])
+    own = np.repeat(starts[:-1], beat_counts) + place
+    is_there = place < np.repeat(lengths, beat_counts)
     own = np.minimum(own, len(beat_s) - 2)
 
     whole = sum(

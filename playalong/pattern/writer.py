@@ -89,17 +89,17 @@ def _bar(bar: Bar, default: Meter) -> str:
 def _variation(variation: Variation, pattern: Pattern) -> str:
     key = _key(variation.name)
     about = [("about", _quoted(variation.about))] if variation.about else []
-    told: dict[Rows, list[int]] = {}
+    bars_by_rows: dict[Rows, list[int]] = {}
     for change in variation.changes:
-        told.setdefault(_changed(change, pattern), []).append(change.bar + 1)
-    if len(told) == 1:
-        ((lines, bars),) = told.items()
+        bars_by_rows.setdefault(_changed(change, pattern), []).append(change.bar + 1)
+    if len(bars_by_rows) == 1:
+        ((lines, bars),) = bars_by_rows.items()
         every = bars == list(range(1, len(pattern.bars) + 1))
         rows = [*about, *([] if every else [("bars", str(bars))]), *lines]
         return f"[variation.{key}]\n" + _lines(rows)
     blocks = [
         f"[[variation.{key}.bar]]\n" + _lines([("bars", str(bars)), *lines])
-        for lines, bars in told.items()
+        for lines, bars in bars_by_rows.items()
     ]
     return f"[variation.{key}]\n" + _lines(about) + "".join(blocks)
 
@@ -149,15 +149,15 @@ def _grid(
 ) -> list[tuple[str, str]]:
     """Lines with their groups below each other; each as coarse as its strokes allow, but
     together as fine as ``divisions``. The steps of a counted roll stay as they are."""
-    sizes, kept = {}, {}
+    sizes, fixed = {}, {}
     for voice, steps in lines.items():
-        sizes[voice], kept[voice] = _sizes(steps, meter, rolls.get(voice, []))
+        sizes[voice], fixed[voice] = _sizes(steps, meter, rolls.get(voice, []))
     for beat, parts in enumerate(divisions):
         if lcm(*(own[beat] for own in sizes.values())) % parts:
             for voice, steps in lines.items():
                 here = any(meter.beat_of(at) == beat for at, _ in steps)
                 here |= _rolls_in(rolls.get(voice, []), meter, beat)
-                if here and beat not in kept[voice]:
+                if here and beat not in fixed[voice]:
                     sizes[voice][beat] = lcm(sizes[voice][beat], parts)
     grid = {
         voice: write_line(
@@ -183,7 +183,7 @@ def _rolls_in(rolls: _Rolls, meter: Meter, beat: int) -> bool:
 
 def _sizes(steps: Steps, meter: Meter, rolls: _Rolls) -> tuple[list[int], set[int]]:
     """How many steps each beat needs, and the beats in which a counted roll says how many."""
-    sizes, kept = [1] * len(meter.beats), set()
+    sizes, fixed = [1] * len(meter.beats), set()
     ends = [end for _, end, _ in rolls if end < meter.length]
     for at in [*(at for at, _ in steps), *ends]:
         beat = meter.beat_of(at)
@@ -193,8 +193,8 @@ def _sizes(steps: Steps, meter: Meter, rolls: _Rolls) -> tuple[list[int], set[in
         for beat, length in enumerate(meter.beats):
             if step is not None and _rolls_in([(begin, end, step)], meter, beat):
                 sizes[beat] = lcm(sizes[beat], (length / step).numerator)
-                kept.add(beat)
-    return sizes, kept
+                fixed.add(beat)
+    return sizes, fixed
 
 
 def _by_voice(strokes: Iterable[Stroke]) -> list[tuple[str, list[Stroke]]]:

@@ -217,13 +217,13 @@ def test_of_thousands_of_takes_each_is_read_once_and_their_pattern_once(home, ta
         of_person(
             take, home.data / "takes" / f"{number}.mid", NAME, date=f"2026-03-{number + 1:02}"
         )
-    read_as, parse, texts = takes.from_bytes, expected.read_kept, []
+    read_as, parse, texts = takes.from_bytes, expected.read_stored, []
     names = []
     monkeypatch.setattr(
         takes, "from_bytes", lambda data, path: (names.append(path), read_as(data, path))[1]
     )
     monkeypatch.setattr(
-        expected, "read_kept", lambda text, name: (texts.append(text), parse(text, name))[1]
+        expected, "read_stored", lambda text, name: (texts.append(text), parse(text, name))[1]
     )
     stored_runs._title_of.cache_clear()
     assert [player.name for player in home.players()] == [NAME]

@@ -25,7 +25,7 @@ from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.run.task import Task
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.model import Pattern
-from playalong.pattern.old_brackets import read_kept
+from playalong.pattern.old_brackets import read_stored
 from playalong.pattern.reader import PatternError
 from playalong.pattern.targets import Targets
 from playalong.practice.assessment.marks import ItemMarks
@@ -270,7 +270,7 @@ def _assessment(name: str, text: str, texts: tuple[tuple[str, str], ...]) -> Ass
     known = dict(texts)
 
     def find(pattern: str) -> Pattern:
-        return read_kept(known[pattern], pattern)
+        return read_stored(known[pattern], pattern)
 
     try:
         return read_assessment(text, name, find)

@@ -13,7 +13,7 @@ from playalong.app.grade.checks import check_variations
 from playalong.pattern.fingerprint import pattern_id
 from playalong.pattern.library.catalogue import key_of
 from playalong.pattern.model import Bar, Pattern
-from playalong.pattern.old_brackets import read_kept
+from playalong.pattern.old_brackets import read_stored
 from playalong.pattern.reader import FASTEST_BPM, SLOWEST_BPM, PatternError
 from playalong.practice.excerpts import Excerpt
 from playalong.records.take_info import TakeInfo
@@ -74,7 +74,7 @@ def own_pattern(said: TakeInfo) -> Pattern | None:
     if not said.pattern_text:
         return None
     try:
-        return read_kept(said.pattern_text, said.pattern)
+        return read_stored(said.pattern_text, said.pattern)
     except PatternError:
         return None
 

@@ -8,7 +8,7 @@ from typing import Any
 from playalong.app.user_folders import UserFolders
 from playalong.grading.grade import PlaceGrade
 from playalong.pattern.model import Dynamic, Pattern
-from playalong.pattern.old_brackets import read_kept
+from playalong.pattern.old_brackets import read_stored
 from playalong.pattern.reader import PatternError
 from playalong.records.store import knowledge, players, runs
 from playalong.records.store.database import Database, StoreError
@@ -111,7 +111,7 @@ def _last(database: Database, player: int, rows: Sequence[RunRow]) -> LastRun | 
         if not text or row.pattern is None:
             continue
         try:
-            pattern = read_kept(text, row.pattern)
+            pattern = read_stored(text, row.pattern)
         except PatternError:
             continue
         grade = runs.grade_of(database, row.id)[0]

@@ -74,8 +74,8 @@ def with_stroke(pattern: Pattern, number: int, stroke: Stroke) -> Pattern:
 
 def without_stroke(pattern: Pattern, number: int, at: Fraction, *, voice: str) -> Pattern:
     """With a stroke taken away."""
-    kept = [one for one in pattern.bars[number].strokes if (one.at, one.voice) != (at, voice)]
-    return _with_strokes(pattern, number, kept)
+    remaining = [one for one in pattern.bars[number].strokes if (one.at, one.voice) != (at, voice)]
+    return _with_strokes(pattern, number, remaining)
 
 
 def with_grid(pattern: Pattern, number: int, beat: int, *, parts: int) -> Pattern:
@@ -167,8 +167,8 @@ def _in_proportion(practice: Practice, by: float) -> Practice:
 def without_voice(pattern: Pattern, voice: str) -> Pattern:
     """Without the strokes of a voice."""
     for number, bar in enumerate(pattern.bars):
-        kept = [one for one in bar.strokes if one.voice != voice]
-        pattern = _with_strokes(pattern, number, kept)
+        remaining = [one for one in bar.strokes if one.voice != voice]
+        pattern = _with_strokes(pattern, number, remaining)
     return pattern
 
 
