@@ -138,7 +138,7 @@ def run(given: Options) -> None:
     write_file(out, write(pattern))
     bars = counted(len(pattern.bars), "bar")
     print_lines(f'"{pattern.title}", {bars} at {pattern.tempo:g} bpm, is written: {out}')
-    print_lines(*(f"  {words}" for words in found.told))
+    print_lines(*(f"  {words}" for words in found.notices))
 
 
 def _bytes(path: Path) -> bytes:

@@ -11,16 +11,17 @@ class Read:
     """A pattern, and what should be told of how it was read."""
 
     pattern: Pattern
-    told: tuple[str, ...]
+    notices: tuple[str, ...]
 
 
-def one_round(bars: list[Bar], *, told: list[str]) -> list[Bar]:
-    """The bars up to where they begin to come again, which is then ``told``; all of them where they
-    do not.
+def one_round(bars: list[Bar], *, notices: list[str]) -> list[Bar]:
+    """The bars up to where they begin to come again; all of them where they do not.
+
+    That they come again is then said in ``notices``.
     """
     for size in range(1, len(bars) // 2 + 1):
         rounds, more = divmod(len(bars), size)
         if not more and bars == bars[:size] * rounds:
-            told.append(f"{counted(size, 'bar')}, {rounds} times the same: written once.")
+            notices.append(f"{counted(size, 'bar')}, {rounds} times the same: written once.")
             return bars[:size]
     return bars

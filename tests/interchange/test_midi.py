@@ -62,7 +62,7 @@ def test_the_library_goes_there_and_back(name: str) -> None:
             pattern.swing,
         )
         assert again.tempo == pytest.approx(pattern.tempo, abs=0.01)
-        assert found.told == ()
+        assert found.notices == ()
         assert read_pattern(write_text(again), name).bars == again.bars
 
 
@@ -219,7 +219,7 @@ def test_a_written_loop_is_one_bar() -> None:
     (bar,) = found.pattern.bars
     assert {voice: written(bar, voice) for voice in GROOVE} == GROOVE
     assert found.pattern.tempo == 100.0
-    assert "8 times the same" in found.told[0]
+    assert "8 times the same" in found.notices[0]
     two = pattern_of(read(file_of(groove(8)), "a.mid"), "a", bars=(2, 3))
     assert len(two.pattern.bars) == 2
     with pytest.raises(UserError, match="no bars 8 to 9: it has 8"):
@@ -232,7 +232,7 @@ def test_a_played_groove_is_set_to_its_grid(seed: int) -> None:
     chance = np.random.default_rng(seed)
     rows = [(max(0.0, at + chance.normal(-8, 12) / 600), n, v) for at, n, v in groove(8)]
     found = pattern_of(read(file_of(rows), "a.mid"), "a")
-    assert any("It was played" in line for line in found.told)
+    assert any("It was played" in line for line in found.notices)
     right = sum(
         {voice: written(bar, voice) for voice in GROOVE} == GROOVE for bar in found.pattern.bars
     )
@@ -260,7 +260,7 @@ def test_which_track_and_channel_is_asked_where_it_is_not_clear() -> None:
 
 def test_notes_that_are_no_drum_are_told() -> None:
     found = pattern_of(read(file_of([*groove(1), (0.0, 82, 90)]), "a.mid"), "a")
-    assert found.told == ("Note 82 is no drum of the kit: 1 stroke left out.",)
+    assert found.notices == ("Note 82 is no drum of the kit: 1 stroke left out.",)
 
 
 def empty() -> bytes:

@@ -75,7 +75,7 @@ def test_a_groove_as_people_post_it():
         ("3/4", "normal", 1),
     ]
     assert [s.is_open for s in second.strokes if s.voice == "hi-hat"] == [False] * 7 + [True]
-    assert any("2 bars, 2 times the same" in words for words in found.told)
+    assert any("2 bars, 2 times the same" in words for words in found.notices)
 
 
 def test_a_legend_of_the_file_goes_before_what_is_usual():
@@ -100,7 +100,7 @@ def test_repeats_are_unrolled_and_what_is_not_said_is_told():
         True,
         False,
     ]
-    assert found.told == ("It says no time: 4/4 is taken.", "It says no tempo: 90 bpm is taken.")
+    assert found.notices == ("It says no time: 4/4 is taken.", "It says no tempo: 90 bpm is taken.")
 
 
 @pytest.mark.parametrize(

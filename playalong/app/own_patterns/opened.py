@@ -56,10 +56,10 @@ def open_file(path: Path) -> Opened:
     name = printable(path.name)
     if kind in SCORES:
         found = musicxml_reader.read(data, name)
-        return Opened(path=path, pattern=_named(found.pattern, path), told=found.told)
+        return Opened(path=path, pattern=_named(found.pattern, path), told=found.notices)
     if kind in TABS:
         found = tab_reader.read(data.decode("utf-8", "replace"), name)
-        return Opened(path=path, pattern=_named(found.pattern, path), told=found.told)
+        return Opened(path=path, pattern=_named(found.pattern, path), told=found.notices)
     return _midi(path, data)
 
 
@@ -87,7 +87,7 @@ def _midi(path: Path, data: bytes) -> Opened:
         start_s = float(said) if isinstance(said, int | float) else 0.0
     file = midi_reader.read(data, printable(path.name))
     found = midi_reader.pattern_of(file, printable(path.stem), start_s=start_s)
-    return Opened(path=path, pattern=_named(found.pattern, path), told=found.told, take=take)
+    return Opened(path=path, pattern=_named(found.pattern, path), told=found.notices, take=take)
 
 
 def _named(pattern: Pattern, path: Path) -> Pattern:

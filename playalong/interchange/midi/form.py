@@ -51,7 +51,7 @@ def not_carried(pattern: Pattern) -> list[str]:
     """What of a pattern the format has no place for, in words."""
     strokes = [stroke for bar in pattern.bars for stroke in bar.strokes]
     unnamed = dict.fromkeys(BY_NAME[s.voice].label for s in strokes if not BY_NAME[s.voice].notes)
-    told = [f"{label} becomes the note of what is nearest" for label in unnamed]
+    notices = [f"{label} becomes the note of what is nearest" for label in unnamed]
     if any(stroke.hand for stroke in strokes):
-        told.append("stickings are left out")
-    return told + left_out(pattern)
+        notices.append("stickings are left out")
+    return notices + left_out(pattern)

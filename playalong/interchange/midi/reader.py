@@ -213,10 +213,10 @@ def pattern_of(
     last that have notes, and of bars that come again and again one round. UserError where there is
     nothing to read.
     """
-    told: list[str] = []
+    notices: list[str] = []
     whole = 4 * file.ticks
     s_per_whole = 4 * file.tempo_us / 1e6
-    voiced = list(_voiced(_chosen(file, track, channel), whole, told=told))
+    voiced = list(_voiced(_chosen(file, track, channel), whole, notices=notices))
     notes = _with_graces(voiced, float(_GRACE_S / s_per_whole), file.is_own)
     begin = Fraction(round(start_s / s_per_whole * whole), whole)
     notes = [note for note in notes if note.at >= begin - _EARLY / 4]
@@ -237,15 +237,17 @@ def pattern_of(
         ]
     loudness = _Loudness(notes, file.is_own, is_played=bool(errors_ms))
     found = [
-        _bar(meter, own, loudness, told=told)
+        _bar(meter, own, loudness, notices=notices)
         for ((_, meter), _), own in zip(by_bar, placed, strict=True)
     ]
-    found = _kept(found, bars, file.is_own, told=told)
+    found = _chosen_bars(found, bars, file.is_own, notices=notices)
     if errors_ms:
         mean_ms = sum(map(abs, errors_ms)) / len(errors_ms)
-        told.append(f"It was played: each stroke is at its nearest place, {mean_ms:.0f} ms away.")
+        notices.append(
+            f"It was played: each stroke is at its nearest place, {mean_ms:.0f} ms away."
+        )
     if file.tempi > 1:
-        told.append("Its tempo changes: the first one is taken.")
+        notices.append("Its tempo changes: the first one is taken.")
     meter = found[0].meter
     tempo = round(60e6 / file.tempo_us / float(meter.unit * 4), 2)
     pattern = Pattern(
@@ -256,7 +258,7 @@ def pattern_of(
         bars=tuple(found),
         swing=_swing(file),
     )
-    return Read(pattern=pattern, told=tuple(dict.fromkeys(told)))
+    return Read(pattern=pattern, notices=tuple(dict.fromkeys(notices)))
 
 
 def _chosen(
@@ -286,7 +288,7 @@ def _chosen(
 
 
 def _voiced(
-    notes: Iterable[tuple[int, int, int, int, int]], whole: int, *, told: list[str]
+    notes: Iterable[tuple[int, int, int, int, int]], whole: int, *, notices: list[str]
 ) -> Iterator[_Note]:
     strange: Counter[int] = Counter()
     found = 0
@@ -298,7 +300,7 @@ def _voiced(
         found += 1
         yield _Note(at=Fraction(tick, whole), voice=voice.name, velocity=velocity)
     for note, many in sorted(strange.items()):
-        told.append(f"Note {note} is no drum of the kit: {counted(many, 'stroke')} left out.")
+        notices.append(f"Note {note} is no drum of the kit: {counted(many, 'stroke')} left out.")
     if not found:
         raise UserError("None of its notes is a drum of the General MIDI map.")
 
@@ -509,7 +511,7 @@ def _named(velocities: Sequence[int], share: float) -> Dynamic:
     return Dynamic.ACCENT if mean >= _ACCENT else Dynamic.NORMAL
 
 
-def _bar(meter: Meter, placed: _Placed, loudness: _Loudness, *, told: list[str]) -> Bar:
+def _bar(meter: Meter, placed: _Placed, loudness: _Loudness, *, notices: list[str]) -> Bar:
     """A bar of strokes: of two of one voice at one place the louder."""
     found: dict[tuple[Fraction, str], Stroke] = {}
     for at, note in sorted(placed, key=lambda one: one[1].velocity):
@@ -519,7 +521,7 @@ def _bar(meter: Meter, placed: _Placed, loudness: _Loudness, *, told: list[str])
         if dynamic is Dynamic.GHOST and (is_open or note.graces):  # nothing is written so
             dynamic = Dynamic.NORMAL
         if (at, voice) in found:
-            told.append("Of two strokes on one drum at one place the louder is taken.")
+            notices.append("Of two strokes on one drum at one place the louder is taken.")
         graces = 0 if is_open else note.graces
         found[at, voice] = Stroke(
             at=at, voice=voice, dynamic=dynamic, graces=graces, is_open=is_open
@@ -528,8 +530,8 @@ def _bar(meter: Meter, placed: _Placed, loudness: _Loudness, *, told: list[str])
     return Bar(meter, strokes, divisions(meter, strokes))
 
 
-def _kept(
-    found: list[Bar], bars: tuple[int, int] | None, is_own: bool, *, told: list[str]
+def _chosen_bars(
+    found: list[Bar], bars: tuple[int, int] | None, is_own: bool, *, notices: list[str]
 ) -> list[Bar]:
     """The bars that are asked for, or those with notes, once where they come again."""
     if bars is not None:
@@ -542,9 +544,11 @@ def _kept(
     with_notes = [number for number, bar in enumerate(found) if bar.strokes]
     first, last = with_notes[0], with_notes[-1]
     if first:
-        told.append(f"Its first {counted(first, 'bar')} have no notes: bar 1 is bar {first + 1}.")
+        notices.append(
+            f"Its first {counted(first, 'bar')} have no notes: bar 1 is bar {first + 1}."
+        )
     found = found[first : last + 1]
-    return one_round(found, told=told)
+    return one_round(found, notices=notices)
 
 
 def _swing(file: MidiFile) -> WrittenSwing:

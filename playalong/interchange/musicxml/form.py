@@ -47,10 +47,10 @@ TYPES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", 
 def not_carried(pattern: Pattern) -> list[str]:
     """What of a pattern is not written, in words."""
     signature = f"{sum(pattern.meter.groups)}/{pattern.meter.denominator}"
-    told = []
+    notices = []
     if len(set(pattern.meter.groups)) == 1 and Meter.parse(signature) != pattern.meter:
-        told.append(f"{signature} is written, not in how many it is counted")
-    return told + left_out(pattern)
+        notices.append(f"{signature} is written, not in how many it is counted")
+    return notices + left_out(pattern)
 
 
 def is_foot(voice: str) -> bool:

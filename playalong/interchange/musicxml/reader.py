@@ -72,11 +72,11 @@ class _Score:
     swing: WrittenSwing = STRAIGHT
     each_has_its_own: bool = False
     notes: int = 0
-    told: dict[str, int] = field(default_factory=dict)
+    notices: dict[str, int] = field(default_factory=dict)
 
     def tell(self, what: str) -> None:
         """Something that is read over."""
-        self.told[what] = self.told.get(what, 0) + 1
+        self.notices[what] = self.notices.get(what, 0) + 1
 
 
 def read(data: bytes, name: str, *, title: str = "", part: int | None = None) -> Read:
@@ -98,22 +98,22 @@ def read(data: bytes, name: str, *, title: str = "", part: int | None = None) ->
     if not any(bar.strokes for bar in bars):
         raise UserError(f"{name} has no drum note in this part.")
     meter = bars[0].meter
-    told = [f"{what} ({counted(count, 'time')})" for what, count in score.told.items()]
+    notices = [f"{what} ({counted(count, 'time')})" for what, count in score.notices.items()]
     if score.tempo_quarters is None:
-        told.append(f"It says no tempo: {USUAL_BPM:g} bpm is taken.")
+        notices.append(f"It says no tempo: {USUAL_BPM:g} bpm is taken.")
         tempo = USUAL_BPM
     else:
         tempo = round(score.tempo_quarters / float(meter.unit * 4), 3)
     if not SLOWEST_BPM <= tempo <= FASTEST_BPM:
-        told.append(f"{tempo:g} bpm is no tempo here: {USUAL_BPM:g} is taken.")
+        notices.append(f"{tempo:g} bpm is no tempo here: {USUAL_BPM:g} is taken.")
         tempo = USUAL_BPM
     swing = score.swing
     if not swing.is_straight and any(
         beat % Fraction(1, 4) for bar in bars for beat in bar.meter.beats
     ):
-        told.append("Swing is for beats of a quarter note, and is left out.")
+        notices.append("Swing is for beats of a quarter note, and is left out.")
         swing = STRAIGHT
-    once = bars if score.each_has_its_own else one_round(bars, told=told)
+    once = bars if score.each_has_its_own else one_round(bars, notices=notices)
     plain = printable(name.rpartition("/")[2].rpartition(".")[0] or name)
     said = root.findtext("work/work-title") or root.findtext("movement-title") or ""
     called = title or printable(said).strip() or plain.replace("-", " ").title()
@@ -125,7 +125,7 @@ def read(data: bytes, name: str, *, title: str = "", part: int | None = None) ->
         bars=tuple(once),
         swing=swing,
     )
-    return Read(pattern=pattern, told=tuple(told))
+    return Read(pattern=pattern, notices=tuple(notices))
 
 
 def _root(data: bytes, name: str) -> Element:

@@ -104,5 +104,5 @@ def not_carried(pattern: Pattern) -> list[str]:
     """What of a pattern drum tab has no place for, in words."""
     strokes = [stroke for bar in pattern.bars for stroke in bar.strokes]
     nameless = dict.fromkeys(s.voice for s in strokes if s.voice not in LETTERS)
-    told = [f"{BY_NAME[voice].label} has no letters, and is left out" for voice in nameless]
-    return told + left_out(pattern)
+    notices = [f"{BY_NAME[voice].label} has no letters, and is left out" for voice in nameless]
+    return notices + left_out(pattern)

@@ -124,15 +124,15 @@ def read(text: str, name: str, *, title: str = "") -> Read:
 
 
 def _made(found: _Text, title: str) -> Read:
-    told = []
+    notices = []
     if "meter" not in found.said:
-        told.append(f"It says no time: {USUAL_METER} is taken.")
+        notices.append(f"It says no time: {USUAL_METER} is taken.")
     if "tempo" in found.said:
         tempo = float(found.said["tempo"])
     else:
         tempo = USUAL_BPM
-        told.append(f"It says no tempo: {USUAL_BPM:g} bpm is taken.")
-    bars = one_round(found.bars, told=told) if found.has_repeats else found.bars
+        notices.append(f"It says no tempo: {USUAL_BPM:g} bpm is taken.")
+    bars = one_round(found.bars, notices=notices) if found.has_repeats else found.bars
     plain = printable(found.name.rpartition("/")[2].rpartition(".")[0] or found.name)
     called = title or found.said.get("title") or plain.replace("-", " ").title() or "A groove"
     pattern = Pattern(
@@ -143,7 +143,7 @@ def _made(found: _Text, title: str) -> Read:
         bars=tuple(bars),
         swing=found.swing,
     )
-    return Read(pattern=pattern, told=tuple(told))
+    return Read(pattern=pattern, notices=tuple(notices))
 
 
 def _is_of_system(line: str) -> bool:
