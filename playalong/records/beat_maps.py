@@ -111,14 +111,14 @@ def _is_of(path: Path, recording: Path) -> bool:
 def _content(recording: Path) -> str:
     """What tells the recording from another, whatever its name."""
     try:
-        told = sha256()
+        hasher = sha256()
         refuse_other_than_file(recording)
         length = recording.stat().st_size
         with recording.open("rb") as file:
-            told.update(file.read(HEAD_BYTES))
+            hasher.update(file.read(HEAD_BYTES))
             for part in range(PARTS):
                 file.seek(length * part // PARTS)
-                told.update(file.read(PART_BYTES))
+                hasher.update(file.read(PART_BYTES))
     except FileNotFoundError:
         raise BeatMapError(
             f"There is no file {recording}: check the name and the folder."
@@ -127,8 +127,8 @@ def _content(recording: Path) -> str:
         raise BeatMapError(
             f"{quoted(recording.name)} cannot be read: {error.strerror or error}."
         ) from None
-    told.update(str(length).encode())
-    return told.hexdigest()
+    hasher.update(str(length).encode())
+    return hasher.hexdigest()
 
 
 def _of_content(folder: Path, content: str) -> Path | None:

@@ -22,19 +22,19 @@ def read(store: Path, player: str, pattern: Pattern) -> tuple[str | None, str]:
 
     ``store`` is the file of the store. None where nothing was kept, or nothing can be read.
     """
-    kept, words = _kept(store, player)
-    return next((plain for found, _, plain in kept if found == pattern_id(pattern)), None), words
+    saved, words = _saved_lessons(store, player)
+    return next((plain for found, _, plain in saved if found == pattern_id(pattern)), None), words
 
 
 def changed(store: Path, player: str, pattern: Pattern) -> list[str]:
     """What was kept of the lessons of ``player`` on other patterns of the same name, the latest
     first: one of them may be this one, as it was before its file was changed.
     """
-    kept, _ = _kept(store, player)  # what is wrong ``read`` says
-    return [plain for _, name, plain in kept if name == pattern.name]
+    saved, _ = _saved_lessons(store, player)  # what is wrong ``read`` says
+    return [plain for _, name, plain in saved if name == pattern.name]
 
 
-def _kept(store: Path, player: str) -> tuple[list[tuple[str, str, str]], str]:
+def _saved_lessons(store: Path, player: str) -> tuple[list[tuple[str, str, str]], str]:
     """All lessons of a player, the latest first: fingerprint, name, progress; a word on trouble."""
     database, words = None, ""
     try:
@@ -57,8 +57,8 @@ def _kept(store: Path, player: str) -> tuple[list[tuple[str, str, str]], str]:
 
 def _of(database: Database, player: str) -> list[tuple[str, str, str]]:
     found = players.find(database, player)
-    kept = knowledge.lessons(database, found.id) if found is not None else []
-    return [(fingerprint, name, plain) for fingerprint, name, plain, _ in kept]
+    rows = knowledge.lessons(database, found.id) if found is not None else []
+    return [(fingerprint, name, plain) for fingerprint, name, plain, _ in rows]
 
 
 def write(store: Path, player: str, pattern: Pattern, *, progress: str) -> str:

@@ -112,8 +112,8 @@ def parse(data: bytes) -> MidiFile:
         return _regular(data)
     except (_IrregularError, IndexError):
         if len(data) > MOST_FOR_MIDO:
-            told = "it is damaged, and of such a file half a megabyte is the most"
-            raise TooLargeError(told) from None
+            message = "it is damaged, and of such a file half a megabyte is the most"
+            raise TooLargeError(message) from None
         if _ENDLESS.search(data):
             raise TooLargeError("it is damaged: a number in it does not end") from None
         return _as_mido_reads(data)

@@ -177,17 +177,17 @@ def _check(path: Path, entry: zipfile.ZipInfo, files: dict[str, bytes]) -> None:
 
 def _changes(data: bytes, files: Mapping[str, bytes]) -> list[str]:
     """What of a result is not as it was written, in words."""
-    told = plain_of(files.get(DIGESTS, b""))
-    if not told:
+    digests = plain_of(files.get(DIGESTS, b""))
+    if not digests:
         return ["The list of digests is missing or damaged."]
     others = {name: content for name, content in files.items() if name != DIGESTS}
     changed = [
         f"{name} has been changed since the result was written."
         for name, content in others.items()
-        if name in told and told[name] != digest(content)
+        if name in digests and digests[name] != digest(content)
     ]
-    changed += [f"{name} has been added." for name in others if name not in told]
-    changed += [f"{printable(name)} is gone." for name in told if name not in others]
+    changed += [f"{name} has been added." for name in others if name not in digests]
+    changed += [f"{printable(name)} is gone." for name in digests if name not in others]
     if not changed and packed(others) != data:
         changed.append(
             "The file was packed anew by another program; what is in it is as it was written."

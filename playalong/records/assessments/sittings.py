@@ -25,8 +25,8 @@ _KNOWN_BY = 40
 
 def file_stem(name: str) -> str:
     """Letters and digits of ``name``, fit for the name of a file on every system."""
-    kept = "".join(char if char.isalnum() else "-" for char in name)[:_KNOWN_BY]
-    return "-".join(filter(None, kept.split("-")))
+    safe = "".join(char if char.isalnum() else "-" for char in name)[:_KNOWN_BY]
+    return "-".join(filter(None, safe.split("-")))
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,7 +95,7 @@ class Database:
         Another program that is writing is waited for, so long. StoreError where the store cannot
         be used; the file is then as it was.
         """
-        with _told(path):
+        with _as_store_errors(path):
             path.parent.mkdir(parents=True, exist_ok=True)
             connection = sqlite3.connect(path, timeout=wait_s, isolation_level=None)
             try:
@@ -144,12 +144,12 @@ class Database:
 
     def rows(self, sql: str, values: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
         """What a query finds."""
-        with _told(self.path):
+        with _as_store_errors(self.path):
             return self._connection.execute(sql, _written(values)).fetchall()
 
     def row(self, sql: str, values: Sequence[Any] = ()) -> tuple[Any, ...] | None:
         """The first row that a query finds, None for nothing."""
-        with _told(self.path):
+        with _as_store_errors(self.path):
             found: tuple[Any, ...] | None = self._connection.execute(
                 sql, _written(values)
             ).fetchone()
@@ -161,7 +161,7 @@ class Database:
         if self._depth:
             yield self
             return
-        with _told(self.path):
+        with _as_store_errors(self.path):
             if self._is_moved():
                 raise StoreError(Trouble.GONE, self.path)
             self._begin()
@@ -173,7 +173,7 @@ class Database:
                 self._connection.execute("ROLLBACK")
             raise
         else:
-            with _told(self.path):
+            with _as_store_errors(self.path):
                 try:
                     self._connection.execute("COMMIT")
                 except sqlite3.Error:
@@ -215,7 +215,7 @@ class Database:
 
     def write(self, sql: str, values: Sequence[Any] = ()) -> int:
         """One statement that changes something; the id of the row that it added, if it did."""
-        with self.writing(), _told(self.path):
+        with self.writing(), _as_store_errors(self.path):
             return int(self._connection.execute(sql, _written(values)).lastrowid or 0)
 
     def integrity(self) -> list[str]:
@@ -229,14 +229,14 @@ class Database:
 
         StoreError where another program is reading or writing all the while.
         """
-        with _told(self.path):
+        with _as_store_errors(self.path):
             (is_busy, *_) = self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
         if is_busy:
             raise StoreError(Trouble.BUSY, self.path, f"{WAIT_S:g}")
 
     def compact(self) -> None:
         """Leave nothing of what was deleted, in the file or in its log."""
-        with _told(self.path):
+        with _as_store_errors(self.path):
             self._connection.execute("VACUUM")
         self.settle()
 
@@ -313,18 +313,18 @@ def decoding(database: Database) -> Iterator[None]:
 
 
 @contextmanager
-def _told(path: Path) -> Iterator[None]:
+def _as_store_errors(path: Path) -> Iterator[None]:
     """Errors of SQLite as ``StoreError``."""
     try:
         yield
     except sqlite3.Error as error:
-        told = StoreError(*_trouble(error, path))
-        if told.trouble is Trouble.FAILING and _is_full(path):  # no room for what lies beside it
-            told = StoreError(Trouble.FULL, path)
-        if told.trouble is Trouble.DAMAGED:  # found late, perhaps: the next start mends it
+        failure = StoreError(*_trouble(error, path))
+        if failure.trouble is Trouble.FAILING and _is_full(path):  # no room for what lies beside it
+            failure = StoreError(Trouble.FULL, path)
+        if failure.trouble is Trouble.DAMAGED:  # found late, perhaps: the next start mends it
             with suppress(OSError):
                 _mark(path).touch()
-        raise told from error
+        raise failure from error
     except UnicodeDecodeError as error:  # of a text in the file, or in what SQLite says of it
         with suppress(OSError):
             _mark(path).touch()

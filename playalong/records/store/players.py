@@ -63,9 +63,9 @@ def rename(database: Database, player: PlayerRow, name: str) -> str:
 
 def names_before(database: Database, player: PlayerRow) -> list[str]:
     """What ``player`` was called before, but for names that somebody else has now."""
-    told = settings(database, player.id).get(_NAMES_BEFORE)
+    stored = settings(database, player.id).get(_NAMES_BEFORE)
     taken = {one.name for one in players(database)}
-    return [name for name in told if name not in taken] if isinstance(told, list) else []
+    return [name for name in stored if name not in taken] if isinstance(stored, list) else []
 
 
 #: The setting of a player that has their names of before.
@@ -79,12 +79,12 @@ LONGEST = 60
 
 def checked(name: str) -> str:
     """``name`` as it is kept; UserError where it is none."""
-    kept = printable(" ".join(name.split()))
-    if not kept:
+    cleaned = printable(" ".join(name.split()))
+    if not cleaned:
         raise UserError("A player needs a name: type one.")
-    if len(kept) > LONGEST:
-        raise UserError(f"A name has at most {LONGEST} characters; this one has {len(kept)}.")
-    return kept
+    if len(cleaned) > LONGEST:
+        raise UserError(f"A name has at most {LONGEST} characters; this one has {len(cleaned)}.")
+    return cleaned
 
 
 def last(database: Database) -> PlayerRow | None:

@@ -57,19 +57,19 @@ class Recovered:
     def words(self, path: Path) -> list[str]:
         """What a person should know of it."""
         kinds = ("run", "lesson", "profile", "player")
-        kept = [counted(self.rows[kind], kind) for kind in kinds if self.rows.get(kind)]
-        told = [f"The store {path} is damaged. It was set aside as {self.aside}."]
-        if not kept:
-            told.append("Nothing in it could be read; takes are taken in again from their files.")
+        recovered = [counted(self.rows[kind], kind) for kind in kinds if self.rows.get(kind)]
+        lines = [f"The store {path} is damaged. It was set aside as {self.aside}."]
+        if not recovered:
+            lines.append("Nothing in it could be read; takes are taken in again from their files.")
         else:
-            told.append(f"Taken over from it: {', '.join(kept)}.")
-        if kept and self.broken:
+            lines.append(f"Taken over from it: {', '.join(recovered)}.")
+        if recovered and self.broken:
             names = sorted({_SAID[table] for table in self.broken})
-            told.append(
+            lines.append(
                 f"Not all of it could be read; some are missing of: {', '.join(names)}. Takes are "
                 "taken in again from their files."
             )
-        return told
+        return lines
 
 
 #: What is in a table, as a player would say it.
@@ -176,9 +176,9 @@ class _Reader:
         self.broken: set[str] = set()
         self._runs: list[int] = []
         #: Some of the columns of a run lay in its row before they lay in ``body``.
-        self._version = self._asked("PRAGMA user_version") or 0
+        self._version = self._scalar("PRAGMA user_version") or 0
 
-    def _asked(self, sql: str) -> Any:
+    def _scalar(self, sql: str) -> Any:
         try:
             row = self._connection.execute(sql).fetchone()
         except _UNREADABLE:

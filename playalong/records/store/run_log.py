@@ -94,14 +94,14 @@ class RunLog:
 
     def _write(self) -> None:
         database: Database | None = None
-        asked_s = -RETRY_S
+        tried_s = -RETRY_S
         is_over = False
         while not is_over:
             is_over = self._is_over.wait(PORTION_S)
             self._collect()
-            if self.trouble is None or is_over or time.monotonic() - asked_s >= RETRY_S:
+            if self.trouble is None or is_over or time.monotonic() - tried_s >= RETRY_S:
                 database = self._to_store(database)
-                asked_s = time.monotonic()
+                tried_s = time.monotonic()
             if self.trouble is not None:
                 self.file.write(self._all, alive_s=self._now_s(), run=self.run, info=self._said)
         if database is not None:

@@ -133,27 +133,27 @@ def take_in(database: Database) -> list[str]:
     StoreError where it still cannot be written: what waits is left as it is.
     """
     counts: dict[str, int] = {}
-    told: list[str] = []
+    notices: list[str] = []
     for path in files(database.path):
         entries = _read(path)
         with database.waiting(_PATIENCE_S), database.writing():
             for change, before in entries.values():
                 try:
-                    told += _take_in(database, change, before)
+                    notices += _take_in(database, change, before)
                 except StoreError:
                     raise
                 except UserError as error:  # a name that somebody else has by now
-                    told.append(str(error))
+                    notices.append(str(error))
                 counts[_CALLED[change.kind]] = counts.get(_CALLED[change.kind], 0) + 1
         with suppress(OSError):
             path.unlink(missing_ok=True)
     if counts:
         what = ", ".join(counted(number, name) for name, number in counts.items())
         verb = "was" if sum(counts.values()) == 1 else "were"
-        told.append(
+        notices.append(
             f"Taken in: {what} that {verb} kept in a file while the store could not be used."
         )
-    return told
+    return notices
 
 
 _CALLED = {
@@ -206,20 +206,20 @@ def _before(database: Database, change: Change) -> Any:
         text = knowledge.profile_text(database, number, change.key)
         return ABSENT if text is None else text
     if change.kind is Kind.LESSON:
-        kept = knowledge.lesson(database, number, change.key)
-        return ABSENT if kept is None else kept
+        progress = knowledge.lesson(database, number, change.key)
+        return ABSENT if progress is None else progress
     return ABSENT
 
 
 def _take_in(database: Database, change: Change, before: Any) -> list[str]:
     """Put a change together with what the store has by now; what is to be told of it."""
-    stored, told = _before(database, change), list[str]()
+    stored, notices = _before(database, change), list[str]()
     if stored is not ABSENT and change.kind is Kind.PROFILE:
         text = profiles.merged(None if before is ABSENT else before, change.value, stored)
         if text is None:
             name = f"{change.key}-{change.player}.toml"
             aside = write_new_file(database.path.parent / "set-aside", _safe(name), stored)
-            told = [f"What was learned of a kit meanwhile replaces its profile, now in {aside}."]
+            notices = [f"What was learned of a kit meanwhile replaces its profile, now in {aside}."]
         change = replace(change, value=change.value if text is None else text)
     elif stored is not ABSENT and change.kind is Kind.LESSON:
         progress = _merged_texts(before, change.value["progress"], stored)
@@ -227,7 +227,7 @@ def _take_in(database: Database, change: Change, before: Any) -> list[str]:
     elif stored is not ABSENT and change.value is not None:
         change = replace(change, value=merged(before, change.value, stored))
     _keep(database, change)
-    return told
+    return notices
 
 
 def _merged_texts(before: Any, after: str, stored: str) -> str:
