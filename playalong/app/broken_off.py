@@ -21,11 +21,11 @@ from playalong.support.errors import UserError
 T = TypeVar("T")
 
 
-def told(found: BrokenOff) -> str:
+def describe(found: BrokenOff) -> str:
     """Which run it is, and how much of it is kept."""
     row, strokes = found.row, strokes_in(found)
-    kept = f"{strokes} stroke{'' if strokes == 1 else 's'}"
-    return f"{row.title or row.kind}, {row.began:%Y-%m-%d %H:%M}, {row.player}: {kept} kept"
+    count = f"{strokes} stroke{'' if strokes == 1 else 's'}"
+    return f"{row.title or row.kind}, {row.began:%Y-%m-%d %H:%M}, {row.player}: {count} kept"
 
 
 def strokes_in(found: BrokenOff) -> int:
@@ -65,7 +65,7 @@ def offer(context: RunContext, memory: Memory, who: str | None = None) -> None:
         page = ChoicesPage(
             context.theme,
             "A run was broken off",
-            said=f"{told(found)}.",
+            said=f"{describe(found)}.",
             lines=["The program ended before the run did. What had been played is here."],
             offered=[GRADE, KEEP, THROW_AWAY, LATER],
         )
@@ -73,11 +73,11 @@ def offer(context: RunContext, memory: Memory, who: str | None = None) -> None:
         if outcome is Outcome.LEAVE:
             return
         if outcome is Outcome.THROW_AWAY:
-            told_on_page(context, partial(memory.throw_away, found))
+            try_on_page(context, partial(memory.throw_away, found))
             continue
         is_graded = outcome is Outcome.GRADE
         keep = partial(take_up, memory, found, memory.folder / "takes", graded=is_graded)
-        graded = told_on_page(context, keep)
+        graded = try_on_page(context, keep)
         if graded is not None:
             score, advice = graded.grade.score.total, graded.grade.advice
             say_on_page(context, "A run was broken off", f"{score:.0f} of 100. {advice}")
@@ -88,8 +88,8 @@ def say_on_page(context: RunContext, title: str, said: str, *, lines: Sequence[s
     hold(context, ChoicesPage(context.theme, title, said=said, lines=lines), 0.0)
 
 
-def told_on_page(context: RunContext, do: Callable[[], T]) -> T | None:
-    """What ``do`` gives; None where it cannot be, which is told on a page."""
+def try_on_page(context: RunContext, do: Callable[[], T]) -> T | None:
+    """What ``do`` gives; None where it cannot be, and a page says why."""
     try:
         return do()
     except UserError as error:

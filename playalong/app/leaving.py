@@ -69,9 +69,9 @@ def traces_of(home: UserFolders, database: Database, player: PlayerRow) -> Trace
 def listed(player: PlayerRow, found: Traces) -> list[str]:
     """What erasing would take away, in lines: that is what is confirmed."""
     counts = ((found.runs, "run"), (found.lessons, "lesson"), (found.profiles, "profile"))
-    kept = [f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts]
+    parts = [f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts]
     files = len(found.files)
-    lines = [f"Of {player.name} there is in the store: {', '.join(kept)}; and level and settings."]
+    lines = [f"Of {player.name} there is in the store: {', '.join(parts)}; and level and settings."]
     if files:
         lines.append("1 file would go with it:" if files == 1 else f"{files} files would go too:")
     return [*lines, *(f"  {path}" for path in found.files)]
@@ -119,9 +119,9 @@ def _files(home: UserFolders, name: str, known: Collection[Path]) -> Iterator[Pa
     for path in [*home.data.glob("mistakes/*"), *waiting]:
         if _holds(path, name):
             yield path
-    kept = home.data / "set-aside"
+    set_aside = home.data / "set-aside"
     earlier = [] if home.simulated else profiles.earlier_files(home.config)
-    for path in [*earlier, *kept.glob("*.toml*")]:
+    for path in [*earlier, *set_aside.glob("*.toml*")]:
         names = profiles.names_in(path)
         if names is not None and names[1] == name:
             yield path

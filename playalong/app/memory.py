@@ -37,13 +37,13 @@ STORE, SIMULATED_STORE = "playalong.db", "simulated.db"
 
 @dataclass(kw_only=True)
 class Memory:
-    """The store in ``folder``; ``told`` is what went wrong with it, each thing once, and ``noted``
-    what went well and should be known.
+    """The store in ``folder``; ``trouble`` is what went wrong with it, each thing once, and
+    ``noted`` what went well and should be known.
     """
 
     folder: Path
     simulated: bool = False
-    told: list[str] = field(default_factory=list)
+    trouble: list[str] = field(default_factory=list)
     noted: list[str] = field(default_factory=list)
 
     @property
@@ -73,7 +73,7 @@ class Memory:
             raise UserError("Nothing has been played yet: the first run begins the history.")
         database = self.open()
         if database is None:
-            raise UserError.of(self.told)
+            raise UserError.of(self.trouble)
         return database
 
     # Takes that wait for the store.
@@ -124,8 +124,8 @@ class Memory:
             self.noted.append(f"Taken in: {takes} kept as files while the store could not be used.")
 
     def _say(self, words: str) -> None:
-        if words not in self.told:
-            self.told.append(words)
+        if words not in self.trouble:
+            self.trouble.append(words)
 
     # Runs.
 
@@ -229,7 +229,7 @@ class Memory:
         database = self.open()
         try:
             if database is None:
-                raise UserError.of(self.told)
+                raise UserError.of(self.trouble)
             with closing(database), database.writing():
                 run = found.row.id
                 if not run:

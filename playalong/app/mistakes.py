@@ -41,7 +41,7 @@ class Mishaps:
         self.found.setdefault(what, error)
 
     @contextmanager
-    def kept(self, what: str) -> Iterator[None]:
+    def catching(self, what: str) -> Iterator[None]:
         """Go on after what fails here."""
         try:
             yield

@@ -59,15 +59,15 @@ def move_in(
     try:
         if players.settings(database).get(_DONE):
             return [], True
-        told = [*_settings(database, config), *_profiles(database, config)]
+        notices = [*_settings(database, config), *_profiles(database, config)]
         count = len(_paths(memory.folder))
         if count > most:
-            return told, False
+            return notices, False
         with progress(count, "takes taken in") if count > _AT_ONCE else nullcontext() as step:
-            told += move_takes_in(memory, database, lambda *_: step() if step else None)
+            notices += move_takes_in(memory, database, lambda *_: step() if step else None)
     except StoreError as error:
         return [str(error)], True
-    return told, True
+    return notices, True
 
 
 def move_takes_in(memory: Memory, database: Database, progress: Progress) -> list[str]:
@@ -77,7 +77,7 @@ def move_takes_in(memory: Memory, database: Database, progress: Progress) -> lis
     """
     simulated = replace(memory, simulated=True).open()
     try:
-        told = [
+        notices = [
             *_takes(memory.folder, database, simulated, progress=progress),
             *_lessons(memory.folder, database, simulated),
         ]
@@ -85,7 +85,7 @@ def move_takes_in(memory: Memory, database: Database, progress: Progress) -> lis
         if simulated is not None:
             simulated.close()
     players.remember(database, {_DONE: True})
-    return told
+    return notices
 
 
 def _paths(data: Path) -> list[Path]:
@@ -176,7 +176,7 @@ def _lessons(data: Path, database: Database, simulated: Database | None) -> Iter
         found = next(filter(None, (_practised(store, path.stem) for store in stores)), None)
         found = found or _of_library(database, path.stem)
         try:
-            kept = read_text(path)
+            text = read_text(path)
         except (OSError, UnicodeDecodeError) as error:
             yield _left(path, error)
             continue
@@ -192,7 +192,7 @@ def _lessons(data: Path, database: Database, simulated: Database | None) -> Iter
         ) as is_new:
             if is_new:
                 knowledge.keep_lesson(
-                    store, number, pattern, name=path.stem, progress=kept, now=_now()
+                    store, number, pattern, name=path.stem, progress=text, now=_now()
                 )
 
 

@@ -51,8 +51,8 @@ class Look:
     counting: Counting | None = None
 
 
-def counting_of(look: Look, kept: Mapping[str, Any]) -> Counting:
-    """What counts in: as it is asked for, or as the settings in ``kept`` have it.
+def counting_of(look: Look, stored: Mapping[str, Any]) -> Counting:
+    """What counts in: as it is asked for, or as the settings in ``stored`` have it.
 
     On the kit's own module it is sticks.
     """
@@ -60,17 +60,17 @@ def counting_of(look: Look, kept: Mapping[str, Any]) -> Counting:
         return Counting.STICKS
     if look.counting is not None:
         return look.counting
-    return next((one for one in Counting if one == kept.get("counting")), Counting.STICKS)
+    return next((one for one in Counting if one == stored.get("counting")), Counting.STICKS)
 
 
-def themed(look: Look, kept: Mapping[str, Any]) -> Theme:
-    """The theme that is asked for, or else that of the settings in ``kept``."""
+def themed(look: Look, stored: Mapping[str, Any]) -> Theme:
+    """The theme that is asked for, or else that of the settings in ``stored``."""
     return Theme.load(
         shipped.folder("assets") / "fonts",
-        look.dark or bool(kept.get("dark")),
-        look.large or bool(kept.get("large")),
-        strong=bool(kept.get("strong")),
-        still=bool(kept.get("still")),
+        look.dark or bool(stored.get("dark")),
+        look.large or bool(stored.get("large")),
+        strong=bool(stored.get("strong")),
+        still=bool(stored.get("still")),
     )
 
 
@@ -88,12 +88,12 @@ class OpenDevices:
 
     def __enter__(self) -> RunContext:
         look, fast = self._look, self._fast
-        kept = self._home.settings_of(None)
+        stored = self._home.settings_of(None)
         self._window = Window.open(offscreen=True if fast else None)
         try:
             self._output: Output = SilentOutput() if fast else self._device()
             self._level_db = self._output.level_db
-            self._output.mix = self._mix = self._wished_mix({} if fast else kept)
+            self._output.mix = self._mix = self._wished_mix({} if fast else stored)
             if look.kit_click and not fast:
                 self._output = KitClick(self._output, look.kit_click)
         except BaseException:
@@ -102,12 +102,12 @@ class OpenDevices:
         return RunContext(
             clock=self._clock,
             window=self._window,
-            theme=themed(look, kept),
+            theme=themed(look, stored),
             output=self._output,
             notices=(*self._notices, *self._home.notices),
             frame_s=FAST_FRAME_S if fast else FRAME_S,
             listen_s=FAST_FRAME_S if fast else LISTEN_S,
-            counting=Counting.STICKS if fast else counting_of(look, kept),
+            counting=Counting.STICKS if fast else counting_of(look, stored),
         )
 
     def _device(self) -> DeviceOutput:
@@ -128,14 +128,14 @@ class OpenDevices:
     def _wished_mix(self, left: Mapping[str, Any]) -> Mix:
         """Click, drums and recording as they are asked for, or as they were ``left``."""
         look = self._look
-        asked = {
+        requested = {
             "click_db": look.click_db,
             "soft_click_db": look.click_db,
             "drums_db": look.drums_db,
         }
         found: dict[str, Any] = {}
         for name in MIXED:
-            level_db = asked.get(name)
+            level_db = requested.get(name)
             if level_db is None:
                 level_db = left.get(name)
             if isinstance(level_db, int | float) and LOWEST_DB <= level_db <= HIGHEST_DB:

@@ -100,13 +100,13 @@ class UserFolders:
             player = players.find(database, name)
             if player is None:
                 raise UserError(f"There is no player {quoted(name)}.")
-            kept = players.rename(database, player, to)
+            renamed = players.rename(database, player, to)
             for kit in knowledge.kits(database, player.id):
                 text = knowledge.profile_text(database, player.id, kit)
-                found = profiles.renamed(text or "", kept)
+                found = profiles.renamed(text or "", renamed)
                 if found is not None:
                     knowledge.keep_profile(database, player.id, kit, text=found, now=_now())
-            return kept
+            return renamed
 
         return self._must_write(rename)
 
@@ -220,23 +220,23 @@ class UserFolders:
             before = None
             if found is not None:
                 before = knowledge.profile_text(database, found.id, profile.kit)
-            kind, kept = Kind.WRITTEN, text
-            if kept is None:
-                kind, kept = Kind.PROFILE, profiles.as_text(profile, before)
-                if kept is None and before is not None:
+            kind, value = Kind.WRITTEN, text
+            if value is None:
+                kind, value = Kind.PROFILE, profiles.as_text(profile, before)
+                if value is None and before is not None:
                     self._set_aside(profile, before)
-                    kept = profiles.as_text(profile)
+                    value = profiles.as_text(profile)
             named = {"player": profile.player, "key": profile.kit}
-            return [Change(kind=kind, value=kept or "", **named)]
+            return [Change(kind=kind, value=value or "", **named)]
 
         try:
-            is_kept = self._keep(describe)
+            is_saved = self._keep(describe)
         except UserError as error:  # it can stand in no text
             self._notice(str(error))
-            is_kept = False
-        if not is_kept:
+            is_saved = False
+        if not is_saved:
             self._notice(f"What was learned of the kit {quoted(profile.kit)} is not kept.")
-        return is_kept
+        return is_saved
 
     def _set_aside(self, profile: Profile, text: str) -> None:
         aside = write_new_file(self.data / "set-aside", profiles.file_name(profile), text)
@@ -260,12 +260,14 @@ class UserFolders:
         """The store, made where there is none; None where it cannot be used."""
         memory = self.memory
         database = memory.open()
-        for words in [*memory.told, *memory.noted]:
+        for words in [*memory.trouble, *memory.noted]:
             self._notice(words)
         if database is not None and not self.simulated:
-            told, is_in = moving_in.move_in(memory, database, self.config, most=self.most_at_once)
+            notices, is_in = moving_in.move_in(
+                memory, database, self.config, most=self.most_at_once
+            )
             self.are_takes_due = not is_in
-            for words in told:
+            for words in notices:
                 self._notice(words)
         return database
 
@@ -314,10 +316,10 @@ class UserFolders:
                     return True
             except StoreError as error:
                 self._notice(str(error))
-            is_kept = changes.keep_in_file(self.memory.path, database, describe)
-        if is_kept:
+            is_saved = changes.keep_in_file(self.memory.path, database, describe)
+        if is_saved:
             self._notice(changes.WORDS)
-        return is_kept
+        return is_saved
 
     def _must_write(self, change: Callable[[Database], T]) -> T:
         """Change something in the store; UserError where it cannot be."""

@@ -147,7 +147,7 @@ def run(given: Options) -> None:
     finally:
         database.close()
     if not (given.json or given.csv):
-        print_notices([*home.notices, *memory.told, *memory.noted])
+        print_notices([*home.notices, *memory.trouble, *memory.noted])
 
 
 def _refuse_unused(given: Options) -> None:
@@ -241,7 +241,7 @@ def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
     if not found:
         print_lines("No run was broken off.")
     for one in found:
-        told = broken_off.told(one)
+        told = broken_off.describe(one)
         if what == "list":
             print_lines(f"{told}.")
         elif what == "throw-away":
@@ -251,7 +251,7 @@ def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
             graded = broken_off.take_up(memory, one, home.data / "takes", graded=what == "grade")
             score = "" if graded is None else f", {graded.grade.score.total:.0f} of 100"
             print_lines(f"{told}{score}.")
-    print_notices([*home.notices, *memory.told, *memory.noted])
+    print_notices([*home.notices, *memory.trouble, *memory.noted])
 
 
 def _export(

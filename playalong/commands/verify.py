@@ -54,7 +54,7 @@ def _print(found: "Verified") -> None:
     title, who = found.assessment.title, found.player
     print_lines(f'{found.path}: "{title}", {who}, {found.plain["ended"]}')
     for check in found.runs:
-        score = check.told.get("score", {}).get("total")
+        score = check.reported.get("score", {}).get("total")
         told = "not graded" if score is None else f"{score:.1f} of 100"
         if check.graded is None:
             print_lines(f"  {check.name}: {told}; its take cannot be graded")

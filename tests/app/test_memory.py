@@ -75,7 +75,7 @@ def test_a_run_is_kept_with_the_grade_that_was_shown(task, context, tmp_path):
     assert (row.player, row.kit, row.title) == ("Ines", "Practice Kit", "A Test")
     assert row.score == shown["score"]["total"]
     database.close()
-    assert context.memory.told == []
+    assert context.memory.trouble == []
 
 
 def test_a_run_that_was_killed_is_graded_as_far_as_it_went(task, context, tmp_path, monkeypatch):

@@ -131,7 +131,7 @@ def test_takes_of_a_time_without_a_store_are_taken_in_later(home: UserFolders, t
     recording = Recording.resumed({"tempo_us": 714286, "info": dict(told.info)}, [])
     memory = home.memory
     assert memory.keep(memory.begin(recording, "play"), recording, None, file=path) is None
-    assert "Takes are kept as files meanwhile, and taken in later." in memory.told
+    assert "Takes are kept as files meanwhile, and taken in later." in memory.trouble
     store.rmdir()
     later = home.memory
     database = later.open()
@@ -140,7 +140,7 @@ def test_takes_of_a_time_without_a_store_are_taken_in_later(home: UserFolders, t
     database.close()
     again = home.memory
     again.open().close()
-    assert again.told == again.noted == []
+    assert again.trouble == again.noted == []
 
 
 def test_a_damaged_store_is_set_aside_and_filled_from_the_takes(

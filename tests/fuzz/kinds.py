@@ -134,7 +134,7 @@ def store(data: bytes) -> None:
             memory.broken_off()
         database = memory.open()
         if database is None:
-            assert memory.told
+            assert memory.trouble
             return
         try:
             with suppress(UserError):

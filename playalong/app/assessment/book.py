@@ -189,8 +189,8 @@ class Book:
             self._folder.keep(name, text.encode())
         self._folder.keep(ASSESSMENT, self.file.text.encode())
 
-    def _kept_calibration(self) -> str:
-        """The name of the file with the calibration, which is kept before a run that has it.
+    def _save_calibration(self) -> str:
+        """The name of the file with the calibration, which is saved before a run that has it.
 
         It may have become another one since the sitting began; empty for somebody simulated.
         """
@@ -215,9 +215,9 @@ class Book:
             "runs": [run.as_plain() for run in self.runs],
             "began": self.began.isoformat(timespec="seconds"),
         }
-        self._writer.submit(self._kept, plain)
+        self._writer.submit(self._write_progress, plain)
 
-    def _kept(self, plain: Mapping[str, Any]) -> None:
+    def _write_progress(self, plain: Mapping[str, Any]) -> None:
         try:
             self._folder.keep_progress(plain)
         except FileError as error:
@@ -226,7 +226,7 @@ class Book:
 
     def add(self, state: RunState, recording: Recording, graded: Graded) -> RunEntry:
         """A run is over; its take and grade are kept. FileError where they cannot be."""
-        sitting, calibration = self.sitting, self._kept_calibration()
+        sitting, calibration = self.sitting, self._save_calibration()
         run = RunEntry(
             item=sitting.item,
             is_rehearsal=sitting.is_rehearsal,

@@ -103,8 +103,8 @@ def _chosen(
     ]
     results = len(list((home.data / RESULTS).glob("*.zip")))
     if results:
-        told = f"{counted(results, 'result')} here"
-        choices.append(Choice(name="A teacher's word", value=told, fixed=True))
+        status = f"{counted(results, 'result')} here"
+        choices.append(Choice(name="A teacher's word", value=status, fixed=True))
     commands = context.pad_commands
     pads, call = (commands.pads, commands.call) if commands else ({}, "")
     page = SettingsPage(

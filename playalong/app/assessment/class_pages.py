@@ -63,8 +63,8 @@ def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:
     if common:
         lines.append("What comes most often:")
         for fault in common:
-            what, told = common_fault(fault, titles)
-            lines += [f"  {what}", f"    {told}"]
+            what, description = common_fault(fault, titles)
+            lines += [f"  {what}", f"    {description}"]
     moved = group.moved()[:MOVED]
     if moved:
         lines.append("Who moved most since the last time:")
@@ -78,7 +78,7 @@ def terminal_lines(group: Group, names: Sequence[str]) -> list[str]:
 def _cell(one: ClassResult, number: int) -> str:
     item = one.items[number]
     score = "-" if item.score is None else f"{item.score:.0f}"
-    mark = item.told_mark
+    mark = item.final_mark
     shown = mark if len(mark) <= 9 else f"{mark[:8]}…"
     return f"{score} {shown}".strip()
 
@@ -96,7 +96,7 @@ def class_pages(
         facts.append(("players", many) if len(found) == 1 else (group.title, f"{many} players"))
         faults = [common_fault(one, titles) for one in group.common()[:COMMON]]
         head = "" if len(found) == 1 else f"{group.title}: "
-        common += [(f"{head}{what}", told) for what, told in faults]
+        common += [(f"{head}{what}", description) for what, description in faults]
         tables += _tables(group, titles, "" if len(found) == 1 else group.title)
         if names and shows_names:
             gone = missing(names, group)
@@ -119,7 +119,7 @@ def _tables(group: Group, titles: Sequence[str], title: str) -> list[Table]:
         for number, item in enumerate(one.items):
             score = "-" if item.score is None else f"{item.score:.0f}"
             own = " (teacher)" if item.own_mark else ""
-            cells.append(f"{score}\n{item.told_mark}{own}".strip())
+            cells.append(f"{score}\n{item.final_mark}{own}".strip())
             if not item.is_reached:
                 off.add((at, number + 1))
         cells += [f"{one.score:.1f}", f"{one.reached} of {len(titles)}", when(one.ended)[:_DAY]]

@@ -69,7 +69,7 @@ class ItemResult:
     own_mark: str = ""
 
     @property
-    def told_mark(self) -> str:
+    def final_mark(self) -> str:
         """The teacher's mark, where there is one, or else the computed one."""
         return self.own_mark or self.mark
 
@@ -185,8 +185,8 @@ def read_one(path: Path) -> Read:
     except UserError as error:
         return Read(path, None, " ".join(error.lines))
     except Exception as error:
-        told = f"{path}: The program made a mistake ({described(error)}). {keep_mistake(error)}"
-        return Read(path, None, told.rstrip())
+        message = f"{path}: The program made a mistake ({described(error)}). {keep_mistake(error)}"
+        return Read(path, None, message.rstrip())
 
 
 def summary(found: Verified) -> ClassResult:
@@ -209,7 +209,7 @@ def summary(found: Verified) -> ClassResult:
         fault.key: fault
         for number in range(len(items))
         for check in found.counted(number)
-        for fault in _faults(number, check.told)
+        for fault in _faults(number, check.reported)
     }
     return ClassResult(
         path=found.path,
@@ -293,6 +293,6 @@ def as_csv(group: Group) -> list[str]:
     for one in group.latest:
         cells: list[Any] = [one.player, one.ended, not one.wrong, one.score, one.reached]
         for item in one.items:
-            cells += [item.score, item.told_mark, *(value for _, value in item.figures)]
+            cells += [item.score, item.final_mark, *(value for _, value in item.figures)]
         lines.append(line_of([cell(printable(v) if isinstance(v, str) else v) for v in cells]))
     return lines

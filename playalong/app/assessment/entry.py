@@ -114,7 +114,7 @@ def take_on(
         is_over = session.go()
         has_runs = any(run.counts for run in book.runs)
         path = book.finish(folder or home.data / RESULTS) if is_over and has_runs else None
-        lines = [f"{what}: {came}" for what, came in session.told()]
+        lines = [f"{what}: {came}" for what, came in session.item_results()]
         trouble = [*session.trouble, *book.trouble]
     finally:
         book.close(is_over)

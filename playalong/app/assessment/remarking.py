@@ -35,7 +35,7 @@ class _Row:
 
     name: str
     value: str
-    asked: str
+    question: str
     said: Callable[[Remark, str], Remark]
     wants_reason: bool = False
 
@@ -49,9 +49,9 @@ def choose_result(context: RunContext, folder: Path) -> None:
     """Choose one of the results in ``folder``, the latest first, and say something of it."""
     found = []
     for path in folder.glob("*.zip"):
-        told = peek(path)
-        if told is not None:
-            player, _, ended, title = told
+        summary = peek(path)
+        if summary is not None:
+            player, _, ended, title = summary
             found.append((ended, path, shortened(player), shortened(title)))
     found.sort(reverse=True)
     rows = Rows(
@@ -89,7 +89,7 @@ def remark_in_window(context: RunContext, path: Path) -> None:
         if hold(context, page, 0.0) is not Outcome.START:
             return
         chosen = rows.chosen
-        said = _asked(context, offered[chosen], remark)
+        said = _ask(context, offered[chosen], remark)
         if said is not None and said != remark:
             remark = replace(said, result=digest(path.read_bytes()))
             write_remark(path, remark)
@@ -113,8 +113,8 @@ def _page(
     )
 
 
-def _asked(context: RunContext, row: _Row, remark: Remark) -> Remark | None:
-    words = _typed(context, row.name, row.asked)
+def _ask(context: RunContext, row: _Row, remark: Remark) -> Remark | None:
+    words = _typed(context, row.name, row.question)
     if not words:
         return None
     if row.wants_reason:
@@ -123,8 +123,8 @@ def _asked(context: RunContext, row: _Row, remark: Remark) -> Remark | None:
     return row.said(remark, words)
 
 
-def _typed(context: RunContext, title: str, asked: str) -> str:
-    page = TypedPage(theme=context.theme, title=title, asked=asked, longest=400)
+def _typed(context: RunContext, title: str, question: str) -> str:
+    page = TypedPage(theme=context.theme, title=title, asked=question, longest=400)
     while hold(context, page, 0.0) is Outcome.ACCEPT:
         words = page.typed.strip()
         if words:
@@ -145,7 +145,7 @@ def _rows(found: Verified, remark: Remark) -> list[_Row]:
             _Row(
                 name=f"{name}: mark",
                 value=value,
-                asked="Which mark do you give?",
+                question="Which mark do you give?",
                 said=partial(_with_mark, number),
                 wants_reason=True,
             )
@@ -163,25 +163,25 @@ def _with_eye(what: str, remark: Remark, words: str, *, item: int | None) -> Rem
     return remark.with_eye(what, words, item)
 
 
-def _of(asked: Sequence[str], remark: Remark, *, item: int | None, name: str) -> list[_Row]:
+def _of(criteria: Sequence[str], remark: Remark, *, item: int | None, name: str) -> list[_Row]:
     """What is judged by eye, and comments: on the whole, or of an item."""
     own = remark if item is None else remark.of(item)
     rows = [
         _Row(
             name=f"{name}: {what}",
             value=own.by_eye.get(what, "not judged yet"),
-            asked=f"What do you say of {what}?",
+            question=f"What do you say of {what}?",
             said=partial(_with_eye, what, item=item),
         )
-        for what in dict.fromkeys((*asked, *own.by_eye))
+        for what in dict.fromkeys((*criteria, *own.by_eye))
     ]
     comments = own.comments
-    told = comments[-1] if comments else "none yet"
+    latest = comments[-1] if comments else "none yet"
     rows.append(
         _Row(
             name=f"{name}: comment",
-            value=told,
-            asked="What do you want to say?",
+            value=latest,
+            question="What do you want to say?",
             said=lambda said, words: said.with_comment(words, item),
         )
     )

@@ -217,7 +217,7 @@ def _drawn(graded: Graded, name: str) -> dict[str, Any]:
 
 
 def _score(check: RunCheck) -> float:
-    return float(check.told["score"]["total"])
+    return float(check.reported["score"]["total"])
 
 
 def _run_row(check: RunCheck, counts: bool) -> tuple[str, str]:
@@ -228,19 +228,19 @@ def _run_row(check: RunCheck, counts: bool) -> tuple[str, str]:
 
 
 def _scored(check: RunCheck) -> str:
-    told = f"{_score(check):.0f}"
+    text = f"{_score(check):.0f}"
     if check.version and check.differences and check.now:
-        told += f" (by this version {check.now['score']['total']:.0f})"
-    return told
+        text += f" (by this version {check.now['score']['total']:.0f})"
+    return text
 
 
 def _mark_rows(found: Verified, number: int) -> list[MarkRow]:
     item = found.assessment.items[number]
-    asked = {one.measure: one for one in item.asked}
+    by_measure = {one.measure: one for one in item.asked}
     rows = []
     for mark, now in zip(found.items[number].marks, found.items_now[number].marks, strict=True):
-        if mark.asked in asked:
-            measure, what = MEASURES[mark.asked], phrases.limits(asked[mark.asked])
+        if mark.asked in by_measure:
+            measure, what = MEASURES[mark.asked], phrases.limits(by_measure[mark.asked])
             figure = measure.written(mark.value)
             if found.version and now.value != mark.value:
                 figure += f" (by this version {measure.written(now.value)})"
@@ -251,15 +251,15 @@ def _mark_rows(found: Verified, number: int) -> list[MarkRow]:
     return rows
 
 
-def _eye(asked: Sequence[str], said: Mapping[str, str]) -> list[tuple[str, str]]:
-    return [(what, said.get(what, "not judged yet")) for what in dict.fromkeys((*asked, *said))]
+def _eye(criteria: Sequence[str], said: Mapping[str, str]) -> list[tuple[str, str]]:
+    return [(what, said.get(what, "not judged yet")) for what in dict.fromkeys((*criteria, *said))]
 
 
 def _changes(found: Verified, number: int, before: Verified | None) -> list[str]:
     """What is otherwise than the last time, in words."""
     if before is None or not found.counted(number) or not before.counted(number):
         return []
-    now, then = found.counted(number)[-1].told, before.counted(number)[-1].told
+    now, then = found.counted(number)[-1].reported, before.counted(number)[-1].reported
     lines = []
     for name, least in _CHANGES.items():
         measure = MEASURES[name]

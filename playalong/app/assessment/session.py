@@ -162,7 +162,7 @@ class AssessmentSession:
         if sitting.state is State.AGREEING:
             rows, words = self._agreed.rows, [sitting.assessment.instructions]
         elif sitting.state is State.CLOSED:
-            rows = self.told()
+            rows = self.item_results()
         # Before it has begun nothing ends by leaving, and when it is over nothing is left to do.
         offered = [_GO_ON, _FINISH if sitting.may(Event.FINISH) else LEAVE]
         if sitting.state is State.AGREEING:
@@ -199,7 +199,7 @@ class AssessmentSession:
         return self._words(
             phrases.COVERED,
             self._offered(),
-            rows=self._asked(),
+            rows=self._requirements(),
             words=lines,
             title=f"{phrases.which_item(sitting).capitalize()}: {sitting.asked.title}",
         )
@@ -215,7 +215,7 @@ class AssessmentSession:
             bars=task.written(),
             voices=task.pattern.voices,
             rows=Rows([]),
-            facts=self._asked(),
+            facts=self._requirements(),
             rules=task.rules,
             notes=[phrases.LOOKING] if looking else [*self._agreed.notes],
             caution=CAUTION,
@@ -237,13 +237,13 @@ class AssessmentSession:
             return Buttons(offered)
         return Buttons(offered, commands.pads, commands.call)
 
-    def _asked(self) -> list[tuple[str, str]]:
+    def _requirements(self) -> list[tuple[str, str]]:
         sitting = self.sitting
         rows = [(phrases.which_item(sitting), phrases.which_run(sitting))]
-        asked = [line.partition(": ") for line in phrases.asked(sitting.assessment, sitting.asked)]
-        return [*rows, *((what, limit) for what, _, limit in asked)]
+        limits = [line.partition(": ") for line in phrases.asked(sitting.assessment, sitting.asked)]
+        return [*rows, *((what, limit) for what, _, limit in limits)]
 
-    def told(self) -> list[tuple[str, str]]:
+    def item_results(self) -> list[tuple[str, str]]:
         """What each item came to."""
         found = []
         for number, item in enumerate(self.sitting.assessment.items):
@@ -265,13 +265,13 @@ class AssessmentSession:
             task = replace(task, simulated=task.simulated.next(self._runs))
         targets, number = task.targets(), self._runs
         self._runs += 1
-        told_s = clock.now()
+        last_s = clock.now()
 
         def time_passes(_: int = 0) -> None:
-            nonlocal told_s
+            nonlocal last_s
             now_s = clock.now()
-            sitting.time_passed(now_s - told_s)
-            told_s = now_s
+            sitting.time_passed(now_s - last_s)
+            last_s = now_s
             self._book.keep_progress()
 
         run = Run(task, context, lambda start_s: self._connect(targets, number, start_s))
@@ -298,7 +298,7 @@ class AssessmentSession:
         memory = self._context.memory
         if memory is not None and ended.log is not None:
             memory.keep(ended.log, ended.recording, graded, file=None)
-            self.trouble += [words for words in memory.told if words not in self.trouble]
+            self.trouble += [words for words in memory.trouble if words not in self.trouble]
         return graded
 
     def _show_grade(self, task: Task, graded: Graded) -> bool:
@@ -318,17 +318,17 @@ class _Waiting(Scene):
 
     def __post_init__(self) -> None:
         self._state = self.book.sitting.state
-        self._told_s = self._kept_s = self.context.clock.now()
+        self._last_s = self._saved_s = self.context.clock.now()
 
     def view(self, now_s: float) -> View | None:
         """The page, with the time that is left."""
         sitting = self.book.sitting
-        sitting.time_passed(now_s - self._told_s)
-        self._told_s = now_s
+        sitting.time_passed(now_s - self._last_s)
+        self._last_s = now_s
         if sitting.state is not self._state:
             return None
-        if now_s - self._kept_s >= KEEP_S:
-            self._kept_s = now_s
+        if now_s - self._saved_s >= KEEP_S:
+            self._saved_s = now_s
             self.book.keep_progress()
         if isinstance(self.page, ReadyPage):
             self.page.title = _clocked(sitting)
@@ -344,8 +344,8 @@ class _Waiting(Scene):
         """A press on the page. Who closes the window leaves; strokes that would leave only ask."""
         if press is Key.CLOSE:
             return Outcome.LEAVE
-        asked = Outcome.FINISH if press is Outcome.LEAVE else press
-        return page.handle(asked)
+        requested = Outcome.FINISH if press is Outcome.LEAVE else press
+        return page.handle(requested)
 
 
 def _clocked(sitting: Sitting) -> str:

@@ -56,7 +56,7 @@ from playalong.support.version import program_version
 ALIKE = 2e-6
 
 #: What a take says of itself and the assessment asks for, with what it is called.
-_ASKED_OF_A_TAKE = {
+_EXPECTED_INFO = {
     "pattern": "the pattern",
     "pattern_id": "the pattern",
     "pattern_text": "the pattern",
@@ -85,8 +85,8 @@ _NOT_ALONG = ("tempo_bpm", "pads")
 #: Somebody of whom nothing is known.
 NOBODY = Profile(kit="", player="")
 
-#: So many figures that differ are told of a run.
-_TOLD = 6
+#: So many figures that differ are listed of a run.
+_MOST_LISTED = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,23 +94,24 @@ class Difference:
     """A figure by its place in the grade, as the result has it and as it is of these hits."""
 
     what: str
-    told: Any
+    reported: Any
     now: Any
 
     def __str__(self) -> str:
-        return f"{self.what} is {_short(self.told)} in the result, {_short(self.now)} of these hits"
+        was, now = _short(self.reported), _short(self.now)
+        return f"{self.what} is {was} in the result, {now} of these hits"
 
 
 @dataclass(frozen=True, kw_only=True)
 class RunCheck:
-    """One run: the grade that was told, the grade of its hits, and where they differ.
+    """One run: the grade that was reported, the grade of its hits, and where they differ.
 
     ``graded`` is None where the take cannot be graded; ``version`` the other version of the program
     that graded it, empty where it was this one.
     """
 
     run: RunEntry
-    told: Mapping[str, Any]
+    reported: Mapping[str, Any]
     now: Mapping[str, Any]
     differences: tuple[Difference, ...]
     graded: Graded | None
@@ -226,16 +227,18 @@ def _verified(
     sources = _Sources(files=files, plain=plain, text=text, patterns=texts)
     checks = []
     for run in runs:
-        check, told = _run(assessment, run, sources)
+        check, trouble = _run(assessment, run, sources)
         checks.append(check)
-        wrong += told
+        wrong += trouble
         if not check.version:
-            wrong += _told(check)
-    told_grades = {check.run.grade: check.told for check in checks}
-    now_grades = {check.run.grade: check.now or check.told for check in checks}
+            wrong += _difference_lines(check)
+    reported_grades = {check.run.grade: check.reported for check in checks}
+    now_grades = {check.run.grade: check.now or check.reported for check in checks}
     numbers = range(len(assessment.items))
-    items = tuple(marks_of(assessment, number, runs=runs, grades=told_grades) for number in numbers)
-    wrong += _marks_told(assessment, items, plain)
+    items = tuple(
+        marks_of(assessment, number, runs=runs, grades=reported_grades) for number in numbers
+    )
+    wrong += _wrong_marks(assessment, items, plain)
     return Verified(
         path=path,
         plain=plain,
@@ -289,7 +292,7 @@ def _profile(calibration: str) -> Profile:
 
 
 @lru_cache(maxsize=256)
-def _asked(
+def _prepared_item(
     name: str,
     text: str,
     patterns: tuple[tuple[str, str], ...],
@@ -305,10 +308,10 @@ def _asked(
 
 
 def _expected(
-    asked: tuple[Task, Targets, Mapping[str, Any]], profile: Profile, is_simulated: bool
+    prepared: tuple[Task, Targets, Mapping[str, Any]], profile: Profile, is_simulated: bool
 ) -> Mapping[str, Any]:
     """What a take of an item says of itself, as a player with this calibration plays it."""
-    task, targets, info = asked
+    task, targets, info = prepared
     bands = profile.bands or task.rules.bands
     own = TakeInfo(
         player="" if is_simulated else profile.player,
@@ -324,40 +327,40 @@ def _expected(
 def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunCheck, list[str]]:
     """One run graded anew, and what of its take is not as it was asked."""
     item, files, plain = assessment.items[run.item], sources.files, sources.plain
-    told = plain_of(files[run.grade])
-    if not told:
+    reported = plain_of(files[run.grade])
+    if not reported:
         raise ResultError(f"{run.grade} in it is no grade.")
     try:
         take = from_bytes(files[run.take], run.take)
         graded = grade_take(assessment.pattern_of(item), take, Options())
     except (TakeError, UserError) as error:
-        check = RunCheck(run=run, told=told, now={}, differences=(), graded=None)
+        check = RunCheck(run=run, reported=reported, now={}, differences=(), graded=None)
         return check, [f"{check.name}: {error}"]
     now = graded.as_json()
-    version = printable(str(told.get("program")))
-    now["program"] = told.get("program")  # which version it was is told once, for all of it
+    version = printable(str(reported.get("program")))
+    now["program"] = reported.get("program")  # which version it was is told once, for all of it
     check = RunCheck(
         run=run,
-        told=told,
+        reported=reported,
         now=now,
-        differences=tuple(_differences(told, now, "")),
+        differences=tuple(_differences(reported, now, "")),
         graded=graded,
         version="" if version == program_version() else version,
     )
     is_simulated = plain["simulated"] is not None
-    asked = _asked(
+    prepared = _prepared_item(
         assessment.name,
         sources.text,
         sources.patterns,
         number=run.item,
         left_handed=run.left_handed,
     )
-    expected = _expected(asked, sources.profile(run), is_simulated)
+    expected = _expected(prepared, sources.profile(run), is_simulated)
     wrong = []
     left_out: tuple[str, ...] = ("until_s", "pauses") if run.state is RunState.INTERRUPTED else ()
     if item.recording:
         left_out += _NOT_ALONG
-    for key, what in _ASKED_OF_A_TAKE.items():
+    for key, what in _EXPECTED_INFO.items():
         if key not in left_out and take.info.get(key) != expected.get(key):
             wrong.append(f"{check.name}: {what} of the take is not that of the assessment.")
     if ("along" in take.info) is not bool(item.recording):
@@ -368,7 +371,7 @@ def _run(assessment: Assessment, run: RunEntry, sources: _Sources) -> tuple[RunC
         wrong.append(f"{check.name}: the take names another player than the result.")
     if bool(run.calibration) is is_simulated:
         wrong.append(f"{check.name}: its calibration is not that of who is named.")
-    if take.info.get("program") != told.get("program"):
+    if take.info.get("program") != reported.get("program"):
         wrong.append(f"{check.name}: the take was kept by another version than its grade.")
     if take.info.get("date") != run.began:
         wrong.append(f"{check.name}: the take began at another time than the result says.")
@@ -401,52 +404,52 @@ def _of_no_run(
             yield f"Item {number + 1} has more rehearsals than there are."
 
 
-def _told(check: RunCheck) -> Iterator[str]:
+def _difference_lines(check: RunCheck) -> Iterator[str]:
     """The figures of a run that differ, in words."""
-    for difference in check.differences[:_TOLD]:
+    for difference in check.differences[:_MOST_LISTED]:
         yield f"{check.name}: {difference}."
-    more = len(check.differences) - _TOLD
+    more = len(check.differences) - _MOST_LISTED
     if more > 0:
         yield f"{check.name}: {more} more figures differ."
 
 
-def _marks_told(
+def _wrong_marks(
     assessment: Assessment, items: tuple[ItemMarks, ...], plain: Mapping[str, Any]
 ) -> Iterator[str]:
     """Marks that do not follow from the figures."""
-    told = plain["items"]
-    if len(told) != len(items):
+    reported = plain["items"]
+    if len(reported) != len(items):
         yield "The result tells of other items than the assessment has."
         return
     for number, (item, marks) in enumerate(zip(assessment.items, items, strict=True)):
         now = json.loads(json.dumps({"title": item.title, **marks.as_plain()}))
-        for difference in _differences(told[number], now, ""):
-            what, was, fits = difference.what, _short(difference.told), _short(difference.now)
+        for difference in _differences(reported[number], now, ""):
+            what, was, fits = difference.what, _short(difference.reported), _short(difference.now)
             yield f"item {number + 1}: {what} is {was}, by its figures it is {fits}."
 
 
-def _differences(told: Any, now: Any, at: str) -> Iterator[Difference]:
+def _differences(reported: Any, now: Any, at: str) -> Iterator[Difference]:
     """Where two plain objects differ, by the names that lead there."""
-    if told == now:  # most often all of it is; True and 1 are alike then, which no figure is
+    if reported == now:  # most often all of it is; True and 1 are alike then, which no figure is
         return
-    if isinstance(told, dict) and isinstance(now, dict):
-        for key in dict.fromkeys([*now, *told]):
+    if isinstance(reported, dict) and isinstance(now, dict):
+        for key in dict.fromkeys([*now, *reported]):
             where = f"{at}.{key}" if at else str(key)
-            if key not in told or key not in now:
-                yield Difference(where, told.get(key), now.get(key))
+            if key not in reported or key not in now:
+                yield Difference(where, reported.get(key), now.get(key))
             else:
-                yield from _differences(told[key], now[key], where)
-    elif isinstance(told, list) and isinstance(now, list) and len(told) == len(now):
-        for number, pair in enumerate(zip(told, now, strict=True)):
+                yield from _differences(reported[key], now[key], where)
+    elif isinstance(reported, list) and isinstance(now, list) and len(reported) == len(now):
+        for number, pair in enumerate(zip(reported, now, strict=True)):
             yield from _differences(*pair, f"{at}[{number + 1}]")
-    elif not _alike(told, now):
-        yield Difference(printable(at), told, now)
+    elif not _alike(reported, now):
+        yield Difference(printable(at), reported, now)
 
 
-def _alike(told: Any, now: Any) -> bool:
-    if _is_number(told) and _is_number(now):
-        return bool(abs(told - now) <= ALIKE)
-    return type(told) is type(now) and bool(told == now)
+def _alike(reported: Any, now: Any) -> bool:
+    if _is_number(reported) and _is_number(now):
+        return bool(abs(reported - now) <= ALIKE)
+    return type(reported) is type(now) and bool(reported == now)
 
 
 def _is_number(value: Any) -> bool:

@@ -17,8 +17,8 @@ from playalong.records.takes import Take
 from playalong.support.errors import UserError
 from playalong.support.version import program_version
 
-#: At most so many figures that differ are told.
-TOLD = 6
+#: At most so many figures that differ are listed.
+MOST_LISTED = 6
 
 #: Figures are written with six decimals; less than this apart they are the same.
 _SAME = 1e-6
@@ -98,8 +98,8 @@ def _differences(before: Mapping[str, Any], now: Mapping[str, Any]) -> list[str]
         for name, was, is_now in _unequal("", before, now)
         if name != "program"
     ]
-    more = len(found) - TOLD
-    return [*found[:TOLD], f"and {more} more"] if more > 0 else found
+    more = len(found) - MOST_LISTED
+    return [*found[:MOST_LISTED], f"and {more} more"] if more > 0 else found
 
 
 def _unequal(name: str, before: Any, now: Any) -> list[tuple[str, Any, Any]]:

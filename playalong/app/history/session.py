@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from playalong.app import leaving
-from playalong.app.broken_off import say_on_page, told_on_page
+from playalong.app.broken_off import say_on_page, try_on_page
 from playalong.app.history import plotted, text
 from playalong.app.history.anew import Anew, anew, compared, grade_pending, run_of
 from playalong.app.history.reading import History, history, last_day, player_of
@@ -118,10 +118,10 @@ def _export(context: RunContext, home: UserFolders, player: PlayerRow) -> str:
         except LeftError:
             return "Nothing was written: it was left before it was ready."
         except UserError as error:
-            told = str(error)
+            message = str(error)
             continue
         return f"{count} files are in {folder}"
-    return told
+    return message
 
 
 def _erase(context: RunContext, database: Database, player: PlayerRow, *, found: Traces) -> bool:
@@ -135,7 +135,7 @@ def _erase(context: RunContext, database: Database, player: PlayerRow, *, found:
     )
     if hold(context, page, 0.0) is not Outcome.ERASE:
         return False
-    left = told_on_page(context, partial(leaving.erase, database, player, found))
+    left = try_on_page(context, partial(leaving.erase, database, player, found))
     if left is None:
         return False
     stayed = [f"This file stayed: {path}" for path in left]
@@ -241,7 +241,7 @@ class _LookBack:
 
     def _open(self, row: RunRow) -> None:
         """The grade of a run, made anew; and from there its sheet, its sound, another run."""
-        found = told_on_page(self._context, partial(anew, self._database, row))
+        found = try_on_page(self._context, partial(anew, self._database, row))
         while found is not None:
             outcome = hold(self._context, self._result(found), 0.0)
             if outcome is Outcome.SHEET:
@@ -298,7 +298,7 @@ class _LookBack:
         at = max(range(len(rows)), key=lambda place: rows[place].score or 0.0)
         outcome: Outcome | None = None
         while outcome is not Outcome.LEAVE:
-            other = told_on_page(self._context, partial(anew, self._database, rows[at]))
+            other = try_on_page(self._context, partial(anew, self._database, rows[at]))
             if other is None:
                 return
             page = ComparisonPage(

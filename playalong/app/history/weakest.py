@@ -61,7 +61,7 @@ def weakest_of(database: Database, player: int, pattern: str | None) -> Weakest 
 
 
 def _weakest(database: Database, player: int, pattern: str) -> Weakest | None:
-    asked: Counter[tuple[int, str, str, str]] = Counter()
+    expected: Counter[tuple[int, str, str, str]] = Counter()
     clean: Counter[tuple[int, str, str, str]] = Counter()
     faults: dict[tuple[int, str, str, str], Counter[str]] = {}
     rows: list[RunRow] = []
@@ -75,18 +75,18 @@ def _weakest(database: Database, player: int, pattern: str) -> Weakest | None:
         rows.append(row)
         for place in grade.get("places") or ():
             key = place["bar"], place["count"], place["voice"], place["dynamic"]
-            asked[key] += place["targets"]
+            expected[key] += place["targets"]
             clean[key] += place["clean"]
             found = {fault: place.get(fault) or 0 for fault in _FAULTS}
             faults.setdefault(key, Counter()).update(found)
     off = {
         key: of - clean[key]
-        for key, of in asked.items()
+        for key, of in expected.items()
         if of >= LEAST and of - clean[key] >= max(LEAST_OFF, LEAST_SHARE * of)
     }
     if not off:
         return None
-    worst = max(off, key=lambda key: (off[key] / asked[key], off[key]))
+    worst = max(off, key=lambda key: (off[key] / expected[key], off[key]))
     (fault, _), *_ = faults[worst].most_common(1)
     bar, count, voice, dynamic = worst
     return Weakest(
@@ -94,10 +94,10 @@ def _weakest(database: Database, player: int, pattern: str) -> Weakest | None:
         voice=voice,
         dynamic=dynamic,
         bar=bar + 1,
-        bars=1 + max(key[0] for key in asked),
+        bars=1 + max(key[0] for key in expected),
         count=count,
         off=off[worst],
-        of=asked[worst],
+        of=expected[worst],
         runs=len(rows),
         fault=_FAULTS[fault],
     )

@@ -181,7 +181,7 @@ class LessonSession:
             graded = grade_take(self._pattern, ended.recording.take(), Options())
         if memory is not None and ended.log is not None:
             memory.keep(ended.log, ended.recording, graded, file=saved)
-            for words in memory.told:
+            for words in memory.trouble:
                 kept.tell(words)
         return graded
 

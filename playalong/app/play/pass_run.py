@@ -64,7 +64,7 @@ class PassRun(Run):
         while self._graded < len(ends_s) and ends_s[self._graded] <= self._end_s:
             if run_s < ends_s[self._graded] + min(TAIL_S, self._task.rules.capture_ms / 1000.0):
                 break
-            with self._mishaps.kept("the grade of a pass"):
+            with self._mishaps.catching("the grade of a pass"):
                 self._told(self._pass(self._graded))
             self._graded += 1
         view = super().view(now_s)

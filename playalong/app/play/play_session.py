@@ -673,7 +673,7 @@ def save_run(
         raise UserError(f"{where} ({described(error)}). {keep_mistake(error)}".rstrip()) from error
     if memory is not None and ended.log is not None:
         memory.keep(ended.log, ended.recording, graded, file=path)
-        trouble += memory.told
+        trouble += memory.trouble
     return SavedRun(
         path=path, graded=graded, trouble=tuple(trouble), is_broken_off=ended.is_interrupted
     )

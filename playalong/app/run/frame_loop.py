@@ -31,7 +31,7 @@ from playalong.sound.mix import Part
 from playalong.support.system import interrupts
 
 #: How long after a stroke a call that it belongs to may still go on.
-ASKED_S = GAP_S[1] + QUIET_AFTER_S + 0.1
+CALL_S = GAP_S[1] + QUIET_AFTER_S + 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +164,7 @@ class _Held(Scene):
     def received(self, message: Heard) -> None:
         """Who strikes may be about to ask for something."""
         if self.until_s is not None and message.hit is not None:
-            self.until_s = max(self.until_s, message.hit.time_s + ASKED_S)
+            self.until_s = max(self.until_s, message.hit.time_s + CALL_S)
 
     def press(self, page: Page, press: Press) -> Outcome | None:
         """What the page answers; what changes on it is there to be looked at."""

@@ -9,8 +9,8 @@ from playalong.screen.base.overlay import Struck
 from playalong.screen.base.page import Page
 from playalong.screen.base.theme import Theme
 
-#: How long a stroke is told.
-TOLD_S = 1.5
+#: How long a stroke is shown.
+SHOWN_S = 1.5
 
 
 @dataclass
@@ -25,8 +25,8 @@ class LastStroke:
         self.hit, self.at_s = hit, now_s
 
     def on(self, page: Page, theme: Theme, now_s: float) -> Page:
-        """``page`` with the stroke, as long as it is told."""
-        if self.hit is None or now_s - self.at_s > TOLD_S:
+        """``page`` with the stroke, as long as it is shown."""
+        if self.hit is None or now_s - self.at_s > SHOWN_S:
             return page
         return Struck(
             page=page, theme=theme, name=BY_NAME[self.hit.voice].label, velocity=self.hit.velocity

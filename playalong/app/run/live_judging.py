@@ -60,13 +60,13 @@ class LiveJudging:
     def time_passed(self, now_s: float) -> None:
         """All hits before ``now_s`` were told."""
         if self._task.judged:
-            with self._mishaps.kept("judging"):
+            with self._mishaps.catching("judging"):
                 self._show(self._grader.time_passed(now_s))
 
     def finish(self) -> None:
         """No more hits will come."""
         if self._task.judged:
-            with self._mishaps.kept("judging"):
+            with self._mishaps.catching("judging"):
                 self._show(self._grader.finish())
 
     def show_on(self, page: RunPage) -> None:
@@ -75,7 +75,7 @@ class LiveJudging:
         page.timing, page.ghosts, page.steadiness = gauges.timing, gauges.ghosts, gauges.steadiness
 
     def _judge(self, number: int, hit: Hit) -> None:
-        with self._mishaps.kept("judging"):
+        with self._mishaps.catching("judging"):
             events = self._grader.hit(hit)
             if events:
                 self._unsettled[number] = hit
@@ -85,9 +85,9 @@ class LiveJudging:
     def _show(self, events: list[VerdictEvent]) -> None:
         for event in events:
             if event.verdict in self._task.shown:
-                with self._mishaps.kept("the sheet"):
+                with self._mishaps.catching("the sheet"):
                     self.sheet.judged(event)
             # What is settled may be heard otherwise in the end; the gauges have shown it by then.
             if event.settled and event.hit in self._unsettled and self._task.shown:
-                with self._mishaps.kept("the gauges"):
+                with self._mishaps.catching("the gauges"):
                     self.gauges.heard(event, self._unsettled.pop(event.hit))

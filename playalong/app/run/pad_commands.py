@@ -61,7 +61,7 @@ class PadCommands:
         """Which pad's stroke asks ``page`` for which outcome, each pad for one."""
         found: dict[Outcome, str] = {}
         for command, voice in self._calls.pads.items():
-            outcome = self._asked(command, page)
+            outcome = self._outcome_of(command, page)
             if voice and outcome is not None and voice not in found.values():
                 found.setdefault(outcome, voice)
         return found
@@ -84,9 +84,9 @@ class PadCommands:
         command = self._listener.time_passed(now_s)
         if command is None:
             return None
-        return self._asked(command, page)
+        return self._outcome_of(command, page)
 
-    def _asked(self, command: Command, page: Page) -> Outcome | None:
+    def _outcome_of(self, command: Command, page: Page) -> Outcome | None:
         """What a command asks of a page, the first of its meanings that it offers."""
         meant = (*MEANT[command], *ALSO.get(command, ()))
         return next((outcome for outcome in meant if page.offers(outcome)), None)

@@ -55,7 +55,7 @@ BACK = "the kit is back"
 
 #: Where a run is that cannot reach the store.
 IN_FILE = "the store cannot be written: this run is kept in a file"
-NOT_KEPT = "no disk can be written: this run is kept only while the program runs"
+NOT_SAVED = "no disk can be written: this run is kept only while the program runs"
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ class Run(Scene):
             self._break_off(time.start_s + self._end_s)
         self.judging.finish()
         try:
-            with self._mishaps.kept("drawing"):
+            with self._mishaps.catching("drawing"):
                 context.window.frame(self.page, time.run_s(context.clock.now()))
         except KeyboardInterrupt:
             is_interrupted = True
@@ -278,20 +278,20 @@ class Run(Scene):
             self._bar += 1
             self._schedule()
             self.page.subtitle = self._task.about or _progress(self._bar, self._task)
-            with self._mishaps.kept("what is said at the bar line"):
+            with self._mishaps.catching("what is said at the bar line"):
                 self._each_bar(self._bar)
-        said = (*self._context.notices, self._context.output.message, self._kept_words())
+        said = (*self._context.notices, self._context.output.message, self._storage_notice())
         self.page.notices[:] = [*self._notices, *dict.fromkeys(filter(None, said))]
         before = self._before
         if before is not None and run_s < before.until_s:
             return View(before.page, before.at_s)
         return View(self.page, run_s)
 
-    def _kept_words(self) -> str:
+    def _storage_notice(self) -> str:
         """What is to be said where the run cannot reach the store."""
         if self._log is None or self._log.trouble is None:
             return ""
-        return IN_FILE if self._log.file.path is not None else NOT_KEPT
+        return IN_FILE if self._log.file.path is not None else NOT_SAVED
 
     def survives(self, error: Exception) -> bool:
         """Whatever is wrong with what is seen, the run goes on."""

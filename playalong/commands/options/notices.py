@@ -13,7 +13,7 @@ def broken_off_runs(home: "UserFolders") -> list[str]:
     """What is to be said of runs whose program ended before they did, if there are any."""
     from playalong.app import broken_off
 
-    told = [f"{broken_off.told(found)}." for found in home.memory.broken_off()]
+    told = [f"{broken_off.describe(found)}." for found in home.memory.broken_off()]
     if not told:
         return []
     what = "A run was" if len(told) == 1 else f"{len(told)} runs were"

@@ -334,7 +334,7 @@ def test_an_item_along_with_a_recording(tmp_path) -> None:
     assert taken.path is not None
     found = verify(taken.path)
     assert found.wrong == ()
-    assert found.runs[0].told["tempo_bpm"] == pytest.approx(121.5)
+    assert found.runs[0].reported["tempo_bpm"] == pytest.approx(121.5)
     path.write_text(text.format(40) + 'recording = "evening.wav"\n')
     with pytest.raises(UserError, match=f"has only {beats.bars} bars; 40 are asked"):
         take(load_assessment(str(path)), Look(), player, **known)

@@ -116,7 +116,7 @@ def test_another_version_is_told_with_both_figures_and_never_as_tampered_with(
     for check in told.runs:
         (one,) = check.differences
         assert one.what == "score.total"
-        assert one.told == pytest.approx(one.now + 2.0)
+        assert one.reported == pytest.approx(one.now + 2.0)
     monkeypatch.setattr(verifying, "program_version", lambda: "0.0.9")
     assert verify(path).wrong, "of this version it is told as not theirs"
 
