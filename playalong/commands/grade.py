@@ -173,14 +173,14 @@ def run(given: Options) -> None:
 
 def _pattern(given: Options, take: Path) -> "Pattern":
     """The pattern that was named, or, where there is none, what a take of that name keeps of it."""
-    from playalong.app.grade.expected import kept_pattern
+    from playalong.app.grade.expected import stored_pattern
     from playalong.records.takes import read
 
     try:
         return pattern_of(given)
     except UserError as missing:
         try:
-            kept = kept_pattern(given.pattern, read(take))
+            kept = stored_pattern(given.pattern, read(take))
         except UserError:
             raise missing from None
         if kept is None:
@@ -201,10 +201,10 @@ def _print_all(batch: "Batch", paths: list[Path], given: Options) -> None:
     with progress(len(paths), "takes") as step:
         for result in grade_all(batch, paths):
             lines = []
-            if result.told is None:
+            if result.grade is None:
                 trouble.append(result.trouble)
             else:
-                told = {"take": str(result.path), **result.told}
+                told = {"take": str(result.path), **result.grade}
                 if given.json:
                     lines = [json.dumps(told)]
                 elif given.csv:

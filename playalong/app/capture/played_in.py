@@ -72,11 +72,11 @@ def of_hits(hits: Hits, known: Known, name: str) -> Captured:
 def of_file(path: Path, known: Known, name: str) -> tuple[Captured, list[str]]:
     """The groove in the Standard MIDI File at ``path``, and what of it is no drum, in words."""
     hits, unknown = hits_of(read(path).messages, Pads())
-    told = [
+    notices = [
         f"note {note} is no drum of the kit: {counted(many, 'stroke')} left out"
         for note, many in sorted(unknown.items())
     ]
-    return of_hits(hits, known, name), told
+    return of_hits(hits, known, name), notices
 
 
 def simulated(pattern: Pattern, skill: Skill, seed: int, *, bars: int) -> Hits:

@@ -31,7 +31,7 @@ from playalong.support.errors import UserError
 from playalong.support.text import printable
 
 #: A pattern, and the file that it is in.
-Kept = tuple[Pattern, Path]
+SavedPattern = tuple[Pattern, Path]
 
 #: So long a rest ends the listening, after so many strokes.
 REST_S, ENOUGH_STROKES = 3.0, 12
@@ -62,7 +62,7 @@ class CaptureSession:
         port: Port,
         known: Known,
         *,
-        save: Callable[[Pattern], Kept],
+        save: Callable[[Pattern], SavedPattern],
         hear: Callable[[Pattern], None],
     ) -> None:
         """``save`` writes a pattern into a file, ``hear`` plays one."""
@@ -72,31 +72,31 @@ class CaptureSession:
         late_ms = profile.latency.ms if profile.latency else 0.0
         self._input = HitInput(port, context.stamps, profile.pads, latency_ms=late_ms)
 
-    def go(self) -> Kept | None:
+    def go(self) -> SavedPattern | None:
         """The pattern that was kept, and where; None where none was."""
-        told = ""
+        notice = ""
         while not self._context.window.is_closed:
-            hits = self._listen(told)
+            hits = self._listen(notice)
             if hits is None:
                 return None
             try:
                 captured = of_hits(hits, self._known, _UNTITLED)
             except UserError as error:
-                told = " ".join(error.lines)
+                notice = " ".join(error.lines)
                 continue
-            kept = self._look_at(captured)
-            if kept is not Outcome.AGAIN:
-                return kept
-            told = ""
+            saved = self._look_at(captured)
+            if saved is not Outcome.AGAIN:
+                return saved
+            notice = ""
         return None
 
-    def _listen(self, told: str) -> Hits | None:
-        scene = _Listening(self._context, told)
+    def _listen(self, notice: str) -> Hits | None:
+        scene = _Listening(self._context, notice)
         self._input.discard()
         outcome = show(self._context, scene, self._input)
         return None if outcome is Outcome.LEAVE else Hits.of(scene.hits)
 
-    def _look_at(self, captured: Captured) -> "Kept | Literal[Outcome.AGAIN] | None":
+    def _look_at(self, captured: Captured) -> "SavedPattern | Literal[Outcome.AGAIN] | None":
         """What the player keeps, None to leave, or AGAIN to play again."""
         looked = Looked(captured)
         while not self._context.window.is_closed:
@@ -112,12 +112,12 @@ class CaptureSession:
             elif outcome is Outcome.LEAVE:
                 return None
             elif outcome is Outcome.START and any(bar.strokes for bar in looked.pattern.bars):
-                kept = self._keep(looked.pattern)
-                if kept is not None:
-                    return kept
+                saved = self._keep(looked.pattern)
+                if saved is not None:
+                    return saved
         return None
 
-    def _keep(self, pattern: Pattern) -> Kept | None:
+    def _keep(self, pattern: Pattern) -> SavedPattern | None:
         """Ask for the title, and write the file; None where the player goes back."""
         page = TypedPage(
             theme=self._context.theme,
@@ -136,9 +136,9 @@ class CaptureSession:
 class _Listening(Scene):
     """What is played, until there is a rest."""
 
-    def __init__(self, context: RunContext, told: str) -> None:
+    def __init__(self, context: RunContext, notice: str) -> None:
         self.hits: list[Hit] = []
-        self._page = ListeningPage(theme=context.theme, words=_PLAY, told=told, caution=CAUTION)
+        self._page = ListeningPage(theme=context.theme, words=_PLAY, told=notice, caution=CAUTION)
 
     @property
     def by_pads(self) -> bool:

@@ -43,7 +43,7 @@ class Result:
     """
 
     path: Path
-    told: dict[str, Any] | None
+    grade: dict[str, Any] | None
     notices: tuple[str, ...] = ()
     trouble: str = ""
 
@@ -75,12 +75,14 @@ def grade_file(batch: Batch, path: Path) -> Result:
     """The result of one take; a mistake of the program is kept, and stops no other take."""
     try:
         graded = grade_take(batch.pattern, read(path), batch.options)
-        return Result(path=path, told=graded.as_json(batch.with_hits), notices=graded.asked.remarks)
+        return Result(
+            path=path, grade=graded.as_json(batch.with_hits), notices=graded.asked.remarks
+        )
     except UserError as error:
-        told = str(error)
-        named = told if printable(str(path)) in told else f"{path}: {told}"
-        return Result(path=path, told=None, trouble=named)
+        message = str(error)
+        named = message if printable(str(path)) in message else f"{path}: {message}"
+        return Result(path=path, grade=None, trouble=named)
     except Exception as error:
-        kept = keep_mistake(error)
-        told = f"{path}: The program made a mistake ({described(error)}). {kept}".rstrip()
-        return Result(path=path, told=None, trouble=told)
+        note = keep_mistake(error)
+        message = f"{path}: The program made a mistake ({described(error)}). {note}".rstrip()
+        return Result(path=path, grade=None, trouble=message)

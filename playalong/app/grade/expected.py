@@ -79,7 +79,7 @@ def own_pattern(said: TakeInfo) -> Pattern | None:
         return None
 
 
-def kept_pattern(name: str, take: Take) -> Pattern | None:
+def stored_pattern(name: str, take: Take) -> Pattern | None:
     """What ``take`` keeps of the pattern called ``name`` (or in a file of that name), if it does.
 
     Capitals, spaces and hyphens do not matter, as in ``Library.get``.

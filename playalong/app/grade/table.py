@@ -18,12 +18,12 @@ LAST = ("advice",)
 _FORMULA = tuple("=+-@")
 
 
-def columns(told: Mapping[str, Any]) -> list[str]:
+def columns(grade: Mapping[str, Any]) -> list[str]:
     """The names of the columns, by the grade of any take."""
     figures = [
         f"{group}.{name}"
         for group in GROUPS
-        for name, value in told[group].items()
+        for name, value in grade[group].items()
         if not isinstance(value, dict | list)
     ]
     return [*FIRST, *figures, *LAST]
@@ -36,9 +36,9 @@ def line_of(cells: Sequence[Any]) -> str:
     return text.getvalue()
 
 
-def row(told: Mapping[str, Any], names: Sequence[str]) -> str:
+def row(grade: Mapping[str, Any], names: Sequence[str]) -> str:
     """The line of one take under the columns ``names``; an empty cell for what cannot be had."""
-    return line_of([_cell(told, name) for name in names])
+    return line_of([_cell(grade, name) for name in names])
 
 
 def cell(value: Any) -> Any:
@@ -48,6 +48,6 @@ def cell(value: Any) -> Any:
     return value
 
 
-def _cell(told: Mapping[str, Any], column: str) -> Any:
+def _cell(grade: Mapping[str, Any], column: str) -> Any:
     group, _, name = column.rpartition(".")
-    return cell((told[group] if group else told).get(name))
+    return cell((grade[group] if group else grade).get(name))

@@ -12,8 +12,8 @@ _KEY = "recordings"
 
 def remembered(home: UserFolders) -> list[Path]:
     """The files, whether they are there or not, the last first."""
-    told = home.settings_of(None).get(_KEY)
-    return [Path(one) for one in told if isinstance(one, str)] if isinstance(told, list) else []
+    stored = home.settings_of(None).get(_KEY)
+    return [Path(one) for one in stored if isinstance(one, str)] if isinstance(stored, list) else []
 
 
 def remember(home: UserFolders, path: Path) -> None:
