@@ -70,7 +70,7 @@ def in_one_window(
         getattr(given, "out", None),
         room=enter,
         kit=None if port is None or profile is None else KitAtHand(port, profile, is_keys=False),
-        told=print_run,
+        on_saved=print_run,
     )
     if failed:
         raise failed[0]

@@ -234,7 +234,7 @@ def _print_text(graded: "Graded", with_hits: bool) -> None:
     grade = graded.grade
     bars = counted(grade.bars, "bar")
     total = f"{grade.score.total:.0f} of 100"
-    print_lines(f"{graded.asked.pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
+    print_lines(f"{graded.expected.pattern.title}, {bars} at {grade.tempo_bpm:g} bpm: {total}", "")
     for what, figure in figures(grade):
         print_lines(f"  {what:<18} {figure}")
     first, *others = grade.findings

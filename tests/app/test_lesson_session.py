@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from playalong.app.lesson import lesson_session, offered
-from playalong.app.lesson.kept_lesson import begun, overview_of
+from playalong.app.lesson.lesson_keeper import begun, overview_of
 from playalong.app.lesson.lesson_session import LessonSession
 from playalong.app.lesson.plan_lines import plan_lines
 from playalong.app.lesson.repetitions import Connect

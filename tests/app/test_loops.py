@@ -310,5 +310,5 @@ def test_a_part_of_a_pattern_is_chosen_on_the_page_and_looped(tmp_path):
     assert isinstance(last, PassesPage)
     assert last.bars == "bars 2 to 3"
     assert len(last.passes) == 2
-    said = saved.graded.asked.said
+    said = saved.graded.expected.said
     assert [part["bar"] for part in said.excerpt["parts"]] == [2, 3]

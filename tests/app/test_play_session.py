@@ -165,7 +165,7 @@ def test_everything_of_a_run_is_chosen_on_the_ready_page(window, tmp_path):
     made._level_chosen, made._counting_chosen = levels.append, counting.append
     before = made._context.output.mix
     (kept,) = made.runs()
-    said = kept.graded.asked.said
+    said = kept.graded.expected.said
     assert (said.tempo_bpm, said.bars, said.variations) == (124.0, 2, ("push",))
     assert levels == [Level.ADVANCED]
     assert said.level == Level.ADVANCED

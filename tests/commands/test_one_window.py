@@ -37,7 +37,7 @@ def test_every_command_with_a_page_opens_it_in_the_one_window(
     """What goes wrong in the room is told on the first page, and once the window is closed."""
     opened = []
 
-    def open_window(look, home, folder=None, *, room, kit=None, told=None) -> None:
+    def open_window(look, home, folder=None, *, room, kit=None, on_saved=None) -> None:
         opened.append(kit)
         with pytest.raises(UserError):
             room(_Session())

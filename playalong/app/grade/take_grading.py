@@ -86,8 +86,8 @@ class Graded:
     """A grade, the matched run behind it, and what should be said of how it was made.
 
     ``followed``: the targets went along with the player; ``start_s`` is where bar 1 began in
-    the take; ``latency_ms`` is what was taken off every hit. ``asked`` is what it was held against,
-    ``mixed`` what was found in free playing, None in all other.
+    the take; ``latency_ms`` is what was taken off every hit. ``expected`` is what it was held
+    against, ``mixed`` what was found in free playing, None in all other.
     """
 
     grade: Grade
@@ -95,7 +95,7 @@ class Graded:
     followed: bool
     start_s: float
     remarks: tuple[str, ...]
-    asked: Expected
+    expected: Expected
     mixed: Mixed | None = None
     latency_ms: float = 0.0
 
@@ -104,13 +104,13 @@ class Graded:
 
         ``commands/grade.schema.json`` describes it; ``SCHEMA`` is its number.
         """
-        told = as_json(self.grade, judged_hits(self.run) if with_hits else None)
+        plain = as_json(self.grade, judged_hits(self.run) if with_hits else None)
         return (
             {"schema": SCHEMA, "program": program_version()}
-            | told
+            | plain
             | {
-                "pattern_id": pattern_id(self.asked.whole),
-                "excerpt": self.asked.said.excerpt,
+                "pattern_id": pattern_id(self.expected.whole),
+                "excerpt": self.expected.said.excerpt,
                 "followed": self.followed,
                 "start_s": round(self.start_s, 6),
                 "latency_ms": self.latency_ms,
@@ -121,16 +121,16 @@ class Graded:
 
 def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     """Grade ``take`` against ``pattern``; UserError says what is wrong with either."""
-    asked = expected_of(
+    expected = expected_of(
         pattern, TakeInfo.from_plain(take.info), options.variations, current=options.current
     )
-    said, pattern = asked.said, asked.pattern
+    said, pattern = expected.said, expected.pattern
     ours = bool(said.pattern)
 
-    def number(option: float | str | None, told: float | None, default: float) -> float:
+    def number(option: float | str | None, of_take: float | None, default: float) -> float:
         if isinstance(option, int | float):
             return option
-        return default if told is None else told
+        return default if of_take is None else of_take
 
     level, tolerance_ms = options.level or _level(said.level), options.tolerance_ms
     if tolerance_ms is None and options.level is None:
@@ -142,10 +142,10 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         left_handed=said.left_handed if options.left_handed is None else options.left_handed,
     )
     variations = said.variations if options.variations is None else options.variations
-    if pattern is not asked.whole:
+    if pattern is not expected.whole:
         variations = ()  # they are in the excerpt
-    told_bars = said.bars if options.bars is None else options.bars
-    bars = None if told_bars is None else checked_bars(told_bars)
+    bar_count = said.bars if options.bars is None else options.bars
+    bars = None if bar_count is None else checked_bars(bar_count)
     tempo_bpm = checked_tempo(number(options.tempo_bpm, said.tempo_bpm, pattern.tempo))
     start_s = number(options.start_s, take.start_s, 0.0)
     late_ms = said.latency_ms if options.latency_ms is None else checked_latency(options.latency_ms)
@@ -171,9 +171,11 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         each = [hits[number] for number in range(len(hits))]
         mixed = as_played(pattern, each, bars=bars, tempo_bpm=tempo_bpm, rules=rules)
         pattern, variations = mixed.pattern, ()
-    asked = replace(asked, pattern=pattern, variations=variations)
-    held = _Held(asked=asked, hits=hits, rules=rules, bars=bars, pauses=said.pauses, beats=beats)
-    remarks = [*asked.remarks, *take.remarks]
+    expected = replace(expected, pattern=pattern, variations=variations)
+    held = _Held(
+        expected=expected, hits=hits, rules=rules, bars=bars, pauses=said.pauses, beats=beats
+    )
+    remarks = [*expected.remarks, *take.remarks]
     if AUTO in (options.tempo_bpm, options.start_s):
         if not len(hits):
             raise UserError("The take holds no stroke that could be followed: leave out auto.")
@@ -214,7 +216,7 @@ def _hits(take: Take, pads: Pads | None, start_s: float) -> tuple[Hits, Counter[
 class _Held:
     """Hits held against a pattern, on the click or following the player."""
 
-    asked: Expected
+    expected: Expected
     hits: Hits
     rules: Rules
     bars: int | None
@@ -224,12 +226,12 @@ class _Held:
     @property
     def pattern(self) -> Pattern:
         """The pattern that is graded."""
-        return self.asked.pattern
+        return self.expected.pattern
 
     @property
     def variations(self) -> tuple[str, ...]:
         """The variations in place."""
-        return self.asked.variations
+        return self.expected.variations
 
     def to_the_click(self, tempo_bpm: float, until_s: float) -> Graded:
         """Grade on the click's places; a run that was broken off, up to ``until_s``."""
@@ -244,11 +246,11 @@ class _Held:
         if until_s < targets.end_s:
             targets = targets.until(until_s)
         targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
-        told, run = grade(
+        result, run = grade(
             self.pattern, tempo_bpm, targets=targets, hits=self.hits, rules=self.rules
         )
         return Graded(
-            grade=told, run=run, followed=False, start_s=0.0, remarks=(), asked=self.asked
+            grade=result, run=run, followed=False, start_s=0.0, remarks=(), expected=self.expected
         )
 
     def would_follow(self, tempo_bpm: float, on_the_click: Grade) -> list[str]:
@@ -279,17 +281,17 @@ class _Held:
         )
         if seek_tempo:
             # The search is coarse: the straight fit along the first course is exact.
-            kept = self._along(tempo_bpm, targets, found)[0].steadiness.tempo_bpm
-            tempo_bpm = checked_tempo(kept or tempo_bpm * found.ratio)
+            exact_bpm = self._along(tempo_bpm, targets, found)[0].steadiness.tempo_bpm
+            tempo_bpm = checked_tempo(exact_bpm or tempo_bpm * found.ratio)
             targets, found = self._roomy(tempo_bpm), replace(found, ratio=1.0)
-        told, run = self._along(tempo_bpm, targets, found)
+        result, run = self._along(tempo_bpm, targets, found)
         return Graded(
-            grade=told,
+            grade=result,
             run=run,
             followed=True,
             start_s=run.targets.start_s,
             remarks=(),
-            asked=self.asked,
+            expected=self.expected,
         )
 
     def _last_s(self) -> float:

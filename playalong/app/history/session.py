@@ -259,14 +259,14 @@ class _LookBack:
         best = runs.best(self._database, self._player.id, found.row.pattern)
         return ResultPage(
             self._context.theme,
-            title=found.graded.asked.pattern.title,
+            title=found.graded.expected.pattern.title,
             subtitle=f"{bars} at {grade.tempo_bpm:g} bpm  ·  {found.row.began:%d %b %Y, %H:%M}",
             total=grade.score.total,
             advice=grade.advice,
             also=[each.text for each in grade.findings[1:]],
             figures=figures(grade),
             places=grade.places,
-            bars=found.graded.asked.bars,
+            bars=found.graded.expected.bars,
             voices=run.targets.voices,
             notes=[found.words, *found.differences[:2]],
             rules=run.rules,
@@ -303,7 +303,7 @@ class _LookBack:
                 return
             page = ComparisonPage(
                 self._context.theme,
-                found.graded.asked.pattern.title,
+                found.graded.expected.pattern.title,
                 named=(text.when(found.row), text.when(other.row)),
                 rows=[row for row in compared(found, other) if all(row)],
                 has_others=len(rows) > 1,

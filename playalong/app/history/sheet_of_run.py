@@ -14,10 +14,10 @@ from playalong.screen.pages.run import RunPage
 def _task(found: Anew) -> Task:
     graded = found.graded
     return Task(
-        pattern=graded.asked.pattern,
+        pattern=graded.expected.pattern,
         tempo_bpm=graded.grade.tempo_bpm,
         bars=graded.run.targets.bars,
-        variations=graded.asked.variations,
+        variations=graded.expected.variations,
         rules=graded.run.rules,
     )
 

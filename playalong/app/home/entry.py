@@ -30,20 +30,20 @@ def open_window(
     *,
     room: Callable[[HomeSession], None] | None = None,
     kit: KitAtHand | None = None,
-    told: "Callable[[SavedRun], None]" = lambda _: None,
+    on_saved: "Callable[[SavedRun], None]" = lambda _: None,
 ) -> None:
     """Show the first page until the program is asked to end; ``room`` is gone into before.
 
-    ``kit`` and ``told`` as ``HomeSession`` has them.
+    ``kit`` and ``on_saved`` as ``HomeSession`` has them.
     """
     home.most_at_once = _AT_ONCE
     with OpenDevices(look, home, RealClock(), notices=()) as opened:
         if home.are_takes_due:
             _move_in(opened, home)
-        kept = home.settings_of(None)
-        opened.window.resize(size_of(kept))
-        opened.window.full_screen(bool(kept.get("full_screen")))
-        session = HomeSession(opened, look, home, kit=kit, folder=folder, told=told)
+        stored = home.settings_of(None)
+        opened.window.resize(size_of(stored))
+        opened.window.full_screen(bool(stored.get("full_screen")))
+        session = HomeSession(opened, look, home, kit=kit, folder=folder, on_saved=on_saved)
         if room is not None:
             session.enter(lambda: room(session))
         session.go()
@@ -58,5 +58,7 @@ def _move_in(context: RunContext, home: UserFolders) -> None:
     try:
         work_on_page(context, "Moving in", "Taking in your earlier takes", work=work)
     except UserError as error:  # left, or the store cannot be used
-        told = "The others are taken in at the next start." if isinstance(error, LeftError) else ""
-        say_on_page(context, "Moving in", told or str(error))
+        notice = (
+            "The others are taken in at the next start." if isinstance(error, LeftError) else ""
+        )
+        say_on_page(context, "Moving in", notice or str(error))

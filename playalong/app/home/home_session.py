@@ -84,14 +84,14 @@ class HomeSession:
         *,
         kit: KitAtHand | None = None,
         folder: Path | None = None,
-        told: "Callable[[SavedRun], None]" = lambda _: None,
+        on_saved: "Callable[[SavedRun], None]" = lambda _: None,
     ) -> None:
         """``kit`` is the one at hand, None to look for it; takes and the store are in ``folder``.
 
-        ``told`` hears of every run that was kept.
+        ``on_saved`` hears of every run that was saved.
         """
         self._opened, self._look, self._home = opened, look, home
-        self._memory, self._told = Memory(folder=folder or home.data), told
+        self._memory, self._on_saved = Memory(folder=folder or home.data), on_saved
         self._folder = folder or home.data / "takes"
         self._kit = kit or KitAtHand.find(opened, home)
         self._trouble: tuple[str, ...] = ()
@@ -175,8 +175,8 @@ class HomeSession:
                 return outcome
 
     def _page(self) -> FirstPage:
-        context, told = self.context, self._remembered
-        last = told.last
+        context, remembered = self.context, self._remembered
+        last = remembered.last
         going = going_on(last) if last is not None else beginning(self._all_patterns.easiest)
         pad_commands = context.pad_commands
         name = "" if self.player == NOBODY else f", {self.player}"
@@ -187,7 +187,7 @@ class HomeSession:
             subtitle=kit,
             going_on=going,
             cards=self._cards(),
-            week=told.week(datetime.now().date()),
+            week=remembered.week(datetime.now().date()),
             notes=[*self._trouble, *self._home.notices],
             caution=SHORT_CAUTION,
             pads=pad_commands.pads if pad_commands else {},
@@ -248,8 +248,8 @@ class HomeSession:
     @property
     def _all_patterns(self) -> PatternList:
         if self._patterns is None:
-            told = self._home.settings_of(None).get("pattern_folders")
-            folders = [Path(one) for one in told] if isinstance(told, list) else []
+            stored = self._home.settings_of(None).get("pattern_folders")
+            folders = [Path(one) for one in stored] if isinstance(stored, list) else []
             self._patterns = pattern_list([self._home.data / OWN, *folders])
         return self._patterns
 
@@ -300,7 +300,7 @@ class HomeSession:
         )
         for saved in session.runs():
             self._trouble = saved.trouble
-            self._told(saved)
+            self._on_saved(saved)
         if session.wants_change:
             changed = self._own.change(task.pattern)
             self.play(task if changed is None else self.task(changed))
@@ -359,7 +359,7 @@ class HomeSession:
         from playalong.app.capture.session import CaptureSession
         from playalong.app.own_patterns.own_files import OwnFiles
 
-        kept = CaptureSession(
+        saved = CaptureSession(
             self.context,
             self._kit.port,
             known or Known(),
@@ -367,7 +367,7 @@ class HomeSession:
             hear=lambda pattern: self.hear(self.task(pattern)),
         ).go()
         self._patterns = None
-        return None if kept is None else kept[1]
+        return None if saved is None else saved[1]
 
     def tell_beats(self, path: Path, per_bar: int | None) -> "BeatMap | None":
         """Have the beats of the recording at ``path`` tapped; None where none are kept."""
@@ -411,7 +411,7 @@ class HomeSession:
             raise UserError("The take does not keep its pattern: grade it with: playalong grade")
         graded = grade_take(pattern, read(path), Options())
         task = replace(
-            self.task(graded.asked.pattern, graded.grade.tempo_bpm, graded.grade.bars),
+            self.task(graded.expected.pattern, graded.grade.tempo_bpm, graded.grade.bars),
             rules=graded.run.rules,
         )
         hold(self.context, grade_page(task, graded, self.context, offered=[LEAVE]), 0.0)
@@ -662,8 +662,8 @@ class HomeSession:
         while hold(self.context, page, 0.0) is Outcome.ACCEPT:
             folder = Path(page.typed).expanduser()
             if folder.is_dir():
-                told = self._home.settings_of(None).get("pattern_folders")
-                before = told if isinstance(told, list) else []
+                stored = self._home.settings_of(None).get("pattern_folders")
+                before = stored if isinstance(stored, list) else []
                 if str(folder) not in before:
                     self._home.remember_for(None, pattern_folders=[*before, str(folder)])
                 self._patterns = None
@@ -672,16 +672,16 @@ class HomeSession:
 
     def _look_again(self) -> None:
         """The window as the settings have it now."""
-        kept = self._home.settings_of(None)
+        stored = self._home.settings_of(None)
         look = self._look
         self._opened = replace(
-            self._opened, theme=themed(look, kept), counting=counting_of(look, kept)
+            self._opened, theme=themed(look, stored), counting=counting_of(look, stored)
         )
-        self._look = replace(self._look, echo=bool(kept.get("echo")))
+        self._look = replace(self._look, echo=bool(stored.get("echo")))
         window = self._opened.window
-        window.full_screen(bool(kept.get("full_screen")))
-        if not kept.get("full_screen"):
-            window.resize(size_of(kept))
+        window.full_screen(bool(stored.get("full_screen")))
+        if not stored.get("full_screen"):
+            window.resize(size_of(stored))
 
     def _first_start(self) -> None:
         from playalong.app.home.first_start import FirstStart

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import islice
 
-from playalong.app.lesson.kept_lesson import LessonKeeper, begun, is_finished
+from playalong.app.lesson.lesson_keeper import LessonKeeper, begun, is_finished
 from playalong.app.lesson.plan_lines import plan_lines
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
@@ -34,7 +34,7 @@ class Chosen:
 
 
 def on_the_plan(
-    context: RunContext, lesson: Lesson, *, told: Sequence[str] = (), stay_s: float | None = None
+    context: RunContext, lesson: Lesson, *, notices: Sequence[str] = (), stay_s: float | None = None
 ) -> Outcome | None:
     """The plan, for so long unless it is worked; a step that is chosen comes next.
 
@@ -42,7 +42,7 @@ def on_the_plan(
     """
     if context.window.offscreen and stay_s is None:
         return None
-    page = PlanPage(context.theme, lesson.pattern.title, plan_lines(lesson), notes=told)
+    page = PlanPage(context.theme, lesson.pattern.title, plan_lines(lesson), notes=notices)
     until_s = None if stay_s is None else context.clock.now() + stay_s
     outcome = hold(context, page, 0.0, until_s=until_s)
     if outcome is Outcome.AGAIN and page.chosen != page.now:
@@ -50,12 +50,14 @@ def on_the_plan(
     return Outcome.LEAVE if outcome is Outcome.LEAVE else None
 
 
-def afterwards(context: RunContext, lesson: Lesson, rules: Rules, *, kept: LessonKeeper) -> Chosen:
+def afterwards(
+    context: RunContext, lesson: Lesson, rules: Rules, *, keeper: LessonKeeper
+) -> Chosen:
     """All is done for today: what can be played next."""
     pattern = lesson.pattern
     shipped = library()
     others = [shipped.get(name) for name in shipped.names() if name != pattern.name]
-    following = _following(pattern, others, rules, kept=kept)
+    following = _following(pattern, others, rules, keeper=keeper)
     found = offers(lesson.overview(), following, own=pattern)
     words = [text(offer.about) for offer in found]
     page = AfterwardsPage(context.theme, pattern.title, lesson.ending, offers=words)
@@ -70,14 +72,14 @@ def afterwards(context: RunContext, lesson: Lesson, rules: Rules, *, kept: Lesso
 
 
 def _following(
-    pattern: Pattern, others: Sequence[Pattern], rules: Rules, *, kept: LessonKeeper
+    pattern: Pattern, others: Sequence[Pattern], rules: Rules, *, keeper: LessonKeeper
 ) -> list[Pattern]:
     """What comes next, and another way on that leaves it: of each, the first whose lesson is not
     finished.
     """
 
     def is_open(one: Pattern) -> bool:
-        return not is_finished(begun(one, rules, kept.store, player=kept.player)[0])
+        return not is_finished(begun(one, rules, keeper.store, player=keeper.player)[0])
 
     found = list(islice(filter(is_open, after(pattern, others)), 1))
     for way in ways(pattern, others):

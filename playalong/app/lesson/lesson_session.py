@@ -13,8 +13,8 @@ from pathlib import Path
 from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.lesson.choosing import afterwards, on_the_plan
-from playalong.app.lesson.kept_lesson import LessonKeeper, begun
 from playalong.app.lesson.kit_silent import is_back, until_a_stroke
+from playalong.app.lesson.lesson_keeper import LessonKeeper, begun
 from playalong.app.lesson.offered import AT_REST, BROKEN_OFF, TAKES_LONG
 from playalong.app.lesson.repetitions import Connect, Repetitions
 from playalong.app.lesson.rest import READ_S, reading_s, show_texture, stand_still
@@ -88,8 +88,8 @@ class LessonSession:
         self._simulated = simulated
         store = Memory(folder=lesson_folder, simulated=simulated is not None).path
         player = simulated.skill if simulated else context.profile.player or NOBODY
-        self.lesson, self._told = begun(pattern, rules, store, player=player)
-        self._kept = LessonKeeper(pattern, store, takes_folder, player=player)
+        self.lesson, self._notices = begun(pattern, rules, store, player=player)
+        self._keeper = LessonKeeper(pattern, store, takes_folder, player=player)
         self._runs = Repetitions(pattern, context, connect, clicking=clicking, simulated=simulated)
         self._texture: Texture | None = None
         self._had_mishaps = False
@@ -105,7 +105,7 @@ class LessonSession:
         leaves_s = inf if self._simulated is None else clock.now() + SITTING_S
         is_interrupted = False
         try:
-            outcome = on_the_plan(self._context, self.lesson, told=self._told, stay_s=PLAN_S)
+            outcome = on_the_plan(self._context, self.lesson, notices=self._notices, stay_s=PLAN_S)
             while outcome is not Outcome.LEAVE and clock.now() < leaves_s:
                 exercise = self.lesson.exercise
                 outcome = self._finished() if exercise is None else self._exercise(exercise)
@@ -120,7 +120,7 @@ class LessonSession:
             steps=len(lines),
             repetitions=self._runs.count,
             next=intro(now) if now else "",
-            trouble=tuple(self._kept.trouble),
+            trouble=tuple(self._keeper.trouble),
             broken_off=self._broken_off,
             is_interrupted=is_interrupted,
             goes_on=self._goes_on,
@@ -130,7 +130,7 @@ class LessonSession:
         """All is done for today: what can be played next. LEAVE ends the sitting."""
         if self._simulated is not None:
             return Outcome.LEAVE
-        chosen = afterwards(self._context, self.lesson, self._rules, kept=self._kept)
+        chosen = afterwards(self._context, self.lesson, self._rules, keeper=self._keeper)
         self._goes_on = chosen.pattern
         if chosen.outcome is Outcome.PLAN:
             return self._plan()
@@ -152,7 +152,7 @@ class LessonSession:
             return self._wish(ended.outcome or Outcome.LEAVE, StillSheet.of(ended))
         sheet = StillSheet.of(ended, graded)
         answer = self.lesson.played(self._result(graded))
-        self._kept.lesson(self.lesson)
+        self._keeper.lesson(self.lesson)
         if answer.nothing:
             if runs.port is None or self._simulated is not None:
                 return None
@@ -169,12 +169,12 @@ class LessonSession:
 
     def _keep(self, ended: RunResult) -> Graded | None:
         """Keep what was played, whole or broken off; its grade where it is whole."""
-        kept, memory = self._kept, self._context.memory
-        saved = kept.take(ended.recording, self._runs.count)
+        keeper, memory = self._keeper, self._context.memory
+        saved = keeper.take(ended.recording, self._runs.count)
         if ended.is_interrupted:
             self._broken_off = saved
         if ended.mishaps and not self._had_mishaps:  # what is wrong is wrong in the next as well
-            kept.trouble += mishap_lines(ended.mishaps)
+            keeper.trouble += mishap_lines(ended.mishaps)
             self._had_mishaps = True
         graded = None
         if ended.lost_port is None and ended.outcome is None:
@@ -182,20 +182,20 @@ class LessonSession:
         if memory is not None and ended.log is not None:
             memory.keep(ended.log, ended.recording, graded, file=saved)
             for words in memory.trouble:
-                kept.tell(words)
+                keeper.tell(words)
         return graded
 
     def _result(self, graded: Graded) -> Repetition:
-        run, mixed, told = graded.run, graded.mixed, graded.grade
+        run, mixed, grade = graded.run, graded.mixed, graded.grade
         # That nothing stands out is no advice for who has to play it again.
-        is_advice = told.findings[0].code is not FindingCode.CLEAN
-        advice = told.advice if is_advice else ""
+        is_advice = grade.findings[0].code is not FindingCode.CLEAN
+        advice = grade.advice if is_advice else ""
         seconds = run.targets.end_s - run.targets.start_s
         if mixed is None:
-            pattern = graded.asked.pattern
-            return repetition(run, pattern, told.tempo_bpm, seconds=seconds, advice=advice)
+            pattern = graded.expected.pattern
+            return repetition(run, pattern, grade.tempo_bpm, seconds=seconds, advice=advice)
         self._texture = mixed.texture
-        return mixed.repetition(run, told.tempo_bpm, seconds, advice=advice)
+        return mixed.repetition(run, grade.tempo_bpm, seconds, advice=advice)
 
     def _so_far(self, exercise: Exercise, answer: Answer) -> tuple[int, int] | None:
         """Right repetitions of those that are judged together."""
@@ -226,7 +226,7 @@ class LessonSession:
             sheet = StillSheet.of(ended)
             if is_back(self._context, sheet, self._runs.port):
                 return None
-        self._kept.tell(f'The MIDI port "{port}" went away: check its cable. The lesson is kept.')
+        self._keeper.tell(f'The MIDI port "{port}" went away: check its cable. The lesson is kept.')
         return Outcome.LEAVE
 
     def _hear(self, task: Task) -> Outcome | None:
@@ -238,7 +238,7 @@ class LessonSession:
 
     def _plan(self) -> Outcome | None:
         outcome = on_the_plan(self._context, self.lesson)
-        self._kept.lesson(self.lesson)
+        self._keeper.lesson(self.lesson)
         return outcome
 
     def _wish(self, outcome: Outcome, sheet: StillSheet) -> Outcome | None:
@@ -260,7 +260,7 @@ class LessonSession:
         if wish is None:
             return outcome
         answer = wish()
-        self._kept.lesson(lesson)
+        self._keeper.lesson(lesson)
         page = sheet.page
         page.said = tuple(filter(None, (answer.words, answer.next)))
         until_s = context.clock.now() + reading_s(page.said)

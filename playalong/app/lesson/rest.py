@@ -44,17 +44,17 @@ def stand_still(
     return None if outcome is Outcome.AGAIN else outcome
 
 
-def show_texture(context: RunContext, title: str, told: Texture) -> Outcome | None:
+def show_texture(context: RunContext, title: str, texture: Texture) -> Outcome | None:
     """After free playing: which variation was played in which bar."""
-    rows = [*told.used.items(), ("as written", told.plain)]
+    rows = [*texture.used.items(), ("as written", texture.plain)]
     bars = 1 + max((bar for _, played in rows for bar in played), default=0)
     page = TexturePage(
         context.theme,
         title,
         rows,
         bars=bars,
-        words=texture_lines(told),
-        next=texture_next(told),
+        words=texture_lines(texture),
+        next=texture_next(texture),
     )
     outcome = hold(context, page, 0.0, until_s=context.clock.now() + TEXTURE_S)
     return None if outcome is Outcome.AGAIN else outcome

@@ -53,7 +53,7 @@ def spoken_of(graded: Graded) -> tuple[float, str] | None:
         return None
     targets = graded.run.targets
     spots = {(spot.bar, spot.count) for spot in found.places}
-    bars = graded.asked.pattern.bars
+    bars = graded.expected.pattern.bars
     for number in reversed(range(len(targets))):
         place = targets.places[targets.place[number]]
         count = bars[place.bar].meter.count(place.stroke.at)

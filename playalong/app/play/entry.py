@@ -8,7 +8,7 @@ from pathlib import Path
 from threading import Thread
 
 from playalong.app import broken_off
-from playalong.app.lesson.kept_lesson import overview_of
+from playalong.app.lesson.lesson_keeper import overview_of
 from playalong.app.lesson.lesson_session import LessonSession, LessonSummary
 from playalong.app.memory import Memory
 from playalong.app.open_devices import Look, OpenDevices, on_kit
@@ -210,8 +210,8 @@ def _stands(line: PlanLine) -> str:
 
 def _so_far(line: PlanLine) -> str:
     """What a step took, and how much of it was right lately."""
-    told = [line.took, f"right lately: {line.sure}" if line.sure else ""]
-    return f" ({'; '.join(filter(None, told))})" if any(told) else ""
+    parts = [line.took, f"right lately: {line.sure}" if line.sure else ""]
+    return f" ({'; '.join(filter(None, parts))})" if any(parts) else ""
 
 
 def practise(
@@ -226,7 +226,7 @@ def practise(
     clicking: Clicking = PLAIN,
 ) -> LessonSummary:
     """Practise ``pattern`` on a port, or let a simulated player do so."""
-    kept_in = folder or home.data
+    data_folder = folder or home.data
     fast = isinstance(by, Player) and by.fast
     clock: Clock = SteppedClock() if fast else RealClock()
     notice = "a simulated player plays" if isinstance(by, Player) else by.name
@@ -242,19 +242,19 @@ def practise(
         if not isinstance(by, Player):
             context = on_kit(opened, look, by, profile=profile or Profile(kit=by.name, player=""))
             if not context.window.offscreen:
-                broken_off.offer(context, Memory(folder=kept_in), context.profile.player)
+                broken_off.offer(context, Memory(folder=data_folder), context.profile.player)
         if not fast:  # hundreds of repetitions in a minute are nobody's history
             context = replace(
-                context, memory=Memory(folder=kept_in, simulated=isinstance(by, Player))
+                context, memory=Memory(folder=data_folder, simulated=isinstance(by, Player))
             )
-        takes = kept_in / "takes"
+        takes = data_folder / "takes"
         simulated = by.simulated if isinstance(by, Player) else None
         return LessonSession(
             pattern,
             rules,
             context,
             connect=connect,
-            lesson_folder=kept_in,
+            lesson_folder=data_folder,
             takes_folder=takes,
             clicking=clicking,
             simulated=simulated,

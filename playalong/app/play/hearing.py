@@ -78,8 +78,8 @@ class HeardTake:
         graded = grade_take(pattern, take, Options(level=level))
         pads = Pads.from_plain(take.info.get("pads", {}))
         pauses = Pauses.from_plain(take.info.get("pauses", []))
-        ticks = _clicks(graded.asked.bars, graded.run.targets) if click else []
-        self._graded, self.remarks = graded, graded.asked.remarks
+        ticks = _clicks(graded.expected.bars, graded.run.targets) if click else []
+        self._graded, self.remarks = graded, graded.expected.remarks
         self._played = Playback.of(take, pads, graded.run, pauses=pauses, clicks=ticks)
 
     def write(self, path: Path, which: str, *, speed: float, look: Look) -> None:
@@ -126,8 +126,8 @@ class _Bars(NamedTuple):
 
 def _page(graded: Graded, context: RunContext) -> RunPage:
     """The sheet of a graded take, with every word on it."""
-    run, tempo_bpm, asked = graded.run, graded.grade.tempo_bpm, graded.asked
-    sheet = Sheet(run.targets, asked.bars, run.rules, swing=asked.pattern.swing)
+    run, tempo_bpm, expected = graded.run, graded.grade.tempo_bpm, graded.expected
+    sheet = Sheet(run.targets, expected.bars, run.rules, swing=expected.pattern.swing)
     for number in range(len(run.hits)):
         sheet.hit(number, run.hits[number])
     gauges = Gauges(run.targets, run.rules, tempo_bpm)
@@ -137,7 +137,7 @@ def _page(graded: Graded, context: RunContext) -> RunPage:
             gauges.heard(word, run.hits[word.hit])
     return RunPage(
         theme=context.theme,
-        title=asked.pattern.title,
+        title=expected.pattern.title,
         subtitle="",
         tempo_bpm=tempo_bpm,
         sheet=sheet,

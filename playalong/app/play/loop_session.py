@@ -80,7 +80,7 @@ class LoopSession:
                 partial(self._connect, task),
                 pass_bars=self._looped.bars,
                 percent=self.percent,
-                told=self._told,
+                on_pass=self._on_pass,
                 number=len(self.passes),
                 begin_s=begin_s,
                 before=before,
@@ -126,7 +126,7 @@ class LoopSession:
         rest = max(1, self._task.count_in) if has_rest else 0
         return self._looped.task(replace(self._task, rest=rest, passes=None))
 
-    def _told(self, played: Pass) -> None:
+    def _on_pass(self, played: Pass) -> None:
         """A pass is over."""
         self.passes.append(played)
         self._clean = self._clean + 1 if played.is_clean else 0

@@ -54,7 +54,7 @@ class Looped(Protocol):
 
 def looped(task: Task) -> Looped:
     """The bars of a task."""
-    return OfPattern(asked=task) if task.along is None else OfRecording(task.along)
+    return OfPattern(requested=task) if task.along is None else OfRecording(task.along)
 
 
 @dataclass(frozen=True)
@@ -109,36 +109,36 @@ class OfRecording:
 
 @dataclass(frozen=True, kw_only=True)
 class OfPattern:
-    """All bars of a task, to the click alone; per cent are those of the tempo that is ``asked``."""
+    """All bars of a task, to the click alone; per cent are those of the ``requested`` tempo."""
 
-    asked: Task
+    requested: Task
     percent: int = 100
     rounds: int = 1
 
     @property
     def bars(self) -> int:
         """Those of the task."""
-        return self.asked.bars
+        return self.requested.bars
 
     @property
     def tempo_bpm(self) -> float:
         """At this speed."""
-        return round(self.asked.tempo_bpm * self.percent / 100.0, 1)
+        return round(self.requested.tempo_bpm * self.percent / 100.0, 1)
 
     @property
     def pass_s(self) -> float:
         """By the tempo."""
-        return replace(self.asked, tempo_bpm=self.tempo_bpm, rest=0).length_s()
+        return replace(self.requested, tempo_bpm=self.tempo_bpm, rest=0).length_s()
 
     @property
     def words(self) -> str:
         """What of the pattern it is, or how many bars."""
-        return self.asked.about or counted(self.bars, "bar")
+        return self.requested.about or counted(self.bars, "bar")
 
     @property
     def fastest(self) -> int:
         """What comes to the highest tempo."""
-        return max(int(100.0 * FASTEST_BPM / self.asked.tempo_bpm), 100)
+        return max(int(100.0 * FASTEST_BPM / self.requested.tempo_bpm), 100)
 
     def in_rounds(self, rounds: int) -> "OfPattern":
         """So many."""

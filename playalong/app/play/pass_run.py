@@ -44,7 +44,7 @@ class PassRun(Run):
         connect: Callable[[float], Port],
         *,
         pass_bars: int,
-        told: Callable[[Pass], None],
+        on_pass: Callable[[Pass], None],
         percent: int = 100,
         number: int = 0,
         begin_s: float | None = None,
@@ -53,7 +53,7 @@ class PassRun(Run):
         super().__init__(
             task, context, connect, begin_s=begin_s, before=before, ahead_bars=AHEAD_BARS
         )
-        self._pass_bars, self._told, self._percent = pass_bars, told, percent
+        self._pass_bars, self._on_pass, self._percent = pass_bars, on_pass, percent
         self._before_it, self._graded = number, 0
 
     def view(self, now_s: float) -> View | None:
@@ -65,7 +65,7 @@ class PassRun(Run):
             if run_s < ends_s[self._graded] + min(TAIL_S, self._task.rules.capture_ms / 1000.0):
                 break
             with self._mishaps.catching("the grade of a pass"):
-                self._told(self._pass(self._graded))
+                self._on_pass(self._pass(self._graded))
             self._graded += 1
         view = super().view(now_s)
         if self._bar >= 0:

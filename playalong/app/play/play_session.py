@@ -146,7 +146,7 @@ class PlaySession:
         self.wants_practice = self.wants_change = False
         #: The bars that were played again and again last, and what its runs left.
         self._looped: LoopSession | None = None
-        self._kept: list[SavedRun] = []
+        self._saved: list[SavedRun] = []
         self._is_interrupted = False
 
     def runs(self) -> Iterator[SavedRun]:
@@ -186,10 +186,10 @@ class PlaySession:
         task, memory = _part_of(self._task, self._part), self._context.memory
         if task.passes is not None:
             task = replace(task, passes=replace(task.passes, most=most))
-        self._looped, self._kept = LoopSession(task, self._context, lambda *_: self._port), []
+        self._looped, self._saved = LoopSession(task, self._context, lambda *_: self._port), []
         for part, ended in self._looped.runs():
             saved = save_run(part, ended, self._folder, memory=memory)
-            self._kept.append(saved)
+            self._saved.append(saved)
             self._is_interrupted = ended.is_interrupted
             yield saved
 
@@ -213,10 +213,10 @@ class PlaySession:
                 return Outcome.LEAVE if self._ready() is Outcome.LEAVE else Outcome.AGAIN
 
     def _passes_page(self, loop: LoopSession) -> PassesPage:
-        grades = [saved.graded.grade for saved in self._kept]
+        grades = [saved.graded.grade for saved in self._saved]
         said = most_won(grades)
-        paths = dict.fromkeys(str(saved.path.parent) for saved in self._kept)
-        trouble = dict.fromkeys(word for saved in self._kept for word in saved.trouble)
+        paths = dict.fromkeys(str(saved.path.parent) for saved in self._saved)
+        trouble = dict.fromkeys(word for saved in self._saved for word in saved.trouble)
         context = self._context
         return PassesPage(
             theme=context.theme,
@@ -243,7 +243,7 @@ class PlaySession:
                 self.wants_change = True
                 return Outcome.LEAVE
             if outcome is Outcome.PRINT and self._print_sheet is not None:
-                self._printed = self._told(self._print_sheet)
+                self._printed = self._sheet_notice(self._print_sheet)
                 continue
             if outcome in (Outcome.START, Outcome.LEAVE):
                 return outcome
@@ -252,7 +252,7 @@ class PlaySession:
             else:
                 self._change(outcome)
 
-    def _told(self, print_sheet: Callable[[Pattern], str]) -> str:
+    def _sheet_notice(self, print_sheet: Callable[[Pattern], str]) -> str:
         """Where the sheet is, or why there is none."""
         try:
             return print_sheet(self._task.pattern)

@@ -26,9 +26,9 @@ def begun(
     """The lesson of ``player`` on ``pattern`` as the file ``store`` keeps it, or a new one; and
     what is to tell.
     """
-    kept, word = lessons.read(store, player, pattern)
-    if kept is not None:
-        lesson = Lesson.from_plain(pattern, _plain(kept), rules)
+    saved, word = lessons.read(store, player, pattern)
+    if saved is not None:
+        lesson = Lesson.from_plain(pattern, _plain(saved), rules)
         return lesson, lesson.told
     for earlier in lessons.changed(store, player, pattern):
         changed = Lesson.changed(pattern, _plain(earlier), rules)
@@ -37,10 +37,10 @@ def begun(
     return Lesson(pattern, rules), tuple(filter(None, [word]))
 
 
-def _plain(kept: str) -> Any:
+def _plain(text: str) -> Any:
     """What was kept as plain objects, None where it cannot be read, which the lesson says."""
     try:
-        return json.loads(kept)
+        return json.loads(text)
     except (ValueError, RecursionError):
         return None
 
@@ -76,7 +76,7 @@ class LessonKeeper:
     def lesson(self, lesson: Lesson) -> None:
         """Keep how far the lesson has come."""
         progress = json.dumps(lesson.as_plain())
-        words = self._kept(
+        words = self._try_write(
             lambda: lessons.write(self.store, self.player, self._pattern, progress=progress)
         )
         if words:
@@ -95,9 +95,9 @@ class LessonKeeper:
                 self._was_moved = True
             return path
 
-        return self._kept(written)
+        return self._try_write(written)
 
-    def _kept(self, write: Callable[[], T]) -> T | None:
+    def _try_write(self, write: Callable[[], T]) -> T | None:
         try:
             return write()
         except (TakeError, lessons.LessonError) as error:
