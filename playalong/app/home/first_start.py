@@ -82,12 +82,12 @@ class FirstStart:
             voices=pads_of_kit(self.profile),
         )
 
-    def _page(self, number: int, asked: str) -> StartPage:
+    def _page(self, number: int, request: str) -> StartPage:
         return StartPage(
             theme=self._context().theme,
             title=TITLE,
             subtitle=f"step {number} of {STEPS}",
-            asked=asked,
+            asked=request,
         )
 
     def _hear_kit(self) -> Outcome:
@@ -143,7 +143,7 @@ class FirstStart:
                     page.drawing.strike(message.hit.voice, message.hit.velocity, now_s)
 
         def before_frame(now_s: float) -> Outcome | None:
-            page.asked, page.told, page.is_off = _asked(machine, now_s)
+            page.asked, page.told, page.is_off = _step_words(machine, now_s)
             if machine.is_done and self._kit.is_keys:
                 page.told, page.is_off = [_KEYS], False
             page.now = machine.step
@@ -213,21 +213,21 @@ class FirstStart:
     def _level(self) -> Outcome:
         """How strict, and which hand leads."""
         player = self.profile.player or NOBODY
-        asked = [row for row in settings_of(self._home, player) if row.name in _LAST]
+        settings = [row for row in settings_of(self._home, player) if row.name in _LAST]
         chosen = 0
         while True:
             page = SettingsPage(
                 theme=self._context().theme,
                 title=TITLE,
                 subtitle=f"step {STEPS} of {STEPS}",
-                rows=Rows([row.choice() for row in asked], chosen),
+                rows=Rows([row.choice() for row in settings], chosen),
                 buttons=Buttons((NEXT_STEP, *CHANGING, SKIP, END_START)),
             )
             outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE
             chosen = page.rows.chosen
             if outcome not in (Outcome.LESS, Outcome.MORE):
                 return outcome
-            asked[chosen].step(1 if outcome is Outcome.MORE else -1)
+            settings[chosen].step(1 if outcome is Outcome.MORE else -1)
 
 
 _LAST = ("level", "leading hand")
@@ -239,7 +239,7 @@ def _named(number: int) -> str:
     return f"{soft}{BY_NAME[voice].label}"
 
 
-def _asked(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bool]:
+def _step_words(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bool]:
     """What is asked now, what is told, and whether something is wrong."""
     if machine.is_done:
         apart_db = machine.apart_db

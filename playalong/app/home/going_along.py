@@ -37,11 +37,11 @@ class Choosing:
 
     def chosen(self, context: RunContext, task: Task) -> Task:
         """``task`` along with what is chosen, or as it was where that cannot be."""
-        paths, told = [path for path in remembered(self._home) if path.is_file()], ""
+        paths, notice = [path for path in remembered(self._home) if path.is_file()], ""
         name = task.along.name if task.along is not None else ""
         at = next((n for n, path in enumerate(paths, 1) if printable(path.name) == name), 0)
         while True:
-            page = self._page(context, task, paths, at=at, told=told)
+            page = self._page(context, task, paths, at=at, notice=notice)
             if hold(context, page, 0.0) is not Outcome.START:
                 return task
             at = page.rows.chosen
@@ -52,12 +52,12 @@ class Choosing:
                 if path is not None:
                     return self._along(context, task, path)
             except LeftError:
-                told = ""
+                notice = ""
             except UserError as error:
-                told = " ".join(error.lines)
+                notice = " ".join(error.lines)
 
     def _page(
-        self, context: RunContext, task: Task, paths: Sequence[Path], *, at: int, told: str
+        self, context: RunContext, task: Task, paths: Sequence[Path], *, at: int, notice: str
     ) -> SettingsPage:
         rows = [
             Choice(name=CLICK_ALONE, value="", fixed=True, about="No recording."),
@@ -82,7 +82,7 @@ class Choosing:
             title=task.pattern.title,
             subtitle="along with what?",
             rows=Rows(rows, at),
-            notes=[told] if told else [],
+            notes=[notice] if notice else [],
             buttons=_with_pads(context),
         )
 

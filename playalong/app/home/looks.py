@@ -107,17 +107,17 @@ def is_due(home: UserFolders) -> bool:
     return home.player() is None and not home.settings_of(None).get(FIRST_START)
 
 
-def size_of(kept: Mapping[str, Any]) -> tuple[int, int]:
+def size_of(stored: Mapping[str, Any]) -> tuple[int, int]:
     """The size of the window that was chosen, in pixels."""
-    found = kept.get("window_size")
+    found = stored.get("window_size")
     if isinstance(found, list) and tuple(found) in SIZES:
         return (int(found[0]), int(found[1]))
     return SIZES[0]
 
 
-def click_of(kept: Mapping[str, Any]) -> Places:
+def click_of(stored: Mapping[str, Any]) -> Places:
     """Where it clicks by the settings."""
-    found = kept.get("click")
+    found = stored.get("click")
     return next((place for place in Places if place == found), Places.BEATS)
 
 

@@ -76,10 +76,10 @@ def pattern_list(folders: list[Path]) -> PatternList:
 
 def _figures(pattern: Pattern) -> str:
     bars = counted(len(pattern.bars), "bar")
-    told = [pattern.kind, f"{pattern.tempo:g} bpm", pattern.meter.written, bars]
+    parts = [pattern.kind, f"{pattern.tempo:g} bpm", pattern.meter.written, bars]
     if pattern.trains:
-        told.append(f"trains {', '.join(pattern.trains)}")
+        parts.append(f"trains {', '.join(pattern.trains)}")
     if pattern.variations:
         names = ", ".join(pattern.variations)
-        told.append(f"variations: {names}")
-    return "  ·  ".join(told)
+        parts.append(f"variations: {names}")
+    return "  ·  ".join(parts)

@@ -75,14 +75,14 @@ def remembered(home: UserFolders, player: str | None) -> Remembered:
         return Remembered()
     try:
         found = players.find(database, player) if player else players.last(database)
-        return Remembered() if found is None else _told(database, found.id)
+        return Remembered() if found is None else _read_runs(database, found.id)
     except StoreError:
         return Remembered()
     finally:
         database.close()
 
 
-def _told(database: Database, player: int) -> Remembered:
+def _read_runs(database: Database, player: int) -> Remembered:
     rows = runs.history(database, player, limit=_RUNS)
     days: dict[date, float] = {}
     for row in rows:
@@ -130,10 +130,10 @@ def _last(database: Database, player: int, rows: Sequence[RunRow]) -> LastRun | 
 
 def _places(grade: Mapping[str, Any] | None) -> tuple[PlaceGrade, ...]:
     """The grades of the strokes as they were kept; none where this version knows other fields."""
-    kept = (grade or {}).get("places") or ()
+    stored = (grade or {}).get("places") or ()
     try:
         return tuple(
-            PlaceGrade(**{**plain, "dynamic": Dynamic(plain["dynamic"])}) for plain in kept
+            PlaceGrade(**{**plain, "dynamic": Dynamic(plain["dynamic"])}) for plain in stored
         )
     except (KeyError, TypeError, ValueError):
         return ()
@@ -144,14 +144,14 @@ def _weak(grade: Mapping[str, object] | None) -> Weak | None:
     findings = grade.get("findings") if grade else None
     if not isinstance(findings, list) or not findings:
         return None
-    told = next((one for one in findings if one.get("places")), findings[0])
+    finding = next((one for one in findings if one.get("places")), findings[0])
     return Weak(
-        text=str(told.get("text", "")),
-        code=str(told.get("code", "")),
-        voice=told.get("voice"),
-        places=tuple((int(at["bar"]), str(at["count"])) for at in told.get("places", ())),
-        value=told.get("value"),
-        unit=str(told.get("unit") or ""),
-        n=int(told.get("n") or 0),
-        of=int(told.get("of") or 0),
+        text=str(finding.get("text", "")),
+        code=str(finding.get("code", "")),
+        voice=finding.get("voice"),
+        places=tuple((int(at["bar"]), str(at["count"])) for at in finding.get("places", ())),
+        value=finding.get("value"),
+        unit=str(finding.get("unit") or ""),
+        n=int(finding.get("n") or 0),
+        of=int(finding.get("of") or 0),
     )

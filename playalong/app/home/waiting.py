@@ -31,7 +31,7 @@ def going_on(last: LastRun) -> GoingOn:
         words=words,
         bars=[bar],
         voices=shown_voices(bar, weak.voice if weak else None),
-        places=_kept(last, bar, number) or _places(bar, weak, number),
+        places=_bar_grades(last, bar, number) or _places(bar, weak, number),
     )
 
 
@@ -56,11 +56,11 @@ def shown_voices(bar: Bar, always: str | None = None) -> tuple[str, ...]:
     return tuple(sorted(most[:ROWS], key=STAFF_ORDER.__getitem__))
 
 
-def _kept(last: LastRun, bar: Bar, number: int) -> Sequence[PlaceGrade]:
+def _bar_grades(last: LastRun, bar: Bar, number: int) -> Sequence[PlaceGrade]:
     """The grades of the bar's strokes, where the run was of the bar as written."""
-    kept = [replace(place, bar=0) for place in last.places if place.bar == number]
+    grades = [replace(place, bar=0) for place in last.places if place.bar == number]
     written = [(bar.meter.count(stroke.at), stroke.voice) for stroke in bar.strokes]
-    return kept if [(place.count, place.voice) for place in kept] == written else ()
+    return grades if [(place.count, place.voice) for place in grades] == written else ()
 
 
 def _bar(weak: Weak | None, pattern: Pattern) -> int:

@@ -93,15 +93,15 @@ class _Calibrating:
         page.pads = [self._line(voice) for voice in machine.voices]
         shown = machine.voice or self._last
         page.strokes = machine.strokes(shown) if shown else {}
-        now, told = self._told(shown), self._told(self._last)
+        now, last = self._touch_of(shown), self._touch_of(self._last)
         page.curve_of, page.curve = None, {}
-        if now is None and told is not None:
-            now, page.curve_of, page.curve = told, told.voice, told.velocities
+        if now is None and last is not None:
+            now, page.curve_of, page.curve = last, last.voice, last.velocities
         page.bands = now.bands if now else {}
-        page.is_off = told is not None and bool(told.fault)
+        page.is_off = last is not None and bool(last.fault)
         words = [_HOW if machine.voice else _DONE]
-        if told is not None and told.fault:
-            words = [f"{BY_NAME[told.voice].label.capitalize()}: {told.fault}", told.advice]
+        if last is not None and last.fault:
+            words = [f"{BY_NAME[last.voice].label.capitalize()}: {last.fault}", last.advice]
         if machine.too_soon:
             words = [_TOO_SOON, *words]
         if (other := self._other()) is not None and machine.voice is not None:
@@ -110,13 +110,13 @@ class _Calibrating:
 
     def _other(self) -> str | None:
         """The pad that was struck where another is begun, and has to be done first."""
-        stray, asked = self._stray, self._machine.voice
-        if stray is None or asked is None or not any(self._machine.strokes(asked).values()):
+        stray, current = self._stray, self._machine.voice
+        if stray is None or current is None or not any(self._machine.strokes(current).values()):
             return None
         pad = pad_of(stray.voice)
-        return None if pad == asked or BY_NAME[pad].by_itself else pad
+        return None if pad == current or BY_NAME[pad].by_itself else pad
 
-    def _told(self, voice: str | None) -> PadTouch | None:
+    def _touch_of(self, voice: str | None) -> PadTouch | None:
         """What the strokes on a pad say, None while there are none."""
         is_struck = voice is not None and any(self._machine.strokes(voice).values())
         return self._machine.told(voice) if voice is not None and is_struck else None

@@ -72,7 +72,7 @@ def watch(
             if heard.words:
                 hit = heard.hit
                 said = loudness(bands, hit.voice, hit.velocity) if hit else _why(heard)
-                yield _told(heard, heard.time_s - begin_s, said)
+                yield _heard_line(heard, heard.time_s - begin_s, said)
         if hits.look(now()) is not was_there:
             was_there = hits.is_there
             yield f"{port.name} is {'back' if was_there else 'gone: check its cable'}"
@@ -83,7 +83,7 @@ def _why(heard: Heard) -> str:
     return f"({heard.dropped})" if heard.dropped else ""
 
 
-def _told(heard: Heard, after_s: float, said: str) -> str:
+def _heard_line(heard: Heard, after_s: float, said: str) -> str:
     voice = BY_NAME[heard.voice].label if heard.voice else ""
     velocity = "" if heard.velocity is None else f"{heard.velocity:.0f}"
     return _line(f"{after_s:.3f}", heard.words, voice=voice, velocity=velocity, said=said)

@@ -34,7 +34,7 @@ _LINES: tuple[Command | None, ...] = (
 
 def pad_commands(setup: SetupContext) -> None:
     """Show the pads that work the program, and change them, until the page is left."""
-    alone, asked = _Alone(), _Confirmation()
+    alone, confirmation = _Alone(), _Confirmation()
     page = PadCommandsPage(
         theme=setup.context.theme, kit=setup.profile.kit, call="", calls=(), drawing=setup.drawing()
     )
@@ -48,7 +48,7 @@ def pad_commands(setup: SetupContext) -> None:
     def before_frame(now_s: float) -> Outcome | None:
         voice = alone.time_passed(now_s)
         if voice is not None:
-            page.told = asked.stroke(setup, page.chosen, voice)
+            page.told = confirmation.stroke(setup, page.chosen, voice)
         calls = setup.profile.calls
         page.call = (
             f"While nothing runs, after a second of silence: the {BY_NAME[calls.call].label} "
@@ -99,15 +99,15 @@ class _Confirmation:
     """What a stroke alone asked for, until it is struck once more."""
 
     def __init__(self) -> None:
-        self._asked: tuple[int, str] | None = None
+        self._pending: tuple[int, str] | None = None
 
     def stroke(self, setup: SetupContext, line: int, voice: str) -> str:
         """A pad was struck alone while a line was chosen; what is to be told of it."""
         refused = _refused(setup, line, voice)
-        if refused or self._asked == (line, voice):
-            self._asked = None
+        if refused or self._pending == (line, voice):
+            self._pending = None
             return refused or _change(setup, line, voice)
-        self._asked = line, voice
+        self._pending = line, voice
         what, label = _in_words(_LINES[line]), BY_NAME[voice].label
         return f"Strike the {label} once more, alone: it is then for {what}."
 

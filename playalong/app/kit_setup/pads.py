@@ -91,9 +91,9 @@ class _Learned:
         learned = machine.result(self._page.folds)
         notes = dict(learned.notes)
         if machine.zone is not None:
-            told = {found.note for found in machine.found}
-            notes |= {note: v for note, v in self._before.notes.items() if note not in told}
-            notes |= self._not_yet_asked(told)
+            struck = {found.note for found in machine.found}
+            notes |= {note: v for note, v in self._before.notes.items() if note not in struck}
+            notes |= self._notes_of_later_pads(struck)
         has_pedal = any(found.pedal for found in machine.found)
         pedal = learned.pedal if has_pedal else self._before.pedal
         known = Pads(notes, pedal, setup.profile.pads.guards)
@@ -105,15 +105,15 @@ class _Learned:
         if found != setup.profile:
             setup.learned(pads=known, calls=calls, has=has)
 
-    def _not_yet_asked(self, told: Collection[int | None]) -> dict[int, str]:
+    def _notes_of_later_pads(self, struck: Collection[int | None]) -> dict[int, str]:
         """Of a kit that was taught before, notes that were struck for one pad and meant another
         that is not yet asked for: who leaves half-way has not lost that one.
         """
         if not self._was_taught:
             return {}
-        asked = {found.zone.voice for found in self._machine.found}
-        meant = {note: self._before.voice(note) for note in told if note is not None}
-        return {note: voice for note, voice in meant.items() if voice and voice not in asked}
+        done = {found.zone.voice for found in self._machine.found}
+        meant = {note: self._before.voice(note) for note in struck if note is not None}
+        return {note: voice for note, voice in meant.items() if voice and voice not in done}
 
     def _voices(self) -> tuple[str, ...]:
         """The pads that the kit has."""

@@ -61,8 +61,8 @@ def loudness(bands: Bands | None, voice: str, velocity: float) -> str:
     return " or ".join(fitting)
 
 
-def shown(profile: Profile, told: Iterable[str] = ()) -> list[str]:
-    """All that is known of a kit, a line for each thing; ``told`` comes last."""
+def shown(profile: Profile, more: Iterable[str] = ()) -> list[str]:
+    """All that is known of a kit, a line for each thing; ``more`` comes last."""
     pads, calls = profile.pads, profile.calls
     found = [f"{profile.kit}, played by {profile.player}"]
     found.append(f"port: {profile.port or 'none yet'}")
@@ -81,7 +81,7 @@ def shown(profile: Profile, told: Iterable[str] = ()) -> list[str]:
     found += [
         f"  {_label(voice)}: {COMMANDS[command]}" for command, voice in calls.pads.items() if voice
     ]
-    return [*found, *told]
+    return [*found, *more]
 
 
 def _label(voice: str) -> str:
@@ -128,8 +128,8 @@ def _guard(guard: Guard) -> str:
 
 
 def _bands(bands: Bands, voice: str) -> str:
-    told = ((dynamic.value, bands.by_voice.get((voice, dynamic))) for dynamic in Dynamic)
-    return ", ".join(f"{name} {band.low:.0f} to {band.high:.0f}" for name, band in told if band)
+    pairs = ((dynamic.value, bands.by_voice.get((voice, dynamic))) for dynamic in Dynamic)
+    return ", ".join(f"{name} {band.low:.0f} to {band.high:.0f}" for name, band in pairs if band)
 
 
 def _called(profile: Profile) -> str:

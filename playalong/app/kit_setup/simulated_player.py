@@ -120,7 +120,7 @@ class KitPlayer:
         #: What is to be pressed on the page, and since when it is.
         self._meant: Outcome | None = None
         self._meant_s = 0.0
-        self._asked: object = None
+        self._request: object = None
         self._next_s = 0.0
         self._pressed: list[Outcome] = []
         self.port = _Sent(self._now)
@@ -132,17 +132,17 @@ class KitPlayer:
         """A page is shown: what it asks for is struck, a little later."""
         if page is not self._page:
             self._page, self._pressed, self._meant = page, [], None
-        asked, now_s = _wanted(page), self._now()
-        if asked != self._asked:
-            self._asked, self._next_s = asked, now_s + _SEES_S
-        if asked is None or now_s < self._next_s:
+        request, now_s = _wanted(page), self._now()
+        if request != self._request:
+            self._request, self._next_s = request, now_s + _SEES_S
+        if request is None or now_s < self._next_s:
             return
         self._next_s = now_s + _STEP_S
-        if asked.zone is not None and asked.zone.travels:
+        if request.zone is not None and request.zone.travels:
             self._next_s = float("inf")
             self.port.send([(now_s + at, data) for at, data in self._kit.moves(_WAY, _WAY_S)])
-        elif asked.zone is None or asked.zone.name not in self._kit.lacks:
-            self._strike(asked.spot, asked.dynamic or self._any(), now_s)
+        elif request.zone is None or request.zone.name not in self._kit.lacks:
+            self._strike(request.spot, request.dynamic or self._any(), now_s)
 
     def hears(self, at_s: float, click: Click) -> None:
         """A click will be heard: it is answered on the snare."""
