@@ -70,7 +70,7 @@ class EditSession:
         self._needs_title = pattern.title == changes.NEW_TITLE
         self._is_own = path is not None or is_new or draft is not None
         self._draft = None if draft is None else draft.path
-        self._kept: Pattern = pattern
+        self._saved: Pattern = pattern
         self._heard = HeardPattern(context.output, context.clock)
         self._page = EditPage(
             theme=context.theme,
@@ -138,7 +138,7 @@ class EditSession:
             editor.said = "There is no stroke yet: put one first."
             return False
         if self._needs_title or not self._is_own:
-            title = self._asked_title()
+            title = self._ask_title()
             if title is None:
                 return False
             editor.title(title)
@@ -151,13 +151,13 @@ class EditSession:
         self._needs_title, self._is_own = False, True
         self.own = pattern
         editor.saved(pattern)
-        self._kept = editor.pattern
+        self._saved = editor.pattern
         self._files.drop_draft(self._draft)
         self._draft = None
         self._page.notes = (f"It is saved: {path.name}",)
         return True
 
-    def _asked_title(self) -> str | None:
+    def _ask_title(self) -> str | None:
         title = self.editor.pattern.title
         first = "" if title == changes.NEW_TITLE else f"{title}, my own"
         page = TypedPage(
@@ -177,10 +177,10 @@ class EditSession:
     def _keep(self) -> None:
         """Keep a draft of what is new since the last one."""
         pattern = self.editor.pattern
-        if pattern == self._kept or not self.editor.is_changed:
+        if pattern == self._saved or not self.editor.is_changed:
             return
         self._draft = self._files.keep_draft(pattern, self._draft, self._path)
-        self._kept = pattern
+        self._saved = pattern
 
     def _may_leave(self) -> bool:
         """Ask what becomes of what is not saved; with the window, a draft is kept."""

@@ -30,14 +30,14 @@ ENDINGS = (*PATTERNS, *MIDI, *SCORES, *TABS)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Opened:
-    """What was in a file: a pattern, and ``told``: how it was read and what was left out.
+    """What was in a file: a pattern, and ``notices``: how it was read and what was left out.
 
     ``is_own``: it is a pattern file already. ``take`` says what a take of this program is of.
     """
 
     path: Path
     pattern: Pattern
-    told: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
     is_own: bool = False
     take: TakeInfo | None = None
 
@@ -56,10 +56,10 @@ def open_file(path: Path) -> Opened:
     name = printable(path.name)
     if kind in SCORES:
         found = musicxml_reader.read(data, name)
-        return Opened(path=path, pattern=_named(found.pattern, path), told=found.notices)
+        return Opened(path=path, pattern=_named(found.pattern, path), notices=found.notices)
     if kind in TABS:
         found = tab_reader.read(data.decode("utf-8", "replace"), name)
-        return Opened(path=path, pattern=_named(found.pattern, path), told=found.notices)
+        return Opened(path=path, pattern=_named(found.pattern, path), notices=found.notices)
     return _midi(path, data)
 
 
@@ -87,7 +87,7 @@ def _midi(path: Path, data: bytes) -> Opened:
         start_s = float(said) if isinstance(said, int | float) else 0.0
     file = midi_reader.read(data, printable(path.name))
     found = midi_reader.pattern_of(file, printable(path.stem), start_s=start_s)
-    return Opened(path=path, pattern=_named(found.pattern, path), told=found.notices, take=take)
+    return Opened(path=path, pattern=_named(found.pattern, path), notices=found.notices, take=take)
 
 
 def _named(pattern: Pattern, path: Path) -> Pattern:

@@ -240,7 +240,7 @@ def _all_bars(pattern: Pattern) -> list[Bar]:
 
 def _signs(strokes: Sequence[Stroke]) -> list[str]:
     """What the signs mean that are on the sheet."""
-    told = {
+    signs = {
         "in brackets: a ghost note": any(one.dynamic is Dynamic.GHOST for one in strokes),
         "> an accent": any(one.dynamic is Dynamic.ACCENT for one in strokes),
         "o an open hi-hat, + closed again": any(
@@ -251,7 +251,7 @@ def _signs(strokes: Sequence[Stroke]) -> list[str]:
         "struck through: a roll": any(one.roll for one in strokes),
         "grey: may be left out": any(one.optional for one in strokes),
     }
-    return [words for words, is_so in told.items() if is_so]
+    return [words for words, is_so in signs.items() if is_so]
 
 
 def _cut(bar: Bar, start: Fraction, end: Fraction) -> Bar:
@@ -273,10 +273,10 @@ def _bars(numbers: Sequence[int]) -> str:
 
 def _facts(pattern: Pattern) -> str:
     practice = practice_of(pattern)
-    told = [pattern.meter.written, f"start at {practice.start_tempo:g} bpm"]
+    facts = [pattern.meter.written, f"start at {practice.start_tempo:g} bpm"]
     if not pattern.swing.is_straight:
-        told.append(f"swung {pattern.swing.notes}, {float(pattern.swing.percent):g} %")
-    return "  ·  ".join(told)
+        facts.append(f"swung {pattern.swing.notes}, {float(pattern.swing.percent):g} %")
+    return "  ·  ".join(facts)
 
 
 # Files.

@@ -194,9 +194,9 @@ class OwnPatterns:
 
     def show(self, opened: Opened) -> None:
         """Show what a file holds, and do with it what is asked for."""
-        context, pattern, told = self._context, opened.pattern, opened.told
+        context, pattern, notices = self._context, opened.pattern, opened.notices
         notes: tuple[str, ...] = ()
-        kept = opened.path if opened.path.parent == self._files.folder else None
+        own_path = opened.path if opened.path.parent == self._files.folder else None
         offered = [*OPENED[:1], GRADE, *OPENED[1:]] if opened.take is not None else [*OPENED]
         while not context.window.is_closed:
             page = OpenedPage(
@@ -204,7 +204,7 @@ class OwnPatterns:
                 title=pattern.title,
                 subtitle=f"{pattern.meter.written}  ·  {counted(len(pattern.bars), 'bar')}",
                 pattern=pattern,
-                told=_told(opened, told),
+                told=_file_notices(opened, notices),
                 notes=notes,
                 left_handed=self._left_handed,
                 buttons=Buttons(offered),
@@ -213,9 +213,9 @@ class OwnPatterns:
             notes = ()
             try:
                 if outcome is Outcome.KEEP:
-                    notes, kept, pattern = self._keep(pattern, kept)
+                    notes, own_path, pattern = self._keep(pattern, own_path)
                 elif outcome is Outcome.EDIT:
-                    saved = self.edit(pattern, kept, is_new=kept is None)
+                    saved = self.edit(pattern, own_path, is_new=own_path is None)
                     if saved is not None:
                         return
                 elif outcome is Outcome.START:
@@ -231,10 +231,12 @@ class OwnPatterns:
             except UserError as error:
                 notes = tuple(error.lines)
 
-    def _keep(self, pattern: Pattern, kept: Path | None) -> tuple[tuple[str, ...], Path, Pattern]:
+    def _keep(
+        self, pattern: Pattern, own_path: Path | None
+    ) -> tuple[tuple[str, ...], Path, Pattern]:
         """Keep what was opened among one's own patterns, once."""
-        if kept is not None:
-            return (f"It is among your own already: {kept.name}",), kept, pattern
+        if own_path is not None:
+            return (f"It is among your own already: {own_path.name}",), own_path, pattern
         own, path = self._files.save(replace(pattern, name=""), None)
         self._changed()
         return (f"It is kept among your own: {path.name}",), path, own
@@ -251,16 +253,16 @@ def _file_row(path: Path) -> Choice:
     try:
         pattern = read(read_text(path), path.stem)
     except UserError as error:
-        told = str(error.lines[0])
-        return Choice(name=printable(path.stem), value="cannot be read", fixed=True, about=told)
+        message = str(error.lines[0])
+        return Choice(name=printable(path.stem), value="cannot be read", fixed=True, about=message)
     figures = f"{pattern.tempo:g} bpm, {pattern.meter.written}"
     about = pattern.about or f"{path.name} in your own folder."
     return Choice(name=pattern.title, value=figures, fixed=True, about=about)
 
 
-def _told(opened: Opened, told: tuple[str, ...]) -> tuple[str, ...]:
+def _file_notices(opened: Opened, notices: tuple[str, ...]) -> tuple[str, ...]:
     """What is said of a file: its name first."""
     first = printable(opened.path.name)
     if opened.take is not None:
         first = f"{first}: a take of {printable(opened.take.pattern)}, read as a pattern"
-    return (first, *told)
+    return (first, *notices)
