@@ -65,19 +65,19 @@ def plain_name(name: str, numbers: str = _NUMBERS) -> str:
     return re.sub(numbers, "", name)
 
 
-def told_apart(names: Sequence[str]) -> list[str]:
-    """``names``, in which one that was there before is told as "(2)", "(3)" ..."""
+def distinct_names(names: Sequence[str]) -> list[str]:
+    """``names``, in which one that was there before ends in "(2)", "(3)" ..."""
     seen: Counter[str] = Counter()
-    told = []
+    distinct = []
     for name in names:
         seen[name] += 1
-        told.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
-    return told
+        distinct.append(name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return distinct
 
 
 def plain_names(names: Sequence[str]) -> dict[str, str]:
     """Each of ``names`` by what is remembered of it; ports of one plain name by their order."""
-    return dict(zip(told_apart([plain_name(name) for name in names]), names, strict=True))
+    return dict(zip(distinct_names([plain_name(name) for name in names]), names, strict=True))
 
 
 def choose(names: Sequence[str], part: str | None, remembered: str | None = None) -> str:

@@ -19,7 +19,7 @@ from weakref import WeakSet
 import pygame.midi
 
 from playalong.midi.port import Arrival
-from playalong.midi_io.backend import PortError, plain_names, told_apart
+from playalong.midi_io.backend import PortError, distinct_names, plain_names
 from playalong.support.system.quiet_stderr import quiet_stderr
 
 _BATCH, _BUFFER = 64, 1 << 14
@@ -210,7 +210,7 @@ def _numbers(inputs: bool) -> dict[str, int]:
         if bool(is_input) is inputs:
             numbers.append(number)
             names.append(name.decode(errors="replace"))
-    return dict(zip(told_apart(names), numbers, strict=True))
+    return dict(zip(distinct_names(names), numbers, strict=True))
 
 
 _devices = _Devices()
@@ -220,16 +220,16 @@ def main() -> None:
     """Tell what is plugged in, a line whenever it changes, until nobody listens any more."""
     ended = Thread(target=sys.stdin.read, daemon=True)
     ended.start()
-    told = ""
+    reported = ""
     while True:
         pygame.midi.init()
         line = json.dumps((_listed(inputs=True), _listed(inputs=False)))
         pygame.midi.quit()
-        if line != told:
+        if line != reported:
             to_program = sys.stdout  # noqa: TID251 - a pipe to the program, no terminal
             to_program.write(f"{line}\n")
             to_program.flush()
-            told = line
+            reported = line
         ended.join(_LOOK_S)
         if not ended.is_alive():
             return

@@ -23,7 +23,7 @@ from typing import Any, Generic, TypeVar
 import rtmidi
 
 from playalong.midi.port import Arrival
-from playalong.midi_io.backend import PortError, told_apart
+from playalong.midi_io.backend import PortError, distinct_names
 from playalong.midi_io.hangup import Line
 from playalong.support.system.quiet_stderr import quiet_stderr
 
@@ -57,12 +57,12 @@ class _Clients(ABC, Generic[_Port]):
             self._delete()
         try:
             with quiet_stderr():
-                return list(_numbers(self._asked(self._api)))
+                return list(_numbers(self._query_client(self._api)))
         except _FAILS:
             return []
 
-    def _asked(self, api: int) -> Any:
-        """The client that is asked, made where there is none."""
+    def _query_client(self, api: int) -> Any:
+        """The client that lists the ports, made where there is none."""
         if self._client is None:
             self._client, self._line = Line.of(lambda: self._made(api))
             self._free = True
@@ -81,7 +81,7 @@ class _Clients(ABC, Generic[_Port]):
             raise PortError("There is no MIDI system on this machine.")
         try:
             with quiet_stderr():
-                client = self._asked(self._api) if self._free else self._made(self._api)
+                client = self._query_client(self._api) if self._free else self._made(self._api)
                 client.open_port(_numbers(client)[name], name="kit")
         except (KeyError, *_FAILS):
             raise PortError(
@@ -203,7 +203,7 @@ class VirtualOutput:
 
 def _numbers(client: Any) -> dict[str, int]:
     """The number of each port that is not our own, by its name."""
-    names = told_apart([str(name) for name in client.get_ports()])
+    names = distinct_names([str(name) for name in client.get_ports()])
     ours = (f"{_INPUT}:", f"{_OUTPUT}:")
     return {name: number for number, name in enumerate(names) if not name.startswith(ours)}
 

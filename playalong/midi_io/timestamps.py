@@ -48,7 +48,7 @@ class StampFilter:
         self._begin()
 
     def _begin(self, points: Sequence[_Point] = ()) -> None:
-        self._kept: deque[_Point] = deque()
+        self._points: deque[_Point] = deque()
         self._strange: list[_Point] = []
         self._second_s, self._drift = -inf, 0.0
         for point in points:
@@ -68,7 +68,7 @@ class StampFilter:
 
     def _behind(self, point: _Point) -> float:
         """How far the stamps are behind the program's clock, now that ``point`` is seen."""
-        if self._kept:
+        if self._points:
             least = self._least(point[0])
             if not -EARLY_S <= point[1] - least <= LATE_S:
                 return self._doubted(point, least)
@@ -88,19 +88,19 @@ class StampFilter:
         return least if least < point[1] <= least + LOST_S else point[1]
 
     def _keep(self, point: _Point) -> None:
-        if self._kept and point[0] - self._second_s < 1.0:
-            if point[1] < self._aged(self._kept[-1], point[0]):
-                self._kept[-1] = point
+        if self._points and point[0] - self._second_s < 1.0:
+            if point[1] < self._aged(self._points[-1], point[0]):
+                self._points[-1] = point
             return
         self._second_s = point[0]
-        self._kept.append(point)
-        while self._kept[0][0] < point[0] - LONG_S:
-            self._kept.popleft()
-        self._drift = _drift(self._kept)
+        self._points.append(point)
+        while self._points[0][0] < point[0] - LONG_S:
+            self._points.popleft()
+        self._drift = _drift(self._points)
 
     def _least(self, now_s: float) -> float:
-        places = range(max(0, len(self._kept) - SECONDS), len(self._kept))
-        return min(self._aged(self._kept[place], now_s) for place in places)
+        places = range(max(0, len(self._points) - SECONDS), len(self._points))
+        return min(self._aged(self._points[place], now_s) for place in places)
 
     def _aged(self, point: _Point, now_s: float) -> float:
         return point[1] + self._drift * (now_s - point[0])

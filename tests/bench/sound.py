@@ -63,8 +63,8 @@ def drum_kit(folder: Path) -> None:
 
 def _forget() -> None:
     """As in a new process."""
-    for kept in (drums._layer, drums._kept, drums._hardest):
-        kept.cache_clear()
+    for cached in (drums._layer, drums._cached, drums._hardest):
+        cached.cache_clear()
 
 
 def _took_s(work: Callable[[], object]) -> float:

@@ -8,9 +8,9 @@ from playalong.midi_io.backend import (
     WINDOWS_NUMBER,
     PortError,
     choose,
+    distinct_names,
     plain_name,
     plain_names,
-    told_apart,
 )
 
 ONE = ["Pad Box:MIDI 1"]
@@ -71,7 +71,7 @@ def test_what_changes_when_it_is_plugged_in_again_is_no_part_of_a_plain_name(nam
 
 
 def test_ports_of_one_name_are_told_apart_by_their_order():
-    assert told_apart(["Pad", "Keys", "Pad", "Pad"]) == ["Pad", "Keys", "Pad (2)", "Pad (3)"]
+    assert distinct_names(["Pad", "Keys", "Pad", "Pad"]) == ["Pad", "Keys", "Pad (2)", "Pad (3)"]
 
 
 def test_ports_of_one_plain_name_are_told_apart_by_their_order(monkeypatch):

@@ -12,14 +12,14 @@ def run(late_s: list[float], rate_there: float = RATE, start_s: float = 100.0) -
     """A device that asks for ``BLOCK`` frames at a time, each request late by that much."""
     clock = DeviceClock(RATE, LATENCY_S)
     for number, late in enumerate(late_s):
-        clock.asked(number * BLOCK, start_s + number * BLOCK / rate_there + late)
+        clock.add_request(number * BLOCK, start_s + number * BLOCK / rate_there + late)
     return clock
 
 
 def test_before_the_first_request_there_is_no_time():
     clock = DeviceClock(RATE, LATENCY_S)
     assert not clock.is_running
-    clock.asked(0, 5.0)
+    clock.add_request(0, 5.0)
     assert clock.is_running
     assert clock.frame_at(5.0 + LATENCY_S) == 0
 
@@ -39,7 +39,7 @@ def test_one_prompt_request_in_the_window_is_enough(late_s, data):
 @given(st.integers(-(10**6), 10**9), st.floats(0.0, 1e6))
 def test_frame_at_and_time_of_undo_each_other(frame, at_s):
     clock = DeviceClock(RATE, LATENCY_S)
-    clock.asked(0, at_s)
+    clock.add_request(0, at_s)
     assert clock.frame_at(clock.time_of(frame)) == frame
 
 

@@ -26,8 +26,8 @@ def cache(tmp_path, monkeypatch):
 
 def forget() -> None:
     """As in a new process."""
-    for kept in (drums._layer, drums._made_by, drums._kept, drums._hardest):
-        kept.cache_clear()
+    for cached in (drums._layer, drums._made_by, drums._cached, drums._hardest):
+        cached.cache_clear()
 
 
 def same(found, expected) -> bool:
@@ -84,7 +84,7 @@ def test_other_figures_make_the_voice_anew(cache, monkeypatch):
     assert new != old
     warm(["cowbell"], RATE)
     forget()
-    assert drums._kept("cowbell", RATE) is not None
+    assert drums._cached("cowbell", RATE) is not None
     assert strokes() == new
 
 
@@ -135,7 +135,7 @@ def test_a_broken_file_is_mended_by_the_next_to_make_the_voice(cache):
     assert strokes() == made
     warm(["cowbell"], RATE)
     forget()
-    assert len(drums._kept("cowbell", RATE)) == 4 * LAYERS
+    assert len(drums._cached("cowbell", RATE)) == 4 * LAYERS
     assert strokes() == made
 
 

@@ -244,7 +244,7 @@ def test_clicks_are_placed_as_they_come_near_where_the_device_then_is(cards, mon
     assert placed == [round((at_s - BUFFER_S) * RATE) for at_s in (0.1, 0.4)]
     # Later the device has fallen behind by 5 ms.
     now.s = start_s + 4.805
-    device.clock.asked(round(4.8 * RATE), now.s)
+    device.clock.add_request(round(4.8 * RATE), now.s)
     device.tend()
     assert placed[2:] == [round((5.0 - 0.005 - BUFFER_S) * RATE)]
 

@@ -32,8 +32,8 @@ class DeviceClock:
         """Whether the device has asked for anything yet; before that, there are no times."""
         return not isnan(self._offset_s)
 
-    def asked(self, frame: int, at_s: float) -> None:
-        """The device asked for the frames from ``frame`` on, at ``at_s`` on the clock."""
+    def add_request(self, frame: int, at_s: float) -> None:
+        """Add a request for the frames from ``frame`` on, made at ``at_s`` on the clock."""
         self._offset_s = self._least.add(at_s, at_s - frame / self.rate)
 
     def late_s(self, frame: int, at_s: float) -> float:

@@ -146,7 +146,7 @@ class Line:
         self.requests = 0
         self.underruns = 0
         self._now = now
-        self._asked_s = self._opened_s = now()
+        self._requested_s = self._opened_s = now()
         self._dry_s = -inf
         self._stopped = False
         self._seen, self._silent_s, self._looked_s = 0, 0.0, now()
@@ -182,8 +182,8 @@ class Line:
                 self.buffer_s = wanted / self.timeline.rate
                 self.clock.latency_s = self.waits_s
             frame = self.timeline.rendered
-            self._asked_s = self._now()
-            self.clock.asked(frame, self._asked_s)
+            self._requested_s = self._now()
+            self.clock.add_request(frame, self._requested_s)
             self.requests += 1
             block = self.timeline.render(wanted)
             self._handed(frame, self._now())
@@ -212,7 +212,7 @@ class Line:
 
     def is_overdue(self) -> bool:
         """Whether its next request should have come by now: it may wait for the interpreter."""
-        return self._now() - self._asked_s > OVERDUE * self.buffer_s
+        return self._now() - self._requested_s > OVERDUE * self.buffer_s
 
     def is_gone(self) -> bool:
         """Whether the device has stopped, asked for nothing for ``GONE_S``, or races.

@@ -153,10 +153,14 @@ def source_of(path: Path) -> Source:
         if not _comments_fit(head, size):
             raise _broken(path)
         return _checked(path, _ogg(path, head, tail))
-    asked = (miniaudio.wav_get_file_info, miniaudio.flac_get_file_info, miniaudio.mp3_get_file_info)
-    for ask in asked:
+    probes = (
+        miniaudio.wav_get_file_info,
+        miniaudio.flac_get_file_info,
+        miniaudio.mp3_get_file_info,
+    )
+    for probe in probes:
         try:
-            info = ask(str(path))
+            info = probe(str(path))
         except miniaudio.MiniaudioError:
             continue
         if info.sample_rate <= 0:
@@ -238,11 +242,11 @@ def _comments_fit(head: bytes, size: int) -> bool:
 
 def no_audio(path: Path) -> RecordingError:
     """The file is nothing that this program plays."""
-    told = f"{named(path)} is no recording that can be played: choose a {KINDS}"
+    message = f"{named(path)} is no recording that can be played: choose a {KINDS}"
     if path.suffix.casefold() in OTHER_KINDS:
         name, flac = named(path), printable(f"{path.stem}.flac")
-        return RecordingError(f'{told}, or convert it first: ffmpeg -i "{name}" "{flac}"')
-    return RecordingError(f"{told}.")
+        return RecordingError(f'{message}, or convert it first: ffmpeg -i "{name}" "{flac}"')
+    return RecordingError(f"{message}.")
 
 
 def _broken(path: Path) -> RecordingError:

@@ -44,16 +44,16 @@ class Reel:
 
     def __init__(self) -> None:
         self.frames = 0
-        self._kept = SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115 - see close
-        finalize(self, self._kept.close)  # cuts of a recording come and go
+        self._file = SpooledTemporaryFile(max_size=IN_MEMORY_BYTES)  # noqa: SIM115 - see close
+        finalize(self, self._file.close)  # cuts of a recording come and go
         self._lock = Lock()
 
     def append(self, block: Frames) -> None:
         """Join ``block`` (n, 2) to the end; what is louder than ``HOLDS`` is cut."""
         whole = np.rint(np.clip(block, -HOLDS, HOLDS) * np.float32(_STEP)).astype("<i2")
         with self._lock:
-            self._kept.seek(self.frames * 4)
-            self._kept.write(whole.tobytes())
+            self._file.seek(self.frames * 4)
+            self._file.write(whole.tobytes())
             self.frames += len(whole)
 
     def read(self, begin: int, count: int) -> Frames:
@@ -62,15 +62,15 @@ class Reel:
         found = np.zeros((max(high - begin, 0), 2), np.float32)
         if low < high:
             with self._lock:
-                self._kept.seek(low * 4)
-                raw = self._kept.read((high - low) * 4)
+                self._file.seek(low * 4)
+                raw = self._file.read((high - low) * 4)
             found[low - begin :] = np.frombuffer(raw, "<i2").reshape(-1, 2)
             found /= np.float32(_STEP)
         return found
 
     def close(self) -> None:
         """Let go of what is kept."""
-        self._kept.close()
+        self._file.close()
 
 
 class Overview:
@@ -185,7 +185,7 @@ class Recording:
         if progress is not None:
             progress(1.0)
         return cls(
-            path, reel, overview, message=_told(path, source, reel.frames, peak=overview.peak)
+            path, reel, overview, message=_message_of(path, source, reel.frames, peak=overview.peak)
         )
 
     @property
@@ -267,7 +267,7 @@ def _resampled(blocks: Iterator[Frames], rate: int) -> Iterator[Frames]:
         gone, row = gone + len(made), row[block:]
 
 
-def _told(path: Path, source: Source, frames: int, *, peak: float) -> str:
+def _message_of(path: Path, source: Source, frames: int, *, peak: float) -> str:
     """What the player should know."""
     there_s, whole_s = frames / RATE, source.frames / source.rate
     words = []

@@ -230,11 +230,11 @@ def _once(taps: Floats) -> Floats:
     if len(taps) < 2:
         return taps
     usual = float(np.median(np.diff(taps)))
-    kept = [float(taps[0])]
+    distinct = [float(taps[0])]
     for tap in taps[1:].tolist():
-        if tap - kept[-1] > usual / 3.0:
-            kept.append(tap)
-    return np.array(kept)
+        if tap - distinct[-1] > usual / 3.0:
+            distinct.append(tap)
+    return np.array(distinct)
 
 
 def _steps(taps: Floats) -> Ints:
@@ -267,7 +267,7 @@ def _unheld(taps: Floats, steps: Ints, onsets: Onsets) -> Ints:
     Where a tap was left out the taps after it go on in the time of those before, and something
     begins on most of the beats between.
     """
-    kept = steps.copy()
+    unheld = steps.copy()
     for number in np.flatnonzero(steps > 1).tolist():
         begin_s, end_s = float(taps[number]), float(taps[number + 1])
         count = int(steps[number])
@@ -277,8 +277,8 @@ def _unheld(taps: Floats, steps: Ints, onsets: Onsets) -> Ints:
             bool((onsets.near(at - reach_s, at + reach_s)[1] > _BEGUN).any()) for at in between
         ]
         if 2 * sum(begun) < len(begun):
-            kept[number] = 1
-    return kept
+            unheld[number] = 1
+    return unheld
 
 
 def _mended(taps: Floats, beats: Ints) -> tuple[Floats, NDArray[np.bool_]]:
@@ -423,23 +423,23 @@ def _tracked(strength: Floats, times_s: Floats) -> Floats:
     cost = _change(log[:, None] - log[None, :]) + _OTHER * log[:, None] ** 2
     nothing = -1e9
     back = np.rint((1.0 - part) * periods).astype(np.int64)
-    kept = high + low  # best is needed for so long, and then written over
-    best = np.full((kept, len(periods)), nothing)
+    rows = high + low  # best is needed for so long, and then written over
+    best = np.full((rows, len(periods)), nothing)
     best[0] = -_change(log)
     whence = np.zeros((hops, len(periods)), np.int8)
     for start in range(1, hops, low):  # so many at once hold no two beats of one path
         at = np.arange(start, min(start + low, hops))
         source = at[:, None] - periods[None, :]
-        prior = best[source % kept]  # before the first hop lie rows that nothing was written to
+        prior = best[source % rows]  # before the first hop lie rows that nothing was written to
         prior -= cost
         chosen = prior.argmax(axis=2)
         whence[at] = chosen
         worth = gain[at, None]
         if weight:
             worth = worth + weight * gain[np.maximum(at[:, None] - back[None, :], 0)]
-        best[at % kept] = np.take_along_axis(prior, chosen[:, :, None], axis=2)[:, :, 0] + worth
+        best[at % rows] = np.take_along_axis(prior, chosen[:, :, None], axis=2)[:, :, 0] + worth
     ends = np.arange(max(0, hops - high), hops)
-    end, kind = divmod(int(best[ends % kept].argmax()), len(periods))
+    end, kind = divmod(int(best[ends % rows].argmax()), len(periods))
     hop = int(ends[end])
     found = []
     while hop > 0:

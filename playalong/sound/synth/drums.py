@@ -362,7 +362,7 @@ def warm(voices: Iterable[str], rate: int) -> None:
     """
     for voice in voices:
         layers = [_layer(voice, layer, rate) for layer in range(LAYERS)]
-        if (made_by := _made_by(voice)) and _kept(voice, rate) is None:
+        if (made_by := _made_by(voice)) and _cached(voice, rate) is None:
             arrays = [
                 array
                 for layer in layers
@@ -374,10 +374,10 @@ def warm(voices: Iterable[str], rate: int) -> None:
 @cache
 def _layer(voice: str, layer: int, rate: int) -> Layer:
     """The tone of a layer, before its level: all layers of a voice have the same energy."""
-    kept = _kept(voice, rate)
-    if kept is None:
+    cached = _cached(voice, rate)
+    if cached is None:
         return _made(voice, layer, rate)
-    own = kept[_ARRAYS * layer : _ARRAYS * (layer + 1)]
+    own = cached[_ARRAYS * layer : _ARRAYS * (layer + 1)]
     return Layer(sound=own[0], loose=own[1], other=own[2], step=own[3])
 
 
@@ -392,11 +392,11 @@ def _made_by(voice: str) -> str | None:
 
 
 @cache
-def _kept(voice: str, rate: int) -> tuple[NDArray[Any], ...] | None:
+def _cached(voice: str, rate: int) -> tuple[NDArray[Any], ...] | None:
     """The arrays of all layers in the user's cache, if they are there."""
     made_by = _made_by(voice)
-    kept = None if made_by is None else kit_cache.read(voice, rate, made_by)
-    return kept if kept is not None and len(kept) == LAYERS * _ARRAYS else None
+    cached = None if made_by is None else kit_cache.read(voice, rate, made_by)
+    return cached if cached is not None and len(cached) == LAYERS * _ARRAYS else None
 
 
 def _made(voice: str, layer: int, rate: int) -> Layer:

@@ -34,10 +34,10 @@ def key(figures: object, *sources: str) -> str:
 def read(voice: str, rate: int, made_by: str) -> tuple[NDArray[Any], ...] | None:
     """The arrays of ``voice`` at ``rate`` made by this key, each (n,); None where not kept."""
     try:
-        with np.load(_path(voice, rate), allow_pickle=False) as kept:
-            if str(kept["key"]) != made_by:
+        with np.load(_path(voice, rate), allow_pickle=False) as stored:
+            if str(stored["key"]) != made_by:
                 return None
-            return tuple(kept[f"arr_{number}"] for number in range(len(kept.files) - 1))
+            return tuple(stored[f"arr_{number}"] for number in range(len(stored.files) - 1))
     except Exception:
         # A file of any content raises errors of many kinds; each means the same here.
         return None
