@@ -176,7 +176,7 @@ def test_what_a_calibration_has_shown_is_not_asked_for_again(context):
     )
 
     def script(page: Page, _now_s: float) -> Press | None:
-        asked.extend([page.asked] if isinstance(page, PadsPage) else [])
+        asked.extend([page.prompt] if isinstance(page, PadsPage) else [])
         return None
 
     hands = replace(player.context, window=Watched(player.context.window, script))
@@ -506,7 +506,7 @@ def test_a_stroke_alone_changes_the_pad_of_a_line(context):
     def script(page: Page, now_s: float) -> Press | None:
         if not isinstance(page, PadCommandsPage):
             return Key.CLOSE
-        told.append(page.told)
+        told.append(page.message)
         assert now_s > 9.0 or not kept
         if not now_s >= 1.0:
             return None
@@ -554,7 +554,7 @@ def test_few_strokes_prove_nothing(context):
         if isinstance(page, LoudnessPage):
             return Key.ESCAPE if now_s > 3.0 else None
         if isinstance(page, PadsPage):
-            asked.append(page.asked)
+            asked.append(page.prompt)
         return next(pages, Key.CLOSE) if isinstance(page, KitPage) or asked else None
 
     begun = Profile(kit="kit", player="me", has=("kick", "snare"))
@@ -574,7 +574,7 @@ def test_what_was_struck_for_loudness_is_gone_on_with(context):
             said.append(page.words + " ".join(pad.words for pad in page.pads))
             return "p" if len(said) == 1 else Key.CLOSE
         if isinstance(page, PadsPage):
-            asked.append(page.asked)
+            asked.append(page.prompt)
         return Key.CLOSE if now_s > 60.0 else None
 
     begun = Profile(kit="kit", player="me", has=("kick",))
@@ -620,7 +620,7 @@ def test_what_is_lit_up_is_waited_for_until_the_kit_is_back(context):
     def script(page: Page, now_s: float) -> Press | None:
         page = page.page if isinstance(page, Covered) else page
         if isinstance(page, PadsPage):
-            asked.append((now_s, page.asked))
+            asked.append((now_s, page.prompt))
         return Key.CLOSE if now_s > 40.0 else None
 
     shows(context, script, port, page="pads")

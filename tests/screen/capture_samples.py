@@ -39,7 +39,7 @@ def playing_in(theme: Theme) -> ListeningPage:
         words="Play the groove, four bars or more, with or without a click. Then rest: it is "
         "written down.",
         hits=[found[row] for row in range(len(found)) if found.time_s[row] < 9.0],
-        told="Too little was played: play the groove for two bars at least.",
+        message="Too little was played: play the groove for two bars at least.",
         caution=CAUTION,
     )
 

@@ -66,7 +66,7 @@ def opened(theme: Theme) -> OpenedPage:
         title="A Groove from Another Program",
         subtitle="4/4  ·  8 bars",
         pattern=replace(pattern, bars=pattern.bars * 8),
-        told=(
+        remarks=(
             "evening-takes-of-a-long-name-2026.mid: a take of late-bus-home, read as a pattern",
             "1 bar, 8 times the same: written once.",
             "Rolls become one stroke: bars 3, 7.",
@@ -84,7 +84,7 @@ def opened_full(theme: Theme) -> OpenedPage:
         title=pattern.title,
         subtitle="4/4  ·  2 bars",
         pattern=pattern,
-        told=("x.mxl",),
+        remarks=("x.mxl",),
     )
 
 

@@ -346,9 +346,9 @@ def typed(theme: Theme) -> TypedPage:
     return TypedPage(
         theme=theme,
         title="Patterns of your own",
-        asked="Which folder are they in?",
+        prompt="Which folder are they in?",
         typed="/home/somebody/" + "a rather long folder/" * 7,
-        told="There is no folder of that name: look at how it is written.",
+        message="There is no folder of that name: look at how it is written.",
         is_off=True,
     )
 
@@ -361,8 +361,8 @@ def first_kit(theme: Theme) -> StartPage:
         theme=theme,
         title="First start",
         subtitle="step 1 of 5",
-        asked="Your kit is heard.",
-        told=["That was the snare, velocity 92 of 127."],
+        prompt="Your kit is heard.",
+        messages=["That was the snare, velocity 92 of 127."],
         drawing=drawing,
         notes=[CAUTION],
     )
@@ -374,8 +374,8 @@ def first_strokes(theme: Theme) -> StartPage:
         theme=theme,
         title="First start",
         subtitle="step 2 of 5",
-        asked="The snare: three strokes as soft as you can.",
-        told=[
+        prompt="The snare: three strokes as soft as you can.",
+        messages=[
             "Do soft strokes not arrive? Turn the snare pad's threshold down on the module, "
             "or its sensitivity up."
         ],

@@ -107,10 +107,10 @@ def pads_page(theme: Theme) -> PadsPage:
     page = PadsPage(
         theme=theme,
         kit=KIT,
-        asked="Strike the rim of the snare.",
+        prompt="Strike the rim of the snare.",
         done=4,
         of=19,
-        told="The kit cannot tell this one from the head: it counts as the snare. "
+        message="The kit cannot tell this one from the head: it counts as the snare. "
         "If your kit has no rim, go on with S.",
         heard="note 40 on channel 10, velocity 96",
         drawing=KitDrawing(EVERY_PIECE),
@@ -262,7 +262,7 @@ def pad_commands_page(theme: Theme) -> PadCommandsPage:
         kit=KIT,
         call="A second of silence, kick twice, then the pad.",
         calls=calls,
-        told="The crash asks for something else already.",
+        message="The crash asks for something else already.",
         chosen=2,
     )
 

@@ -18,7 +18,7 @@ from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import LIGHT, Theme
 from playalong.screen.kit_pages.kit_drawing import KitDrawing, Link, Part, Spot
 from playalong.screen.kit_pages.latency import LatencyPage
-from playalong.screen.kit_pages.messages import KEPT, MessageRow
+from playalong.screen.kit_pages.messages import MAX_ROWS, MessageRow
 from playalong.screen.kit_pages.overview import PAGES
 
 from .kit_samples import (
@@ -416,9 +416,9 @@ def test_scrolling_never_leaves_the_messages(theme, presses):
         else:
             assert page.handle(press) is None
     picture(page, (900, 560))
-    for _ in range(KEPT + 5):
+    for _ in range(MAX_ROWS + 5):
         page.heard(MessageRow(time_s=0.0, words="note"))
-    assert len(page.rows) == KEPT
+    assert len(page.rows) == MAX_ROWS
 
 
 def test_what_was_dropped_says_why_in_the_second_colour(theme, written):

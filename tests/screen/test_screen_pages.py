@@ -363,7 +363,7 @@ def test_the_course_of_the_tempo_is_on_every_result_page(theme, name, sentences)
     drawn = []
     for course in ((), tuple((bar, 84.0 + bar % 3) for bar in range(8))):
         surface = pygame.Surface((1280, 720))
-        page = result_page(theme, pattern.bars, course=course, asked_bpm=84.0, **told)
+        page = result_page(theme, pattern.bars, course=course, requested_bpm=84.0, **told)
         page.draw(surface, 0.0)
         drawn.append(pygame.image.tobytes(surface, "RGB"))
     assert drawn[0] != drawn[1]

@@ -124,12 +124,12 @@ def _ask(context: RunContext, row: _Row, remark: Remark) -> Remark | None:
 
 
 def _typed(context: RunContext, title: str, question: str) -> str:
-    page = TypedPage(theme=context.theme, title=title, asked=question, longest=400)
+    page = TypedPage(theme=context.theme, title=title, prompt=question, longest=400)
     while hold(context, page, 0.0) is Outcome.ACCEPT:
         words = page.typed.strip()
         if words:
             return words
-        page.told, page.is_off = "Nothing is written yet.", True
+        page.message, page.is_off = "Nothing is written yet.", True
     return ""
 
 

@@ -122,14 +122,14 @@ class CaptureSession:
         page = TypedPage(
             theme=self._context.theme,
             title="Play it in",
-            asked="What is it called?",
+            prompt="What is it called?",
             typed=self._known.title or _UNTITLED,
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
             title = printable(page.typed).strip()
             if title:
                 return self._save(replace(pattern, title=title))
-            page.told, page.is_off = "Give it a title of a letter or more.", True
+            page.message, page.is_off = "Give it a title of a letter or more.", True
         return None
 
 
@@ -138,7 +138,9 @@ class _Listening(Scene):
 
     def __init__(self, context: RunContext, notice: str) -> None:
         self.hits: list[Hit] = []
-        self._page = ListeningPage(theme=context.theme, words=_PLAY, told=notice, caution=CAUTION)
+        self._page = ListeningPage(
+            theme=context.theme, words=_PLAY, message=notice, caution=CAUTION
+        )
 
     @property
     def by_pads(self) -> bool:

@@ -273,7 +273,7 @@ class _LookBack:
             offered=[SHEET, LISTEN, COMPARE, LEAVE],
             level=self._context.level(),
             course=grade.steadiness.course,
-            asked_bpm=grade.tempo_bpm,
+            requested_bpm=grade.tempo_bpm,
             best=best.score if best else None,
         )
 

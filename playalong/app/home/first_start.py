@@ -87,7 +87,7 @@ class FirstStart:
             theme=self._context().theme,
             title=TITLE,
             subtitle=f"step {number} of {STEPS}",
-            asked=request,
+            prompt=request,
         )
 
     def _hear_kit(self) -> Outcome:
@@ -108,15 +108,15 @@ class FirstStart:
                 "No kit yet: plug one in by USB or MIDI, and switch it on.",
                 KEYS_ARE_PADS.replace("No kit: ", "Or try the keys: "),
             ]
-        page.told = nothing
+        page.messages = nothing
 
         def hears(message: Heard) -> None:
             hit = message.hit
             if hit is not None and page.drawing is not None:
                 page.drawing.strike(hit.voice, hit.velocity, self._context().clock.now())
                 label = BY_NAME[hit.voice].label
-                page.asked = "Your kit is heard."
-                page.told = [f"That was the {label}, velocity {hit.velocity:.0f} of 127."]
+                page.prompt = "Your kit is heard."
+                page.messages = [f"That was the {label}, velocity {hit.velocity:.0f} of 127."]
 
         sought_s = [self._context().clock.now()]
 
@@ -143,9 +143,9 @@ class FirstStart:
                     page.drawing.strike(message.hit.voice, message.hit.velocity, now_s)
 
         def before_frame(now_s: float) -> Outcome | None:
-            page.asked, page.told, page.is_off = _step_words(machine, now_s)
+            page.prompt, page.messages, page.is_off = _step_words(machine, now_s)
             if machine.is_done and self._kit.is_keys:
-                page.told, page.is_off = [_KEYS], False
+                page.messages, page.is_off = [_KEYS], False
             page.now = machine.step
             page.strokes = [
                 Strokes(_named(number), len(found), TIMES)
@@ -162,7 +162,7 @@ class FirstStart:
     def _measure(self) -> Outcome:
         """Play along to a click, or later."""
         page = self._page(3, "How late do your strokes arrive?")
-        page.told = _MEASURE
+        page.messages = _MEASURE
         outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE
         if outcome is Outcome.START:
             setup = self._setup()
@@ -175,8 +175,8 @@ class FirstStart:
         page = TypedPage(
             theme=self._context().theme,
             title=TITLE,
-            asked="What is your name?",
-            told="It stands on your takes and in your history, and goes nowhere else. "
+            prompt="What is your name?",
+            message="It stands on your takes and in your history, and goes nowhere else. "
             "Without one you go on as nobody, and may say it later.",
             longest=40,
             buttons=Buttons((KEEP, END_START)),
@@ -190,7 +190,7 @@ class FirstStart:
                 if self._home.player(name) is None:
                     name = self._home.add_player(name).name
             except UserError as error:
-                page.told, page.is_off = str(error), True
+                page.message, page.is_off = str(error), True
                 continue
             self._home.choose_player(name)
             before = self.profile

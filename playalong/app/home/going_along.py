@@ -92,14 +92,14 @@ class Choosing:
         page = TypedPage(
             theme=context.theme,
             title="A recording of yours",
-            asked="Which file is it?",
+            prompt="Which file is it?",
             typed=f"{folder}/",
         )
         while hold(context, page, 0.0) is Outcome.ACCEPT:
             path = Path(page.typed).expanduser()
             if path.is_file():
                 return path
-            page.told, page.is_off = f"There is no file {printable(page.typed)}.", True
+            page.message, page.is_off = f"There is no file {printable(page.typed)}.", True
         return None
 
     def _along(self, context: RunContext, task: Task, path: Path) -> Task:

@@ -555,20 +555,20 @@ class HomeSession:
 
     def _typed_name(self) -> str | None:
         page = TypedPage(
-            theme=self.context.theme, title="Player", asked="What is your name?", longest=40
+            theme=self.context.theme, title="Player", prompt="What is your name?", longest=40
         )
         while hold(self.context, page, 0.0) is Outcome.ACCEPT:
             try:
                 return self._home.add_player(page.typed).name
             except UserError as error:
-                page.told, page.is_off = str(error), True
+                page.message, page.is_off = str(error), True
         return None
 
     def _change_name(self) -> None:
         page = TypedPage(
             theme=self.context.theme,
             title="Name",
-            asked="What is your name?",
+            prompt="What is your name?",
             typed=self.player,
             longest=40,
         )
@@ -577,7 +577,7 @@ class HomeSession:
                 self.player_is(self._home.rename_player(self.player, page.typed))
                 return
             except UserError as error:
-                page.told, page.is_off = str(error), True
+                page.message, page.is_off = str(error), True
 
     def _change_settings(self) -> None:
         chosen = 0
@@ -656,7 +656,7 @@ class HomeSession:
         page = TypedPage(
             theme=self.context.theme,
             title="Patterns of your own",
-            asked="Which folder are they in?",
+            prompt="Which folder are they in?",
             typed=str(Path.home()),
         )
         while hold(self.context, page, 0.0) is Outcome.ACCEPT:
@@ -668,7 +668,7 @@ class HomeSession:
                     self._home.remember_for(None, pattern_folders=[*before, str(folder)])
                 self._patterns = None
                 return
-            page.told, page.is_off = f"There is no folder {printable(page.typed)}.", True
+            page.message, page.is_off = f"There is no folder {printable(page.typed)}.", True
 
     def _look_again(self) -> None:
         """The window as the settings have it now."""

@@ -27,7 +27,7 @@ class _Learned:
         self._was_taught = bool(setup.profile.has)
         self._machine = Learning()
         self._page = PadsPage(
-            theme=setup.context.theme, kit=setup.profile.kit, asked="", done=0, of=0
+            theme=setup.context.theme, kit=setup.profile.kit, prompt="", done=0, of=0
         )
         self._known = 0
 
@@ -78,8 +78,8 @@ class _Learned:
         if len(machine.found) != self._known:
             self._keep()
         zone = machine.zone
-        page.asked = machine.words
-        page.told = "  ".join(filter(None, [*self._setup.notices, machine.said, machine.hint]))
+        page.prompt = machine.words
+        page.message = "  ".join(filter(None, [*self._setup.notices, machine.said, machine.hint]))
         page.done, page.of = machine.progress
         page.drawing.lit = None if zone is None else Spot(zone.voice, Part(zone.part))
         return Outcome.NEXT if zone is None and not was_over else None

@@ -213,7 +213,7 @@ class _Wanted:
 def _wanted(page: Page) -> _Wanted | None:
     """The stroke for which a page asks now."""
     if isinstance(page, PadsPage) and page.drawing.lit is not None:
-        zone = next((zone for zone in ZONES if page.asked.startswith(zone.words)), None)
+        zone = next((zone for zone in ZONES if page.prompt.startswith(zone.words)), None)
         return _Wanted(page.drawing.lit, zone=zone)
     if isinstance(page, LoudnessPage) and page.voice is not None:
         return _Wanted(Spot(page.voice), page.dynamic)

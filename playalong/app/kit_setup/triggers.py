@@ -89,7 +89,7 @@ class _Asking:
         self._page = PadsPage(
             theme=setup.context.theme,
             kit=setup.profile.kit,
-            asked="",
+            prompt="",
             done=0,
             of=len(setup.voices),
             drawing=setup.drawing(),
@@ -134,8 +134,8 @@ class _Asking:
     def _before_frame(self, now_s: float) -> Outcome | None:
         page, left = self._page, _left(self._setup, self._voice)
         page.done, page.drawing.lit = self._at, Spot(self._voice)
-        page.asked = _REQUEST.format(BY_NAME[self._voice].label, max(1, left))
-        page.told = " ".join([*self._setup.notices, _HOW])
+        page.prompt = _REQUEST.format(BY_NAME[self._voice].label, max(1, left))
+        page.message = " ".join([*self._setup.notices, _HOW])
         is_over = left <= 0 and now_s - self._hits[-1].time_s >= RING_S
         return Outcome.NEXT if is_over else None
 

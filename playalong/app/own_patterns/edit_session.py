@@ -163,15 +163,15 @@ class EditSession:
         page = TypedPage(
             theme=self._context.theme,
             title="Save",
-            asked="What is it called?",
+            prompt="What is it called?",
             typed=first if not self._is_own or title == changes.NEW_TITLE else title,
-            told="It is kept among your own patterns.",
+            message="It is kept among your own patterns.",
             longest=60,
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
             if page.typed.strip():
                 return page.typed.strip()
-            page.told, page.is_off = "A pattern needs a title.", True
+            page.message, page.is_off = "A pattern needs a title.", True
         return None
 
     def _keep(self) -> None:
@@ -274,7 +274,7 @@ class EditSession:
         page = TypedPage(
             theme=self._context.theme,
             title="Title",
-            asked="What is it called?",
+            prompt="What is it called?",
             typed=self.editor.pattern.title,
             longest=60,
         )

@@ -164,15 +164,15 @@ class OwnPatterns:
         page = TypedPage(
             theme=self._context.theme,
             title="Open a file",
-            asked="Where is it?",
+            prompt="Where is it?",
             typed=f"{Path.home()}/",
-            told=f"{', '.join(ENDINGS)}; or drop it on the window.",
+            message=f"{', '.join(ENDINGS)}; or drop it on the window.",
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
             try:
                 opened = open_file(Path(page.typed).expanduser())
             except UserError as error:
-                page.told, page.is_off = " ".join(error.lines), True
+                page.message, page.is_off = " ".join(error.lines), True
                 continue
             self.show(opened)
             return
@@ -204,7 +204,7 @@ class OwnPatterns:
                 title=pattern.title,
                 subtitle=f"{pattern.meter.written}  ·  {counted(len(pattern.bars), 'bar')}",
                 pattern=pattern,
-                told=_file_notices(opened, notices),
+                remarks=_file_notices(opened, notices),
                 notes=notes,
                 left_handed=self._left_handed,
                 buttons=Buttons(offered),

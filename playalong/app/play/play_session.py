@@ -729,6 +729,6 @@ def grade_page(
         call=pad_commands.call if pad_commands else "",
         level=context.level() if context.pad_commands is not None else None,
         course=grade.steadiness.course,
-        asked_bpm=grade.tempo_bpm,
+        requested_bpm=grade.tempo_bpm,
         best=best,
     )

@@ -11,13 +11,13 @@ from playalong.screen.base.scripts import names_for, runs, visual
 Colour = tuple[int, int, int]
 
 #: How many rendered texts, measured widths, cut and wrapped texts are kept, of each.
-_KEPT = 2048
+_CACHE_SIZE = 2048
 
 #: The height of a capital letter, in parts of the size of type (measured from the font's "H").
 CAPITAL = 0.73
 
-#: The size at which a face is asked whether it has a letter.
-_ASKED = 16
+#: The size at which a face is probed for a letter.
+_PROBE_SIZE = 16
 
 
 class Letters:
@@ -29,10 +29,10 @@ class Letters:
         self._faces: list[tuple[Path, Path]] = [(plain, bold)]
         self._font = lru_cache(maxsize=64)(self._open)
         self._face_of = lru_cache(maxsize=4096)(self._find_face)
-        self.rendered = lru_cache(maxsize=_KEPT)(self._render)
-        self.width = lru_cache(maxsize=_KEPT)(self._measure)
-        self.cut = lru_cache(maxsize=_KEPT)(self._cut)
-        self.lines = lru_cache(maxsize=_KEPT)(self._wrap)
+        self.rendered = lru_cache(maxsize=_CACHE_SIZE)(self._render)
+        self.width = lru_cache(maxsize=_CACHE_SIZE)(self._measure)
+        self.cut = lru_cache(maxsize=_CACHE_SIZE)(self._cut)
+        self.lines = lru_cache(maxsize=_CACHE_SIZE)(self._wrap)
 
     def ascent(self, size: int, bold: bool) -> int:
         """The pixels from the top of a rendered text to its baseline; ``size`` in pixels."""
@@ -44,7 +44,7 @@ class Letters:
     def _find_face(self, letter: str) -> int | None:
         """The number of a face that has ``letter``, None where there is none."""
         for face in range(len(self._faces)):
-            if has(self._font(_ASKED, False, face), letter):
+            if has(self._font(_PROBE_SIZE, False, face), letter):
                 return face
         for name in names_for(letter):
             plain = pygame.font.match_font(name)
@@ -52,7 +52,7 @@ class Letters:
                 continue
             bold = pygame.font.match_font(name, bold=True) or plain
             self._faces.append((Path(plain), Path(bold)))
-            if has(self._font(_ASKED, False, len(self._faces) - 1), letter):
+            if has(self._font(_PROBE_SIZE, False, len(self._faces) - 1), letter):
                 return len(self._faces) - 1
             self._faces.pop()
             self._font.cache_clear()
@@ -95,10 +95,10 @@ class Letters:
         """``words``, or as many of their letters as fit in ``width`` pixels, and an ellipsis."""
         if self.width(words, size, bold) <= width:
             return words
-        kept = words
-        while kept and self.width(kept + "…", size, bold) > width:
-            kept = kept[:-1].rstrip()
-        return kept + "…" if kept else ""
+        fits = words
+        while fits and self.width(fits + "…", size, bold) > width:
+            fits = fits[:-1].rstrip()
+        return fits + "…" if fits else ""
 
     def _wrap(self, words: str, size: int, bold: bool, *, width: float) -> tuple[str, ...]:
         """``words`` in lines of at most ``width`` pixels."""

@@ -127,10 +127,10 @@ class Rows:
 
     def _say_more(self, pen: Pen, rect: pygame.Rect, *, above: int, below: int) -> None:
         """Say at the foot of the rows how many are not shown."""
-        told = [f"{above} more above"] if above else []
-        told += [f"{below} more below"] if below else []
+        parts = [f"{above} more above"] if above else []
+        parts += [f"{below} more below"] if below else []
         at = (rect.left + pen.px(_INSIDE), rect.bottom - pen.px(5))
-        pen.text(", ".join(told), SMALL, at, colour=pen.colours.quiet)
+        pen.text(", ".join(parts), SMALL, at, colour=pen.colours.quiet)
 
 
 _STEPS: dict[Press, int] = {Key.UP: -1, Key.DOWN: 1, Outcome.BACK: -1, Outcome.NEXT: 1}

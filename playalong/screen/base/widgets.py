@@ -63,8 +63,8 @@ def head(
     if tempo:
         right = pen.text(tempo, ADVICE, (right, base), bold=True, align=1.0).left - gap
     if clean is not None:
-        done, asked = clean
-        right = dots(pen, (right, base), done, asked=asked) - gap
+        done, required = clean
+        right = dots(pen, (right, base), done, required=required) - gap
     if called:
         size = pen.fitted(called, (ADVICE, SMALL), (right - left) * _TITLE, bold=True)
         right = pen.text(called, size, (right, base), bold=True, align=1.0).left - gap
@@ -88,19 +88,19 @@ def head(
     pen.text(pen.cut(subtitle, size, room), size, at, colour=pen.colours.quiet)
 
 
-def dots(pen: Pen, at: tuple[float, float], done: int, *, asked: int) -> float:
-    """Clean repetitions: a dot for each that is asked, solid when done; returns the left edge.
+def dots(pen: Pen, at: tuple[float, float], done: int, *, required: int) -> float:
+    """Clean repetitions: a dot for each that is required, solid when done; returns the left edge.
 
     ``at`` is the right end of the baseline.
     """
     right, base = at
-    if asked > _MOST_DOTS:
-        words = f"clean {done} of {asked}"
+    if required > _MOST_DOTS:
+        words = f"clean {done} of {required}"
         return pen.text(words, BODY, at, colour=pen.colours.quiet, align=1.0).left
     radius, step, ink = pen.px(6), pen.px(19), pen.colours.ink
     y = base - pen.capital(BODY) / 2
-    for place in range(asked):
-        x = right - radius - (asked - 1 - place) * step
+    for place in range(required):
+        x = right - radius - (required - 1 - place) * step
         is_done = place < done
         mark = (
             marks.dot(radius, ink)
@@ -108,7 +108,7 @@ def dots(pen: Pen, at: tuple[float, float], done: int, *, asked: int) -> float:
             else marks.ring(radius, width=pen.px(1.8), colour=ink, inside=None)
         )
         pen.mark(mark, (x, y))
-    left = right - asked * step - pen.px(4)
+    left = right - required * step - pen.px(4)
     return pen.text("clean", BODY, (left, base), colour=pen.colours.quiet, align=1.0).left
 
 
@@ -212,7 +212,9 @@ class Buttons:
         """The outcome of the button that ``press`` chooses, if any."""
         if isinstance(press, Click):
             areas = self._areas.items()
-            return next((told for told, area in areas if area.collidepoint(press.x, press.y)), None)
+            return next(
+                (outcome for outcome, area in areas if area.collidepoint(press.x, press.y)), None
+            )
         return next(
             (one.outcome for one in self._buttons if press in one.keys or press == one.outcome),
             None,
@@ -330,13 +332,13 @@ class Buttons:
         """The buttons beside the main one in as few lines as there must be, and these about
         equally long.
         """
-        asked = (pen.theme.letters, pen.unit, room)
-        if self._made[0] != asked:
+        key = (pen.theme.letters, pen.unit, room)
+        if self._made[0] != key:
             lines = self._filled(pen, room)
             narrower = (self._filled(pen, room * part / 10) for part in range(5, 10))
             if len(lines) > 1:
                 lines = next((even for even in narrower if len(even) == len(lines)), lines)
-            self._made = asked, lines
+            self._made = key, lines
         return self._made[1]
 
     def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
@@ -429,19 +431,19 @@ def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
     base, room = height - pen.px(FOOT_BASE), right - left
     end = buttons.draw(pen, left=left, right=right, base=base) + pen.px(2 * _BETWEEN)
     top = base - buttons.tall(pen, room) - pen.px(6)
-    told = [words for words in notes if words]
-    if not told:
+    texts = [words for words in notes if words]
+    if not texts:
         return top
     step = pen.px(_FOOT_LINE)
     if buttons.lines(pen, room) == 1 and right - end > _ENOUGH * room:
-        lines = _noted(pen, told, right - end)
+        lines = _noted(pen, texts, right - end)
         if len(lines) * step <= base + pen.px(_MAIN_BELOW) - top:
             first = base - (len(lines) - 1) * step
             for number, line in enumerate(lines):
                 at = (right, first + number * step)
                 pen.text(line, SMALL, at, colour=pen.colours.quiet, align=1.0)
             return min(top, first - step)
-    lines = _noted(pen, told, room)
+    lines = _noted(pen, texts, room)
     for number, line in enumerate(reversed(lines)):
         pen.text(line, SMALL, (left, top - pen.px(8) - number * step), colour=pen.colours.quiet)
     return top - pen.px(8) - len(lines) * step

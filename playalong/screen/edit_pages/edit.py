@@ -144,9 +144,9 @@ class EditPage(ButtonPage):
         surface.fill(pen.colours.paper)
         editor, pattern = self.editor, self.editor.pattern
         bars = counted(len(pattern.bars), "bar")
-        told = [pattern.meter.written, bars, "not saved yet" if editor.is_changed else "saved"]
+        facts = [pattern.meter.written, bars, "not saved yet" if editor.is_changed else "saved"]
         tempo = f"{pattern.tempo:g} bpm"
-        head(pen, pattern.title, "  ·  ".join(told), tempo=tempo, clean=None)
+        head(pen, pattern.title, "  ·  ".join(facts), tempo=tempo, clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, self.notes)
         base = bottom - pen.px(10)

@@ -34,18 +34,18 @@ GRADE = Button(("g", "G"), "G", "the grade of this take", outcome=Outcome.GRADE)
 OPENED = (KEEP, PLAY, EDIT, HEAR, PRINT, BACK_OUT)
 
 #: So many lines of what was left out are shown; in units, a line, and the least of the sheet.
-_MOST_TOLD, _LINE, _LEAST = 6, 28, 150
+_MOST_LINES, _LINE, _LEAST = 6, 28, 150
 
 
 @dataclass(kw_only=True)
 class OpenedPage(ButtonPage):
-    """``pattern`` as it was read, ``told`` in words how; left and right go through its bars."""
+    """``pattern`` as it was read, ``remarks`` in words how; left and right go through its bars."""
 
     theme: Theme
     title: str
     subtitle: str
     pattern: Pattern
-    told: Sequence[str] = ()
+    remarks: Sequence[str] = ()
     notes: Sequence[str] = ()
     left_handed: bool = False
     buttons: Buttons = field(default_factory=lambda: Buttons(OPENED), repr=False)
@@ -71,8 +71,8 @@ class OpenedPage(ButtonPage):
         bottom = foot(pen, self.buttons, self.notes) - pen.px(12)
         step = pen.px(_LINE)
         room = int((bottom - pen.px(HEAD) - pen.px(_LEAST)) // step)
-        lines = [line for words in self.told for line in pen.wrapped(words, BODY, right - left)]
-        most = max(0, min(_MOST_TOLD, room))
+        lines = [line for words in self.remarks for line in pen.wrapped(words, BODY, right - left)]
+        most = max(0, min(_MOST_LINES, room))
         if len(lines) > most:
             more = counted(len(lines) - most + 1, "line")
             lines = [*lines[: max(0, most - 1)], f"and {more} more"]

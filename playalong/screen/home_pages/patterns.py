@@ -65,11 +65,11 @@ class PatternLine:
 
 def found(lines: Sequence[PatternLine], words: str) -> list[PatternLine]:
     """The lines that have all of ``words`` in their title or in what they train."""
-    asked = words.lower().split()
+    terms = words.lower().split()
     return [
         line
         for line in lines
-        if all(word in f"{line.title} {line.about} {line.figures}".lower() for word in asked)
+        if all(term in f"{line.title} {line.about} {line.figures}".lower() for term in terms)
     ]
 
 
@@ -206,8 +206,8 @@ class PatternsPage(ButtonPage):
             pen.text(title, size, (row.left + inside, foot_y), bold=now)
             figure = f"{line.difficulty:.0f}"
             pen.text(figure, BODY, (hard, foot_y), colour=colours.quiet, align=1.0)
-            told = "–" if line.best is None else f"{line.best:.0f}"
-            pen.text(told, BODY, (best, foot_y), align=1.0)
+            score = "–" if line.best is None else f"{line.best:.0f}"
+            pen.text(score, BODY, (best, foot_y), align=1.0)
 
     def _draw_chosen(self, pen: Pen, rect: pygame.Rect, line: PatternLine) -> None:
         colours = pen.colours

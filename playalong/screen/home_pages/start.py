@@ -40,13 +40,13 @@ class Strokes:
 
 @dataclass(kw_only=True)
 class StartPage(ButtonPage):
-    """``asked`` in large letters, ``told`` below, in the colour of what is off where ``is_off``."""
+    """``prompt`` in large letters, ``messages`` below, in the colour of faults where ``is_off``."""
 
     theme: Theme
     title: str
     subtitle: str
-    asked: str
-    told: Sequence[str] = ()
+    prompt: str
+    messages: Sequence[str] = ()
     is_off: bool = False
     strokes: Sequence[Strokes] = ()
     now: int = -1
@@ -65,7 +65,7 @@ class StartPage(ButtonPage):
         middle = left + (right - left) * (_WORDS if self.drawing else 1.0)
         room = middle - left
         base = top + pen.px(8) + pen.capital(ADVICE)
-        for line in pen.wrapped(self.asked, ADVICE, room, bold=True):
+        for line in pen.wrapped(self.prompt, ADVICE, room, bold=True):
             pen.text(line, ADVICE, (left, base), bold=True)
             base += pen.px(ADVICE * 1.25)
         base += pen.px(6)
@@ -83,7 +83,7 @@ class StartPage(ButtonPage):
                     pen.box(box, colours.ahead if is_now else colours.row, edge)
             base += pen.px(_ROW)
         colour = colours.off if self.is_off else colours.ink
-        for words in self.told:
+        for words in self.messages:
             for line in pen.wrapped(words, BODY, room):
                 pen.text(line, BODY, (left, base), colour=colour)
                 base += pen.px(BODY * 1.4)

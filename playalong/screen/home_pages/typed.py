@@ -28,13 +28,13 @@ _FIELD = 60
 
 @dataclass(kw_only=True)
 class TypedPage(ButtonPage):
-    """``asked`` in large letters, the field, and ``told`` below: what is wrong, or what helps."""
+    """``prompt`` in large letters, the field, and ``message`` below: what is wrong, or helps."""
 
     theme: Theme
     title: str
-    asked: str
+    prompt: str
     typed: str = ""
-    told: str = ""
+    message: str = ""
     is_off: bool = False
     longest: int = 200
     notes: Sequence[str] = ()
@@ -60,7 +60,7 @@ class TypedPage(ButtonPage):
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         foot(pen, self.buttons, self.notes)
         base = pen.px(HEAD + 20) + pen.capital(ADVICE)
-        for line in pen.wrapped(self.asked, ADVICE, right - left, bold=True):
+        for line in pen.wrapped(self.prompt, ADVICE, right - left, bold=True):
             pen.text(line, ADVICE, (left, base), bold=True)
             base += pen.px(ADVICE * 1.3)
         box = area(left=left, top=base, right=right, bottom=base + pen.px(_FIELD))
@@ -78,6 +78,6 @@ class TypedPage(ButtonPage):
             width=2,
         )
         base = box.bottom + pen.px(BODY * 1.8)
-        for line in pen.wrapped(self.told, BODY, right - left):
+        for line in pen.wrapped(self.message, BODY, right - left):
             pen.text(line, BODY, (left, base), colour=colours.off if self.is_off else colours.quiet)
             base += pen.px(BODY * 1.4)

@@ -97,8 +97,8 @@ class LatencyPage(ButtonPage):
         """Draw the page; it moves only when something is set anew."""
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
-        told = [self.kit, *([f"now {self.now}"] if self.now else [])]
-        head(pen, "Latency", "  ·  ".join(told), tempo=self._figure(), clean=None)
+        facts = [self.kit, *([f"now {self.now}"] if self.now else [])]
+        head(pen, "Latency", "  ·  ".join(facts), tempo=self._figure(), clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = self._draw_foot(pen) - pen.px(14)
         top = pen.px(HEAD + 8)

@@ -103,16 +103,16 @@ class LoudnessPage(ButtonPage):
         top, bottom = pen.px(HEAD + 10), foot(pen, self.buttons) - pen.px(16)
         picture, listed = (left + (right - left) * part for part in (_PICTURE, _LIST))
         gap = pen.px(24)
-        self._draw_asked(pen, area(left=left, top=top, right=picture - gap, bottom=bottom))
+        self._draw_prompt(pen, area(left=left, top=top, right=picture - gap, bottom=bottom))
         self._draw_curve(pen, area(left=picture, top=top, right=listed - gap, bottom=bottom))
         self._draw_pads(pen, area(left=listed, top=top, right=right, bottom=bottom))
 
-    def _draw_asked(self, pen: Pen, rect: pygame.Rect) -> None:
+    def _draw_prompt(self, pen: Pen, rect: pygame.Rect) -> None:
         colours = pen.colours
         pad = BY_NAME[self.voice].label if self.voice else ""
-        asked = f"{pad}: {STROKES[self.dynamic]}" if pad and self.dynamic else pad
+        prompt = f"{pad}: {STROKES[self.dynamic]}" if pad and self.dynamic else pad
         base: float = rect.top + pen.px(ADVICE)
-        for line in pen.wrapped(asked or "Every pad is done.", ADVICE, rect.width, bold=True):
+        for line in pen.wrapped(prompt or "Every pad is done.", ADVICE, rect.width, bold=True):
             pen.text(line, ADVICE, (rect.left, base), bold=True)
             base += pen.px(ADVICE * 1.3)
         step: float = min(pen.px(_BOX), (rect.width - pen.px(_NAME)) / self.of)
@@ -211,12 +211,12 @@ class LoudnessPage(ButtonPage):
         pen.text("Pads", LABEL, (rect.left, rect.top + pen.px(LABEL)), bold=True)
         base = rect.top + pen.px(LABEL * 1.8 + BODY)
         x, step = rect.left + pen.px(20), pen.px(SMALL * 1.3)
-        told = [(pad, pen.wrapped(pad.words, SMALL, rect.right - x)) for pad in self.pads]
-        spoken = sum(len(lines) for pad, lines in told if pad.words)
+        entries = [(pad, pen.wrapped(pad.words, SMALL, rect.right - x)) for pad in self.pads]
+        spoken = sum(len(lines) for pad, lines in entries if pad.words)
         # Where all is too much, only what is wrong is told, and what is being struck.
         room = rect.bottom - base - spoken * step
-        all_of_it = room >= len(told) * pen.px(_LINE)
-        for pad, lines in told:
+        all_of_it = room >= len(entries) * pen.px(_LINE)
+        for pad, lines in entries:
             if base > rect.bottom:
                 break
             now = pad.voice == self.voice

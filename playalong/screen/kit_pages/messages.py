@@ -15,7 +15,7 @@ from playalong.screen.base.widgets import HEAD, LEAVE, MARGIN, ButtonPage, Butto
 from playalong.screen.kit_pages.kit_drawing import KitDrawing
 
 #: How many messages are kept to be looked at.
-KEPT = 1000
+MAX_ROWS = 1000
 
 #: The columns: their heads, and the longest that stands in each.
 _COLUMNS = (
@@ -55,7 +55,7 @@ class MessagesPage(ButtonPage):
     port: str
     drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
-    rows: deque[MessageRow] = field(default_factory=lambda: deque(maxlen=KEPT), repr=False)
+    rows: deque[MessageRow] = field(default_factory=lambda: deque(maxlen=MAX_ROWS), repr=False)
     _later: int = field(default=0, init=False)
 
     def heard(self, row: MessageRow) -> None:

@@ -37,17 +37,17 @@ _WORDS, _BAR = 0.36, 8
 class PadsPage(ButtonPage):
     """Learning the pads; what is lit up is ``drawing.lit``. Everything may be set anew.
 
-    ``asked`` says what to do, ``told`` more about it; ``done`` of ``of`` pads are learned;
+    ``prompt`` says what to do, ``message`` more about it; ``done`` of ``of`` pads are learned;
     ``heard`` is the last message in words; ``folds`` whether rims and edges count as their drum.
     The same page asks for pads to be struck for another reason, which its ``title`` tells.
     """
 
     theme: Theme
     kit: str
-    asked: str
+    prompt: str
     done: int
     of: int
-    told: str = ""
+    message: str = ""
     heard: str = ""
     folds: bool = False
     drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
@@ -68,7 +68,7 @@ class PadsPage(ButtonPage):
         top += pen.px(36)
         middle = left + (right - left) * _WORDS
         base = top + pen.px(ADVICE)
-        for words, size, bold in ((self.asked, ADVICE, True), (self.told, LABEL, False)):
+        for words, size, bold in ((self.prompt, ADVICE, True), (self.message, LABEL, False)):
             for line in pen.wrapped(words, size, middle - left, bold=bold) if words else ():
                 pen.text(line, size, (left, base), bold=bold)
                 base += pen.px(size * 1.4)

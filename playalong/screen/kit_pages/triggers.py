@@ -110,10 +110,10 @@ class TriggersPage(ListPage):
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top, bottom = pen.px(HEAD), foot(pen, self.buttons) - pen.px(12)
         middle = left + (right - left) * _PICTURES
-        told = [(self.pads[self.chosen].words, True)] if self.pads else []
+        headings = [(self.pads[self.chosen].words, True)] if self.pads else []
         lines = [
             (line, bold)
-            for words, bold in [*told, (self.words, False)]
+            for words, bold in [*headings, (self.words, False)]
             if words
             for line in pen.wrapped(words, BODY, right - left, bold=bold)
         ]

@@ -252,11 +252,11 @@ class BeatsPage:
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         where = f"{_clock(now_s)} of {_clock(self.length_s)}"
-        told = "tap on each beat" if self.tapping else "playing" if self.playing else ""
+        state = "tap on each beat" if self.tapping else "playing" if self.playing else ""
         head(
             pen,
             self.title,
-            "  ·  ".join(filter(None, (where, told))),
+            "  ·  ".join(filter(None, (where, state))),
             tempo=self._tempo(now_s),
             clean=None,
         )
@@ -427,8 +427,8 @@ class BeatsPage:
             return
         low, high = float(tempos.min()), float(tempos.max())
         bars = counted(len(tempos), "bar")
-        told = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
-        words = f"{bars}, {len(beats)} beats, {told} bpm"
+        tempo_range = f"{low:.0f}" if round(low) == round(high) else f"{low:.0f} to {high:.0f}"
+        words = f"{bars}, {len(beats)} beats, {tempo_range} bpm"
         size = pen.fitted(words, (BODY, SMALL), rect.right - at[0])
         pen.text(words, size, at, colour=colours.quiet)
         middle, room = (low + high) / 2.0, max(high - low, _LEAST_RANGE * high)

@@ -97,8 +97,8 @@ class PassesPage(ButtonPage):
         colours = pen.colours
         base = rect.top + pen.px(LABEL)
         named = pen.text("Pass by pass", LABEL, (rect.left, base), bold=True)
-        told = "solid where it was clean"
-        pen.text(told, SMALL, (named.right + pen.px(12), base), colour=colours.quiet)
+        legend = "solid where it was clean"
+        pen.text(legend, SMALL, (named.right + pen.px(12), base), colour=colours.quiet)
         low_y = rect.bottom - pen.px(SMALL * 2.0)
         plot = area(
             left=rect.left + pen.px(_GUTTER),

@@ -56,7 +56,7 @@ class ResultPage:
     their order; ``voices`` the rows; ``notes`` are told at the foot, and ``caution`` under them.
     ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them; ``level`` is that of
     the sound in which the run may be heard again. ``course`` is that of the tempo, as (bar, bpm)
-    for each bar, and ``asked_bpm`` the tempo that was asked for; ``best`` the best score so far.
+    for each bar, and ``requested_bpm`` the tempo asked for; ``best`` the best score so far.
     """
 
     def __init__(
@@ -80,10 +80,10 @@ class ResultPage:
         call: str = "",
         level: Level | None = None,
         course: Sequence[tuple[int, float]] = (),
-        asked_bpm: float = 0.0,
+        requested_bpm: float = 0.0,
         best: float | None = None,
     ) -> None:
-        self._course, self._asked_bpm, self._best = course, asked_bpm, best
+        self._course, self._requested_bpm, self._best = course, requested_bpm, best
         self.level = level or Level()
         self._theme, self._title, self._subtitle = theme, title, subtitle
         self._total, self._advice, self._figures = total, advice, figures
@@ -124,18 +124,18 @@ class ResultPage:
         hands = any(stroke.hand for each in self._bars for stroke in each.bar.strokes)
         picture = pen.px(_NAMED + bar_picture.wanted(len(self._voices), hands))
         # Where there is little room, where it went wrong comes before what is told at the foot.
-        told = self._foot
+        notes = self._foot
         if height - top - pen.px(_FOOT) < picture:
-            told = told[:1]
+            notes = notes[:1]
         if height - top - self._buttons.tall(pen, right - left) - pen.px(_TIGHT_FOOT) < picture:
-            told = self._foot[:-2]  # where the take is kept is told in the history too
-        bottom = foot(pen, self._buttons, told) - pen.px(10)
+            notes = self._foot[:-2]  # where the take is kept is told in the history too
+        bottom = foot(pen, self._buttons, notes) - pen.px(10)
         least, most = map(pen.px, _FIGURES)
         tall = min(most, max(least, (bottom - top) // 3))
         if bottom - tall - top < picture:  # where it went wrong comes first
             tall = max(0, round(bottom - top) - picture)
         figures = area(left=left, top=bottom - tall, right=right, bottom=bottom)
-        has_course = len(self._course) > 1 and bool(self._asked_bpm)
+        has_course = len(self._course) > 1 and bool(self._requested_bpm)
         is_low = tall < pen.px(_COURSE_LEAST)
         if has_course and is_low and _is_room(pen, beside_score):
             self._draw_course(pen, beside_score)
@@ -199,15 +199,15 @@ class ResultPage:
         first, last = self._course[0][0], self._course[-1][0]
         pen.text(f"bar {first + 1}", SMALL, (plot.left, foot_y), colour=colours.quiet)
         pen.text(f"bar {last + 1}", SMALL, (plot.right, foot_y), colour=colours.quiet, align=1.0)
-        asked = (plot.left - pen.px(10), plot.centery + pen.capital(SMALL) / 2)
+        label_at = (plot.left - pen.px(10), plot.centery + pen.capital(SMALL) / 2)
         if plot.centery - pen.capital(SMALL) > base + pen.px(6):
-            pen.text(f"{self._asked_bpm:g}", SMALL, asked, colour=colours.quiet, align=1.0)
+            pen.text(f"{self._requested_bpm:g}", SMALL, label_at, colour=colours.quiet, align=1.0)
 
     def _draw_tempo_line(self, pen: Pen, plot: pygame.Rect) -> None:
         """The course alone, about the tempo that was asked for."""
         colours = pen.colours
         pen.level_line(plot.centery, plot.left, plot.right, colour=colours.rule, width=1)
-        off = [bpm / self._asked_bpm - 1 for _, bpm in self._course]
+        off = [bpm / self._requested_bpm - 1 for _, bpm in self._course]
         per = plot.height / 2 / max(_COURSE_AXIS, *map(abs, off))
         first, last = self._course[0][0], self._course[-1][0]
         across = plot.width / max(1, last - first)
@@ -231,7 +231,7 @@ class ResultPage:
             words = f"← {which} of {len(self._bars)} →"
             right = pen.text(words, BODY, (right, base), align=1.0).left - pen.px(20)
         at = named.right + pen.px(14)
-        told = "the mark is the mean of its hits; the number, how often the stroke was off"
+        legend = "the mark is the mean of its hits; the number, how often the stroke was off"
         if with_course:
             said = pen.text("Tempo", SMALL, (at, base), colour=pen.colours.quiet)
             line = area(
@@ -241,8 +241,8 @@ class ResultPage:
                 bottom=rect.top + pen.px(_NAMED - 8),
             )
             self._draw_tempo_line(pen, line)
-        elif pen.width(told, SMALL) <= right - at:
-            pen.text(told, SMALL, (at, base), colour=pen.colours.quiet)
+        elif pen.width(legend, SMALL) <= right - at:
+            pen.text(legend, SMALL, (at, base), colour=pen.colours.quiet)
         picture = area(
             left=rect.left, top=rect.top + pen.px(_NAMED), right=rect.right, bottom=rect.bottom
         )

@@ -196,23 +196,23 @@ class RunPage(ButtonPage):
         self.buttons.draw(pen, left=left, right=right, base=base)
         self._draw_notices(pen, left, right - pen.px(_STRUCK))
         self.level.draw(pen, (left, pen.px(HEAD) - pen.px(2)))
-        kept = None if self._still is None else self._still[1]
-        if kept is None or kept.get_size() != pen.surface.get_size():
-            kept = pen.surface.copy()
+        picture = None if self._still is None else self._still[1]
+        if picture is None or picture.get_size() != pen.surface.get_size():
+            picture = pen.surface.copy()
         else:  # a picture of this size is made once
-            kept.blit(pen.surface, (0, 0))
-        self._still = shown, kept
+            picture.blit(pen.surface, (0, 0))
+        self._still = shown, picture
 
     def _draw_notices(self, pen: Pen, left: float, right: float) -> None:
         """What is to be told, above the title; only the last of it where it is too much."""
-        told = [words for words in self.notices if words]
-        while told:
-            words = "  ·  ".join(told)
-            if pen.width(words, SMALL) <= right - left or len(told) == 1:
+        notices = [words for words in self.notices if words]
+        while notices:
+            words = "  ·  ".join(notices)
+            if pen.width(words, SMALL) <= right - left or len(notices) == 1:
                 words = pen.cut(words, SMALL, right - left)
                 pen.text(words, SMALL, (left, pen.px(_NOTICE_BASE)), colour=pen.colours.quiet)
                 return
-            told = told[1:]
+            notices = notices[1:]
 
 
 def draw_passes(pen: Pen, rect: pygame.Rect, passes: Sequence[PassMark]) -> None:

@@ -52,9 +52,9 @@ class TexturePage:
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom, top = foot(pen, self._buttons) - pen.px(10), pen.px(HEAD + 34)
         width = right - left
-        asked = pen.wrapped(self._next, ADVICE, width, bold=True) if self._next else []
-        told = pen.wrapped(" ".join(self._words), BODY, width)
-        under = pen.px(ADVICE * 1.3) * (len(asked) + 1) + pen.px(BODY * 1.4) * len(told)
+        next_lines = pen.wrapped(self._next, ADVICE, width, bold=True) if self._next else []
+        word_lines = pen.wrapped(" ".join(self._words), BODY, width)
+        under = pen.px(ADVICE * 1.3) * (len(next_lines) + 1) + pen.px(BODY * 1.4) * len(word_lines)
         row = min(pen.px(_ROW), max(bottom - top - under, (bottom - top) // 2) / len(self._rows))
         start = left + pen.px(_NAMES)
         column = (right - start) / self._bars
@@ -64,10 +64,10 @@ class TexturePage:
         for place, (name, played) in enumerate(self._rows):
             self._draw_row(pen, name, played, at=(left, top + place * row), cell=(column, row))
         base = top + row * len(self._rows) + pen.px(ADVICE * 1.3)
-        for line in asked:
+        for line in next_lines:
             pen.text(line, ADVICE, (left, base), bold=True)
             base += pen.px(ADVICE * 1.3)
-        for line in told:
+        for line in word_lines:
             if base < bottom:
                 pen.text(line, BODY, (left, base), colour=pen.colours.quiet)
             base += pen.px(BODY * 1.4)

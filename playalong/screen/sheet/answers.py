@@ -1,4 +1,4 @@
-"""What is known of a run so far: its hits, and the last word on each hit and each target."""
+"""What is known of a run so far: its hits, and the last verdict on each hit and each target."""
 
 from bisect import bisect_left, bisect_right, insort
 from collections.abc import Iterator
@@ -23,7 +23,7 @@ class Played:
 
 
 class Answers:
-    """The words of one run.
+    """The verdicts of one run.
 
     ``voices`` are the rows of the sheet in staff order: those of the pattern, fixed before the
     run. What is hit although the pattern has no line for it is drawn in the row that lies nearest
@@ -45,7 +45,7 @@ class Answers:
         self._let_pass = 0
 
     def hit(self, number: int, hit: Hit) -> None:
-        """A hit, by its number in the run. It shows once a word is said of it."""
+        """A hit, by its number in the run. It shows once a verdict is given on it."""
         voice = folded(hit.voice, self.targets.voices)
         self.played[number] = Played(time_s=hit.time_s, voice=voice, height=height_of(hit.velocity))
         insort(self._order, (hit.time_s, number))
@@ -65,39 +65,40 @@ class Answers:
             )
         return self._nearest[voice]
 
-    def judged(self, word: VerdictEvent) -> list[float]:
-        """A word on a target, a hit, or both; returns the times in seconds where it shows.
+    def judged(self, event: VerdictEvent) -> list[float]:
+        """A verdict on a target, a hit, or both; returns the times in seconds where it shows.
 
-        It takes the place of an earlier word, and a target whose hit now answers another one
+        It takes the place of an earlier one, and a target whose hit now answers another one
         waits again.
         """
-        if self._is_known(word):
+        if self._is_known(event):
             return []
         times = []
-        if word.hit is not None:
-            before = self.of_hit.get(word.hit)
+        if event.hit is not None:
+            before = self.of_hit.get(event.hit)
             if before is not None and before.target is not None:
                 times.append(float(self.targets.time_s[before.target]))
                 if before == self.of_target.get(before.target):
                     del self.of_target[before.target]
-            self.of_hit[word.hit] = word
-            played = self.played[word.hit]
+            self.of_hit[event.hit] = event
+            played = self.played[event.hit]
             times.append(played.time_s)
-        if word.target is not None:
-            times.append(float(self.targets.time_s[word.target]))
-            if not word.grace:
-                self.of_target[word.target] = word
+        if event.target is not None:
+            times.append(float(self.targets.time_s[event.target]))
+            if not event.grace:
+                self.of_target[event.target] = event
         return times
 
-    def _is_known(self, word: VerdictEvent) -> bool:
-        """Whether all of ``word`` was said before; that it is settled now does not show."""
+    def _is_known(self, event: VerdictEvent) -> bool:
+        """Whether all of ``event`` was said before; that it is settled now does not show."""
         said = []
-        if word.hit is not None:
-            said.append(self.of_hit.get(word.hit))
-        if word.target is not None and not word.grace:
-            said.append(self.of_target.get(word.target))
+        if event.hit is not None:
+            said.append(self.of_hit.get(event.hit))
+        if event.target is not None and not event.grace:
+            said.append(self.of_target.get(event.target))
         return all(
-            before is not None and replace(before, settled=word.settled) == word for before in said
+            before is not None and replace(before, settled=event.settled) == event
+            for before in said
         )
 
     def passed(self, now_s: float) -> Iterator[float]:
@@ -126,10 +127,10 @@ class Answers:
         return range(int(first), int(last))
 
     def hits_between(self, start_s: float, end_s: float) -> Iterator[tuple[Played, VerdictEvent]]:
-        """The hits in a stretch of time of which a word was said, and that word."""
+        """The hits in a stretch of time on which a verdict was given, and that verdict."""
         first = bisect_left(self._order, (start_s, 0))
         last = bisect_right(self._order, (end_s, 0))
         for _, number in self._order[first:last]:
-            word = self.of_hit.get(number)
-            if word is not None:
-                yield self.played[number], word
+            event = self.of_hit.get(number)
+            if event is not None:
+                yield self.played[number], event

@@ -68,8 +68,8 @@ class Count:
         self._beats_s, self._swing = targets.beats_s, swing
         self._written = [(bar, tuple(count_of(bar))) for bar in bars]
         self._bars = [
-            [(float(counted_at(bar, said.at, swing)) * scale, said) for said in told]
-            for bar, told in self._written
+            [(float(counted_at(bar, said.at, swing)) * scale, said) for said in count]
+            for bar, count in self._written
         ]
         self.closest_s = {weight: self._closest(weight, bars, scale) for weight in Weight}
 
@@ -78,21 +78,21 @@ class Count:
         first = max(0, int(self._starts_s.searchsorted(start_s, side="right")) - 1)
         last = int(self._starts_s.searchsorted(end_s, side="right"))
         for bar in range(first, last):
-            for time_s, said in self._told(bar):
+            for time_s, said in self._bar_count(bar):
                 if start_s <= time_s <= end_s and time_s < self.end_s:
                     yield Tick(time_s=time_s, words=said.words, weight=said.weight, bar=bar)
 
-    def _told(self, bar: int) -> Iterator[tuple[float, Spoken]]:
+    def _bar_count(self, bar: int) -> Iterator[tuple[float, Spoken]]:
         """The count of a bar of the run, in seconds of the run."""
         if not self._beats_s:
             bar_s = float(self._starts_s[bar])
             for after_s, said in self._bars[bar % len(self._bars)]:
                 yield bar_s + after_s, said
             return
-        written, told = self._written[bar % len(self._written)]
+        written, count = self._written[bar % len(self._written)]
         beats_s, meter = self._beats_s[bar], written.meter
         ends_s = [*beats_s[1:], self._end_of(bar)]
-        for said in told:
+        for said in count:
             at = counted_at(written, said.at, self._swing)
             beat = meter.beat_of(at)
             if beat < len(beats_s):
@@ -106,8 +106,8 @@ class Count:
 
     def _closest(self, weight: Weight, bars: Sequence[Bar], scale: float) -> float:
         gaps = []
-        for bar, told in zip(bars, self._bars, strict=True):
-            at = [after_s for after_s, said in told if said.weight >= weight]
+        for bar, count in zip(bars, self._bars, strict=True):
+            at = [after_s for after_s, said in count if said.weight >= weight]
             at.append(float(bar.meter.length) * scale)
             gaps += [later - sooner for sooner, later in pairwise(at)]
         return min(gaps)

@@ -76,8 +76,8 @@ class Painting:
             self._paint_target(pen, first, target)
         if self._answers.has_foreign:  # the name of one before may reach in here
             start_s += self.reach_s - self.named_s
-        for played, word in self._answers.hits_between(start_s, end_s):
-            self._paint_hit(pen, first, played, word=word)
+        for played, event in self._answers.hits_between(start_s, end_s):
+            self._paint_hit(pen, first, played, event=event)
 
     @cached_property
     def reach_s(self) -> float:
@@ -109,19 +109,19 @@ class Painting:
         row = self._geometry.rows[self._answers.row_of(played.voice)]
         return self._geometry.x(played.time_s), row.y(played.height)
 
-    def heard_at(self, played: Played, word: VerdictEvent) -> tuple[int, int]:
-        """Where the mark of a hit lies, given the word on it.
+    def heard_at(self, played: Played, event: VerdictEvent) -> tuple[int, int]:
+        """Where the mark of a hit lies, given the verdict on it.
 
         Loudness is heard against the player's own strokes, whatever the kit's curve: a stroke that
         is right lies as high as its box, one that is too loud above it, one too soft below.
         """
         x, y = self.at(played)
-        if word.target is None or word.loudness is None:
+        if event.target is None or event.loudness is None:
             return x, y
-        box, beyond = self.box(word.target), self.radius + 1
-        if word.loudness is Loudness.TOO_LOUD:
+        box, beyond = self.box(event.target), self.radius + 1
+        if event.loudness is Loudness.TOO_LOUD:
             return x, min(y, box.top - beyond)
-        if word.loudness is Loudness.TOO_SOFT:
+        if event.loudness is Loudness.TOO_SOFT:
             return x, max(y, box.bottom - 1 + beyond)
         return x, min(max(y, box.top), box.bottom - 1)
 
@@ -172,9 +172,9 @@ class Painting:
         colours, targets = pen.colours, self._answers.targets
         box = self.box(target).move(-first, 0)
         dashed = bool(targets.optional[target])
-        word = self._answers.of_target.get(target)
+        event = self._answers.of_target.get(target)
         edge = colours.rule
-        if word is not None and word.verdict in _GONE:
+        if event is not None and event.verdict in _GONE:
             edge = colours.off
             pen.hatched(box, edge, dashed)
         elif self._answers.is_ahead(target):
@@ -183,7 +183,7 @@ class Painting:
         else:
             pen.box(box, fill=colours.answered, edge=edge, dashed=dashed)
         self._paint_roll(pen, box, target, edge=edge)
-        missing = word is not None and word.ornament is Ornament.GRACE_MISSING
+        missing = event is not None and event.ornament is Ornament.GRACE_MISSING
         for grace in range(int(targets.graces[target])):
             x, tall = box.left - pen.px(4) * (grace + 1), box.height / 4
             if missing:  # a gap where the stroke should be
@@ -222,22 +222,24 @@ class Painting:
                 x = box.centerx + round(after_s * px_per_s)
                 pen.upright(x, foot - pen.px(4 * ROLL), foot, colour=edge, width=1.2)
 
-    def _paint_hit(self, pen: Pen, first: int, played: Played, *, word: VerdictEvent) -> None:
+    def _paint_hit(self, pen: Pen, first: int, played: Played, *, event: VerdictEvent) -> None:
         colours, radius = pen.colours, self.radius
-        x, y = self.heard_at(played, word)
+        x, y = self.heard_at(played, event)
         at, width = (x - first, y), pen.px(1.8)
-        if word.grace:
-            self._paint_grace(pen, at, word)
+        if event.grace:
+            self._paint_grace(pen, at, event)
             return
-        as_written = word.hi_hat in _AS_WRITTEN
+        as_written = event.hi_hat in _AS_WRITTEN
         if not as_written:
-            self._paint_hi_hat(pen, at, word)
-        if word.verdict is Verdict.ON_TIME and word.loudness in _RIGHT and as_written:
+            self._paint_hi_hat(pen, at, event)
+        if event.verdict is Verdict.ON_TIME and event.loudness in _RIGHT and as_written:
             pen.mark(marks.dot(radius, colours.ink), at)
             return
-        if word.target is not None:
-            pen.link(at, nearest(self.box(word.target).move(-first, 0), at), colours.off, width=1.4)
-        if word.verdict in (Verdict.EXTRA, Verdict.WRONG_DRUM):
+        if event.target is not None:
+            pen.link(
+                at, nearest(self.box(event.target).move(-first, 0), at), colours.off, width=1.4
+            )
+        if event.verdict in (Verdict.EXTRA, Verdict.WRONG_DRUM):
             self._paint_cross(pen, at, played.voice)
         else:
             pen.mark(marks.ring(radius, width=width, colour=colours.off, inside=colours.row), at)
@@ -254,10 +256,10 @@ class Painting:
             name, right = BY_NAME[voice].label, at[0] + reach + pen.px(4)
             pen.text(name, SMALL, (right, base), colour=colours.off)
 
-    def _paint_grace(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
+    def _paint_grace(self, pen: Pen, at: tuple[int, int], event: VerdictEvent) -> None:
         """A grace stroke: a small dot, or a small ring where its flam or drag is not right."""
         colours, radius = pen.colours, max(1, round(self.radius * 0.7))
-        main = None if word.target is None else self._answers.of_target.get(word.target)
+        main = None if event.target is None else self._answers.of_target.get(event.target)
         if main is None or main.ornament in _GRACED:
             pen.mark(marks.dot(radius, colours.ink), at)
         else:
@@ -265,14 +267,14 @@ class Painting:
                 marks.ring(radius, width=pen.px(1.4), colour=colours.off, inside=colours.row), at
             )
 
-    def _paint_hi_hat(self, pen: Pen, at: tuple[int, int], word: VerdictEvent) -> None:
+    def _paint_hi_hat(self, pen: Pen, at: tuple[int, int], event: VerdictEvent) -> None:
         """Above the hit what was played: a circle for open, a plus for closed, as is written.
 
         The circle above a target's box asks for open; a box without one asks for closed.
         """
         colours, arm, width = pen.colours, pen.px(3.5), 1.6
         middle = at[0], at[1] - self.radius - arm - pen.px(2)
-        if word.hi_hat is HiHat.NOT_CLOSED:
+        if event.hi_hat is HiHat.NOT_CLOSED:
             pen.mark(marks.ring(arm, width=pen.px(width), colour=colours.off, inside=None), middle)
             return
         pen.upright(

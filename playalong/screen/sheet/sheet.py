@@ -81,13 +81,13 @@ class Sheet:
         self.marked: tuple[float, str] | None = None
 
     def hit(self, number: int, hit: Hit) -> None:
-        """A hit, by its number in the run. It shows once a word is said of it."""
+        """A hit, by its number in the run. It shows once a verdict is given on it."""
         self._answers.hit(number, hit)
 
-    def judged(self, word: VerdictEvent) -> None:
-        """A word on a target, a hit, or both; it takes the place of an earlier one."""
-        times_s = self._answers.judged(word)
-        is_foreign = word.hit is not None and self._answers.is_foreign(word.hit)
+    def judged(self, event: VerdictEvent) -> None:
+        """A verdict on a target, a hit, or both; it takes the place of an earlier one."""
+        times_s = self._answers.judged(event)
+        is_foreign = event.hit is not None and self._answers.is_foreign(event.hit)
         self._answers.has_foreign = self._answers.has_foreign or is_foreign
         for time_s in times_s:
             self._touch(time_s, is_named=is_foreign)

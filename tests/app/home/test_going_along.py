@@ -94,7 +94,7 @@ def test_a_file_that_is_not_there_or_none_of_sound_is_told(home, song, tmp_path)
     same, seen = chosen(home, [Key.UP, Key.ENTER, *wrong, Key.ESCAPE])
     assert same is TASK
     typed = next(page for page in seen if isinstance(page, TypedPage))
-    assert "There is no file" in typed.told
+    assert "There is no file" in typed.message
     assert "no recording that can be played" in " ".join(seen[-1].notes)
 
 

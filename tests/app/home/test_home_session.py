@@ -272,7 +272,7 @@ def test_a_player_takes_another_name_in_the_window(window, home):
     session, _, seen = a_session(window, home, script)
     session.player_is("Ana")
     session.go()
-    told = [page.told for page in seen if type(page).__name__ == "TypedPage"]
+    told = [page.message for page in seen if type(page).__name__ == "TypedPage"]
     assert any("There is a player" in words for words in told)
     assert session.player == home.settings().player == "Bodil"
     assert home.level("Bodil") is Level.PROFESSIONAL
@@ -358,7 +358,7 @@ def test_the_first_strokes_are_kept_for_who_played_them(window, tmp_path, soft, 
                         )
                     )
                 )
-            return Key.ENTER if page.asked.startswith("All strokes") else None
+            return Key.ENTER if page.prompt.startswith("All strokes") else None
         if isinstance(page, TypedPage):
             return next(typed)
         return Outcome.SKIP if isinstance(page, StartPage) else Key.ESCAPE
