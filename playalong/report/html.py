@@ -21,7 +21,7 @@ Rows = Sequence[tuple[str, str]]
 class MarkRow:
     """What was asked, the figure, and the mark."""
 
-    asked: str
+    requirement: str
     figure: str
     mark: str
     is_reached: bool

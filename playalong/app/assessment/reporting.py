@@ -247,7 +247,9 @@ def _mark_rows(found: Verified, number: int) -> list[MarkRow]:
         else:
             what = f"without: {phrases.finding(mark.asked)}"
             figure = "not found" if mark.value == 0.0 else "found"
-        rows.append(MarkRow(asked=what, figure=figure, mark=mark.mark, is_reached=mark.rank > 0))
+        rows.append(
+            MarkRow(requirement=what, figure=figure, mark=mark.mark, is_reached=mark.rank > 0)
+        )
     return rows
 
 

@@ -168,9 +168,9 @@ class _Layout:
 
     def paragraph(self, text: str, size: float, *, is_quiet: bool = True) -> None:
         """Words in as many lines as they need, from here down."""
-        for told in wrapped(text, size, self.right - self.left):
+        for text_line in wrapped(text, size, self.right - self.left):
             self.y += size * POINT * _LEADING
-            self.say(told, size, is_quiet=is_quiet)
+            self.say(text_line, size, is_quiet=is_quiet)
 
     def head(self) -> None:
         """The title, the goal tempo, what else is to be known."""
@@ -182,9 +182,9 @@ class _Layout:
             size -= 0.5
         self.y = _ABOVE + self.capital(size)
         self.say(sheet.goal, _GOAL, x=self.right, bold=True, align=1.0)
-        for number, told in enumerate(wrapped(sheet.title, size, room - goal, bold=True)[:3]):
+        for number, text_line in enumerate(wrapped(sheet.title, size, room - goal, bold=True)[:3]):
             self.y += size * POINT * 1.2 if number else 0.0
-            self.say(told, size, bold=True)
+            self.say(text_line, size, bold=True)
         self.y += 1.0
         self.paragraph(sheet.facts, _PLAIN)
         self.paragraph(sheet.about, _PLAIN, is_quiet=False)
@@ -207,8 +207,8 @@ class _Layout:
         self.y += self.capital(_HEADING)
         self.say(part.heading, _HEADING, bold=True)
         ends = [self.left + sum(one.width + BESIDE for one in row) - BESIDE for row in rows]
-        told = beside + width(part.about, _PLAIN) if is_beside else self.right
-        self.last = _Last(self.page, self.y, max(*ends, told if part.about else self.left))
+        about_end = beside + width(part.about, _PLAIN) if is_beside else self.right
+        self.last = _Last(self.page, self.y, max(*ends, about_end if part.about else self.left))
         if is_beside:
             self.say(part.about, _PLAIN, x=beside, is_quiet=True)
         else:
@@ -269,9 +269,9 @@ class _Layout:
         if item.name:
             self.y += self.capital(_NAME)
             self.say(item.name, _NAME, x=x, bold=True)
-        for told in block.about:
+        for text_line in block.about:
             self.y += _PLAIN * POINT * _LEADING
-            self.say(told, _PLAIN, x=x, is_quiet=True)
+            self.say(text_line, _PLAIN, x=x, is_quiet=True)
 
     def place(self, piece: Piece, x: float, y: float, *, down: float) -> None:
         """Put music on the page, its origin there; what is below it ``down`` from there on."""
@@ -317,8 +317,8 @@ class _Layout:
         """The program's name and the number of the page, small, at the foot of each."""
         for number, page in enumerate(self.pages, 1):
             y = self.high - 10.0
-            told = f"{number} of {len(self.pages)}" if len(self.pages) > 1 else ""
-            for text, x, align in (("playalong", self.left, 0.0), (told, self.right, 1.0)):
+            numbering = f"{number} of {len(self.pages)}" if len(self.pages) > 1 else ""
+            for text, x, align in (("playalong", self.left, 0.0), (numbering, self.right, 1.0)):
                 page.words.append(
                     Words(x=x, y=y, text=text, size=_FOOT, is_quiet=True, align=align)
                 )
@@ -341,11 +341,11 @@ class _Block:
         music = max((piece.width for piece in item.lines), default=0.0)
         named = width(item.name, _NAME, True)
         self.width = min(room, max(music, named))
-        told_room = room if item.about and len(item.lines) > 1 else max(self.width, 38.0)
-        self.about = wrapped(item.about, _PLAIN, min(room, told_room)) if item.about else []
+        about_room = room if item.about and len(item.lines) > 1 else max(self.width, 38.0)
+        self.about = wrapped(item.about, _PLAIN, min(room, about_room)) if item.about else []
         if self.about:
-            told = max(width(one, _PLAIN) for one in self.about)
-            self.width = min(room, max(self.width, told))
+            about_width = max(width(one, _PLAIN) for one in self.about)
+            self.width = min(room, max(self.width, about_width))
         lines = len(self.about) * _PLAIN * POINT * _LEADING
         has_name = bool(item.name or self.about)
         self.over = (

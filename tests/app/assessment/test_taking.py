@@ -296,7 +296,7 @@ def test_report_tables_store_and_json_say_the_same_of_a_take(
     assert main(["class", str(tmp_path), "--csv", str(table)]) == 0
     (of_class,) = csv.DictReader(table.read_text().splitlines())
     (section,) = result_report(path).sections
-    rows = {mark.asked.partition(":")[0]: mark.figure for mark in section.marks}
+    rows = {mark.requirement.partition(":")[0]: mark.figure for mark in section.marks}
     assert section.score == f"{told['score']['total']:.0f}"
     assert section.figures == figures(
         grade_take(library().get("late-bus-home"), read_take(take), Options()).grade
