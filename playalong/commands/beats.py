@@ -88,10 +88,10 @@ def run(given: Options) -> None:
 
     keep_off(given.recording, given.out)
     check_out(given)
-    if _is_told(given):
+    if _is_untapped(given):
         refuse(given, f"--port {LOOK}", "says nothing where the beats are not tapped")
     home = user_folders()
-    if has_person() and not _is_told(given):
+    if has_person() and not _is_untapped(given):
         beat_map = _tapped(given, home)
     else:
         beat_map = beats(
@@ -115,17 +115,17 @@ def run(given: Options) -> None:
         f"{beat_map.tempo_bpm(max(0, beat_map.bars - 1)):.1f} in the last."
     )
     if given.find:
-        kept_bpm = beat_map.tempo_bpm(0)
+        found_bpm = beat_map.tempo_bpm(0)
         print_lines(
-            f"If that is twice or half of how you count it: --find --tempo {kept_bpm / 2:.0f} or "
-            f"--find --tempo {kept_bpm * 2:.0f}, or halve and double on the page."
+            f"If that is twice or half of how you count it: --find --tempo {found_bpm / 2:.0f} or "
+            f"--find --tempo {found_bpm * 2:.0f}, or halve and double on the page."
         )
         print_lines("Hear whether bar 1 begins where it should: playalong beats and its name.")
     if given.out is not None:
         print_lines(f"It is written: {given.out}")
 
 
-def _is_told(given: Options) -> bool:
+def _is_untapped(given: Options) -> bool:
     """Whether nothing is to be tapped: the beats are typed in or found, or written."""
     typed = (given.tempo, given.first_beat) != (None, None)
     return typed or given.find or given.out is not None

@@ -49,14 +49,14 @@ def run(given: Options) -> None:
         try:
             if given.mend:
                 _mend(path)
-            print_lines(f"{path}: {_told(path)}")
+            print_lines(f"{path}: {_describe(path)}")
         except UserError as error:
             wrong += error.lines
     if wrong:
         raise UserError(*wrong)
 
 
-def _told(path: Path) -> str:
+def _describe(path: Path) -> str:
     """What a file is, where it is right."""
     from playalong.practice.assessment.reader import is_assessment
     from playalong.practice.warm_up.routine_file import is_routine

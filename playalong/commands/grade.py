@@ -147,7 +147,7 @@ def run(given: Options) -> None:
     pattern = _pattern(given, paths[0])
     profile = _profile(given.profile)
     latency = profile.latency if profile else None
-    asked = GradeOptions(
+    options = GradeOptions(
         tempo_bpm=given.tempo,
         start_s=given.start,
         bars=given.bars,
@@ -162,9 +162,9 @@ def run(given: Options) -> None:
         left_handed=given.left_handed,
     )
     if given.csv or paths != given.takes or len(paths) > 1:
-        _print_all(Batch(pattern=pattern, options=asked, with_hits=given.hits), paths, given)
+        _print_all(Batch(pattern=pattern, options=options, with_hits=given.hits), paths, given)
         return
-    graded = grade_take(pattern, read(paths[0]), asked)
+    graded = grade_take(pattern, read(paths[0]), options)
     if given.json:
         _print_json(graded, given.hits)
     else:
@@ -180,13 +180,13 @@ def _pattern(given: Options, take: Path) -> "Pattern":
         return pattern_of(given)
     except UserError as missing:
         try:
-            kept = stored_pattern(given.pattern, read(take))
+            stored = stored_pattern(given.pattern, read(take))
         except UserError:
             raise missing from None
-        if kept is None:
+        if stored is None:
             raise
         print_errors(f"({missing} It is graded by what the take keeps of the pattern.)")
-        return kept
+        return stored
 
 
 def _print_all(batch: "Batch", paths: list[Path], given: Options) -> None:
@@ -204,16 +204,16 @@ def _print_all(batch: "Batch", paths: list[Path], given: Options) -> None:
             if result.grade is None:
                 trouble.append(result.trouble)
             else:
-                told = {"take": str(result.path), **result.grade}
+                record = {"take": str(result.path), **result.grade}
                 if given.json:
-                    lines = [json.dumps(told)]
+                    lines = [json.dumps(record)]
                 elif given.csv:
                     if not names:
-                        names = columns(told)
+                        names = columns(record)
                         lines = [line_of(names)]
-                    lines.append(row(told, names))
+                    lines.append(row(record, names))
                 else:
-                    total, advice = told["score"]["total"], told["advice"]
+                    total, advice = record["score"]["total"], record["advice"]
                     notices = "".join(f" ({notice})" for notice in result.notices)
                     lines = [f"{total:3.0f} of 100  {result.path}  {advice}{notices}"]
             step(*lines)

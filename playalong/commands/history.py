@@ -241,16 +241,16 @@ def _broken_off(what: str, home: "UserFolders", who: str | None) -> None:
     if not found:
         print_lines("No run was broken off.")
     for one in found:
-        told = broken_off.describe(one)
+        description = broken_off.describe(one)
         if what == "list":
-            print_lines(f"{told}.")
+            print_lines(f"{description}.")
         elif what == "throw-away":
             memory.throw_away(one)
-            print_lines(f"{told}; thrown away.")
+            print_lines(f"{description}; thrown away.")
         else:
             graded = broken_off.take_up(memory, one, home.data / "takes", graded=what == "grade")
             score = "" if graded is None else f", {graded.grade.score.total:.0f} of 100"
-            print_lines(f"{told}{score}.")
+            print_lines(f"{description}{score}.")
     print_notices([*home.notices, *memory.trouble, *memory.noted])
 
 

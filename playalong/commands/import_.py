@@ -201,7 +201,7 @@ def _part_of(given: Options, found: "Read") -> "Read":
     bars = found.pattern.bars
     if not 1 <= first <= last <= len(bars):
         raise UserError(f"There are no bars {first} to {last}: it has {len(bars)}.")
-    kept = bars[first - 1 : last]
-    if not any(bar.strokes for bar in kept):
+    excerpt = bars[first - 1 : last]
+    if not any(bar.strokes for bar in excerpt):
         raise UserError(f"There is no stroke in bars {first} to {last}.")
-    return replace(found, pattern=replace(found.pattern, bars=kept))
+    return replace(found, pattern=replace(found.pattern, bars=excerpt))

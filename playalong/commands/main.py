@@ -144,8 +144,8 @@ def _tell_mistake(error: Exception) -> None:
     """Say in one line that the program is at fault, and keep what helps to mend it."""
     from playalong.app.mistakes import described, keep_mistake
 
-    told = f"playalong: The program made a mistake ({described(error)})."
-    print_errors(f"{told} {keep_mistake(error)}".rstrip(), *_of_broken_runs())
+    message = f"playalong: The program made a mistake ({described(error)})."
+    print_errors(f"{message} {keep_mistake(error)}".rstrip(), *_of_broken_runs())
 
 
 def _of_broken_runs() -> list[str]:

@@ -76,8 +76,8 @@ def run(given: Options) -> None:
 
     shipped = library()
     known = [shipped.get(name) for name in shipped.names()]
-    asked = " ".join(given.words)
-    named = next((one for one in known if key_of(one.name) == key_of(asked)), None)
+    query = " ".join(given.words)
+    named = next((one for one in known if key_of(one.name) == key_of(query)), None)
     if named is not None:
         refuse(
             given,
@@ -89,7 +89,7 @@ def run(given: Options) -> None:
         if thing not in all_things:
             raise UserError(f'No pattern trains "{thing}"; they train {", ".join(all_things)}')
     search = Search(
-        words=asked,
+        words=query,
         kind=given.kind,
         trains=tuple(given.trains),
         meter=given.meter,
@@ -169,6 +169,6 @@ def _plain(one: "Pattern", figure: float, known: Sequence["Pattern"]) -> dict[st
         "tempo_bpm": one.tempo,
         "start_bpm": practice.start_tempo,
         "goal_bpm": practice.goal_tempo,
-        "variations": {name: told.about for name, told in one.variations.items()},
+        "variations": {name: variation.about for name, variation in one.variations.items()},
         "next": {way.thing: way.after[0].name if way.after else None for way in ways(one, known)},
     }

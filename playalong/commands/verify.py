@@ -55,19 +55,23 @@ def _print(found: "Verified") -> None:
     print_lines(f'{found.path}: "{title}", {who}, {found.plain["ended"]}')
     for check in found.runs:
         score = check.reported.get("score", {}).get("total")
-        told = "not graded" if score is None else f"{score:.1f} of 100"
+        score_text = "not graded" if score is None else f"{score:.1f} of 100"
         if check.graded is None:
-            print_lines(f"  {check.name}: {told}; its take cannot be graded")
+            print_lines(f"  {check.name}: {score_text}; its take cannot be graded")
         elif not check.differences:
-            print_lines(f"  {check.name}: {told}; all {check.figures} figures are of these hits")
+            print_lines(
+                f"  {check.name}: {score_text}; all {check.figures} figures are of these hits"
+            )
         elif check.version:
             print_lines(
-                f"  {check.name}: {told} by version {check.version}, "
+                f"  {check.name}: {score_text} by version {check.version}, "
                 f"{check.now['score']['total']:.1f} by this one; "
                 f"{len(check.differences)} of {check.figures} figures differ"
             )
         else:
-            print_lines(f"  {check.name}: {told}; {len(check.differences)} figures are not theirs")
+            print_lines(
+                f"  {check.name}: {score_text}; {len(check.differences)} figures are not theirs"
+            )
     if found.version:
         print_lines(
             f"  Graded by version {found.version} of the program: where this one hears it "

@@ -97,9 +97,9 @@ def clicking_of(given: ClickOptions) -> "Clicking":
     from playalong.sound.synth.click import Clicking, Gap, Places
 
     places = {"beats": Places.BEATS, "eighths": Places.EIGHTHS, "off-beats": Places.OFF_BEATS}
-    asked = "eighths" if given.eighths else given.click
+    chosen = "eighths" if given.eighths else given.click
     try:
-        return Clicking(places[asked], gap=None if given.gap is None else Gap(*given.gap))
+        return Clicking(places[chosen], gap=None if given.gap is None else Gap(*given.gap))
     except ValueError as error:
         raise UserError(f"--gap: {error}.") from None
 

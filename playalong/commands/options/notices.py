@@ -13,15 +13,15 @@ def broken_off_runs(home: "UserFolders") -> list[str]:
     """What is to be said of runs whose program ended before they did, if there are any."""
     from playalong.app import broken_off
 
-    told = [f"{broken_off.describe(found)}." for found in home.memory.broken_off()]
-    if not told:
+    descriptions = [f"{broken_off.describe(found)}." for found in home.memory.broken_off()]
+    if not descriptions:
         return []
-    what = "A run was" if len(told) == 1 else f"{len(told)} runs were"
+    what = "A run was" if len(descriptions) == 1 else f"{len(descriptions)} runs were"
     how = "playalong history --broken-off grade, keep or throw-away."
-    return ["\n".join([f"{what} broken off.", *told, how])]
+    return ["\n".join([f"{what} broken off.", *descriptions, how])]
 
 
-def print_notices(words: Iterable[str]) -> None:
-    """Print words on trouble, each of one line or more."""
-    for word in words:
-        print_lines(*f"({word})".split("\n"))
+def print_notices(notices: Iterable[str]) -> None:
+    """Print notices, each of one line or more."""
+    for notice in notices:
+        print_lines(*f"({notice})".split("\n"))

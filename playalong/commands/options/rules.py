@@ -37,7 +37,7 @@ def add_level(group: Group, usual: str) -> None:
     """Add the level; ``usual`` is one of the above."""
     from playalong.grading.levels import DEFAULT_LEVEL, LEVELS
 
-    within = ", ".join(f"{asked.tolerance_ms:g} ms ({level})" for level, asked in LEVELS.items())
+    within = ", ".join(f"{limits.tolerance_ms:g} ms ({level})" for level, limits in LEVELS.items())
     group.add_argument(
         "--level",
         choices=[level.value for level in LEVELS],
