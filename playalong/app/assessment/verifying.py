@@ -133,10 +133,10 @@ class RunCheck:
 class Verified:
     """A result and what was found.
 
-    ``plain`` is ``result.json``; ``items`` what each item came to as it was told; ``items_now`` the
-    same by the grades of this program. ``wrong`` tells, a line each, what is not as it was written,
-    or does not fit; ``version`` which other versions graded runs of it, empty where this one did.
-    ``profile`` is that of the last run.
+    ``plain`` is ``result.json``; ``items`` what each item came to as it was reported; ``items_now``
+    the same by the grades of this program. ``wrong`` tells, a line each, what is not as it was
+    written, or does not fit; ``version`` which other versions graded runs of it, empty where this
+    one did. ``profile`` is that of the last run.
     """
 
     path: Path

@@ -33,8 +33,8 @@ class Pass:
 class PassRun(Run):
     """A run of ``task``, whose bars are passes of ``pass_bars``, one after the other.
 
-    ``told`` is given each pass as soon as it is over and its last hits have come; they are played
-    at ``percent`` of the speed. ``number`` passes were played before it.
+    ``on_pass`` is given each pass as soon as it is over and its last hits have come; they are
+    played at ``percent`` of the speed. ``number`` passes were played before it.
     """
 
     def __init__(

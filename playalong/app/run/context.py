@@ -38,8 +38,8 @@ class RunContext:
     ``profile`` says what is known of the kit and its player. With ``echo`` the pads sound through
     the program. A run waits ``patience_s`` for a kit that has gone. ``pad_commands`` hears strokes
     that work the program, where there is a port for it. ``memory`` keeps runs while they go on,
-    None where nothing is kept. ``last_stroke`` is told on every page. ``counting`` says what counts
-    in.
+    None where nothing is kept. ``last_stroke`` is shown on every page. ``counting`` says what
+    counts in.
     """
 
     clock: Clock
