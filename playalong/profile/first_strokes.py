@@ -15,7 +15,7 @@ from playalong.midi.pads import pad_of
 from playalong.pattern.model import Dynamic
 
 #: What is asked for, in this order, and how often each.
-ASKED: Sequence[tuple[str, Dynamic]] = (
+REQUESTED: Sequence[tuple[str, Dynamic]] = (
     ("snare", Dynamic.NORMAL),
     ("hi-hat", Dynamic.NORMAL),
     ("kick", Dynamic.NORMAL),
@@ -36,9 +36,9 @@ APART_DB = 8.0
 
 @dataclass
 class FirstStrokes:
-    """Takes hits until all that is ASKED has come; ``since_s`` is when something last came."""
+    """Takes hits until all that is REQUESTED has come; ``since_s`` is when something last came."""
 
-    velocities: list[list[float]] = field(default_factory=lambda: [[] for _ in ASKED])
+    velocities: list[list[float]] = field(default_factory=lambda: [[] for _ in REQUESTED])
     since_s: float = 0.0
     _last: tuple[str, float] = ("", -1.0)
 
@@ -46,19 +46,19 @@ class FirstStrokes:
     def step(self) -> int:
         """The number of what is asked for now; that of all where nothing is left."""
         counts = (number for number, found in enumerate(self.velocities) if len(found) < TIMES)
-        return next(counts, len(ASKED))
+        return next(counts, len(REQUESTED))
 
     @property
     def is_done(self) -> bool:
         """Whether all has come."""
-        return self.step == len(ASKED)
+        return self.step == len(REQUESTED)
 
     def hit(self, hit: Hit) -> bool:
         """Take a hit; whether it was one that is asked for."""
         self.since_s = hit.time_s
         pad = pad_of(hit.voice)
         before, self._last = self._last, (pad, hit.time_s)
-        if self.is_done or pad != ASKED[self.step][0]:
+        if self.is_done or pad != REQUESTED[self.step][0]:
             return False
         if before[0] == pad and hit.time_s - before[1] < _TOGETHER_S:
             return False
@@ -67,7 +67,7 @@ class FirstStrokes:
 
     def soft_are_missing(self, now_s: float) -> bool:
         """Whether soft strokes are asked for, and nothing has come for some time."""
-        return self.step == len(ASKED) - 1 and now_s - self.since_s > SILENT_S
+        return self.step == len(REQUESTED) - 1 and now_s - self.since_s > SILENT_S
 
     @property
     def apart_db(self) -> float | None:
@@ -84,6 +84,6 @@ class FirstStrokes:
         if not self.is_done or apart_db is None or apart_db < APART_DB:
             return {}
         found: dict[str, dict[Dynamic, tuple[float, ...]]] = {}
-        for (voice, dynamic), velocities in zip(ASKED, self.velocities, strict=True):
+        for (voice, dynamic), velocities in zip(REQUESTED, self.velocities, strict=True):
             found.setdefault(voice, {})[dynamic] = tuple(velocities)
         return dict(found)

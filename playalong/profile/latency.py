@@ -173,11 +173,11 @@ def plus_minus_ms(errors_ms: NDArray[np.float64]) -> float:
 
 def _single(hit_s: NDArray[np.float64]) -> NDArray[np.int64]:
     """The rows of the hits that are no doubles."""
-    kept: list[int] = []
+    rows: list[int] = []
     for row, at_s in enumerate(hit_s.tolist()):
-        if not kept or (at_s - float(hit_s[kept[-1]])) * 1000.0 > DOUBLED_MS:
-            kept.append(row)
-    return np.array(kept, np.int64)
+        if not rows or (at_s - float(hit_s[rows[-1]])) * 1000.0 > DOUBLED_MS:
+            rows.append(row)
+    return np.array(rows, np.int64)
 
 
 def _nearest_ms(click_s: NDArray[np.float64], hit_s: NDArray[np.float64], beat_ms: float) -> float:

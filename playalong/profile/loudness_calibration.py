@@ -105,18 +105,18 @@ _WORDS: Mapping[Cause, tuple[str, str]] = {
 }
 
 
-def told(voice: str, strokes: Mapping[Dynamic, Sequence[float]], lost: int = 0) -> PadTouch:
+def touch_of(voice: str, strokes: Mapping[Dynamic, Sequence[float]], lost: int = 0) -> PadTouch:
     """What ``strokes`` on the pad of ``voice`` say: dynamic to velocities, 1 to 127.
 
     Dynamics may be left out or empty. ``lost`` is how many soft strokes were not heard.
     """
     groups = tuple(tuple(sorted(strokes.get(dynamic, ()))) for dynamic in Dynamic)
-    return _told(voice, groups, lost)
+    return _touch_of(voice, groups, lost)
 
 
 # A page asks for every pad in every frame, and strokes are few.
 @lru_cache(maxsize=64)
-def _told(voice: str, groups: tuple[tuple[float, ...], ...], lost: int) -> PadTouch:
+def _touch_of(voice: str, groups: tuple[tuple[float, ...], ...], lost: int) -> PadTouch:
     ghost, normal, accent = groups
     velocities = dict(zip(Dynamic, groups, strict=True))
     soft, strong = _apart(ghost, normal), _apart(normal, accent)
@@ -174,7 +174,7 @@ def _cause(
 class Touch:
     """Asks for the strokes on each of ``voices``, and learns from the hits.
 
-    ``voice`` is the pad that is asked for, None when all are done. ``kept`` are strokes of
+    ``voice`` is the pad that is asked for, None when all are done. ``saved`` are strokes of
     earlier: a pad that has some of all three dynamics is done. Hits come in order of time, in
     seconds. While a pad has no stroke, one on another pad that is not done chooses that, and does
     not count itself. Once begun, only hits of that pad are taken; others are crosstalk.
@@ -183,12 +183,12 @@ class Touch:
     of = STROKES
 
     def __init__(
-        self, voices: Sequence[str], kept: Mapping[str, Mapping[Dynamic, Sequence[float]]] = {}
+        self, voices: Sequence[str], saved: Mapping[str, Mapping[Dynamic, Sequence[float]]] = {}
     ) -> None:
         self.voices = tuple(voices)
-        self._kept = {
+        self._saved = {
             voice: {dynamic: tuple(group) for dynamic, group in groups.items()}
-            for voice, groups in kept.items()
+            for voice, groups in saved.items()
         }
         self._dropped: set[str] = set()
         self._hits: dict[str, dict[Dynamic, list[Hit]]] = {
@@ -206,12 +206,12 @@ class Touch:
         """How the pad is to be struck now, None where it is done."""
         if self.voice is None or self.is_complete(self.voice):
             return None
-        return self._asked(self.voice)
+        return self._next_dynamic(self.voice)
 
     def strokes(self, voice: str) -> dict[Dynamic, tuple[float, ...]]:
         """The velocities of a pad by now, as they came."""
         if self._is_old(voice):
-            return self._kept[voice]
+            return self._saved[voice]
         return {
             dynamic: tuple(hit.velocity for hit in hits)
             for dynamic, hits in self._hits[voice].items()
@@ -220,18 +220,18 @@ class Touch:
     def is_complete(self, voice: str) -> bool:
         """Whether all strokes of a pad are there."""
         if self._is_old(voice):
-            return all(self._kept[voice].get(dynamic) for dynamic in Dynamic)
-        return self._asked(voice) is None
+            return all(self._saved[voice].get(dynamic) for dynamic in Dynamic)
+        return self._next_dynamic(voice) is None
 
     def result(self) -> dict[str, dict[Dynamic, tuple[float, ...]]]:
         """The strokes to keep: of each pad that is done, and what was kept of the others."""
         done = {voice: self.strokes(voice) for voice in self.voices if self.is_complete(voice)}
-        return {**self._kept, **done}
+        return {**self._saved, **done}
 
-    def told(self, voice: str) -> PadTouch:
+    def pad_touch(self, voice: str) -> PadTouch:
         """What the strokes on a pad say by now."""
         soft = [] if self._is_old(voice) else self._hits[voice][Dynamic.GHOST]
-        return told(voice, self.strokes(voice), _lost(soft))
+        return touch_of(voice, self.strokes(voice), _lost(soft))
 
     def hit(self, hit: Hit) -> bool:
         """Take a hit; whether it counts as a stroke of the pad that is asked for."""
@@ -282,13 +282,13 @@ class Touch:
             for hits in self._hits[self.voice].values():
                 hits.clear()
 
-    def _asked(self, voice: str) -> Dynamic | None:
+    def _next_dynamic(self, voice: str) -> Dynamic | None:
         groups = self._hits[voice]
         return next((dynamic for dynamic in Dynamic if len(groups[dynamic]) < STROKES), None)
 
     def _is_old(self, voice: str) -> bool:
         """Whether the strokes of a pad are those of earlier."""
-        known = voice in self._kept and voice not in self._dropped
+        known = voice in self._saved and voice not in self._dropped
         return known and not self._is_begun(voice)
 
     def _is_begun(self, voice: str) -> bool:

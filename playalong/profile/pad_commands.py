@@ -153,9 +153,9 @@ class Calls:
 def _check_pad(name: str, pad: Any) -> None:
     """Raise ValueError unless ``pad`` is a pad that is struck."""
     if pad not in [voice.name for voice in VOICES if not voice.by_itself]:
-        told = f'"{pad}"' if isinstance(pad, str) else repr(pad)
+        shown = f'"{pad}"' if isinstance(pad, str) else repr(pad)
         struck = ", ".join(voice.name for voice in VOICES if not voice.by_itself)
-        raise ValueError(f'"{name}" has {told}, which is no pad to strike; write one of {struck}.')
+        raise ValueError(f'"{name}" has {shown}, which is no pad to strike; write one of {struck}.')
 
 
 class Listener:

@@ -217,15 +217,15 @@ class ZoneResult:
     """What became of a zone.
 
     ``note`` is its own note, None where it has none; ``value`` where the pedal stood at its
-    strokes, if that is known; ``pedal`` what a zone that travels has told. ``asked``: it was lit
-    up, and not passed over with the pad that it is on.
+    strokes, if that is known; ``pedal`` what a zone that travels has told. ``requested``: it was
+    lit up, and not passed over with the pad that it is on.
     """
 
     zone: Zone
     note: int | None = None
     value: float | None = None
     pedal: Pedal | None = None
-    asked: bool = True
+    requested: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -252,11 +252,11 @@ class Learning:
     to be told of the last.
     """
 
-    def __init__(self, asked: Sequence[Zone] = ZONES) -> None:
-        self.asked = tuple(asked)
+    def __init__(self, zones: Sequence[Zone] = ZONES) -> None:
+        self.zones = tuple(zones)
         self.found: list[ZoneResult] = []
         self.said = ""
-        self._named = {zone.name: zone for zone in self.asked}
+        self._named = {zone.name: zone for zone in self.zones}
         self._value: int | None = None
         self._counts: Counter[int] = Counter()
         #: How often notes of the foot came alone while a stroke was asked for.
@@ -272,7 +272,7 @@ class Learning:
     @property
     def zone(self) -> Zone | None:
         """What is lit up, None when all is known."""
-        return self.asked[len(self.found)] if len(self.found) < len(self.asked) else None
+        return self.zones[len(self.found)] if len(self.found) < len(self.zones) else None
 
     @property
     def words(self) -> str:
@@ -296,7 +296,7 @@ class Learning:
     @property
     def progress(self) -> tuple[int, int]:
         """How many zones are done, and of how many."""
-        return len(self.found), len(self.asked)
+        return len(self.found), len(self.zones)
 
     def message(self, time_s: float, data: bytes) -> None:
         """Take a message of the kit, whatever it is."""
@@ -336,7 +336,7 @@ class Learning:
 
     def back(self) -> None:
         """Ask again for what was lit up before."""
-        while self.found and not self.found.pop().asked:
+        while self.found and not self.found.pop().requested:
             pass
         self.said = ""
         self._light_up()
@@ -371,7 +371,7 @@ class Learning:
         self.said = said
         there = {one.zone.name for one in self.found if one.note is not None}
         while (zone := self.zone) is not None and zone.of in self._named and zone.of not in there:
-            self.found.append(ZoneResult(zone=zone, asked=False))
+            self.found.append(ZoneResult(zone=zone, requested=False))
         self._light_up()
 
     def _gather(self, now_s: float) -> None:

@@ -77,28 +77,28 @@ _PADS = np.array([STAFF_ORDER[pad_of(voice.name)] for voice in VOICES], np.int64
 
 @dataclass(frozen=True)
 class Strokes:
-    """Hits, and which of them the player is known to have meant: ``asked`` bool (n,).
+    """Hits, and which of them the player is known to have meant: ``expected`` bool (n,).
 
     ``singly``: they were asked for one by one, so that nobody knows of a drag that is played.
     """
 
     hits: Hits
-    asked: Flags
+    expected: Flags
     singly: bool = False
 
     @classmethod
     def calibrating(cls, hits: Hits, struck: str) -> "Strokes":
         """Single strokes, not fast, on the pad of the voice ``struck`` and on no other."""
         own = _PADS[hits.voice] == STAFF_ORDER[pad_of(struck)]
-        asked = np.zeros(len(hits), np.bool_)
-        asked[own] = np.diff(hits.time_s[own], prepend=-np.inf) * 1000.0 > DOUBLE_MS
-        return cls(hits, asked, True)
+        expected = np.zeros(len(hits), np.bool_)
+        expected[own] = np.diff(hits.time_s[own], prepend=-np.inf) * 1000.0 > DOUBLE_MS
+        return cls(hits, expected, True)
 
     def left(self, struck: str) -> int:
         """How many more strokes on the pad of ``struck`` it takes to say something of it."""
         code = STAFF_ORDER[pad_of(struck)]
         own = _PADS[self.hits.voice] == code
-        strokes = int((self.asked & own).sum())
+        strokes = int((self.expected & own).sum())
         second, _ = _seconds(self, own)
         unsure = 0 < len(second) < OFTEN
         return max(0, STROKES * (2 if unsure else 1) - strokes)
@@ -111,15 +111,15 @@ class Strokes:
         """
         verdicts = judge(targets, hits, rules)
         rows = verdicts.hit >= 0
-        asked = np.zeros(len(hits), np.bool_)
-        grace, judged = asked.copy(), asked.copy()
+        expected = np.zeros(len(hits), np.bool_)
+        grace, judged = expected.copy(), expected.copy()
         number = verdicts.hit[rows]
         judged[number] = True
-        asked[number] = verdicts.target[rows] >= 0
-        asked[number] &= verdicts.verdict[rows] != VERDICTS.index(Verdict.WRONG_DRUM)
+        expected[number] = verdicts.target[rows] >= 0
+        expected[number] &= verdicts.verdict[rows] != VERDICTS.index(Verdict.WRONG_DRUM)
         grace[number] = verdicts.grace[rows]
-        kept = Hits(hits.time_s[judged], hits.voice[judged], hits.velocity[judged])
-        return cls(kept, _louder_is_meant(kept, asked[judged], grace[judged]))
+        judged_hits = Hits(hits.time_s[judged], hits.voice[judged], hits.velocity[judged])
+        return cls(judged_hits, _louder_is_meant(judged_hits, expected[judged], grace[judged]))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -231,7 +231,7 @@ class _Rows:
 
     pad: Ints
     velocity: Floats
-    asked: Flags
+    expected: Flags
     source: Ints
     delay_ms: Floats
     change_db: Floats
@@ -240,7 +240,7 @@ class _Rows:
     @classmethod
     def of(cls, strokes: Strokes) -> "_Rows":
         """The rows of one playing."""
-        hits, asked = strokes.hits, strokes.asked
+        hits, expected = strokes.hits, strokes.expected
         pad = _PADS[hits.voice]
         cause = np.full(len(hits), -1, np.int64)
         for code in np.unique(pad).tolist():
@@ -248,8 +248,8 @@ class _Rows:
             second, first = _seconds(strokes, own)
             cause[own[second]] = own[first]
         # A pad that was just struck bounces rather than hears a knock: so this comes second.
-        heard = np.flatnonzero(~asked & (cause < 0))
-        cause[heard] = _made_by_others(hits, pad, asked, heard=heard)
+        heard = np.flatnonzero(~expected & (cause < 0))
+        cause[heard] = _made_by_others(hits, pad, expected, heard=heard)
         gap_ms = np.full(len(hits), np.inf)
         for code in np.unique(pad).tolist():
             own = np.flatnonzero((pad == code) & (cause < 0))
@@ -259,7 +259,7 @@ class _Rows:
         return cls(
             pad=pad,
             velocity=hits.velocity,
-            asked=asked,
+            expected=expected,
             source=np.where(cause < 0, -1, pad[cause]) if len(hits) else cause,
             delay_ms=(hits.time_s - hits.time_s[cause]) * 1000.0,
             change_db=level - level[cause],
@@ -279,7 +279,7 @@ class _Rows:
         )
 
 
-def _made_by_others(hits: Hits, pad: Ints, asked: Flags, *, heard: Ints) -> Ints:
+def _made_by_others(hits: Hits, pad: Ints, expected: Flags, *, heard: Ints) -> Ints:
     """(m,) for each row of ``heard`` the stroke on another pad that made it, -1 for none.
 
     Where strokes on several pads may have made it, it is laid to the pad whose strokes, by their
@@ -292,9 +292,9 @@ def _made_by_others(hits: Hits, pad: Ints, asked: Flags, *, heard: Ints) -> Ints
     for row, (start, end) in zip(heard, np.searchsorted(hits.time_s, ends_s), strict=True):
         near = np.arange(start, end)
         loud = level[near] >= level[row] + CROSSTALK_DB
-        makers.append(near[asked[near] & (pad[near] != pad[row]) & loud])
+        makers.append(near[expected[near] & (pad[near] != pad[row]) & loud])
         times.update((source, int(pad[row])) for source in set(pad[makers[-1]].tolist()))
-    strokes = np.bincount(pad[asked], minlength=1)
+    strokes = np.bincount(pad[expected], minlength=1)
     made = np.full(len(heard), -1, np.int64)
     for place, (row, rows) in enumerate(zip(heard, makers, strict=True)):
         if len(rows):
@@ -308,17 +308,17 @@ def _seconds(strokes: Strokes, own: Ints | Flags) -> tuple[Ints, Ints]:
     that made them; both count within ``own``.
     """
     time_s, velocity = strokes.hits.time_s[own], strokes.hits.velocity[own]
-    asked, count = strokes.asked[own], len(time_s)
-    first = np.maximum.accumulate(np.where(asked, np.arange(count), -1))
-    follows = ~asked & (first >= 0)
+    expected, count = strokes.expected[own], len(time_s)
+    first = np.maximum.accumulate(np.where(expected, np.arange(count), -1))
+    follows = ~expected & (first >= 0)
     follows &= (time_s - time_s[first]) * 1000.0 <= DOUBLE_MS
     follows &= level_db(velocity) <= level_db(velocity[first]) - DOUBLE_DB
     # A buzz goes on and on: every hit so close to the one before belongs to the same chain.
     chain = np.cumsum(np.diff(time_s, prepend=time_s[:1]) * 1000.0 > DOUBLE_MS)
-    asked_in, others_in = (
-        np.bincount(chain[part], minlength=count + 1) for part in (asked, ~asked)
+    expected_in, others_in = (
+        np.bincount(chain[part], minlength=count + 1) for part in (expected, ~expected)
     )
-    buzz = others_in > MOST_DOUBLES * asked_in
+    buzz = others_in > MOST_DOUBLES * expected_in
     # The grace strokes of a drag lead to a louder stroke, the loudest of all that hang together.
     group = np.cumsum(np.diff(time_s, prepend=time_s[:1]) * 1000.0 > _LEADS_MS)
     loudest = np.zeros(count + 1, np.int64)
@@ -329,11 +329,11 @@ def _seconds(strokes: Strokes, own: Ints | Flags) -> tuple[Ints, Ints]:
     return second, first[second]
 
 
-def _louder_is_meant(hits: Hits, asked: Flags, grace: Flags) -> Flags:
-    """``asked`` where, of an extra hit and a softer one beside it that answers a target, the
+def _louder_is_meant(hits: Hits, expected: Flags, grace: Flags) -> Flags:
+    """``expected`` where, of an extra hit and a softer one beside it that answers a target, the
     louder is taken for the stroke: the nearest to the target may well be the double trigger.
     But a grace stroke is softer than what it leads to."""
-    meant = asked.copy()
+    meant = expected.copy()
     pad = _PADS[hits.voice]
     for code in np.unique(pad).tolist():
         own = np.flatnonzero(pad == code)
@@ -348,9 +348,9 @@ def _louder_is_meant(hits: Hits, asked: Flags, grace: Flags) -> Flags:
 
 def _pads(rows: _Rows) -> tuple[Pad, ...]:
     found = []
-    for code in np.unique(rows.pad[rows.asked]).tolist():
+    for code in np.unique(rows.pad[rows.expected]).tolist():
         own = rows.pad == code
-        softest = float(np.quantile(rows.velocity[own & rows.asked], RARE, method="lower"))
+        softest = float(np.quantile(rows.velocity[own & rows.expected], RARE, method="lower"))
         fastest_ms = float(np.quantile(rows.gap_ms[own], RARE, method="lower"))
         found.append(
             Pad(
@@ -393,7 +393,7 @@ def _seen(rows: _Rows, source: int, code: int) -> dict[str, Any]:
 
 
 def _count(rows: _Rows, pad: int) -> int:
-    return int(np.sum(rows.asked & (rows.pad == pad)))
+    return int(np.sum(rows.expected & (rows.pad == pad)))
 
 
 def _label(voice: str) -> str:

@@ -20,7 +20,7 @@ from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import Limb
 from playalong.profile.latency import measured
-from playalong.profile.loudness_calibration import told
+from playalong.profile.loudness_calibration import touch_of
 from playalong.profile.triggers import STROKES, Strokes, find
 from playalong.simulation.human_timing import shared
 from playalong.simulation.human_touch import velocities
@@ -64,7 +64,7 @@ def loudness(item: tuple[int, int]) -> bool:
         ).tolist()
         for dynamic in Dynamic
     }
-    return told("snare", strokes).cause is None
+    return touch_of("snare", strokes).cause is None
 
 
 def struck(chance: np.random.Generator, doubles: float) -> list[Hit]:

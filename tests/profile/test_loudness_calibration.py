@@ -13,7 +13,14 @@ from playalong.grading.bands_from_strokes import LEAST_DB, MOST_CONFUSED, apart,
 from playalong.grading.loudness import Band
 from playalong.midi.hits import Hit
 from playalong.pattern.model import Dynamic
-from playalong.profile.loudness_calibration import PAUSE_S, STROKES, Cause, PadTouch, Touch, told
+from playalong.profile.loudness_calibration import (
+    PAUSE_S,
+    STROKES,
+    Cause,
+    PadTouch,
+    Touch,
+    touch_of,
+)
 
 VOICES = ("snare", "hi-hat", "kick")
 GHOST, NORMAL, ACCENT = Dynamic
@@ -63,7 +70,7 @@ def played(pad: Callable[[float], float | None], seed: int, spread: float = 1.0)
 
 
 def pad_touch(pad: Callable[[float], float | None], seed: int, spread: float = 1.0) -> PadTouch:
-    return played(pad, seed, spread).told("snare")
+    return played(pad, seed, spread).pad_touch("snare")
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -114,7 +121,7 @@ def test_a_pause_is_no_lost_stroke():
         for place in range(STROKES):
             touch.hit(Hit(at_s + place * 0.5, "snare", velocity))
     assert touch.is_complete("snare")
-    assert touch.told("snare").cause is None
+    assert touch.pad_touch("snare").cause is None
 
 
 def test_an_uneven_hand_is_told_to_the_player_and_not_blamed_on_the_pad():
@@ -123,12 +130,12 @@ def test_an_uneven_hand_is_told_to_the_player_and_not_blamed_on_the_pad():
         NORMAL: (50, 65, 70, 60, 72, 68, 74, 58),
         ACCENT: (115, 118, 120, 116, 119, 122, 117, 121),
     }
-    pad = told("snare", strokes)
+    pad = touch_of("snare", strokes)
     assert pad.cause is Cause.SOFT_NEAR
     assert "soft" in pad.advice
     assert "module" not in pad.advice
     assert f"{pad.soft.gap_db:.0f} dB" in pad.fault
-    near = told("snare", {**strokes, GHOST: (18, 20, 22), ACCENT: (60, 70, 75, 80)})
+    near = touch_of("snare", {**strokes, GHOST: (18, 20, 22), ACCENT: (60, 70, 75, 80)})
     assert near.cause is Cause.STRONG_NEAR
 
 
@@ -187,7 +194,7 @@ def test_a_dynamic_has_a_band_only_between_neighbours_that_were_struck():
 
 
 def test_the_velocity_curve_is_in_order_and_in_db():
-    pad = told("snare", {GHOST: [30, 20, 25], NORMAL: [70, 80, 60], ACCENT: [127, 110, 120]})
+    pad = touch_of("snare", {GHOST: [30, 20, 25], NORMAL: [70, 80, 60], ACCENT: [127, 110, 120]})
     assert pad.velocities[ACCENT] == (110, 120, 127)
     assert pad.levels_db[ACCENT][-1] == 0.0
     # Downloadable Sounds Level 1: an attenuation of 20 log10(127^2 / v^2) dB.
@@ -197,7 +204,7 @@ def test_the_velocity_curve_is_in_order_and_in_db():
 
 
 def test_nothing_is_said_of_a_pad_with_too_few_strokes():
-    pad = told("snare", {GHOST: [64.0] * 8, NORMAL: [64.0]})
+    pad = touch_of("snare", {GHOST: [64.0] * 8, NORMAL: [64.0]})
     assert pad.soft is None
     assert pad.cause is None
     assert ACCENT not in pad.bands
@@ -281,15 +288,15 @@ def test_a_stroke_a_group_or_a_pad_is_taken_back():
     assert not any(touch.strokes("snare").values())
 
 
-KEPT = {"snare": {GHOST: (20.0, 22.0, 24.0), NORMAL: (70.0,), ACCENT: (120.0,)},
+SAVED = {"snare": {GHOST: (20.0, 22.0, 24.0), NORMAL: (70.0,), ACCENT: (120.0,)},
         "china": {GHOST: (9.0,)}}  # fmt: skip
 
 
 def test_what_was_kept_stays_until_it_is_played_anew():
-    touch = Touch(VOICES, KEPT)
+    touch = Touch(VOICES, SAVED)
     assert touch.voice == "hi-hat"
     assert touch.is_complete("snare")
-    assert touch.result() == KEPT
+    assert touch.result() == SAVED
     touch.move(-1)
     assert touch.voice == "snare"
     assert touch.dynamic is None
@@ -297,11 +304,11 @@ def test_what_was_kept_stays_until_it_is_played_anew():
     touch.again()
     assert touch.dynamic is GHOST
     at_s = strike(touch, "snare", STROKES, at_s=1.0)
-    assert touch.result() == KEPT
+    assert touch.result() == SAVED
     for _ in range(2):
         at_s = strike(touch, "snare", STROKES, at_s=at_s)
     assert touch.result()["snare"] == dict.fromkeys(Dynamic, (64.0,) * STROKES)
-    assert touch.result()["china"] == KEPT["china"]
+    assert touch.result()["china"] == SAVED["china"]
 
 
 def test_moving_goes_round_all_pads():
@@ -311,7 +318,7 @@ def test_moving_goes_round_all_pads():
         touch.move(1)
         seen.append(touch.voice)
     assert seen == ["hi-hat", "kick", "snare"]
-    done = Touch(["snare"], KEPT)
+    done = Touch(["snare"], SAVED)
     assert done.voice is None
     done.move(-1)
     assert done.voice == "snare"

@@ -221,7 +221,7 @@ def test_without_controller_4_one_note_is_one_hi_hat():
     assert learning.result(False) == Pads()
     assert sum(found.note == 42 for found in learning.found) == 1
     edge = next(found for found in learning.found if found.zone.name == "open hi-hat edge")
-    assert not edge.asked
+    assert not edge.requested
 
 
 def test_a_kit_without_rims_is_learned_in_a_minute():

@@ -313,7 +313,7 @@ def test_no_guard_swallows_what_was_asked_for(playing):
         assert proposal.words
         assert proposal.guard.mask_ms <= MOST_MASK_MS
         for part in playing:
-            asked = [part.hits[row] for row in np.flatnonzero(part.asked).tolist()]
+            asked = [part.hits[row] for row in np.flatnonzero(part.expected).tolist()]
             own = [hit for hit in asked if pad_of(hit.voice) == proposal.voice]
             assert swallowed(proposal.guard, own) == []
 

@@ -21,7 +21,7 @@ from playalong.app.user_folders import UserFolders
 from playalong.midi.mapping import Heard
 from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import BY_NAME
-from playalong.profile.first_strokes import APART_DB, ASKED, TIMES, FirstStrokes
+from playalong.profile.first_strokes import APART_DB, REQUESTED, TIMES, FirstStrokes
 from playalong.profile.profile import Profile
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.rows import CHANGING, Rows
@@ -234,7 +234,7 @@ _LAST = ("level", "leading hand")
 
 
 def _named(number: int) -> str:
-    voice, dynamic = ASKED[number]
+    voice, dynamic = REQUESTED[number]
     soft = "soft " if dynamic is Dynamic.GHOST else ""
     return f"{soft}{BY_NAME[voice].label}"
 
@@ -247,7 +247,7 @@ def _step_words(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bo
             return "All strokes arrived.", [_SAME], True
         later = "They are kept. How loud is loud on each pad is measured on the kit's page, later."
         return "All strokes arrived, the soft ones too.", [later], False
-    voice, dynamic = ASKED[machine.step]
+    voice, dynamic = REQUESTED[machine.step]
     label = BY_NAME[voice].label
     if dynamic is Dynamic.GHOST:
         words = f"The {label}: three strokes as soft as you can."

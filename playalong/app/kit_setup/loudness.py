@@ -119,7 +119,7 @@ class _Calibrating:
     def _touch_of(self, voice: str | None) -> PadTouch | None:
         """What the strokes on a pad say, None while there are none."""
         is_struck = voice is not None and any(self._machine.strokes(voice).values())
-        return self._machine.told(voice) if voice is not None and is_struck else None
+        return self._machine.pad_touch(voice) if voice is not None and is_struck else None
 
     def _line(self, voice: str) -> PadLine:
         machine = self._machine
@@ -128,7 +128,7 @@ class _Calibrating:
             return PadLine(
                 voice=voice, words=f"{count} of {_ALL} strokes" if count else "", done=False
             )
-        fault = machine.told(voice).fault
+        fault = machine.pad_touch(voice).fault
         return PadLine(
             voice=voice,
             words=fault or "soft, normal and accent are well apart",

@@ -55,7 +55,7 @@ _SOME = "A guard is used once you say so, and never swallows what a pattern asks
 def triggers(setup: SetupContext) -> None:
     """Find what the kit adds, and propose guards, until the page is left."""
     for voice, hits in list(setup.struck.items()):
-        if _played(hits, voice).asked.sum() < FEWEST:
+        if _played(hits, voice).expected.sum() < FEWEST:
             del setup.struck[voice]
     if not setup.struck and not _Asking(setup).go():
         return
