@@ -57,14 +57,14 @@ _SMOOTH = 0.06
 
 #: From this share on two kinds of stroke are well apart, and under this one not at all; and where
 #: it is said.
-_APART, _TOLD, _MIXED = 0.90, 0.85, 0.60
+_APART, _REPORTED, _MIXED = 0.90, 0.85, 0.60
 
 #: Medians that differ by less than this begin to sound alike, whatever the kit's curve, and by
 #: this they do.
 _HEARD_DB, _UNHEARD_DB = 2.0, 0.5
 
 #: What is lost where it begins to be said, and what is then left of the other kind's own losses.
-_WHOLE = MOST * (_APART - _TOLD) / (_APART - _MIXED)
+_WHOLE = MOST * (_APART - _REPORTED) / (_APART - _MIXED)
 _FAIR = 1.0 - _WHOLE / MOST
 
 _GHOST, _NORMAL, _ACCENT = (DYNAMICS.index(dynamic) for dynamic in Dynamic)

@@ -20,7 +20,7 @@ from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, LIMBS, Targets, limbs
 
 #: How many bars the steadiness gauge looks back.
-BARS_KEPT = 32
+WINDOW_BARS = 32
 
 #: How many of its last hits a limb shows.
 _EACH_LIMB = 32
@@ -148,22 +148,22 @@ class Gauges:
 
     def _bar_over(self, bar: int) -> None:
         self._bar = bar
-        first = max(0, bar - BARS_KEPT)
+        first = max(0, bar - WINDOW_BARS)
         while self._strokes and self._strokes[0][3] < first:
             self._strokes.popleft()
         # Words are settled only nearly in order: one of an earlier bar may come late.
-        kept = sorted(stroke for stroke in self._strokes if stroke[3] >= first)
-        if not kept:
+        recent = sorted(stroke for stroke in self._strokes if stroke[3] >= first)
+        if not recent:
             return
-        written, error, voice, bars = (np.array(c) for c in zip(*kept, strict=True))
+        written, error, voice, bars = (np.array(c) for c in zip(*recent, strict=True))
         starts = self._targets.bar_starts_s[first:bar]
-        told = steadiness(
+        measured = steadiness(
             Strokes(
                 written_s=written, error_s=error, voice=voice, bar=bars - first, bar_starts_s=starts
             ),
             self.steadiness.written_bpm,
         )
-        self.steadiness.course = [(at + first, bpm) for at, bpm in told.course]
-        self.steadiness.trend = told.trend if told.trend == self._seen else STEADY
-        self._seen = told.trend
-        self.steadiness.first_bpm, self.steadiness.last_bpm = told.first_bpm, told.last_bpm
+        self.steadiness.course = [(at + first, bpm) for at, bpm in measured.course]
+        self.steadiness.trend = measured.trend if measured.trend == self._seen else STEADY
+        self._seen = measured.trend
+        self.steadiness.first_bpm, self.steadiness.last_bpm = measured.first_bpm, measured.last_bpm

@@ -92,7 +92,7 @@ def graced(
     """
     row = np.flatnonzero(targets.graces[target] > 0)
     own = target[row]
-    asked = targets.graces[own].astype(np.int64)
+    expected = targets.graces[own].astype(np.int64)
     n = len(targets)
     played = np.bincount(grace_target, minlength=n)[own]
     first_ms, loudest = np.zeros(n), np.zeros(n)
@@ -104,12 +104,12 @@ def graced(
 
     thirty_second_ms = 1000.0 * targets.seconds_per_whole / 32.0
     open_ms = min(max(_OPEN_MS, _OPEN_SHARE * thirty_second_ms), _WIDE_MS)
-    wide_ms = np.where(asked > 1, open_ms, _WIDE_MS)
+    wide_ms = np.where(expected > 1, open_ms, _WIDE_MS)
     there = np.where(np.isnan(apart_ms), (_FLAT_MS + wide_ms) / 2.0, apart_ms)
     over = np.where(np.isnan(softer), 0.0, softer - _AS_LOUD) * velocity[row]
     lost = np.maximum.reduce(
         [
-            MOST * (asked - np.minimum(played, asked)) / asked,
+            MOST * (expected - np.minimum(played, expected)) / expected,
             MOST * np.clip((_FLAT_MS - there) / _FLAT_STEPS_MS, 0.0, 1.0),
             MOST * np.clip((there - wide_ms) / _WIDE_STEPS_MS, 0.0, 1.0),
             MOST * np.clip(over / _LOUD_STEPS, 0.0, 1.0),
@@ -118,7 +118,7 @@ def graced(
     ornament = np.full(len(row), _CODE[Ornament.RIGHT], np.int8)
     ornament[over > 0.0] = _CODE[Ornament.GRACE_LOUD]
     wide = there > wide_ms
-    ornament[wide] = np.where(asked[wide] > 1, _CODE[Ornament.OPEN], _CODE[Ornament.WIDE])
+    ornament[wide] = np.where(expected[wide] > 1, _CODE[Ornament.OPEN], _CODE[Ornament.WIDE])
     ornament[there < _FLAT_MS] = _CODE[Ornament.FLAT]
-    ornament[played < asked] = _CODE[Ornament.GRACE_MISSING]
+    ornament[played < expected] = _CODE[Ornament.GRACE_MISSING]
     return Graced(row=row, ornament=ornament, lost=lost, apart_ms=apart_ms, softer=softer)

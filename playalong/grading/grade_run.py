@@ -78,7 +78,7 @@ def grade(
 
 def counts(run: MatchedRun) -> Counts:
     """How many of each verdict."""
-    n = {verdict: len(run.told[verdict]) for verdict in Verdict}
+    n = {verdict: len(run.by_verdict[verdict]) for verdict in Verdict}
     fit = run.verdicts.loudness[run.answered]
     matched = sum(n[verdict] for verdict in MATCHED)
     return Counts(
@@ -102,22 +102,22 @@ def counts(run: MatchedRun) -> Counts:
 
 def judged_hits(run: MatchedRun) -> list[JudgedHit]:
     """Every hit of a run, in order, and what became of it."""
-    told = {word.hit: word for word in run.verdicts.words() if word.hit is not None}
+    event_of = {event.hit: event for event in run.verdicts.events() if event.hit is not None}
     found = []
     for number in range(len(run.hits)):
-        hit, word = run.hits[number], told.get(number)
+        hit, event = run.hits[number], event_of.get(number)
         found.append(
             JudgedHit(
                 time_s=hit.time_s,
                 voice=folded(hit.voice, run.targets.voices),
                 velocity=hit.velocity,
-                target=word.target if word else None,
-                error_ms=word.error_ms if word else None,
-                verdict=word.verdict if word else None,
-                loudness=word.loudness if word else None,
-                grace=bool(word and word.grace),
-                hi_hat=word.hi_hat if word else None,
-                ornament=word.ornament if word else None,
+                target=event.target if event else None,
+                error_ms=event.error_ms if event else None,
+                verdict=event.verdict if event else None,
+                loudness=event.loudness if event else None,
+                grace=bool(event and event.grace),
+                hi_hat=event.hi_hat if event else None,
+                ornament=event.ornament if event else None,
             )
         )
     return found

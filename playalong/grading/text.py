@@ -24,15 +24,15 @@ _DECIMALS = 6
 _NOTHING = "none"
 
 #: A change of level where strokes fall together is listed from here on, in dB.
-TOLD_DB = 2.0
+LISTED_DB = 2.0
 
 
 def as_json(grade: Grade, hits: Sequence[JudgedHit] | None = None) -> dict[str, Any]:
     """The grade as plain objects for JSON; keys as in the records, a missing figure is None."""
-    told: dict[str, Any] = _plain(grade)
+    plain: dict[str, Any] = _plain(grade)
     if hits is not None:
-        told["hits"] = _plain(hits)
-    return told
+        plain["hits"] = _plain(hits)
+    return plain
 
 
 #: What JSON takes as it is; most values are of these, or plain floats.
@@ -63,14 +63,14 @@ def _plain(value: Any) -> Any:
 
 def figures(grade: Grade) -> list[tuple[str, str]]:
     """What a teacher would write beside the score: (what, figure in words)."""
-    return [*_counted(grade), *_timed(grade), *_loud(grade), *_kept(grade)]
+    return [*_counted(grade), *_timed(grade), *_loud(grade), *_steady(grade)]
 
 
 def in_short(grade: Grade) -> str:
     """How the strokes were, in one line: "On time 120 of 136; missed and extra: 1 missed"."""
     (first, words), *others = _counted(grade)
-    told = (f"{what}: {said}" for what, said in others if said != _NOTHING)
-    return "; ".join([f"{first.capitalize()} {words}", *told]) + "."
+    rest = (f"{what}: {said}" for what, said in others if said != _NOTHING)
+    return "; ".join([f"{first.capitalize()} {words}", *rest]) + "."
 
 
 _Rows = Iterator[tuple[str, str]]
@@ -121,31 +121,31 @@ def _timed(grade: Grade) -> _Rows:
             yield f"  {pair.first} before {pair.second}", apart
     if grade.swing.played_percent is not None:
         played, written = grade.swing.played_percent, grade.swing.written_percent
-        asked = "straight" if written == 50 else f"{written:.0f} %"
+        expected = "straight" if written == 50 else f"{written:.0f} %"
         of = "" if grade.swing.notes == STRAIGHT.notes else f", of {grade.swing.notes}"
-        yield "swing", f"{played:.0f} % played, {asked} written{of}"
+        yield "swing", f"{played:.0f} % played, {expected} written{of}"
     if grade.graces is not None:
-        told = f"{grade.graces.played} of {grade.graces.asked}"
+        graces = f"{grade.graces.played} of {grade.graces.asked}"
         ahead_ms, level_db = grade.graces.median_ms, grade.graces.median_db
         if ahead_ms is not None and level_db is not None:
             side = "softer" if level_db <= 0 else "louder"
-            told += f", {ahead_ms:.0f} ms ahead, {abs(level_db):.0f} dB {side}"
-        yield "grace strokes", told
+            graces += f", {ahead_ms:.0f} ms ahead, {abs(level_db):.0f} dB {side}"
+        yield "grace strokes", graces
     if grade.rolls is not None:
         yield "rolls", _rolled(grade.rolls)
 
 
 def _rolled(rolls: Rolls) -> str:
-    told = [f"{rolls.played} of {rolls.asked} begun"]
+    parts = [f"{rolls.played} of {rolls.asked} begun"]
     if rolls.begin_ms is not None:
-        told.append(f"{sided(rolls.begin_ms)} at the beginning")
+        parts.append(f"{sided(rolls.begin_ms)} at the beginning")
     if rolls.end_ms is not None:
-        told.append(f"{sided(rolls.end_ms)} at the end")
+        parts.append(f"{sided(rolls.end_ms)} at the end")
     if rolls.apart_ms is not None:
-        told.append(f"{rolls.apart_ms:.0f} ms from stroke to stroke")
+        parts.append(f"{rolls.apart_ms:.0f} ms from stroke to stroke")
     if rolls.stray_ms is not None:
-        told.append(f"{rolls.stray_ms:.0f} ms uneven")
-    return ", ".join(told)
+        parts.append(f"{rolls.stray_ms:.0f} ms uneven")
+    return ", ".join(parts)
 
 
 def _loud(grade: Grade) -> _Rows:
@@ -165,7 +165,7 @@ def _loud(grade: Grade) -> _Rows:
         yield "least even", f"{kind}, {widest_db:.1f} dB spread"
     for item in grade.unison.together:
         ghost = item.dynamic is Dynamic.GHOST
-        if abs(item.change_db) >= TOLD_DB and (ghost or item.other_ghost):
+        if abs(item.change_db) >= LISTED_DB and (ghost or item.other_ghost):
             side = "louder" if item.change_db > 0 else "softer"
             other = _kind(item.other, item.other_ghost)
             yield (
@@ -174,7 +174,7 @@ def _loud(grade: Grade) -> _Rows:
             )
 
 
-def _kept(grade: Grade) -> _Rows:
+def _steady(grade: Grade) -> _Rows:
     steady = grade.steadiness
     if steady.tempo_bpm is not None and steady.drift_percent is not None:
         drift = round(steady.drift_percent, 1) + 0.0  # no minus before nothing
@@ -188,14 +188,16 @@ def hit_lines(hits: Sequence[JudgedHit]) -> list[str]:
     lines = [f"{'second':>9}  {'voice':<12} {'velocity':>8}  {'error':>9}  verdict"]
     for hit in hits:
         error = "" if hit.error_ms is None else f"{hit.error_ms:+.1f} ms"
-        told = "grace stroke or bounce" if hit.grace else hit.verdict or "not judged"
+        verdict = "grace stroke or bounce" if hit.grace else hit.verdict or "not judged"
         if hit.loudness not in (None, Loudness.RIGHT):
-            told = f"{told}, {hit.loudness}"
+            verdict = f"{verdict}, {hit.loudness}"
         if hit.hi_hat not in (None, HiHat.RIGHT):
-            told = f"{told}, {hit.hi_hat}"
+            verdict = f"{verdict}, {hit.hi_hat}"
         if hit.ornament not in (None, Ornament.RIGHT):
-            told = f"{told}, {hit.ornament}"
-        lines.append(f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {told}")
+            verdict = f"{verdict}, {hit.ornament}"
+        lines.append(
+            f"{hit.time_s:9.3f}  {hit.voice:<12} {hit.velocity:8.4g}  {error:>9}  {verdict}"
+        )
     return lines
 
 

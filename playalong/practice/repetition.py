@@ -229,15 +229,15 @@ def _is_steady(told: Steadiness) -> bool:
 
 def bar_tallies(run: MatchedRun) -> tuple[Tally, ...]:
     """The tally of each bar of a run; an extra hit counts to the bar in which it was played."""
-    targets, bars, told = run.targets, run.targets.bars, run.told
+    targets, bars, by_verdict = run.targets, run.targets.bars, run.by_verdict
 
     def count(bar: NDArray[Any]) -> list[int]:
         found: list[int] = np.bincount(bar, minlength=bars).tolist()
         return found
 
-    unplayed = np.concatenate([told[Verdict.MISSED], told[Verdict.WRONG_DRUM]])
+    unplayed = np.concatenate([by_verdict[Verdict.MISSED], by_verdict[Verdict.WRONG_DRUM]])
     not_played = targets.bar[run.verdicts.target[unplayed]]
-    extra_s = run.hits.time_s[run.verdicts.hit[told[Verdict.EXTRA]]]
+    extra_s = run.hits.time_s[run.verdicts.hit[by_verdict[Verdict.EXTRA]]]
     beside = np.clip(np.searchsorted(targets.bar_starts_s, extra_s, side="right") - 1, 0, bars - 1)
     bar = targets.bar[run.target]
     off = run.verdicts.verdict[run.answered] != VERDICTS.index(Verdict.ON_TIME)

@@ -42,8 +42,10 @@ def _line(run: MatchedRun, first: int, name: str) -> str:
         axes.axvline(end_s, color=RULE, lw=1.0)
         for at in rows.values():
             axes.axhline(at, color=BAND, lw=0.8, zorder=0)
-        missed = {int(target) for target in run.verdicts.target[run.told[Verdict.MISSED]]}
-        missed |= {int(target) for target in run.verdicts.target[run.told[Verdict.WRONG_DRUM]]}
+        missed = {int(target) for target in run.verdicts.target[run.by_verdict[Verdict.MISSED]]}
+        missed |= {
+            int(target) for target in run.verdicts.target[run.by_verdict[Verdict.WRONG_DRUM]]
+        }
         tolerance_s = run.tolerance / 2e9
         for number in np.flatnonzero((targets.bar >= first) & (targets.bar < last)).tolist():
             dynamic = DYNAMICS[targets.dynamic[number]]
@@ -82,7 +84,7 @@ def _hits(
         else:
             axes.plot([at_s, written_s], [at, at], color=OFF, lw=1.0)
             axes.plot([at_s], [at], "o", mfc="white", mec=OFF, ms=4.4, mew=1.2)
-    extras = run.verdicts.hit[run.told[Verdict.EXTRA]].tolist()
+    extras = run.verdicts.hit[run.by_verdict[Verdict.EXTRA]].tolist()
     for hit in extras:
         at_s = float(run.hits.time_s[hit])
         voice = folded(VOICES[run.hits.voice[hit]].name, targets.voices)

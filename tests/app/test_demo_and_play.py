@@ -86,7 +86,7 @@ def test_what_was_shown_is_what_is_graded(task, context, tmp_path):
         last = {number(w): w for w in said if number(w) is not None and not w.grace}
         graded = {
             number(w): w
-            for w in kept.graded.run.verdicts.words()
+            for w in kept.graded.run.verdicts.events()
             if number(w) is not None and not w.grace
         }
         assert {k: (w.verdict, w.error_ms) for k, w in last.items()} == {

@@ -5,7 +5,7 @@ import statistics
 import numpy as np
 import pytest
 
-from playalong.grading.gauges import BARS_KEPT, Gauges
+from playalong.grading.gauges import WINDOW_BARS, Gauges
 from playalong.grading.loudness import Band, Bands, level_db
 from playalong.grading.matching.live_grader import Grader
 from playalong.grading.matching.matched_run import MatchedRun
@@ -140,10 +140,10 @@ def test_speeding_up_is_told_while_it_happens() -> None:
 
 
 def test_a_long_run_keeps_the_last_bars_only() -> None:
-    targets = lay_out(PATTERN, 200.0, 3 * BARS_KEPT)
+    targets = lay_out(PATTERN, 200.0, 3 * WINDOW_BARS)
     gauge = watched(targets, spread_out(targets, 4)).steadiness
     bars = [bar for bar, _ in gauge.course]
-    assert len(bars) <= BARS_KEPT
+    assert len(bars) <= WINDOW_BARS
     assert bars == sorted(bars)
     assert bars[-1] == targets.bars - 2
 
@@ -176,5 +176,5 @@ def test_a_stroke_may_settle_after_one_of_the_next_bar_in_a_long_run() -> None:
         )
         gauges.heard(word, hits[row])
     bars = [bar for bar, _ in gauges.steadiness.course]
-    assert bars == list(range(47 - BARS_KEPT, 47))
+    assert bars == list(range(47 - WINDOW_BARS, 47))
     assert all(tempo == pytest.approx(100.0) for _, tempo in gauges.steadiness.course)

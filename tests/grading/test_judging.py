@@ -21,7 +21,7 @@ RULES = Rules()
 def words(targets: Targets, *hits: Hit, rules: Rules = RULES) -> list[VerdictEvent]:
     """The settled words; every test here asks both ways to them."""
     played = Hits.of(hits)
-    at_once = judge(targets, played, rules).words()
+    at_once = judge(targets, played, rules).events()
     grader = Grader(targets, rules)
     for number in range(len(played)):
         grader.hit(played[number])

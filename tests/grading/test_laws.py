@@ -374,10 +374,12 @@ def test_leaving_out_a_faultless_stroke_never_raises_the_score(case: Case) -> No
 
 def _faultless_and_alone(run: MatchedRun) -> list[int]:
     """Hits on time and of the right loudness that no extra of the voice could replace."""
-    on_time = set(run.verdicts.hit[run.told[Verdict.ON_TIME]].tolist())
+    on_time = set(run.verdicts.hit[run.by_verdict[Verdict.ON_TIME]].tolist())
     right = set(run.hit[run.verdicts.loudness[run.answered] == 0].tolist())
     others = run.hits.time_s[
-        run.verdicts.hit[np.concatenate([run.told[Verdict.EXTRA], run.told[Verdict.WRONG_DRUM]])]
+        run.verdicts.hit[
+            np.concatenate([run.by_verdict[Verdict.EXTRA], run.by_verdict[Verdict.WRONG_DRUM]])
+        ]
     ]
     return [
         hit
@@ -459,7 +461,7 @@ def test_no_millisecond_costs_a_stroke_more_than_a_twentieth(level: Level, gap_s
     run = MatchedRun.of(targets, Hits.sorted(time_s, hits.voice, hits.velocity), rules)
     credits = Credits.of(run)
     won = credits.target.reshape(-1, 3).sum(axis=1)
-    at_s = run.hits.time_s[run.verdicts.hit[run.told[Verdict.EXTRA]]]
+    at_s = run.hits.time_s[run.verdicts.hit[run.by_verdict[Verdict.EXTRA]]]
     extra = np.bincount((at_s // apart_s).astype(np.int64), credits.extra, len(late_ms))
     for kind in (won, extra):
         assert np.abs(np.diff(kind)).max() <= 0.05 + 1e-9, np.abs(np.diff(kind)).argmax()

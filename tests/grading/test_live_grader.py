@@ -65,7 +65,7 @@ def in_the_end(
 
 def at_once(targets: Targets, hits: list[Hit]) -> Counter[tuple[object, ...]]:
     played = Hits.of(hits)
-    words = judge(targets, played, RULES).words()
+    words = judge(targets, played, RULES).events()
     return Counter(
         sayable(targets, word, None if word.hit is None else played[word.hit]) for word in words
     )
@@ -221,7 +221,7 @@ def test_the_order_of_simultaneous_hits_does_not_matter(case: Case, chance: Rand
 def test_every_target_and_judged_hit_is_told_once(case: Case) -> None:
     """Optional strokes may go without a word, every other target has exactly one."""
     _, targets, hits = case
-    words = judge(targets, Hits.of(hits), RULES).words()
+    words = judge(targets, Hits.of(hits), RULES).events()
     tolerance_ms = tolerances(targets, RULES.tolerance_ms) / HALF_NS_PER_MS
     told = Counter(word.target for word in words if word.target is not None and not word.grace)
     assert set(told.values()) <= {1}
@@ -290,7 +290,7 @@ def test_a_run_broken_off_is_judged_up_to_there() -> None:
     cut = targets.until(1.2)
     assert cut.time_s.tolist() == [0.0, 0.5, 1.0]
     assert cut.bars == 1
-    words = judge(cut, Hits.of([Hit(0.0, "snare", 84)]), RULES).words()
+    words = judge(cut, Hits.of([Hit(0.0, "snare", 84)]), RULES).events()
     assert Counter(word.verdict for word in words) == {Verdict.ON_TIME: 1, Verdict.MISSED: 2}
 
 
@@ -306,7 +306,7 @@ def test_judging_a_run_broken_off_is_judging_its_targets(data: st.DataObject) ->
     assume(len(safe) > 0)
 
     def said(of: Targets) -> dict[int, tuple[Verdict, float | None]]:
-        words = judge(of, Hits.of(hits), RULES).words()
+        words = judge(of, Hits.of(hits), RULES).events()
         return {
             w.target: (w.verdict, w.error_ms)
             for w in words

@@ -19,7 +19,7 @@ TARGETS = lay_out(PATTERN, 100.0, 4)
 
 def rows(verdicts: Verdicts) -> list[str]:
     """The words in an order of their own."""
-    return sorted(map(str, verdicts.words()))
+    return sorted(map(str, verdicts.events()))
 
 
 @given(runs_with_takes())
@@ -44,7 +44,8 @@ def test_a_held_pair_keeps_its_target_however_late_it_becomes(
     np.testing.assert_array_equal(later.hit, run.hit)
     np.testing.assert_array_equal(later.target, run.target)
     np.testing.assert_allclose(later.error_ms, run.error_ms + 200.0, atol=2e-6)
-    assert len(later.told[Verdict.ON_TIME]) == len(later.told[Verdict.EARLY]) == 0 or not take
+    found = later.by_verdict
+    assert len(found[Verdict.ON_TIME]) == len(found[Verdict.EARLY]) == 0 or not take
 
 
 def test_small_shifts_are_judged_as_a_take_played_so() -> None:
@@ -71,12 +72,12 @@ def test_what_a_removed_hit_answered_is_missed(
     assert not removed[held.verdicts.hit[held.verdicts.hit >= 0]].any()
     gone = run.target[removed[run.hit]]
     lost = set(gone[~run.targets.optional[gone]].tolist())
-    missed = held.verdicts.target[held.told[Verdict.MISSED]].tolist()
+    missed = held.verdicts.target[held.by_verdict[Verdict.MISSED]].tolist()
     assert lost <= set(missed)
     assert len(missed) == len(set(missed))
     all_gone = run.mended(removed=np.ones(len(run.hits), np.bool_))
     assert len(all_gone.target) == 0
-    assert not len(all_gone.told[Verdict.EXTRA])
+    assert not len(all_gone.by_verdict[Verdict.EXTRA])
 
 
 def test_strokes_added_answer_what_was_missed() -> None:
@@ -94,5 +95,5 @@ def test_a_stroke_on_another_drum_is_matched_anew_when_moved_back() -> None:
     voice = hits.voice.copy()
     voice[hits.voice == TARGETS.voice[0]] += 1
     wrong = MatchedRun.of(TARGETS, Hits(hits.time_s, voice, hits.velocity), Rules())
-    assert len(wrong.told[Verdict.WRONG_DRUM]) > 0
+    assert len(wrong.by_verdict[Verdict.WRONG_DRUM]) > 0
     assert score(wrong.mended(voice=hits.voice)).total == 100.0

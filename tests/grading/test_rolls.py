@@ -180,7 +180,7 @@ def test_live_and_from_a_file_say_the_same(pattern, skill):
         said |= {(word.hit, word.target if word.hit is None else None): word for word in words}
     for word in grader.finish():
         said[word.hit, word.target if word.hit is None else None] = word
-    asked = judge(targets, hits, Rules()).words()
+    asked = judge(targets, hits, Rules()).events()
     assert {key: word for key, word in said.items() if word.settled} == {
         (word.hit, word.target if word.hit is None else None): word for word in asked
     }

@@ -129,7 +129,7 @@ def live(take: DrummerTake) -> list[bool]:
     targets = lay_out(pattern, take.tempo_bpm, max(bars, 1))
     run = MatchedRun.of(targets, hits, Rules())
     gauges = Gauges(targets, Rules(), take.tempo_bpm)
-    words = [word for word in run.verdicts.words() if word.target is not None]
+    words = [word for word in run.verdicts.events() if word.target is not None]
     told, bar = [], 0
     for word in sorted(words, key=lambda word: (targets.bar[word.target], word.target)):
         gauges.heard(word, None if word.hit is None else hits[word.hit])

@@ -49,7 +49,7 @@ def test_all_words_of_a_live_run_leave_what_the_settled_words_alone_say(played):
         words += [*grader.time_passed(hit.time_s), *grader.hit(hit)]
     words += [*grader.time_passed(9.0), *grader.finish()]
     live = fed(targets, in_order, words)
-    settled = fed(targets, in_order, judge(targets, hits, RULES).words())
+    settled = fed(targets, in_order, judge(targets, hits, RULES).events())
     assert last_words(live) == last_words(settled)
 
 

@@ -51,7 +51,7 @@ def test_missed_extra_and_wrong_drums_are_found_exactly(groove, seed):
         assert (whole.counts, whole.graces) == (told.counts, told.graces)
     # Of a missed and a wrong drum close together none can say which is which.
     gone = run.verdicts.target[
-        np.concatenate([run.told[Verdict.MISSED], run.told[Verdict.WRONG_DRUM]])
+        np.concatenate([run.by_verdict[Verdict.MISSED], run.by_verdict[Verdict.WRONG_DRUM]])
     ]
     assert sorted(gone.tolist()) == sorted([*truth.missed, *truth.wrong_drum])
     np.testing.assert_array_equal(run.target, np.flatnonzero(~np.isnan(truth.error_ms)))

@@ -245,7 +245,7 @@ class _Held:
             targets = self._played(targets)
         if until_s < targets.end_s:
             targets = targets.until(until_s)
-        targets = self.pauses.asked(targets, self.hits, self.rules.capture_ms / 1000.0)
+        targets = self.pauses.expected(targets, self.hits, self.rules.capture_ms / 1000.0)
         result, run = grade(
             self.pattern, tempo_bpm, targets=targets, hits=self.hits, rules=self.rules
         )

@@ -47,7 +47,7 @@ class LiveJudging:
         """After ``pauses`` less is expected; what was played from ``until_s`` on counts no more."""
         played = [hit for hit in self.played if hit.time_s < until_s]
         self._pauses, capture_s = pauses, self._task.rules.capture_ms / 1000.0
-        self._begin(pauses.asked(self._expected, Hits.of(played), capture_s), played)
+        self._begin(pauses.expected(self._expected, Hits.of(played), capture_s), played)
         self.time_passed(until_s)
 
     def hit(self, hit: Hit) -> None:

@@ -38,7 +38,7 @@ ON_THE_WAY = 0.5
 #: note and another stroke, it is the softer one: drummers have 0.93 and more, and from the first
 #: share on they are told apart whatever their spread; under the second they are not (same takes).
 GHOSTS_APART = 2.2
-TOLD_APART, MIXED = 0.93, 0.8
+DISTINCT, MIXED = 0.93, 0.8
 #: Plain strokes that spread so many times as far as usual fall among the ghost notes themselves.
 FALL = 3.0
 #: Accents are flat where they are less than this apart from the others of their voice, and less
@@ -136,8 +136,8 @@ def _nearer(look: Look, level: Floats, rows: Bools, *, to: float, than: float) -
     groups = len(look.layout.first)
     n = np.bincount(look.group[rows], minlength=groups)
     mean = (np.bincount(look.group[rows], level[rows], groups) / np.maximum(n, 1))[look.group]
-    kept = rows & (np.abs(mean - to) <= np.abs(mean - than))
-    return kept if kept.sum() >= STROKES else rows
+    nearer = rows & (np.abs(mean - to) <= np.abs(mean - than))
+    return nearer if nearer.sum() >= STROKES else rows
 
 
 def _softer_share(soft: Floats, loud: Floats) -> float:
@@ -175,7 +175,7 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     louder = level[plain & (level >= median(level[plain]))]
     fall = _within(look, level, plain) > FALL * _usual_db(int(look.run.voice[ghosts][0]))
     fall &= _softer_share(level[ghosts], louder) > MIXED
-    near = softer < TOLD_APART and (apart < GHOSTS_APART or softer < MIXED)
+    near = softer < DISTINCT and (apart < GHOSTS_APART or softer < MIXED)
     if near and not fall:
         # Down to where drummers have them, in their own spreads.
         by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
@@ -186,7 +186,7 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
             voice=voice,
             mend=_by(look, ghosts, by_db),
             points=_heard(look, ghosts),
-            beside=_WRONG * look.points(strokes) * min(1.0, 2.0 * (TOLD_APART - softer)),
+            beside=_WRONG * look.points(strokes) * min(1.0, 2.0 * (DISTINCT - softer)),
             n=int((level[ghosts] > bottom - apart * spread).sum()),
             of=strokes,
             value=bottom - top,

@@ -49,20 +49,20 @@ def findings(
     """
     meters = tuple(bar.meter for bar in pattern.bars)
     layout = Layout.of(run.targets, meters, pattern.swing)
-    told: list[Finding] = []
+    reported: list[Finding] = []
     look = first = Look(run, layout, course)
     standing = total
-    while len(told) < MOST:
+    while len(reported) < MOST:
         found = _best(look, standing)
         if found is None:
             break
         candidate, mended, won = found
         alone = won if look is first else _total(candidate.mend.of(run)) - total
-        told.append(_told(replace(candidate, bars=layout.bars), max(alone, 0.0)))
+        reported.append(_finding(replace(candidate, bars=layout.bars), max(alone, 0.0)))
         if candidate.code in (Code.NOTHING_PLAYED, Code.OTHER_PATTERN):
             break
         look, standing = Look.at(mended, layout), standing + won
-    return tuple(told) or (_clean(first),)
+    return tuple(reported) or (_clean(first),)
 
 
 def _total(run: MatchedRun) -> float:
@@ -72,10 +72,11 @@ def _total(run: MatchedRun) -> float:
 def _lost(run: MatchedRun) -> float:
     """What is lost smoothly, in points: each stroke that is missing or too many, and each by how
     far it is from where drummers are."""
-    asked = len(run.target) + len(run.told[Verdict.MISSED]) + len(run.told[Verdict.WRONG_DRUM])
-    other = len(run.told[Verdict.MISSED]) + len(run.told[Verdict.EXTRA])
-    other += 2 * len(run.told[Verdict.WRONG_DRUM])
-    return 100.0 * (float(timing_loss(run.error_ms - HOME_MS).sum()) + other) / max(asked, 1)
+    missed, extra, wrong_drum = (
+        len(run.by_verdict[kind]) for kind in (Verdict.MISSED, Verdict.EXTRA, Verdict.WRONG_DRUM)
+    )
+    expected, other = len(run.target) + missed + wrong_drum, missed + extra + 2 * wrong_drum
+    return 100.0 * (float(timing_loss(run.error_ms - HOME_MS).sum()) + other) / max(expected, 1)
 
 
 def _candidates(look: Look) -> Iterator[Candidate]:
@@ -113,7 +114,7 @@ def _best(look: Look, standing: float) -> tuple[Candidate, MatchedRun, float] | 
 _ALONE = (Code.NOTHING_PLAYED, Code.OTHER_PATTERN)
 
 
-def _told(candidate: Candidate, gain: float) -> Finding:
+def _finding(candidate: Candidate, gain: float) -> Finding:
     return Finding(
         code=candidate.code,
         voice=candidate.voice,
@@ -145,10 +146,10 @@ def _clean(look: Look) -> Finding:
         points=0.0,
         beside=0.0,
         n=len(errors),
-        of=look.asked,
+        of=look.expected,
         value=spread,
         unit="ms",
         low=low,
         high=high,
     )
-    return _told(candidate, 0.0)
+    return _finding(candidate, 0.0)

@@ -198,7 +198,7 @@ class Look:
     def swung_run(self, off_beat: Bools) -> MatchedRun:
         """The run, or where many off-beats are not answered, one with off-beats moved a sixth of a
         pair towards where they may be, if that answers more."""
-        missed = self.run.verdicts.target[self.run.told[Verdict.MISSED]]
+        missed = self.run.verdicts.target[self.run.by_verdict[Verdict.MISSED]]
         if off_beat[missed].sum() < 0.25 * off_beat.sum():
             return self.run
         best = self.run
@@ -213,10 +213,11 @@ class Look:
         return best
 
     @cached_property
-    def asked(self) -> int:
+    def expected(self) -> int:
         """How many strokes count: those of the pattern, and optional ones where played."""
-        told = self.run.told
-        return len(self.run.target) + len(told[Verdict.MISSED]) + len(told[Verdict.WRONG_DRUM])
+        run = self.run
+        lost = (len(run.by_verdict[kind]) for kind in (Verdict.MISSED, Verdict.WRONG_DRUM))
+        return len(run.target) + sum(lost)
 
     @cached_property
     def spread_ms(self) -> float:
@@ -233,7 +234,7 @@ class Look:
 
     def points(self, strokes: float) -> float:
         """So many strokes as points of the score."""
-        return 100.0 * strokes / max(self.asked, 1)
+        return 100.0 * strokes / max(self.expected, 1)
 
     @cached_property
     def bar(self) -> Ints:

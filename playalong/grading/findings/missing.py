@@ -61,40 +61,40 @@ def missing(look: Look) -> Iterator[Candidate]:
 
 def missed(look: Look) -> Iterator[Candidate]:
     """A voice that is missing, and places that are."""
-    rows = look.run.verdicts.target[look.run.told[Verdict.MISSED]]
+    rows = look.run.verdicts.target[look.run.by_verdict[Verdict.MISSED]]
     if len(rows) < TIMES:
         return
-    wrong = look.run.verdicts.target[look.run.told[Verdict.WRONG_DRUM]]
+    wrong = look.run.verdicts.target[look.run.by_verdict[Verdict.WRONG_DRUM]]
     groups = len(look.layout.first)
     gone = np.bincount(look.group_of[rows], minlength=groups)
     voice = look.targets.voice[rows]
     for code in np.unique(voice).tolist():
         own = rows[voice == code]
-        asked = int(np.sum(look.targets.voice[look.run.target] == code)) + len(own)
-        asked += int(np.sum(look.targets.voice[wrong] == code))
-        share = of_share(len(own), asked)
+        expected = int(np.sum(look.targets.voice[look.run.target] == code)) + len(own)
+        expected += int(np.sum(look.targets.voice[wrong] == code))
+        share = of_share(len(own), expected)
         whole = share.value >= GONE
         soft = own[look.targets.dynamic[own] == GHOST]
         ghosts = len(soft) + int(np.sum((look.run.voice == code) & (look.run.dynamic == GHOST)))
         if len(soft) >= TIMES and len(soft) >= max(OFTEN * ghosts, _SOFT * len(own)) and not whole:
-            yield _missed(look, Code.GHOST_SOFT, own=soft, asked=ghosts)
+            yield _missed(look, Code.GHOST_SOFT, own=soft, expected=ghosts)
         elif len(own) >= TIMES and (whole or share.low >= NO_HABIT):
-            yield _missed(look, Code.MISSED_VOICE, own=own, asked=asked)
+            yield _missed(look, Code.MISSED_VOICE, own=own, expected=expected)
     for group in np.flatnonzero(gone >= TIMES).tolist():
-        asked, lost = int(look.of_group[group]), int(gone[group])
-        if lost < OFTEN * asked or of_share(lost, asked).low < NO_HABIT:
+        expected, lost = int(look.of_group[group]), int(gone[group])
+        if lost < OFTEN * expected or of_share(lost, expected).low < NO_HABIT:
             continue
-        elsewhere = (len(rows) - lost + 0.5) / (look.asked - asked + 1.0)
-        if groups * at_least(lost, asked, chance=min(elsewhere, 1.0)) > BY_CHANCE:
+        elsewhere = (len(rows) - lost + 0.5) / (look.expected - expected + 1.0)
+        if groups * at_least(lost, expected, chance=min(elsewhere, 1.0)) > BY_CHANCE:
             continue
         own = rows[look.group_of[rows] == group]
-        yield _missed(look, Code.MISSED_STROKE, own=own, asked=asked, group=group)
+        yield _missed(look, Code.MISSED_STROKE, own=own, expected=expected, group=group)
 
 
 def _missed(
-    look: Look, code: Code, *, own: Ints, asked: int, group: int | None = None
+    look: Look, code: Code, *, own: Ints, expected: int, group: int | None = None
 ) -> Candidate:
-    share = of_share(len(own), asked)
+    share = of_share(len(own), expected)
     name = VOICES[int(look.targets.voice[own[0]])].name
     places = () if group is None else (look.layout.spot(group),)
     # A place that is missed nearly always explains all of it; one that is missed at times as well
@@ -107,7 +107,7 @@ def _missed(
         points=_MISSED * look.points(len(own)),
         beside=look.points(len(own)) * (share.value if group is not None else 0.5 * share.value),
         n=len(own),
-        of=asked,
+        of=expected,
         value=100.0 * share.value,
         unit="%",
         low=100.0 * share.low,
@@ -136,30 +136,30 @@ _USUAL = (30.0, 84.0, 112.0)
 def wrong_drums(look: Look) -> Iterator[Candidate]:
     """Strokes that land on another drum: at one place, of one voice, or now here and now there."""
     run = look.run
-    rows = run.told[Verdict.WRONG_DRUM]
+    rows = run.by_verdict[Verdict.WRONG_DRUM]
     if len(rows) < TIMES:
         return
     target, hit = run.verdicts.target[rows], run.verdicts.hit[rows]
     bars = len(np.unique(look.targets.bar[target]))
-    if of_share(len(rows), look.asked).low >= ANYWHERE and bars >= IN_BARS * look.targets.bars:
-        yield _wrong_drum(look, target, hit, asked=look.asked)
+    if of_share(len(rows), look.expected).low >= ANYWHERE and bars >= IN_BARS * look.targets.bars:
+        yield _wrong_drum(look, target, hit, expected=look.expected)
     for code in np.unique(look.targets.voice[target]).tolist():
         own = look.targets.voice[target] == code
-        asked = int((look.targets.voice[run.target] == code).sum() + own.sum())
-        if own.sum() >= TIMES and of_share(int(own.sum()), asked).low >= ELSEWHERE:
+        expected = int((look.targets.voice[run.target] == code).sum() + own.sum())
+        if own.sum() >= TIMES and of_share(int(own.sum()), expected).low >= ELSEWHERE:
             yield _wrong_drum(
-                look, target[own], hit[own], asked=asked, voice=VOICES[code].name, part=0.5
+                look, target[own], hit[own], expected=expected, voice=VOICES[code].name, part=0.5
             )
     groups = np.bincount(look.group_of[target], minlength=len(look.layout.first))
     for group in np.flatnonzero(groups >= TIMES).tolist():
         own = look.group_of[target] == group
-        asked = int(look.of_group[group])
-        if own.sum() >= OFTEN * asked and of_share(int(own.sum()), asked).low >= NO_HABIT:
+        expected = int(look.of_group[group])
+        if own.sum() >= OFTEN * expected and of_share(int(own.sum()), expected).low >= NO_HABIT:
             yield _wrong_drum(
                 look,
                 target[own],
                 hit[own],
-                asked=asked,
+                expected=expected,
                 voice=look.layout.voice(group),
                 places=(look.layout.spot(group),),
                 part=1.0,
@@ -171,7 +171,7 @@ def _wrong_drum(
     target: Ints,
     hit: Ints,
     *,
-    asked: int,
+    expected: int,
     voice: str | None = None,
     places: tuple[Spot, ...] = (),
     part: float = 0.25,
@@ -179,7 +179,7 @@ def _wrong_drum(
     """``part``: how much the share of its strokes says for this name rather than another."""
     becomes = look.run.hits.voice.copy()
     becomes[hit] = look.targets.voice[target]
-    share = of_share(len(target), asked)
+    share = of_share(len(target), expected)
     return Candidate(
         code=Code.WRONG_DRUM,
         voice=voice,
@@ -188,7 +188,7 @@ def _wrong_drum(
         points=(_MISSED + _EXTRA) * look.points(len(target)),
         beside=part * look.points(len(target)) * share.value,
         n=len(target),
-        of=asked,
+        of=expected,
         value=100.0 * share.value,
         unit="%",
         low=100.0 * share.low,
@@ -199,7 +199,7 @@ def _wrong_drum(
 def extras(look: Look) -> Iterator[Candidate]:
     """Hits that answer nothing: a pad that doubles, and strokes that are not written."""
     run = look.run
-    extra = run.verdicts.hit[run.told[Verdict.EXTRA]]
+    extra = run.verdicts.hit[run.by_verdict[Verdict.EXTRA]]
     if len(extra) < TIMES:
         return
     voices = counted_voices(look.targets, run.hits)
@@ -225,19 +225,19 @@ def extras(look: Look) -> Iterator[Candidate]:
             )
         once = np.setdiff1d(own, explained)
         recurring, places = _recurring(look, once)
-        many = len(once) >= EXTRA and len(once) >= EXTRA_SHARE * look.asked
+        many = len(once) >= EXTRA and len(once) >= EXTRA_SHARE * look.expected
         if many or len(recurring) >= TIMES:
-            told = once if many else recurring
-            found = of_count(len(told))
+            reported = once if many else recurring
+            found = of_count(len(reported))
             yield Candidate(
                 code=Code.EXTRA,
                 voice=name,
-                places=places if len(recurring) > 0.6 * len(told) else (),
-                mend=Mend(removed=_only(len(run.hits), told)),
-                points=_EXTRA * look.points(len(told)),
-                beside=0.2 * look.points(len(told)),
-                n=len(told),
-                of=struck + len(told),
+                places=places if len(recurring) > 0.6 * len(reported) else (),
+                mend=Mend(removed=_only(len(run.hits), reported)),
+                points=_EXTRA * look.points(len(reported)),
+                beside=0.2 * look.points(len(reported)),
+                n=len(reported),
+                of=struck + len(reported),
                 value=found.value,
                 unit="hits",
                 low=found.low,

@@ -35,11 +35,11 @@ def ornaments(look: Look) -> Iterator[Candidate]:
     """All causes of this family."""
     yield from _hi_hat(look)
     graced = look.run.graced
-    asked = look.targets.graces[look.run.target][graced.row]
+    expected = look.targets.graces[look.run.target][graced.row]
     voice = look.run.voice[graced.row]
     for code in np.unique(voice).tolist():
         for drags in (False, True):
-            rows = (voice == code) & (asked > 0) & ((asked > 1) == drags)
+            rows = (voice == code) & (expected > 0) & ((expected > 1) == drags)
             if rows.sum() >= TIMES:
                 yield from _of_kind(look, rows, VOICES[code].name, drags=drags)
 
@@ -181,15 +181,15 @@ def _with_graces(look: Look, those: Ints) -> Mend:
 def _hi_hat(look: Look) -> Iterator[Candidate]:
     hat = look.run.hi_hat
     opened = look.targets.is_open[look.run.target]
-    for code, verdict, asked in (
+    for code, verdict, expected in (
         (Code.NOT_OPEN, HiHat.NOT_OPEN, opened & (hat >= 0)),
         (Code.NOT_CLOSED, HiHat.NOT_CLOSED, ~opened & (hat >= 0)),
     ):
         rows = hat == HI_HATS.index(verdict)
         count = int(rows.sum())
-        if count < TIMES or count < OFTEN * asked.sum():
+        if count < TIMES or count < OFTEN * expected.sum():
             continue
-        share = of_share(count, int(asked.sum()))
+        share = of_share(count, int(expected.sum()))
         groups = np.unique(look.group[rows]).tolist()
         becomes = "hi-hat-open" if code is Code.NOT_OPEN else "hi-hat"
         voice = look.run.hits.voice.copy()
@@ -202,7 +202,7 @@ def _hi_hat(look: Look) -> Iterator[Candidate]:
             points=look.points(0.5 * count),
             beside=0.2 * look.points(count),
             n=count,
-            of=int(asked.sum()),
+            of=int(expected.sum()),
             value=100.0 * share.value,
             unit="%",
             low=100.0 * share.low,

@@ -16,7 +16,7 @@ from playalong.grading.grade import Code
 from playalong.midi.hits import Hits
 from playalong.pattern.voices import VOICES
 
-_TOLD = {
+_FAULTS = {
     Code.ROLL_SHORT: Ornament.ROLL_SHORT,
     Code.ROLL_LONG: Ornament.ROLL_LONG,
     Code.ROLL_BROKEN: Ornament.ROLL_BROKEN,
@@ -32,7 +32,7 @@ def rolls(look: Look) -> Iterator[Candidate]:
     voice = look.run.voice[found.row]
     for one in np.unique(voice).tolist():
         own = voice == one
-        for code, ornament in _TOLD.items():
+        for code, ornament in _FAULTS.items():
             off = own & (found.ornament == ORNAMENTS.index(ornament))
             n, of = int(off.sum()), int(own.sum())
             if n < TIMES or n < OFTEN * of:

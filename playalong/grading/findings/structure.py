@@ -177,7 +177,8 @@ def other_tempo(look: Look) -> Iterator[Candidate]:
     """Half or twice the tempo."""
     run, targets = look.run, look.targets
     agrees = max(
-        _agrees(look.run, look.asked), _agrees(look.course.run, look.asked) if look.course else 0.0
+        _agrees(look.run, look.expected),
+        _agrees(look.course.run, look.expected) if look.course else 0.0,
     )
     if agrees > _POOR:
         return
@@ -197,54 +198,54 @@ def other_tempo(look: Look) -> Iterator[Candidate]:
             seconds_per_whole=held.seconds_per_whole / ratio,
         )
         tried = MatchedRun.of(laid, run.hits, run.rules)
-        asked = int((~held.optional).sum())
+        expected = int((~held.optional).sum())
         within = run.hits.time_s <= until_s
         hits = int(np.isin(counted_voices(targets, run.hits)[within], targets.voice).sum())
-        if 2.0 * len(tried.target) / max(asked + hits, 1) < max(_ANSWERS, agrees + 0.15):
+        if 2.0 * len(tried.target) / max(expected + hits, 1) < max(_ANSWERS, agrees + 0.15):
             continue
         if len(tried.target) < _STOP_STROKES:
             continue
         slower = slope(held.time_s[tried.target], run.hits.time_s[tried.hit])
-        asked_bpm = 60.0 / (targets.seconds_per_whole * float(look.layout.meters[0].unit))
+        written_bpm = 60.0 / (targets.seconds_per_whole * float(look.layout.meters[0].unit))
         yield Candidate(
             code=code,
             mend=Mend(targets=laid),
             points=np.inf,
             beside=0.0,
             n=len(tried.target),
-            of=asked,
-            value=asked_bpm / slower.value,
+            of=expected,
+            value=written_bpm / slower.value,
             unit="bpm",
-            low=asked_bpm / slower.high,
-            high=asked_bpm / slower.low,
+            low=written_bpm / slower.high,
+            high=written_bpm / slower.low,
         )
 
 
 def _hits(run: MatchedRun) -> int:
-    told = run.told
-    return len(run.target) + len(told[Verdict.EXTRA]) + len(told[Verdict.WRONG_DRUM])
+    by_verdict = run.by_verdict
+    return len(run.target) + len(by_verdict[Verdict.EXTRA]) + len(by_verdict[Verdict.WRONG_DRUM])
 
 
-def _agrees(run: MatchedRun, asked: int) -> float:
+def _agrees(run: MatchedRun, expected: int) -> float:
     """How far hits and strokes agree, 0 to 1: twice the answers, of both."""
-    return 2.0 * len(run.target) / max(asked + _hits(run), 1)
+    return 2.0 * len(run.target) / max(expected + _hits(run), 1)
 
 
 def other_pattern(look: Look) -> Iterator[Candidate]:
     """Something else was played: as many strokes, elsewhere, again and again."""
     meant = look.course.run if look.course else look.run
-    both, hits = _agrees(meant, look.asked), _hits(meant)
+    both, hits = _agrees(meant, look.expected), _hits(meant)
     elsewhere = hits - len(meant.target)
-    if hits < _ENOUGH_HITS * look.asked or elsewhere < _ELSEWHERE * hits or both > _OTHER:
+    if hits < _ENOUGH_HITS * look.expected or elsewhere < _ELSEWHERE * hits or both > _OTHER:
         return
-    share = of_share(2 * len(meant.target), look.asked + hits)
+    share = of_share(2 * len(meant.target), look.expected + hits)
     yield Candidate(
         code=Code.OTHER_PATTERN,
         mend=Mend(),
         points=0.0,
         beside=0.0,
         n=len(meant.target),
-        of=look.asked,
+        of=look.expected,
         value=100.0 * both,
         unit="%",
         low=100.0 * share.low,

@@ -220,12 +220,12 @@ def _waves(values: Floats) -> tuple[float, float, Floats]:
     spectrum = np.fft.rfft(np.concatenate([values, values[::-1]]))[1:n]
     weights = np.sqrt(0.5 / n) * (spectrum / turn).real
     slow = _slow(n)
-    kept = np.zeros(n + 1, np.complex128)
-    kept[1 : slow + 1] = np.sqrt(2.0 * n) * (weights * turn)[:slow]
+    slow_part = np.zeros(n + 1, np.complex128)
+    slow_part[1 : slow + 1] = np.sqrt(2.0 * n) * (weights * turn)[:slow]
     return (
         float(np.mean(weights[:slow] ** 2)),
         float(np.mean(weights[slow:] ** 2)),
-        np.fft.irfft(kept, 2 * n)[:n],
+        np.fft.irfft(slow_part, 2 * n)[:n],
     )
 
 

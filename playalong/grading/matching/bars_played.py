@@ -31,15 +31,15 @@ def bars_played(targets: Targets, hits: Hits, capture_s: float) -> int:
     inside = bar >= 0
     bar, time_s = bar[inside], hits.time_s[inside]
     voice = counted_voices(targets, hits)[inside]
-    asked = ~targets.optional
-    asked_bar = targets.bar[asked].astype(np.int64)
+    required = ~targets.optional
+    required_bar = targets.bar[required].astype(np.int64)
 
-    written = _by_bar_and_voice(bars, asked_bar, targets.voice[asked])
+    written = _by_bar_and_voice(bars, required_bar, targets.voice[required])
     played = np.minimum(_by_bar_and_voice(bars, bar, voice), written).sum(axis=1)
     share = played / np.maximum(written.sum(axis=1), 1)
 
-    beyond_1 = targets.time_s[asked] > starts_s[asked_bar] + capture_s
-    only_1 = np.bincount(asked_bar[beyond_1], minlength=bars) == 0
+    beyond_1 = targets.time_s[required] > starts_s[required_bar] + capture_s
+    only_1 = np.bincount(required_bar[beyond_1], minlength=bars) == 0
     goes_on = np.bincount(bar[time_s > starts_s[bar] + capture_s], minlength=bars) > 0
 
     fair = (share > FAIR_SHARE * share.max()) & (goes_on | only_1)

@@ -49,10 +49,11 @@ class Course:
 def _leaves(run: MatchedRun) -> bool:
     """Whether the player may have left the click."""
     targets = run.targets
-    missed = run.verdicts.target[run.told[Verdict.MISSED]]
-    gone = np.append(missed, run.verdicts.target[run.told[Verdict.WRONG_DRUM]])
-    asked = len(run.target) + len(gone)
-    if len(gone) > (1.0 - ANSWERED) * asked or len(run.told[Verdict.EXTRA]) > EXTRA * asked:
+    missed = run.verdicts.target[run.by_verdict[Verdict.MISSED]]
+    gone = np.append(missed, run.verdicts.target[run.by_verdict[Verdict.WRONG_DRUM]])
+    expected = len(run.target) + len(gone)
+    extra = len(run.by_verdict[Verdict.EXTRA])
+    if len(gone) > (1.0 - ANSWERED) * expected or extra > EXTRA * expected:
         return True
     in_bar = np.bincount(targets.bar[run.target], minlength=targets.bars)
     lost = np.bincount(targets.bar[gone], minlength=targets.bars)

@@ -80,7 +80,7 @@ class _Line:
     """One voice as it stands: its windows as plain lists, and the hits in those still open.
 
     ``answers`` holds for each open window its hits (time, number, velocity), sorted;
-    ``told`` how many windows have been told to be over.
+    ``closed`` how many windows have been called over.
     """
 
     target: list[int]
@@ -90,7 +90,7 @@ class _Line:
     graces: list[int]
     takes: list[int]
     answers: dict[int, list[tuple[int, int, float]]] = field(default_factory=dict)
-    told: int = 0
+    closed: int = 0
 
     @classmethod
     def of(cls, windows: Windows) -> "_Line":
@@ -105,14 +105,14 @@ class _Line:
         )
 
 
-def _is_rather(line: _Line, window: int, new: int, *, kept: int) -> bool:
-    """Whether a window takes the hit at ``new`` rather than that at ``kept``."""
+def _is_rather(line: _Line, window: int, new: int, *, old: int) -> bool:
+    """Whether a window takes the hit at ``new`` rather than that at ``old``."""
     takes = line.takes[window]
     if takes == FIRST:
-        return new < kept
+        return new < old
     if takes == LAST:
-        return new > kept
-    return abs(new - line.time[window]) < abs(kept - line.time[window])
+        return new > old
+    return abs(new - line.time[window]) < abs(old - line.time[window])
 
 
 class _GrowingHits:
@@ -154,19 +154,19 @@ class Grader:
             if is_judged(voice.name, targets.voices)
         }
         self._fresh: list[tuple[int, int, int, int, float]] = []
-        self._kept = _GrowingHits()
+        self._received = _GrowingHits()
         self._tolerance = self._settler.tolerance.tolist()
         #: What was settled, and how it was said; and what of loudness the strokes so far say.
         self._settled: list[Verdicts] = [Verdicts.joined(())]
         self._hear(Borders.none(rules.bands))
         self._answered, self._hear_again = 0, _HEARD
-        self._asked = list(zip(targets.voice.tolist(), targets.dynamic.tolist(), strict=True))
+        self._expected = list(zip(targets.voice.tolist(), targets.dynamic.tolist(), strict=True))
         self._is_open = targets.is_open.tolist()
         self._next_over = min((line.end[0] for line in self._lines.values()), default=NEVER)
 
     def hit(self, hit: Hit) -> list[VerdictEvent]:
         """What this hit looks like now, and which earlier words it changes; [] if not judged."""
-        number = self._kept.add(hit)
+        number = self._received.add(hit)
         time = 2 * round(hit.time_s * 1e9)
         code = self._codes.get(hit.voice)
         if code is None or not self._settler.begin <= time < self._settler.end:
@@ -182,20 +182,20 @@ class Grader:
 
     def time_passed(self, now_s: float) -> list[VerdictEvent]:
         """What has become certain; ``now_s`` is the time now, on the clock of the targets."""
-        words = self._over(2 * round(now_s * 1e9))
+        events = self._over(2 * round(now_s * 1e9))
         until = 2 * round((now_s - SETTLE_S) * 1e9)
         if self._settler.due < until:
-            words += self._settle(until).words()
-        return words
+            events += self._settle(until).events()
+        return events
 
     def finish(self) -> list[VerdictEvent]:
         """The run is over, no hit will come: all that is left, and what is now said otherwise."""
         left = len(self._settle(NEVER))
         said = Verdicts.joined(self._settled)
-        final = whole(said, self._targets, self._kept.hits(), rules=self._rules)
+        final = whole(said, self._targets, self._received.hits(), rules=self._rules)
         changed = final.differs(said)
         changed[len(said) - left :] = True
-        return final[changed].words()
+        return final[changed].events()
 
     def _spare(self, code: int, hit: tuple[int, int, float]) -> VerdictEvent:
         """A hit that answers nothing: it goes on with a roll, or is extra."""
@@ -212,17 +212,17 @@ class Grader:
         self, line: _Line, window: int, new: tuple[int, int, float]
     ) -> list[VerdictEvent]:
         hits = line.answers.get(window, [])
-        if window >= line.told:  # nobody forgets what comes after the window was called over
+        if window >= line.closed:  # nobody forgets what comes after the window was called over
             line.answers[window] = hits
         target, graces = line.target[window], line.graces[window]
         if not graces:
             # Keep the one that answers only: nothing can bring back one that did not.
             middle, code = line.time[window], int(self._targets.voice[target])
-            if hits and not _is_rather(line, window, new[0], kept=hits[0][0]):
+            if hits and not _is_rather(line, window, new[0], old=hits[0][0]):
                 return [self._spare(code, new)]
-            words = [self._spare(code, hits[0])] if hits else []
+            events = [self._spare(code, hits[0])] if hits else []
             hits[:] = [new]
-            return [*words, self._answer(target, middle, new)]
+            return [*events, self._answer(target, middle, new)]
         hits.insert(bisect_left(hits, new), new)
         strokes = [
             (time, line.start[window], line.end[window])
@@ -231,14 +231,14 @@ class Grader:
         chosen = align(strokes, [hit[0] for hit in hits])
         played = [hits[choice] for choice in chosen if choice is not None]
         main = played[-1]
-        words = [
+        events = [
             VerdictEvent(verdict=Verdict.EXTRA, target=None, hit=hit[1])
             for hit in hits
             if hit not in played
         ]
         for grace in played[:-1]:
             distance_ms = (grace[0] - main[0]) / HALF_NS_PER_MS
-            words.append(
+            events.append(
                 VerdictEvent(
                     verdict=Verdict.ON_TIME,
                     target=target,
@@ -247,17 +247,17 @@ class Grader:
                     grace=True,
                 )
             )
-        return [*words, self._answer(target, line.time[window], main)]
+        return [*events, self._answer(target, line.time[window], main)]
 
     def _answer(self, target: int, time: int, hit: tuple[int, int, float]) -> VerdictEvent:
         error, tolerance = hit[0] - time, self._tolerance[target]
         verdict = Verdict.ON_TIME
         if not -tolerance <= error <= tolerance:
             verdict = Verdict.EARLY if error < 0 else Verdict.LATE
-        voice, dynamic = self._asked[target]
+        voice, dynamic = self._expected[target]
         band, hi_hat = self._bands[voice][dynamic], None
         if voice == _HAT:
-            opened, played = self._is_open[target], self._kept.voice(hit[1])
+            opened, played = self._is_open[target], self._received.voice(hit[1])
             hi_hat = HiHat.NOT_OPEN if opened and played == _HAT else HiHat.RIGHT
             if not opened and played == _OPEN_HAT:
                 hi_hat = HiHat.NOT_CLOSED
@@ -272,28 +272,28 @@ class Grader:
 
     def _over(self, now: int) -> list[VerdictEvent]:
         """Windows that are over: tell the missed ones, and forget their hits."""
-        words: list[VerdictEvent] = []
+        events: list[VerdictEvent] = []
         if now <= self._next_over:
-            return words
+            return events
         for line in self._lines.values():
-            while line.told < len(line.end) and line.end[line.told] < now:
-                target = line.target[line.told]
-                answered = line.answers.pop(line.told, None)
+            while line.closed < len(line.end) and line.end[line.closed] < now:
+                target = line.target[line.closed]
+                answered = line.answers.pop(line.closed, None)
                 if not answered and not self._targets.optional[target]:
-                    words.append(VerdictEvent(verdict=Verdict.MISSED, target=target, hit=None))
-                line.told += 1
+                    events.append(VerdictEvent(verdict=Verdict.MISSED, target=target, hit=None))
+                line.closed += 1
         self._next_over = min(
-            (line.end[line.told] for line in self._lines.values() if line.told < len(line.end)),
+            (line.end[line.closed] for line in self._lines.values() if line.closed < len(line.end)),
             default=NEVER,
         )
-        return words
+        return events
 
     def _settle(self, until: int) -> Verdicts:
         fresh, self._fresh = Played.of(self._fresh), []
         part = self._settler.settle(until, fresh)
         if not len(part):
             return part
-        hits = self._kept.hits()
+        hits = self._received.hits()
         part = heard(part, self._targets, hits, borders=self._borders)
         self._settled.append(part)
         self._answered += len(part.mains)

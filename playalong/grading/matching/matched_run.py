@@ -141,7 +141,7 @@ class MatchedRun:
         return ornamented(self.verdicts, self.targets, self.hits, rows=self.answered)
 
     @cached_property
-    def told(self) -> dict[Verdict, Ints]:
+    def by_verdict(self) -> dict[Verdict, Ints]:
         """The rows of ``verdicts`` for each verdict, grace strokes left out."""
         main = np.where(self.verdicts.grace, np.int8(-1), self.verdicts.verdict)
         return {kind: np.flatnonzero(main == code) for code, kind in enumerate(VERDICTS)}
@@ -149,7 +149,7 @@ class MatchedRun:
     @cached_property
     def answered(self) -> Ints:
         """(k,) the rows of ``verdicts`` with answered targets, in order of targets."""
-        rows = np.concatenate([self.told[kind] for kind in MATCHED])
+        rows = np.concatenate([self.by_verdict[kind] for kind in MATCHED])
         row_of = np.full(len(self.targets), -1, np.int64)
         row_of[self.verdicts.target[rows]] = rows
         return row_of[row_of >= 0]

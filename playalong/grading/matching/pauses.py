@@ -75,12 +75,12 @@ class Pauses:
         """``hits`` on the take's clock, on the run's; without those within a pause."""
         if not self.each:
             return hits
-        told = [self.run_s(at_s) for at_s in hits.time_s.tolist()]
-        kept = np.array([at_s is not None for at_s in told], np.bool_)
-        time_s = np.array([at_s for at_s in told if at_s is not None], np.float64)
-        return Hits.sorted(time_s, hits.voice[kept], hits.velocity[kept])
+        times_s = [self.run_s(at_s) for at_s in hits.time_s.tolist()]
+        inside = np.array([at_s is not None for at_s in times_s], np.bool_)
+        time_s = np.array([at_s for at_s in times_s if at_s is not None], np.float64)
+        return Hits.sorted(time_s, hits.voice[inside], hits.velocity[inside])
 
-    def asked(self, targets: Targets, hits: Hits, capture_s: float) -> Targets:
+    def expected(self, targets: Targets, hits: Hits, capture_s: float) -> Targets:
         """The targets that are asked, ``hits`` being on the run's clock.
 
         ``capture_s`` is the capture window: what was written so shortly before a pause is asked

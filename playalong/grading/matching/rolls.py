@@ -154,26 +154,26 @@ def rolled(targets: Targets, mains: Strokes, bounces: Strokes) -> Rolled:
 def _judged(
     targets: Targets, target: int, at_ms: Floats, *, velocity: Floats
 ) -> tuple[int, float, int, float, float, float, float]:
-    asked, lasts_ms = int(targets.rolls[target]), 1000.0 * float(targets.roll_s[target])
+    expected, lasts_ms = int(targets.rolls[target]), 1000.0 * float(targets.roll_s[target])
     strokes, nan = len(at_ms), float("nan")
-    way_ms = lasts_ms / asked if asked else 1000.0 * BUZZ_S
+    way_ms = lasts_ms / expected if expected else 1000.0 * BUZZ_S
     if strokes < 3 and lasts_ms > 2.5 * way_ms:
         return _CODE[Ornament.ROLL_BROKEN], MOST, strokes, nan, nan, nan, nan
     gaps_ms = np.diff(at_ms)
     apart_ms = float(np.median(gaps_ms)) if len(gaps_ms) else way_ms
-    step_ms = way_ms if asked else apart_ms
+    step_ms = way_ms if expected else apart_ms
     end_ms = float(at_ms[-1]) - (lasts_ms - step_ms)
-    even_ms = np.linspace(at_ms[0], at_ms[-1], asked or strokes)
+    even_ms = np.linspace(at_ms[0], at_ms[-1], expected or strokes)
     stray_ms = nan
     if strokes == len(even_ms) > 2:
         stray_ms = float(np.sqrt(np.mean((at_ms - even_ms)[1:-1] ** 2)))
     # Up to the end as asked: who stops too soon leaves no gap, but a short roll.
-    hole_ms = max(HOLE * step_ms, 0.0 if asked else _HOLE_MS)
+    hole_ms = max(HOLE * step_ms, 0.0 if expected else _HOLE_MS)
     widest_ms = float(gaps_ms.max(initial=0.0))
     end_over = abs(end_ms) - max(_END_MS, _HALF * step_ms)
     hole_over = (widest_ms - hole_ms) / step_ms
-    uneven_over = (strokes - asked) / asked - _SQUEEZED if asked else -1.0
-    if asked and not np.isnan(stray_ms):
+    uneven_over = (strokes - expected) / expected - _SQUEEZED if expected else -1.0
+    if expected and not np.isnan(stray_ms):
         uneven_over = stray_ms / step_ms - UNEVEN
     lost = max(
         MOST * min(max(end_over / _END_STEPS_MS, 0.0), 1.0),

@@ -116,7 +116,7 @@ class Verdicts:
         """The rows of hits that answer their targets, grace strokes left out."""
         return np.flatnonzero(~self.grace & _ANSWERS[self.verdict])
 
-    def words(self) -> list[VerdictEvent]:
+    def events(self) -> list[VerdictEvent]:
         """The rows as words."""
         columns = (getattr(self, column.name).tolist() for column in fields(self))
         return [
@@ -219,10 +219,10 @@ def heard(verdicts: Verdicts, targets: Targets, hits: Hits, *, borders: Borders)
     loudness[rows] = borders.verdicts(voice, targets.dynamic[target], velocity)
 
     on_hat = np.flatnonzero(voice == _CLOSED)
-    asked, played = targets.is_open[target[on_hat]], hits.voice[hit[on_hat]]
+    is_open, played = targets.is_open[target[on_hat]], hits.voice[hit[on_hat]]
     said = np.full(len(on_hat), _RIGHT, np.int8)
-    said[asked & (played == _CLOSED)] = _NOT_OPEN
-    said[~asked & (played == _OPEN)] = _NOT_CLOSED
+    said[is_open & (played == _CLOSED)] = _NOT_OPEN
+    said[~is_open & (played == _OPEN)] = _NOT_CLOSED
     hi_hat[rows[on_hat]] = said
 
     if targets.has_ornaments:

@@ -231,15 +231,15 @@ def _runs(member: NDArray[np.bool_], joined: NDArray[np.bool_]) -> Iterator[tupl
 def _search(windows: Windows, hits: Ints, *, first: int, last: int, found: Answers) -> None:
     """Settle the windows ``first`` to ``last``, which share hits or have grace strokes."""
     strokes: list[tuple[int, int, int]] = []
-    kept: set[int] = set()
+    candidates: set[int] = set()
     for window in range(first, last + 1):
         time, start, end = (
             int(column[window]) for column in (windows.time, windows.start, windows.end)
         )
         times = stroke_times(time, int(windows.graces[window]))
         strokes += [(at, start, end) for at in times]
-        kept |= _candidates(hits, start=start, end=end, times=times)
-    rows = sorted(kept)
+        candidates |= _candidates(hits, start=start, end=end, times=times)
+    rows = sorted(candidates)
     answers = iter(align(strokes, [int(hits[row]) for row in rows]))
     for window in range(first, last + 1):
         own = islice(answers, int(windows.graces[window]) + 1)
@@ -259,11 +259,11 @@ def _candidates(hits: Ints, *, start: int, end: int, times: list[int]) -> set[in
     low = int(np.searchsorted(hits, start, side="left"))
     high = int(np.searchsorted(hits, end, side="right"))
     reach = len(times) + 1
-    kept = {*range(low, min(low + reach, high)), *range(max(high - reach, low), high)}
+    rows = {*range(low, min(low + reach, high)), *range(max(high - reach, low), high)}
     for time in times:
         near = int(np.searchsorted(hits, time))
-        kept |= set(range(max(near - reach, low), min(near + reach, high)))
-    return kept
+        rows |= set(range(max(near - reach, low), min(near + reach, high)))
+    return rows
 
 
 def wrong_drums(time: Ints, start: Ints, end: Ints, *, extras: Ints) -> Ints:

@@ -43,7 +43,7 @@ def places(run: MatchedRun, meters: tuple[Meter, ...]) -> tuple[PlaceGrade, ...]
     no_grace[run.graced.row] = run.graced.ornament != ORNAMENTS.index(Ornament.RIGHT)
     answered = total(run.place)
     missed, wrong_drum, early, late = (
-        total(run.targets.place[verdicts.target[run.told[kind]]].astype(np.int64))
+        total(run.targets.place[verdicts.target[run.by_verdict[kind]]].astype(np.int64))
         for kind in (Verdict.MISSED, Verdict.WRONG_DRUM, Verdict.EARLY, Verdict.LATE)
     )
     columns = (
@@ -110,17 +110,17 @@ def spoken_counts(targets: Targets, meters: tuple[Meter, ...]) -> list[str]:
 def swing(run: MatchedRun, meters: tuple[Meter, ...], written: WrittenSwing) -> Swing:
     """The swing as played; ``written`` is what the pattern says."""
     shares = _shares(run, meters, written.pair, second=HALVES)
-    asked = written.percent
+    percent = written.percent
     if written.pair == _BEAT:
         of_triplets = _shares(run, meters, _BEAT, second=TRIPLETS)
         if len(of_triplets) > len(shares):
-            shares, asked = of_triplets, 100 * TRIPLETS
+            shares, percent = of_triplets, 100 * TRIPLETS
     played = median(shares)
     ratio = played / (100.0 - played) if played is not None and 0.0 < played < 100.0 else None
     return Swing(
         notes=written.notes,
         played_percent=played,
-        written_percent=float(asked),
+        written_percent=float(percent),
         played_ratio=ratio,
     )
 

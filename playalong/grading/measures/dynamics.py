@@ -23,14 +23,14 @@ def dynamics(run: MatchedRun) -> Dynamics:
     contrast: dict[str, float | None] = {}
     by_voice: dict[str, dict[Dynamic, StrokeLevel]] = {}
     for voice, own in run.by_voice.items():
-        levels, fits, asked = run.level_db[own], fit[own], run.dynamic[own]
-        ghost = asked == _GHOST
+        levels, fits, expected = run.level_db[own], fit[own], run.dynamic[own]
+        ghost = expected == _GHOST
         if ghost.any():
             soft, strong = median(levels[ghost]), median(levels[~ghost])
             contrast[voice] = None if soft is None or strong is None else soft - strong
         by_voice[voice] = {}
         for code, dynamic in enumerate(DYNAMICS):
-            rows = asked == code
+            rows = expected == code
             if rows.any():
                 by_voice[voice][dynamic] = StrokeLevel(
                     n=int(rows.sum()),

@@ -20,10 +20,10 @@ def graces(run: MatchedRun) -> Graces | None:
     """The grace strokes of a run, None where the pattern asks for none."""
     if not run.targets.graces.any():
         return None
-    asked = int(run.targets.graces[run.target].sum())
+    expected = int(run.targets.graces[run.target].sum())
     there = np.isfinite(run.graced.apart_ms)
     return Graces(
-        asked=asked,
+        asked=expected,
         played=int((run.verdicts.grace & (run.targets.rolls[run.verdicts.target] < 0)).sum()),
         median_ms=median(run.graced.apart_ms[there]),
         median_db=median(level_db(np.maximum(127.0 * run.graced.softer[there], 1e-9))),
@@ -32,8 +32,8 @@ def graces(run: MatchedRun) -> Graces | None:
 
 def rolls(run: MatchedRun) -> Rolls | None:
     """The rolls of a run, None where the pattern asks for none."""
-    asked = int((run.targets.rolls >= 0).sum())
-    if not asked:
+    expected = int((run.targets.rolls >= 0).sum())
+    if not expected:
         return None
     found = run.rolled
 
@@ -41,7 +41,7 @@ def rolls(run: MatchedRun) -> Rolls | None:
         return median(values[np.isfinite(values)])
 
     return Rolls(
-        asked=asked,
+        asked=expected,
         played=len(found.row),
         begin_ms=middle(run.error_ms[found.row]),
         end_ms=middle(found.end_ms),

@@ -78,17 +78,17 @@ class Credits:
     """What each target wins, and what each extra hit weighs.
 
     Of the k answered targets: ``timing``, ``loudness``, ``hi_hat``, ``ornament``, float64, 0 to 1.
-    ``asked`` bool (n,): the targets that count, which optional ones do only where they were played.
-    ``target`` float64 (n,): what each of them wins, 0 for those that do not count; ``there`` the
-    same, how far it was played at all. ``extra`` float64 (x,): what each extra hit weighs, and
-    each wrong drum.
+    ``expected`` bool (n,): the targets that count, which optional ones do only where they were
+    played. ``target`` float64 (n,): what each of them wins, 0 for those that do not count;
+    ``there`` the same, how far it was played at all. ``extra`` float64 (x,): what each extra hit
+    weighs, and each wrong drum.
     """
 
     timing: Floats
     loudness: Floats
     hi_hat: Floats
     ornament: Floats
-    asked: NDArray[np.bool_]
+    expected: NDArray[np.bool_]
     target: Floats
     there: Floats
     extra: Floats
@@ -103,23 +103,23 @@ class Credits:
 
         def timing(target: Ints, error_ms: Floats) -> Floats:
             excess = np.maximum(np.abs(error_ms) - tolerance_ms[target], 0.0) / width_ms[target]
-            kept: Floats = 1.0 - np.minimum(excess, 1.0)
-            return kept * kept
+            share: Floats = 1.0 - np.minimum(excess, 1.0)
+            return share * share
 
         in_time = timing(run.target, run.error_ms)
         velocity = run.hits.velocity[run.hit]
         loudness = 1.0 - run.borders.losses(run.voice, run.dynamic, velocity)
         hi_hat = np.ones(len(run.target))
-        told = verdicts.hi_hat[run.answered]
-        hi_hat[(told == _NOT_OPEN) | (told == _NOT_CLOSED)] = _OTHER_HAT
+        hat = verdicts.hi_hat[run.answered]
+        hi_hat[(hat == _NOT_OPEN) | (hat == _NOT_CLOSED)] = _OTHER_HAT
         ornament = np.ones(len(run.target))
         ornament[run.graced.row] -= run.graced.lost
 
-        missed = verdicts.target[run.told[Verdict.MISSED]]
-        asked = np.zeros(len(targets), np.bool_)
-        for gone in (run.target, missed, verdicts.target[run.told[Verdict.WRONG_DRUM]]):
-            asked[gone] = True
-        won, extra = np.zeros(len(targets)), np.ones(len(run.told[Verdict.EXTRA]))
+        missed = verdicts.target[run.by_verdict[Verdict.MISSED]]
+        expected = np.zeros(len(targets), np.bool_)
+        for gone in (run.target, missed, verdicts.target[run.by_verdict[Verdict.WRONG_DRUM]]):
+            expected[gone] = True
+        won, extra = np.zeros(len(targets)), np.ones(len(run.by_verdict[Verdict.EXTRA]))
         won[run.target] = in_time
         target, row, error_ms = _just_beyond(run, missed)
         won[target] = timing(target, error_ms)
@@ -132,10 +132,10 @@ class Credits:
             loudness=loudness,
             hi_hat=hi_hat,
             ornament=ornament,
-            asked=asked,
+            expected=expected,
             target=won,
             there=there,
-            extra=np.append(extra, np.ones(len(run.told[Verdict.WRONG_DRUM]))),
+            extra=np.append(extra, np.ones(len(run.by_verdict[Verdict.WRONG_DRUM]))),
         )
 
 
@@ -144,7 +144,7 @@ def _just_beyond(run: MatchedRun, missed: Ints) -> tuple[Ints, Ints, Floats]:
 
     The hits are given by their place among the extra ones; none stands beside two targets.
     """
-    extras = run.verdicts.hit[run.told[Verdict.EXTRA]]
+    extras = run.verdicts.hit[run.by_verdict[Verdict.EXTRA]]
     if not len(missed) or not len(extras):
         none = np.empty(0, np.int64)
         return none, none, none.astype(np.float64)
@@ -167,18 +167,18 @@ def _just_beyond(run: MatchedRun, missed: Ints) -> tuple[Ints, Ints, Floats]:
 def score(run: MatchedRun, credits: Credits | None = None) -> Score:
     """The score of a run; its ``credits`` may be given where they are known already."""
     credits = credits or Credits.of(run)
-    asked = int(credits.asked.sum())
-    if not asked:
+    expected = int(credits.expected.sum())
+    if not expected:
         return Score(**{part.name: 0.0 for part in fields(Score)})
     layer = run.targets.voice.astype(np.int64) * len(DYNAMICS) + run.targets.dynamic
     layer = 2 * layer + run.targets.is_open
-    count = np.bincount(layer, credits.asked)
+    count = np.bincount(layer, credits.expected)
     won = np.bincount(layer, credits.target)
     there = count > 0
     weight = count[there] ** _WEIGHT
     played = float(np.sum(weight * np.sqrt(won[there] / count[there])) / weight.sum()) ** 2
-    complete = float(credits.there.sum()) / asked
-    x = float(credits.extra.sum()) / asked
+    complete = float(credits.there.sum()) / expected
+    x = float(credits.extra.sum()) / expected
     clean = (1.0 - _LEFT) / (1.0 + _FIRST * x + (_MORE * x) ** _GROWTH)
     clean += _LEFT / (1.0 + _SHRINKS * x)
     settled, steady = 1.0 - habits_cost(run), _steady(run)
@@ -188,7 +188,7 @@ def score(run: MatchedRun, credits: Credits | None = None) -> Score:
 
     return Score(
         total=100.0 * played * complete * clean * settled * steady,
-        strokes=100.0 * len(run.target) / asked,
+        strokes=100.0 * len(run.target) / expected,
         timing=mean(credits.timing),
         loudness=mean(credits.loudness),
         hi_hat=mean(credits.hi_hat),
@@ -203,8 +203,8 @@ def _steady(run: MatchedRun) -> float:
     if not run.targets.followed:
         return 1.0
     quarters_bpm = 240.0 / run.targets.seconds_per_whole
-    kept = steadiness(Strokes.of(run), quarters_bpm)  # only the share by which it changes counts
-    if kept.trend == STEADY or not kept.first_bpm or not kept.last_bpm:
+    found = steadiness(Strokes.of(run), quarters_bpm)  # only the share by which it changes counts
+    if found.trend == STEADY or not found.first_bpm or not found.last_bpm:
         return 1.0
-    change = 100.0 * abs(kept.last_bpm / kept.first_bpm - 1.0)
+    change = 100.0 * abs(found.last_bpm / found.first_bpm - 1.0)
     return max(0.5, 1.0 - change / 20.0)

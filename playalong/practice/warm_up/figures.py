@@ -83,7 +83,7 @@ class Passage:
     def beside(self) -> int:
         """How many hits answered nothing, or were on a wrong drum."""
         run = self.run
-        rows = np.concatenate([run.told[Verdict.EXTRA], run.told[Verdict.WRONG_DRUM]])
+        rows = np.concatenate([run.by_verdict[Verdict.EXTRA], run.by_verdict[Verdict.WRONG_DRUM]])
         at_s = run.hits.time_s[run.verdicts.hit[rows]]
         return int(((at_s >= self._starts_s(self.first)) & (at_s < self._starts_s(self.end))).sum())
 
