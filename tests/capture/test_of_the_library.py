@@ -17,6 +17,7 @@ GROOVES = sorted(str(path.relative_to(PATTERNS)) for path in (PATTERNS / "groove
 def test_most_grooves_come_back_stroke_by_stroke(player: str, bars: int) -> None:
     cases = [one_played((name, player, bars, 11, False, METER)) for name in GROOVES]
 
+    exact = [case for case in cases if case.exact]
     lost = [f"{case.name}: {case.what}" for case in cases if not case.exact]
     assert len(lost) <= (1.0 - LEAST) * len(GROOVES), lost
-    assert sum(case.tempo for case in cases) >= LEAST * len(cases)
+    assert sum(case.tempo for case in exact) >= LEAST * len(exact)

@@ -259,8 +259,10 @@ def test_beats_without_a_whole_bar_are_told(tmp_path, capsys):
 
 def test_a_simulated_kit_that_cannot_be_kept_is_told(tmp_path, capsys, headless):
     (tmp_path / "file").write_text("in the way")
-    assert main(["kit", "latency", "--fast", "--out", str(tmp_path / "file")]) == 0
-    assert "cannot be opened (" in capsys.readouterr().out
+    assert main(["kit", "latency", "--fast", "--out", str(tmp_path / "file")]) == 2
+    said = capsys.readouterr()
+    assert "cannot be opened (" in said.out
+    assert ".toml cannot be written (" in said.err
 
 
 def test_beats_that_cannot_be_found_are_told_before_anything_is_read(groove, capsys, monkeypatch):
