@@ -279,7 +279,7 @@ def test_nothing_clips_and_nothing_pushes_the_cone(voice, velocity):
 @each
 def test_sounds_are_short(voice):
     length_s = len(stroke(voice, 127, RATE)) / RATE
-    assert length_s < {"kick": 0.6, "ride": 5.0, "crash": 5.0}.get(voice, 2.5)
+    assert length_s < {"kick": 0.6, "ride": 8.1, "crash": 8.1}.get(voice, 2.5)
 
 
 @pytest.mark.parametrize("voice", ["ride", "crash"])
@@ -295,22 +295,54 @@ def test_cymbals_ring_for_seconds_in_the_range_that_is_heard_then(voice, velocit
     assert energy_db(sound[2 * RATE : 3 * RATE]) > energy_db(sound[:RATE]) - 40
 
 
-@pytest.mark.parametrize("voice", ["ride", "crash"])
-def test_what_lies_above_8_khz_has_died_where_the_rest_still_rings(voice):
-    """After two seconds, as J. E. Johnson measured it (Cymbal Reviews with Spectral Analysis)."""
-    sound = stroke(voice, 100, RATE).astype(np.float64)
+def level_db(sound: np.ndarray, second: float, band_hz: tuple[float, float]) -> float:
+    """The energy of a quarter of a second from ``second`` on between two frequencies, in dB."""
+    low_hz, high_hz = band_hz
+    part = sound[round(second * RATE) :][: RATE // 4].astype(np.float64)
+    frequency_hz, density = power(part * np.hanning(len(part)))
+    between = (frequency_hz >= low_hz) & (frequency_hz < high_hz)
+    return float(10.0 * np.log10(density[between].sum()))
 
-    def level_db(second: float, low_hz: float, high_hz: float) -> float:
-        part = sound[round(second * RATE) :][: RATE // 4]
-        power = np.abs(np.fft.rfft(part * np.hanning(len(part)))) ** 2
-        hz = np.fft.rfftfreq(len(part), 1.0 / RATE)
-        return float(10.0 * np.log10(power[(hz >= low_hz) & (hz < high_hz)].sum()))
+
+@pytest.mark.parametrize("voice", ["ride", "crash"])
+@pytest.mark.parametrize("velocity", [32, 100])
+def test_below_8_khz_a_cymbal_still_rings_after_two_seconds_and_above_it_has_died(voice, velocity):
+    """J. E. Johnson measured a heavy ride (Cymbal Reviews with Spectral Analysis): below 8 kHz it
+    is almost as strong then. A lighter cymbal may lose a quarter of what it has until it is silent.
+    """
+    sound = stroke(voice, velocity, RATE)
 
     def loss_db(low_hz: float, high_hz: float) -> float:
-        return level_db(0.1, low_hz, high_hz) - level_db(2.0, low_hz, high_hz)
+        band_hz = (low_hz, high_hz)
+        return level_db(sound, 0.1, band_hz) - level_db(sound, 2.0, band_hz)
 
-    assert loss_db(3000.0, 8000.0) < 35.0
-    assert loss_db(8000.0, 16_000.0) > loss_db(3000.0, 8000.0) + 20.0
+    assert loss_db(200.0, 8000.0) < 15.0
+    assert loss_db(8000.0, 16_000.0) > loss_db(200.0, 8000.0) + 20.0
+
+
+@pytest.mark.parametrize("voice", ["ride", "crash"])
+@pytest.mark.parametrize("velocity", [32, 112])
+def test_ride_and_crash_last_as_long_as_a_maker_of_cymbals_says(voice, velocity):
+    """A crash lasts 8 to 15 s (arboreacymbal.com; how it was measured is not told): the least of
+    them, and it is not cut off but drawn down to silence.
+    """
+    sound = stroke(voice, velocity, RATE)
+    assert 7.5 < len(sound) / RATE <= 8.0
+    seconds_db = [energy_db(sound[second * RATE :][:RATE]) for second in range(8)]
+    assert seconds_db[5] > seconds_db[0] - 45.0
+    assert max(np.diff(seconds_db)) < -4.0  # sooner or later in the same way
+    assert min(np.diff(seconds_db)[:5]) > -15.0
+
+
+@pytest.mark.parametrize("voice", ["ride", "crash"])
+def test_the_last_of_a_cymbal_is_lower_than_its_first(voice):
+    """The high modes are the shortest-lived, some hundred hertz the last: G. Reid, Analysing
+    Metallic Percussion, Sound on Sound, May 2002, with T. D. Rossing.
+    """
+    sound = stroke(voice, 100, RATE)
+    bands = [(200.0, 1100.0), (3000.0, 5200.0), (5300.0, 7500.0), (8000.0, 14_000.0)]
+    losses_db = [level_db(sound, 0.1, band) - level_db(sound, 3.0, band) for band in bands]
+    assert losses_db == sorted(losses_db)
 
 
 @each

@@ -19,8 +19,14 @@ Samples = NDArray[np.float64]
 #: from memory).
 _DECAYS = np.log(10.0 ** (60.0 / 20.0))
 
+#: Over so long what rings on is drawn down where it is cut: no ear takes it for a hand.
+_CUT_S = 2.0
+
 #: Metal that has died away so soon is heard as the noise of the stick.
 _LOOSE_S = 0.06
+
+#: Frames to a stretch of a decay.
+_FINE = 512
 
 #: How much of its sensitivity a part shows in its length.
 _SHORTER = 0.25
@@ -32,13 +38,14 @@ class Part(ABC):
 
     ``ring_s``: when it has died away; ``level``: its amplitude at the hardest stroke;
     ``sensitivity``: the power of the hardness by which it weakens; ``at_s``: when it
-    begins, after the stroke.
+    begins, after the stroke; ``cut_s``: when it is silent, where that is before it has died away.
     """
 
     ring_s: float
     level: float = 1.0
     sensitivity: float = 0.0
     at_s: float = 0.0
+    cut_s: float | None = None
 
     def ring(self, hardness: float) -> float:
         """How long it rings after a stroke of ``hardness``, in seconds."""
@@ -47,6 +54,22 @@ class Part(ABC):
     def strength(self, hardness: float) -> float:
         """Its amplitude at a stroke of ``hardness``."""
         return float(self.level * hardness**self.sensitivity)
+
+    def end(self, hardness: float) -> float:
+        """When it is silent after a stroke of ``hardness``, in seconds."""
+        ring_s = self.ring(hardness)
+        return ring_s if self.cut_s is None else min(ring_s, self.cut_s)
+
+    def dying(self, hardness: float, frames: int, rate: int) -> Samples:
+        """1 at the start, 0 at its end: the decay of a free vibration, drawn down to silence.
+
+        (``frames``,) at ``rate`` frames a second.
+        """
+        end_s, fade_s = self.end(hardness), self.end(hardness) if self.cut_s is None else _CUT_S
+        gain = _decay(-_DECAYS / (self.ring(hardness) * rate), frames)
+        first = max(0, int((end_s - fade_s) * rate))
+        gain[first:] *= ((end_s - np.arange(first, frames) / rate) / fade_s).clip(0.0, 1.0)
+        return gain
 
     @abstractmethod
     def sounding(self, hardness: float, rate: int) -> Samples:
@@ -63,12 +86,11 @@ class Tone(Part):
 
     def sounding(self, hardness: float, rate: int) -> Samples:
         """A sine that begins at rest; harder strokes stretch the skin and bend it more."""
-        ring_s = self.ring(hardness)
-        time_s = np.arange(round(ring_s * rate) + 1) / rate
+        time_s = np.arange(round(self.end(hardness) * rate) + 1) / rate
         bent_s = self.bend * hardness * self.bend_s * -np.expm1(-time_s / self.bend_s)
         turn = 2.0 * np.pi * self.hz
         # The change of something that begins and ends at 0 adds up to 0: there is no DC in it.
-        travel = (1.0 - np.cos(turn * (time_s + bent_s))) * _dying(time_s, ring_s)
+        travel = (1.0 - np.cos(turn * (time_s + bent_s))) * self.dying(hardness, len(time_s), rate)
         return self.strength(hardness) * np.diff(travel) * (rate / turn)
 
 
@@ -92,24 +114,28 @@ class Band(Part):
 
     def sounding(self, hardness: float, rate: int) -> Samples:
         """The band, of RMS ``level`` where it is strongest."""
-        ring_s = self.ring(hardness)
-        # Frame 0 is one step into the sound: at 0 itself it has not risen.
-        time_s = np.arange(1, 1 + round(ring_s * rate)) / rate
         steady = _steady(
             self.low_hz,
             self.high_hz,
             self.modes,
-            frames=round(self.ring_s * rate),
+            frames=round(self.end(1.0) * rate),
             rate=rate,
             draw=self.draw,
         )
-        rise = np.minimum(1.0, time_s / self.rise_s)
-        return self.strength(hardness) * steady[: len(time_s)] * rise * _dying(time_s, ring_s)
+        # Frame 0 is one step into the sound: at 0 itself it has not risen.
+        sound = self.dying(hardness, 1 + round(self.end(hardness) * rate), rate)[1:]
+        rising = sound[: round(self.rise_s * rate) + 1]
+        rising *= np.minimum(1.0, np.arange(1, 1 + len(rising)) / (self.rise_s * rate))
+        sound *= steady[: len(sound)]
+        sound *= self.strength(hardness)
+        return sound
 
 
-def _dying(time_s: Samples, ring_s: float) -> Samples:
-    """1 at the start, 0 at ``ring_s``: the decay of a free vibration, drawn down to silence."""
-    return np.asarray(np.exp(-_DECAYS * time_s / ring_s) * (1.0 - time_s / ring_s).clip(0.0))
+def _decay(power: float, frames: int) -> Samples:
+    """exp(power * n), (frames,): by products, as it is done for hundreds of thousands of frames."""
+    fine = np.exp(power * np.arange(_FINE))
+    coarse = np.exp(power * _FINE * np.arange(-(-frames // _FINE)))
+    return np.outer(coarse, fine).ravel()[:frames]
 
 
 @cache
