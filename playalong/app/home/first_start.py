@@ -82,12 +82,12 @@ class FirstStart:
             voices=pads_of_kit(self.profile),
         )
 
-    def _page(self, number: int, request: str) -> StartPage:
+    def _page(self, number: int, prompt: str) -> StartPage:
         return StartPage(
             theme=self._context().theme,
             title=TITLE,
             subtitle=f"step {number} of {STEPS}",
-            prompt=request,
+            prompt=prompt,
         )
 
     def _hear_kit(self) -> Outcome:
@@ -240,7 +240,7 @@ def _named(number: int) -> str:
 
 
 def _step_words(machine: FirstStrokes, now_s: float) -> tuple[str, list[str], bool]:
-    """What is asked now, what is told, and whether something is wrong."""
+    """The prompt, the messages, and whether something is wrong."""
     if machine.is_done:
         apart_db = machine.apart_db
         if apart_db is not None and apart_db < APART_DB:

@@ -38,7 +38,7 @@ _TITLE = "Double triggers and crosstalk"
 _ANEW = Button(("p", "P"), "P", "strike the pads anew", outcome=Outcome.PADS)
 _GO_ON = Button(("p", "P"), "P", "go on striking", outcome=Outcome.PADS)
 _BACK = Button((Key.LEFT, "b", "B"), "B", "the pad before", outcome=Outcome.BACK)
-_REQUEST = "Strike the {}: {} more."
+_PROMPT = "Strike the {}: {} more."
 _HOW = (
     "Single strokes, about two a second, soft and loud ones, and no other pad. What the kit "
     "adds by itself is found in them."
@@ -134,7 +134,7 @@ class _Asking:
     def _before_frame(self, now_s: float) -> Outcome | None:
         page, left = self._page, _left(self._setup, self._voice)
         page.done, page.drawing.lit = self._at, Spot(self._voice)
-        page.prompt = _REQUEST.format(BY_NAME[self._voice].label, max(1, left))
+        page.prompt = _PROMPT.format(BY_NAME[self._voice].label, max(1, left))
         page.message = " ".join([*self._setup.notices, _HOW])
         is_over = left <= 0 and now_s - self._hits[-1].time_s >= RING_S
         return Outcome.NEXT if is_over else None
