@@ -85,17 +85,17 @@ def frame_times_s() -> list[float]:
     times = []
     for frame in range(-FRAMES, FRAMES):
         now_s = BARS_SHOWN * bar_s + frame / FRAMES_PER_S
-        words = grader.time_passed(now_s)
+        events = grader.time_passed(now_s)
         while number < len(hits) and hits[number].time_s <= now_s:
             sheet.hit(number, hits[number])
-            words += grader.hit(hits[number])
+            events += grader.hit(hits[number])
             number += 1
-        for word in words:
-            if word.settled:
-                gauges.heard(word, hits[word.hit] if word.hit is not None else None)
+        for event in events:
+            if event.settled:
+                gauges.heard(event, hits[event.hit] if event.hit is not None else None)
         before = time.process_time()
-        for word in words:
-            sheet.judged(word)
+        for event in events:
+            sheet.judged(event)
         window.frame(page, now_s)
         window.presses()
         if frame >= 0:

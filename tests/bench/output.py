@@ -197,15 +197,15 @@ def drawing(seconds: int, switch_s: float) -> Soaked:
     starved.look(-1.0)
     dry = device.underruns
     while (now_s := time.perf_counter() - start_s) < seconds:
-        words = grader.time_passed(now_s)
+        events = grader.time_passed(now_s)
         while number < len(hits) and hits[number].time_s <= now_s:
             sheet.hit(number, hits[number])
-            words += grader.hit(hits[number])
+            events += grader.hit(hits[number])
             number += 1
-        for word in words:
-            sheet.judged(word)
-            if word.settled:
-                gauges.heard(word, hits[word.hit] if word.hit is not None else None)
+        for event in events:
+            sheet.judged(event)
+            if event.settled:
+                gauges.heard(event, hits[event.hit] if event.hit is not None else None)
         window.frame(page, now_s)
         window.presses()
         device.tend()

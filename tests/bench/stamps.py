@@ -114,18 +114,18 @@ def listen(
         window.presses()
         frames += 1
         for arrival in port.poll():
-            told_s = stamps.time_s(arrival.stamp_s, arrival.arrival_s, arrival.stream)
-            hit = mapper.hit(told_s - start_s, arrival.data)
-            words = grader.hit(hit) if hit is not None else []
+            stamped_s = stamps.time_s(arrival.stamp_s, arrival.arrival_s, arrival.stream)
+            hit = mapper.hit(stamped_s - start_s, arrival.data)
+            events = grader.hit(hit) if hit is not None else []
             last_s = time.perf_counter()
-            rows.append((told_s, arrival.arrival_s, last_s))
+            rows.append((stamped_s, arrival.arrival_s, last_s))
             found.append(arrival.data)
-            if hit is not None and words:
+            if hit is not None and events:
                 sheet.hit(len(found) - 1, hit)
-            for word in words:
-                sheet.judged(word)
-        for word in grader.time_passed(time.perf_counter() - start_s):
-            sheet.judged(word)
+            for event in events:
+                sheet.judged(event)
+        for event in grader.time_passed(time.perf_counter() - start_s):
+            sheet.judged(event)
     fps = frames / (time.perf_counter() - start_s)
     port.close()
     window.close()

@@ -159,12 +159,12 @@ def played(targets, late_ms: float, kept: int) -> Sheet:
     sheet, grader = Sheet(targets, bars, RULES), Grader(targets, RULES)
     for number, target in enumerate(range(0, len(targets), kept)):
         hit = answering(targets, target, late_ms)
-        words = grader.time_passed(hit.time_s)
+        events = grader.time_passed(hit.time_s)
         sheet.hit(number, hit)
-        for word in [*words, *grader.hit(hit)]:
-            sheet.judged(word)
-    for word in grader.finish():
-        sheet.judged(word)
+        for event in [*events, *grader.hit(hit)]:
+            sheet.judged(event)
+    for event in grader.finish():
+        sheet.judged(event)
     return sheet
 
 
@@ -189,8 +189,8 @@ def test_a_word_shows_in_the_next_frame(theme):
     before = pygame.surfarray.array3d(picture(page, now_s=0.05))
     hit = answering(targets, 0)
     sheet.hit(0, hit)
-    for word in grader.hit(hit):
-        sheet.judged(word)
+    for event in grader.hit(hit):
+        sheet.judged(event)
     after = pygame.surfarray.array3d(picture(page, now_s=0.05))
     changed = np.argwhere((before != after).any(axis=2))
     assert len(changed)

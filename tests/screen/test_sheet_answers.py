@@ -13,19 +13,19 @@ from playalong.screen.sheet.answers import Answers
 from .screen_samples import RULES, a_run, answering, numbered
 
 
-def fed(targets, hits: list[Hit], words: list[VerdictEvent]) -> Answers:
+def fed(targets, hits: list[Hit], events: list[VerdictEvent]) -> Answers:
     answers = Answers(targets, RULES)
     for number, hit in enumerate(hits):
         answers.hit(number, hit)
-    for word in words:
-        answers.judged(word)
+    for event in events:
+        answers.judged(event)
     return answers
 
 
-def last_words(answers: Answers):
+def last_events(answers: Answers):
     return (
-        {number: replace(word, settled=False) for number, word in answers.of_target.items()},
-        {number: replace(word, settled=False) for number, word in answers.of_hit.items()},
+        {number: replace(event, settled=False) for number, event in answers.of_target.items()},
+        {number: replace(event, settled=False) for number, event in answers.of_hit.items()},
     )
 
 
@@ -40,17 +40,17 @@ def last_words(answers: Answers):
         max_size=40,
     )
 )
-def test_all_words_of_a_live_run_leave_what_the_settled_words_alone_say(played):
+def test_all_events_of_a_live_run_leave_what_the_settled_ones_alone_say(played):
     targets, _ = a_run(2)
     hits = Hits.of(Hit(*each) for each in played)
     in_order = [hits[number] for number in range(len(hits))]
-    grader, words = Grader(targets, RULES), []
+    grader, events = Grader(targets, RULES), []
     for hit in in_order:
-        words += [*grader.time_passed(hit.time_s), *grader.hit(hit)]
-    words += [*grader.time_passed(9.0), *grader.finish()]
-    live = fed(targets, in_order, words)
+        events += [*grader.time_passed(hit.time_s), *grader.hit(hit)]
+    events += [*grader.time_passed(9.0), *grader.finish()]
+    live = fed(targets, in_order, events)
     settled = fed(targets, in_order, judge(targets, hits, RULES).events())
-    assert last_words(live) == last_words(settled)
+    assert last_events(live) == last_events(settled)
 
 
 def test_a_target_waits_again_when_its_hit_answers_another():
@@ -70,14 +70,14 @@ def test_a_target_waits_again_when_its_hit_answers_another():
     assert {float(targets.time_s[first]), float(targets.time_s[second])} <= set(shown)
 
 
-def test_a_word_that_only_settles_changes_nothing_on_the_sheet():
+def test_an_event_that_only_settles_changes_nothing_on_the_sheet():
     targets, _ = a_run(2)
-    word = VerdictEvent(
+    event = VerdictEvent(
         verdict=Verdict.ON_TIME, target=0, hit=0, error_ms=1.0, loudness=Loudness.RIGHT
     )
-    answers = fed(targets, [answering(targets, 0)], [word])
-    assert answers.judged(replace(word, settled=True)) == []
-    assert answers.judged(replace(word, verdict=Verdict.LATE, settled=True)) != []
+    answers = fed(targets, [answering(targets, 0)], [event])
+    assert answers.judged(replace(event, settled=True)) == []
+    assert answers.judged(replace(event, verdict=Verdict.LATE, settled=True)) != []
 
 
 def test_rows_stay_as_they_are_and_a_voice_without_one_lies_in_the_nearest_on_the_staff():

@@ -35,10 +35,10 @@ class Sheet:
         self.answers = Answers(self.targets, RULES)
         self._count, self._theme, self._unit = Count(self.targets, bars), theme, unit
 
-    def say(self, word: VerdictEvent, hit: Hit | None = None) -> None:
-        if hit is not None and word.hit is not None:
-            self.answers.hit(word.hit, hit)
-        self.answers.judged(word)
+    def say(self, event: VerdictEvent, hit: Hit | None = None) -> None:
+        if hit is not None and event.hit is not None:
+            self.answers.hit(event.hit, hit)
+        self.answers.judged(event)
 
     @property
     def painting(self) -> Painting:
@@ -102,10 +102,10 @@ def test_a_missed_target_is_hatched_in_the_second_colour(sheet):
 
 def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
     target = numbered(sheet.targets, "kick")
-    word = VerdictEvent(
+    event = VerdictEvent(
         verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=12.0, loudness=Loudness.RIGHT
     )
-    sheet.say(word, answering(sheet.targets, target, 12.0))
+    sheet.say(event, answering(sheet.targets, target, 12.0))
     surface, at = sheet.painted(), sheet.at(0)
     assert sheet.box(target).collidepoint(at)
     assert share(surface, around(at, 2), LIGHT.ink) == 1.0
@@ -116,10 +116,10 @@ def test_a_hit_that_is_right_is_solid_ink_where_it_fell(sheet):
 def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, verdict):
     target = numbered(sheet.targets, "kick")
     target = next(t for t in range(target + 1, 99) if sheet.targets.names[t] == "kick")
-    word = VerdictEvent(
+    event = VerdictEvent(
         verdict=verdict, target=target, hit=0, error_ms=late_ms, loudness=Loudness.RIGHT
     )
-    sheet.say(word, answering(sheet.targets, target, late_ms))
+    sheet.say(event, answering(sheet.targets, target, late_ms))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert not box.collidepoint(x, y)
     assert is_like(surface, (x, y), LIGHT.row)
@@ -133,10 +133,10 @@ def test_a_hit_off_time_is_an_open_ring_with_a_line_to_its_box(sheet, late_ms, v
 @pytest.mark.parametrize(("velocity", "loudness"), [(90.0, Loudness.TOO_LOUD)])
 def test_a_ghost_note_too_loud_is_a_ring_above_its_box(sheet, velocity, loudness):
     target = numbered(sheet.targets, "snare", Dynamic.GHOST)
-    word = VerdictEvent(
+    event = VerdictEvent(
         verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=loudness
     )
-    sheet.say(word, answering(sheet.targets, target, 0.0, velocity=velocity))
+    sheet.say(event, answering(sheet.targets, target, 0.0, velocity=velocity))
     surface, (x, y), box = sheet.painted(), sheet.at(0), sheet.box(target)
     assert y < box.top
     assert is_like(surface, (x, y), LIGHT.row)
@@ -223,8 +223,8 @@ def test_pieces_meet_without_a_seam(theme, unit):
 
 
 def heard_at(sheet: Sheet, hit: int) -> tuple[int, int]:
-    word = sheet.answers.of_hit[hit]
-    x, y = sheet.painting.heard_at(sheet.answers.played[hit], word)
+    event = sheet.answers.of_hit[hit]
+    x, y = sheet.painting.heard_at(sheet.answers.played[hit], event)
     return x + PIECE, y
 
 
@@ -233,10 +233,10 @@ def heard_at(sheet: Sheet, hit: int) -> tuple[int, int]:
 def test_a_mark_lies_as_loudness_is_heard_whatever_the_kit_sends(sheet, velocity, loudness):
     """In its box, above it or below it: loudness is heard against the player's own strokes."""
     target = numbered(sheet.targets, "kick")
-    word = VerdictEvent(
+    event = VerdictEvent(
         verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=loudness
     )
-    sheet.say(word, answering(sheet.targets, target, 0.0, velocity=velocity))
+    sheet.say(event, answering(sheet.targets, target, 0.0, velocity=velocity))
     (_, y), box = heard_at(sheet, 0), sheet.box(target)
     where = Loudness.TOO_LOUD if y < box.top else Loudness.TOO_SOFT
     assert (Loudness.RIGHT if box.top <= y < box.bottom else where) is loudness
@@ -258,12 +258,12 @@ def test_the_boxes_of_fast_notes_are_narrow(theme):
 def test_a_hi_hat_not_as_written_has_a_mark_of_its_own_above_it(sheet, hi_hat):
     """A circle where open was played, a plus where closed was: shape tells, not colour alone."""
     target = numbered(sheet.targets, "hi-hat")
-    word = VerdictEvent(
+    event = VerdictEvent(
         verdict=Verdict.ON_TIME, target=target, hit=0, error_ms=0.0, loudness=Loudness.RIGHT
     )
-    sheet.say(word, answering(sheet.targets, target))
+    sheet.say(event, answering(sheet.targets, target))
     right = sheet.painted()
-    sheet.say(replace(word, hi_hat=hi_hat))
+    sheet.say(replace(event, hi_hat=hi_hat))
     wrong, (x, y) = sheet.painted(), heard_at(sheet, 0)
     assert is_like(right, (x, y), LIGHT.ink)
     assert not is_like(wrong, (x, y), LIGHT.ink)  # a ring
