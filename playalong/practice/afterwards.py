@@ -47,8 +47,8 @@ def offers(
     for one in following:
         shared = [thing for thing in own.trains if thing in one.trains]
         part = "" if one.trains else trained(one, [own])
-        told = {"shared": shared, "trains": list(one.trains), "part": part}
-        found.append(Offer(about=said(Code.OFFER_PATTERN, title=one.title, **told), pattern=one))
+        values = {"shared": shared, "trains": list(one.trains), "part": part}
+        found.append(Offer(about=said(Code.OFFER_PATTERN, title=one.title, **values), pattern=one))
     return tuple(found)
 
 

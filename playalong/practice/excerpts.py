@@ -173,7 +173,7 @@ def same_as(parts: Sequence[Part], pattern: Pattern, variations: Names = ()) -> 
     return found
 
 
-def asked(
+def strokes_in(
     pattern: Pattern, parts: Iterable[Part], variations: Names = ()
 ) -> tuple[tuple[int, Stroke], ...]:
     """The strokes in ``parts``, each with its bar of the pattern, in order; a roll as it is in the
@@ -199,7 +199,7 @@ def is_empty(
     """Whether nothing has to be played in ``part``, by ``voices`` or, for None, at all."""
     return all(
         stroke.optional or (voices is not None and stroke.voice not in voices)
-        for _, stroke in asked(pattern, [part], variations)
+        for _, stroke in strokes_in(pattern, [part], variations)
     )
 
 
@@ -220,13 +220,13 @@ def spoken(pattern: Pattern, parts: Sequence[Part]) -> str:
         if set(parts) <= set(plain):
             numbers = sorted(plain.index(part) + 1 for part in parts)
             in_a_row = all(after - before == 1 for before, after in pairwise(numbers))
-            told = (
+            which = (
                 f"{numbers[0]} to {numbers[-1]}"
                 if in_a_row and len(numbers) > 2
                 else listed([str(number) for number in numbers])
             )
             of_bar = plain[0].name.removeprefix("beat 1") if noun == "beat" else ""
-            return f"{noun}s {told}{of_bar}"
+            return f"{noun}s {which}{of_bar}"
     return listed([part.name for part in parts])
 
 

@@ -34,8 +34,8 @@ class Mixed:
 
         It names no worst stroke: the bars are those of this run, and not of the exercise.
         """
-        told = repetition(run, self.pattern, tempo_bpm, seconds=seconds, advice=advice)
-        return replace(told, worst=None, never=self.texture.never)
+        found = repetition(run, self.pattern, tempo_bpm, seconds=seconds, advice=advice)
+        return replace(found, worst=None, never=self.texture.never)
 
 
 def as_played(

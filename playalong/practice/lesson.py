@@ -5,7 +5,7 @@ and answers. Its rules:
 
 * What can be tried whole is tried first (``plan.trials``): right twice of at most ``TRIAL`` times,
   and the steps before it are passed by. A chunk is passed by being right twice of two.
-* Else a step is learned when its last repetitions are clean together (``repetition.ASKED``).
+* Else a step is learned when its last repetitions are clean together (``repetition.REQUIRED``).
 * A step with a goal tempo climbs to it, the better it went the farther; a tempo that does not go
   is left for the last one that did, and then taken half-way.
 * What does not go is changed: three of the last ``PATIENCE`` repetitions wrong, or as many played
@@ -92,8 +92,8 @@ class Lesson:
         self.pattern = pattern
         self.steps: tuple[Step, ...] = plan(pattern) if like is None else like.steps
         #: What should be told when the lesson begins, one sentence each.
-        self.told: tuple[str, ...] = ()
-        self._rules = _asked(pattern, rules or Rules())
+        self.notices: tuple[str, ...] = ()
+        self._rules = _with_tolerance(pattern, rules or Rules())
         self._break_after_s = break_after_s
         self._since_break_s = 0.0
         self._records = [Record() for _ in self.steps]
@@ -170,7 +170,7 @@ class Lesson:
             self._hear_calls(result, self._rules_of(step))
         lack = self._lack(step, result)
         self._note(at, result, right)
-        told = result.together if step.kind is Kind.GHOST else ()
+        unisons = result.together if step.kind is Kind.GHOST else ()
         if self._trial is not None:
             answer = self._on_trial(self._trial, step, right)
         elif self._is_clean(step, right):
@@ -179,9 +179,9 @@ class Lesson:
             answer = self._easier_now(step, lack)
         else:
             answer = self._again(right)
-        comment = (*answer.comment, *told)
+        comment = (*answer.comment, *unisons)
         if not right:
-            comment = (*self._why(step, result, lack), *told, *answer.comment)
+            comment = (*self._why(step, result, lack), *unisons, *answer.comment)
         self._refresh()
         proposal, leave = self._leave() if not answer.right else (None, False)
         return replace(answer, comment=comment, proposal=proposal or self._break(), leave=leave)
@@ -276,7 +276,7 @@ class Lesson:
         same = sum(record != Record() for record in lesson._records)
         if same < keeping.count(plain) / 2 or not same:
             return None
-        lesson.told = (text(said(Code.CHANGED)), *lesson.told)
+        lesson.notices = (text(said(Code.CHANGED)), *lesson.notices)
         return lesson
 
     @classmethod
@@ -291,14 +291,14 @@ class Lesson:
     ) -> "Lesson":
         """The lesson that ``as_plain`` kept, gone on with another day.
 
-        What no longer fits the pattern is dropped and told in ``told``.
+        What no longer fits the pattern is dropped, and ``notices`` says so.
         """
         lesson = cls(pattern, rules, break_after_s, like=like)
         lesson._resume(plain)
         return lesson
 
     def _resume(self, plain: Any) -> None:
-        self._records, told = keeping.from_plain(plain, self.steps)
+        self._records, notices = keeping.from_plain(plain, self.steps)
         for number, record in enumerate(self._records):
             if record.state is State.LATER:
                 self._change(number, state=State.OPEN)
@@ -312,7 +312,7 @@ class Lesson:
         self._repeats = tuple(sorted(shaky[: self._practice.repeats]))
         count = len(self._repeats)
         again = said(Code.ONE_REPEAT) if count == 1 else said(Code.REPEATS, count=count)
-        self.told = tuple(map(text, (*told, again) if count and done else told))
+        self.notices = tuple(map(text, (*notices, again) if count and done else notices))
         self._begin()
 
     # Where the lesson stands.
@@ -582,8 +582,8 @@ class Lesson:
     @property
     def _patience(self) -> int:
         """So many repetitions of one exercise, and something changes."""
-        asked = self._practice.patience
-        return min(LONGEST, max(LEAST, self._needed + MORE)) if asked is None else asked
+        patience = self._practice.patience
+        return min(LONGEST, max(LEAST, self._needed + MORE)) if patience is None else patience
 
     def _must_change(self, result: Repetition) -> bool:
         """Whether it cannot go on like this."""
@@ -788,7 +788,7 @@ def _holds_all(step: Step, of: Step) -> bool:
     )
 
 
-def _asked(pattern: Pattern, rules: Rules) -> Rules:
+def _with_tolerance(pattern: Pattern, rules: Rules) -> Rules:
     """The player's own rules, with the tolerance that the pattern asks for, if it does."""
     tolerance_ms = pattern.practice.tolerance_ms if pattern.practice else None
     return rules if tolerance_ms is None else replace(rules, tolerance_ms=tolerance_ms)

@@ -317,34 +317,35 @@ def _not_clean(times: int, of: int, lack: str | None) -> str:
     return f"{times} of {of} were not clean: {why}."
 
 
-def texture_lines(told: Texture) -> list[str]:
+def texture_lines(texture: Texture) -> list[str]:
     """The texture of a freely played run in sentences."""
     lines = [
-        f'"{name}" in {_bars(len(bars))}{_spread(told.spread_ms[name])}.'
-        for name, bars in told.used.items()
+        f'"{name}" in {_bars(len(bars))}{_spread(texture.spread_ms[name])}.'
+        for name, bars in texture.used.items()
         if bars
     ]
-    if told.plain:
-        plain = f"{_bars(len(told.plain))}{_spread(told.plain_spread_ms)}"
+    if texture.plain:
+        plain = f"{_bars(len(texture.plain))}{_spread(texture.plain_spread_ms)}"
         lines.append(f"The plain groove in {plain}.")
-    if told.never:
-        lines.append(f"Never: {_quoted(told.never)}.")
-    if told.other:
-        where = listed([str(bar + 1) for bar in told.other])
-        lines.append(f"None of them: bar{'s' * (len(told.other) > 1)} {where}.")
-    if told.looser:
-        lines.append(f"The groove gets looser under {_quoted(told.looser)}.")
+    if texture.never:
+        lines.append(f"Never: {_quoted(texture.never)}.")
+    if texture.other:
+        where = listed([str(bar + 1) for bar in texture.other])
+        lines.append(f"None of them: bar{'s' * (len(texture.other) > 1)} {where}.")
+    if texture.looser:
+        lines.append(f"The groove gets looser under {_quoted(texture.looser)}.")
     return lines
 
 
-def texture_next(told: Texture) -> str:
+def texture_next(texture: Texture) -> str:
     """What to do next, after a freely played run, in one sentence."""
-    if told.never:
-        return f"Next time play {_quoted(told.never[:2])} as well."
-    if told.other:
-        return f"Come back to the groove sooner: bar {told.other[0] + 1} was none of them."
-    if told.looser:
-        return f"Play {_quoted(told.looser[:1])} on its own first: the groove gets looser under it."
+    if texture.never:
+        return f"Next time play {_quoted(texture.never[:2])} as well."
+    if texture.other:
+        return f"Come back to the groove sooner: bar {texture.other[0] + 1} was none of them."
+    if texture.looser:
+        first = _quoted(texture.looser[:1])
+        return f"Play {first} on its own first: the groove gets looser under it."
     return "All of them were there: now let them come where the music asks for them."
 
 

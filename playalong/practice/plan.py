@@ -27,13 +27,13 @@ from playalong.practice.excerpts import (
     PLAIN,
     Names,
     Part,
-    asked,
     beats,
     cut,
     excerpt,
     is_empty,
     same_as,
     spoken,
+    strokes_in,
     whole_bars,
 )
 
@@ -263,7 +263,7 @@ class _Maker:
         if landing is not None and is_empty(self.pattern, landing):
             landing = None
         parts = step.parts if landing is None else (*step.parts, landing)
-        struck = [stroke.at for bar, stroke in asked(self.pattern, parts) if bar == last.bar]
+        struck = [stroke.at for bar, stroke in strokes_in(self.pattern, parts) if bar == last.bar]
         tempo = Tempo(step.tempo_bpm, self.pattern.meter.unit)
         silent_s = tempo.seconds(meter.length - max(struck)) if struck else 0.0
         return replace(step, landing=landing, with_rest=silent_s < SILENT_S)
@@ -299,7 +299,7 @@ class _Maker:
 
     def bar(self, bar: Part, chunks: list[Part], known: Mapping[Part, Part]) -> Iterator[Step]:
         """One bar: its chunks, joined one by one, the whole with a rest, and looped."""
-        everything = asked(self.pattern, [bar])
+        everything = strokes_in(self.pattern, [bar])
         joined: tuple[Part, ...] = ()
         notes: list[str] = []
         for part in chunks:
@@ -308,9 +308,9 @@ class _Maker:
             joined = (*joined, part)
             if part in known:
                 notes.append(_same(part, known[part]))
-            elif asked(self.pattern, [part]) != everything:
+            elif strokes_in(self.pattern, [part]) != everything:
                 yield self.landed(self.step(Kind.LEARN, (part,)))
-            if len(joined) > 1 and asked(self.pattern, joined) != everything:
+            if len(joined) > 1 and strokes_in(self.pattern, joined) != everything:
                 yield self.landed(self.step(Kind.JOIN, joined, " ".join(notes)))
                 notes = []
         yield self.step(Kind.BAR, (bar,), " ".join(notes))
@@ -382,7 +382,7 @@ class _Maker:
         parts = [
             beat
             for beat in every
-            if asked(self.pattern, [beat]) != asked(self.pattern, [beat], (name,))
+            if strokes_in(self.pattern, [beat]) != strokes_in(self.pattern, [beat], (name,))
         ]
         return parts if len(parts) < len(every) else []
 
@@ -416,7 +416,7 @@ def _sentence(text: str) -> str:
 
 
 def _over_kick(pattern: Pattern, bar: Part, variations: Names) -> set[tuple[Fraction, str]]:
-    strokes = [stroke for _, stroke in asked(pattern, [bar], variations)]
+    strokes = [stroke for _, stroke in strokes_in(pattern, [bar], variations)]
     kicks = {
         stroke.at
         for stroke in strokes
@@ -432,11 +432,11 @@ def _over_kick(pattern: Pattern, bar: Part, variations: Names) -> set[tuple[Frac
 def _mark(pattern: Pattern, step: Step) -> str:
     """A few letters that change with what a step asks: its strokes, in their bars, and its goal."""
     part = excerpt(pattern, step.parts, step.rounds, voices=step.voices)
-    told = [f"{step.goal_bpm:g} {pattern.swing}"]
+    lines = [f"{step.goal_bpm:g} {pattern.swing}"]
     for number, bar in enumerate(part.bars):
-        told += [
+        lines += [
             f"{number} {s.at} {s.voice} {s.dynamic} {s.optional} {s.graces} {s.is_open} {s.hand}"
             + (f" {s.roll}" if s.roll else "")
             for s in bar.strokes
         ]
-    return f"{crc32(' '.join(told).encode()):08x}"
+    return f"{crc32(' '.join(lines).encode()):08x}"

@@ -36,8 +36,8 @@ def as_plain(pattern: str, steps: Sequence[Step], records: Sequence[Record]) -> 
 
 def count(plain: Any) -> int:
     """Of how many steps something was kept."""
-    kept = plain.get("steps") if isinstance(plain, Mapping) else None
-    return len(kept) if isinstance(kept, Mapping) else 0
+    steps = plain.get("steps") if isinstance(plain, Mapping) else None
+    return len(steps) if isinstance(steps, Mapping) else 0
 
 
 #: How steps were called in files of earlier versions, and are called now.
@@ -51,12 +51,12 @@ def _key(key: str) -> str:
 def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[Said, ...]]:
     """A record for each of ``steps``, and what could not be used."""
     records = [Record() for _ in steps]
-    kept = plain.get("steps") if isinstance(plain, Mapping) else None
-    if not isinstance(kept, Mapping):
+    saved = plain.get("steps") if isinstance(plain, Mapping) else None
+    if not isinstance(saved, Mapping):
         return records, (said(Code.UNREADABLE),)
     numbers = {step.key: number for number, step in enumerate(steps)}
     dropped = []
-    for key, raw in kept.items():
+    for key, raw in saved.items():
         number, record = numbers.get(_key(str(key))), _record(raw)
         if number is None or record is None or raw.get("mark") != steps[number].mark:
             name = raw.get("name") if isinstance(raw, Mapping) else None
@@ -84,7 +84,7 @@ def _record(raw: Any) -> Record | None:
             tempo_bpm=None if tempo is None else float(tempo),
             lately=lately[-Record.LATELY :],
         )
-        told = (record.repetitions, record.clean, record.seconds, record.helped, tempo or 0.0)
-        return record if all(value >= 0 and isfinite(value) for value in told) else None
+        values = (record.repetitions, record.clean, record.seconds, record.helped, tempo or 0.0)
+        return record if all(value >= 0 and isfinite(value) for value in values) else None
     except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         return None

@@ -1,7 +1,7 @@
 """What came of a repetition, and whether it was clean, as a teacher means it.
 
 Nothing missed, nothing extra, nothing on a wrong drum; the strokes in time and as loud as asked; no
-limb away from the beat. How much of it each level asks stands in ``ASKED``. It is judged over
+limb away from the beat. How much of it each level asks stands in ``REQUIRED``. It is judged over
 repetitions together; one repetition alone is held less strictly, since people's errors hang
 together for some beats: a single bar may lie all on one side and mean nothing.
 
@@ -85,7 +85,7 @@ class Ask:
 #: those (``simulation.skills``), have at their own level: together what they reach in five of six
 #: tries, once what a repetition falls under in one of ten. ``python -m tests.long lessons`` shows
 #: what comes of it.
-ASKED: Mapping[Level, Ask] = {
+REQUIRED: Mapping[Level, Ask] = {
     Level.BEGINNER: Ask(
         played=0.82, played_once=0.74,
         in_time=0.84, in_time_once=0.74,
@@ -151,7 +151,7 @@ def lacks(
     tallies: Sequence[Tally], level: Level, tolerance_ms: float, *, once: bool
 ) -> tuple[Lack, ...]:
     """What keeps repetitions together, or one alone (``once``), from being clean at a level."""
-    tally, ask = together(tallies), ASKED[level]
+    tally, ask = together(tallies), REQUIRED[level]
 
     def beyond(faults: int, share: float) -> bool:
         unlucky = 1 if tally.strokes >= UNLUCKY_OF else 0
@@ -210,21 +210,21 @@ def repetition(
     run: MatchedRun, pattern: Pattern, tempo_bpm: float, *, seconds: float, advice: str = ""
 ) -> Repetition:
     """The repetition behind a matched run of ``pattern``, the one that was laid out."""
-    told = places(run, tuple(bar.meter for bar in pattern.bars))
+    grades = places(run, tuple(bar.meter for bar in pattern.bars))
     return Repetition(
         bars=bar_tallies(run),
         hits=len(run.hits),
         steady=_is_steady(steadiness(Strokes.of(run), tempo_bpm)),
         advice=advice,
-        together=tuple(_together(told)),
-        worst=_worst(told, pattern),
+        together=tuple(_together(grades)),
+        worst=_worst(grades, pattern),
         seconds=seconds,
     )
 
 
-def _is_steady(told: Steadiness) -> bool:
-    drift = told.drift_percent
-    return told.trend == STEADY and (drift is None or abs(drift) <= DRIFT_PERCENT)
+def _is_steady(found: Steadiness) -> bool:
+    drift = found.drift_percent
+    return found.trend == STEADY and (drift is None or abs(drift) <= DRIFT_PERCENT)
 
 
 def bar_tallies(run: MatchedRun) -> tuple[Tally, ...]:
@@ -266,9 +266,9 @@ def bar_tallies(run: MatchedRun) -> tuple[Tally, ...]:
     )
 
 
-def _worst(told: tuple[PlaceGrade, ...], pattern: Pattern) -> Fault | None:
+def _worst(grades: tuple[PlaceGrade, ...], pattern: Pattern) -> Fault | None:
     strokes = [(number, s) for number, bar in enumerate(pattern.bars) for s in bar.strokes]
-    faults = [place.targets - place.clean for place in told]
+    faults = [place.targets - place.clean for place in grades]
     if not any(faults):
         return None
     number, stroke = strokes[faults.index(max(faults))]

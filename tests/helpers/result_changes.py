@@ -74,7 +74,7 @@ def result_of(
         book.begin()
         known = SKILLS[skill] if isinstance(skill, str) else skill
         for recording in _takes(book.sitting, book, known, seed=seed):
-            pattern = file.assessment.pattern_of(book.sitting.asked)
+            pattern = file.assessment.pattern_of(book.sitting.current_item)
             graded = grade_take(pattern, recording.take(), Options())
             book.add(RunState.PLAYED, recording, graded)
             book.sitting.tell(Event.PLAYED)
@@ -88,7 +88,7 @@ def _takes(sitting: Sitting, book: Book, skill: Skill, *, seed: int) -> Iterator
         if sitting.state is not State.PLAYING:
             sitting.tell(Event.GO_ON)
             continue
-        task = item_task(sitting.assessment, sitting.asked)
+        task = item_task(sitting.assessment, sitting.current_item)
         targets = task.targets()
         recording = task.recording(_LEAD_S, Profile(kit="a kit", player=book.who), targets)
         for time_s, data in perform(targets, skill, 1000 * seed + len(book.runs)).messages:

@@ -20,7 +20,7 @@ from playalong.pattern.library.catalogue import Library
 from playalong.practice.feedback import KNOWN, State
 from playalong.practice.lesson import Lesson
 from playalong.practice.plan import Kind
-from playalong.practice.repetition import ASKED
+from playalong.practice.repetition import REQUIRED
 from playalong.records import pattern_files
 from tests.helpers.students import Student, sit
 from tests.long.frame import Options, Table, generator
@@ -164,7 +164,7 @@ def tables(options: Options) -> Iterator[Table]:
         "asked of repetitions together (and of one alone), in per cent of the strokes",
         ("level", "tolerance ms", "played", "in time", "loud", "limb within ms"),
     )
-    for level, ask in ASKED.items():
+    for level, ask in REQUIRED.items():
         ms = LEVELS[level].tolerance_ms
         cells = [
             f"{100 * getattr(ask, name):.3g} ({100 * getattr(ask, f'{name}_once'):.3g})"

@@ -15,7 +15,6 @@ from playalong.practice.excerpts import (
     Excerpt,
     Part,
     accompaniment,
-    asked,
     beats,
     cut,
     excerpt,
@@ -23,6 +22,7 @@ from playalong.practice.excerpts import (
     listed,
     same_as,
     spoken,
+    strokes_in,
     whole_bars,
 )
 from tests.helpers.exact_takes import faultless, law
@@ -143,7 +143,7 @@ def test_words_are_listed() -> None:
 @given(PATTERNS)
 def test_the_beats_hold_every_stroke_once(whole: Pattern) -> None:
     every = [part for bar in range(len(whole.bars)) for part in beats(whole, bar)]
-    found = Counter(item for part in every for item in asked(whole, [part]))
+    found = Counter(item for part in every for item in strokes_in(whole, [part]))
     assert found == strokes(whole.bars)
 
 
@@ -176,7 +176,7 @@ def test_an_excerpt_is_played_and_graded_like_any_pattern(
     parts = data.draw(st.lists(st.sampled_from(cut(whole)), min_size=1, unique=True))
     part = excerpt(whole, parts, with_rest=True)
     targets = lay_out(part, 90.0)
-    assert len(targets) == len(asked(whole, parts))
+    assert len(targets) == len(strokes_in(whole, parts))
     if any(not is_empty(whole, part) for part in parts):
         counts = graded(part, faultless(targets)).counts
         assert (counts.on_time, counts.missed, counts.extra) == (len(targets), 0, 0)

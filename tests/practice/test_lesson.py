@@ -608,7 +608,7 @@ def test_steps_that_had_another_name_in_earlier_versions_keep_their_records() ->
     }
     assert set(old) != set(plain["steps"])
     again = Lesson.from_plain(SHIPPED["late-bus-home"], {**plain, "steps": old})
-    assert (again.as_plain(), again.told) == (plain, ())
+    assert (again.as_plain(), again.notices) == (plain, ())
 
 
 def test_another_day_begins_with_what_was_shaky_as_measured() -> None:
@@ -621,8 +621,8 @@ def test_another_day_begins_with_what_was_shaky_as_measured() -> None:
     while lesson.step == lesson.steps[1]:
         lesson.played(clean(lesson))
     again = Lesson.from_plain(pattern(FOUR_BEATS), lesson.as_plain())
-    assert len(again.told) == 1
-    assert "repeat" in again.told[0]
+    assert len(again.notices) == 1
+    assert "repeat" in again.notices[0]
     assert again.step == lesson.steps[0]
     repeats = 0
     while again.step == lesson.steps[0]:
@@ -657,7 +657,7 @@ def test_what_no_longer_fits_is_dropped_and_told() -> None:
         "beats 1 to 3",
         *["the whole bar"] * 3,
     ]
-    assert "beat 3" in again.told[0]
+    assert "beat 3" in again.notices[0]
 
 
 @pytest.mark.parametrize(
@@ -675,8 +675,8 @@ def test_what_no_longer_fits_is_dropped_and_told() -> None:
 )
 def test_what_cannot_be_read_starts_anew_and_that_is_told(plain: object) -> None:
     again = Lesson.from_plain(pattern(FOUR_BEATS), plain)
-    assert again.told
-    assert "anew" in again.told[0]
+    assert again.notices
+    assert "anew" in again.notices[0]
     assert open_steps(again) == list(again.steps)
 
 

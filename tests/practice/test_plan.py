@@ -6,7 +6,7 @@ import pytest
 
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Dynamic, Pattern, Practice
-from playalong.practice.excerpts import asked, excerpt, whole_bars
+from playalong.practice.excerpts import excerpt, strokes_in, whole_bars
 from playalong.practice.plan import (
     MANNERS,
     SILENT_S,
@@ -104,7 +104,7 @@ def test_a_chunk_ends_on_the_next_downbeat_that_is_struck() -> None:
     for step in steps:
         if step.kind is Kind.LEARN:
             struck = max(
-                s.at for _, s in asked(pattern('[[bar]]\nsnare = "xx -x x- x-"'), step.parts)
+                s.at for _, s in strokes_in(pattern('[[bar]]\nsnare = "xx -x x- x-"'), step.parts)
             )
             assert step.with_rest is (float(1 - struck) * 4.0 < SILENT_S) or step.landing
 
@@ -126,10 +126,10 @@ def test_what_a_trial_passes_by_is_played_in_it(name: str) -> None:
     steps = plan(SHIPPED[name])
     for trial in trials(steps):
         played = set(
-            asked(SHIPPED[name], steps[trial.plays].parts, (*steps[trial.plays].rounds[-1],))
+            strokes_in(SHIPPED[name], steps[trial.plays].parts, (*steps[trial.plays].rounds[-1],))
         )
         for number in trial.covers:
-            part = asked(SHIPPED[name], steps[number].parts, (*steps[number].rounds[-1],))
+            part = strokes_in(SHIPPED[name], steps[number].parts, (*steps[number].rounds[-1],))
             assert set(part) <= played
 
 
@@ -175,10 +175,10 @@ def test_every_shipped_pattern_has_a_plan_that_leaves_nothing_out(name: str) -> 
     whole = SHIPPED[name]
     steps = plan(whole)
     assert len({step.key for step in steps}) == len(steps)
-    everything = set(asked(whole, whole_bars(whole)))
+    everything = set(strokes_in(whole, whole_bars(whole)))
     for kind in (Kind.LOOP, Kind.CLIMB):
         assert any(
-            step.kind is kind and set(asked(whole, step.parts)) == everything for step in steps
+            step.kind is kind and set(strokes_in(whole, step.parts)) == everything for step in steps
         )
     for variation in whole.variations:
         kinds = [step.kind for step in steps if step.variation == variation]

@@ -14,7 +14,7 @@ from playalong.pattern.targets import lay_out
 from playalong.practice.excerpts import excerpt, whole_bars
 from playalong.practice.phrases import text
 from playalong.practice.repetition import (
-    ASKED,
+    REQUIRED,
     UNLUCKY_OF,
     Lack,
     Repetition,
@@ -145,7 +145,7 @@ def test_a_tempo_that_bends_is_not_steady() -> None:
 
 def test_what_is_asked_rises_with_the_level_but_for_the_narrower_tolerance() -> None:
     """More of what has to be there, and as loud as written; of the time, less within less."""
-    asked = [ASKED[level] for level in Level]
+    asked = [REQUIRED[level] for level in Level]
     for field in ("played", "played_once", "loud", "loud_once"):
         values = [getattr(ask, field) for ask in asked]
         assert values == sorted(values), field

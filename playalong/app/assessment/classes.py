@@ -198,7 +198,7 @@ def summary(found: Verified) -> ClassResult:
             score=marks.score,
             mark=marks.mark,
             is_reached=remark.of(number).is_reached(marks.is_reached, found.assessment.not_yet),
-            figures=tuple((mark.asked, mark.value) for mark in marks.marks),
+            figures=tuple((mark.criterion, mark.value) for mark in marks.marks),
             own_mark=remark.of(number).mark,
         )
         for number, (item, marks) in enumerate(

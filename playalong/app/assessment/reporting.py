@@ -236,16 +236,16 @@ def _scored(check: RunCheck) -> str:
 
 def _mark_rows(found: Verified, number: int) -> list[MarkRow]:
     item = found.assessment.items[number]
-    by_measure = {one.measure: one for one in item.asked}
+    by_measure = {one.measure: one for one in item.requirements}
     rows = []
     for mark, now in zip(found.items[number].marks, found.items_now[number].marks, strict=True):
-        if mark.asked in by_measure:
-            measure, what = MEASURES[mark.asked], phrases.limits(by_measure[mark.asked])
+        if mark.criterion in by_measure:
+            measure, what = MEASURES[mark.criterion], phrases.limits(by_measure[mark.criterion])
             figure = measure.written(mark.value)
             if found.version and now.value != mark.value:
                 figure += f" (by this version {measure.written(now.value)})"
         else:
-            what = f"without: {phrases.finding(mark.asked)}"
+            what = f"without: {phrases.finding(mark.criterion)}"
             figure = "not found" if mark.value == 0.0 else "found"
         rows.append(
             MarkRow(requirement=what, figure=figure, mark=mark.mark, is_reached=mark.rank > 0)

@@ -152,7 +152,7 @@ class AssessmentSession:
     def _page(self) -> Page:
         sitting = self.sitting
         if sitting.state is State.READY:
-            covered = sitting.asked.sight_s is not None and sitting.look_s > 0.0
+            covered = sitting.current_item.sight_s is not None and sitting.look_s > 0.0
             return self._covered() if covered else self._bars()
         if sitting.state is State.LOOKING:
             return self._bars()
@@ -195,13 +195,13 @@ class AssessmentSession:
 
     def _covered(self) -> SittingPage:
         sitting = self.sitting
-        lines = [phrases.how(sitting.assessment, sitting.asked)]
+        lines = [phrases.how(sitting.assessment, sitting.current_item)]
         return self._words(
             phrases.COVERED,
             self._offered(),
             rows=self._requirements(),
             words=lines,
-            title=f"{phrases.which_item(sitting).capitalize()}: {sitting.asked.title}",
+            title=f"{phrases.which_item(sitting).capitalize()}: {sitting.current_item.title}",
         )
 
     def _bars(self) -> ReadyPage:
@@ -240,7 +240,8 @@ class AssessmentSession:
     def _requirements(self) -> list[tuple[str, str]]:
         sitting = self.sitting
         rows = [(phrases.which_item(sitting), phrases.which_run(sitting))]
-        limits = [line.partition(": ") for line in phrases.asked(sitting.assessment, sitting.asked)]
+        required = phrases.requirements(sitting.assessment, sitting.current_item)
+        limits = [line.partition(": ") for line in required]
         return [*rows, *((what, limit) for what, _, limit in limits)]
 
     def item_results(self) -> list[tuple[str, str]]:
@@ -351,7 +352,7 @@ class _Waiting(Scene):
 def _clocked(sitting: Sitting) -> str:
     """The title over the bars that come: the time that is left, and the item."""
     time = phrases.left(sitting)
-    return f"{time}  ·  {sitting.asked.title}" if time else sitting.asked.title
+    return f"{time}  ·  {sitting.current_item.title}" if time else sitting.current_item.title
 
 
 def _ended(ended: RunResult) -> RunState:

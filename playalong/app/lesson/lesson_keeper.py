@@ -29,11 +29,11 @@ def begun(
     saved, word = lessons.read(store, player, pattern)
     if saved is not None:
         lesson = Lesson.from_plain(pattern, _plain(saved), rules)
-        return lesson, lesson.told
+        return lesson, lesson.notices
     for earlier in lessons.changed(store, player, pattern):
         changed = Lesson.changed(pattern, _plain(earlier), rules)
         if changed is not None:
-            return changed, changed.told
+            return changed, changed.notices
     return Lesson(pattern, rules), tuple(filter(None, [word]))
 
 

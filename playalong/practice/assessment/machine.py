@@ -118,14 +118,14 @@ class Sitting:
         self.interruptions: tuple[Interruption, ...] = ()
 
     @property
-    def asked(self) -> Item:
+    def current_item(self) -> Item:
         """The item that is on."""
         return self.assessment.items[self.item]
 
     @property
     def is_rehearsal(self) -> bool:
         """Whether the run that is next, or on, is one that does not count."""
-        return not self.assessment.is_homework and self.rehearsals < self.asked.rehearsals
+        return not self.assessment.is_homework and self.rehearsals < self.current_item.rehearsals
 
     @property
     def is_timed(self) -> bool:
@@ -195,7 +195,7 @@ class Sitting:
             self.rehearsals += 1
         else:
             self.attempts += 1
-            if self.attempts >= self.asked.attempts:
+            if self.attempts >= self.current_item.attempts:
                 self._next()
         if self.state is State.READY and not self.assessment.is_homework and not self.left_s:
             self.state = State.CLOSED
@@ -214,7 +214,7 @@ class Sitting:
 
     def _go_to(self, item: int) -> None:
         self.item, self.rehearsals, self.attempts = item, 0, 0
-        self.look_s = self.asked.sight_s or 0.0
+        self.look_s = self.current_item.sight_s or 0.0
 
     def _stop(self) -> None:
         self.state = State.STOPPED

@@ -13,20 +13,20 @@ from statistics import fmean
 from typing import Any
 
 from playalong.practice.assessment.measures import MEASURES, Plain
-from playalong.practice.assessment.model import Asked, Assessment, Counts, Item
+from playalong.practice.assessment.model import Assessment, Counts, Item, Requirement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mark:
     """What one asked figure came to.
 
-    ``asked`` is the measure's name, or the code of a finding that must not occur; ``value`` its
+    ``criterion`` is the measure's name, or the code of a finding that must not occur; ``value`` its
     figure, None where there is none (of a finding the share of attempts in which it occurs).
     ``rank`` is 0 where it is not reached, and rises with the mark. ``is_own``: the mark is one of
     several of the teacher's own.
     """
 
-    asked: str
+    criterion: str
     value: float | None
     mark: str
     rank: int
@@ -35,7 +35,7 @@ class Mark:
     def as_plain(self) -> dict[str, Any]:
         """As plain objects for JSON."""
         return {
-            "asked": self.asked,
+            "asked": self.criterion,
             "value": self.value,
             "mark": self.mark,
             "reached": self.rank > 0,
@@ -74,13 +74,13 @@ def item_marks(assessment: Assessment, item: Item, grades: Sequence[Plain]) -> I
     marks = _marks(assessment, item, chosen)
     missing = any(not mark.rank for mark in marks) or not chosen
     own = next((mark.mark for mark in marks if mark.is_own), assessment.reached)
-    nothing_asked = not item.asked and not item.without
+    no_requirements = not item.requirements and not item.without
     word = assessment.not_yet if missing else own
     return ItemMarks(
         counted=counted,
         score=_mean([MEASURES["score"].figure(grade) for grade in chosen]),
         marks=marks,
-        mark="" if nothing_asked and chosen else word,
+        mark="" if no_requirements and chosen else word,
         is_reached=not missing,
     )
 
@@ -103,14 +103,14 @@ def _counted(assessment: Assessment, item: Item, grades: Sequence[Plain]) -> tup
 
 
 def _marks(assessment: Assessment, item: Item, grades: Sequence[Plain]) -> tuple[Mark, ...]:
-    figures = [_figure_mark(assessment, asked, grades) for asked in item.asked]
+    figures = [_figure_mark(assessment, requirement, grades) for requirement in item.requirements]
     findings = []
     for code in item.without:
         share = _mean([float(code in _codes(grade)) for grade in grades])
         is_reached = share is not None and share <= 0.5
         findings.append(
             Mark(
-                asked=code.value,
+                criterion=code.value,
                 value=share,
                 mark=assessment.reached if is_reached else assessment.not_yet,
                 rank=int(is_reached),
@@ -119,10 +119,10 @@ def _marks(assessment: Assessment, item: Item, grades: Sequence[Plain]) -> tuple
     return (*figures, *findings)
 
 
-def _figure_mark(assessment: Assessment, asked: Asked, grades: Sequence[Plain]) -> Mark:
-    measure = MEASURES[asked.measure]
+def _figure_mark(assessment: Assessment, requirement: Requirement, grades: Sequence[Plain]) -> Mark:
+    measure = MEASURES[requirement.measure]
     value = _mean([measure.figure(grade) for grade in grades])
-    limits, count = asked.limits, len(asked.limits)
+    limits, count = requirement.limits, len(requirement.limits)
     place = next(
         (
             place
@@ -132,7 +132,7 @@ def _figure_mark(assessment: Assessment, asked: Asked, grades: Sequence[Plain]) 
         count,
     )
     return Mark(
-        asked=asked.measure,
+        criterion=requirement.measure,
         value=value,
         mark=limits[place].name if place < count else assessment.not_yet,
         rank=count - place,

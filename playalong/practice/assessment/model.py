@@ -55,7 +55,7 @@ class Limit:
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Requirement:
     """What is asked of one figure of the grade: its ``measure``, and the marks, the best first."""
 
     measure: str
@@ -90,7 +90,7 @@ class Item:
     attempts: int = 1
     counts: Counts = Counts.BEST
     judging: bool = True
-    asked: tuple[Asked, ...] = ()
+    requirements: tuple[Requirement, ...] = ()
     without: tuple[Code, ...] = ()
     by_eye: tuple[str, ...] = ()
 

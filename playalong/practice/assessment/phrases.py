@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from playalong.grading.grade import Code
 from playalong.practice.assessment.machine import Interruption, Loss, Sitting, State
 from playalong.practice.assessment.measures import MEASURES
-from playalong.practice.assessment.model import Asked, Assessment, Counts, Item
+from playalong.practice.assessment.model import Assessment, Counts, Item, Requirement
 from playalong.support.text import counted
 
 #: What was found, by its code, as a teacher names it in a list.
@@ -72,10 +72,10 @@ def overview(assessment: Assessment) -> str:
     items = counted(len(assessment.items), "item")
     if assessment.is_homework:
         return f"homework, {items} in {counted(assessment.days, 'day')}"
-    told = f"{items} in {minutes(assessment.total_s)}"
+    line = f"{items} in {minutes(assessment.total_s)}"
     if assessment.warm_up_s:
-        told += f", after {minutes(assessment.warm_up_s)} to warm up"
-    return told
+        line += f", after {minutes(assessment.warm_up_s)} to warm up"
+    return line
 
 
 def minutes(seconds: float) -> str:
@@ -117,16 +117,16 @@ def how(assessment: Assessment, item: Item) -> str:
     return ", ".join(parts)
 
 
-def asked(assessment: Assessment, item: Item) -> list[str]:
+def requirements(assessment: Assessment, item: Item) -> list[str]:
     """What is asked of an item, a line each: "score: at least 75 points"."""
-    lines = [limits(one) for one in item.asked]
+    lines = [limits(one) for one in item.requirements]
     lines += [f"without: {FOUND[code]}" for code in item.without]
     if item.by_eye:
         lines.append(f"your teacher looks at {', '.join(item.by_eye)}")
     return lines
 
 
-def limits(one: Asked) -> str:
+def limits(one: Requirement) -> str:
     """What is asked of one figure: "spread: at most 30 ms", "score: good 80, pass 65 points"."""
     measure = MEASURES[one.measure]
     if len(one.limits) == 1:
@@ -156,7 +156,7 @@ LOOKING = "Look it through: it starts when the time is over."
 
 def which_run(sitting: Sitting) -> str:
     """The run that is next: "attempt 2 of 3", "rehearsal 1 of 1, does not count"."""
-    item = sitting.asked
+    item = sitting.current_item
     if sitting.assessment.is_homework:
         return f"run {sitting.attempts + 1} today"
     if sitting.is_rehearsal:

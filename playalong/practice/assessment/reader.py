@@ -53,13 +53,13 @@ from playalong.practice.assessment.measures import MEASURES
 from playalong.practice.assessment.model import (
     NOT_YET,
     REACHED,
-    Asked,
     Assessment,
     Clicks,
     Counts,
     Item,
     Kind,
     Limit,
+    Requirement,
     has_ghosts,
     has_unisons,
 )
@@ -317,7 +317,7 @@ class _Reader(TableReader):
         if (
             named is None
         ):  # what is asked is read all the same, so that all mistakes are told at once
-            self._asked(table, path, pattern=None, variations=(), reached=reached)
+            self._requirements(table, path, pattern=None, variations=(), reached=reached)
             return None
         name, pattern = named
         for one in variations:
@@ -329,7 +329,7 @@ class _Reader(TableReader):
                 )
         if any(one not in pattern.variations for one in variations):
             return None
-        asked, without = self._asked(
+        requirements, without = self._requirements(
             table, path, pattern=pattern, variations=tuple(variations), reached=reached
         )
         return Item(
@@ -348,7 +348,7 @@ class _Reader(TableReader):
             attempts=attempts,
             counts=counts,
             judging=judging,
-            asked=asked,
+            requirements=requirements,
             without=without,
             by_eye=by_eye,
         )
@@ -360,7 +360,7 @@ class _Reader(TableReader):
         parts = [int(part) for part in text.split("+")]
         return parts[0], parts[1], parts[2] if len(parts) > 2 else 0
 
-    def _asked(
+    def _requirements(
         self,
         table: Table,
         path: Path,
@@ -368,7 +368,7 @@ class _Reader(TableReader):
         pattern: Pattern | None,
         variations: tuple[str, ...],
         reached: str,
-    ) -> tuple[tuple[Asked, ...], tuple[Code, ...]]:
+    ) -> tuple[tuple[Requirement, ...], tuple[Code, ...]]:
         found, path = table.get("asked", {}), (*path, "asked")
         if not isinstance(found, dict):
             self.wrong_key(path, "write [item.asked] and, below it, a line for each figure")
@@ -376,8 +376,8 @@ class _Reader(TableReader):
         self.known(found, path, (*MEASURES, "without"))
         if pattern is not None:
             self._fits(found, path, pattern, variations=variations)
-        asked = [
-            Asked(name, limits)
+        requirements = [
+            Requirement(name, limits)
             for name in found
             if name in MEASURES
             for limits in [self._limits(name, found[name], (*path, name), reached=reached)]
@@ -389,16 +389,16 @@ class _Reader(TableReader):
             if code not in known:
                 listed = ", ".join(known)
                 self.wrong((*path, "without"), f'"{code}" is no finding; they are: {listed}')
-        return tuple(asked), tuple(Code(code) for code in codes if code in known)
+        return tuple(requirements), tuple(Code(code) for code in codes if code in known)
 
     def _fits(
-        self, asked: Table, path: Path, pattern: Pattern, *, variations: tuple[str, ...]
+        self, table: Table, path: Path, pattern: Pattern, *, variations: tuple[str, ...]
     ) -> None:
         """Tell of figures that a grade of this pattern cannot have."""
-        if "ghost-contrast" in asked and not has_ghosts(pattern, variations):
+        if "ghost-contrast" in table and not has_ghosts(pattern, variations):
             message = "this pattern has no ghost notes beside other strokes: leave it out"
             self.wrong_key((*path, "ghost-contrast"), message)
-        if "unisons" in asked and not has_unisons(pattern, variations):
+        if "unisons" in table and not has_unisons(pattern, variations):
             self.wrong_key((*path, "unisons"), "no two strokes of this pattern fall together")
 
     def _limits(self, name: str, value: Any, path: Path, *, reached: str) -> tuple[Limit, ...]:

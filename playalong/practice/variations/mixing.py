@@ -161,10 +161,11 @@ class Explainer:
         best = int(np.argmin(cost))  # the first of equals: fewest variations
         targets = choices.targets(best, self._pattern, self._tempo_bpm)
         run = MatchedRun.of(targets, Hits.of(hits), self._rules)
-        told = counts(run)
-        if told.targets + told.extra and 1.0 - told.matched / (told.targets + told.extra) > OTHER:
+        tally = counts(run)
+        n = tally.targets + tally.extra
+        if n and 1.0 - tally.matched / n > OTHER:
             return Explanation(
-                names=(), cost=float(cost[best]), counts=told, bar=bar, groove=(), is_other=True
+                names=(), cost=float(cost[best]), counts=tally, bar=bar, groove=(), is_other=True
             )
         groove = tuple(
             GrooveError(targets.names[number], float(error_ms))

@@ -127,9 +127,9 @@ def warmth(
     temperature: float,
 ) -> Warmth:
     """What these bars are worth, ``elapsed_s`` into the warm-up at a temperature."""
-    asked, rows = passage.asked, passage.rows
-    share = len(rows) / asked if asked else 0.0
-    beside = passage.beside / asked if asked else 0.0
+    expected, rows = passage.expected, passage.rows
+    share = len(rows) / expected if expected else 0.0
+    beside = passage.beside / expected if expected else 0.0
     velocity = passage.run.hits.velocity[passage.run.hit[rows]]
     plain = velocity[passage.dynamic != _ACCENT]
     forced = float((plain >= _FORCE).mean()) if len(plain) else 0.0
@@ -162,5 +162,5 @@ def rounds(run: MatchedRun, bars: int) -> Iterable[Passage]:
     """
     for first in range(0, run.targets.bars - bars + 1, bars):
         passage = Passage(run, first, first + bars)
-        if passage.asked:
+        if passage.expected:
             yield passage

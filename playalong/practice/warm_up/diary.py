@@ -10,7 +10,7 @@ from typing import Any
 from playalong.practice.warm_up.exercises import BY_NAME
 
 #: So many days are kept.
-KEPT = 90
+MOST_DAYS = 90
 
 #: A point of the curve for so many seconds is kept.
 _EACH_S = 5.0
@@ -69,7 +69,7 @@ class Diary:
 
     def with_day(self, day: Day) -> "Diary":
         """With one more warm-up; the oldest go."""
-        return Diary((*self.days, _thinned(day))[-KEPT:])
+        return Diary((*self.days, _thinned(day))[-MOST_DAYS:])
 
     def curves(self, count: int = 4) -> Sequence[Day]:
         """The latest warm-ups, to be drawn behind that of today."""
@@ -154,8 +154,8 @@ def _bouts(plain: Iterable[Mapping[str, Any]]) -> Iterable[BoutEntry]:
 
 
 def _thinned(day: Day) -> Day:
-    kept = [day.curve[0]] if day.curve else []
+    thinned = [day.curve[0]] if day.curve else []
     for point in day.curve[1:]:
-        if point[0] - kept[-1][0] >= _EACH_S or point is day.curve[-1]:
-            kept.append(point)
-    return Day(day=day.day, curve=tuple(kept), bouts=day.bouts)
+        if point[0] - thinned[-1][0] >= _EACH_S or point is day.curve[-1]:
+            thinned.append(point)
+    return Day(day=day.day, curve=tuple(thinned), bouts=day.bouts)

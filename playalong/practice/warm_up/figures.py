@@ -74,7 +74,7 @@ class Passage:
         return np.flatnonzero((bar >= self.first) & (bar < self.end))
 
     @property
-    def asked(self) -> int:
+    def expected(self) -> int:
         """How many strokes these bars ask for."""
         bar = self.run.targets.bar
         return int(((bar >= self.first) & (bar < self.end)).sum())
@@ -230,12 +230,12 @@ def _soft(passage: Passage, there: NDArray[np.bool_]) -> float | None:
 
 
 def _recalled(passage: Passage) -> float | None:
-    asked = passage.asked
-    if not asked:
+    expected = passage.expected
+    if not expected:
         return None
     errors = half_ns(np.abs(passage.run.error_ms[passage.rows]) / 1000.0)
     off = int((errors > passage.run.tolerance[passage.run.target[passage.rows]]).sum())
-    return 100.0 * (asked - len(passage.rows) + passage.beside + 0.5 * off) / asked
+    return 100.0 * (expected - len(passage.rows) + passage.beside + 0.5 * off) / expected
 
 
 def _sd(values: Floats) -> float | None:

@@ -88,7 +88,7 @@ def test_figures_are_the_same_in_report_table_result_and_grade_json(
         assert report.sections[number].score == f"{total:.0f}"
         assert report.sections[number].advice == told["advice"]
         for mark in found.items[number].marks:
-            if mark.asked == "spread":
+            if mark.criterion == "spread":
                 assert float(table[f"{number + 1}.asked.spread"]) == told["timing"]["sd_ms"]
 
 

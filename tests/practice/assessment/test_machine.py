@@ -205,7 +205,7 @@ def test_whatever_happens_the_laws_hold(steps: list[Event | float], assessment: 
         assert 0.0 <= sitting.left_s <= left_s
         assert state is not State.CLOSED or sitting.state is State.CLOSED
         assert 0 <= sitting.item < len(assessment.items)
-        assert assessment.is_homework or sitting.attempts <= sitting.asked.attempts
+        assert assessment.is_homework or sitting.attempts <= sitting.current_item.attempts
         again = Sitting.resumed(assessment, sitting.as_plain())
         assert again.left_s == pytest.approx(sitting.left_s, abs=1e-3)
         assert not again.is_timed, "the clock stands until somebody goes on"

@@ -9,12 +9,12 @@ from playalong.grading.grade import Code
 from playalong.practice.assessment.marks import item_marks
 from playalong.practice.assessment.measures import MEASURES
 from playalong.practice.assessment.model import (
-    Asked,
     Assessment,
     Counts,
     Item,
     Kind,
     Limit,
+    Requirement,
 )
 from playalong.practice.assessment.phrases import FOUND, finding, limits
 from tests.helpers.shipped import SHIPPED
@@ -40,21 +40,21 @@ def marked(item: Item, *grades: Any, kind: Kind = Kind.TIMED) -> Any:
     return item_marks(assessment, item, grades)
 
 
-SCORE = Asked("score", (Limit("very good", 90.0), Limit("good", 75.0)))
-MISSED = Asked("missed", (Limit("reached", 2.0),))
+SCORE = Requirement("score", (Limit("very good", 90.0), Limit("good", 75.0)))
+MISSED = Requirement("missed", (Limit("reached", 2.0),))
 
 
 @pytest.mark.parametrize(
     ("score", "mark"), [(95.0, "very good"), (90.0, "very good"), (89.9, "good"), (70.0, "not yet")]
 )
 def test_a_figure_has_the_best_mark_that_it_reaches(score: float, mark: str) -> None:
-    found = marked(replace(ITEM, asked=(SCORE,)), grade(score))
+    found = marked(replace(ITEM, requirements=(SCORE,)), grade(score))
     assert found.mark == found.marks[0].mark == mark
     assert found.is_reached is (score >= 75.0)
 
 
 def test_what_is_not_reached_outweighs_a_good_mark() -> None:
-    found = marked(replace(ITEM, asked=(SCORE, MISSED)), grade(95.0, 3))
+    found = marked(replace(ITEM, requirements=(SCORE, MISSED)), grade(95.0, 3))
     assert [mark.mark for mark in found.marks] == ["very good", "not yet"]
     assert (found.mark, found.is_reached) == ("not yet", False)
 
@@ -66,7 +66,7 @@ def test_a_finding_must_not_occur() -> None:
 
 
 def test_a_figure_that_cannot_be_had_is_not_reached() -> None:
-    item = replace(ITEM, asked=(Asked("ghost-contrast", (Limit("reached", 10.0),)),))
+    item = replace(ITEM, requirements=(Requirement("ghost-contrast", (Limit("reached", 10.0),)),))
     assert marked(item, grade(90.0, contrast=-12.0)).mark == "reached"
     found = marked(item, grade(90.0, contrast=None))
     assert (found.marks[0].value, found.mark) == (None, "not yet")
@@ -74,10 +74,10 @@ def test_a_figure_that_cannot_be_had_is_not_reached() -> None:
 
 def test_the_best_the_last_or_the_mean_counts() -> None:
     grades = (grade(70.0, 0), grade(92.0, 5), grade(81.0, 1))
-    item = replace(ITEM, asked=(SCORE, MISSED), attempts=3)
+    item = replace(ITEM, requirements=(SCORE, MISSED), attempts=3)
     best = marked(replace(item, counts=Counts.BEST), *grades)
     assert best.counted == (2,), "the best marks, before the highest score"
-    assert marked(replace(item, asked=()), *grades).counted == (1,)
+    assert marked(replace(item, requirements=()), *grades).counted == (1,)
     assert marked(replace(item, counts=Counts.LAST), *grades).score == 81.0
     mean = marked(replace(item, counts=Counts.MEAN), *grades)
     assert mean.counted == (0, 1, 2)
@@ -95,7 +95,7 @@ def test_with_the_mean_a_finding_occurs_where_it_does_in_more_than_half() -> Non
 def test_nothing_played_is_not_yet_and_nothing_asked_has_no_mark() -> None:
     assert marked(ITEM).mark == "not yet"
     assert marked(ITEM, grade(50.0)).mark == ""
-    assert marked(replace(ITEM, asked=(SCORE,))).marks[0].value is None
+    assert marked(replace(ITEM, requirements=(SCORE,))).marks[0].value is None
 
 
 def test_every_measure_is_a_figure_of_a_grade() -> None:
@@ -115,6 +115,6 @@ def test_every_cause_and_every_measure_has_words() -> None:
     assert len(set(FOUND.values())) == len(FOUND)
     assert finding("ghost_loud") == "ghost notes too loud"
     assert finding("of_a_later_version") == "of a later version"
-    score = Asked("score", (Limit("good", 80.0), Limit("pass", 65.0)))
+    score = Requirement("score", (Limit("good", 80.0), Limit("pass", 65.0)))
     assert limits(score) == "score: good 80, pass 65 points"
-    assert limits(Asked("spread", (Limit("reached", 30.0),))) == "spread: at most 30 ms"
+    assert limits(Requirement("spread", (Limit("reached", 30.0),))) == "spread: at most 30 ms"

@@ -10,7 +10,7 @@ from playalong.pattern.library.catalogue import UnknownPattern
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read as read_pattern
 from playalong.practice.assessment.model import Clicks, Counts, Kind, Limit
-from playalong.practice.assessment.phrases import asked, how, overview
+from playalong.practice.assessment.phrases import how, overview, requirements
 from playalong.practice.assessment.reader import AssessmentError, is_assessment, own_patterns, read
 from playalong.records.assessments.files import load_assessment, shipped
 
@@ -83,7 +83,7 @@ def test_all_that_can_be_written_is_read() -> None:
     assert (groove.level, own.level) == (Level.ADVANCED, Level.BEGINNER)
     assert (groove.rehearsals, groove.attempts, groove.counts) == (1, 3, Counts.MEAN)
     assert groove.judging is False
-    missed, score = groove.asked
+    missed, score = groove.requirements
     assert missed.limits == (Limit("reached", 2.0),)
     assert score.limits == (Limit("very good", 90.0), Limit("good", 75.0)), "the best first"
     assert groove.without == (Code.GHOST_LOUD,)
@@ -161,7 +161,7 @@ def test_homework_has_no_clock() -> None:
 
 def test_what_a_pattern_cannot_show_is_not_asked() -> None:
     text = WHOLE.replace("missed = 2", "ghost-contrast = 12\nunisons = 20")
-    assert read(text, "autumn.toml", find).items[0].asked[0].measure == "ghost-contrast"
+    assert read(text, "autumn.toml", find).items[0].requirements[0].measure == "ghost-contrast"
     plain = GROOVE.replace("--g- X---", "---- X---").replace("hi-hat", "kick")
     bare = plain.replace('kick = "xx xx xx xx"\n', "")
     with pytest.raises(AssessmentError) as told:
@@ -181,7 +181,7 @@ def test_those_that_come_with_the_program_can_be_read_and_told() -> None:
         assert found.instructions
         for item in found.items:
             assert how(found, item)
-            assert asked(found, item)
+            assert requirements(found, item)
     assert kinds == set(Kind)
 
 
