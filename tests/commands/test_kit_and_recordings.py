@@ -117,7 +117,8 @@ def test_beats_are_typed_in_kept_and_played_along_with(tmp_path, groove, capsys)
     [
         (["beats", "{}", "--tempo", "80"], "no recording"),
         (["beats", "{}.mp3", "--tempo", "80"], "There is no file"),
-        (["hear", "late-bus-home", "--with", "{}"], "not known yet"),
+        (["hear", "late-bus-home", "--with", "{}"], "no recording"),
+        (["hear", "late-bus-home", "--with", "{}.mp3"], "There is no file"),
         (["hear", "late-bus-home", "--chunk", "nowhere"], "has no chunk"),
         (["hear", "late-bus-home", "--gap", "0+1", "--out", "x.wav"], "--gap"),
     ],
@@ -127,6 +128,38 @@ def test_what_cannot_be_is_told_plainly(tmp_path, capsys, arguments, words):
     path.write_text("these are no sounds at all, but words " * 50)
     assert main([one.format(path) for one in arguments]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_beats_that_nobody_has_told_are_asked_for(tmp_path, capsys):
+    path, out = tmp_path / "untold.wav", tmp_path / "out.wav"
+    wavfile.write(path, 48_000, np.full(48_001, 7, np.int16))
+    assert main(["hear", "late-bus-home", "--with", str(path), "--out", str(out)]) == 2
+    assert "not known yet: tell them with playalong beats" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["evening.m4a", "evening.aac", "evening.opus", "evening.M4A"])
+@pytest.mark.parametrize(
+    "command",
+    [["hear", "late-bus-home", "--with"], ["beats", "--find"], ["beats", "--tempo", "80"]],
+)
+def test_a_recording_of_another_kind_is_told_how_to_convert_it(tmp_path, capsys, command, name):
+    """Wherever it is named first, before its beats or a library are asked for."""
+    path = tmp_path / name
+    path.write_bytes(b"\x00\x00\x00\x20ftypM4A \x00\x00\x00\x00" + bytes(500))
+    assert main([*command, str(path)]) == 2
+    told = capsys.readouterr().err
+    assert f'convert it first: ffmpeg -i "{name}" "evening.flac"' in told
+    assert told.count("\n") == 1
+
+
+@pytest.mark.parametrize("name", ["evening.m4a", "evening.wav"])
+@pytest.mark.parametrize("command", ["hear", "play"])
+def test_a_recording_in_the_place_of_a_pattern_is_told(tmp_path, capsys, command, name):
+    path = tmp_path / name
+    path.write_bytes(b"\x00\x00\x00\x20ftypM4A \x00\x00\x00\x00")
+    assert main([command, str(path)]) == 2
+    told = capsys.readouterr().err
+    assert f"{name} is a recording, not a pattern: name a pattern" in told
 
 
 def test_the_recording_itself_is_never_written_over(groove, capsys):

@@ -20,6 +20,7 @@ from playalong.midi_io.backend import NO_PORT, PortError
 from playalong.midi_io.ports import open_port
 from playalong.pattern.beat_map import BeatMap
 from playalong.records import beat_maps
+from playalong.sound.recordings.decoder import check_readable
 from playalong.sound.recordings.decoding import Recording
 from playalong.support.errors import UserError
 from playalong.support.reading import is_file
@@ -56,6 +57,7 @@ def with_recording(
     """
     beats, notice = beat_maps.read(maps_folder(home), path)
     if beats is None:
+        check_readable(path)
         raise UserError(
             notice
             or f"The beats of {printable(path.name)} are not known yet: tell them with "
@@ -143,6 +145,7 @@ def beats(
         if find:
             from playalong.sound.recordings.beat_finding import check_installed
 
+            check_readable(path)
             check_installed()
         recording = opened(path)
         home.notices += filter(None, [recording.message])

@@ -50,6 +50,17 @@ def add_bars(parser: Parser, usual: str) -> None:
 
 def pattern_of(given: PatternOption) -> "Pattern":
     """The pattern that was named; UserError where there is none."""
-    from playalong.records.pattern_files import load_pattern
+    from pathlib import Path
 
+    from playalong.records.pattern_files import load_pattern
+    from playalong.sound.recordings.decoder import OTHER_KINDS, OWN_KINDS
+    from playalong.support.errors import UserError
+    from playalong.support.text import printable
+
+    path = Path(given.pattern)
+    if path.suffix.casefold() in (*OWN_KINDS, *OTHER_KINDS):
+        raise UserError(
+            f"{printable(path.name)} is a recording, not a pattern: name a pattern, and the "
+            "recording behind --with. Its beats are told with playalong beats."
+        )
     return load_pattern(given.pattern)

@@ -25,6 +25,9 @@ from playalong.support.text import printable
 
 KINDS = "wav, flac, mp3 or ogg (Vorbis)"
 
+#: How files of these kinds are named.
+OWN_KINDS = (".wav", ".flac", ".mp3", ".ogg", ".oga")
+
 #: How files are named that hold sound of other kinds, which a converter makes one of these of.
 OTHER_KINDS = (".m4a", ".mp4", ".aac", ".opus", ".wma", ".aiff", ".aif", ".webm")
 
@@ -84,6 +87,12 @@ def decoded_in_a_process(path: Path) -> tuple[Source, Generator[bytes, None, Non
     except BaseException:
         parts.close()
         raise
+
+
+def check_readable(path: Path) -> None:
+    """RecordingError where the file is nothing that can be decoded: it says what would be."""
+    _, frames = decoded_in_a_process(path)
+    frames.close()
 
 
 def _parts(process: "subprocess.Popen[bytes]", path: Path) -> Generator[bytes, None, None]:
