@@ -1,6 +1,6 @@
 """The three gauges: timing, ghost notes and steadiness while the run goes on.
 
-They are fed settled words. Each keeps only what it shows, so a run may last as long as it likes.
+They are fed settled verdicts. Each keeps only what it shows, so a run may last as long as it likes.
 """
 
 from collections import deque
@@ -130,28 +130,28 @@ class Gauges:
         self._bar = 0
         self._seen = STEADY
 
-    def heard(self, word: VerdictEvent, hit: Hit | None) -> None:
-        """A settled word, and the hit it speaks of."""
-        if word.grace or word.verdict not in MATCHED:
+    def heard(self, event: VerdictEvent, hit: Hit | None) -> None:
+        """A settled event, and the hit it speaks of."""
+        if event.grace or event.verdict not in MATCHED:
             return
-        if word.target is None or hit is None or word.error_ms is None:
+        if event.target is None or hit is None or event.error_ms is None:
             return
-        voice, bar = int(self._targets.voice[word.target]), int(self._targets.bar[word.target])
+        voice, bar = int(self._targets.voice[event.target]), int(self._targets.bar[event.target])
         if bar > self._bar:
             self._bar_over(bar)
-        self.timing.add(word.error_ms, str(LIMBS[self._limb[word.target]]))
+        self.timing.add(event.error_ms, str(LIMBS[self._limb[event.target]]))
         if voice in self._with_ghosts:
-            ghost = bool(self._targets.dynamic[word.target] == _GHOST)
+            ghost = bool(self._targets.dynamic[event.target] == _GHOST)
             self.ghosts.add(ghost, level_db(hit.velocity))
-        written_s = float(self._targets.time_s[word.target])
-        self._strokes.append((written_s, word.error_ms / 1000.0, voice, bar))
+        written_s = float(self._targets.time_s[event.target])
+        self._strokes.append((written_s, event.error_ms / 1000.0, voice, bar))
 
     def _bar_over(self, bar: int) -> None:
         self._bar = bar
         first = max(0, bar - WINDOW_BARS)
         while self._strokes and self._strokes[0][3] < first:
             self._strokes.popleft()
-        # Words are settled only nearly in order: one of an earlier bar may come late.
+        # Verdicts are settled only nearly in order: one of an earlier bar may come late.
         recent = sorted(stroke for stroke in self._strokes if stroke[3] >= first)
         if not recent:
             return

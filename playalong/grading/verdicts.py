@@ -76,7 +76,7 @@ class VerdictEvent:
     grace strokes are written. A ``grace`` stroke names the target that it belongs to, and its
     ``error_ms`` is its distance to the main stroke (negative: before it).
 
-    A later word on the same target or hit takes the place of an earlier one. After a ``settled``
+    A later event on the same target or hit takes the place of an earlier one. After a ``settled``
     one who answers whom, and how well in time, stays as it is. Loudness is heard against
     all strokes of the run, and a drag may lie wider than its window: what is said of these stands
     once the run is over.

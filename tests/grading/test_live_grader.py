@@ -48,11 +48,11 @@ def sayable(targets: Targets, word: VerdictEvent, hit: Hit | None) -> tuple[obje
 
 
 def in_the_end(
-    targets: Targets, words: list[VerdictEvent], told: list[Hit]
+    targets: Targets, events: list[VerdictEvent], told: list[Hit]
 ) -> Counter[tuple[object, ...]]:
     """The last settled word on each hit, and on each target that has none."""
     last: dict[tuple[str, int | None], VerdictEvent] = {}
-    for word in words:
+    for word in events:
         if word.settled:
             last["target", word.target if word.hit is None else None] = word
             last["hit", word.hit] = word
@@ -65,9 +65,9 @@ def in_the_end(
 
 def at_once(targets: Targets, hits: list[Hit]) -> Counter[tuple[object, ...]]:
     played = Hits.of(hits)
-    words = judge(targets, played, RULES).events()
+    events = judge(targets, played, RULES).events()
     return Counter(
-        sayable(targets, word, None if word.hit is None else played[word.hit]) for word in words
+        sayable(targets, word, None if word.hit is None else played[word.hit]) for word in events
     )
 
 
@@ -82,7 +82,7 @@ def fed(
     """All words of a run fed in portions, and the hits in the order in which they were told."""
     order = sorted(range(len(hits)), key=lambda row: hits[row].time_s + delays_s[row])
     grader = kind(targets, RULES)
-    words: list[VerdictEvent] = []
+    events: list[VerdictEvent] = []
     told: list[Hit] = []
     now_s, step = targets.start_s - 0.5, 0
     while now_s < targets.end_s + 1.0:
@@ -93,12 +93,12 @@ def fed(
         ):
             hit = hits[order[len(told)]]
             told.append(hit)
-            words += grader.hit(hit)
-        words += grader.time_passed(now_s)
+            events += grader.hit(hit)
+        events += grader.time_passed(now_s)
     for row in order[len(told) :]:
         told.append(hits[row])
-        words += grader.hit(hits[row])
-    return words + grader.finish(), told
+        events += grader.hit(hits[row])
+    return events + grader.finish(), told
 
 
 @st.composite
@@ -115,8 +115,8 @@ def test_live_settles_on_what_is_judged_at_once(
     case: tuple[Targets, list[Hit], list[float], list[float]],
 ) -> None:
     targets, hits, delays, steps = case
-    words, told = fed(targets, hits, delays, steps_s=steps)
-    assert in_the_end(targets, words, told) == at_once(targets, hits)
+    events, told = fed(targets, hits, delays, steps_s=steps)
+    assert in_the_end(targets, events, told) == at_once(targets, hits)
 
 
 class Untiring(Grader):
@@ -144,11 +144,11 @@ def test_a_settled_word_is_final_but_for_what_only_the_whole_run_tells(
 ) -> None:
     """Loudness may be heard otherwise in the end, and an extra hit become a wide grace stroke."""
     targets, hits, delays, steps = case
-    words, told = fed(targets, hits, delays, steps_s=steps)
+    events, told = fed(targets, hits, delays, steps_s=steps)
     final_targets: dict[int, VerdictEvent] = {}
     final_hits: dict[int, VerdictEvent] = {}
     spoken: set[int] = set()
-    for word in words:
+    for word in events:
         assert word.hit is None or 0 <= word.hit < len(told)
         if word.hit is not None:
             spoken.add(word.hit)
@@ -188,9 +188,9 @@ def test_what_is_said_at_once_holds_but_for_ties(case: Case, step_s: float) -> N
     voices = [STAFF_ORDER[folded(hit.voice, targets.voices)] for hit in hits]
     keys = list(zip(voices, times, strict=True))
     assume(len(set(keys)) == len(keys) and not edges & set(keys))
-    words, _ = fed(targets, hits, [0.0] * len(hits), steps_s=[step_s])
+    events, _ = fed(targets, hits, [0.0] * len(hits), steps_s=[step_s])
     last: dict[int, VerdictEvent] = {}
-    for word in words:
+    for word in events:
         if word.settled and word.verdict in MATCHED and word.hit is not None:
             said = last[word.hit]
             assert (said.verdict, said.target, said.error_ms, said.hi_hat) == (
@@ -212,8 +212,8 @@ def test_the_order_of_simultaneous_hits_does_not_matter(case: Case, chance: Rand
     assert at_once(targets, other) == at_once(targets, hits)
     # Live, only hits of one instant can come in any order.
     in_time = sorted(other, key=lambda hit: hit.time_s)
-    words, told = fed(targets, in_time, [0.0] * len(in_time), steps_s=[0.016])
-    assert in_the_end(targets, words, told) == at_once(targets, hits)
+    events, told = fed(targets, in_time, [0.0] * len(in_time), steps_s=[0.016])
+    assert in_the_end(targets, events, told) == at_once(targets, hits)
 
 
 @law(100)
@@ -221,14 +221,14 @@ def test_the_order_of_simultaneous_hits_does_not_matter(case: Case, chance: Rand
 def test_every_target_and_judged_hit_is_told_once(case: Case) -> None:
     """Optional strokes may go without a word, every other target has exactly one."""
     _, targets, hits = case
-    words = judge(targets, Hits.of(hits), RULES).events()
+    events = judge(targets, Hits.of(hits), RULES).events()
     tolerance_ms = tolerances(targets, RULES.tolerance_ms) / HALF_NS_PER_MS
-    told = Counter(word.target for word in words if word.target is not None and not word.grace)
+    told = Counter(word.target for word in events if word.target is not None and not word.grace)
     assert set(told.values()) <= {1}
     silent = set(range(len(targets))) - set(told)
     assert all(targets.optional[number] for number in silent)
-    assert set(Counter(word.hit for word in words if word.hit is not None).values()) <= {1}
-    for word in words:
+    assert set(Counter(word.hit for word in events if word.hit is not None).values()) <= {1}
+    for word in events:
         assert (word.target is None) == (word.verdict is Verdict.EXTRA)
         assert (word.hit is None) == (word.verdict is Verdict.MISSED)
         assert (word.error_ms is None) == (word.target is None or word.hit is None)
@@ -261,8 +261,8 @@ def test_a_missed_stroke_waits_for_a_hit_that_may_yet_be_left_over() -> None:
     to be meant for the kick, when the window of the snare is over too."""
     targets = placed([(1.0, "kick"), (1.16, "snare")])
     hits = [Hit(1.08, "snare", 84), Hit(1.16, "snare", 84)]
-    words, _ = fed(targets, hits, [0.0, 0.0], steps_s=[0.01])
-    settled = {word.verdict: (word.target, word.hit) for word in words if word.settled}
+    events, _ = fed(targets, hits, [0.0, 0.0], steps_s=[0.01])
+    settled = {word.verdict: (word.target, word.hit) for word in events if word.settled}
     assert settled == {Verdict.WRONG_DRUM: (0, 0), Verdict.ON_TIME: (1, 1)}
 
 
@@ -290,8 +290,8 @@ def test_a_run_broken_off_is_judged_up_to_there() -> None:
     cut = targets.until(1.2)
     assert cut.time_s.tolist() == [0.0, 0.5, 1.0]
     assert cut.bars == 1
-    words = judge(cut, Hits.of([Hit(0.0, "snare", 84)]), RULES).events()
-    assert Counter(word.verdict for word in words) == {Verdict.ON_TIME: 1, Verdict.MISSED: 2}
+    events = judge(cut, Hits.of([Hit(0.0, "snare", 84)]), RULES).events()
+    assert Counter(word.verdict for word in events) == {Verdict.ON_TIME: 1, Verdict.MISSED: 2}
 
 
 @law(100)
@@ -306,10 +306,10 @@ def test_judging_a_run_broken_off_is_judging_its_targets(data: st.DataObject) ->
     assume(len(safe) > 0)
 
     def said(of: Targets) -> dict[int, tuple[Verdict, float | None]]:
-        words = judge(of, Hits.of(hits), RULES).events()
+        events = judge(of, Hits.of(hits), RULES).events()
         return {
             w.target: (w.verdict, w.error_ms)
-            for w in words
+            for w in events
             if w.target is not None and w.target <= safe[-1] and w.verdict in MATCHED
         }
 

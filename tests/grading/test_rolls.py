@@ -180,12 +180,12 @@ def test_live_and_from_a_file_say_the_same(pattern, skill):
         said |= {(word.hit, word.target if word.hit is None else None): word for word in words}
     for word in grader.finish():
         said[word.hit, word.target if word.hit is None else None] = word
-    asked = judge(targets, hits, Rules()).events()
+    events = judge(targets, hits, Rules()).events()
     assert {key: word for key, word in said.items() if word.settled} == {
-        (word.hit, word.target if word.hit is None else None): word for word in asked
+        (word.hit, word.target if word.hit is None else None): word for word in events
     }
-    assert sum(word.grace for word in asked) > 2 * len(targets)
-    assert {word.verdict for word in asked if word.grace} == {Verdict.ON_TIME}
+    assert sum(word.grace for word in events) > 2 * len(targets)
+    assert {word.verdict for word in events if word.grace} == {Verdict.ON_TIME}
 
 
 def test_people_who_play_well_are_told_that_they_do():

@@ -129,9 +129,9 @@ def live(take: DrummerTake) -> list[bool]:
     targets = lay_out(pattern, take.tempo_bpm, max(bars, 1))
     run = MatchedRun.of(targets, hits, Rules())
     gauges = Gauges(targets, Rules(), take.tempo_bpm)
-    words = [word for word in run.verdicts.events() if word.target is not None]
+    events = [word for word in run.verdicts.events() if word.target is not None]
     told, bar = [], 0
-    for word in sorted(words, key=lambda word: (targets.bar[word.target], word.target)):
+    for word in sorted(events, key=lambda word: (targets.bar[word.target], word.target)):
         gauges.heard(word, None if word.hit is None else hits[word.hit])
         if targets.bar[word.target] > bar:
             bar = int(targets.bar[word.target])

@@ -131,10 +131,10 @@ def _page(graded: Graded, context: RunContext) -> RunPage:
     for number in range(len(run.hits)):
         sheet.hit(number, run.hits[number])
     gauges = Gauges(run.targets, run.rules, tempo_bpm)
-    for word in run.verdicts.events():
-        sheet.judged(word)
-        if word.hit is not None:
-            gauges.heard(word, run.hits[word.hit])
+    for event in run.verdicts.events():
+        sheet.judged(event)
+        if event.hit is not None:
+            gauges.heard(event, run.hits[event.hit])
     return RunPage(
         theme=context.theme,
         title=expected.pattern.title,

@@ -1,9 +1,9 @@
-"""Settled words: what nothing that may still come can change.
+"""Settled verdicts: what nothing that may still come can change.
 
 ``Settler`` is given hits as they come, in any portions, and a time up to which all hits are
 known. It settles every window that is over, and every wrong drum whose rivals are all settled,
 and keeps the rest. Given everything at once it settles everything in one step; in portions it
-gives the same words, since a window or a group of rivals is only ever settled whole.
+gives the same verdicts, since a window or a group of rivals is only ever settled whole.
 """
 
 from collections.abc import Iterable
@@ -93,7 +93,7 @@ class Played:
 
 
 class Settler:
-    """Settles the words of one run; see the head of this module."""
+    """Settles the verdicts of one run; see the head of this module."""
 
     def __init__(self, targets: Targets, rules: Rules) -> None:
         self.windows: dict[int, Windows] = windows_of(targets, rules.capture_ms)

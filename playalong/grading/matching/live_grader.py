@@ -1,8 +1,8 @@
-"""The grader: a machine that is fed hits and time, and answers with words.
+"""The grader: a machine that is fed hits and time, and answers with events.
 
 It knows no clock. ``hit`` answers at once with what the hit looks like now; ``time_passed`` tells
-a target missed as soon as its window is over, and a little later says the settled word. Live
-play, a file, a simulated player and a kept take all get their settled words from the same
+a target missed as soon as its window is over, and a little later says the settled verdict. Live
+play, a file, a simulated player and a saved take all get their settled verdicts from the same
 ``Settler``: live in portions, from a file (``judge``) in one.
 
 A hit outside the run (more than the capture window before bar 1, or beyond the last window and
@@ -33,7 +33,7 @@ from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import Targets
 from playalong.pattern.voices import STAFF_ORDER, VOICES, folded, is_judged
 
-#: How long after a window is over its settled word is said, since hits may come late by cable.
+#: How long after a window is over its settled verdict is said, since hits may come late by cable.
 SETTLE_S = 0.15
 
 #: How many hits of a long take are settled at a time: as many as a processor keeps at hand.
@@ -49,7 +49,7 @@ _ROW = np.dtype([("time_s", np.float64), ("voice", np.int16), ("velocity", np.fl
 def judge(
     targets: Targets, hits: Hits, rules: Rules, *, rows: NDArray[np.int64] | None = None
 ) -> Verdicts:
-    """The settled words on all ``hits`` of a run, or on those in ``rows``; numbers are rows."""
+    """The settled verdicts on all ``hits`` of a run, or on those in ``rows``; numbers are rows."""
     counts_as = np.full(len(VOICES), -1, np.int16)
     for code, voice in enumerate(VOICES):
         if is_judged(voice.name, targets.voices):
@@ -165,7 +165,7 @@ class Grader:
         self._next_over = min((line.end[0] for line in self._lines.values()), default=NEVER)
 
     def hit(self, hit: Hit) -> list[VerdictEvent]:
-        """What this hit looks like now, and which earlier words it changes; [] if not judged."""
+        """What this hit looks like now, and which earlier verdicts it changes; [] if not judged."""
         number = self._received.add(hit)
         time = 2 * round(hit.time_s * 1e9)
         code = self._codes.get(hit.voice)

@@ -36,7 +36,7 @@ _OF_LEVELS = ("borders", "level_db")
 
 @dataclass(frozen=True, kw_only=True)
 class MatchedRun:
-    """Targets, hits and settled words of one run; arrays of k speak of answered targets."""
+    """Targets, hits and settled verdicts of one run; arrays of k speak of answered targets."""
 
     targets: Targets
     hits: Hits

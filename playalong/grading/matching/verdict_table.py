@@ -31,7 +31,7 @@ from playalong.pattern.targets import Targets
 from playalong.pattern.voices import STAFF_ORDER
 
 CODE = {verdict: code for code, verdict in enumerate(VERDICTS)}
-#: By code whether a hit answers its target; the last one is -1, no word.
+#: By code whether a hit answers its target; the last one is -1, no verdict.
 _ANSWERS = np.array([*(verdict in MATCHED for verdict in VERDICTS), False])
 _OPEN, _CLOSED = STAFF_ORDER["hi-hat-open"], STAFF_ORDER["hi-hat"]
 _RIGHT, _NOT_OPEN, _NOT_CLOSED = (HI_HATS.index(hi_hat) for hi_hat in HiHat)
@@ -43,7 +43,7 @@ _WIDEST, _WIDEST_MS = 1.25, 130
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Verdicts:
-    """Verdicts as a table; each array has one row for each word.
+    """Verdicts as a table; each array has one row for each event.
 
     ``verdict`` int8, index into ``VERDICTS``; ``target``, ``hit`` int64, their numbers, -1 for
     none; ``error`` int64, hit less target in half-nanoseconds, 0 without a pair (of a grace
@@ -117,7 +117,7 @@ class Verdicts:
         return np.flatnonzero(~self.grace & _ANSWERS[self.verdict])
 
     def events(self) -> list[VerdictEvent]:
-        """The rows as words."""
+        """The rows as events."""
         columns = (getattr(self, column.name).tolist() for column in fields(self))
         return [
             VerdictEvent(
