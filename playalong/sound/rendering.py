@@ -41,14 +41,21 @@ def blocks(sounds: Sequence[Sound], level: float = LEVEL, mix: Mix = EVEN) -> It
     for part, part_db in mix.as_levels().items():
         timeline.set_group(part, gain(part_db))
     left = round((last_s - first_s + RING_S) * RATE)
-    for sound in sounds:
-        frame, source = round((sound.time_s - first_s) * RATE), sound.frames(RATE)
-        timeline.place(frame, source, group=part_of(sound))
-        if isinstance(source, np.ndarray):  # a cymbal rings longer
-            left = max(left, frame + len(source))
+    waiting = sorted(
+        ((round((sound.time_s - first_s) * RATE), sound) for sound in reversed(sounds)),
+        key=lambda pair: -pair[0],
+    )
+    # A sound is made when its block comes: many that ring for seconds are more than memory holds.
     while left > 0 or timeline.is_streaming:
-        yield timeline.render(min(_BLOCK, left) if left > 0 else _BLOCK)
-        left -= _BLOCK
+        count = min(_BLOCK, left) if left > 0 else _BLOCK
+        while waiting and waiting[-1][0] < timeline.rendered + count:
+            frame, sound = waiting.pop()
+            source = sound.frames(RATE)
+            timeline.place(frame, source, group=part_of(sound))
+            if isinstance(source, np.ndarray):  # a cymbal rings longer
+                left = max(left, frame + len(source) - timeline.rendered)
+        yield timeline.render(count)
+        left -= count
 
 
 def rendered(sounds: Sequence[Sound], level: float = LEVEL, mix: Mix = EVEN) -> Frames:

@@ -351,6 +351,26 @@ class Recording:
         return Tape(np.full((3 * rate, 2), 0.5, np.float32))
 
 
+def test_a_file_makes_each_sound_when_its_block_comes():
+    """Hundreds of cymbals that ring for seconds at once would be more than memory holds."""
+    made = []
+
+    class Cymbal:
+        def __init__(self, time_s: float) -> None:
+            self.time_s = time_s
+
+        def frames(self, rate: int) -> np.ndarray:
+            made.append(self.time_s)
+            return np.full(8 * rate, 0.001, np.float32)
+
+    sounds = [Cymbal(time_s) for time_s in (40.0, 0.5, 0.25, 20.0, 0.0)]
+    parts = rendering.blocks(sounds)
+    first = next(parts)
+    assert made == [0.0, 0.25, 0.5]
+    assert len(first) + sum(len(part) for part in parts) == 48 * rendering.RATE
+    assert made == [0.0, 0.25, 0.5, 20.0, 40.0]
+
+
 def test_a_file_ends_with_its_stream_and_may_be_written_in_blocks(tmp_path):
     sounds = [Click(0.5, Kind.ONE), Recording()]
     heard = rendering.rendered(sounds, level=0.5)
