@@ -32,7 +32,7 @@ from playalong.app.warm_up.warm_up_session import (
 from playalong.grading.verdicts import Rules
 from playalong.pattern.beat_map import BeatMap
 from playalong.practice.assessment.machine import State
-from playalong.practice.assessment.phrases import STANDS, asked, overview
+from playalong.practice.assessment.phrases import STANDS, overview, requirements
 from playalong.practice.phrases import Code, said, text
 from playalong.practice.warm_up.exercises import EXERCISES
 from playalong.practice.warm_up.phrases import LOOSEN_UP, PAIN, REST, STICKING
@@ -483,7 +483,7 @@ def assessment_ready(theme: Theme) -> ReadyPage:
     """The bars that come in an assessment, and what is asked."""
     found = load_assessment("groove-and-ghost-notes").assessment
     item = found.items[0]
-    rows = [line.partition(": ") for line in asked(found, item)]
+    rows = [line.partition(": ") for line in requirements(found, item)]
     return ReadyPage(
         theme=theme,
         title=f"15:32 left  ·  {item.title}",
