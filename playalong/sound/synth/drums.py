@@ -253,11 +253,11 @@ _DRUMS: dict[str, Drum] = {
     "ride": Drum(
         0.48,
         (
-            Tone(hz=417, ring_s=12.0, level=0.02, cut_s=RINGS_S),
-            Tone(hz=689, ring_s=12.0, level=0.02, cut_s=RINGS_S),
-            _ring(1200, 3000, ring_s=9.5, level=0.034, modes=18, sensitivity=0.1),
-            _ring(3000, 5200, ring_s=11.0, level=0.06, modes=46, sensitivity=0.2),
-            _ring(5200, 7000, ring_s=7.0, level=0.05, modes=30, sensitivity=0.4),
+            Tone(hz=417, ring_s=12.0, level=0.014, cut_s=RINGS_S),
+            Tone(hz=689, ring_s=12.0, level=0.014, cut_s=RINGS_S),
+            _ring(1200, 3000, ring_s=9.5, level=0.024, modes=18, sensitivity=0.1),
+            _ring(3000, 5200, ring_s=11.0, level=0.042, modes=46, sensitivity=0.2),
+            _ring(5200, 7000, ring_s=7.0, level=0.035, modes=30, sensitivity=0.4),
             Band(low_hz=7000, high_hz=12000, ring_s=1.4, level=0.12, modes=110, sensitivity=0.7),
             Band(low_hz=3000, high_hz=11000, ring_s=0.035, level=0.6, modes=90, sensitivity=0.9),
         ),
