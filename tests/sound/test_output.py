@@ -99,12 +99,13 @@ class Machine:
     """A machine whose cards can be pulled out: ``Desk Box``, and the default one.
 
     On no more than one backend, so that there is one default device; its null device asks when
-    the test lets it. ``opened`` are the devices that were opened, in order; nothing opens but
-    ``plays``, of a card's name, "default" and "null".
+    the test lets it. ``opened`` are the devices that were opened, in order, ``tried`` the names of
+    those that were asked for; nothing opens but ``plays``, of a card's name, "default" and "null".
     """
 
     def __init__(self, monkeypatch):
         self.opened, self.plays = [], {"Desk Box", "default", "null"}
+        self.tried = []
         self.may_open = threading.Event()
         self.may_open.set()
         self.cards = Cards(["Desk Box"])
@@ -118,6 +119,7 @@ class Machine:
         self.may_open.wait(20.0)
         is_null = options["backends"] == [miniaudio.Backend.NULL]
         name = "null" if is_null else options["device_id"] or "default"
+        self.tried.append(name)
         if name not in self.plays:
             raise miniaudio.MiniaudioError("failed to init device")
         device = MadeDevice(**options)
@@ -701,6 +703,41 @@ def test_a_device_that_was_lost_comes_back_while_another_stands_in(machine, part
     while not stands_in.is_closed and time.perf_counter() < until_s:
         time.sleep(0.002)
     assert stands_in.is_closed
+
+
+def test_a_lost_device_comes_back_although_what_stood_in_for_it_was_lost_too(machine):
+    now = Now()
+    device = DeviceOutput("desk", clock=now)
+    machine.plays = {"null"}
+    for _ in range(2):
+        timeline = device.timeline
+        let_pass(now, device, machine, seconds=0.6)
+        wait_for_another(device, machine, timeline)
+    assert device.silent
+    timeline = device.timeline
+    machine.plays = {"Desk Box", "null"}
+    now.s += LOOK_S
+    machine.now_open.ask()
+    wait_for_another(device, machine, timeline)
+    assert (device.device_name, device.message) == ("Desk Box", "")
+
+
+def test_where_nothing_was_heard_a_null_device_that_stalls_is_replaced_and_nothing_sought(machine):
+    """A busy machine lets it stall; sound systems asked again and again cost what it has left."""
+    now = Now()
+    machine.plays = {"null"}
+    device = DeviceOutput(clock=now)
+    timeline = device.timeline
+    let_pass(now, device, machine, seconds=0.6)
+    wait_for_another(device, machine, timeline)
+    assert (device.silent, device.message) == (True, output.NO_CARD)
+    tried = len(machine.tried)
+    for _ in range(5):
+        now.s += LOOK_S
+        machine.now_open.ask()
+        device.tend()
+        time.sleep(0.01)  # whoever sought would do so in a thread of its own
+    assert len(machine.tried) == tried
 
 
 def test_while_another_stands_in_sounds_are_played(machine):

@@ -3,8 +3,11 @@
 miniaudio is imported when a device is asked for, so that what opens none does not pay for it.
 """
 
+import ctypes
 import time
 from collections.abc import Callable, Generator, Sequence
+from contextlib import suppress
+from functools import cache
 from math import inf
 from typing import Any, NamedTuple
 
@@ -51,6 +54,11 @@ _UNHEARD = ("discard all samples", "dummy output", "auto_null", "null output")
 #: A device that has asked for so much more than there was time for is heard by nobody, in seconds;
 #: how long it is looked at for that before it is taken.
 _RACING_S, _LOOKED_AT_S = 0.5, 0.03
+
+
+#: What JACK's library is called on Linux, macOS and Windows, as miniaudio looks for it.
+_JACK = ("libjack.so.0", "libjack.so", "libjack.0.dylib", "libjack.dylib", "libjack.dll",
+         "libjack64.dll")  # fmt: skip
 
 
 class OutputError(UserError):
@@ -100,8 +108,23 @@ def null() -> Way:
 def _backends() -> list[Any]:
     import miniaudio
 
+    _hold_libraries()
     enabled = miniaudio.get_enabled_backends() - {miniaudio.Backend.CUSTOM, miniaudio.Backend.NULL}
     return [backend for backend in miniaudio.Backend if backend in enabled]
+
+
+@cache
+def _hold_libraries() -> None:
+    """Let JACK's library stay loaded, where there is one.
+
+    miniaudio loads it anew each time it asks for a device. Each time it makes keys for its threads
+    that it never gives back: after some hundred times the system has none left, and the process
+    dies inside it.
+    """
+    for name in _JACK:
+        with suppress(OSError):
+            ctypes.CDLL(name)
+            return
 
 
 def _found() -> list[Way]:

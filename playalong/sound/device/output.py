@@ -333,8 +333,9 @@ class DeviceOutput(_Levelled):
         self._search: Thread | None = None
         self._found: Line | None = None
         self._closed = False
-        #: Another stands in for the device that was lost, and when that was last looked for.
-        self._stands_in, self._looked_s = False, clock()
+        #: One that was heard is lost; another stands in for it, and when it was last looked for.
+        self._is_missed = self._stands_in = False
+        self._looked_s = clock()
         self._underruns_before = 0
         level_db = _safe_db(level_db)
         self.message = ""
@@ -482,6 +483,7 @@ class DeviceOutput(_Levelled):
         self._wait([(given.at_s, given.sound) for given in self._given if not given.placed.is_over])
         self._given, self._stands_in = [], False
         if not self.silent:
+            self._is_missed = True
             self.message = f"{self._wished} is gone: looking for it, or for another"
         self._search = Thread(
             target=self._seek, args=(self._line, gain(self.level_db)), daemon=True
@@ -558,7 +560,8 @@ class DeviceOutput(_Levelled):
         self._search = self._found = None
         self._looked_s = self._clock()
         wished = self._part is None or self._part.casefold() in self.device_name.casefold()
-        self._stands_in = self.silent or not wished
+        self._is_missed &= self.silent
+        self._stands_in = self._is_missed or not wished
         if self.silent and not was_silent:
             self.message = f"{self._wished} is gone, and no other plays: the click is not heard"
         elif not self.silent:
