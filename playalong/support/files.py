@@ -8,8 +8,9 @@ A link is followed; a device or a pipe is written as it is; a file that may not 
 import errno
 import os
 import shutil
+from collections import deque
 from collections.abc import Iterable, Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from itertools import count
 from pathlib import Path
@@ -100,41 +101,45 @@ def writing(path: Path) -> Iterator[IO[bytes]]:
 
 
 class NewFolder:
-    """A folder of many new files: all of them, or nothing; see ``writing_folder``."""
+    """A folder of many new files: all of them, or nothing; see ``writing_folder``.
+
+    One file flushed after the other takes minutes for thousands: a disk writes many in the time of
+    one where they are asked for together.
+    """
 
     def __init__(self, draft: Path) -> None:
         self._draft = draft
+        self._pool = ThreadPoolExecutor(_AT_ONCE)
+        self._pending: deque[Future[None]] = deque()
         self.files: list[str] = []
 
     def write(self, name: str, data: bytes | str) -> None:
         """Write ``data``, text as UTF-8, to ``name`` below the folder."""
         path = self._draft / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(_as_bytes(data))
+        while len(self._pending) >= _WAITING:
+            self._pending.popleft().result()
+        self._pending.append(self._pool.submit(_write_flushed, path, _as_bytes(data)))
         self.files.append(name)
 
-    def flush(self) -> None:
-        """Let what was written be on the disk.
+    def finish(self) -> None:
+        """Wait until all that was written is on the disk."""
+        while self._pending:
+            self._pending.popleft().result()
 
-        One file after the other takes minutes for thousands: a disk writes many in the time of one
-        where they are asked for together.
-        """
-        with ThreadPoolExecutor(_AT_ONCE) as pool:
-            try:
-                for _ in pool.map(_flush_file, (self._draft / name for name in self.files)):
-                    pass
-            except BaseException:
-                pool.shutdown(wait=False, cancel_futures=True)
-                raise
+    def close(self) -> None:
+        """Write no more."""
+        self._pool.shutdown(cancel_futures=True)
 
 
-#: So many files are flushed at once.
-_AT_ONCE = 16
+#: So many files are written at once, and so many more may wait for it.
+_AT_ONCE, _WAITING = 16, 256
 
 
-def _flush_file(path: Path) -> None:
-    with path.open("r+b") as file:
-        os.fsync(file.fileno())
+def _write_flushed(path: Path, data: bytes) -> None:
+    with path.open("wb") as file:
+        file.write(data)
+        _finish(file)
 
 
 @contextmanager
@@ -148,15 +153,16 @@ def writing_folder(folder: Path) -> Iterator[NewFolder]:
         draft = folder.with_name(f".{short_name(folder.name, _KNOWN_BY)}-{token_hex(4)}.part")
         _make(folder.absolute().parent)
         draft.mkdir()
+        new = NewFolder(draft)
         try:
-            new = NewFolder(draft)
             yield new
-            new.flush()
+            new.finish()
             if folder.is_dir():
                 folder.rmdir()  # an empty one gives way
             draft.rename(folder)
             _flush_folder(folder.parent)
         finally:
+            new.close()
             shutil.rmtree(draft, ignore_errors=True)
 
 

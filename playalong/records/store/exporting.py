@@ -130,11 +130,11 @@ def _write(
 _encoded = json.JSONEncoder(ensure_ascii=False).encode
 
 
-def _json(grade: Mapping[str, Any], hits: Any) -> str:
+def _json(grade: Mapping[str, Any], hits: str | None) -> str:
     """A grade with its hits, a line for each of these."""
     if hits is None:
         return f"{_encoded(grade)}\n"
-    rows = _encoded(hits).replace("}, {", "},\n{")  # there are no words of a person's in a hit
+    rows = hits.replace("}, {", "},\n{")  # there are no words of a person's in a hit
     return f'{_encoded(grade)[:-1]},\n"hits": {rows}}}\n'
 
 

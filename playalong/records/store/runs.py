@@ -467,18 +467,22 @@ def grade_without_hits(database: Database, run: int) -> Any:
         return json.loads(row[0]) if row and row[0] else None
 
 
-def body_of(database: Database, run: int) -> tuple[bytes | None, Any, Any]:
-    """The take of a run, the JSON of its grade, and of its hits; None where there is none."""
+def body_of(database: Database, run: int) -> tuple[bytes | None, Any, str | None]:
+    """The take of a run, the JSON of its grade, and the text of that of its hits, which are many;
+    None where there is none.
+    """
     row = database.row("SELECT take, grade, hits FROM body WHERE run = ?", (run,))
     take, grade, hits = row if row is not None else (None, None, None)
     with decoding(database):
         return (
             bytes(take) if take is not None else None,
             json.loads(grade) if grade else None,
-            json.loads(zlib.decompress(hits)) if hits else None,
+            zlib.decompress(hits).decode() if hits else None,
         )
 
 
 def grade_of(database: Database, run: int) -> tuple[Any, Any]:
     """The JSON of a run's grade as it was shown, and of its hits; None where there is none."""
-    return body_of(database, run)[1:]
+    _, grade, hits = body_of(database, run)
+    with decoding(database):
+        return grade, json.loads(hits) if hits else None
