@@ -5,8 +5,6 @@ again and again, as another program would read it.
 """
 
 import os
-import subprocess
-import sys
 import tempfile
 import time
 from collections.abc import Iterator
@@ -15,6 +13,7 @@ from pathlib import Path
 from playalong.app.memory import Memory
 from playalong.records.store.database import Database
 from playalong.records.store.runs import unpacked
+from tests.helpers.killed_program import start, strokes_of_runs
 from tests.long.frame import Options, Table
 
 FULL_COUNT, SAMPLE_COUNT = 4, 1
@@ -41,12 +40,7 @@ def _played() -> tuple[int, int, float]:
         for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
             environment[variable] = str(Path(home) / variable.lower())
         log = Path(home) / "strokes.txt"
-        program = subprocess.Popen(
-            [sys.executable, "-m", "tests.helpers.killed_program", str(log), *COMMAND],
-            env=environment,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
+        program = start(log, COMMAND, environment)
         memory = Memory(folder=Path(home) / "xdg_data_home" / "playalong")
         oldest_s, readings, most = 0.0, 0, 0
         while program.poll() is None:
@@ -55,12 +49,10 @@ def _played() -> tuple[int, int, float]:
             kept = _on_disk(memory.path)
             if not kept:
                 continue
-            strokes = [line.split() for line in log.read_text().splitlines()]
-            handed = [(float(row[0]), int(row[1])) for row in strokes if len(row) == 2]
-            first = next(at for at, (_, loud) in enumerate(handed) if loud == kept[0])
+            strokes = strokes_of_runs(log)
             if not readings:  # and how long the first one took
-                oldest_s = max(oldest_s, now_s - handed[first][0])
-            missing = [at_s for at_s, _ in handed[first + len(kept) :] if at_s <= now_s]
+                oldest_s = max(oldest_s, now_s - strokes[0][0])
+            missing = [at_s for at_s, _ in strokes[len(kept) :] if at_s <= now_s]
             if missing:
                 oldest_s = max(oldest_s, now_s - missing[0])
             readings, most = readings + 1, max(most, len(kept))

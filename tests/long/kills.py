@@ -2,16 +2,14 @@
 
 A program of its own plays in real time and is killed (KILL, TERM, INT, HUP) at random moments: in
 play with somebody at a made-up kit, in practice, kit and demo with a simulated player. One of eight
-is killed while it starts, the others after the first stroke; in kit there is no run. Then the store
-passes SQLite's integrity check; what was played until a second before is in it, as a kept run or as
-one that is offered at the next start; the lesson and the profile stand.
+is killed while it starts, the others after the first stroke of a run; in kit there is no run. Then
+the store passes SQLite's integrity check; what was played until a second before is in it, as a kept
+run or as one that is offered at the next start; the lesson and the profile stand.
 """
 
 import json
 import os
 import signal
-import subprocess
-import sys
 import tempfile
 import time
 from collections import Counter
@@ -24,6 +22,7 @@ from playalong.midi.messages import NOTE_ON, kind_of
 from playalong.records import profiles, takes
 from playalong.records.store import runs
 from playalong.records.store.database import Database
+from tests.helpers.killed_program import has_begun, start, strokes_of_runs
 from tests.long.frame import Options, Table, generator
 
 FULL_COUNT, SAMPLE_COUNT = 200, 4
@@ -31,11 +30,8 @@ FULL_COUNT, SAMPLE_COUNT = 200, 4
 #: Promised: what is older than this is on the disk.
 PROMISED_S = 1.0
 
-#: The share of kills while the program starts, and how long the first stroke is waited for.
-EARLY, FIRST_STROKE_S = 1 / 8, 60.0
-
-#: So many strokes may come at the made-up kit before the run begins: in a second and a half.
-BEFORE = 30
+#: The share of kills while the program starts; how long a run's first stroke is waited for.
+EARLY, BEGIN_S = 1 / 8, 60.0
 
 SIGNALS = ("SIGKILL", "SIGTERM", "SIGINT", "SIGHUP")
 
@@ -49,12 +45,15 @@ COMMANDS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Found:
-    """What was found after one kill; ``strokes`` of those that were promised, ``missing`` ones."""
+    """What was found after one kill: a run ``is_offered`` to the next start where it was not kept,
+    ``strokes`` of those that were promised, ``missing`` ones.
+    """
 
     command: str
     signal: str
     is_sound: bool
     is_there: bool
+    is_offered: bool
     stands: bool
     strokes: int
     missing: int
@@ -68,7 +67,7 @@ def tables(options: Options) -> Iterator[Table]:
         "killed at random moments",
         (
             *("command", "signal", "times", "in a run", "sound", "run there", "lesson, profile"),
-            *("strokes", "lost"),
+            *("offered", "strokes", "lost"),
         ),
     )
     for command in COMMANDS:
@@ -84,7 +83,11 @@ def tables(options: Options) -> Iterator[Table]:
                 holds = all(count == len(own) for count in counts) and lost == 0
                 strokes = sum(one.strokes for one in own)
                 inside = sum(one.strokes > 0 for one in own)
-                table.row(command, name, len(own), inside, *counts, strokes, lost, holds=holds)
+                offered = sum(one.is_offered for one in own)
+                table.row(
+                    *(command, name, len(own), inside, *counts, offered, strokes, lost),
+                    holds=holds,
+                )
     yield table
 
 
@@ -107,13 +110,8 @@ def _killed(command: str, name: str, after_s: float, *, of_run: bool) -> Found:
         for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
             environment[variable] = str(Path(home) / variable.lower())
         log = Path(home) / "strokes.txt"
-        program = subprocess.Popen(
-            [sys.executable, "-m", "tests.helpers.killed_program", str(log), *COMMANDS[command]],
-            env=environment,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
-        until_s = time.monotonic() + FIRST_STROKE_S
+        program = start(log, COMMANDS[command], environment)
+        until_s = time.monotonic() + BEGIN_S
         while of_run and not has_begun(log) and time.monotonic() < until_s:
             time.sleep(0.02)
         time.sleep(after_s)
@@ -123,7 +121,7 @@ def _killed(command: str, name: str, after_s: float, *, of_run: bool) -> Found:
         memory = Memory(
             folder=Path(home) / "xdg_data_home" / "playalong", simulated=command != "play"
         )
-        strokes = _strokes(log, killed_s - PROMISED_S)
+        strokes = [loud for at_s, loud in strokes_of_runs(log) if at_s <= killed_s - PROMISED_S]
         if not memory.path.exists():  # it was still starting
             return _found(command, name, strokes, kept=[], is_there=True)
         database = memory.opened()
@@ -137,7 +135,8 @@ def _killed(command: str, name: str, after_s: float, *, of_run: bool) -> Found:
             database.close()
         offered = memory.broken_off()
         going = [alive_s for _, state, alive_s in rows if state == runs.GOING]
-        # One that was asked to end while it graded a run leaves it to the next start as well.
+        # Asked to end, a program keeps its run itself, unless it is between its end and its grade:
+        # then it is left to the next start, as after a kill.
         is_there = len(offered) == len(going) <= 1
         is_there &= all(killed_s - alive_s <= PROMISED_S for alive_s in going)
         velocities = [int(velocity) for take in kept for velocity in take.velocity]
@@ -148,7 +147,7 @@ def _killed(command: str, name: str, after_s: float, *, of_run: bool) -> Found:
             if kind_of(data) == NOTE_ON and data[2]
         ]
         return _found(command, name, strokes, kept=velocities, is_there=is_there,
-                      is_sound=is_sound, stands=stands)  # fmt: skip
+                      is_offered=bool(offered), is_sound=is_sound, stands=stands)  # fmt: skip
 
 
 def _found(
@@ -158,42 +157,26 @@ def _found(
     *,
     kept: list[int],
     is_there: bool,
+    is_offered: bool = False,
     is_sound: bool = True,
     stands: bool = True,
 ) -> Found:
-    """``strokes`` are those that had to be kept; at the made-up kit some come before the run does,
-    and each has another loudness than its neighbours: there the order counts as well.
+    """``strokes`` are those that had to be kept. At the made-up kit each has another loudness than
+    its neighbours, and all belong to one run: there the order counts as well.
     """
-    own = strokes
-    if command == "play" and kept and kept[0] in strokes:
-        own = strokes[strokes.index(kept[0]) :]
-    elif command == "play" and len(strokes) <= BEFORE:  # what is kept is younger than promised
-        own = []
-    missing = sum((Counter(own) - Counter(kept)).values())
+    missing = sum((Counter(strokes) - Counter(kept)).values())
     if command == "play" and not missing:
-        missing = sum(was != is_now for was, is_now in zip(own, kept, strict=False))
+        missing = sum(was != is_now for was, is_now in zip(strokes, kept, strict=False))
     return Found(
         command=command,
         signal=name,
         is_sound=is_sound,
         is_there=is_there,
+        is_offered=is_offered,
         stands=stands,
-        strokes=len(own),
+        strokes=len(strokes),
         missing=missing,
     )
-
-
-def has_begun(log: Path) -> bool:
-    """Whether the first stroke has been handed to the program."""
-    return log.exists() and log.stat().st_size > 0
-
-
-def _strokes(log: Path, until_s: float) -> list[int]:
-    """How loud the strokes were that came before ``until_s``, in seconds since 1970."""
-    if not log.exists():
-        return []
-    rows = [line.split() for line in log.read_text().splitlines()]
-    return [int(row[1]) for row in rows if len(row) == 2 and float(row[0]) <= until_s]
 
 
 def _stands(database: Database) -> bool:

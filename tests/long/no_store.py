@@ -27,8 +27,9 @@ from playalong.records import takes
 from playalong.records.store import runs
 from playalong.records.store.runs import BrokenOff
 from playalong.records.store.schema import VERSION
+from tests.helpers.killed_program import has_begun, start, strokes_of_runs
 from tests.long.frame import Options, Table, generator
-from tests.long.kills import FIRST_STROKE_S, has_begun
+from tests.long.kills import BEGIN_S
 
 FULL_COUNT, SAMPLE_COUNT = 56, 7
 
@@ -241,12 +242,8 @@ def _killed(place: Place, way: Way, name: str, *, after_s: float) -> Found:
     log = place.home / "strokes.txt"
     if way.early:
         way.spoil(place)
-    program = subprocess.Popen(
-        [sys.executable, "-m", "tests.helpers.killed_program", str(log), *COMMAND],
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-    )
-    until_s = time.monotonic() + FIRST_STROKE_S
+    program = start(log, COMMAND)
+    until_s = time.monotonic() + BEGIN_S
     while not has_begun(log) and time.monotonic() < until_s:
         time.sleep(0.02)
     if not way.early:
@@ -257,7 +254,7 @@ def _killed(place: Place, way: Way, name: str, *, after_s: float) -> Found:
     program.send_signal(getattr(signal, name))
     killed_s = time.time()
     program.wait(30)
-    strokes = _strokes(log, killed_s - PROMISED_S)
+    strokes = [loud for at_s, loud in strokes_of_runs(log) if at_s <= killed_s - PROMISED_S]
     is_kept = name != "SIGKILL"  # the program itself has seen to it
     offered = is_kept or _is_there(strokes, _of_runs(home.memory.broken_off()))
     way.mend(place)
@@ -295,11 +292,4 @@ def _is_there(strokes: list[int], found: Sequence[Sequence[float]]) -> bool:
     if len(found) != 1 or not found[0]:
         return False
     (kept,) = found
-    own = strokes[strokes.index(int(kept[0])) :] if kept[0] in strokes else []
-    return [int(velocity) for velocity in kept[: len(own)]] == own
-
-
-def _strokes(log: Path, until_s: float) -> list[int]:
-    """How loud the strokes were that came before ``until_s``, in seconds since 1970."""
-    rows = [line.split() for line in log.read_text().splitlines()]
-    return [int(row[1]) for row in rows if len(row) == 2 and float(row[0]) <= until_s]
+    return [int(velocity) for velocity in kept[: len(strokes)]] == strokes
