@@ -8,8 +8,6 @@ from functools import cache
 from math import inf
 from typing import Any
 
-import pygame
-
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import RunContext
 from playalong.midi.port import Arrival
@@ -24,9 +22,6 @@ from playalong.support.resources import folder
 #: How often a page is shown to hands at most: a session that does not end is a failure.
 MOST_FRAMES = 5000
 
-#: Of the frames of a page that nobody looks at, one in so many is drawn.
-DRAWN = 5
-
 Message = tuple[float, bytes]
 
 
@@ -36,39 +31,10 @@ def theme(dark: bool = False, large: bool = False) -> Theme:
     return Theme.load(folder("assets") / "fonts", dark, large)
 
 
-class Glimpsed(Window):
-    """A window of which every frame can be looked at, and few are: it draws those that are, the
-    first of each page, and of the others one in ``DRAWN``.
-    """
-
-    def __init__(self, offscreen: bool) -> None:
-        super().__init__(offscreen)
-        self._page: Page | None = None
-        self._undrawn: tuple[Page, float] | None = None
-        self._passed = 0
-
-    def frame(self, page: Page, now_s: float) -> None:
-        own = page.page if isinstance(page, Struck) else page
-        self._passed = self._passed + 1 if own is self._page else 0
-        self._page, self._undrawn = own, (page, now_s)
-        if self._passed % DRAWN == 0:
-            self._draw()
-
-    @property
-    def surface(self) -> pygame.Surface:
-        if self._undrawn is not None:
-            self._draw()
-        return super().surface
-
-    def _draw(self) -> None:
-        (page, now_s), self._undrawn = self._undrawn, None
-        super().frame(page, now_s)
-
-
 @contextmanager
 def unseen_window(size: tuple[int, int] = (640, 360)) -> Iterator[Window]:
     """A window of ``size`` (width, height) pixels on no screen."""
-    window = Glimpsed.open(size, offscreen=True)
+    window = Window.open(size, offscreen=True)
     yield window
     window.close()
 
