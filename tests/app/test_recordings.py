@@ -415,9 +415,11 @@ def test_beats_that_are_taken_back_are_kept_no_more(recording, context):
 
 
 def test_without_beats_there_is_nothing_to_keep(recording, context):
+    kept = Kept()
     context.window.plan = [(0.0, "k"), (0.2, Key.ESCAPE)]
-    assert BeatsSession(context, recording, None, port=None, keep=Kept()).go() is None
-    assert any("no beats yet" in words for words in context.window.words)
+    assert BeatsSession(context, recording, None, port=None, keep=kept).go() is None
+    assert not context.window.plan, "it was left by Esc, since K keeps nothing"
+    assert not kept
 
 
 def chosen(setting: Setting) -> list[Press]:
@@ -539,9 +541,10 @@ class Called:
         return None
 
 
-def test_strokes_work_the_page_while_nothing_plays(recording, context):
-    """One setting on, more of it; back over the first to the last, where it is kept."""
-    plan = [Outcome.NEXT, Outcome.FASTER, *[Outcome.BACK] * 2, Outcome.FASTER]
+def test_strokes_work_the_page(recording, context):
+    """One setting on, more of it twice; back over the first to the last, which takes one back."""
+    plan = [Outcome.NEXT, *[Outcome.FASTER] * 2, *[Outcome.BACK] * 2, Outcome.SLOWER]
+    plan.append(Outcome.LEAVE)
     pad_commands = Called([(0.1 * number, outcome) for number, outcome in enumerate(plan)])
     beats = BeatsSession(
         replace(context, pad_commands=pad_commands), recording, TRUE, port=None, keep=Kept()
@@ -550,17 +553,36 @@ def test_strokes_work_the_page_while_nothing_plays(recording, context):
     assert pad_commands.begun
 
 
-def test_strokes_are_not_listened_for_while_it_plays(recording, context):
-    pad_commands = Called([(1.0, Outcome.FASTER)])
+def test_while_it_plays_strokes_change_it_and_stop_it(recording, context):
+    places: list[float] = []
+    plan = [(1.0, Outcome.FASTER), (2.0, Outcome.START), (3.0, Outcome.LEAVE)]
+    context = replace(context, pad_commands=Called(plan), seen=places.append)
     pressed(context, [*chosen(Setting.ALL), Key.ENTER])
-    context.window.plan += [(3.0, "k")]
-    assert (
-        BeatsSession(
-            replace(context, pad_commands=pad_commands), recording, TRUE, port=None, keep=Kept()
-        ).go()
-        == TRUE
-    )
+    session = BeatsSession(context, recording, TRUE, port=None, keep=Kept())
+    assert session.go() == TRUE.nudge(5.0)
+    assert places[-1] == places[-20] > 1.0, "it stood still from the second call on"
+
+
+def test_strokes_that_tap_ask_for_nothing(recording, context):
+    pad_commands = Called([(1.0, Outcome.START)])
+    context.window.plan = [(0.0, "t"), (3.0, Key.ESCAPE)]
+    context = replace(context, pad_commands=pad_commands)
+    BeatsSession(context, recording, TRUE, port=None, keep=Kept()).go()
     assert pad_commands.plan
+
+
+def test_the_beats_are_tapped_and_taken_back_by_strokes_alone(recording, context):
+    """Of a recording without beats the first call lets tap; one back is one call as well."""
+    began_s, taps_s = 0.2 + LEAD_S, BEATS_S[:12]
+    wire = [(0.1, Outcome.SLOWER), (began_s + BEATS_S[16], Outcome.SLOWER)]
+    wire.append((began_s + BEATS_S[18], Outcome.FASTER))
+    wire.append((began_s + BEATS_S[20], Outcome.LEAVE))
+    context.window.plan = [(began_s + at_s, Key.SPACE) for at_s in taps_s.tolist()]
+    kept = Kept()
+    context = replace(context, pad_commands=Called(wire))
+    beats = BeatsSession(context, recording, None, port=None, keep=kept).go()
+    assert beats is not None
+    assert kept == [beats, None, beats]
 
 
 # Drafts.

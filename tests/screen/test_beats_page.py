@@ -141,7 +141,7 @@ def test_less_and_more_of_a_setting(theme, setting):
     page = a_page(theme, chosen=SETTINGS.index(setting))
     own = {
         Setting.ORIGIN: (Outcome.AGAIN, Outcome.FASTER),
-        Setting.DONE: (Outcome.LEAVE, Outcome.ACCEPT),
+        Setting.CHANGES: (Outcome.UNDO, Outcome.REDO),
     }
     asked = page.handle(Key.LEFT), page.handle(Key.RIGHT)
     assert asked == own.get(setting, (Outcome.SLOWER, Outcome.FASTER))
@@ -166,7 +166,7 @@ def test_less_and_more_on_the_sheet(theme):
         (Key.ENTER, Outcome.START),
         ("t", Outcome.AGAIN),
         ("u", Outcome.UNDO),
-        ("K", Outcome.ACCEPT),
+        ("K", Outcome.LEAVE),
         (Key.ESCAPE, Outcome.LEAVE),
         (Key.CLOSE, Outcome.LEAVE),
     ],
@@ -178,7 +178,7 @@ def test_keys(theme, key, outcome):
 
 def test_while_the_player_taps_only_stopping_and_leaving_are_offered(theme):
     page = a_page(theme, tapping=True, playing=True)
-    for outcome in (Outcome.AGAIN, Outcome.UNDO, Outcome.ACCEPT, Outcome.SLOWER, Outcome.NEXT):
+    for outcome in (Outcome.AGAIN, Outcome.UNDO, Outcome.SLOWER, Outcome.NEXT):
         assert not page.offers(outcome)
     assert page.handle(Key.ENTER) is Outcome.START
     assert page.handle(Key.SPACE) is None
@@ -199,9 +199,16 @@ def test_strokes_ask_as_keys_do(theme):
     assert page.handle(Outcome.FASTER) is Outcome.FASTER
 
 
-def test_pads_are_not_shown_while_it_plays(theme, written):
+def test_pads_are_shown_unless_they_tap(theme, written):
     assert CALL in words_of(written, a_page(theme, pads=CALLED, call=CALL))
-    assert CALL not in words_of(written, a_page(theme, pads=CALLED, call=CALL, playing=True))
+    assert CALL in words_of(written, a_page(theme, pads=CALLED, call=CALL, playing=True))
+    tapping = a_page(theme, pads=CALLED, call=CALL, playing=True, tapping=True)
+    assert CALL not in words_of(written, tapping)
+
+
+def test_to_leave_is_to_keep_where_there_is_something(theme, written):
+    assert "keep them" in words_of(written, a_page(theme))
+    assert "leave" in words_of(written, a_page(theme, beats=None, loop=None))
 
 
 def test_a_click_goes_to_a_place(theme):

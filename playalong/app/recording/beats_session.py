@@ -1,8 +1,8 @@
 """Setting the beats of a recording: tap along, check by ear and eye, change, undo.
 
 What is heard is the recording with a click on each beat, as one stream, so that a change is heard
-at once. Hits from the pads are taps only while the player has asked to tap; while nothing plays
-strokes work the page. Whatever is changed is kept at once.
+at once. Hits from the pads are taps while the player has asked to tap; else strokes work the page,
+while it plays too. Whatever is changed is kept at once.
 """
 
 from collections.abc import Callable
@@ -10,7 +10,7 @@ from collections.abc import Callable
 import numpy as np
 
 from playalong.app.recording.background import work_on_page
-from playalong.app.recording.beats_draft import NO_BEATS, Draft, DraftError
+from playalong.app.recording.beats_draft import Draft, DraftError
 from playalong.app.recording.recording_sounds import (
     HIGHEST_DB,
     LOUDNESS_STEP_DB,
@@ -42,14 +42,14 @@ LEAD_S = 0.3
 _EARLY_S = 0.15
 
 _BEGIN = (
-    "Tap the beats: press T, and strike any pad or the space bar once on each beat, "
-    "the first time on a 1. A few bars are enough."
+    "First tap the beats: ask for it below, then strike any pad, or the space bar, once on each "
+    "beat, the first time on a 1. A few bars are enough."
 )
 _TAPPING = (
     "Tap on each beat, the first time on a 1. After a few bars leave off, and wait; or press Enter."
 )
 _CHECK = "Check them: play, and hear whether the clicks fall on the beat."
-_NEW = f"{_CHECK} U takes it back."
+_NEW = f'{_CHECK} "{Setting.CHANGES}" takes it back.'
 _STAY = "The beats stay as they were."
 
 _WAYS = {Outcome.SLOWER: -1, Outcome.FASTER: 1}
@@ -75,6 +75,7 @@ class BeatsSession(Scene):
         self._context, self._recording, self._keep = context, recording, keep
         self._draft = Draft(beats, beats.per_bar if beats else per_bar)
         self._before: list[Draft] = []
+        self._after: list[Draft] = []
         self._onsets: Onsets | None = None
         self._sound = Clicked(recording, beats)
         profile = context.profile
@@ -100,6 +101,7 @@ class BeatsSession(Scene):
             level=context.level(),
             pads=_pads(pad_commands) if pad_commands else {},
             call=pad_commands.call if pad_commands else "",
+            chosen=SETTINGS.index(Setting.ORIGIN if beats is None else Setting.LINE),
         )
 
     @property
@@ -113,9 +115,9 @@ class BeatsSession(Scene):
         return self._sound.level_db
 
     def go(self) -> BeatMap | None:
-        """Until the player keeps the beats or leaves; the beats as they are then, if there are any.
+        """Until the player leaves; the beats as they are then, if there are any.
 
-        Either way they are kept: each change was, at once.
+        They are kept: each change was, at once.
         """
         self._stand()
         while True:
@@ -125,12 +127,7 @@ class BeatsSession(Scene):
             if outcome is Outcome.LEAVE:
                 self._stop()
                 return self._draft.beats
-            if outcome is Outcome.ACCEPT:
-                self._stop()
-                if self._draft.beats is not None:
-                    return self._draft.beats
-                self._say(NO_BEATS)
-            elif outcome is not None:
+            if outcome is not None:
                 self._answer(outcome)
 
     def _answer(self, outcome: Outcome) -> None:
@@ -140,6 +137,8 @@ class BeatsSession(Scene):
             self._tap()
         elif outcome is Outcome.UNDO:
             self._undo()
+        elif outcome is Outcome.REDO:
+            self._redo()
         elif outcome in _WAYS:
             self._step(self._page.setting, _WAYS[outcome])
 
@@ -147,8 +146,8 @@ class BeatsSession(Scene):
 
     @property
     def by_pads(self) -> bool:
-        """While it plays, strokes are taps, or nothing."""
-        return self._since_s is None
+        """Strokes work the page unless they are taps."""
+        return self._taps is None
 
     def received(self, message: Heard) -> None:
         """A hit while it plays is a tap, where taps are asked for."""
@@ -208,7 +207,7 @@ class BeatsSession(Scene):
         page.beats, page.per_bar, page.loop = draft.beats, draft.per_bar, draft.loop
         page.playing, page.tapping = self._since_s is not None, self._taps is not None
         page.taps = self._taps or ()
-        page.recording_db = self._sound.level_db
+        page.recording_db, page.changes = self._sound.level_db, len(self._before)
         said = (self._trouble, *context.notices, self._recording.message, context.output.message)
         page.notices = list(dict.fromkeys(filter(None, said)))
 
@@ -276,22 +275,23 @@ class BeatsSession(Scene):
 
     def _make_beats(self, taps: list[float]) -> None:
         per_bar = self._draft.per_bar
-        self._found(
+        is_new = self._found(
             lambda onsets: continued(refined(taps, onsets, per_bar), onsets),
             f"{len(taps)} taps, and the beats from the beginning to the end: ",
         )
+        if is_new:
+            self._page.chosen = SETTINGS.index(Setting.CHANGES)
 
     def _find(self) -> None:
         self._stop()
-        before = self._draft
-        self._found(lambda onsets: find(onsets, self._draft.per_bar), "Found by itself: ")
+        is_new = self._found(lambda onsets: find(onsets, self._draft.per_bar), "Found by itself: ")
         beats = self._draft.beats
-        if self._draft is not before and beats is not None:
+        if is_new and beats is not None:
             self._page.chosen = SETTINGS.index(Setting.PACE)  # one stroke halves or doubles it
             self._say(f"{self._page.words} {half_or_double(beats)}")
 
-    def _found(self, beats_of: Callable[[Onsets], BeatMap], words: str) -> None:
-        """New beats from the onsets of the recording; where there are none, the old ones stay."""
+    def _found(self, beats_of: Callable[[Onsets], BeatMap], words: str) -> bool:
+        """New beats from the onsets of the recording, if there are any; else the old ones stay."""
 
         def work(progress: Progress) -> BeatMap:
             if self._onsets is None:
@@ -304,10 +304,11 @@ class BeatsSession(Scene):
             )
         except UserError as error:
             self._say(f"{error} {_STAY if self._draft.beats else ''}".rstrip())
-            return
+            return False
         self._take(self._draft.with_beats(beats))
         self._say(f"{words}{len(beats)} in all. {_NEW}")
         self._from_s = max(0.0, beats.bar_start_s(0))
+        return True
 
     def _step(self, setting: Setting, way: int) -> None:
         """One step less or more."""
@@ -349,14 +350,24 @@ class BeatsSession(Scene):
         if draft == self._draft:
             return
         self._before.append(self._draft)
+        self._after.clear()
         self._set(draft)
 
     def _undo(self) -> None:
         if not self._before:
             self._say("There is nothing to take back.")
             return
+        self._after.append(self._draft)
         self._set(self._before.pop())
         self._say("Taken back.")
+
+    def _redo(self) -> None:
+        if not self._after:
+            self._say("Nothing was taken back.")
+            return
+        self._before.append(self._draft)
+        self._set(self._after.pop())
+        self._say("Made again.")
 
     def _set(self, draft: Draft) -> None:
         """``draft`` is heard, seen and kept from now on."""
@@ -382,5 +393,5 @@ def _pads(pad_commands: PadCommands) -> dict[Outcome, str]:
     return {
         outcome: voice
         for outcome, voice in pad_commands.pads.items()
-        if outcome not in (Outcome.AGAIN, Outcome.ACCEPT)
+        if outcome is not Outcome.AGAIN
     }

@@ -58,7 +58,7 @@ class Setting(StrEnum):
     LOUDNESS = "recording"
     SHEET = "on the sheet"
     ORIGIN = "beats"
-    DONE = "all set"
+    CHANGES = "changes"
 
 
 #: What less and more are called.
@@ -77,7 +77,7 @@ _WAYS: dict[Setting, tuple[str, str]] = {
     Setting.LOUDNESS: ("softer", "louder"),
     Setting.SHEET: ("less", "more"),
     Setting.ORIGIN: ("tap them", "find them"),
-    Setting.DONE: ("leave", "keep them"),
+    Setting.CHANGES: ("take one back", "make it again"),
 }
 
 SETTINGS = tuple(Setting)
@@ -88,15 +88,15 @@ _DOWN = Button((Key.DOWN,), "↓", "down", outcome=Outcome.NEXT)
 _UP = Button((Key.UP,), "↑", "up", outcome=Outcome.BACK)
 _TAP = Button(("t", "T"), "T", "tap the beats", outcome=Outcome.AGAIN)
 _UNDO = Button(("u", "U"), "U", "undo", outcome=Outcome.UNDO)
-_KEEP = Button(("k", "K"), "K", "keep them", outcome=Outcome.ACCEPT)
+_KEEP = Button((Key.ESCAPE, Key.CLOSE, "k", "K"), "Esc", "keep them", outcome=Outcome.LEAVE)
 
 _TO = {Outcome.NEXT: 1, Outcome.BACK: -1}
 
 #: Settings whose less or more has a button of its own: so that strokes can ask for it as well.
 _SAME = {
     (Setting.ORIGIN, Outcome.SLOWER): Outcome.AGAIN,
-    (Setting.DONE, Outcome.SLOWER): Outcome.LEAVE,
-    (Setting.DONE, Outcome.FASTER): Outcome.ACCEPT,
+    (Setting.CHANGES, Outcome.SLOWER): Outcome.UNDO,
+    (Setting.CHANGES, Outcome.FASTER): Outcome.REDO,
 }
 
 #: Seconds on the sheet.
@@ -139,8 +139,9 @@ class BeatsPage:
     """Setting the beats of a recording. Everything may be set anew between frames.
 
     It is drawn as it is at a second of the recording, which stands at the line. ``loop`` are the
-    first and last bar to be played, counted from 0, None for all. ``taps`` are the taps so far,
-    in seconds of the recording. ``pads`` and ``call`` are as for ``Buttons``.
+    first and last bar to be played, counted from 0, None for all. ``changes`` were made so far, and
+    can be taken back. ``taps`` are the taps so far, in seconds of the recording. ``pads`` and
+    ``call`` are as for ``Buttons``.
 
     SLOWER and FASTER ask for less and more of the ``setting``. A click on a sheet leaves in
     ``wanted_s`` where the player wants to be; while ``tapping``, such a click and space count up
@@ -155,6 +156,7 @@ class BeatsPage:
     per_bar: int = 4
     loop: tuple[int, int] | None = None
     recording_db: float = 0.0
+    changes: int = 0
     playing: bool = False
     tapping: bool = False
     taps: Sequence[float] = ()
@@ -169,7 +171,7 @@ class BeatsPage:
     struck: int = 0
 
     def __post_init__(self) -> None:
-        self._made: dict[tuple[int, bool, bool], Buttons] = {}
+        self._made: dict[tuple[int, bool, bool, bool], Buttons] = {}
         self._pieces: dict[tuple[object, ...], pygame.Surface] = {}
         self._sheets: tuple[_Scale, ...] = ()
         self._cells: list[pygame.Rect] = []
@@ -189,10 +191,10 @@ class BeatsPage:
     @property
     def buttons(self) -> Buttons:
         """What can be asked for now."""
-        state = (self.chosen, self.playing, self.tapping)
+        state = (self.chosen, self.playing, self.tapping, self.beats is None)
         if state not in self._made:
-            call = "" if self.playing else self.call  # strokes are taps, or play along
-            pads = NO_PADS if self.playing else self.pads
+            call = "" if self.tapping else self.call  # strokes are taps then
+            pads = NO_PADS if self.tapping else self.pads
             self._made[state] = Buttons(self._offered(), pads, call)
         return self._made[state]
 
@@ -208,8 +210,7 @@ class BeatsPage:
             _STOP if self.playing else _PLAY,
             _TAP,
             _UNDO,
-            _KEEP,
-            LEAVE,
+            LEAVE if self.beats is None else _KEEP,
         )
 
     def handle(self, press: Press) -> Outcome | None:
@@ -489,6 +490,7 @@ class BeatsPage:
             Setting.LOUDNESS: f"{self.recording_db:.0f} dB".replace("-", "−"),
             Setting.SHEET: f"{self.span_s:.0f} s",
             Setting.LINE: _clock(now_s),
+            Setting.CHANGES: str(self.changes),
         }
         if beats is None:
             return values
