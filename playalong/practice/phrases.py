@@ -41,6 +41,8 @@ class Code(StrEnum):
     LISTENING_ON = "listening on"  # (port)
     NO_KNOWN_PAD = "no known pad"
     KIT_GONE = "kit gone"
+    KIT_BACK = "kit back"
+    STRIKE_TO_BEGIN = "strike to begin"
     NEVER_PLAYED = "never played"  # (names)
     LEAVE_IT = "leave it"  # (minutes)
     LATER = "later"
@@ -106,8 +108,11 @@ _SENTENCES: Mapping[Code, str] = {
     Code.LOOK_AT_THE_KIT: "Strike a pad: is the module on, the cable in, the right port chosen?",
     Code.LISTENING_ON: 'Listening on "{port}".',
     Code.KIT_GONE: (
-        "When it is back, this is counted in and played again; so far every stroke is kept."
+        "When it is back, strike any pad, and this is counted in again. Every stroke so far is "
+        "kept."
     ),
+    Code.KIT_BACK: "The kit is back.",
+    Code.STRIKE_TO_BEGIN: "Strike any pad, and it is counted in.",
     Code.ONCE_MORE: "Once more at {tempo_bpm:g} bpm, then on.",
     Code.NO_KNOWN_PAD: "Something arrives, but no known pad: set the kit up with playalong kit.",
     Code.LATER: "Left for today.",

@@ -24,6 +24,7 @@ from playalong.app.run.task import Task
 from playalong.commands.main import main
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.pads import Pads
+from playalong.midi.port import Arrival
 from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.reader import read as read_pattern
 from playalong.pattern.targets import lay_out
@@ -387,8 +388,11 @@ def test_free_mixing_shows_no_fault_in_what_was_added(context):
 
 
 def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
-    """Out for two seconds: the page says so, and the same exercise is played again."""
-    away_s = (12.0, 14.0)
+    """Out for two seconds: the page says so; a stroke, and the same exercise is played again.
+
+    Who has seen to the cable is not hurried: nothing is counted in before that stroke.
+    """
+    away_s, struck_s = (12.0, 14.0), 21.0
 
     class Pulled(SimulatedPort):
         is_open = True
@@ -401,15 +405,29 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
             self.is_open = not away_s[0] <= context.clock.now() < away_s[1]
             return self.is_open
 
+        def poll(self):
+            now_s, arrived = context.clock.now(), super().poll()
+            if now_s < away_s[1] or not strokes:
+                return arrived
+            return [strokes.pop()] if now_s >= struck_s else []
+
     def connect(targets, number, start_s):
+        begun_s.append(context.clock.now())
         return Pulled(perform(targets, STEADY, number), start_s, context.clock.now)
 
+    strokes = [Arrival(stamp_s=struck_s, arrival_s=struck_s, data=b"\x99\x26\x5a")]
+    begun_s: list[float] = []
     paused: list[float] = []
+    back_s: list[float] = []
     frame = context.window._window.frame
 
     def watched(page, now_s):
-        if getattr(getattr(page, "page", page), "paused", ())[:1] == GONE[:1]:
+        words = getattr(getattr(page, "page", page), "paused", ())
+        if words[:1] == GONE[:1]:
             paused.append(context.clock.now())
+        elif words[:1] == ("The kit is back.",):
+            back_s.append(context.clock.now())
+            assert page.offers(Outcome.PLAN), "and the pads ask for what is offered"
         frame(page, now_s)
 
     context.window.frame = watched
@@ -418,6 +436,9 @@ def test_a_kit_that_is_back_goes_on_with_the_lesson(context, tmp_path):
     assert told.trouble == ()
     assert 12.0 <= paused[0] < 12.5
     assert 13.9 < paused[-1] < 14.6
+    assert back_s[0] < 15.0
+    assert struck_s <= back_s[-1] < struck_s + 2.0
+    assert not [at_s for at_s in begun_s if away_s[0] < at_s < struck_s]
     assert told.repetitions > 3
 
 

@@ -1,5 +1,6 @@
 """The sheet while nothing comes from the kit: it has gone, or no stroke arrives."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from playalong.app.lesson.offered import KIT_GONE, NO_STROKE
@@ -20,7 +21,7 @@ from playalong.screen.base.widgets import Buttons
 CALL_STROKES, CALL_OVER_S = 4, QUIET_AFTER_S + 0.3
 
 
-def is_back(context: RunContext, sheet: StillSheet, port: Port) -> bool:
+def until_it_is_back(context: RunContext, sheet: StillSheet, port: Port) -> bool:
     """Wait for a kit that has gone, with the sheet of the run; whether it is there again."""
     page = sheet.page
     page.paused = (GONE[0], text(said(Code.KIT_GONE)))
@@ -34,9 +35,25 @@ def until_a_stroke(
     context: RunContext, sheet: StillSheet, port: Port, *, answer: Answer
 ) -> Outcome | None:
     """Wait for a stroke, with the sheet of the run in which none arrived; what is asked for."""
+    words = (answer.words, text(said(Code.LISTENING_ON, port=port.name)), answer.next)
+    return _wait_for_a_stroke(context, sheet, port, words=words)
+
+
+def until_ready(context: RunContext, sheet: StillSheet, port: Port) -> Outcome | None:
+    """Wait for a stroke on a kit that is back: whoever saw to its cable does not sit at it yet.
+
+    What is asked for instead, None where a stroke came.
+    """
+    codes = (Code.KIT_BACK, Code.STRIKE_TO_BEGIN)
+    return _wait_for_a_stroke(context, sheet, port, words=[text(said(code)) for code in codes])
+
+
+def _wait_for_a_stroke(
+    context: RunContext, sheet: StillSheet, port: Port, *, words: Sequence[str]
+) -> Outcome | None:
     page = sheet.page
     page.said = ()
-    page.paused = (answer.words, text(said(Code.LISTENING_ON, port=port.name)), answer.next)
+    page.paused = tuple(words)
     page.buttons = Buttons(NO_STROKE)
     commands = context.pad_commands
     hits = HitInput(port, context.stamps, context.profile.pads)

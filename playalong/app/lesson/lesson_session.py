@@ -13,7 +13,7 @@ from pathlib import Path
 from playalong.app.grade.checks import check_practised
 from playalong.app.grade.take_grading import Graded, Options, grade_take
 from playalong.app.lesson.choosing import afterwards, on_the_plan
-from playalong.app.lesson.kit_silent import is_back, until_a_stroke
+from playalong.app.lesson.kit_silent import until_a_stroke, until_it_is_back, until_ready
 from playalong.app.lesson.lesson_keeper import LessonKeeper, begun
 from playalong.app.lesson.offered import AT_REST, BROKEN_OFF, TAKES_LONG
 from playalong.app.lesson.repetitions import Connect, Repetitions
@@ -220,12 +220,16 @@ class LessonSession:
         return None if outcome is None else self._wish(outcome, sheet)
 
     def _wait_for_kit(self, ended: RunResult, port: str) -> Outcome | None:
-        """The kit is gone: wait, and play the same exercise again when it is back."""
+        """The kit is gone: wait, and play the same exercise again when it is back and struck."""
         self._context.output.clear()
-        if self._runs.port is not None:
+        kit = self._runs.port
+        if kit is not None:
             sheet = StillSheet.of(ended)
-            if is_back(self._context, sheet, self._runs.port):
-                return None
+            if until_it_is_back(self._context, sheet, kit):
+                outcome = None
+                if self._simulated is None:
+                    outcome = until_ready(self._context, sheet, kit)
+                return None if outcome is None else self._wish(outcome, sheet)
         self._keeper.tell(f'The MIDI port "{port}" went away: check its cable. The lesson is kept.')
         return Outcome.LEAVE
 
