@@ -4,7 +4,9 @@ It knows no clock and no device. ``exercise`` is what to play now; ``played`` ta
 and answers. Its rules:
 
 * What can be tried whole is tried first (``plan.trials``): right twice of at most ``TRIAL`` times,
-  and the steps before it are passed by. A chunk is passed by being right twice of two.
+  and the steps before it are passed by. A chunk is passed by being right twice of two, unless what
+  is known of the player speaks against it (``LUCK_BELOW``): after a whole that failed, the first
+  chunk asks what any step asks.
 * Else a step is learned when its last repetitions are clean together (``repetition.REQUIRED``).
 * A step with a goal tempo climbs to it, the better it went the farther; a tempo that does not go
   is left for the last one that did, and then taken half-way.
@@ -48,8 +50,9 @@ TRIAL, PASSES = 3, 2
 
 #: A step is learned only where at least the share ``SURE`` of its last repetitions, as it is to be
 #: learned, was right. Where less than ``LUCK_BELOW`` goes right of all in which nothing is made
-#: easier, a lucky run is likely: then the share ``SURER`` of so many.
-SURE, LUCK_BELOW, SURER, SURER_OF = 2 / 3, 0.75, 0.8, 8
+#: easier, wholes that were tried among them, a lucky run is likely: two right ones pass no chunk
+#: then, and of all steps the share ``SURER`` of so many has to be right.
+SURE, LUCK_BELOW, SURER, SURER_OF = 2 / 3, 0.73, 0.8, 8
 
 #: So many repetitions as it is to be learned still count after a step was made easier.
 BEFORE_EASIER = 2
@@ -525,8 +528,7 @@ class Lesson:
         self._stuck_s += result.seconds
         self._stuck += 1
         self._recent.append((result.tally, right))
-        # That the whole does not go at once says nothing of its chunks.
-        self._pace.played(right, whole=not self._eased and self._trial is None)
+        self._pace.played(right, whole=not self._eased)
         self._worst = result.worst or self._worst
         self._listen = False
 

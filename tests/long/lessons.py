@@ -1,15 +1,15 @@
 """Whole lessons on a simulated clock: how long they take, how much goes right, what holds.
 
 Players fitted to drummers (``simulation.skills``), each at their own level, as they are and
-learning, one who cannot play what is asked, and one without a fault, over all shipped patterns. A
-lesson ends when it is through, or after three sittings of half an hour. ``tests.helpers.students``
-says how time goes and how people learn.
+learning, one who cannot play what is asked, and one without a fault, over the patterns that stand
+for all (``tests.helpers.shipped``); and some of them over a sample of the others. A lesson ends
+when it is through, or after three sittings of half an hour. ``tests.helpers.students`` says how
+time goes and how people learn.
 
-Of some of the lessons one learned step is drawn, and tried fifty times by the same player: some
-2,000 of all.
+Of each lesson one learned step is drawn, and tried fifty times by the same player.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 
@@ -18,18 +18,23 @@ import numpy as np
 from playalong.grading.levels import LEVELS, Level
 from playalong.pattern.library.catalogue import Library
 from playalong.practice.feedback import KNOWN, State
-from playalong.practice.lesson import Lesson
-from playalong.practice.plan import Kind
+from playalong.practice.lesson import LUCK_BELOW, PASSES, SURE, SURER, SURER_OF, TRIAL, Lesson
+from playalong.practice.plan import Kind, practice_of
 from playalong.practice.repetition import REQUIRED
 from playalong.records import pattern_files
+from tests.helpers.shipped import CHOSEN
 from tests.helpers.students import Student, sit
 from tests.long.frame import Options, Table, generator
 
-#: A lesson is one player at one pattern: twenty of each.
-FULL_COUNT, SAMPLE_COUNT = 20 * len(pattern_files.library().names()), 12
+#: A lesson is one player at one pattern: twenty of each. Of the patterns that stand for none there
+#: is one lesson where there are so many of those.
+FULL_COUNT, SAMPLE_COUNT, SCARCER = 20 * len(CHOSEN), 12, 18
 
 SITTINGS, SITTING_S = 3, 30 * 60.0
 TRIES, SHARE = 50, 1.0 / 3.0
+
+#: So many of the other patterns are sampled.
+OTHERS = 20
 
 #: What success in the middle of a lesson comes to, and how far from it is near.
 AIM, NEAR = 0.85, 0.05
@@ -61,8 +66,11 @@ WHO = (
     Who(player="beginner", level=Level.PROFESSIONAL, fewer=5),
 )
 
-#: Of this share of the lessons a learned step is tried: by all but the faultless some 2,000.
-TRIED = 2_000 / (FULL_COUNT * sum(1 / who.fewer for who in WHO if who.player != "faultless"))
+#: Who takes lessons in the other patterns.
+ELSEWHERE = (
+    Who(player="professional", level=Level.PROFESSIONAL),
+    Who(player="intermediate", level=Level.INTERMEDIATE, learns=True),
+)
 
 #: The first patterns, for a beginner's first sitting: the slowest goals of one bar in eighths.
 FIRST = ("boots-by-the-door", "bucket-chain", "kettle-lid", "rain-on-the-bins")
@@ -97,9 +105,10 @@ def library() -> Library:
 
 
 @cache
-def names() -> list[str]:
-    """Their names."""
-    return library().names()
+def others() -> list[str]:
+    """The names of those that stand for none, in an order by chance."""
+    left = [name for name in library().names() if name not in CHOSEN]
+    return [left[at] for at in generator(1, 0).permutation(len(left))]
 
 
 def lesson_of(item: tuple[Who, str, int]) -> Played:
@@ -140,7 +149,7 @@ def lesson_of(item: tuple[Who, str, int]) -> Played:
         unsaid=unsaid,
         is_through=states <= {*KNOWN},
         bar_first=bar_first,
-        tried=_tried(student, lesson, generator(seed, names().index(name))),
+        tried=_tried(student, lesson, generator(seed, library().names().index(name))),
     )
 
 
@@ -150,7 +159,7 @@ def _tried(student: Student, lesson: Lesson, chance: np.random.Generator) -> flo
         for number, line in enumerate(lesson.overview())
         if line.record.state is State.LEARNED
     ]
-    if not learned or chance.random() >= TRIED:
+    if not learned:
         return float("nan")
     lesson.repeat(learned[int(chance.integers(len(learned)))])
     exercise = lesson.exercise
@@ -172,15 +181,35 @@ def tables(options: Options) -> Iterator[Table]:
         ]
         asked.row(level, ms, *cells, ask.limb * ms)
     yield asked
+    passing = Table("asked of a step, as it is to be learned", ("step", "so many", "right"))
+    passing.row("the whole, tried first", f"{TRIAL} at most", str(PASSES))
+    passing.row("a chunk at once", str(PASSES), str(PASSES))
+    together = f"the last {practice_of(library().get(CHOSEN[0])).clean} together"
+    passing.row("any step, and a chunk else", together, f"{SURE:.0%} lately")
+    little = f"where less than {LUCK_BELOW:.0%} goes right, a whole that was tried among it"
+    passing.row(little, f"and {SURER_OF} at least", f"{SURER:.0%} lately")
+    yield passing
     found = {}
-    for number, who in enumerate(WHO):
-        items = [
-            (who, names()[case % len(names())], options.seed * 10_000 + case // len(names()))
-            for case in range(max(1, options.count // who.fewer))
-        ]
-        found[who] = list(options.map(lesson_of, items))
-        yield _lessons(who, found[who], heading=number == 0)
+    title = "whole lessons: median of all of one bar, and of several"
+    for who in WHO:
+        found[who] = _taken(options, who, CHOSEN, count=options.count // who.fewer)
+        yield _lessons(who, found[who], title)
+        title = ""
     yield _holding(found)
+    title = "the same in some of the other patterns"
+    for who in ELSEWHERE:
+        taken = _taken(options, who, others()[:OTHERS], count=options.count // SCARCER)
+        yield _lessons(who, taken, title)
+        title = ""
+
+
+def _taken(options: Options, who: Who, names: Sequence[str], *, count: int) -> list[Played]:
+    """At least one lesson, one pattern after the other, each time with another seed."""
+    items = [
+        (who, names[case % len(names)], options.seed * 10_000 + case // len(names))
+        for case in range(max(1, count))
+    ]
+    return list(options.map(lesson_of, items))
 
 
 _HEADINGS = (
@@ -189,10 +218,8 @@ _HEADINGS = (
 )  # fmt: skip
 
 
-def _lessons(who: Who, played: list[Played], *, heading: bool) -> Table:
-    table = Table(
-        "whole lessons: median of all of one bar, and of several" if heading else "", _HEADINGS
-    )
+def _lessons(who: Who, played: list[Played], title: str) -> Table:
+    table = Table(title, _HEADINGS)
     for bars, own in (
         ("one", [one for one in played if one.bars == 1]),
         ("more", [one for one in played if one.bars > 1]),
