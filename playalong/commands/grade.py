@@ -248,11 +248,10 @@ def _profile(path: Path | None) -> "Profile | None":
     if path is None:
         return None
     from playalong.records.profiles import read_file
+    from playalong.support.reading import telling
 
-    try:
+    with telling(path):
         return read_file(path)
-    except OSError as error:
-        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
 
 
 def _number_or_auto(text: str) -> float | str:

@@ -142,14 +142,10 @@ def run(given: Options) -> None:
 
 
 def _bytes(path: Path) -> bytes:
-    from playalong.support.reading import read_bytes
+    from playalong.support.reading import read_bytes, telling
 
-    try:
+    with telling(path):
         return read_bytes(path, _MOST_BYTES)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}: check the name and the folder.") from None
-    except OSError as error:
-        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
 
 
 def _refuse_of_midi_only(given: Options) -> None:

@@ -27,7 +27,7 @@ from typing import Any
 from playalong.pattern.beat_map import BeatMap
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, set_aside, short_name, write_file
-from playalong.support.reading import read_text, refuse_other_than_file
+from playalong.support.reading import read_text, refuse_other_than_file, telling
 from playalong.support.text import printable, quoted
 
 #: So many bytes at the beginning of a recording, and so many parts of so many bytes spread all
@@ -110,7 +110,7 @@ def _is_of(path: Path, recording: Path) -> bool:
 
 def _content(recording: Path) -> str:
     """What tells the recording from another, whatever its name."""
-    try:
+    with telling(recording, BeatMapError):
         hasher = sha256()
         refuse_other_than_file(recording)
         length = recording.stat().st_size
@@ -119,14 +119,6 @@ def _content(recording: Path) -> str:
             for part in range(PARTS):
                 file.seek(length * part // PARTS)
                 hasher.update(file.read(PART_BYTES))
-    except FileNotFoundError:
-        raise BeatMapError(
-            f"There is no file {recording}: check the name and the folder."
-        ) from None
-    except OSError as error:
-        raise BeatMapError(
-            f"{quoted(recording.name)} cannot be read: {error.strerror or error}."
-        ) from None
     hasher.update(str(length).encode())
     return hasher.hexdigest()
 

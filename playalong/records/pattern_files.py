@@ -7,7 +7,6 @@ from playalong.pattern.library.catalogue import Library
 from playalong.pattern.model import Pattern, PatternKind
 from playalong.pattern.reader import read
 from playalong.support import reading, resources
-from playalong.support.errors import UserError
 from playalong.support.text import printable
 
 
@@ -32,11 +31,5 @@ def load_pattern(name: str) -> Pattern:
 
 def read_text(path: Path) -> str:
     """The text in the file at ``path``; UserError says why it cannot be had."""
-    try:
+    with reading.telling(path):
         return reading.read_text(path)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}: check the name and the folder.") from None
-    except UnicodeDecodeError:
-        raise UserError(f"{path} is no text in UTF-8: save it so in the editor.") from None
-    except OSError as error:
-        raise UserError(f"{path} cannot be read: {error.strerror}.") from None

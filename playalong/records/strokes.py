@@ -13,19 +13,18 @@ from playalong.grading.bands_from_strokes import Strokes
 from playalong.records.profiles import read_file, read_strokes
 from playalong.records.tables import Tables
 from playalong.support.errors import UserError
+from playalong.support.reading import telling
 
 
 def read(path: Path) -> Strokes:
     """The strokes in the file at ``path``; UserError says what is wrong with it."""
-    try:
+    with telling(path):
         tables = Tables(path)
         if "strokes" in tables.table():
             found: Strokes = read_file(path).strokes
         else:
             found = read_strokes(tables, ())
             tables.done()
-    except OSError as error:
-        raise UserError(f"{path} cannot be read: {error.strerror}.") from None
     if not found:
         raise UserError(f"{path} holds no strokes: write a table like [snare] for each voice.")
     return found

@@ -38,7 +38,7 @@ from playalong.midi.messages import (
 from playalong.records.midi_file import TooLargeError, Track, parse
 from playalong.support.errors import UserError
 from playalong.support.files import FileError, write_new_file
-from playalong.support.reading import MOST_MIDI, read_bytes
+from playalong.support.reading import MOST_MIDI, read_bytes, telling
 
 #: Ticks to a quarter note: at 20 bpm one lasts 0.1 ms, so no time is more than 0.05 ms off.
 TICKS_PER_QUARTER = 30_000
@@ -100,16 +100,8 @@ def tick_seconds(ticks: Any, tempo_us: Any, ticks_per_quarter: int) -> Any:
 
 def read(path: Path) -> Take:
     """The take in the file at ``path``; TakeError says in one line what is wrong with it."""
-    try:
+    with telling(path, TakeError):
         data = read_bytes(path, MOST_MIDI)
-    except (FileNotFoundError, NotADirectoryError):
-        raise TakeError(f"There is no file {path}: check the name and the folder.") from None
-    except IsADirectoryError:
-        raise TakeError(f"{path} is a folder: name the take in it.") from None
-    except PermissionError:
-        raise TakeError(f"{path} may not be read: check its permissions.") from None
-    except OSError as error:
-        raise TakeError(f"{path} cannot be read ({error.strerror or error}).") from None
     return from_bytes(data, path)
 
 

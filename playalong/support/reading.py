@@ -7,9 +7,12 @@ whose ``strerror`` can be told: "cannot be read: it has 34 MB, and 1 MB is the m
 
 import errno
 import os
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from stat import S_ISDIR, S_ISREG
+
+from playalong.support.errors import UserError
 
 MEGABYTE = 1_000_000
 
@@ -27,6 +30,23 @@ def read_bytes(path: Path, most: int) -> bytes:
         message = f"it has {_megabytes(max(size, len(data)))}, and {_megabytes(most)} is the most"
         raise OSError(errno.EFBIG, message)
     return data
+
+
+@contextmanager
+def telling(path: Path, error: type[UserError] = UserError) -> Iterator[None]:
+    """What goes wrong while the file at ``path``, which a user named, is read: an ``error``."""
+    try:
+        yield
+    except (FileNotFoundError, NotADirectoryError):
+        raise error(f"There is no file {path}: check the name and the folder.") from None
+    except IsADirectoryError:
+        raise error(f"{path} is a folder: name the file in it.") from None
+    except PermissionError:
+        raise error(f"{path} may not be read: check its permissions.") from None
+    except UnicodeDecodeError:
+        raise error(f"{path} is no text in UTF-8: save it so in the editor.") from None
+    except OSError as problem:
+        raise error(f"{path} cannot be read: {problem.strerror or problem}.") from None
 
 
 def refuse_other_than_file(path: Path) -> None:

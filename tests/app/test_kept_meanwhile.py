@@ -20,23 +20,16 @@ from playalong.profile.profile import Profile
 from playalong.records import lessons
 from playalong.records.store.meanwhile import changes
 from playalong.records.store.schema import VERSION
+from tests.helpers.small_disk import small_disk
 
 KIT = "Practice Kit"
 PATTERN = read('title = "Small"\nmeter = "4/4"\ntempo = 90\n[[bar]]\nsnare = "x x x x"\n', "small")
 
 
-@pytest.fixture
-def disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of 1 MB for the data; whoever may not mount one has no such test."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)]
-    try:
-        subprocess.run(mount, check=True, capture_output=True)
-    except (OSError, subprocess.CalledProcessError):
-        pytest.skip("no file system can be mounted here")
-    yield place
-    subprocess.run(["umount", str(place)], check=True)
+@pytest.fixture(name="disk")
+def _disk(tmp_path: Path) -> Iterator[Path]:
+    with small_disk(tmp_path / "disk") as place:
+        yield place
 
 
 @pytest.fixture

@@ -16,6 +16,7 @@ from playalong.app.user_folders import UserFolders
 from playalong.commands.main import main
 from playalong.records.store.database import BESIDE, Database
 from playalong.records.store.schema import VERSION
+from tests.helpers.small_disk import small_disk
 
 DEMO = ("demo", "--fast", "--bars", "1")
 
@@ -115,18 +116,10 @@ def test_a_store_that_cannot_grow_loses_nothing(data, tmp_path):
     assert count(data) == 3
 
 
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of 1 MB; whoever may not mount one has no such test."""
-    place = tmp_path / "disk"
-    place.mkdir()
-    mount = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(place)]
-    try:
-        subprocess.run(mount, check=True, capture_output=True)
-    except (OSError, subprocess.CalledProcessError):
-        pytest.skip("no file system can be mounted here")
-    yield place
-    subprocess.run(["umount", str(place)], check=True)
+@pytest.fixture(name="small_disk")
+def _disk(tmp_path: Path) -> Iterator[Path]:
+    with small_disk(tmp_path / "disk") as place:
+        yield place
 
 
 def fill(path: Path) -> None:

@@ -18,7 +18,7 @@ from playalong.records.pattern_files import read_text
 from playalong.records.take_info import TakeInfo
 from playalong.records.takes import TakeError, from_bytes
 from playalong.support.errors import UserError
-from playalong.support.reading import MOST_MIDI, read_bytes
+from playalong.support.reading import MOST_MIDI, read_bytes, telling
 from playalong.support.text import printable, quoted
 
 PATTERNS, MIDI = (".toml",), (".mid", ".midi")
@@ -95,9 +95,5 @@ def _named(pattern: Pattern, path: Path) -> Pattern:
 
 
 def _bytes(path: Path) -> bytes:
-    try:
+    with telling(path):
         return read_bytes(path, MOST_MIDI)
-    except FileNotFoundError:
-        raise UserError(f"There is no file {path}: check the name and the folder.") from None
-    except OSError as error:
-        raise UserError(f"{path} cannot be read: {error.strerror}.") from None

@@ -32,6 +32,7 @@ from pathlib import Path
 from typing import Any
 
 from playalong.support.errors import UserError
+from playalong.support.reading import telling
 from playalong.support.text import printable
 
 RESULT, ASSESSMENT = "result.json", "assessment.toml"
@@ -118,7 +119,7 @@ def read_result(path: Path) -> Unpacked:
 
 
 def _bytes_of(path: Path) -> bytes:
-    try:
+    with telling(path, ResultError):
         found = path.lstat()
         if stat.S_ISLNK(found.st_mode):
             raise ResultError(f"{path} is a link: name the result itself.")
@@ -128,10 +129,6 @@ def _bytes_of(path: Path) -> bytes:
             raise ResultError(f"{path} is larger than a result can be ({found.st_size:,} bytes).")
         with path.open("rb") as file:
             data = file.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise ResultError(f"There is no file {path}: check the name and the folder.") from None
-    except OSError as error:
-        raise ResultError(f"{path} cannot be read: {error.strerror}.") from None
     if len(data) > MOST_BYTES:
         raise ResultError(f"{path} is larger than a result can be.")
     return data

@@ -21,6 +21,7 @@ from threading import Event, Thread
 from typing import IO, Any
 
 from playalong.support.errors import UserError
+from playalong.support.reading import telling
 from playalong.support.text import printable
 
 KINDS = "wav, flac, mp3 or ogg (Vorbis)"
@@ -142,7 +143,7 @@ def _read(stream: IO[bytes], waiting: "Queue[bytes | None]", is_over: Event) -> 
 def source_of(path: Path) -> Source:
     """What the file says of itself; RecordingError where it is none that can be played."""
     miniaudio = _library()
-    try:
+    with telling(path, RecordingError):
         if path.is_dir():
             raise RecordingError(f"{named(path)} is a folder: choose a {KINDS} file in it.")
         if path.exists() and not path.is_file():
@@ -154,10 +155,6 @@ def source_of(path: Path) -> Source:
             head = file.read(4096)
             file.seek(max(0, size - 2**17))
             tail = file.read()
-    except FileNotFoundError:
-        raise RecordingError(f"There is no file {path}: check the name and the folder.") from None
-    except OSError as error:
-        raise RecordingError(f"{named(path)} cannot be read: {error.strerror or error}.") from None
     if head.startswith(b"OggS"):
         if not _comments_fit(head, size):
             raise _broken(path)

@@ -56,7 +56,7 @@ def test_what_cannot_be_opened_is_told(tmp_path):
     with pytest.raises(UserError, match="There is no file"):
         open_file(tmp_path / "none.mid")
     (tmp_path / "folder.mid").mkdir()
-    with pytest.raises(UserError, match="cannot be read"):
+    with pytest.raises(UserError, match="is a folder: name the file in it"):
         open_file(tmp_path / "folder.mid")
 
 
