@@ -12,6 +12,7 @@ from playalong.support.text import counted
 
 if TYPE_CHECKING:
     from playalong.pattern.model import Pattern
+    from playalong.practice.afterwards import Rated
 
 ABOUT = "list and search the patterns that come with the program"
 EXAMPLES = (
@@ -100,7 +101,10 @@ def run(given: Options) -> None:
     found = [named] if named else [one for one in known if search.finds(one, figures[one.name])]
     found.sort(key=lambda one: (figures[one.name], one.title))
     if given.json:
-        plain = [_plain(one, figures[one.name], known) for one in found]
+        from playalong.practice.afterwards import rated
+
+        everything = rated(known)
+        plain = [_plain(one, figures[one.name], everything) for one in found]
         print_lines(*json.dumps(plain, indent=1, ensure_ascii=False).splitlines())
     elif named is not None:
         _print_one(named, figures[named.name], known)
@@ -132,7 +136,7 @@ def _print_all(found: Sequence["Pattern"], figures: dict[str, float]) -> None:
 
 
 def _print_one(one: "Pattern", figure: float, known: Sequence["Pattern"]) -> None:
-    from playalong.practice.afterwards import ways
+    from playalong.practice.afterwards import rated, ways
     from playalong.practice.plan import practice_of
 
     practice = practice_of(one)
@@ -145,13 +149,13 @@ def _print_one(one: "Pattern", figure: float, known: Sequence["Pattern"]) -> Non
     )
     for variation in one.variations.values():
         print_lines(f"    {variation.name}: {variation.about}")
-    for way in ways(one, known):
+    for way in ways(one, rated(known)):
         before = f"{way.before.name} < " if way.before else ""
         after = f" > {way.after[0].name}" if way.after else ""
         print_lines(f"    {way.thing}:  {before}{one.name}{after}")
 
 
-def _plain(one: "Pattern", figure: float, known: Sequence["Pattern"]) -> dict[str, Any]:
+def _plain(one: "Pattern", figure: float, library: Sequence["Rated"]) -> dict[str, Any]:
     from playalong.pattern.library.search import meters
     from playalong.practice.afterwards import ways
     from playalong.practice.plan import practice_of
@@ -170,5 +174,5 @@ def _plain(one: "Pattern", figure: float, known: Sequence["Pattern"]) -> dict[st
         "start_bpm": practice.start_tempo,
         "goal_bpm": practice.goal_tempo,
         "variations": {name: variation.about for name, variation in one.variations.items()},
-        "next": {way.thing: way.after[0].name if way.after else None for way in ways(one, known)},
+        "next": {way.thing: way.after[0].name if way.after else None for way in ways(one, library)},
     }

@@ -6,7 +6,7 @@ it is what it has most of beside the others: strokes, limbs, what lies off the b
 or speed (the parts of ``pattern.library.difficulty``). How hard is asked at the goal tempo.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields
 from statistics import median
 
@@ -46,7 +46,7 @@ def offers(
         found.append(Offer(about=said(Code.OFFER_VARIATION, step=plan[number].step), step=number))
     for one in following:
         shared = [thing for thing in own.trains if thing in one.trains]
-        part = "" if one.trains else trained(one, [own])
+        part = "" if one.trains else trained(one, rated([own]))
         values = {"shared": shared, "trains": list(one.trains), "part": part}
         found.append(Offer(about=said(Code.OFFER_PATTERN, title=one.title, **values), pattern=one))
     return tuple(found)
@@ -63,30 +63,41 @@ class Way:
     after: tuple[Pattern, ...]
 
 
-def ways(pattern: Pattern, others: Sequence[Pattern]) -> list[Way]:
-    """The ways on from ``pattern`` among ``others``, for each thing that it trains."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rated:
+    """A pattern, and how hard it is at its goal tempo."""
+
+    pattern: Pattern
+    hard: Difficulty
+
+
+def rated(patterns: Iterable[Pattern]) -> list[Rated]:
+    """``patterns``, the easiest first. It takes its time: to be asked once of a library."""
+    found = [Rated(pattern=pattern, hard=_hard(pattern)) for pattern in patterns]
+    return sorted(found, key=lambda one: one.hard.figure)
+
+
+def ways(pattern: Pattern, library: Sequence[Rated]) -> list[Way]:
+    """The ways on from ``pattern`` in a ``library``, for each thing that it trains."""
     own = _hard(pattern).figure
-    placed = sorted(
-        ((_hard(other).figure, other) for other in others if other.name != pattern.name),
-        key=lambda pair: pair[0],
-    )
+    others = [one for one in library if one.pattern.name != pattern.name]
     found = []
     for thing in pattern.trains:
-        training = [pair for pair in placed if thing in pair[1].trains]
-        easier = [other for figure, other in training if figure <= own]
+        training = [one for one in others if thing in one.pattern.trains]
+        easier = [one.pattern for one in training if one.hard.figure <= own]
         found.append(
             Way(
                 thing=thing,
                 before=easier[-1] if easier else None,
-                after=tuple(other for figure, other in training if figure > own),
+                after=tuple(one.pattern for one in training if one.hard.figure > own),
             )
         )
     return found
 
 
-def trained(pattern: Pattern, others: Sequence[Pattern]) -> str:
+def trained(pattern: Pattern, others: Sequence[Rated]) -> str:
     """The part of ``Difficulty`` that ``pattern`` has most of beside the others."""
-    own, rest = _hard(pattern), [_hard(other) for other in others]
+    own, rest = _hard(pattern), [other.hard for other in others]
     beyond = {
         part.name: getattr(own, part.name)
         - median(getattr(one, part.name) for one in rest or [own])
@@ -95,30 +106,27 @@ def trained(pattern: Pattern, others: Sequence[Pattern]) -> str:
     return max(beyond, key=beyond.__getitem__)
 
 
-def after(pattern: Pattern, others: Sequence[Pattern]) -> Iterator[Pattern]:
-    """The patterns that come after ``pattern``, the next one first.
+def after(pattern: Pattern, library: Sequence[Rated]) -> Iterator[Pattern]:
+    """The patterns of a ``library`` that come after ``pattern``, the next one first.
 
     Those that its author names, then the harder ones that train the same, first of all its chief
     thing, the other harder ones, and where there is none of these, the easier ones.
     """
+    others = {one.pattern.name: one for one in library if one.pattern.name != pattern.name}
     named = practice_of(pattern).next
-    by_name = {other.name: other for other in others if other.name != pattern.name}
-    yield from (by_name.pop(name) for name in named if name in by_name)
-    own = _hard(pattern)
-    part = "" if pattern.trains else trained(pattern, list(by_name.values()))
+    yield from (others.pop(name).pattern for name in named if name in others)
+    own, rest = _hard(pattern), list(others.values())
+    part = "" if pattern.trains else trained(pattern, rest)
 
-    def distance(hard: Difficulty, other: Pattern) -> int:
+    def distance(one: Rated) -> int:
         if part:
-            return int(getattr(hard, part) < getattr(own, part) - _AS_MUCH)
-        shared = [thing in other.trains for thing in pattern.trains]
+            return int(getattr(one.hard, part) < getattr(own, part) - _AS_MUCH)
+        shared = [thing in one.pattern.trains for thing in pattern.trains]
         return 0 if shared[0] else 2 - any(shared)
 
-    placed = sorted(
-        ((_hard(other), other) for other in by_name.values()), key=lambda pair: pair[0].figure
-    )
-    harder = [pair for pair in placed if pair[0].figure > own.figure]
-    yield from (other for _, other in sorted(harder, key=lambda pair: distance(*pair)))
-    yield from (other for hard, other in reversed(placed) if hard.figure <= own.figure)
+    harder = [one for one in rest if one.hard.figure > own.figure]
+    yield from (one.pattern for one in sorted(harder, key=distance))
+    yield from (one.pattern for one in reversed(rest) if one.hard.figure <= own.figure)
 
 
 def _hard(pattern: Pattern) -> Difficulty:

@@ -6,13 +6,14 @@ import pytest
 
 from playalong.pattern.library.difficulty import Difficulty, difficulty
 from playalong.pattern.model import Pattern
-from playalong.practice.afterwards import after, offers, trained, ways
+from playalong.practice.afterwards import after, offers, rated, trained, ways
 from playalong.practice.feedback import Line, Record, State
 from playalong.practice.phrases import text
 from playalong.practice.plan import Kind, plan, practice_of
 from tests.helpers.shipped import SHIPPED
 
 ALL = list(SHIPPED.values())
+RATED = rated(ALL)
 BUS = SHIPPED["late-bus-home"]
 
 
@@ -50,7 +51,7 @@ def hard(one: Pattern) -> Difficulty:
 @pytest.mark.parametrize("name", ["boots-by-the-door", "late-bus-home", "five-stroke-roll"])
 def test_the_next_pattern_is_harder_by_the_least_and_trains_the_same_thing(name: str) -> None:
     own = SHIPPED[name]
-    found = list(after(own, ALL))
+    found = list(after(own, RATED))
     assert sorted(one.name for one in found) == sorted(SHIPPED.keys() - {name})
     chief = [
         one for one in ALL if own.trains[0] in one.trains and hard(one).figure > hard(own).figure
@@ -65,21 +66,21 @@ def test_the_next_pattern_is_harder_by_the_least_and_trains_the_same_thing(name:
 
 def test_ways_lead_on_along_each_thing() -> None:
     own = SHIPPED["late-bus-home"]
-    for way in ways(own, ALL):
+    for way in ways(own, RATED):
         assert own not in way.after
         figures = [hard(one).figure for one in way.after]
         assert figures == sorted(figures)
         assert all(way.thing in one.trains for one in way.after)
         assert way.before is not None
         assert hard(way.before).figure <= hard(own).figure < figures[0]
-    assert [way.thing for way in ways(own, ALL)] == list(own.trains)
+    assert [way.thing for way in ways(own, RATED)] == list(own.trains)
 
 
 def test_of_one_that_says_nothing_the_next_has_as_much_of_what_it_has_most_of() -> None:
     own = _unsaid(SHIPPED["comb-teeth"])
-    part = trained(own, [one for one in ALL if one.name != own.name])
+    part = trained(own, [one for one in RATED if one.pattern.name != own.name])
     assert part == "dynamics"
-    first, least = next(after(own, ALL)), hard(own)
+    first, least = next(after(own, RATED)), hard(own)
     nearer = [
         one
         for one in ALL
@@ -89,9 +90,9 @@ def test_of_one_that_says_nothing_the_next_has_as_much_of_what_it_has_most_of() 
     assert hard(first).figure > least.figure
     assert getattr(hard(first), part) >= getattr(least, part) - 0.02
     assert not nearer
-    assert sorted(one.name for one in after(own, ALL)) == sorted(SHIPPED.keys() - {own.name})
+    assert sorted(one.name for one in after(own, RATED)) == sorted(SHIPPED.keys() - {own.name})
 
 
 def test_an_author_says_what_comes_next() -> None:
     asked = replace(BUS, practice=replace(practice_of(BUS), next=("mill-wheel", "not-there")))
-    assert next(after(asked, ALL)).name == "mill-wheel"
+    assert next(after(asked, RATED)).name == "mill-wheel"

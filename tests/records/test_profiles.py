@@ -314,7 +314,7 @@ def test_strokes_that_cannot_be_read_are_told(tmp_path, text, words):
 
 
 def test_no_strokes_file(tmp_path):
-    with pytest.raises(UserError, match="There is no file .*: check the name"):
+    with pytest.raises(UserError, match=r"There is no file .*: check the name"):
         read_strokes(tmp_path / "nowhere.toml")
 
 

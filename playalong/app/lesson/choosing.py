@@ -10,7 +10,7 @@ from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.grading.verdicts import Rules
 from playalong.pattern.model import Pattern
-from playalong.practice.afterwards import after, offers, ways
+from playalong.practice.afterwards import after, offers, rated, ways
 from playalong.practice.lesson import Lesson
 from playalong.practice.phrases import text
 from playalong.records.pattern_files import library
@@ -81,8 +81,9 @@ def _following(
     def is_open(one: Pattern) -> bool:
         return not is_finished(begun(one, rules, keeper.store, player=keeper.player)[0])
 
-    found = list(islice(filter(is_open, after(pattern, others)), 1))
-    for way in ways(pattern, others):
+    library = rated(others)
+    found = list(islice(filter(is_open, after(pattern, library)), 1))
+    for way in ways(pattern, library):
         if not any(way.thing in one.trains for one in found):
             found += islice(filter(is_open, way.after), 1)
     return found[:_FOLLOWING]

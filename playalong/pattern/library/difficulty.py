@@ -21,6 +21,7 @@ from the nearest beat, in beats; twice that where it is held past the next beat,
 one after. Its mean over all notes is 0 where every note is on a beat.
 """
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -85,7 +86,7 @@ def note_to_beat(notes: Sequence[Fraction], beats: Sequence[Fraction], length: F
     rounds = [beat + turn * length for turn in range(3) for beat in beats]
     total = Fraction(0)
     for number, note in enumerate(notes):
-        place = max(at for at, beat in enumerate(rounds) if beat <= note)
+        place = bisect_right(rounds, note) - 1
         before, after, later = rounds[place : place + 3]
         distance = min(note - before, after - note) / (after - before)
         if not distance:
