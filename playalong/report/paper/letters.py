@@ -1,5 +1,6 @@
 """How wide words are on paper, and how they are broken into lines."""
 
+from bisect import bisect
 from collections.abc import Iterator
 from functools import lru_cache
 
@@ -20,10 +21,16 @@ def _face(bold: bool) -> FT2Font:
     return font_manager.get_font(found)
 
 
+@lru_cache(maxsize=1)
+def _known() -> frozenset[int]:
+    """The letters that the face has."""
+    return frozenset(_face(False).get_charmap())
+
+
 @lru_cache(maxsize=1024)
 def legible(text: str) -> str:
     """``text`` with what the face has no letters for spelled in Latin ones."""
-    known = _face(False).get_charmap()
+    known = _known()
     return "".join(
         letter if ord(letter) in known else str(anyascii(letter))
         for letter in text
@@ -53,11 +60,10 @@ def _wrapping(text: str, size: float, room: float, *, bold: bool) -> Iterator[st
             yield line
             longer = word
         while width(longer, size, bold) > room and len(longer) > 1:
-            fits = longer
-            while len(fits) > 1 and width(fits, size, bold) > room:
-                fits = fits[:-1]
-            yield fits
-            longer = longer[len(fits) :]
+            lengths = range(2, len(longer))  # one letter stands whether it fits or not
+            fits = 1 + bisect(lengths, room, key=lambda n: width(longer[:n], size, bold))
+            yield longer[:fits]
+            longer = longer[fits:]
         line = longer
     if line:
         yield line
