@@ -6,7 +6,7 @@ from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
-    SOUND,
+    LOOK,
     LookOptions,
     SoundPadsOption,
     add_look,
@@ -32,6 +32,8 @@ EXAMPLES = (
         "playalong assess groove-and-ghost-notes --player intermediate --fast",
     ),
 )
+
+_TAKING = f"file --out --port --who --player --seed --fast --sound-pads {LOOK}"
 
 
 class Options(KitOptions, SimulatedOptions, FolderOption, LookOptions, SoundPadsOption, Protocol):
@@ -64,6 +66,8 @@ def run(given: Options) -> None:
     """Take it; say what each item came to, and where the result is."""
     from playalong.records.assessments.files import load_assessment, shipped
 
+    if given.list:
+        refuse(given, _TAKING, "says nothing with --list, which plays nothing")
     if given.list or given.file is None:
         for name, path in shipped().items():
             _print(name, load_assessment(str(path)))
@@ -87,9 +91,9 @@ def _take(given: Options, file: "AssessmentFile") -> "Taken":
     home, folder = user_folders(), given.out
     look = look_of(given, given.sound_pads)
     if given.player or given.fast:
-        refuse(given, "--port", "says nothing of a simulated player")
+        refuse(given, "--port --sound-pads", "says nothing of a simulated player")
         if given.fast:
-            refuse(given, SOUND, "says nothing with --fast")
+            refuse(given, LOOK, "says nothing with --fast")
         player = player_of(given)
         who = given.who or player.simulated.skill
         nobody = Profile(kit="", player="")

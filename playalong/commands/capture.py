@@ -5,8 +5,8 @@ from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import user_folders
-from playalong.commands.options.out import add_force, refuse_over
-from playalong.commands.options.simulated import USUAL_SKILL, SimulatedOptions
+from playalong.commands.options.out import add_force, refuse_other_kind, refuse_over
+from playalong.commands.options.simulated import SEED, USUAL_SKILL, SimulatedOptions
 from playalong.commands.parser import Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
@@ -113,7 +113,11 @@ def _add_simulated(parser: Parser) -> None:
         help=f"how well they play (default {USUAL_SKILL})",
     )
     group.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="the same plays the same (default 1)"
+        "--seed",
+        type=SEED,
+        default=1,
+        metavar="N",
+        help="a whole number, 0 or more: the same plays the same (default %(default)s)",
     )
 
 
@@ -126,10 +130,8 @@ def run(given: Options) -> None:
 
     if given.file is not None and given.simulate is not None:
         raise UserError("A file is heard, or --simulate is: leave out one of them.")
-    if given.out is not None and given.out.suffix.lower() != ".toml":
-        raise UserError(
-            f"{given.out} is named like another kind of file: call it {given.out.stem}.toml."
-        )
+    if given.out is not None:
+        refuse_other_kind(given.out, ".toml")
     known = played_in.known(
         given.meter or (),
         given.tempo,
@@ -161,6 +163,8 @@ def _play_in(given: Options, known: "Known") -> None:
 
     refuse(given, "--player --seed", "goes with --simulate")
     refuse(given, "--reading", "says nothing before it is played: the window offers them")
+    if given.out is None:
+        refuse(given, "--force", "goes with --out: nothing else is written over")
     if not has_person():
         raise UserError("There is no window here: say which file to hear, or --simulate PATTERN.")
     if given.out is not None:

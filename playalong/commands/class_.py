@@ -4,8 +4,8 @@ import time
 from pathlib import Path
 from typing import Protocol
 
-from playalong.commands.options.out import add_force, refuse_over
-from playalong.commands.parser import Given, Parser
+from playalong.commands.options.out import add_force, refuse_other_kind, refuse_over
+from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_errors, print_lines, progress
 
@@ -63,8 +63,12 @@ def run(given: Options) -> None:
     )
     from playalong.support.files import write_file
 
-    for out in filter(None, (given.csv, given.html)):
-        refuse_over(out, given.force)
+    if given.csv is None and given.html is None:
+        refuse(given, "--force", "goes with --html or --csv, a file that is written")
+    for out, kinds in ((given.csv, (".csv",)), (given.html, (".html", ".htm"))):
+        if out is not None:
+            refuse_other_kind(out, kinds[0], also=kinds)
+            refuse_over(out, given.force)
     begin_s = time.monotonic()
     names = names_in(given.names) if given.names else []
     paths = results_in(given.folder)
@@ -81,7 +85,7 @@ def run(given: Options) -> None:
     if not results:
         raise UserError.of(trouble)
     if given.without_names:
-        results = without_names(results)
+        results, names = without_names(results, names)
         trouble = [f"{len(trouble)} things do not fit: see them without --without-names."][
             : len(trouble)
         ]

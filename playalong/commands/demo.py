@@ -4,11 +4,13 @@ from math import inf
 from typing import Protocol
 
 from playalong.commands.options.click import (
+    CLICK,
     ClickOptions,
     TempoOptions,
     add_click,
     add_tempo,
     clicking_of,
+    refuse_late_gap,
     refuse_unused_count,
 )
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
@@ -109,7 +111,7 @@ def run(given: Options) -> None:
     if given.fast and given.through_port:
         raise UserError("A real port knows no simulated clock: leave out --fast or --through-port.")
     if given.fast:
-        refuse(given, f"--stay --sound-pads --count {SOUND}", "says nothing with --fast")
+        refuse(given, f"--stay --sound-pads {CLICK} {SOUND}", "says nothing with --fast")
     refuse_unused_count(given, given.count_in)
     task = task_of(
         pattern_of(given),
@@ -121,6 +123,7 @@ def run(given: Options) -> None:
         clicking=clicking_of(given),
         at_least=SHOWN_BARS,
     )
+    refuse_late_gap(task)
     player = player_of(given, given.through_port)
     look = look_of(given, given.sound_pads)
     saved, files = demo(

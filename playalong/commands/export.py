@@ -4,9 +4,9 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.options.out import add_force, refuse_over
+from playalong.commands.options.out import add_force, refuse_other_kind, refuse_over
 from playalong.commands.options.pattern import BarsOptions, PatternOption, add_bars, add_pattern
-from playalong.commands.parser import Given, Parser
+from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
 
@@ -75,13 +75,9 @@ def run(given: Options) -> None:
     pattern = load_pattern(given.pattern)
     out = given.out or Path(f"{pattern.name}.mid")
     kind = out.suffix.lower()
-    if kind not in (*_MIDI, *_SCORES, *_TABS):
-        raise UserError(
-            f"{out} is named like another kind of file: call it {out.stem}.mid, "
-            f"{out.stem}.musicxml or {out.stem}.tab."
-        )
-    if given.as_it_sounds and kind not in _MIDI:
-        raise UserError("--as-it-sounds is for MIDI files: notes are written where they are meant.")
+    refuse_other_kind(out, _MIDI[0], _SCORES[0], _TABS[0], also=(*_MIDI, *_SCORES, *_TABS))
+    if kind not in _MIDI:
+        refuse(given, "--as-it-sounds", "is for MIDI files: notes are written where they are meant")
     refuse_over(out, given.force)
     data, left_out = _written(given, pattern, kind)
     write_file(out, data)

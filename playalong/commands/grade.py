@@ -162,6 +162,8 @@ def run(given: Options) -> None:
         left_handed=given.left_handed,
     )
     if given.csv or paths != given.takes or len(paths) > 1:
+        if not given.json:
+            refuse(given, "--hits", "goes with --json where there are several takes")
         _print_all(Batch(pattern=pattern, options=options, with_hits=given.hits), paths, given)
         return
     graded = grade_take(pattern, read(paths[0]), options)

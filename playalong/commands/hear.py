@@ -5,11 +5,13 @@ from typing import Protocol
 
 from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.click import (
+    CLICK,
     ClickOptions,
     TempoOptions,
     add_click,
     add_tempo,
     clicking_of,
+    refuse_late_gap,
     refuse_unused_count,
 )
 from playalong.commands.options.folder import user_folders
@@ -48,7 +50,7 @@ EXAMPLES = (
 )
 
 #: What a take has of its own.
-_PLAYED = "--tempo --bars --variation --count-in --click --eighths --gap --count --chunk --with"
+_PLAYED = f"--tempo --bars --variation --count-in {CLICK} --chunk --with"
 
 
 class Options(
@@ -114,7 +116,7 @@ def run(given: Options) -> None:
             "does not go with --out: what is written is neither heard nor seen",
         )
     if given.no_click:
-        refuse(given, "--click --eighths --gap --count --click-db", "says nothing with --no-click")
+        refuse(given, f"{CLICK} --count-in --click-to --click-db", "says nothing with --no-click")
     refuse_unused(given)
     refuse_unused_count(given, given.count_in)
     for heard in filter(None, (given.take, given.along, Path(given.pattern))):
@@ -141,12 +143,13 @@ def _hear_pattern(given: Options) -> None:
         tempo_bpm=given.tempo,
         bars=given.bars,
         variations=given.variation or (),
-        count_in=given.count_in,
+        count_in=0 if given.no_click else given.count_in,
         clicking=clicking_of(given),
     )
     task = in_rounds(along_with(given, task, home))
     if given.chunk:
-        task = only_chunk(task, given.chunk, given.bars)
+        task = only_chunk(task, given.chunk, given.bars if task.along is None else task.bars)
+    refuse_late_gap(task)
     click = not given.no_click
     if given.out is None and has_person():
         in_one_window(given, home, room=lambda home: home.hear(task, click))

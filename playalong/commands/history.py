@@ -155,6 +155,8 @@ def _refuse_unused(given: Options) -> None:
         refuse(given, "--yes", "goes with --erase, which asks before it erases")
     if given.erase or given.export is not None or given.broken_off is not None:
         refuse(given, "pattern --limit --by --run", "goes with a list of runs")
+    if given.json:
+        refuse(given, "--by", "does not go with --json, which has runs, days and weeks")
     if given.run_number is None:
         refuse(given, "--against", "goes with --run, the run that is held against it")
     else:

@@ -4,11 +4,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.options.out import add_force, refuse_over
-from playalong.commands.parser import Given, Parser, written_as
+from playalong.commands.options.out import add_force, refuse_other_kind, refuse_over
+from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
-from playalong.support.text import counted
+from playalong.support.text import counted, quoted
 
 if TYPE_CHECKING:
     from playalong.interchange.reading import Read
@@ -120,9 +120,13 @@ def run(given: Options) -> None:
 
     kind = given.file.suffix.lower()
     if kind in _SCORES or kind in _TABS:
-        _refuse_of_midi_only(given)
-    if given.part is not None and kind not in _SCORES:
-        raise UserError("--part is for MusicXML: other files have no parts.")
+        why = f"is for MIDI files, and {quoted(given.file.name)} is named like another kind"
+        refuse(given, "--list --track --channel --start", why)
+    if given.list:
+        why = "says nothing with --list, which writes nothing"
+        refuse(given, "--track --channel --bars --start --title --out --force", why)
+    if kind not in _SCORES:
+        refuse(given, "--part", "is for MusicXML: other files have no parts")
     data = _bytes(given.file)
     if given.list:
         from playalong.interchange.midi import reader as midi_reader
@@ -130,8 +134,7 @@ def run(given: Options) -> None:
         print_lines(*map(str, midi_reader.read(data, str(given.file)).parts()))
         return
     out = given.out or given.file.with_suffix(".toml")
-    if out.suffix.lower() != ".toml":
-        raise UserError(f"{out} is named like another kind of file: call it {out.stem}.toml.")
+    refuse_other_kind(out, ".toml")
     refuse_over(out, given.force)
     found = _read(given, data, out.stem)
     pattern = found.pattern
@@ -146,19 +149,6 @@ def _bytes(path: Path) -> bytes:
 
     with telling(path):
         return read_bytes(path, _MOST_BYTES)
-
-
-def _refuse_of_midi_only(given: Options) -> None:
-    """Options that say something of MIDI files alone."""
-    named = {
-        "--list": given.list,
-        "--track": given.track is not None,
-        "--channel": given.channel is not None,
-        "--start": given.start is not None,
-    }
-    for option, is_given in named.items():
-        if is_given:
-            raise UserError(f"{option} is for MIDI files: {given.file} is named like another kind.")
 
 
 def _read(given: Options, data: bytes, name: str) -> "Read":

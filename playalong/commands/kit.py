@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, listening, playing
-from playalong.commands.options.look import LOOK, SOUND, LookOptions, add_look, look_of
+from playalong.commands.options.look import LOOK, LookOptions, add_look, look_of
 from playalong.commands.options.simulated import (
     SimulatedOptions,
     add_simulated,
@@ -113,7 +113,7 @@ def _learn_simulated(given: Options, home: "UserFolders") -> None:
 
     refuse(given, "--watch --show --latency-ms", "says nothing of a simulated player")
     if given.fast:
-        refuse(given, SOUND, "says nothing with --fast")
+        refuse(given, LOOK, "says nothing with --fast")
     profile = set_up(player_of(given), look_of(given), None, home=home, page=given.page)
     print_lines(*shown(profile, home.notices))
     _copy(given, replace(home, simulated=True), profile)
@@ -127,6 +127,8 @@ def _learn(given: Options, home: "UserFolders") -> None:
     needs_window = not (given.watch or given.show or given.latency_ms is not None)
     if not needs_window:
         refuse(given, f"page {LOOK}", "does not go with --watch, --show or --latency-ms")
+    if given.watch:
+        refuse(given, "--show", "does not go with --watch, which goes on until Ctrl+C")
     if needs_window:
         with playing(given, home, has_person=has_person()) as (port, profile):
             profile = _in_window(given, home, port, profile=profile)
@@ -152,7 +154,9 @@ def _in_window(
     from playalong.app.kit_setup.entry import set_up
 
     if port is None:
-        return in_one_window(given, home, (None, profile), room=lambda home: home.set_up_kit())
+        return in_one_window(
+            given, home, (None, profile), room=lambda home: home.set_up_kit(given.page)
+        )
     if not has_person():
         return set_up(port, look_of(given), profile, home=home, page=given.page)
     return in_one_window(given, home, (port, profile), room=lambda home: home.learn_kit(given.page))
@@ -164,7 +168,7 @@ def _as_file(given: Options, home: "UserFolders") -> None:
     from playalong.app.kit_setup.profile_file import save_profile, take_profile
 
     why = "does not go with --profile or --save"
-    refuse(given, f"page --watch --show --latency-ms --port --player --fast {LOOK}", why)
+    refuse(given, f"page --watch --show --latency-ms --port --player --seed --fast {LOOK}", why)
     if given.profile is not None:
         refuse(given, "--save --who", "does not go with --profile: the file names its player")
         profile = take_profile(home, given.profile)

@@ -9,6 +9,7 @@ from playalong.commands.options.click import (
     add_click,
     add_tempo,
     clicking_of,
+    refuse_late_gap,
     refuse_unused_count,
 )
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
@@ -94,8 +95,8 @@ def run(given: Options) -> None:
 
     refuse_unused(given)
     refuse_unused_count(given, given.count_in)
-    refuse_unused_passes(given, given.loop)
-    pattern, home = pattern_of(given), user_folders()
+    refuse_unused_passes(given, given.loop, given.count_in)
+    pattern, home, clicking = pattern_of(given), user_folders(), clicking_of(given)
     trouble: tuple[str, ...] = ()
     with playing(given, home, has_person=has_person()) as (port, profile):
         task = task_of(
@@ -105,11 +106,12 @@ def run(given: Options) -> None:
             bars=given.bars,
             variations=given.variation or (),
             count_in=given.count_in,
-            clicking=clicking_of(given),
+            clicking=clicking,
         )
         task = along_with(
             given, task, home, counted=given.count_passes, faster_after=given.faster_after
         )
+        refuse_late_gap(task)
         look = look_of(given, given.sound_pads)
         if port is None or has_person():
             in_one_window(given, home, (port, profile), room=lambda home: home.play(task))

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.folder import user_folders
 from playalong.commands.options.notices import print_notices
-from playalong.commands.parser import Parser
+from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ EXAMPLES = (
 )
 
 
-class Options(Protocol):
+class Options(Given, Protocol):
     """What can be done with players."""
 
     add: str | None
@@ -50,6 +50,9 @@ def run(given: Options) -> None:
     from playalong.support.errors import UserError
     from playalong.support.text import quoted
 
+    if given.simulated:
+        why = "says nothing of simulated players: --player of a command says which of them plays"
+        refuse(given, "--add --choose", why)
     home = user_folders()
     home.simulated = given.simulated
     if given.add is not None:

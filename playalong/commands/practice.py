@@ -4,6 +4,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.first_page import has_person, in_one_window
 from playalong.commands.options.click import (
+    CLICK,
     ClickOptions,
     add_click,
     clicking_of,
@@ -13,7 +14,6 @@ from playalong.commands.options.folder import FolderOption, add_folder, user_fol
 from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
     LOOK,
-    SOUND,
     LookOptions,
     SoundPadsOption,
     add_look,
@@ -51,7 +51,7 @@ EXAMPLES = (
     ),
 )
 
-_PLAYING = "--port --seed --fast --click --eighths --gap --count --sound-pads"
+_PLAYING = f"--port --seed --fast {CLICK} --sound-pads --capture-ms --strokes --left-handed {LOOK}"
 
 
 class Options(
@@ -88,7 +88,9 @@ def add_arguments(parser: Parser) -> None:
 def run(given: Options) -> None:
     """Practise, or print the plan."""
     if given.plan:
-        refuse(given, f"{_PLAYING} {LOOK}", "says nothing with --plan, which plays nothing")
+        refuse(given, _PLAYING, "says nothing with --plan, which plays nothing")
+        if given.player is not None:
+            refuse(given, "--who", "says nothing of a simulated player")
         _print_plan(given)
         return
     summary = _practise(given)
@@ -119,8 +121,10 @@ def _practise(given: Options) -> "LessonSummary":
     from playalong.app.play.entry import practise
 
     simulated = is_simulated(given)
+    if simulated:
+        refuse(given, "--sound-pads", "says nothing of a simulated player")
     if given.fast:
-        refuse(given, f"--count {SOUND}", "says nothing with --fast")
+        refuse(given, f"{CLICK} {LOOK}", "says nothing with --fast")
     refuse_unused_count(given)
     pattern, home, clicking = pattern_of(given), user_folders(), clicking_of(given)
     look = look_of(given, given.sound_pads)

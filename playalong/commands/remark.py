@@ -87,6 +87,8 @@ def run(given: Options) -> None:
         raise UserError("A mark of your own wants a reason: add --because.")
     elif given.item is None:
         raise UserError("A mark is of an item: add --item.")
+    if not (given.eye or given.comment or given.mark):
+        refuse(given, "--item", "goes with --eye, --comment or --mark: what is said of the item")
     found = verify(given.result)
     items = len(found.assessment.items)
     if given.item is not None and not 1 <= given.item <= items:

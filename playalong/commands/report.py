@@ -4,8 +4,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.options.folder import user_folders
-from playalong.commands.options.out import add_force, refuse_over
-from playalong.commands.parser import Given, Parser
+from playalong.commands.options.out import add_force, refuse_other_kind, refuse_over
+from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.reading import is_file
 from playalong.support.terminal import print_lines
@@ -70,6 +70,10 @@ def run(given: Options) -> None:
 
     if given.what is not None and given.who is not None:
         raise UserError("A report is on a result, a run or the weeks of --who: leave out one.")
+    if given.what is not None:
+        refuse(given, "--weeks", "goes with the weeks of --who")
+    if given.out is not None:
+        refuse_other_kind(given.out, ".html", also=(".htm",))
     if not 1 <= given.weeks <= 520:
         raise UserError(f"{given.weeks} weeks cannot be reported: choose 1 to 520.")
     report, beside = _report(given)
@@ -90,7 +94,7 @@ def _report(given: Options) -> tuple["Report", Path]:
 
     if given.what is None:
         report, name = weeks_report(user_folders(), given.who, given.weeks)
-        beside = Path(f"{name}-weeks.html")
+        beside = Path("weeks.html" if given.without_name else f"{name}-weeks.html")
     elif given.what.suffix.lower() in (".mid", ".midi"):
         report = take_report(read(given.what), str(given.what))
         beside = given.what.with_suffix(".html")

@@ -3,11 +3,10 @@
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.options.out import add_force, refuse_over
+from playalong.commands.options.out import add_force, refuse_other_kind, refuse_over
 from playalong.commands.parser import Given, Parser
-from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
-from playalong.support.text import counted, quoted
+from playalong.support.text import counted
 
 if TYPE_CHECKING:
     from playalong.report.paper.layout import Page
@@ -70,11 +69,7 @@ def run(given: Options) -> None:
 
     patterns = [load_pattern(name) for name in given.patterns]
     out = given.out or printed.usual_out(patterns)
-    if out.suffix.lower() not in printed.KINDS:
-        raise UserError(
-            f"--out writes PDF, SVG or PNG, and {quoted(out.name)} is named like another kind of "
-            f"file: call it {quoted(out.with_suffix('.pdf').name)}."
-        )
+    refuse_other_kind(out, *printed.KINDS)
     printing = printed.Printing(
         Paper[given.paper.upper()], on_grid=given.grid, left_handed=given.left_handed
     )

@@ -9,7 +9,7 @@ from playalong.commands.options.click import CountOption, add_count, refuse_unus
 from playalong.commands.options.folder import FolderOption, add_folder, user_folders
 from playalong.commands.options.kit import KitOptions, add_kit, playing
 from playalong.commands.options.look import (
-    SOUND,
+    LOOK,
     LookOptions,
     SoundPadsOption,
     add_look,
@@ -18,16 +18,18 @@ from playalong.commands.options.look import (
 )
 from playalong.commands.options.rules import (
     OF_PLAYER,
+    RULES,
     RulesOptions,
     add_rules,
     rules_of,
     rules_of_player,
 )
-from playalong.commands.options.simulated import USUAL_SKILL
+from playalong.commands.options.simulated import SEED, USUAL_SKILL
 from playalong.commands.parser import Parser, refuse, written_as
 from playalong.support.cautions import CAUTION
 from playalong.support.errors import UserError
 from playalong.support.terminal import print_lines
+from playalong.support.text import quoted
 
 if TYPE_CHECKING:
     from playalong.app.warm_up.entry import Wish
@@ -44,7 +46,10 @@ EXAMPLES = (
     ("watch somebody simulated", "playalong warmup --player intermediate"),
 )
 
-_PLAYING = "--count --port --who --player --fast --then --file --on"
+_PLAYING = (
+    "--count --port --who --player --fast --then --file --on --minutes --seed --out --sound-pads "
+    f"{RULES} {LOOK}"
+)
 
 
 class Options(
@@ -78,7 +83,7 @@ def add_arguments(parser: Parser) -> None:
     )
     parser.add_argument(
         "--seed",
-        type=written_as(_seed, "no seed: write a whole number, 0 or more"),
+        type=SEED,
         metavar="N",
         help="a whole number, 0 or more: the same chooses the same (default another each day)",
     )
@@ -122,9 +127,7 @@ def add_arguments(parser: Parser) -> None:
 def run(given: Options) -> None:
     """Warm up, or list the exercises."""
     if given.list:
-        refuse(
-            given, f"{_PLAYING} --minutes --seed", "says nothing with --list, which plays nothing"
-        )
+        refuse(given, _PLAYING, "says nothing with --list, which plays nothing")
         _print_exercises()
         return
     try:
@@ -157,9 +160,9 @@ def _warm_up(given: Options) -> "WarmUpResult":
     wish, home = _wish(given), user_folders()
     look = look_of(given, given.sound_pads)
     if given.player or given.fast:
-        refuse(given, "--port --who", "says nothing of a simulated player")
+        refuse(given, "--port --who --sound-pads", "says nothing of a simulated player")
         if given.fast:
-            refuse(given, f"--count {SOUND}", "says nothing with --fast")
+            refuse(given, f"--count {LOOK}", "says nothing with --fast")
         skill, seed = SKILLS[given.player or USUAL_SKILL], 1 if given.seed is None else given.seed
         player = Player(skill=skill, seed=seed, fast=given.fast)
         return warm_up(
@@ -176,17 +179,27 @@ def _warm_up(given: Options) -> "WarmUpResult":
 
 def _wish(given: Options) -> "Wish":
     from playalong.app.warm_up.entry import Wish
+    from playalong.app.warm_up.saved import SAID, can_play
     from playalong.practice.warm_up.routine_file import read
     from playalong.records.pattern_files import load_pattern, read_text
 
+    file = None
     if given.file is not None:
         refuse(given, "--minutes", "says nothing beside --file, which says what is played")
+        file = read(read_text(given.file), given.file.name)
+        if not file.has_music:
+            refuse(given, "--then", "says nothing beside --file: that routine asks for no music")
+    lesson = None if given.then is None else load_pattern(given.then)
+    if lesson is not None and given.on is not None and not can_play(given.on, lesson):
+        raise UserError(
+            f"{quoted(lesson.title)} cannot be played {SAID[given.on]}: leave out --then or --on."
+        )
     return Wish(
         minutes=given.minutes,
         seed=given.seed,
         on=given.on,
-        file=None if given.file is None else read(read_text(given.file), given.file.name),
-        lesson=None if given.then is None else load_pattern(given.then),
+        file=file,
+        lesson=lesson,
     )
 
 
@@ -197,10 +210,3 @@ def _minutes(text: str) -> float:
     if not SHORTEST <= minutes <= LONGEST or minutes == inf:
         raise ValueError
     return minutes
-
-
-def _seed(text: str) -> int:
-    seed = int(text)
-    if seed < 0:
-        raise ValueError
-    return seed

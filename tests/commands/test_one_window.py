@@ -15,6 +15,7 @@ ROOMS = {
     "warmup": "warm_up",
     "assess first-lessons": "take",
     "kit": "set_up_kit",
+    "kit latency": "set_up_kit at latency",
     "hear late-bus-home": "hear",
     "beats evening.wav": "tell_beats",
 }
@@ -24,8 +25,8 @@ class _Session:
     """The first page's session; which of its rooms is entered is told as an error."""
 
     def __getattr__(self, name: str) -> object:
-        def enter(*_: object, **__: object) -> NoReturn:
-            raise UserError(f"entered {name}")
+        def enter(*given: object, **_: object) -> NoReturn:
+            raise UserError(" at ".join([f"entered {name}", *(g for g in given if type(g) is str)]))
 
         return enter
 

@@ -56,7 +56,7 @@ def test_a_full_disk_leaves_nothing(tmp_path, capsys, monkeypatch):
 def test_another_kind_of_file_is_refused_and_so_is_a_book(tmp_path, capsys):
     code, told = code_and_errors(capsys, "sheet", "wide-stairs", "--out", "x.docx")
     assert code == 2
-    assert 'call it "x.pdf"' in told
+    assert "call it x.pdf, x.svg or x.png" in told
     bars = "[[bar]]\nsnare = 'x'\n" * 201
     (tmp_path / "long.toml").write_text(f"title = 'Long'\nmeter = '1/4'\ntempo = 90\n{bars}")
     code, told = code_and_errors(capsys, "sheet", "long.toml")

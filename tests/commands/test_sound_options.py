@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from playalong.app.play import hearing
+from playalong.app.run.task import Task
 from playalong.commands.main import main
 from playalong.pattern.beat_map import BeatMap
 from playalong.records import beat_maps
@@ -44,12 +46,17 @@ def test_what_cannot_be_is_told(typed, said, tmp_path, monkeypatch, capsys):
     assert not list(tmp_path.iterdir())
 
 
-def test_a_loop_is_played_whole(tmp_path, capsys):
-    song = tmp_path / "song.wav"
-    beats_s = swaying(40)
+def song_of_ten_bars(folder: Path) -> Path:
+    """A song whose beats are known."""
+    song, beats_s = folder / "song.wav", swaying(40)
     write_wave(song, rendered(beats_s, GROOVES["straight"]).sound)
     beats = BeatMap(times_s=tuple(map(float, beats_s)), first=0, per_bar=4)
     beat_maps.write(user_data() / "beats", song, beats)
+    return song
+
+
+def test_a_loop_is_played_whole(tmp_path, capsys):
+    song = song_of_ten_bars(tmp_path)
     loop = ["--with", str(song), "--loop", "3-6", "--out", str(tmp_path / "groove.wav")]
     assert main(["hear", "late-bus-home", *loop, "--bars", "2"]) == 2
     assert "choose 4, 8" in capsys.readouterr().err
@@ -77,6 +84,27 @@ def test_without_a_count_in_it_begins_at_once(tmp_path):
         assert main([*typed, "--force", "--out", str(written)]) == 0
         lengths.append(_seconds(written))
     assert lengths[1] - lengths[0] == pytest.approx(4 * 60.0 / 84.0, abs=0.05)
+
+
+@pytest.fixture
+def heard(monkeypatch) -> list[Task]:
+    """What would be heard, were anybody there."""
+    tasks: list[Task] = []
+    monkeypatch.setattr(hearing, "hear", lambda task, *_, **__: tasks.append(task))
+    return tasks
+
+
+def test_without_a_click_nothing_is_counted_in(heard):
+    assert main(["hear", "late-bus-home", "--no-click"]) == 0
+    assert [task.count_in for task in heard] == [0]
+
+
+def test_a_chunk_goes_on_as_long_as_its_recording(tmp_path, heard):
+    song = song_of_ten_bars(tmp_path)
+    typed = ["hear", "late-bus-home", "--with", str(song), "--chunk", "beat 2"]
+    for more in ([], ["--bars", "3"], ["--loop", "3-6"]):
+        assert main([*typed, *more]) == 0
+    assert [task.bars for task in heard] == [10, 3, 4]
 
 
 def _seconds(path: Path) -> float:

@@ -270,13 +270,19 @@ def missing(names: Sequence[str], group: Group) -> list[str]:
     return [name for name in names if name not in there]
 
 
-def without_names(results: Sequence[ClassResult]) -> list[ClassResult]:
-    """The same without names: players are numbered, each the same number in all results."""
+def without_names(
+    results: Sequence[ClassResult], names: Sequence[str] = ()
+) -> tuple[list[ClassResult], list[str]]:
+    """The same without names: players are numbered, each the same number in all results.
+
+    Of a list of ``names`` those who have a result get their number; nobody else is to be named.
+    """
     numbers: dict[str, str] = {}
     for one in results:
         numbers.setdefault(one.player, f"player {len(numbers) + 1}")
     nowhere = Path()
-    return [replace(one, player=numbers[one.player], path=nowhere) for one in results]
+    numbered = [replace(one, player=numbers[one.player], path=nowhere) for one in results]
+    return numbered, [numbers.get(name, name) for name in names]
 
 
 # As CSV.

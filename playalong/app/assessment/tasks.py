@@ -10,8 +10,6 @@ from playalong.grading.loudness import Bands
 from playalong.grading.verdicts import Verdict
 from playalong.practice.assessment.model import Assessment, Clicks, Item
 from playalong.sound.synth.click import Clicking, Gap, Places
-from playalong.support.errors import UserError
-from playalong.support.text import quoted
 
 #: What runs of an assessment are in the store.
 KIND = "assessment"
@@ -70,8 +68,4 @@ def with_recording_of(task: Task, item: Item, *, beside: Path, home: UserFolders
         percent=100.0,
         level_db=_RECORDING_DB,
     )
-    if found.bars != item.bars:
-        raise UserError(
-            f"{quoted(item.recording)} has only {found.bars} bars; {item.bars} are asked."
-        )
     return replace(found, waits=False)

@@ -479,8 +479,10 @@ class HomeSession:
             elif outcome is Outcome.START:
                 self.play(self.task(patterns.patterns[line.name]))
 
-    def set_up_kit(self) -> Profile:
-        """The kit's own pages; where there are several kits, or none, which one first."""
+    def set_up_kit(self, page: str | None = None) -> Profile:
+        """The kit's own pages, from its overview or from ``page``; where there are several kits, or
+        none, which one first.
+        """
         listed = ports()
         if self._kit.is_keys or len(listed) > 1:
             chosen = self._choose_kit(listed)
@@ -489,7 +491,7 @@ class HomeSession:
             if chosen != self._kit.port.name:
                 self._kit.close()
                 self._kit = KitAtHand.find(self._opened, self._home, part=chosen)
-        return self._kit.profile if self._kit.is_keys else self.learn_kit()
+        return self._kit.profile if self._kit.is_keys else self.learn_kit(page)
 
     def learn_kit(self, page: str | None = None) -> Profile:
         """The pages of the kit at hand, from its overview or from ``page``."""

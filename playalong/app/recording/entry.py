@@ -18,13 +18,13 @@ from playalong.app.user_folders import UserFolders
 from playalong.midi.port import Port
 from playalong.midi_io.backend import NO_PORT, PortError
 from playalong.midi_io.ports import open_port
-from playalong.pattern.beat_map import BeatMap
+from playalong.pattern.beat_map import FASTEST_PERCENT, BeatMap
 from playalong.records import beat_maps
 from playalong.sound.recordings.decoder import check_readable
 from playalong.sound.recordings.decoding import Recording
 from playalong.support.errors import UserError
 from playalong.support.reading import is_file
-from playalong.support.text import printable, sentence
+from playalong.support.text import printable, quoted, sentence
 
 #: Beats to a bar where nobody has said how many.
 USUAL_PER_BAR = 4
@@ -75,7 +75,9 @@ def with_recording(
         raise UserError(
             f"The beats of {printable(path.name)} make no whole bar of {beats.per_bar}."
         )
-    first, last = loop or (1, min(bars or beats.bars, beats.bars))
+    if loop is None and bars is not None and bars > beats.bars:
+        raise UserError(f"{quoted(path.name)} has only {beats.bars} bars; {bars} are asked.")
+    first, last = loop or (1, bars or beats.bars)
     length = last - first + 1
     if loop and bars and bars % length:
         raise UserError(
@@ -90,6 +92,13 @@ def with_recording(
     passes = None
     if loop:
         most = bars // length if bars else None
+        if faster_after is not None and most is not None and most <= faster_after:
+            raise UserError(
+                f"--faster-after {faster_after} needs {faster_after + 1} passes: choose --bars "
+                f"{(faster_after + 1) * length} or more, or leave it out."
+            )
+        if faster_after is not None and percent >= FASTEST_PERCENT:
+            raise UserError(f"At a speed of {percent:g} % --faster-after cannot go faster.")
         passes = Passes(most=most, counted=counted, faster_after=faster_after or 0)
     recording = opened(path, context)
     home.notices += filter(None, [recording.message])

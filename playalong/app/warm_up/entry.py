@@ -16,6 +16,7 @@ from playalong.app.warm_up.saved import (
     SAID,
     SETS,
     SavedWarmUps,
+    can_play,
     exercise_patterns,
     load,
     save,
@@ -188,7 +189,7 @@ class _Choices:
         there = playable(SETS[self.on], self._patterns)
         lesson, file = self._wish.lesson, self._wish.file
         last = None
-        if lesson is not None and set(SETS[self.on]).issuperset(lesson.voices):
+        if lesson is not None and can_play(self.on, lesson):
             last = music(lesson)
         if file is None:
             return routine(

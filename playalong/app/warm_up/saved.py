@@ -25,6 +25,12 @@ SETS: dict[str, tuple[str, ...]] = {
 }
 SAID = {"pad": "on one pad", "pad-and-kick": "on a pad and a kick", "kit": "on a kit"}
 
+
+def can_play(on: str, pattern: Pattern) -> bool:
+    """Whether a pattern can be played on one of ``SETS``."""
+    return set(SETS[on]).issuperset(pattern.voices)
+
+
 #: The name under which the store has it, among a player's settings.
 _SETTING = "warm_up"
 

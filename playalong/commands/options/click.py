@@ -4,12 +4,17 @@ from typing import TYPE_CHECKING, Protocol
 
 from playalong.commands.parser import Given, Parser, refuse, written_as
 from playalong.support.errors import UserError
+from playalong.support.text import counted
 
 if TYPE_CHECKING:
+    from playalong.app.run.task import Task
     from playalong.sound.synth.click import Clicking
 
 #: What counts in, as options say it, in the order of ``Counting``.
 COUNTS = ("sticks", "numbers", "subdivision", "throughout")
+
+#: The options of a click, all of which say nothing where none is heard.
+CLICK = "--click --eighths --gap --count"
 
 
 class TempoOptions(Protocol):
@@ -92,10 +97,22 @@ def refuse_unused_count(given: CountOption, count_in: int = 1) -> None:
         refuse(given, "--count", "says nothing with --count-in 0: nothing is counted in")
 
 
+def refuse_late_gap(task: "Task") -> None:
+    """UserError for a gap that would come after the last bar."""
+    gap = task.clicking.gap
+    if gap is not None and task.passes is None and gap.sounding >= task.bars:
+        raise UserError(
+            f"--gap begins after {counted(gap.sounding, 'bar')}, and {task.bars} are played: "
+            "make it shorter, or play more --bars."
+        )
+
+
 def clicking_of(given: ClickOptions) -> "Clicking":
-    """Where it clicks; UserError for a gap that cannot be."""
+    """Where it clicks; UserError for what cannot be."""
     from playalong.sound.synth.click import Clicking, Gap, Places
 
+    if given.eighths:
+        refuse(given, "--click", "does not go with --eighths, which is --click eighths")
     places = {"beats": Places.BEATS, "eighths": Places.EIGHTHS, "off-beats": Places.OFF_BEATS}
     chosen = "eighths" if given.eighths else given.click
     try:

@@ -1,12 +1,12 @@
 """A file that is written: never over another, unless that is asked for."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
 from playalong.commands.parser import Given, Parser, refuse
 from playalong.support.errors import UserError
 from playalong.support.reading import is_file
-from playalong.support.text import quoted
 
 
 class OutOption(Given, Protocol):
@@ -41,14 +41,16 @@ def check_out(given: OutOption) -> None:
     if given.out is None:
         refuse(given, "--force", "goes with --out, a file that is written")
         return
-    _refuse_other_than_wave(given.out)
+    refuse_other_kind(given.out, ".wav", also=(".wave", ""))
     refuse_over(given.out, given.force)
 
 
-def _refuse_other_than_wave(out: Path) -> None:
-    """UserError where a file that is to be written is named like another kind than a wave file."""
-    if out.suffix.casefold() not in ("", ".wav", ".wave"):
-        raise UserError(
-            f"--out writes a wave file, and {quoted(out.name)} is named like another kind: "
-            f"call it {quoted(out.with_suffix('.wav').name)}."
-        )
+def refuse_other_kind(out: Path, *kinds: str, also: Sequence[str] = ()) -> None:
+    """UserError where a file that is to be written is named like another kind than ``kinds``.
+
+    These are endings; those of ``also`` are let pass, and not told.
+    """
+    if out.suffix.casefold() not in (*kinds, *also):
+        *others, last = (f"{out.stem}{kind}" for kind in kinds)
+        named = f"{', '.join(others)} or {last}" if others else last
+        raise UserError(f"{out} is named like another kind of file: call it {named}.")

@@ -89,12 +89,16 @@ def refuse_unused(given: RecordingOptions) -> None:
         refuse(given, "--tempo", why)
 
 
-def refuse_unused_passes(given: PassesOptions, loop: tuple[int, int] | None) -> None:
-    """UserError for an option that says nothing where no bars are played again and again."""
+def refuse_unused_passes(given: PassesOptions, loop: tuple[int, int] | None, count_in: int) -> None:
+    """UserError for an option that says nothing where no bars are played again and again, or are
+    not counted in.
+    """
     if loop is None:
         refuse(
             given, "--count-passes --faster-after", "goes with --loop: bars played over and over"
         )
+    if not count_in:
+        refuse(given, "--count-passes", "does not go with --count-in 0: nothing is counted in")
 
 
 def along_with(

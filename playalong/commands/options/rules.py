@@ -29,6 +29,9 @@ class RulesOptions(LevelOption, Protocol):
     left_handed: bool | None
 
 
+#: The options of rules.
+RULES = "--level --capture-ms --tolerance-ms --left-handed --strokes"
+
 #: What ``--level`` is where it is not typed.
 OF_TAKE, OF_PLAYER, NO_LEVEL = "as the take says, or else ", "the player's last one, or else ", ""
 

@@ -7,6 +7,17 @@ from playalong.commands.parser import Given, Parser, refuse, written_as
 if TYPE_CHECKING:
     from playalong.app.play.entry import Player
 
+
+def _seed(text: str) -> int:
+    seed = int(text)
+    if seed < 0:
+        raise ValueError
+    return seed
+
+
+#: The type of a seed.
+SEED = written_as(_seed, "no seed: write a whole number, 0 or more")
+
 #: Who plays where only the clock is asked for.
 USUAL_SKILL = "intermediate"
 
@@ -35,7 +46,7 @@ def add_simulated(parser: Parser, default: str | None = None, seed: int = 1) -> 
     )
     group.add_argument(
         "--seed",
-        type=written_as(_seed, "no seed: write a whole number, 0 or more"),
+        type=SEED,
         default=seed,
         metavar="N",
         help="a whole number, 0 or more: the same plays the same (default %(default)s)",
@@ -67,10 +78,3 @@ def player_of(given: SimulatedOptions, through_port: bool = False) -> "Player":
         fast=given.fast,
         through_port=through_port,
     )
-
-
-def _seed(text: str) -> int:
-    seed = int(text)
-    if seed < 0:
-        raise ValueError
-    return seed

@@ -55,13 +55,15 @@ def test_a_class_as_terminal_table_csv_and_page(folder: Path) -> None:
 
 
 def test_without_names_nobody_is_named_anywhere(folder: Path, tmp_path, capsys) -> None:
-    page, table = tmp_path / "c.html", tmp_path / "c.csv"
-    options = ["--without-names", "--html", str(page), "--csv", str(table)]
+    page, table, names = tmp_path / "c.html", tmp_path / "c.csv", tmp_path / "names.txt"
+    names.write_text("Ines\nTom\nAda\n")
+    options = ["--without-names", "--names", str(names), "--html", str(page), "--csv", str(table)]
     assert main(["class", str(folder), *options]) == 0
     told = capsys.readouterr().out + page.read_text() + table.read_text()
     assert "player 3" in told
-    assert not any(name in told for name in ("Ines", "Tom", "=1+1"))
-    numbered = without_names(read_in(folder))
+    assert not any(name in told for name in ("Ines", "Tom", "Ada", "=1+1"))
+    assert "1 of 3" in page.read_text(), "so many are missing"
+    numbered, _ = without_names(read_in(folder))
     assert len({one.player for one in numbered}) == 3
 
 
