@@ -10,7 +10,6 @@ from playalong.commands.options.look import (
     LookOptions,
     SoundPadsOption,
     add_look,
-    add_sound_pads,
     look_of,
 )
 from playalong.commands.options.simulated import SimulatedOptions, add_simulated, player_of
@@ -56,10 +55,9 @@ def add_arguments(parser: Parser) -> None:
         "--list", action="store_true", help="list the assessments that come with the program"
     )
     add_folder(parser, "the result is")
-    add_sound_pads(parser)
     add_kit(parser)
     add_simulated(parser)
-    add_look(parser)
+    add_look(parser, has_pads=True)
 
 
 def run(given: Options) -> None:

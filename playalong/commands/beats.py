@@ -65,7 +65,7 @@ def add_arguments(parser: Parser) -> None:
         "--per-bar",
         type=int,
         metavar="N",
-        help="beats to a bar (default 4, or as they were told before)",
+        help="beats to a bar, 1 to 16 (default 4, or as they were told before)",
     )
     parser.add_argument(
         "--find",

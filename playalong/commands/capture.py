@@ -58,7 +58,10 @@ def add_arguments(parser: Parser) -> None:
     )
     known = parser.add_argument_group("what is known of it")
     known.add_argument(
-        "--tempo", type=float, metavar="BPM", help="about how fast it is (default it is found)"
+        "--tempo",
+        type=float,
+        metavar="BPM",
+        help="about how fast it is, in beats a minute (default it is found)",
     )
     known.add_argument(
         "--meter",
@@ -71,7 +74,7 @@ def add_arguments(parser: Parser) -> None:
         "--bars",
         type=int,
         metavar="N",
-        help="how many bars the pattern has (default the fewest that say all of it)",
+        help="how many bars the pattern has, 1 to 8 (default the fewest that say all of it)",
     )
     known.add_argument(
         "--reading",

@@ -19,7 +19,6 @@ from playalong.commands.options.look import (
     LookOptions,
     SoundPadsOption,
     add_look,
-    add_sound_pads,
     look_of,
 )
 from playalong.commands.options.pattern import (
@@ -82,7 +81,6 @@ def add_arguments(parser: Parser) -> None:
     """Add them."""
     add_pattern(parser, default="late-bus-home")
     add_folder(parser, "take, grade and pictures are")
-    add_sound_pads(parser)
     parser.add_argument(
         "--through-port",
         action="store_true",
@@ -100,7 +98,7 @@ def add_arguments(parser: Parser) -> None:
     add_tempo(parser)
     add_click(parser)
     add_rules(parser, NO_LEVEL)
-    add_look(parser)
+    add_look(parser, has_pads=True)
 
 
 def run(given: Options) -> None:

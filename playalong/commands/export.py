@@ -43,14 +43,17 @@ class Options(Given, PatternOption, BarsOptions, Protocol):
 def add_arguments(parser: Parser) -> None:
     """Add them."""
     add_pattern(parser)
-    add_bars(parser, usual="the pattern once")
+    add_bars(parser, usual="the pattern once; 1,000 at most")
     parser.add_argument(
-        "--tempo", type=float, metavar="BPM", help="at this tempo (default the pattern's own)"
+        "--tempo",
+        type=float,
+        metavar="BPM",
+        help="beats a minute, 20 to 400 (default the pattern's own)",
     )
     parser.add_argument(
         "--as-it-sounds",
         action="store_true",
-        help="swung notes where they sound (default where they are written)",
+        help="swung notes where they sound, in a MIDI file (default where they are written)",
     )
     parser.add_argument(
         "--out",

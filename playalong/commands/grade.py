@@ -85,7 +85,9 @@ def add_arguments(parser: Parser) -> None:
     form.add_argument(
         "--csv", action="store_true", help="print the figures as a table, for a spreadsheet"
     )
-    parser.add_argument("--hits", action="store_true", help="with every hit")
+    parser.add_argument(
+        "--hits", action="store_true", help="with every hit; of several takes with --json"
+    )
     parser.add_argument(
         "--schema",
         action=_Schema,

@@ -71,7 +71,7 @@ def add_arguments(parser: Parser) -> None:
         type=int,
         default=LISTED,
         metavar="N",
-        help="how many lines at most (default %(default)s)",
+        help="how many lines at most, 1 or more (default %(default)s)",
     )
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--csv", action="store_true", help="as a CSV table")

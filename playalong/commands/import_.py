@@ -66,13 +66,16 @@ def add_arguments(parser: Parser) -> None:
         help="say which tracks and channels it has, and write nothing",
     )
     parser.add_argument(
-        "--track", type=int, metavar="N", help="this track, 1 is the first (default all)"
+        "--track",
+        type=int,
+        metavar="N",
+        help="this track of a MIDI file, 1 is the first (default all)",
     )
     parser.add_argument(
         "--channel",
         type=int,
         metavar="N",
-        help="this channel, 1 to 16 (default 10, the drums', or the only one)",
+        help="this channel of a MIDI file, 1 to 16 (default 10, the drums', or the only one)",
     )
     parser.add_argument(
         "--part", type=int, metavar="N", help="this part of MusicXML (default the one of drums)"
@@ -88,7 +91,8 @@ def add_arguments(parser: Parser) -> None:
         "--start",
         type=float,
         metavar="SECONDS",
-        help="where bar 1 starts (default as a take of this program says, or else 0)",
+        help="where bar 1 starts, in seconds, 0 to 3600 (default as a take of this program says, "
+        "or else 0)",
     )
     parser.add_argument(
         "--title", metavar="WORDS", help="what the pattern is called (default as in the file)"

@@ -18,7 +18,6 @@ from playalong.commands.options.look import (
     LookOptions,
     SoundPadsOption,
     add_look,
-    add_sound_pads,
     look_of,
 )
 from playalong.commands.options.pattern import (
@@ -77,7 +76,6 @@ def add_arguments(parser: Parser) -> None:
     """Add them."""
     add_pattern(parser)
     add_folder(parser, "the take is")
-    add_sound_pads(parser)
     add_bars(parser, usual="whole rounds of the pattern, at least 4 bars")
     add_tempo(parser)
     add_click(parser)
@@ -85,7 +83,7 @@ def add_arguments(parser: Parser) -> None:
     add_kit(parser)
     add_recording(parser)
     add_passes(parser)
-    add_look(parser)
+    add_look(parser, has_pads=True)
 
 
 def run(given: Options) -> None:

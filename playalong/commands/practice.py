@@ -17,7 +17,6 @@ from playalong.commands.options.look import (
     LookOptions,
     SoundPadsOption,
     add_look,
-    add_sound_pads,
     look_of,
 )
 from playalong.commands.options.pattern import PatternOption, add_pattern, pattern_of
@@ -40,6 +39,7 @@ from playalong.support.terminal import print_lines
 
 if TYPE_CHECKING:
     from playalong.app.lesson.lesson_session import LessonSummary
+    from playalong.pattern.model import Pattern
 
 ABOUT = "learn a pattern, from its beats to free playing"
 EXAMPLES = (
@@ -77,12 +77,11 @@ def add_arguments(parser: Parser) -> None:
         "--plan", action="store_true", help="print the plan and how it stands, and play nothing"
     )
     add_folder(parser, "the lesson and its takes are")
-    add_sound_pads(parser)
     add_click(parser)
     add_rules(parser, OF_PLAYER)
     add_kit(parser)
     add_simulated(parser)
-    add_look(parser)
+    add_look(parser, has_pads=True)
 
 
 def run(given: Options) -> None:
@@ -114,7 +113,16 @@ def _print_plan(given: Options) -> None:
     who = given.player or given.who or home.settings().player or NOBODY
     rules = rules_of(given, None if simulated else home.level(who))
     folder = given.out or home.data
-    print_lines(*plan_lines(pattern_of(given), rules, folder, player=who, is_simulated=simulated))
+    print_lines(*plan_lines(_pattern(given), rules, folder, player=who, is_simulated=simulated))
+
+
+def _pattern(given: Options) -> "Pattern":
+    """The pattern that is learned."""
+    pattern = pattern_of(given)
+    asked = pattern.practice
+    if asked is not None and asked.tolerance_ms is not None:
+        refuse(given, "--tolerance-ms", f"is {asked.tolerance_ms:g} in this pattern's own file")
+    return pattern
 
 
 def _practise(given: Options) -> "LessonSummary":
@@ -126,7 +134,7 @@ def _practise(given: Options) -> "LessonSummary":
     if given.fast:
         refuse(given, f"{CLICK} {LOOK}", "says nothing with --fast")
     refuse_unused_count(given)
-    pattern, home, clicking = pattern_of(given), user_folders(), clicking_of(given)
+    pattern, home, clicking = _pattern(given), user_folders(), clicking_of(given)
     look = look_of(given, given.sound_pads)
     if simulated:
         player, rules = player_of(given), rules_of(given)

@@ -46,7 +46,10 @@ def add_arguments(parser: Parser) -> None:
         "--page", action="store_true", help="in the window: a row for all that can be said"
     )
     parser.add_argument(
-        "--item", type=int, metavar="N", help="of this item, 1 is the first (default the whole)"
+        "--item",
+        type=int,
+        metavar="N",
+        help="say it of this item, 1 is the first (default of the whole)",
     )
     parser.add_argument(
         "--eye",

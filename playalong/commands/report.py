@@ -51,14 +51,14 @@ def add_arguments(parser: Parser) -> None:
         type=int,
         default=8,
         metavar="N",
-        help="how many weeks back (default %(default)s)",
+        help="how many weeks back, 1 to 520, without RESULT|RUN (default %(default)s)",
     )
     parser.add_argument("--without-name", action="store_true", help="leave the player's name out")
     parser.add_argument(
         "--out",
         type=Path,
         metavar="FILE.html",
-        help="where it goes (default beside what it is on)",
+        help="where it goes (default beside what it is on, or in this folder)",
     )
     add_force(parser)
 

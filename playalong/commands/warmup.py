@@ -13,7 +13,6 @@ from playalong.commands.options.look import (
     LookOptions,
     SoundPadsOption,
     add_look,
-    add_sound_pads,
     look_of,
 )
 from playalong.commands.options.rules import (
@@ -106,7 +105,6 @@ def add_arguments(parser: Parser) -> None:
         help="a routine of your own, a TOML file (default none)",
     )
     add_folder(parser, "the takes are")
-    add_sound_pads(parser)
     add_count(parser)
     add_rules(parser, OF_PLAYER)
     add_kit(parser)
@@ -121,7 +119,7 @@ def add_arguments(parser: Parser) -> None:
         action="store_true",
         help="on a simulated clock, without waiting, sound or a window",
     )
-    add_look(parser)
+    add_look(parser, has_pads=True)
 
 
 def run(given: Options) -> None:

@@ -1,6 +1,7 @@
 """The command line as a whole: what every command promises in its help, and how it ends."""
 
 import argparse
+import re
 import shlex
 import subprocess
 import sys
@@ -9,9 +10,11 @@ from pathlib import Path
 
 import pytest
 
+from playalong.app.capture import played_in
 from playalong.app.grade.checks import FASTEST_BPM, SLOWEST_BPM
+from playalong.app.recording.beats_draft import MOST_TO_THE_BAR
 from playalong.app.recording.recording_sounds import HIGHEST_DB, LOWEST_DB
-from playalong.commands import first_page, kit, main
+from playalong.commands import export, first_page, kit, main
 from playalong.commands.parser import Parser
 from playalong.screen.kit_pages.overview import PAGES
 
@@ -31,8 +34,12 @@ def parser_of(name: str) -> Parser:
 
 @pytest.mark.parametrize("name", main.COMMANDS)
 def test_every_option_says_what_it_is_its_unit_and_its_default(name: str) -> None:
-    for action in parser_of(name)._actions:
+    parser = parser_of(name)
+    for action in parser._actions:
         assert action.help, action.dest
+        assert "default or else" not in action.help
+        for named in re.findall(r"(?<!\S)--[a-z-]+", action.help):
+            assert named in parser._option_string_actions, f"{action.dest} names {named}"
         if action.nargs == 0:
             continue
         assert action.metavar or action.choices, action.dest
@@ -88,6 +95,13 @@ def test_figures_in_the_help_are_those_of_the_program() -> None:
     shown = " ".join(parser_of("play").format_help().split())
     assert f"{SLOWEST_BPM:g} to {FASTEST_BPM:g}" in shown
     assert f"{LOWEST_DB:g} to {HIGHEST_DB:g} dB" in shown
+    for command, figure in (
+        ("capture", f"1 to {played_in.MOST_BARS}"),
+        ("beats", f"1 to {MOST_TO_THE_BAR}"),
+        ("export", f"{export.MOST_BARS:,} at most"),
+        ("export", f"{SLOWEST_BPM:g} to {FASTEST_BPM:g}"),
+    ):
+        assert figure in " ".join(parser_of(command).format_help().split())
     (page,) = (action for action in parser_of("kit")._actions if action.dest == "page")
     assert set(page.choices or ()) == {one.outcome.value for one in PAGES}
 

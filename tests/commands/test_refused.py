@@ -96,6 +96,8 @@ REFUSED = [
     ("report t.mid --weeks 3", "--weeks goes with the weeks of --who"),
     ("remark result.zip --item 2", "--item goes with --eye, --comment or --mark"),
     ("class takes --force", "--force goes with --html or --csv"),
+    ("practice strict.toml --plan --tolerance-ms 20", "--tolerance-ms is 50 in this pattern's own"),
+    ("practice strict.toml --fast --tolerance-ms 20", "--tolerance-ms is 50 in this pattern's own"),
     # Not to be had together.
     ("demo --click off-beats --eighths", "--click does not go with --eighths"),
     (
@@ -138,6 +140,9 @@ def files(tmp_path_factory: pytest.TempPathFactory) -> Path:
         shutil.copy(take, copy)
     shutil.rmtree(made)
     song_of_ten_bars(folder)
+    practice = "[practice]\nstart = 60\ngoal = 90\ntolerance = 50\n"
+    strict = f'title = "S"\nmeter = "4/4"\ntempo = 90\n{practice}[[bar]]\nkick = "x - - -"\n'
+    (folder / "strict.toml").write_text(strict)
     (folder / "own.toml").write_text('title = "Feet"\nexercises = ["kick-doubles"]\n')
     return folder
 

@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING, Protocol
 
-from playalong.commands.parser import Given, Parser, refuse, written_as
+from playalong.commands.parser import Given, Group, Parser, refuse, written_as
 from playalong.support.errors import UserError
 from playalong.support.text import counted
 
@@ -75,12 +75,12 @@ def add_click(parser: Parser) -> None:
         help="so many bars with the click, then so many without, each time so many more, "
         "as in 2+2 or 2+1+1 (default no gap)",
     )
-    add_count(parser)
+    add_count(group)
 
 
-def add_count(parser: Parser) -> None:
+def add_count(group: Group) -> None:
     """Add what counts in."""
-    parser.add_argument(
+    group.add_argument(
         "--count",
         choices=COUNTS,
         help="what counts in: two sticks, a voice that says the numbers (one two three four), or "

@@ -34,8 +34,8 @@ class SoundPadsOption(Protocol):
     sound_pads: bool
 
 
-def add_look(parser: Parser) -> None:
-    """Add sound and window."""
+def add_look(parser: Parser, has_pads: bool = False) -> None:
+    """Add sound and window; where a kit is played (``has_pads``), that its pads may sound here."""
     from playalong.sound.device.devices import BUFFER_MS, LONGEST_MS, PADS_BUFFER_MS, SHORTEST_MS
     from playalong.sound.mix import HIGHEST_DB, LOWEST_DB
 
@@ -46,12 +46,21 @@ def add_look(parser: Parser) -> None:
         help="part of the name of the sound device, which playalong sounds lists "
         "(default the last one, or the system's own)",
     )
+    if has_pads:
+        group.add_argument(
+            "--sound-pads",
+            action="store_true",
+            help="let the pads sound through the program, for a kit without a module",
+        )
+    usual = (
+        f"{BUFFER_MS:g}, and {PADS_BUFFER_MS:g} with --sound-pads" if has_pads else f"{BUFFER_MS:g}"
+    )
     group.add_argument(
         "--buffer-ms",
         type=float,
         metavar="MS",
         help=f"how much sound is asked for at once, {SHORTEST_MS:g} to {LONGEST_MS:g} ms: less is "
-        f"sooner, more is safer (default {BUFFER_MS:g}, and {PADS_BUFFER_MS:g} with --sound-pads)",
+        f"sooner, more is safer (default {usual})",
     )
     group.add_argument(
         "--click-to",
@@ -69,15 +78,6 @@ def add_look(parser: Parser) -> None:
         )
     group.add_argument("--dark", action="store_true", help="a dark sheet")
     group.add_argument("--large", action="store_true", help="larger writing")
-
-
-def add_sound_pads(parser: Parser) -> None:
-    """Add that the pads sound here."""
-    parser.add_argument(
-        "--sound-pads",
-        action="store_true",
-        help="let the pads sound through the program, for a kit without a module",
-    )
 
 
 def look_of(given: LookOptions, sound_pads: bool = False, hears_drums: bool = False) -> "Look":

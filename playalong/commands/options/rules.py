@@ -35,6 +35,13 @@ RULES = "--level --capture-ms --tolerance-ms --left-handed --strokes"
 #: What ``--level`` is where it is not typed.
 OF_TAKE, OF_PLAYER, NO_LEVEL = "as the take says, or else ", "the player's last one, or else ", ""
 
+#: What ``--strokes`` is where it is not typed.
+_STROKES = {
+    OF_TAKE: "those of --profile, or else as the take says",
+    OF_PLAYER: "those of the kit's profile",
+    NO_LEVEL: "none: each is heard against the others of the run",
+}
+
 
 def add_level(group: Group, usual: str) -> None:
     """Add the level; ``usual`` is one of the above."""
@@ -53,6 +60,7 @@ def add_rules(parser: Parser, usual_level: str) -> None:
     from playalong.grading.verdicts import Rules
 
     rules = Rules()
+    of_take = usual_level if usual_level == OF_TAKE else ""
     group = parser.add_argument_group("how strict")
     add_level(group, usual_level)
     group.add_argument(
@@ -60,27 +68,27 @@ def add_rules(parser: Parser, usual_level: str) -> None:
         type=float,
         metavar="MS",
         help="how far from a stroke of the pattern a hit may be and still answer it, "
-        f"1 to 1000 ms (default {rules.capture_ms:g})",
+        f"1 to 1000 ms (default {of_take}{rules.capture_ms:g})",
     )
     group.add_argument(
         "--tolerance-ms",
         type=float,
         metavar="MS",
-        help="how far off a hit may be and still be on time, 0 ms to the capture window "
-        "(default that of the level)",
+        help="how far off a hit may be and still be on time, 0 ms to the capture window (default "
+        f"that of {'--level, or else as the take says' if of_take else 'the level'})",
     )
     group.add_argument(
         "--left-handed",
         action=argparse.BooleanOptionalAction,
         help="the player leads with the left hand: sticking is mirrored (default "
-        f"{usual_level.removesuffix('or else ')}or else right-handed)",
+        f"{usual_level}right-handed)",
     )
     group.add_argument(
         "--strokes",
         type=Path,
         metavar="FILE.toml",
         help="ghost, normal and accented strokes of the player on this kit: a stroke as loud as "
-        "those of its kind is right (default those of the kit's profile)",
+        f"those of its kind is right (default {_STROKES[usual_level]})",
     )
 
 
