@@ -121,6 +121,11 @@ def _show(result: Path) -> None:
         in_one_window(None, home, room=lambda home: remark_in_window(home.context, result))
         return
     with OpenDevices(Look(), user_folders(), RealClock(), notices=()) as context:
+        if context.window.offscreen:
+            raise UserError(
+                "There is no screen for the page: leave out --page, and say it with --eye, "
+                "--comment or --mark."
+            )
         remark_in_window(context, result)
 
 

@@ -173,10 +173,17 @@ def test_players_are_listed_added_renamed_and_chosen_by_command(
         monkeypatch.setenv(variable, str(tmp_path / variable))
     assert main(["players"]) == 0
     assert "Nobody has played here yet." in capsys.readouterr().out
+    UserFolders.of_user().remember(level_db=-20.0)  # there is a store, of nobody
+    assert main(["history"]) == 2
+    assert "Nothing has been played yet" in capsys.readouterr().err
     assert main(["players", "--add", "Ines"]) == 0
     assert main(["players", "--rename", "Ines", "Ines R."]) == 0
     assert main(["players", "--choose", "Tom"]) == 2
     assert "There is no player" in capsys.readouterr().err
+    assert main(["players", "--add", "Ana"]) == 0
+    capsys.readouterr()
+    assert main(["history"]) == 2  # nobody of the two has played
+    assert 'Say who, with --who; there is "Ana", "Ines R."' in capsys.readouterr().err
     home = UserFolders.of_user()
     home.remember_level("Ines R.", Level.ADVANCED)
     home.remember_hand("Ines R.", True)

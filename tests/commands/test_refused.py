@@ -95,6 +95,7 @@ REFUSED = [
     ("capture --force", "--force goes with --out"),
     ("report t.mid --weeks 3", "--weeks goes with the weeks of --who"),
     ("remark result.zip --item 2", "--item goes with --eye, --comment or --mark"),
+    ("remark result.zip --page", "There is no screen for the page"),
     ("class takes --force", "--force goes with --html or --csv"),
     ("practice strict.toml --plan --tolerance-ms 20", "--tolerance-ms is 50 in this pattern's own"),
     ("practice strict.toml --fast --tolerance-ms 20", "--tolerance-ms is 50 in this pattern's own"),

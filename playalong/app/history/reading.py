@@ -113,8 +113,11 @@ def player_of(database: Database, who: str | None, last: str) -> PlayerRow:
     if found is None and who is None and len(everybody) == 1:
         return everybody[0]
     if found is None:
-        names = ", ".join(quoted(player.name) for player in everybody) or "nobody yet"
-        raise UserError(f"There is no player {quoted(name)}; there is {names}.")
+        if not everybody:
+            raise UserError("Nothing has been played yet: the first run begins the history.")
+        names = ", ".join(quoted(player.name) for player in everybody)
+        missing = f"There is no player {quoted(name)}" if name else "Say who, with --who"
+        raise UserError(f"{missing}; there is {names}.")
     return found
 
 
