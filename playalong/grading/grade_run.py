@@ -52,7 +52,7 @@ def grade(
     steady = steadiness(Strokes.of(run, course), tempo_bpm)
     credits = Credits.of(run)
     scored = score(run, credits)
-    found = findings(pattern, run, course, total=scored.total)
+    found = findings(pattern, run, course, steady=steady, total=scored.total)
     return (
         Grade(
             pattern=pattern.name,

@@ -11,7 +11,7 @@ import scipy.stats
 from hypothesis import given
 from hypothesis import strategies as st
 
-from playalong.grading.findings.whole_kit import _waves
+from playalong.grading.findings.whole_kit import _chance_of_wave, _waves
 from playalong.grading.loudness import level_db
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.steadiness import (
@@ -23,7 +23,7 @@ from playalong.grading.measures.steadiness import (
     steadiness,
 )
 from playalong.grading.measures.timing import timing
-from playalong.grading.students_t import LEVEL, chance_of_ratio, students_t
+from playalong.grading.students_t import LEVEL, chance_of_pair, students_t
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
 from playalong.pattern.model import Dynamic
@@ -353,11 +353,33 @@ def test_followed_targets_keep_what_they_moved() -> None:
 
 
 @pytest.mark.parametrize("ratio", [0.5, 1.0, 3.0, 6.0, 15.0])
-@pytest.mark.parametrize(("above", "below"), [(3, 4), (6, 9), (12, 19)])
-def test_the_chance_of_a_ratio_of_variances(ratio: float, above: int, below: int) -> None:
-    """``scipy.stats.f.sf``, to a third of a hundredth."""
-    wanted = scipy.stats.f.sf(ratio, above, below)
-    assert chance_of_ratio(ratio, above, below) == pytest.approx(wanted, abs=0.0035)
+@pytest.mark.parametrize("below", [4, 12, 60])
+def test_the_chance_of_a_pair_against_the_rest(ratio: float, below: int) -> None:
+    """Source: scipy.stats.f.sf."""
+    assert chance_of_pair(ratio, below) == pytest.approx(scipy.stats.f.sf(ratio, 2, below))
+
+
+def test_a_wave_of_any_length_and_beginning_stands_out() -> None:
+    """Also one whose length does not go into the run: nothing of it is counted as noise."""
+    chance = np.random.default_rng(5)
+    bar, found = np.arange(16.0), []
+    for _ in range(200):
+        turns = bar / chance.uniform(5.5, 10.0) + chance.uniform()
+        played = 30.0 * np.sin(2.0 * np.pi * turns) + chance.normal(0.0, 10.0, len(bar))
+        straight = np.polynomial.Polynomial.fit(bar, played, 1)(bar)
+        found.append(_chance_of_wave(played - straight) < 0.01)
+    assert np.mean(found) >= 0.97
+
+
+@pytest.mark.parametrize("bars", [8, 16, 64])
+def test_bars_without_a_wave_seldom_show_one(bars: int) -> None:
+    chance = np.random.default_rng(bars)
+    bar, found = np.arange(float(bars)), []
+    for _ in range(1_000):
+        played = chance.normal(0.0, 10.0, bars)
+        straight = np.polynomial.Polynomial.fit(bar, played, 1)(bar)
+        found.append(_chance_of_wave(played - straight) < 0.01)
+    assert np.mean(found) <= 0.01
 
 
 @pytest.mark.parametrize("bars", [4, 5, 8, 13, 64, 501])

@@ -22,7 +22,7 @@ from playalong.grading.findings.rolls import rolls
 from playalong.grading.findings.structure import structure
 from playalong.grading.findings.text import sentence
 from playalong.grading.findings.whole_kit import whole
-from playalong.grading.grade import Code, Finding
+from playalong.grading.grade import Code, Finding, Steadiness
 from playalong.grading.matching.course import Course
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.score import score
@@ -41,16 +41,22 @@ _EXPLAINS = 0.7
 
 
 def findings(
-    pattern: Pattern, run: MatchedRun, course: Course | None, *, total: float
+    pattern: Pattern,
+    run: MatchedRun,
+    course: Course | None,
+    *,
+    steady: Steadiness,
+    total: float,
 ) -> tuple[Finding, ...]:
     """What is told of a run of ``pattern``, the first to work on first.
 
-    ``course`` is that of the run (see ``Course.of``), ``total`` its score.
+    ``course`` is that of the run (see ``Course.of``), ``steady`` its steadiness along this, and
+    ``total`` its score.
     """
     meters = tuple(bar.meter for bar in pattern.bars)
     layout = Layout.of(run.targets, meters, pattern.swing)
     reported: list[Finding] = []
-    look = first = Look(run, layout, course)
+    look = first = Look(run, layout, course, steadiness=steady)
     standing = total
     while len(reported) < MOST:
         found = _best(look, standing)

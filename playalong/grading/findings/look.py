@@ -8,7 +8,7 @@
   either side, each less its limb's mean), since people drift ahead and behind for some beats.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import KW_ONLY, dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy as np
 from playalong.grading.findings.candidate import Bools, Floats, Ints
 from playalong.grading.findings.certainty import Interval, interval
 from playalong.grading.grade import Spot, Steadiness
-from playalong.grading.levels import LEVELS
+from playalong.grading.levels import DEFAULT_LEVEL, LEVELS
 from playalong.grading.matching.course import Course
 from playalong.grading.matching.matched_run import MatchedRun
 from playalong.grading.measures.steadiness import Strokes, steadiness
@@ -162,11 +162,14 @@ class MeantStrokes:
 @dataclass(frozen=True)
 class Look:
     """A run, its places, and the player's own course where the click's windows lose it; arrays of k
-    speak of the answered targets of the run, in order of time."""
+    speak of the answered targets of the run, in order of time. ``steadiness``, where it is known
+    already."""
 
     run: MatchedRun
     layout: Layout
     course: Course | None
+    _: KW_ONLY
+    steadiness: Steadiness | None = None
 
     @classmethod
     def at(cls, run: MatchedRun, layout: Layout) -> "Look":
@@ -181,6 +184,8 @@ class Look:
     @cached_property
     def steady(self) -> Steadiness:
         """The tempo kept, and its trend."""
+        if self.steadiness is not None:
+            return self.steadiness
         meter = self.layout.meters[0]
         return steadiness(Strokes.of(self.run, self.course), self.targets.tempo_bpm(meter))
 
@@ -223,6 +228,13 @@ class Look:
     def spread_ms(self) -> float:
         """The spread that is even enough at this level."""
         return LEVELS[self.run.rules.level].spread_ms
+
+    @cached_property
+    def contrast(self) -> float:
+        """How much of the usual contrast of ghost notes this level asks for, 1 at most: more asks
+        nobody who cannot measure his kit."""
+        own = LEVELS[self.run.rules.level].contrast_db
+        return min(own / LEVELS[DEFAULT_LEVEL].contrast_db, 1.0)
 
     @cached_property
     def slowness(self) -> float:

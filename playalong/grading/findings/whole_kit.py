@@ -19,8 +19,14 @@ from playalong.grading.findings.certainty import LASTING, Interval, again, criti
 from playalong.grading.findings.look import LIMB_STROKES, Look
 from playalong.grading.findings.offsets import HOME_MS, HOMES_MS
 from playalong.grading.grade import Code
-from playalong.grading.measures.steadiness import COSINES, FASTER, STEADY, cosine_error
-from playalong.grading.students_t import chance_of_ratio
+from playalong.grading.measures.steadiness import (
+    COSINES,
+    FASTER,
+    STEADY,
+    cosine_error,
+    dot,
+)
+from playalong.grading.students_t import chance_of_pair
 from playalong.pattern.targets import LIMBS
 
 #: Beyond these the kit is early or late for all that is known, in ms: where it is drawn to what is
@@ -37,9 +43,13 @@ _HELD_MS = 20.0
 _AWAY_S = 0.07
 
 #: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
-#: deviation), or as a part of the spread that the level asks for, and chance makes slow waves so
-#: much stronger than quick ones less often than once in a hundred runs; with so many bars at least.
+#: deviation), or as a part of the spread that the level asks for, and chance makes one of them so
+#: strong less often than once in a hundred runs; with so many bars at least.
 _WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 16.0, 0.6, 0.01, 8
+
+#: Slow waves take so many bars and more, and are so many times as strong as quick ones in any
+#: case (power; the same takes).
+_SLOW_BARS, _USUAL_SLOW = 5, 1.3
 
 
 def whole(look: Look) -> Iterator[Candidate]:
@@ -96,10 +106,10 @@ def another_tempo(look: Look) -> Iterator[Candidate]:
     """Faster or slower from the start."""
     at_s, off_s = look.meant.written_s, look.meant.centred(look.meant.off_s)
     x = look.meant.centred(at_s)
-    over = float(x @ x)
+    over = dot(x, x)
     if over <= 0.0 or look.targets.bars < 3:
         return
-    slope = float(x @ off_s) / over
+    slope = dot(x, off_s) / over
     residual = off_s - slope * x
     error = cosine_error(look.meant.by_instant(x * residual)) / over
     half = critical(COSINES) * error
@@ -161,9 +171,9 @@ def _curve_error(look: Look) -> float:
     meant = look.meant
     off_s, x = meant.centred(meant.off_s), meant.centred(meant.written_s)
     z = meant.centred((meant.written_s - meant.written_s.mean()) ** 2)
-    z = z - (z @ x) / (x @ x) * x
-    over = float(z @ z)
-    residual = off_s - (off_s @ x) / (x @ x) * x - (off_s @ z) / over * z
+    z = z - dot(z, x) / dot(x, x) * x
+    over = dot(z, z)
+    residual = off_s - dot(off_s, x) / dot(x, x) * x - dot(off_s, z) / over * z
     return cosine_error(meant.by_instant(z * residual)) / over
 
 
@@ -180,11 +190,10 @@ def wandering(look: Look) -> Iterator[Candidate]:
     mean = (np.bincount(meant.bar, off_ms, bars) / np.maximum(n, 1))[known]
     x = known - known.mean()
     straight = mean.mean() + (x @ mean) / (x @ x) * x
-    slow, quick, aside = _waves(mean - straight)
+    _, quick, aside = _waves(mean - straight)
     spread = float(aside.std())
     most = max(_WANDERING_MS, _WANDERING_PART * look.spread_ms) * look.slowness
-    waves = _slow(len(known)), len(known) - 1 - _slow(len(known))
-    if spread < most or chance_of_ratio(slow / max(quick, 1e-9), *waves) > _CHANCE:
+    if spread < most or _chance_of_wave(mean - straight) > _CHANCE:
         return
     middles_s = (
         look.targets.bar_starts_s + np.append(look.targets.bar_starts_s[1:], look.targets.end_s)
@@ -205,6 +214,29 @@ def wandering(look: Look) -> Iterator[Candidate]:
         low=max(away - half, 0.0),
         high=away + half,
     )
+
+
+def _chance_of_wave(values: Floats) -> float:
+    """How often chance makes one slow wave in values of bars, less their straight line, as strong
+    against all the rest as the strongest here.
+
+    It may have any length and begin anywhere: it is sought in a finely divided spectrum, and fitted
+    by least squares beside the line. So what is compared with it holds nothing of it. As many waves
+    are looked at as have a length of their own.
+    """
+    n = len(values)
+    fine = 8 * n
+    turns = np.arange(fine // 2 + 1) / fine
+    power = np.abs(np.fft.rfft(values, fine)) ** 2
+    slow = (turns >= 1.5 / n) & (turns <= 1.0 / _SLOW_BARS)
+    angle = 2.0 * np.pi * turns[np.where(slow, power, -1.0).argmax()] * np.arange(n)
+    columns = np.stack([np.ones(n), np.arange(n) - n / 2.0, np.cos(angle), np.sin(angle)], axis=1)
+    rest = values - columns @ np.linalg.lstsq(columns, values, rcond=None)[0]
+    without = max(float(np.sum(rest**2)), 1e-9)
+    won = max(float(np.sum(values**2)) - without, 0.0)
+    free = n - columns.shape[1]
+    ratio = won / 2.0 / (without / free) / _USUAL_SLOW
+    return chance_of_pair(ratio, free) * n / _SLOW_BARS
 
 
 def _waves(values: Floats) -> tuple[float, float, Floats]:
@@ -231,7 +263,7 @@ def _waves(values: Floats) -> tuple[float, float, Floats]:
 
 def _slow(count: int) -> int:
     """How many waves of so many bars are slow."""
-    return max(1, 2 * count // 5)
+    return max(1, 2 * count // _SLOW_BARS)
 
 
 def _mend(look: Look, off_s: Callable[[Floats], Floats], anew: bool) -> Mend:

@@ -110,11 +110,11 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
     """The steadiness of strokes whose written tempo is ``tempo_bpm``."""
     # Errors are the small part of played time: fitting them keeps the full precision.
     x, y = strokes.centred(strokes.written_s), strokes.centred(strokes.error_s)
-    over = _dot(x, x)
+    over = dot(x, x)
     voices = strokes.voices
     if over <= 0.0 or len(x) <= voices + 1:
         return _NOTHING
-    slope = _dot(x, y) / over
+    slope = dot(x, y) / over
     if slope <= _STILL:
         return _NOTHING
     tempo = tempo_bpm / (1.0 + slope)
@@ -123,7 +123,7 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
     return Steadiness(
         tempo_bpm=tempo,
         drift_percent=100.0 * (tempo / tempo_bpm - 1.0),
-        residual_sd_ms=(_dot(residual, residual) / len(x)) ** 0.5 * 1000.0,
+        residual_sd_ms=(dot(residual, residual) / len(x)) ** 0.5 * 1000.0,
         course=_course(strokes, tempo_bpm, y),
         first_bpm=first,
         last_bpm=last,
@@ -131,8 +131,9 @@ def steadiness(strokes: Strokes, tempo_bpm: float) -> Steadiness:
     )
 
 
-def _dot(a: Floats, b: Floats) -> float:
-    # einsum keeps to this thread: a threaded product of long vectors waits for a busy machine.
+def dot(a: Floats, b: Floats) -> float:
+    """The sum of products. It keeps to this thread, as ``einsum`` does: a threaded product of long
+    vectors waits for a busy machine."""
     return float(np.einsum("i,i->", a, b))
 
 
@@ -181,11 +182,11 @@ def _trend(
     z = written_s - middle
     z *= z
     z = strokes.centred(z)
-    xx, xz, zz = _dot(x, x), _dot(x, z), _dot(z, z)
+    xx, xz, zz = dot(x, x), dot(x, z), dot(z, z)
     determinant = xx * zz - xz * xz
     if free < 3 or determinant <= 1e-12 * xx * zz:
         return None, None, STEADY
-    xy, zy = _dot(x, y), _dot(z, y)
+    xy, zy = dot(x, y), dot(z, y)
     line = (xy * zz - zy * xz) / determinant
     curve = (zy * xx - xy * xz) / determinant
     first, last = (
@@ -199,7 +200,7 @@ def _trend(
     aside_s = abs(curve) * float(np.ptp(written_s)) ** 2 / 8.0
     if aside_s < HEARD * 60.0 / tempo_bpm or np.ptp(strokes.bar) < BARS_NEEDED - 1:
         return first, last, STEADY
-    alone = np.sqrt(_dot(residual, residual) / free * determinant / xx)
+    alone = np.sqrt(dot(residual, residual) / free * determinant / xx)
     instants = np.flatnonzero(np.diff(written_s, prepend=-np.inf) > 1e-9)
     residual *= z
     correlated = cosine_error(np.add.reduceat(residual, instants))
@@ -214,5 +215,5 @@ def cosine_error(scores: Floats) -> float:
     """The standard error of a sum of ``scores`` in order of time, whatever their correlation."""
     n = len(scores)
     waves = np.outer(np.arange(1, COSINES + 1), (np.arange(n) + 0.5) * (np.pi / n))
-    weights = np.sqrt(2.0 / n) * (np.cos(waves) @ scores)
+    weights = np.sqrt(2.0 / n) * np.einsum("ij,j->i", np.cos(waves), scores)
     return float(np.sqrt(n * np.mean(weights * weights)))
