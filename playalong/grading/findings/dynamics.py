@@ -14,7 +14,7 @@ from statistics import NormalDist
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import critical, interval
+from playalong.grading.findings.certainty import critical, interval, steady
 from playalong.grading.findings.look import (
     ACCENT,
     GHOST,
@@ -34,8 +34,9 @@ STROKES = 5
 #: From here on a place is on the way to the other kind.
 ON_THE_WAY = 0.5
 
-#: Less than this apart, ghost notes are too near to the others; also counts how often, of a ghost
-#: note and another stroke, it is the softer one: drummers have 0.93 and more, and from the first
+#: Less than this apart, ghost notes are too near to the others, and so much less where the level
+#: asks for less contrast than the usual one; also counts how often, of a ghost note and another
+#: stroke, it is the softer one: drummers have 0.93 and more, and from the first
 #: share on they are told apart whatever their spread; under the second they are not (same takes).
 GHOSTS_APART = 2.2
 DISTINCT, MIXED = 0.93, 0.8
@@ -175,10 +176,11 @@ def _ghosts(look: Look, level: Floats, *, ghosts: Bools, plain: Bools) -> Iterat
     louder = level[plain & (level >= median(level[plain]))]
     fall = _within(look, level, plain) > FALL * _usual_db(int(look.run.voice[ghosts][0]))
     fall &= _softer_share(level[ghosts], louder) > MIXED
-    near = softer < DISTINCT and (apart < GHOSTS_APART or softer < MIXED)
+    least = GHOSTS_APART * look.contrast
+    near = softer < DISTINCT and (apart < least or softer < MIXED)
     if near and not fall:
         # Down to where drummers have them, in their own spreads.
-        by_db = -max(GHOSTS_APART + 1.0 - apart, 1.0) * spread
+        by_db = -max(least + 1.0 - apart, 1.0) * spread
         strokes = int(ghosts.sum())
         found = interval(look.bar_means(level, ghosts) - top)
         yield Candidate(
@@ -388,6 +390,8 @@ def _kick_under_ghosts(look: Look, level: Floats) -> Iterator[Candidate]:
     error = spread * np.sqrt(1.0 / count + 1.0 / apart.sum())
     half = critical(count - 1) * error
     if -change < TOGETHER * spread or -change - half < 0.5 * TOGETHER * spread:
+        return
+    if not steady(level[under] - median(level[apart])):
         return
     yield Candidate(
         code=Code.KICK_SOFT_UNDER_GHOST,

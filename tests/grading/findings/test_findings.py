@@ -8,13 +8,17 @@ import numpy as np
 import pytest
 
 from playalong.grading.findings.candidate import Candidate, Mend
+from playalong.grading.findings.offsets import _who
 from playalong.grading.findings.text import sentence
 from playalong.grading.grade import Code, Finding, Grade, Spot
 from playalong.grading.levels import DEFAULT_LEVEL, Level
 from playalong.grading.text import as_json
+from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
-from playalong.pattern.targets import lay_out
+from playalong.pattern.model import Dynamic
+from playalong.pattern.targets import DYNAMICS, LIMBS, lay_out
 from playalong.pattern.voices import BY_NAME, STAFF_ORDER, Limb
+from playalong.simulation.human_touch import velocities
 from playalong.simulation.skills import SKILLS
 from tests.grading.making import groove, groove_of
 from tests.helpers.exact_takes import faultless
@@ -240,6 +244,39 @@ def test_a_foot_is_told_of_the_foot(code: Code) -> None:
         words = sentence(candidate(code, voice=voice, n=8, of=8, value=8.0))
         assert "foot" in words
         assert "stick" not in words
+
+
+def test_the_limb_that_is_off_is_not_one_of_those_that_agree() -> None:
+    """Two hands beside each other on the click: that is a little late for drummers, who lie before
+    it, and yet it is the foot that is early."""
+    hits = faultless(TARGETS)
+    by_ms = np.select([of("hi-hat"), of("snare"), of("kick")], [-0.7, 2.3, -14.4])
+    grade = grade_of(Hits.sorted(hits.time_s + by_ms / 1000.0, hits.voice, hits.velocity))
+    assert grade.findings[0].code is Code.LIMB_EARLY
+    assert grade.findings[0].limb == Limb.KICK_FOOT.value
+
+
+def test_a_limb_of_which_little_is_known_hides_no_other() -> None:
+    """A few strokes of the hi-hat foot lie anywhere: the hand that is early for certain is told."""
+    names = (Limb.HAT_HAND, Limb.SNARE_HAND, Limb.KICK_FOOT, Limb.HAT_FOOT)
+    playing = np.array([LIMBS.index(limb) for limb in names])
+    mean_ms, error_ms = np.array([-25.0, -8.2, -7.0, 30.0]), np.array([1.5, 2.0, 2.0, 12.0])
+    assert LIMBS[_who(playing, mean_ms, error_ms)] is Limb.HAT_HAND
+    assert LIMBS[_who(playing, mean_ms, np.full(4, 1.5))] is Limb.HAT_FOOT
+
+
+def test_ghost_notes_are_as_far_under_the_others_as_the_level_asks() -> None:
+    hits, chance = faultless(TARGETS), np.random.default_rng(4)
+    ghost = TARGETS.dynamic == DYNAMICS.index(Dynamic.GHOST)
+    level = np.where(ghost, -11.0, np.where(of("snare"), -3.0, -8.0))
+    level += chance.normal(0.0, 1.0, len(level)) * np.where(ghost, 7.0, 2.5)
+    played = Hits.sorted(hits.time_s, hits.voice, velocities(level))
+
+    def told_at(level: Level) -> list[str]:
+        return codes(graded(PATTERN, TARGETS, played, rules=Rules.at(level)))
+
+    assert "ghost_loud" in told_at(Level.INTERMEDIATE)
+    assert "ghost_loud" not in told_at(Level.BEGINNER)
 
 
 def test_one_bar_says_nothing_of_a_limb() -> None:
