@@ -112,12 +112,16 @@ def _best(look: Look, standing: float) -> tuple[Candidate, MatchedRun, float] | 
         if won + beside > most:
             best, most = (candidate, mended, won), won + beside
     other = whole_run.get(Code.OTHER_PATTERN)
-    if other and (best is None or best[2] < _EXPLAINS * (100.0 - standing)):
-        return other, look.run, 100.0 - standing
+    lost = 100.0 - standing
+    explained = best and (best[0].code in _TEMPI or best[2] >= _EXPLAINS * lost)
+    if other and not explained:
+        return other, look.run, lost
     return best
 
 
 _ALONE = (Code.NOTHING_PLAYED, Code.OTHER_PATTERN)
+#: Tempi at which any pattern looks like another one.
+_TEMPI = (Code.HALF_TEMPO, Code.DOUBLE_TEMPO)
 
 
 def _finding(candidate: Candidate, gain: float) -> Finding:

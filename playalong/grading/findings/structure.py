@@ -53,8 +53,8 @@ def structure(look: Look) -> Iterator[Candidate]:
         return
     yield from stopped(look)
     yield from leaps(look)
-    tempo = list(other_tempo(look))
-    yield from tempo or other_pattern(look)
+    yield from other_tempo(look)
+    yield from other_pattern(look)
 
 
 def _spot(look: Look, at_s: float) -> Spot:
