@@ -1,5 +1,6 @@
 """playalong check: whether patterns, assessments and routines of the warm-up are written right."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -73,6 +74,7 @@ def _pattern(text: str, path: Path) -> str:
     from playalong.pattern.reader import read
 
     pattern = read(text, path.name)
+    _check_next(pattern.practice.next if pattern.practice else (), path)
     bars = counted(len(pattern.bars), "bar")
     right = f'"{pattern.title}" is right: {bars} of {pattern.meter.written}.'
     if not is_old(text):
@@ -82,6 +84,21 @@ def _pattern(text: str, path: Path) -> str:
         f'{right} Line {first}: "(x)" reads as a ghost note; if an optional stroke is meant, write '
         '"x?", or let playalong check --mend rewrite the file.'
     )
+
+
+def _check_next(names: Sequence[str], path: Path) -> None:
+    """UserError for a pattern that is to come next and does not come with the program."""
+    from playalong.pattern.library.catalogue import UnknownPattern
+    from playalong.records.pattern_files import library
+
+    wrong = []
+    for name in names:
+        try:
+            library().get(name)
+        except UnknownPattern as error:
+            wrong.append(f'{path}: "next": {str(error)[:1].lower()}{str(error)[1:]}')
+    if wrong:
+        raise UserError(*wrong)
 
 
 def _mend(path: Path) -> None:

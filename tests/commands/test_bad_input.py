@@ -110,6 +110,17 @@ def test_check_tells_every_broken_file(tmp_path, capsys):
     assert 'bad.toml, line 5, column 1: "kicks" is not known here; did you mean "kick"' in err
 
 
+def test_what_comes_next_must_be_a_pattern(tmp_path, capsys):
+    path = tmp_path / "first.toml"
+    path.write_text(
+        'title = "G"\nmeter = "3/4"\ntempo = 90\n[[bar]]\nkick = "x - -"\n[practice]\nstart = 60\n'
+        'goal = 90\nnext = ["late-bus-home", "late-bus-hom"]\n'
+    )
+    assert main(["check", str(path)]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert '"next": there is no pattern "late-bus-hom"; did you mean "late-bus-home"' in line
+
+
 def test_check_rewrites_a_file_of_the_old_kind_and_keeps_it_as_it_was(tmp_path, capsys):
     old = 'title = "G"\nmeter = "3/4"\ntempo = 90\n[[bar]]\nsnare = "x (g)- -(x)"\n'
     new = 'title = "G"\nmeter = "3/4"\ntempo = 90\n[[bar]]\nsnare = "(x) x -(x)"\n'

@@ -106,7 +106,7 @@ def test_the_main_action_stands_first_dark_and_says_its_key_and_its_strokes(them
     buttons = Buttons([LEAVE, AGAIN], CALLED, CALL)
     surface = drawn(theme, buttons, (1280, 720))
     texts = {text.words: text for text in on(written, surface)}
-    hint = texts[f"Enter · {CALL.rstrip(':')} the snare"]
+    hint = texts["Enter · Kick twice, snare twice"]
     assert texts["Again"].colour == hint.colour == LIGHT.paper
     assert surface.get_at(texts["Again"].rect.midleft)[:3] == LIGHT.ink
     assert buttons.handle(Click(*hint.rect.center)) is Outcome.AGAIN
@@ -162,7 +162,7 @@ def test_pages_that_hold_still_show_pads(looks, written, size):
         surface = picture(page, size)
         check_texts(written, surface)
         shown = {text.words for text in on(written, surface)}
-        assert any(words.endswith("snare") for words in shown)
+        assert any("snare" in words for words in shown)
         assert "crash" in shown
         assert page.offers(Outcome.AGAIN)
         assert not page.offers(Outcome.SKIP)

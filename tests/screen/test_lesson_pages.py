@@ -2,14 +2,17 @@
 
 import pytest
 
+from playalong.screen.base.fonts import CAPITAL
 from playalong.screen.base.keys import Click, Key
 from playalong.screen.base.page import Outcome
-from playalong.screen.base.theme import LIGHT, Theme
+from playalong.screen.base.theme import LABEL, LIGHT, Theme
 from playalong.screen.base.widgets import LESSON, Buttons
 from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.texture import TexturePage
 
-from .screen_samples import a_sheet, run_page
+from .every_page import PAGES
+from .kit_samples import CALL, CALLED
+from .screen_samples import a_pattern, a_sheet, crowded_bar, run_page
 from .test_screen_pages import SIZES, check_texts, has, picture
 
 SAID = (
@@ -44,6 +47,51 @@ def test_what_is_said_stands_ahead_of_the_now_line(sized, written, size):
     for text in said:
         assert text.rect.left > 0.39 * size[0]
         assert surface.get_rect().contains(text.rect)
+
+
+LONG = (
+    "3 of 4 were not clean: strokes are missing, or there are too many.",
+    "Slower, at 61 bpm, so that there is time for every stroke.",
+    "6 minutes at this step: leave it for today? It comes back tomorrow.",
+)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("is_paused", [False, True], ids=["said", "paused"])
+def test_what_is_said_is_large_over_any_sheet(sized, written, size, is_paused):
+    """Seven rows, and a foot of three lines: it reaches over the gauges before it gets small."""
+    page = run_page(sized, a_sheet(4, a_pattern([crowded_bar()])))
+    page.buttons = Buttons(LESSON, CALLED, CALL)
+    page.said, page.paused = (LONG, ()) if not is_paused else ((), LONG)
+    surface = picture(page, size, now_s=8.0)
+    elsewhere = ("clean", "leave")
+    own = [text for text in written if text.surface is surface and len(text.words) > 3]
+    said = [text for text in own if text.words in " ".join(LONG) and text.words not in elsewhere]
+    assert " ".join(text.words for text in said) == " ".join(LONG)
+    assert min(text.size for text in said) >= LABEL
+    check_texts(written, surface)
+
+
+#: Pages of a lesson, the plan, and the beats of a recording.
+READ_FROM_AFAR = (
+    *("lesson-run", "lesson-heard", "lesson-rest", "lesson-long", "lesson-silent"),
+    *("lesson-kit-gone", "listening-back", "plan", "afterwards", "texture", "beats"),
+)
+
+
+@pytest.mark.parametrize("name", READ_FROM_AFAR)
+def test_what_works_a_lesson_is_read_from_two_metres(sized, written, name):
+    """Six minutes of arc: more than good eyes need (five, ISO 8596); a gauge's reading a little
+    less, where its title leaves no room.
+    """
+    maker, at_s = PAGES[name]
+    surface = picture(maker(sized), now_s=at_s)
+    larger = sized.unit((1280, 720))
+    own = [text for text in written if text.surface is surface and text.words.strip()]
+    arc_minutes = {text.words: CAPITAL * text.size * larger / 12 * 5 for text in own}
+    assert min(arc_minutes.values()) > 5.7, min(arc_minutes, key=arc_minutes.get)
+    buttons = {"Esc", "leave", "again", "the plan", "from the start", "kick twice"}
+    assert all(minutes > 6 for words, minutes in arc_minutes.items() if words in buttons)
 
 
 @pytest.mark.parametrize("size", SIZES)

@@ -28,6 +28,9 @@ _SIZES = (
 )
 _LEADING = 1.32
 
+#: So many of these sizes are large.
+_LARGE = 2
+
 #: The part of a page's width that a slip over all of it takes.
 _WIDE = 0.6
 
@@ -58,7 +61,8 @@ class Covered(_Over):
         """Draw the page, and the words over its middle."""
         self.page.draw(surface, now_s)
         room = surface.get_rect()
-        draw_slip(Pen(surface, self.theme), room.inflate(-room.width * (1 - _WIDE), 0), self.words)
+        pen = Pen(surface, self.theme)
+        slip_of(pen, room.inflate(-room.width * (1 - _WIDE), 0), self.words).draw(pen)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,20 +82,46 @@ class Struck(_Over):
         words = f"{self.name} {self.velocity:.0f}"
         pen.text(
             words,
-            SMALL,
+            BODY,
             (right - 2 * radius - pen.px(8), base),
             colour=pen.colours.quiet,
             align=1.0,
         )
 
 
-def draw_slip(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:
-    """``said`` in the middle of ``rect``, wrapped; the first in bold. Nothing where it is empty."""
+@dataclass(frozen=True, kw_only=True)
+class Slip:
+    """Words as they lie on a page: ``box`` around lines of (words, size of type, in bold)."""
+
+    box: pygame.Rect
+    lines: Sequence[tuple[str, float, bool]]
+
+    def draw(self, pen: Pen) -> None:
+        """Draw it; nothing where there are no words."""
+        if not self.lines:
+            return
+        pen.box(self.box, fill=pen.colours.paper, edge=pen.colours.line)
+        base = float(self.box.top + pen.px(MARGIN))
+        for line, size, bold in self.lines:
+            base += pen.px(size * _LEADING)
+            if base <= self.box.bottom - pen.px(4):
+                at = (self.box.left + pen.px(MARGIN), base - pen.px(size * (_LEADING - 1)))
+                pen.text(line, size, at, bold=bold)
+
+
+def slip_of(pen: Pen, rect: pygame.Rect, said: Sequence[str], *, below: float = 0) -> Slip:
+    """``said`` in the middle of ``rect``, wrapped; the first in bold.
+
+    Where that would be small writing, the slip reaches up to ``below`` pixels lower.
+    """
+    box = rect.inflate(-2 * pen.px(MARGIN), 0)
     if not said:
-        return
-    slip = rect.inflate(-2 * pen.px(MARGIN), 0)
-    room, tall = slip.width - 2 * pen.px(MARGIN), rect.height - 2 * pen.px(MARGIN)
-    for first, others in _SIZES:
+        return Slip(box=pygame.Rect(box.topleft, (box.width, 0)), lines=())
+    room, least = box.width - 2 * pen.px(MARGIN), rect.height - 2 * pen.px(MARGIN)
+    tries: list[tuple[tuple[int, int], float]]
+    tries = [(sizes, least) for sizes in _SIZES[:_LARGE]]
+    tries += [(sizes, least + below) for sizes in _SIZES]
+    for (first, others), tall in tries:
         lines = [
             (line, first if number == 0 else others, number == 0)
             for number, words in enumerate(said)
@@ -101,12 +131,6 @@ def draw_slip(pen: Pen, rect: pygame.Rect, said: Sequence[str]) -> None:
         height = sum(pen.px(size * _LEADING) for _, size, _ in lines)
         if height <= tall:
             break
-    slip.height = min(rect.height, height + 2 * pen.px(MARGIN))
-    slip.centery = rect.centery
-    pen.box(slip, fill=pen.colours.paper, edge=pen.colours.line)
-    base = float(slip.top + pen.px(MARGIN))
-    for line, size, bold in lines:
-        base += pen.px(size * _LEADING)
-        if base <= slip.bottom - pen.px(4):
-            at = (slip.left + pen.px(MARGIN), base - pen.px(size * (_LEADING - 1)))
-            pen.text(line, size, at, bold=bold)
+    box.height = min(round(rect.height + below), height + 2 * pen.px(MARGIN))
+    box.top = max(rect.top, rect.centery - box.height // 2)
+    return Slip(box=box, lines=lines)

@@ -28,7 +28,7 @@ _MOST_DOTS = 10
 
 #: In units: the last baseline of a page, from one line of the foot to the next, from one line of
 #: buttons to the next, between buttons, inside a key's cap, and beside it.
-FOOT_BASE, _FOOT_LINE, _BUTTON_LINE, _BETWEEN, _INSIDE, _BESIDE = 36, 26, 34, 26, 8, 8
+FOOT_BASE, _FOOT_LINE, _BUTTON_LINE, _BETWEEN, _INSIDE, _BESIDE = 36, 26, 32, 22, 8, 8
 
 #: The main action, in units: its height, what lies below its last baseline, and inside its ends.
 _MAIN_HIGH, _MAIN_BELOW, _MAIN_INSIDE = 62, 14, 20
@@ -277,14 +277,14 @@ class Buttons:
         if main is None:
             return ""
         label = self._pads.get(main.outcome)
-        strokes = f"{self._call.rstrip(':')} the {label}" if self._call else label
+        strokes = f"{self._call.split(',')[0]}, {label} twice" if self._call else label
         return main.cap if label is None else f"{main.cap} · {strokes}"
 
     def _main_wide(self, pen: Pen) -> int:
         main = self.main
         if main is None:
             return 0
-        words = max(pen.width(main.words, LABEL, bold=True), pen.width(self._main_hint(), SMALL))
+        words = max(pen.width(main.words, LABEL, bold=True), pen.width(self._main_hint(), BODY))
         return words + 2 * pen.px(_MAIN_INSIDE)
 
     def _main_room(self, pen: Pen) -> int:
@@ -319,13 +319,13 @@ class Buttons:
         words = f"{main.words[:1].upper()}{main.words[1:]}"
         size = pen.fitted(words, (large, SMALL), room, bold=True)
         hint, gap = self._main_hint(), pen.px(large * 0.45)
-        lines = pen.wrapped(hint, SMALL, room)
-        tall = pen.capital(size) + (pen.capital(SMALL) + gap) * len(lines)
+        lines = pen.wrapped(hint, BODY, room)
+        tall = pen.capital(size) + (pen.capital(BODY) + gap) * len(lines)
         y = block.centery - tall / 2 + pen.capital(size)
         pen.text(words, size, (block.centerx, y), colour=colours.paper, bold=True, align=0.5)
         for line in lines:
-            y += gap + pen.capital(SMALL)
-            pen.text(line, SMALL, (block.centerx, y), colour=colours.paper, align=0.5)
+            y += gap + pen.capital(BODY)
+            pen.text(line, BODY, (block.centerx, y), colour=colours.paper, align=0.5)
         self._areas[main.outcome] = block
 
     def _wrapped(self, pen: Pen, room: float) -> list[list[Button | None]]:
@@ -361,9 +361,9 @@ class Buttons:
         if item is None:
             return pen.width(self._call, BODY)
         around = 2 * pen.px(_INSIDE) + pen.px(_BESIDE)
-        width = pen.width(item.cap, SMALL) + around + pen.width(item.words, BODY)
+        width = pen.width(item.cap, BODY) + around + pen.width(item.words, BODY)
         label = self._pads.get(item.outcome)
-        return width if label is None else width + around + pen.width(label, SMALL)
+        return width if label is None else width + around + pen.width(label, BODY)
 
 
 class ButtonPage:
@@ -402,7 +402,7 @@ class ListPage(ButtonPage, ABC):
 def _capped(pen: Pen, cap: str, at: tuple[float, float]) -> pygame.Rect:
     """The cap of a key, from its left end on; returns where it stands."""
     inside = pen.px(_INSIDE)
-    written = pen.text(cap, SMALL, (at[0] + inside, at[1]), colour=pen.colours.quiet)
+    written = pen.text(cap, BODY, (at[0] + inside, at[1]), colour=pen.colours.quiet)
     edge = written.inflate(2 * inside, pen.px(2))
     pygame.draw.rect(pen.surface, pen.colours.rule, edge, pen.px(1), border_radius=pen.px(4))
     return edge
@@ -411,12 +411,12 @@ def _capped(pen: Pen, cap: str, at: tuple[float, float]) -> pygame.Rect:
 def draw_pad(pen: Pen, label: str, at: tuple[float, float]) -> pygame.Rect:
     """The name of a pad, round like a drum, from its left end on; returns where it stands."""
     inside, colours = pen.px(_INSIDE), pen.colours
-    size = (pen.width(label, SMALL) + 2 * inside, pen.px(SMALL * 1.4))
+    size = (pen.width(label, BODY) + 2 * inside, pen.px(BODY * 1.4))
     edge = pygame.Rect((0, 0), size)
-    edge.midleft = (round(at[0]), round(at[1] - pen.capital(SMALL) / 2))
+    edge.midleft = (round(at[0]), round(at[1] - pen.capital(BODY) / 2))
     pygame.draw.rect(pen.surface, colours.ahead, edge, border_radius=size[1] // 2)
     pygame.draw.rect(pen.surface, colours.ahead_edge, edge, pen.px(1), border_radius=size[1] // 2)
-    pen.text(label, SMALL, (edge.left + inside, at[1]))
+    pen.text(label, BODY, (edge.left + inside, at[1]))
     return edge
 
 
@@ -436,21 +436,24 @@ def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
         return top
     step = pen.px(_FOOT_LINE)
     if buttons.lines(pen, room) == 1 and right - end > _ENOUGH * room:
-        lines = _noted(pen, texts, right - end)
+        lines, size = _noted(pen, texts, right - end)
         if len(lines) * step <= base + pen.px(_MAIN_BELOW) - top:
             first = base - (len(lines) - 1) * step
             for number, line in enumerate(lines):
                 at = (right, first + number * step)
-                pen.text(line, SMALL, at, colour=pen.colours.quiet, align=1.0)
+                pen.text(line, size, at, colour=pen.colours.quiet, align=1.0)
             return min(top, first - step)
-    lines = _noted(pen, texts, room)
+    lines, size = _noted(pen, texts, room)
+    step = pen.px(_FOOT_LINE * size / BODY)
     for number, line in enumerate(reversed(lines)):
-        pen.text(line, SMALL, (left, top - pen.px(8) - number * step), colour=pen.colours.quiet)
-    return top - pen.px(8) - len(lines) * step
+        pen.text(line, size, (left, top - pen.px(6) - number * step), colour=pen.colours.quiet)
+    return top - pen.px(6) - len(lines) * step
 
 
-def _noted(pen: Pen, notes: Sequence[str], room: float) -> list[str]:
-    return [line for words in notes for line in pen.wrapped(words, SMALL, room)]
+def _noted(pen: Pen, notes: Sequence[str], room: float) -> tuple[list[str], float]:
+    """The notes in lines, and the size of type: smaller where one needs more lines than one."""
+    size = BODY if all(pen.width(words, BODY) <= room for words in notes) else SMALL
+    return [line for words in notes for line in pen.wrapped(words, size, room)], size
 
 
 class Level:
@@ -491,12 +494,12 @@ class Level:
             return
         left, top = at
         colours, width = pen.colours, pen.px(LEVEL_WIDE)
-        less = _capped(pen, "−", (left, top + pen.px(SMALL)))
+        less = _capped(pen, "−", (left, top + pen.px(BODY)))
         words = f"{round(self.db)} dB".replace("-", "−")
-        middle = (left + width / 2, top + pen.px(SMALL))
-        pen.text(words, SMALL, middle, colour=colours.quiet, align=0.5)
-        cap = pen.width("+", SMALL) + 2 * pen.px(_INSIDE)
-        more = _capped(pen, "+", (left + width - cap, top + pen.px(SMALL)))
+        middle = (left + width / 2, top + pen.px(BODY))
+        pen.text(words, BODY, middle, colour=colours.quiet, align=0.5)
+        cap = pen.width("+", BODY) + 2 * pen.px(_INSIDE)
+        more = _capped(pen, "+", (left + width - cap, top + pen.px(BODY)))
         bar = area(left=left, top=top + pen.px(27), right=left + width, bottom=top + pen.px(35))
         pen.fill(bar, colours.band)
         full = min(1.0, max(0.0, 1.0 - self.db / LEVEL_LOWEST_DB))
@@ -507,9 +510,9 @@ class Level:
         pen.level_line(bar.bottom, bar.left, bar.right, colour=colours.rule, width=1)
         base = top + pen.px(LEVEL_HIGH - 8)
         name = self.part or ("all" if self.parts else "sound")
-        label = pen.text(name, SMALL, (left, base), colour=colours.quiet)
+        label = pen.text(name, BODY, (left, base), colour=colours.quiet)
         if self.parts:
-            key = pen.width("V", SMALL) + 2 * pen.px(_INSIDE)
+            key = pen.width("V", BODY) + 2 * pen.px(_INSIDE)
             label = label.union(_capped(pen, "V", (left + width - key, base)))
         self._label = label
         self._areas = ((less, -1), (more, 1))

@@ -111,8 +111,8 @@ class PlanPage:
         took, sure = right, right - pen.px(_TOOK)
         base = top - pen.px(8)
         quiet = pen.colours.quiet
-        pen.text("it took", SMALL, (took, base), colour=quiet, align=1.0)
-        pen.text("right lately", SMALL, (sure, base), colour=quiet, align=1.0)
+        pen.text("it took", BODY, (took, base), colour=quiet, align=1.0)
+        pen.text("right lately", BODY, (sure, base), colour=quiet, align=1.0)
         self._shown = max(1, (bottom - top) // line)
         self._first = max(0, min(self._first, len(self._lines) - self._shown))
         rows = []

@@ -48,7 +48,7 @@ READY_OWN = (
 
 #: In units: the least height of the choices and of what stands beside them, and the room between
 #: the parts.
-_ROWS, _GAP = 84, 12
+_ROWS, _GAP = 84, 9
 
 #: In units: how high the recording is drawn, with the bars over it, and the rows below it where
 #: they find so much room. The picture may then be so much lower than it should be.

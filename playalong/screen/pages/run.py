@@ -9,9 +9,9 @@ import pygame
 
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.screen.base import marks
-from playalong.screen.base.overlay import draw_slip
+from playalong.screen.base.overlay import slip_of
 from playalong.screen.base.pen import Pen, area
-from playalong.screen.base.theme import BODY, SMALL, Theme
+from playalong.screen.base.theme import BODY, Theme
 from playalong.screen.base.widgets import (
     FOOT_BASE,
     HEAD,
@@ -27,6 +27,9 @@ from playalong.screen.sheet.sheet import Sheet
 
 #: Heights from the bottom in units: the upper edge of the gauges, and of a single last line.
 _GAUGES, _FOOT = 250, 76
+
+#: The least room for one gauge beside words, in units.
+_ONE_GAUGE = 320
 
 #: Where a chart takes the gauges' place, its share of the page.
 _CHART = 0.56
@@ -133,7 +136,6 @@ class RunPage(ButtonPage):
         base = height - pen.px(FOOT_BASE)
         foot = min(height - pen.px(_FOOT), base - self.buttons.tall(pen, right - left))
         lower = area(left=left, top=below, right=right, bottom=foot)
-        self._draw_still(pen, lower, base=base)
         edge = 0 if self.passes is None else pen.px(_PASSES)
         sheet = area(
             left=left,
@@ -141,31 +143,43 @@ class RunPage(ButtonPage):
             right=width - pen.px(_SHEET_RIGHT),
             bottom=below - pen.px(10) - edge,
         )
-        past = self.sheet.draw(pen, sheet, now_s)
+        past = self.sheet.past(pen, sheet, now_s)
+        begin = past.left if self.paused else past.right
+        room = area(left=begin, top=past.top, right=sheet.right, bottom=past.bottom)
+        beneath = lower.bottom - past.bottom if self.chart is None else 0
+        slip = slip_of(pen, room, self.paused or self.said, below=beneath)
+        gauged = lower
+        if slip.box.bottom > lower.top:  # of the gauges those that it would cover are left out
+            gauged = area(
+                left=lower.left,
+                top=lower.top,
+                right=slip.box.left - pen.px(MARGIN),
+                bottom=lower.bottom,
+            )
+        self._draw_still(pen, lower, base=base, gauged=gauged)
+        self.sheet.draw(pen, sheet, now_s)
         if self.chart is not None:
             self.chart.draw(pen, lower)
         if self.paused:
-            draw_slip(
-                pen,
-                area(left=past.left, top=past.top, right=sheet.right, bottom=past.bottom),
-                self.paused,
-            )
+            slip.draw(pen)
             return
         if now_s < self.sheet.targets.start_s or self.count_in.sounds(now_s):
             draw_count_in(pen, past, self.count_in, now_s=now_s)
-        ahead = area(left=past.right, top=past.top, right=sheet.right, bottom=past.bottom)
-        draw_slip(pen, ahead, self.said)
+        slip.draw(pen)
 
-    def _draw_still(self, pen: Pen, lower: pygame.Rect, *, base: float) -> None:
+    def _draw_still(
+        self, pen: Pen, lower: pygame.Rect, *, base: float, gauged: pygame.Rect
+    ) -> None:
         """What does not move with the sheet: drawn anew only where it shows something else.
 
-        ``lower`` is the room of the gauges, ``base`` the baseline of the buttons.
+        ``lower`` is the room under the sheet, ``base`` the baseline of the buttons; ``gauged`` is
+        what there is for the gauges: where that is not all, for one of them, or none.
         """
         reading = f"{self.tempo_bpm:g} bpm" if self.chart is None else self.chart.reading
         gauges_shown = (self.timing.shown, self.ghosts.shown, self.steadiness.shown)
         shown = (
             *(pen.surface.get_size(), pen.theme, self.title, self.subtitle, reading, self.clean),
-            *(self.called, tuple(self.notices), self.buttons, tuple(lower)),
+            *(self.called, tuple(self.notices), self.buttons, (*lower, *gauged)),
             *(self.level, self.level.db, self.level.part),
             gauges_shown if self.chart is None else None,
             None if self.passes is None else tuple(self.passes),
@@ -184,7 +198,10 @@ class RunPage(ButtonPage):
                 left=left, top=top - pen.px(9 + _PASSES), right=right, bottom=top - pen.px(9)
             )
             draw_passes(pen, edge, self.passes)
-        if self.chart is None:
+        if self.chart is None and gauged != lower:
+            if gauged.width >= pen.px(_ONE_GAUGE):
+                gauges.draw_timing(pen, gauged, self.timing)
+        elif self.chart is None:
             gauges.draw(
                 pen,
                 lower,
@@ -208,9 +225,9 @@ class RunPage(ButtonPage):
         notices = [words for words in self.notices if words]
         while notices:
             words = "  ·  ".join(notices)
-            if pen.width(words, SMALL) <= right - left or len(notices) == 1:
-                words = pen.cut(words, SMALL, right - left)
-                pen.text(words, SMALL, (left, pen.px(_NOTICE_BASE)), colour=pen.colours.quiet)
+            if pen.width(words, BODY) <= right - left or len(notices) == 1:
+                words = pen.cut(words, BODY, right - left)
+                pen.text(words, BODY, (left, pen.px(_NOTICE_BASE)), colour=pen.colours.quiet)
                 return
             notices = notices[1:]
 

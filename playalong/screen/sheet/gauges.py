@@ -63,13 +63,14 @@ def draw_timing(pen: Pen, rect: pygame.Rect, gauge: TimingGauge) -> None:
         words = f"{sided(gauge.mean_ms)}, spread {gauge.sd_ms:.0f}"
     axis_ms = max(_AXIS_MS, 10 * round(gauge.tolerance_ms * _WIDER / 10))
     limbs = gauge.limbs or tuple(gauge.by_limb) or ("",)
-    names = max(pen.width(limb, SMALL) for limb in limbs)
+    names = max(pen.width(limb, BODY) for limb in limbs)
     inset = names + pen.px(_BESIDE) if names else 0
     ends = f"{axis_ms} early", f"{axis_ms} late"
-    least = len(limbs) * pen.px(SMALL)
+    least = len(limbs) * pen.px(BODY)
     plot = _frame(pen, rect, "Timing", words=words, ends=ends, inset=inset, least=least)
     gap = min(pen.px(_ROW_GAP), plot.height // (2 * len(limbs)))
     tall = (plot.height - gap * (len(limbs) - 1)) / len(limbs)
+    size = max(SMALL, min(BODY, (tall + gap) / pen.unit))
     half = gauge.tolerance_ms * plot.width / 2 / axis_ms
     for place, limb in enumerate(limbs):
         top = plot.top + place * (tall + gap)
@@ -79,9 +80,8 @@ def draw_timing(pen: Pen, rect: pygame.Rect, gauge: TimingGauge) -> None:
             area(left=row.centerx - half, top=top, right=row.centerx + half, bottom=top + tall),
             pen.colours.band,
         )
-        base = row.centery + pen.capital(SMALL) / 2
-        at = (row.left - pen.px(_BESIDE), base)
-        pen.text(limb, SMALL, at, colour=pen.colours.quiet, align=1.0)
+        at = (row.left - pen.px(_BESIDE), row.centery + pen.capital(size) / 2)
+        pen.text(limb, size, at, colour=pen.colours.quiet, align=1.0)
         pen.level_line(row.bottom, row.left, row.right, colour=pen.colours.rule, width=1)
         _draw_stacks(pen, row, gauge, errors_ms=gauge.by_limb.get(limb, ()), axis_ms=axis_ms)
     pen.upright(plot.centerx, plot.top, plot.bottom + pen.px(4), colour=pen.colours.ink, width=1.4)
@@ -152,7 +152,7 @@ def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
     )
     colours = pen.colours
     pen.level_line(plot.bottom, plot.left, plot.right, colour=colours.rule, width=1)
-    right = plot.right - pen.width("soft", SMALL) - pen.px(8)
+    right = plot.right - pen.width("soft", BODY) - pen.px(8)
     soft = plot.bottom - height(gauge.soft_db) * plot.height
     each = (right - plot.left) / (gauge.levels.maxlen or max(1, len(gauge.levels)))
     for place, (is_ghost, level) in enumerate(gauge.levels):
@@ -166,8 +166,8 @@ def draw_ghosts(pen: Pen, rect: pygame.Rect, gauge: GhostGauge) -> None:
         else:
             pen.fill(bar, colours.ink)
     pen.level_line(soft, plot.left, right, colour=colours.rule, width=1)
-    at = (plot.right, soft + pen.capital(SMALL) / 2)
-    pen.text("soft", SMALL, at, colour=colours.quiet, align=1.0)
+    at = (plot.right, soft + pen.capital(BODY) / 2)
+    pen.text("soft", BODY, at, colour=colours.quiet, align=1.0)
 
 
 def draw_steadiness(pen: Pen, rect: pygame.Rect, gauge: SteadinessGauge) -> None:
@@ -218,15 +218,15 @@ def _frame(
     if pen.width(words, size) <= rect.right - at:
         pen.text(words, size, (at, base), colour=colour)
     else:
-        base += pen.px(SMALL * 1.4)
+        base += pen.px(BODY * 1.4)
         pen.text(
             words, pen.fitted(words, (BODY, SMALL), rect.width), (rect.left, base), colour=colour
         )
     foot, top = rect.bottom - pen.px(4), base + pen.px(14)
-    bottom = foot - pen.px(SMALL * 1.2)
+    bottom = foot - pen.px(BODY * 1.2)
     if bottom - top < least:
         bottom = foot
     else:
-        pen.text(ends[0], SMALL, (rect.left + inset, foot), colour=colours.quiet)
-        pen.text(ends[1], SMALL, (rect.right, foot), colour=colours.quiet, align=1.0)
+        pen.text(ends[0], BODY, (rect.left + inset, foot), colour=colours.quiet)
+        pen.text(ends[1], BODY, (rect.right, foot), colour=colours.quiet, align=1.0)
     return area(left=rect.left + inset, top=top, right=rect.right, bottom=bottom)

@@ -13,7 +13,7 @@ from playalong.pattern.targets import DYNAMICS
 from playalong.pattern.voices import BY_NAME, VOICES
 from playalong.screen.base import marks
 from playalong.screen.base.pen import Pen
-from playalong.screen.base.theme import COUNT, SMALL, Theme
+from playalong.screen.base.theme import BODY, COUNT, SMALL, Theme
 from playalong.screen.sheet.answers import Answers, Played
 from playalong.screen.sheet.count import Count, Weight
 from playalong.screen.sheet.geometry import (
@@ -252,9 +252,9 @@ class Painting:
         y = min(max(at[1], row.top + min(reach, room)), row.bottom - min(reach, room))
         pen.mark(marks.cross(reach, pen.px(2.6), colours.off), (at[0], y))
         if voice != row.voice:
-            base = y + pen.capital(SMALL) / 2
+            base = y + pen.capital(BODY) / 2
             name, right = BY_NAME[voice].label, at[0] + reach + pen.px(4)
-            pen.text(name, SMALL, (right, base), colour=colours.off)
+            pen.text(name, BODY, (right, base), colour=colours.off)
 
     def _paint_grace(self, pen: Pen, at: tuple[int, int], event: VerdictEvent) -> None:
         """A grace stroke: a small dot, or a small ring where its flam or drag is not right."""

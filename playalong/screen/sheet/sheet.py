@@ -96,24 +96,35 @@ class Sheet:
         """Draw the sheet into ``rect`` as it is at ``now_s``; returns the part that is past."""
         for time_s in self._answers.passed(now_s):
             self._touch(time_s)
-        key = (tuple(rect), pen.unit, self._answers.voices, pen.theme)
-        if self._view is None or self._view.key != key:
-            self._view = self._seen(pen, rect)
-        view, geometry = self._view, self._view.geometry
-        left = geometry.left(now_s)
-        if pen.theme.still:
-            left = geometry.still_left(now_s, view.rect.width)
+        view, left = self._view_at(pen, rect, now_s)
+        geometry = view.geometry
         view.strip.show(pen.surface, view.rect, left)
         for row in geometry.rows.values():
             middle = rect.top + (row.top + row.bottom) / 2
             at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(view.named) / 2)
             pen.text(BY_NAME[row.voice].label, view.named, at, align=1.0)
         self._draw_marked(pen, rect, view, left=left)
-        now = view.rect.left + geometry.x(now_s) - left
-        top, ink = rect.top + pen.px(HEAD - TICK), pen.colours.ink
+        past = self.past(pen, rect, now_s)
+        now, top, ink = past.right, rect.top + pen.px(HEAD - TICK), pen.colours.ink
         pen.upright(now, top, rect.bottom, colour=ink, width=2)
         pen.mark(marks.pointer(pen.px(6.5), ink), (now, top + pen.px(1)))
-        return pygame.Rect(view.rect.topleft, (now - view.rect.left, rect.height))
+        return past
+
+    def past(self, pen: Pen, rect: pygame.Rect, now_s: float) -> pygame.Rect:
+        """The part of the sheet in ``rect`` that is past at ``now_s``."""
+        view, left = self._view_at(pen, rect, now_s)
+        wide = view.geometry.x(now_s) - left
+        return pygame.Rect(view.rect.topleft, (wide, rect.height))
+
+    def _view_at(self, pen: Pen, rect: pygame.Rect, now_s: float) -> tuple[_View, int]:
+        """The sheet as it fits into ``rect``, and how much of it is off to the left, in pixels."""
+        key = (tuple(rect), pen.unit, self._answers.voices, pen.theme)
+        if self._view is None or self._view.key != key:
+            self._view = self._seen(pen, rect)
+        view, geometry = self._view, self._view.geometry
+        if pen.theme.still:
+            return view, geometry.still_left(now_s, view.rect.width)
+        return view, geometry.left(now_s)
 
     def _draw_marked(self, pen: Pen, rect: pygame.Rect, view: _View, *, left: float) -> None:
         """A frame around the stroke that is spoken of, in its row."""
