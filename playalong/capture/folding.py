@@ -1,6 +1,6 @@
 """Bars that come again: how long the pattern is, which strokes are of it, what varies.
 
-A pattern of one, two or four bars is the one that tells all that was played in the fewest words:
+A pattern of one to eight bars is the one that tells all that was played in the fewest words:
 each stroke of the pattern costs ``STROKE``, a bar like another of it little, and what a played bar
 has otherwise costs more than in the pattern, stroke by stroke as chance (``CHANCE``) or, where much
 is otherwise, as a bar of its own (``OTHERWISE`` and ``EACH``).
@@ -22,8 +22,13 @@ Bar = Mapping[Key, Sequence[int]]
 STROKE, SAME_BAR, UNLIKE_BAR = 4.0, 1.5, 4.0
 CHANCE, OTHERWISE, EACH = 6.0, 8.0, 3.0
 
-#: The lengths that a pattern may have, in bars.
-LENGTHS = (1, 2, 4)
+#: In a pattern of more bars than ``LONG``, which most likely came once, what is otherwise in a bar
+#: may be chance as well, if it is little.
+LONG, OTHER_BAR, OTHER_EACH = 4, 12.0, 2.0
+
+#: The lengths that a pattern may have, in bars, and what those cost that are seldom (common
+#: practice).
+LENGTHS = {1: 0.0, 2: 0.0, 3: 8.0, 4: 0.0, 6: 16.0, 8: 12.0}
 
 #: From which share of the rounds on a stroke is of the pattern; and optional, of few rounds and of
 #: many, which show it better.
@@ -83,9 +88,15 @@ def folded(
     ``kinds`` gives strokes by number a kind of loudness, where their voice has several.
     """
     kinds = kinds or {}
-    lengths = [length] if length else [n for n in LENGTHS if n <= len(bars)]
-    best = min(lengths, key=lambda n: _cost(bars, n, kinds))
+    lengths = [length] if length else [n for n in LENGTHS if _may_be(bars, n)]
+    best = min(lengths, key=lambda n: LENGTHS.get(n, 0.0) + _cost(bars, n, kinds))
     return _fold(bars, best)
+
+
+def _may_be(bars: Sequence[Bar], n: int) -> bool:
+    """Whether so much was played that a pattern may have ``n`` bars: each, where few patterns have
+    so many."""
+    return n <= len(bars) and (LENGTHS[n] == 0.0 or all(bars[:n]))
 
 
 def _template(bars: Sequence[Bar], n: int) -> list[dict[Key, int]]:
@@ -136,6 +147,8 @@ def _cost(bars: Sequence[Bar], n: int, kinds: Mapping[int, int]) -> float:
     for residue in range(1, n):
         like = min(_between(common[residue], common[other]) for other in range(residue))
         again = SAME_BAR if like == 0 else UNLIKE_BAR + EACH * like
+        if like and n > LONG:
+            again = min(UNLIKE_BAR + CHANCE * like, OTHER_BAR + OTHER_EACH * like)
         total += min(STROKE * len(templates[residue]), again)
     for number, bar in enumerate(bars):
         unlike = _unlike(bar, templates[number % n], common[number % n], kinds=kinds)

@@ -22,15 +22,6 @@ Floats = NDArray[np.float64]
 
 Grid = tuple[tuple[float, float], ...]
 
-#: Straight sixteenths, triplets, sextuplets: places in a beat and how often they are struck; and
-#: what a beat pays that is not in sixteenths, in nats.
-_OF_A_BEAT: tuple[Grid, ...] = (
-    ((0.0, 0.4), (0.25, 0.15), (0.5, 0.3), (0.75, 0.15)),
-    ((0.0, 0.46), (1 / 3, 0.17), (2 / 3, 0.37)),
-    tuple((place / 6, 1 / 6) for place in range(6)),
-)
-_OTHER_BEAT = 1.5
-
 #: Parts of a beat that a player means, by whether the meter's beat is made of three; and what each
 #: costs a stroke besides, in nats.
 _PARTS = {1: 0.0, 2: 0.0, 4: 0.0, 3: 0.25, 6: 0.9, 8: 0.9}
@@ -40,11 +31,17 @@ _PARTS_OF_THREE = {1: 0.0, 3: 0.0, 6: 0.3, 2: 0.8, 4: 1.2}
 #: where that saves so many nats.
 _FAR, _OWN = 5.0, 7.0
 
+#: Eighths of a beat of which so few are struck are likelier something else: what each stroke costs.
+_FINEST, _SPARSE = 8, 1.2
+
 #: What a second stroke of a voice in one place costs, in nats.
 _ONE_PLACE = 6.0
 
 #: A stroke so little before a beat is of that beat, in beats.
 _EARLY = 0.08
+
+#: How much later beats may be than a reading has them, in beats.
+_LATE = tuple(part / 100 for part in (0, -1, 1, -2, 2, -3, 3, -4, 4, -5, 5))
 
 #: Errors of people hang together, as (1 + t / s) exp(-t / s) with s in beats, this share of their
 #: variance: ``simulation.human_timing``, fitted to the Groove MIDI Dataset. Of how many strokes at
@@ -53,8 +50,8 @@ _WAVE_BEATS, _TOGETHER, _FEW = 1.1, 0.65, 600
 
 #: Swing is looked for between these, in hundredths of a pair; less is straight. What it must
 #: explain better, in nats and nats a stroke.
-_SWINGS = range(50, 76)
-_LEAST_SWING, _BETTER, _BETTER_EACH = 54, 4.0, 0.02
+_SWINGS = range(54, 76)
+_BETTER, _BETTER_EACH = 4.0, 0.02
 
 #: From this share of strokes on the middle of triplets on, a groove is in triplets, not swung.
 _MIDDLES = 0.05
@@ -81,16 +78,15 @@ def placed(reading: Reading, heard: Heard) -> Placed:
     spread = float(spread_of(np.array([reading.pulse_s]))[0])
     at = reading.at
     of_three = meter.groups[0] == 3 and len(set(meter.groups)) == 1
-    swing, in_triplets = _swing(at, spread) if unit == Fraction(1, 4) else (STRAIGHT, of_three)
-    written = _unswung(at, swing)
-    costs = dict(_PARTS_OF_THREE if of_three else _PARTS)
-    if in_triplets and not of_three:
-        costs[3], costs[6], costs[4] = 0.0, 0.3, 0.6
-    elif not swing.is_straight:
-        costs[3] = 0.5
-    beat = np.floor(written + _EARLY).astype(np.int64)
+    feels = _feels(at, spread) if unit == Fraction(1, 4) else [_Feel(in_triplets=of_three)]
+    cut = [
+        _cut(at, many, feel, voice=heard.voice, spread=spread, of_three=of_three) for feel in feels
+    ]
+    best = min(range(len(feels)), key=lambda row: cut[row].cost + feels[row].cost)
+    swing, in_triplets = feels[best].swing, feels[best].in_triplets
+    written = _unswung(at - cut[best].late, swing)
+    beat, parts = cut[best].beat, cut[best].parts
     into = written - beat
-    parts = _parts_of(beat, into, many, voice=heard.voice, costs=costs, spread=spread)
     step = np.rint(into * parts).astype(np.int64)
     whole = beat * parts + step
     off = into - step / parts
@@ -110,44 +106,35 @@ def placed(reading: Reading, heard: Heard) -> Placed:
     )
 
 
-def _swing(at: Floats, spread: float) -> tuple[WrittenSwing, bool]:
-    """The swing of the groove, straight where there is none; and whether it is in triplets."""
+@dataclass(frozen=True, kw_only=True)
+class _Feel:
+    """What strokes may be played in: a swing, or triplets all along; ``cost`` in nats."""
+
+    swing: WrittenSwing = STRAIGHT
+    in_triplets: bool = False
+    cost: float = 0.0
+
+
+def _feels(at: Floats, spread: float) -> list[_Feel]:
+    """Straight; triplets, where their middles are struck; of each pair of notes that may swing, as
+    many per cent as explain most."""
     into = at % 1.0
-    straight = _gain(into, spread, _OF_A_BEAT[0])
-    triplets = _gain(into, spread, _OF_A_BEAT[1])
-    mixed = _mixed(at, spread)
-    found: list[tuple[float, WrittenSwing]] = []
-    for percent in _SWINGS:
-        if percent < _LEAST_SWING:
-            continue
-        share = percent / 100.0
-        eighths = (
-            (0.0, 0.46),
-            (share / 2, 0.05),
-            (share, 0.42),
-            ((1 + share) / 2, 0.07),
-        )
-        sixteenths = ((0.0, 0.35), (share / 2, 0.15), (0.5, 0.33), (0.5 + share / 2, 0.17))
-        found.append((_gain(into, spread, eighths), WrittenSwing(Fraction(percent))))
-        pairs = WrittenSwing(Fraction(percent), Fraction(1, 16))
-        if (gain := _gain(into, spread, sixteenths)) > mixed + _BETTER:
-            found.append((gain, pairs))
-    gain, swing = max(found, key=lambda one: one[0])
     margin = _BETTER + _BETTER_EACH * len(at)
-    middles = float(np.mean(np.abs(into - 1 / 3) <= 0.07))
-    if triplets > straight + margin and middles >= _MIDDLES and triplets > gain - margin:
-        return STRAIGHT, True
-    if gain > straight + margin:
-        return swing, False
-    return STRAIGHT, False
-
-
-def _mixed(at: Floats, spread: float) -> float:
-    """What straight sixteenths explain where single beats may be in triplets or sextuplets."""
-    beat, into = np.floor(at + _EARLY).astype(np.int64), at % 1.0
-    beat -= beat.min()
-    straight, *others = (np.bincount(beat, _each(into, spread, grid)) for grid in _OF_A_BEAT)
-    return float(np.maximum(straight, np.max(others, axis=0) - _OTHER_BEAT).sum())
+    found = [_Feel()]
+    if float(np.mean(np.abs(into - 1 / 3) <= 0.07)) >= _MIDDLES:
+        found.append(_Feel(in_triplets=True, cost=margin))
+    swung: dict[Fraction, list[tuple[float, WrittenSwing]]] = {}
+    for percent in _SWINGS:
+        share = percent / 100.0
+        eighths = ((0.0, 0.46), (share / 2, 0.05), (share, 0.42), ((1 + share) / 2, 0.07))
+        sixteenths = ((0.0, 0.35), (share / 2, 0.15), (0.5, 0.33), (0.5 + share / 2, 0.17))
+        for note, grid in ((Fraction(1, 8), eighths), (Fraction(1, 16), sixteenths)):
+            own = (_gain(into, spread, grid), WrittenSwing(Fraction(percent), note))
+            swung.setdefault(note, []).append(own)
+    found += [
+        _Feel(swing=max(own, key=lambda one: one[0])[1], cost=margin) for own in swung.values()
+    ]
+    return found
 
 
 def _gain(into: Floats, spread: float, grid: Grid) -> float:
@@ -215,37 +202,79 @@ def _swung(at: Floats, swing: WrittenSwing) -> Floats:
     return found
 
 
-def _parts_of(
-    beat: NDArray[np.int64],
-    into: Floats,
+@dataclass(frozen=True, kw_only=True)
+class _Cut:
+    """(n,) the beat of each stroke, and into how many parts it is cut; in nats, what it costs; and
+    how much later than the reading has it beats are, in beats."""
+
+    late: float
+    beat: NDArray[np.int64]
+    parts: NDArray[np.int64]
+    cost: float
+
+
+def _cut(
+    at: Floats,
     many: int,
+    feel: _Feel,
     *,
     voice: NDArray[np.int64],
-    costs: dict[int, float],
     spread: float,
-) -> NDArray[np.int64]:
-    """(n,) into how many parts the beat of each stroke is cut."""
+    of_three: bool,
+) -> _Cut:
+    """The beats of the strokes cut as explains them best, in a feel, and a little later or earlier
+    where that is better: a reading knows where beats are to a part of ``bars`` only."""
+    tried = [
+        _cut_late(at, many, feel, voice=voice, spread=spread, of_three=of_three, late=late)
+        for late in _LATE
+    ]
+    return min(tried, key=lambda one: one.cost)
+
+
+def _cut_late(
+    at: Floats,
+    many: int,
+    feel: _Feel,
+    *,
+    voice: NDArray[np.int64],
+    spread: float,
+    of_three: bool,
+    late: float,
+) -> _Cut:
+    at = at - late
+    costs = dict(_PARTS_OF_THREE if of_three else _PARTS)
+    if feel.in_triplets and not of_three:
+        costs[3], costs[6], costs[4] = 0.0, 0.3, 0.6
+    elif not feel.swing.is_straight:
+        costs[3] = 0.5
+    written = _unswung(at, feel.swing)
+    beat = np.floor(written + _EARLY).astype(np.int64)
+    into = written - beat
     cuts = np.array(list(costs), np.int64)
-    off = np.abs(into[:, None] * cuts - np.rint(into[:, None] * cuts)) / cuts
+    step = np.rint(into[:, None] * cuts).astype(np.int64)
+    off = np.abs(at[:, None] - _swung(beat[:, None] + step / cuts, feel.swing))
     each = np.minimum(off / spread, _FAR) ** 2 / 2.0 + np.array(
-        [log(cut) + more for cut, more in costs.items()]
+        [log(own) + more for own, more in costs.items()]
     )
-    for column, cut in enumerate(cuts.tolist()):
+    for column in range(len(cuts)):
         # Two strokes of a voice do not stand in one place.
-        cells = (beat * 64 + np.rint(into * cut).astype(np.int64)) * 64 + voice
-        first = np.unique(cells, return_index=True)[1]
+        cells = (beat * 64 + step[:, column]) * 64 + voice
         again = np.ones(len(cells), np.bool_)
-        again[first] = False
+        again[np.unique(cells, return_index=True)[1]] = False
         each[again, column] += _ONE_PLACE
-    found = np.ones(len(beat), np.int64)
-    for place in range(many):
-        of_place = beat % many == place
-        if not of_place.any():
-            continue
-        common = int(each[of_place].sum(axis=0).argmin())
-        for number in np.unique(beat[of_place]).tolist():
-            rows = beat == number
-            own = each[rows].sum(axis=0)
-            best = int(own.argmin())
-            found[rows] = cuts[best if own[common] - own[best] > _OWN else common]
-    return found
+        if cuts[column] == _FINEST:
+            struck = np.unique(np.stack([beat, step[:, column]]), axis=1)[0]
+            few = np.isin(beat, [one for one in set(struck.tolist()) if (struck == one).sum() < 4])
+            each[few, column] += _SPARSE
+    numbers, of_beat = np.unique(beat, return_inverse=True)
+    by_beat = np.zeros((len(numbers), len(cuts)))
+    np.add.at(by_beat, of_beat, each)
+    by_place = np.zeros((many, len(cuts)))
+    np.add.at(by_place, numbers % many, by_beat)
+    common = by_place.argmin(axis=1)[numbers % many]
+    own = by_beat.argmin(axis=1)
+    rows = np.arange(len(numbers))
+    alone = by_beat[rows, common] - by_beat[rows, own] > _OWN
+    chosen = np.where(alone, own, common)
+    cost = float((by_beat[rows, chosen] + _OWN * alone).sum())
+    return _Cut(late=late, beat=beat, parts=cuts[chosen][of_beat], cost=cost)

@@ -1,12 +1,12 @@
 """Which pulses may lie under what was played: lengths of a beat, and where beats are all along.
 
 In windows of ``WINDOW_S`` each length of a beat gets the likelihood of the strokes' places in the
-beat: a mixture of bells at the places of a grid (sixteenths, triplets, swung eighths) as wide as
-people scatter, over an even floor; at the phase that is best. A course through the windows, in
-which the length changes little from one to the next, is found by dynamic programming (Viterbi,
-IEEE Transactions on Information Theory 13(2), 1967; from memory), so that nobody has to play to a
-click. A pulse twice or three times as long explains the same strokes on a finer grid: which of
-them is the beat is for ``bars`` to say.
+beat: a mixture of bells at the places of a grid (sixteenths, triplets, swung eighths, sextuplets,
+32nds) as wide as people scatter, over an even floor; at the phase that is best. A course through
+the windows, in which the length changes little from one to the next, is found by dynamic
+programming (Viterbi, IEEE Transactions on Information Theory 13(2), 1967; from memory), so that
+nobody has to play to a click. A pulse twice or three times as long explains the same strokes on a
+finer grid: which of them is the beat is for ``bars`` to say.
 """
 
 from collections.abc import Sequence
@@ -32,13 +32,17 @@ SPREAD_S, _GROWS = 0.019, 0.012
 #: The share of strokes that lie anywhere.
 _ANYWHERE = 0.06
 
+Grid = tuple[tuple[float, float], ...]
+
 #: Places of a beat and how often they are struck (common practice): the grids of a pulse.
-GRIDS: tuple[tuple[tuple[float, float], ...], ...] = (
+GRIDS: tuple[Grid, ...] = (
     ((0.0, 0.40), (0.25, 0.14), (0.5, 0.30), (0.75, 0.16)),
     ((0.0, 0.46), (1 / 3, 0.17), (2 / 3, 0.37)),
     ((0.0, 0.58), (0.5, 0.42)),
     ((0.0, 0.60), (0.585, 0.40)),
     ((0.0, 0.62), (0.64, 0.38)),
+    ((0.0, 0.3), (1 / 6, 0.12), (1 / 3, 0.12), (0.5, 0.2), (2 / 3, 0.13), (5 / 6, 0.13)),
+    tuple((part / 8, 0.26 if part == 0 else 0.065 if part % 2 else 0.16) for part in range(8)),
 )
 
 #: Those of them that swing.
@@ -235,7 +239,7 @@ def spread_of(length_s: Floats) -> Floats:
     return found
 
 
-def _log_density(x: Floats, spread: Floats, grid: tuple[tuple[float, float], ...]) -> Floats:
+def _log_density(x: Floats, spread: Floats, grid: Grid) -> Floats:
     density = np.full(np.broadcast_shapes(x.shape, spread.shape), _ANYWHERE)
     for at, share in grid:
         off = (x - at + 0.5) % 1.0 - 0.5
@@ -249,6 +253,27 @@ def _gains(at: Floats, weight: Floats, beat_s: float) -> list[float]:
     """How well each of the grids explains places in beats, in nats."""
     spread = spread_of(np.array([beat_s]))
     return [float((weight * _log_density(at, spread, grid)).sum()) for grid in GRIDS]
+
+
+def fit_as(at: Floats, weight: Floats, beat_s: float, *, grid: Grid) -> float:
+    """How well one grid explains the strokes, in nats a stroke."""
+    density = _log_density(at, spread_of(np.array([beat_s])), grid)
+    return float((weight * density).sum()) / float(weight.sum())
+
+
+def fits_late(at: Floats, weight: Floats, beat_s: float, *, bins: int) -> Floats:
+    """(bins,) how well the grids explain the strokes where beats are so many parts later, in nats a
+    stroke."""
+    spread = spread_of(np.array([beat_s]))
+    return np.array(
+        [
+            max(
+                float((weight * _log_density(at - late / bins, spread, grid)).sum())
+                for grid in GRIDS
+            )
+            for late in range(bins)
+        ]
+    ) / float(weight.sum())
 
 
 def _course(gain: Floats) -> NDArray[np.int64]:

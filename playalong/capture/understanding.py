@@ -12,10 +12,18 @@ from fractions import Fraction
 
 import numpy as np
 
-from playalong.capture.bars import COMMON, Reading, pulse_s, readings
+from playalong.capture.bars import (
+    COMMON,
+    ClickHeard,
+    Reading,
+    on_click,
+    pulse_of,
+    pulse_s,
+    readings,
+)
 from playalong.capture.folding import Folded, Key, Seen, folded
 from playalong.capture.grid import Placed, placed
-from playalong.capture.heard import Heard, strokes_of
+from playalong.capture.heard import DOUBLES_S, Heard, strokes_of
 from playalong.capture.levels import Kind, Place, border, kinds_of
 from playalong.capture.pulse import pulses
 from playalong.midi.hits import Hits
@@ -25,11 +33,14 @@ from playalong.pattern.model import (
     Change,
     Dynamic,
     Pattern,
+    Roll,
     Stroke,
     Variation,
     divisions,
 )
+from playalong.pattern.reader import read
 from playalong.pattern.voices import VOICES
+from playalong.pattern.writer import write
 from playalong.support.errors import UserError
 from playalong.support.text import counted
 
@@ -44,6 +55,14 @@ _NEAR_WORTH, _MOST_CHOICES, _MOST_OTHERS = 2.5, 5, 2
 
 #: A bar 1 so near is the same, in pulses.
 _ANOTHER_BAR_1 = 0.4
+
+#: Rolls end on steps of these lengths, in whole notes, the usual first; counted ones have two
+#: strokes to a step.
+_STEPS = (Fraction(1, 16), Fraction(1, 12), Fraction(1, 24), Fraction(1, 8), Fraction(1, 32))
+
+#: Doubles of a counted roll are 32nds: as long as that, and a little longer, in whole notes; and no
+#: slower than so many seconds.
+_DOUBLES, _SLOWEST_DOUBLES_S = 1.6 / 32, 0.2
 
 #: A tempo so near a whole number is that number.
 _WHOLE = 0.0015
@@ -106,20 +125,45 @@ def understand(
     title: str,
     meters: Sequence[Meter] = (),
     tempo_bpm: float | None = None,
+    click: ClickHeard | None = None,
     bars: int | None = None,
 ) -> Captured:
     """The groove in ``hits``, second 0 anywhere.
 
-    ``meters`` are those that it may be in, ``tempo_bpm`` where it is known, about; ``bars`` the
-    length of the pattern. UserError, in words for the player, where nothing can be understood.
+    ``meters`` are those that it may be in, ``tempo_bpm`` where it is known, about; with a ``click``
+    that was played to, tempo and bar 1 are known, and the first of the meters is that of the click;
+    ``bars`` the length of the pattern. UserError, in words for the player, where nothing can be
+    understood.
     """
     heard = _enough(strokes_of(hits), hits)
+    if click is not None:
+        reading = on_click(heard, click, meters[0] if meters else COMMON)
+        heard, choices = _with_slow_rolls(heard, (reading,), hits)
+        return read_as(heard, choices[0], choices, name=name, title=title, bars=bars)
     near_s = [pulse_s(meter, tempo_bpm) for meter in meters or (COMMON,)] if tempo_bpm else []
     found = readings(heard, pulses(heard, near_s=near_s), meters=meters, tempo_bpm=tempo_bpm)
     if not found:
         near = f" near {tempo_bpm:g} bpm" if tempo_bpm else ""
         raise UserError(f"No steady beat{near} was found: play a little longer, evenly.")
-    return read_as(heard, found[0], choices_of(found), name=name, title=title, bars=bars)
+    heard, choices = _with_slow_rolls(heard, choices_of(found), hits)
+    return read_as(heard, choices[0], choices, name=name, title=title, bars=bars)
+
+
+def _with_slow_rolls(
+    heard: Heard, choices: tuple[Reading, ...], hits: Hits
+) -> tuple[Heard, tuple[Reading, ...]]:
+    """Heard again, with doubles as slow as they are at the tempo of the first reading."""
+    slow_s = min(_SLOWEST_DOUBLES_S, _DOUBLES * _whole_s(choices[0]))
+    if slow_s <= DOUBLES_S:
+        return heard, choices
+    anew = _enough(strokes_of(hits, slow_s), hits)
+    moved = (replace(one, at=np.interp(anew.time_s, heard.time_s, one.at)) for one in choices)
+    return anew, tuple(moved)
+
+
+def _whole_s(reading: Reading) -> float:
+    """The length of a whole note, in seconds."""
+    return reading.pulse_s / float(pulse_of(reading.meter))
 
 
 def again(captured: Captured, reading: Reading, *, bars: int | None = None) -> Captured:
@@ -198,7 +242,8 @@ def read_as(
         )
     rough = _rough_kinds(heard, by_bar)
     fold = folded(by_bar, length=bars, kinds=rough)
-    if not fold.strokes:
+    came_once = all(one.came <= 1 for one in fold.strokes)
+    if not fold.strokes or (came_once and 2 * len(fold.members) < len(heard)):
         raise UserError("Nothing came again: play the groove a few times over.")
     found = _written(
         heard, reading, places, fold=fold, by_bar=by_bar, choices=choices, head=(name, title)
@@ -271,18 +316,22 @@ def _written(
     name, title = head
     meter = reading.meter
     kinds = _kinds(heard, fold, meter)
-    strokes = [_understood(one, kinds[row], heard) for row, one in enumerate(fold.strokes)]
+    whole_s = places.pulse_s / float(pulse_of(meter))
+    strokes = [
+        _understood(one, kinds[row], heard, whole_s=whole_s) for row, one in enumerate(fold.strokes)
+    ]
     written = []
     for bar in range(fold.bars):
         own = tuple(
             sorted((one.stroke for one in strokes if one.bar == bar), key=lambda each: each.place)
         )
+        own = _with_room(own, meter)
         written.append(Bar(meter, own, divisions(meter, own)))
     variations: dict[str, Variation] = {}
     for other in fold.variations:
         added = []
         for (at, voice), played in other.added:
-            added.append(_stroke((at, voice), played, heard))
+            added.append(_stroke((at, voice), played, heard, whole_s=whole_s))
         called = f"bar-{other.bars[0] + 1}"
         times = ", ".join(str(bar + 1) for bar in other.bars[:8])
         variations[called] = Variation(
@@ -291,20 +340,25 @@ def _written(
             changes=(
                 Change(
                     other.bar,
-                    tuple(added),
+                    tuple(replace(one, roll=None) for one in added),
                     tuple((at, VOICES[voice].name) for at, voice in other.taken),
                 ),
             ),
         )
+    tempo = _rounded(reading.tempo_bpm * reading.pulse_s / places.pulse_s)
+    if reading.to_click:
+        tempo = round(reading.tempo_bpm, 3)
     pattern = Pattern(
         name=name,
         title=title,
         meter=meter,
-        tempo=_rounded(reading.tempo_bpm * reading.pulse_s / places.pulse_s),
+        tempo=tempo,
         bars=tuple(written),
         swing=places.swing,
         variations=variations,
     )
+    if any(one.roll for bar in pattern.bars for one in bar.strokes):
+        pattern = _as_read(pattern)
     strays = tuple(
         Stray(
             bar=int(places.bar[row]) + 1,
@@ -329,6 +383,21 @@ def _written(
     )
 
 
+def _as_read(pattern: Pattern) -> Pattern:
+    """The pattern as its file says it: beats cut as the ends of rolls need. Where variations go
+    into rolls, which nothing can write, they are left out; else the rolls are strokes."""
+    bars = tuple(
+        replace(bar, strokes=tuple(replace(one, roll=None) for one in bar.strokes))
+        for bar in pattern.bars
+    )
+    for one in (pattern, replace(pattern, variations={})):
+        try:
+            return read(write(one), pattern.name)
+        except (UserError, KeyError):
+            continue
+    return replace(pattern, bars=bars)
+
+
 def _rounded(bpm: float) -> float:
     whole = float(round(bpm))
     return whole if abs(bpm / whole - 1.0) <= _WHOLE else round(bpm, 1)
@@ -349,8 +418,8 @@ def _kinds(heard: Heard, fold: Folded, meter: Meter) -> list[Kind]:
     return [found[row] for row in range(len(fold.strokes))]
 
 
-def _understood(one: Seen, kind: Kind, heard: Heard) -> Understood:
-    stroke = _stroke((one.at, one.voice), one.played, heard, dynamic=kind.dynamic)
+def _understood(one: Seen, kind: Kind, heard: Heard, *, whole_s: float) -> Understood:
+    stroke = _stroke((one.at, one.voice), one.played, heard, whole_s=whole_s, dynamic=kind.dynamic)
     doubts = []
     if one.came < one.rounds:
         doubts.append(SELDOM)
@@ -369,16 +438,66 @@ def _understood(one: Seen, kind: Kind, heard: Heard) -> Understood:
 
 
 def _stroke(
-    key: Key, played: Sequence[int], heard: Heard, *, dynamic: Dynamic = Dynamic.NORMAL
+    key: Key,
+    played: Sequence[int],
+    heard: Heard,
+    *,
+    whole_s: float,
+    dynamic: Dynamic = Dynamic.NORMAL,
 ) -> Stroke:
-    """The stroke that most of those played are."""
+    """The stroke that most of those played are; ``whole_s`` is the length of a whole note."""
     rows = list(played)
     graces = Counter(heard.graces[rows].tolist())
     thick = sum(many for own, many in graces.items() if own)
     own = max((own for own in graces if own), key=lambda one: graces[one], default=0)
     is_open = bool(np.mean(heard.is_open[rows]) > 0.5)
-    count = own if 2 * thick >= len(rows) and not is_open else 0
-    if dynamic is Dynamic.GHOST and (is_open or count):  # nothing is written so
+    roll = _roll(rows, heard, whole_s)
+    count = own if 2 * thick >= len(rows) and not is_open and roll is None else 0
+    if dynamic is Dynamic.GHOST and (is_open or count or roll):  # nothing is written so
         dynamic = Dynamic.NORMAL
     at, voice = key
-    return Stroke(at=at, voice=VOICES[voice].name, dynamic=dynamic, graces=count, is_open=is_open)
+    return Stroke(
+        at=at,
+        voice=VOICES[voice].name,
+        dynamic=dynamic,
+        graces=count,
+        is_open=is_open,
+        roll=roll,
+    )
+
+
+def _roll(rows: Sequence[int], heard: Heard, whole_s: float) -> Roll | None:
+    """The roll that most of the strokes begin: as long as the step says that fits best, a counted
+    one of two strokes to a step."""
+    rolls = [row for row in rows if heard.roll_s[row] > 0.0]
+    if 2 * len(rolls) < len(rows) or not rolls:
+        return None
+    lasts = float(np.median(heard.roll_s[rolls])) / whole_s
+    many = float(np.median(heard.rolled[rolls]))
+
+    def steps(step: Fraction) -> int:
+        return max(1, round(lasts / float(step)))
+
+    if not many:
+        step = _STEPS[0]
+        return Roll(step * steps(step), 0)
+    step = min(_STEPS, key=lambda one: abs(2 * steps(one) - many))
+    return Roll(step * steps(step), 2 * steps(step))
+
+
+def _with_room(strokes: tuple[Stroke, ...], meter: Meter) -> tuple[Stroke, ...]:
+    """The strokes of a bar in order, no roll longer than there is room before the next stroke of
+    its voice or the end of the bar; one without room for a step is a stroke."""
+    found = []
+    for one in strokes:
+        roll = one.roll
+        if roll is not None:
+            ends = [other.at for other in strokes if other.voice == one.voice and other.at > one.at]
+            room = min([*ends, meter.length]) - one.at
+            if roll.length > room:
+                step = 2 * roll.length / roll.strokes if roll.strokes else _STEPS[0]
+                whole = room // step
+                count = 2 * int(whole) if roll.strokes else 0
+                roll = Roll(whole * step, count) if whole else None
+        found.append(replace(one, roll=roll))
+    return tuple(found)

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from playalong.capture.bars import ClickHeard
 from playalong.capture.understanding import understand
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
@@ -15,7 +16,7 @@ from playalong.pattern.writer import write
 from playalong.records.pattern_files import load_pattern
 from playalong.simulation.skills import SKILLS
 from playalong.support.errors import UserError
-from tests.helpers.captured import played, sounds_unlike, unlike
+from tests.helpers.captured import START_S, played, sounds_unlike, unlike
 
 GROOVE = """
 title = "Groove"
@@ -270,3 +271,38 @@ def test_nothing_that_comes_again_is_told() -> None:
 
     with pytest.raises(UserError):
         understand(once, name="played", title="Played")
+
+
+def test_to_a_click_tempo_and_bar_1_are_known() -> None:
+    pattern = groove(GROOVE)
+    hits = steady(pattern, bars=4)
+
+    found = understand(
+        hits,
+        name="played",
+        title="Played",
+        meters=[pattern.meter],
+        click=ClickHeard(tempo_bpm=pattern.tempo, start_s=START_S),
+    )
+
+    assert unlike(pattern, found.pattern) == set()
+    assert found.pattern.tempo == pattern.tempo
+    assert len(found.choices) == 1
+
+
+def test_a_click_makes_plain_what_could_be_twice_as_fast() -> None:
+    text = (
+        'title = "Sixteenths"\nmeter = "4/4"\ntempo = 60\n\n[[bar]]\nsnare = "xxxx xxxx xxxx x---"'
+    )
+    pattern = groove(text)
+
+    found = understand(
+        steady(pattern, bars=4),
+        name="played",
+        title="Played",
+        meters=[pattern.meter],
+        click=ClickHeard(tempo_bpm=60.0, start_s=START_S),
+    )
+
+    assert unlike(pattern, found.pattern) == set()
+    assert found.pattern.tempo == 60.0

@@ -2,20 +2,25 @@
 
 What cannot be heard is left out on both sides: stickings; whether a stroke was optional (a player
 plays it or does not); what the loudness of a voice was called that has one kind of stroke only, or
-ghost notes and one louder kind. Bars that come again stand once or more often.
+ghost notes and one louder kind. Bars that come again stand once or more often. A counted roll is
+its strokes, which is what is heard of it where it is slow; a buzz is one stroke.
 """
 
+from dataclasses import replace
 from fractions import Fraction
 from math import lcm
 
 from playalong.midi.hits import Hits
 from playalong.midi.mapping import hits_of
-from playalong.pattern.model import Dynamic, Pattern
+from playalong.pattern.model import Dynamic, Pattern, Stroke
 from playalong.pattern.targets import lay_out
 from playalong.simulation.player import perform
 from playalong.simulation.skills import Skill
 
 Heard = tuple[Fraction, str, Dynamic, int, bool]
+
+#: When bar 1 of what is played begins, in seconds.
+START_S = 1.7
 
 
 def strokes_heard(pattern: Pattern) -> list[set[Heard]]:
@@ -32,15 +37,36 @@ def strokes_heard(pattern: Pattern) -> list[set[Heard]]:
         return dynamic
 
     return [
-        {(s.at, s.voice, told(s.voice, s.dynamic), s.graces, s.is_open) for s in bar.strokes}
+        {
+            (at, s.voice, told(s.voice, s.dynamic), s.graces, s.is_open)
+            for s in bar.strokes
+            for at in _of_roll(s)
+        }
         for bar in pattern.bars
     ]
 
 
-def unlike(written: Pattern, captured: Pattern) -> set[tuple[int, Heard]]:
-    """The strokes of one that the other has not, by their bar; bars that come again count once."""
+def _of_roll(stroke: Stroke) -> list[Fraction]:
+    """Where the strokes are that are counted."""
+    roll = stroke.roll
+    if roll is None or not roll.strokes:
+        return [stroke.at]
+    return [stroke.at + roll.length * number / roll.strokes for number in range(roll.strokes)]
+
+
+def unlike(
+    written: Pattern, captured: Pattern, *, bars_played: int | None = None
+) -> set[tuple[int, Heard]]:
+    """The strokes of one that the other has not, by their bar; bars that come again count once.
+
+    Of a pattern that does not come again within the ``bars_played`` only these can come back.
+    """
+    if bars_played is not None and bars_played < len(written.bars):
+        written = replace(written, bars=written.bars[:bars_played])
     one, other = strokes_heard(written), strokes_heard(captured)
     bars = lcm(len(one), len(other))
+    if bars_played is not None:
+        bars = min(bars, bars_played)
     found: set[tuple[int, Heard]] = set()
     for bar in range(bars):
         found |= {(bar, stroke) for stroke in one[bar % len(one)] ^ other[bar % len(other)]}
@@ -79,5 +105,5 @@ def _until(pattern: Pattern, length: Fraction, scale: Fraction) -> set[Heard]:
 
 def played(pattern: Pattern, skill: Skill, seed: int, *, bars: int) -> Hits:
     """The pattern as somebody plays it, from some second on."""
-    targets = lay_out(pattern, pattern.tempo, bars, start_s=1.7)
+    targets = lay_out(pattern, pattern.tempo, bars, start_s=START_S)
     return hits_of(perform(targets, skill, seed).messages)[0]

@@ -1,11 +1,13 @@
 """Grooves played in: the library by simulated players, and takes by drummers without their tempo.
 
 The library comes back exactly where each bar has the same strokes as far as they can be heard
-(``tests.helpers.captured``), the tempo within half a per cent. Of takes the tempo is right within
-one per cent, or its plain half or double that is offered as a choice; bar 1 is looked for in the
-reading of the take's own tempo, the first that is offered, and is right if the bar line nearest to
-the middle of the take is within a quarter of a beat. Belonging are hits of the bars that it says it
-understood, as the pattern was written by the first reading.
+(``tests.helpers.captured``), the tempo within half a per cent; of a pattern that is longer than
+what was played, what was played of it. What readings are worth was fitted to one half of the
+patterns and of the takes (``half_of``), so each half is told by itself. Of takes the tempo is
+right within one per cent, or its plain half or double that is offered as a choice; bar 1 is looked
+for in the reading of the take's own tempo, the first that is offered, and is right if the bar line
+nearest to the middle of the take is within a quarter of a beat. Belonging are hits of the bars that
+it says it understood, as the pattern was written by the first reading.
 """
 
 from collections import defaultdict
@@ -16,7 +18,7 @@ from zlib import crc32
 
 import numpy as np
 
-from playalong.capture.bars import Reading, pulse_of
+from playalong.capture.bars import ClickHeard, Reading, pulse_of
 from playalong.capture.understanding import Captured, understand
 from playalong.midi.mapping import hits_of
 from playalong.pattern.meter import Meter
@@ -24,7 +26,7 @@ from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read
 from playalong.simulation.skills import SKILLS
 from playalong.support.errors import UserError
-from tests.helpers.captured import played, sounds_unlike, unlike
+from tests.helpers.captured import START_S, played, sounds_unlike, unlike
 from tests.helpers.drummers import DrummerTake, drummer_takes, takes_folder
 from tests.long.frame import Options, Table
 
@@ -40,10 +42,18 @@ OTHER_THINGS, ON_ONE_DRUM = ("assessments", "warm-up"), "rudiments"
 PLAYERS = (("professional", 4, 95.0), ("intermediate", 8, 90.0))
 
 #: What is told beforehand.
-NOTHING, METER, BOTH = "nothing", "the meter", "meter and tempo"
+NOTHING, METER, BOTH, CLICK = "nothing", "the meter", "meter and tempo", "the click"
+
+#: The half that was fitted to, and the half that was kept apart.
+FITTED, APART = "fitted", "apart"
 
 TEMPO_PERCENT = 0.5
 TAKE_TEMPO_PERCENT, TAKE_TEMPO, TAKE_BAR_1, TAKE_BELONG = 1.0, 95.0, 90.0, 80.0
+
+
+def half_of(name: str) -> str:
+    """Which half a pattern or a take is in, by its name without folder and ending."""
+    return APART if crc32(Path(name).stem.encode()) % 2 else FITTED
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +78,14 @@ def one_played(asked: tuple[str, str, int, int, bool, str]) -> Case:
     meters = [] if told == NOTHING else [pattern.meter]
     tempo_bpm = pattern.tempo if told == BOTH else None
     try:
-        found = understand(hits, name=name, title=pattern.title, meters=meters, tempo_bpm=tempo_bpm)
+        found = understand(
+            hits,
+            name=name,
+            title=pattern.title,
+            meters=meters,
+            tempo_bpm=tempo_bpm,
+            click=ClickHeard(tempo_bpm=pattern.tempo, start_s=START_S) if told == CLICK else None,
+        )
     except UserError as error:
         found, what = None, str(error)
     if found is None:
@@ -83,7 +100,7 @@ def one_played(asked: tuple[str, str, int, int, bool, str]) -> Case:
         )
     if told != NOTHING:
         near = abs(found.pattern.tempo / pattern.tempo - 1.0) * 100.0 <= TEMPO_PERCENT
-        others = len(unlike(pattern, found.pattern))
+        others = len(unlike(pattern, found.pattern, bars_played=bars))
     else:
         others, near = sounds_unlike(pattern, found.pattern, TEMPO_PERCENT)
     return Case(
@@ -106,40 +123,48 @@ def _library(options: Options) -> Iterator[Table]:
     asked = [
         (name, player, bars, options.seed + number, habits, told)
         for player, bars, _ in PLAYERS
-        for habits, told in ((False, METER), (False, BOTH), (False, NOTHING), (True, METER))
+        for habits, told in (
+            (False, METER),
+            (False, CLICK),
+            (False, BOTH),
+            (False, NOTHING),
+            (True, METER),
+            (True, CLICK),
+        )
         if not habits or SKILLS[player].habits
         for name in names
         for number in range(options.count)
     ]
-    found: dict[tuple[str, str, bool, str], list[Case]] = defaultdict(list)
+    found: dict[tuple[str, str, bool, str, str], list[Case]] = defaultdict(list)
     for case in options.map(one_played, asked):
         of = "rudiments" if Path(case.name).parent.name == ON_ONE_DRUM else "grooves"
-        found[of, case.player, case.as_they_are, case.told].append(case)
+        found[of, case.player, case.as_they_are, case.told, half_of(case.name)].append(case)
     table = Table(
         "the library played in, of 100",
-        ("what", "player", "habits", "told", "cases", "strokes", "tempo", "both"),
+        ("what", "player", "habits", "told", "half", "cases", "strokes", "tempo", "both"),
     )
     lost = Table(
         "what did not come back, with the meter named", ("pattern", "player", "of", "lost", "last")
     )
     least = {player: share for player, _, share in PLAYERS}
-    for (of, player, habits, told), cases in found.items():
+    for (of, player, habits, told, half), cases in found.items():
         exact = 100.0 * float(np.mean([case.exact for case in cases]))
         tempo = 100.0 * float(np.mean([case.tempo for case in cases]))
         both = 100.0 * float(np.mean([case.exact and case.tempo for case in cases]))
-        must = told == METER and not habits and of == "grooves"
+        must = told in (METER, CLICK) and not habits and of == "grooves"
         table.row(
             of,
             player,
             "with" if habits else "without",
             told,
+            half,
             len(cases),
             exact,
             tempo,
             both,
             holds=both >= least[player] if must else None,
         )
-        if must:
+        if must and told == METER:
             for name in names:
                 own = [case for case in cases if case.name == name]
                 missed = [case for case in own if not (case.exact and case.tempo)]
@@ -242,6 +267,10 @@ def _takes(options: Options) -> Iterator[Table]:
         holds=either * share >= TAKE_TEMPO,
     )
     table.row("bar 1, %", len(cases), bar_1 * share, holds=bar_1 * share >= TAKE_BAR_1)
+    for half in (FITTED, APART):
+        own = [case for case in cases if half_of(case.name) == half]
+        right_1 = 100.0 * sum(case.bar_1 for case in own) / max(1, len(own))
+        table.row(f"bar 1, half {half}, %", len(own), right_1)
     table.row(
         "hits of bars understood that are of the pattern, median %",
         len(cases),
