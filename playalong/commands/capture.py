@@ -1,5 +1,6 @@
 """playalong capture: a groove that is played, as a pattern."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 ABOUT = "make a pattern of a groove that is played: on the kit, or in a Standard MIDI File"
 EXAMPLES = (
     ("play it in the window", "playalong capture"),
+    ("to a click, by which tempo and bar 1 are known", "playalong capture --click 92"),
     ("groove.toml, beside it", "playalong capture groove.mid"),
     (
         "in one of two meters, at about that tempo, two bars long",
@@ -37,6 +39,7 @@ class Options(SimulatedOptions, Protocol):
 
     file: Path | None
     tempo: float | None
+    click: float | None
     meter: list[str] | None
     bars: int | None
     title: str | None
@@ -62,6 +65,13 @@ def add_arguments(parser: Parser) -> None:
         type=float,
         metavar="BPM",
         help="about how fast it is, in beats a minute (default it is found)",
+    )
+    known.add_argument(
+        "--click",
+        type=float,
+        metavar="BPM",
+        help="it is played to a click of that tempo, which the window counts in; a file begins on "
+        "a bar line (default no click)",
     )
     known.add_argument(
         "--meter",
@@ -133,11 +143,14 @@ def run(given: Options) -> None:
 
     if given.file is not None and given.simulate is not None:
         raise UserError("A file is heard, or --simulate is: leave out one of them.")
+    if given.click is not None and given.tempo is not None:
+        raise UserError("The click says the tempo: leave out --tempo.")
     if given.out is not None:
         refuse_other_kind(given.out, ".toml")
     known = played_in.known(
         given.meter or (),
         given.tempo,
+        click_bpm=given.click,
         bars=given.bars,
         title=(given.title or "").strip(),
         reading=given.reading,
@@ -199,5 +212,8 @@ def _heard(given: Options, known: "Known", name: str) -> "tuple[Captured, list[s
     pattern = load_pattern(given.simulate)
     bars = max(_LEAST_BARS, _ROUNDS * len(pattern.bars))
     skill = SKILLS[given.player or USUAL_SKILL]
-    hits = played_in.simulated(pattern, skill, given.seed, bars=bars)
-    return played_in.of_hits(hits, known, name), []
+    if known.click_bpm is not None:
+        pattern = replace(pattern, tempo=known.click_bpm)
+    start_s = played_in.BEGINS_S if known.click_bpm is None else 0.0
+    hits = played_in.simulated(pattern, skill, given.seed, bars=bars, start_s=start_s)
+    return played_in.of_hits(hits, known, name, click=played_in.click_in_file(known)), []

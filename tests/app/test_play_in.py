@@ -14,6 +14,7 @@ from playalong.midi.messages import PERCUSSION_CHANNEL, note_on
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
 from playalong.pattern.targets import lay_out
+from playalong.records.pattern_files import load_pattern
 from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.page import Outcome, Page
 from playalong.screen.capture_pages.listening import ListeningPage
@@ -44,6 +45,8 @@ def session(
     *,
     messages: list[tuple[float, bytes]],
     heard: list[Pattern] | None = None,
+    known: Known | None = None,
+    has_kit: bool = True,
 ) -> Kept:
     clock = SteppedClock()
     with unseen_window() as window:
@@ -54,9 +57,10 @@ def session(
         return CaptureSession(
             context,
             wire,
-            Known(),
+            known or Known(),
             save=lambda pattern: OwnFiles(home).save(pattern, None),
             hear=lambda pattern: (heard if heard is not None else []).append(pattern),
+            has_kit=has_kit,
         ).go()
 
 
@@ -146,3 +150,62 @@ def test_too_little_is_told_and_it_may_be_played_again(tmp_path: Path) -> None:
     assert session(tmp_path, script, messages=few) is None
     assert "two bars at least" in told[-1]
     assert not (tmp_path / "patterns").exists()
+
+
+def test_a_click_counts_in_and_says_tempo_and_bar_1(tmp_path: Path) -> None:
+    listened: list[ListeningPage] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ListeningPage):
+            listened.append(page)
+        return keeping(page)
+
+    bpm = 100.0
+    begins_s = 0.4 + 4 * 60.0 / bpm  # the click's lead, and one bar that it counts
+    messages = [(at_s - 1.0 + begins_s, data) for at_s, data in groove()]
+    kept = session(tmp_path, script, messages=messages, known=Known(click_bpm=bpm))
+
+    assert kept is not None
+    assert kept[0].tempo == bpm
+    assert unlike(read(GROOVE, "groove"), kept[0]) == set()
+    assert listened[0].tempo == "100 bpm"
+
+
+def test_the_click_is_turned_on_and_made_faster_by_keys(tmp_path: Path) -> None:
+    pressed = iter(["c", Key.RIGHT, Key.RIGHT, Key.LEFT, "c", Key.ESCAPE])
+    tempi: list[str] = []
+
+    def script(page: Page) -> Press | None:
+        if not isinstance(page, ListeningPage):
+            return None
+        tempi.append(page.tempo)
+        return next(pressed)
+
+    assert session(tmp_path, script, messages=[]) is None
+    assert tempi == ["", "90 bpm", "92 bpm", "94 bpm", "92 bpm", ""]
+
+
+def test_without_a_kit_somebody_simulated_plays(tmp_path: Path) -> None:
+    asked: list[bool] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ListeningPage):
+            assert page.offers(Outcome.WATCH)
+            if not asked:
+                asked.append(True)
+                return "w"
+        return keeping(page)
+
+    kept = session(tmp_path, script, messages=[], has_kit=False)
+
+    assert kept is not None
+    assert unlike(load_pattern("late-bus-home"), kept[0]) == set()
+
+
+def test_with_a_kit_nobody_simulated_is_offered(tmp_path: Path) -> None:
+    def script(page: Page) -> Press | None:
+        if isinstance(page, ListeningPage):
+            assert not page.offers(Outcome.WATCH)
+        return Key.ESCAPE
+
+    assert session(tmp_path, script, messages=[]) is None

@@ -115,3 +115,24 @@ def test_a_file_that_is_there_stays(here: Path) -> None:
     assert main(["capture", "groove.mid"]) == 2
     assert (here / "groove.toml").read_text() == "mine"
     assert main(["capture", "groove.mid", "--force"]) == 0
+
+
+def test_a_file_that_was_played_to_a_click_says_exactly_how_fast(here: Path) -> None:
+    pattern = load_pattern("three-lamps-to-light")
+    bar_s = 60.0 / pattern.tempo * float(pattern.meter.length / pattern.meter.unit)
+    played("three-lamps-to-light", here / "groove.mid", bars=8, start_s=2 * bar_s)
+
+    asked = ["capture", "groove.mid", "--click", f"{pattern.tempo:g}"]
+    assert main([*asked, "--meter", pattern.meter.written]) == 0
+
+    found = read((here / "groove.toml").read_text(encoding="utf-8"), "groove")
+    assert found.tempo == pattern.tempo
+    assert unlike(pattern, found) == set()
+
+
+def test_click_and_tempo_are_one_too_many(here: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    played("bucket-chain", here / "groove.mid")
+
+    assert main(["capture", "groove.mid", "--click", "84", "--tempo", "84"]) == 2
+
+    assert "leave out --tempo" in capsys.readouterr().err

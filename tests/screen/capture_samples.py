@@ -2,12 +2,13 @@
 
 from functools import cache
 
+from playalong.app.capture.session import TO_CLICK
 from playalong.capture.understanding import Captured, understand
 from playalong.midi.hits import Hit, Hits
 from playalong.records.pattern_files import library
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import Level
-from playalong.screen.capture_pages.listening import ListeningPage
+from playalong.screen.capture_pages.listening import ListeningPage, offered
 from playalong.screen.capture_pages.understood import UnderstoodPage
 from playalong.simulation.skills import SKILLS
 from playalong.support.cautions import CAUTION
@@ -36,11 +37,12 @@ def playing_in(theme: Theme) -> ListeningPage:
     found = hits()
     return ListeningPage(
         theme=theme,
-        words="Play the groove, four bars or more, with or without a click. Then rest: it is "
-        "written down.",
+        words=TO_CLICK,
         hits=[found[row] for row in range(len(found)) if found.time_s[row] < 9.0],
         message="Too little was played: play the groove for two bars at least.",
         caution=CAUTION,
+        tempo="100 bpm",
+        buttons=offered(True, False),
     )
 
 

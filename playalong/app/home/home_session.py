@@ -365,6 +365,7 @@ class HomeSession:
             known or Known(),
             save=lambda pattern: OwnFiles(self._home).save(pattern, out),
             hear=lambda pattern: self.hear(self.task(pattern)),
+            has_kit=not self._kit.is_keys,
         ).go()
         self._patterns = None
         return None if saved is None else saved[1]

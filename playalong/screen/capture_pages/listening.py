@@ -25,6 +25,18 @@ from playalong.screen.base.widgets import (
 from playalong.support.text import counted
 
 ENOUGH = Button((Key.ENTER,), "Enter", "that was it", outcome=Outcome.START)
+CLICK = Button(("c", "C"), "C", "play to a click", outcome=Outcome.LISTEN)
+NO_CLICK = Button(("c", "C"), "C", "no click", outcome=Outcome.LISTEN)
+SLOWER = Button((Key.LEFT,), "←", "slower", outcome=Outcome.SLOWER)
+FASTER = Button((Key.RIGHT,), "→", "faster", outcome=Outcome.FASTER)
+WATCH = Button(("w", "W"), "W", "let somebody simulated play", outcome=Outcome.WATCH)
+
+
+def offered(has_click: bool, has_kit: bool) -> Buttons:
+    """What can be asked for: the click, its tempo, and a player where there is no kit."""
+    click = (NO_CLICK, SLOWER, FASTER) if has_click else (CLICK,)
+    return Buttons([ENOUGH, *click, *(() if has_kit else (WATCH,)), LEAVE])
+
 
 #: What of the past is shown, in seconds.
 SHOWN_S = 8.0
@@ -35,13 +47,15 @@ _NAMES, _ROW, _LEAST, _LARGEST = 150, 56, 4, 13
 
 @dataclass(kw_only=True)
 class ListeningPage(ButtonPage):
-    """``words`` say what to do, ``hits`` are what came, in seconds of the page."""
+    """``words`` say what to do, ``hits`` are what came, in seconds of the page; ``tempo`` that of
+    the click, in words, empty without one."""
 
     theme: Theme
     words: str
     hits: Sequence[Hit] = ()
     message: str = ""
     caution: str = ""
+    tempo: str = ""
     buttons: Buttons = field(default_factory=lambda: Buttons([ENOUGH, LEAVE]), repr=False)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
@@ -50,7 +64,7 @@ class ListeningPage(ButtonPage):
         colours = pen.colours
         surface.fill(colours.paper)
         heard = counted(len(self.hits), "stroke") if self.hits else "nothing yet"
-        head(pen, "Play it in", heard, tempo="", clean=None)
+        head(pen, "Play it in", heard, tempo=self.tempo, clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         bottom = foot(pen, self.buttons, [self.caution]) - pen.px(14)
         base = pen.px(HEAD + 14) + pen.capital(ADVICE)
