@@ -53,6 +53,13 @@ def edit_full(theme: Theme) -> EditPage:
     )
 
 
+def edit_varied(theme: Theme) -> EditPage:
+    editor = Editor(library().get("rope-over-the-pulley"))
+    editor.next_variation()
+    editor.go(0, 0, 0)
+    return EditPage(theme=theme, editor=editor, can_use_sticks=True)
+
+
 def edit_told(theme: Theme) -> EditPage:
     editor = Editor(library().get("odd-socks-drawer"))
     editor.open()
@@ -112,6 +119,7 @@ PAGES_OF_WRITING = {
     "edit-new": edit_new,
     "edit-full": edit_full,
     "edit-told": edit_told,
+    "edit-varied": edit_varied,
     "opened": opened,
     "opened-full": opened_full,
 }

@@ -119,7 +119,7 @@ class EditSession:
         elif changes.is_empty(self.editor.pattern):
             self.editor.said = "There is no stroke yet."
         else:
-            self._heard.start(self.editor.pattern)
+            self._heard.start(self.editor.shown)
             self._page.is_heard = True
             self._page.offer()
 
@@ -253,6 +253,18 @@ class EditSession:
                 lambda step: editor.swing(int(pattern.swing.percent) + step * _STEP_SWING),
             ),
             (
+                _row("written on", editor.variation or "the pattern", "Or one of its variations."),
+                editor.next_variation,
+            ),
+            (
+                _row("one more variation", "", "Named, then written on: strokes change it."),
+                lambda _: self._name_variation(),
+            ),
+            (
+                _row("take a variation away", editor.variation or "–", "Undo brings it back."),
+                lambda _: editor.take_variation_away(),
+            ),
+            (
                 _row("one more bar", "empty", f"After bar {editor.bar + 1}; B copies it."),
                 lambda _: editor.add_bar(copied=False),
             ),
@@ -281,6 +293,23 @@ class EditSession:
         if hold(self._context, page, 0.0) is Outcome.ACCEPT and page.typed.strip():
             self.editor.title(page.typed.strip())
             self._needs_title = False
+
+    def _name_variation(self) -> None:
+        there = self.editor.pattern.variations
+        page = TypedPage(
+            theme=self._context.theme,
+            title="One more variation",
+            prompt="What is it called?",
+            typed=f"variation-{len(there) + 1}",
+            message="What you write on it from now on changes it alone; V goes back.",
+            longest=30,
+        )
+        while hold(self._context, page, 0.0) is Outcome.ACCEPT:
+            name = "-".join(page.typed.lower().split())
+            if name and name not in there:
+                self.editor.vary(name)
+                return
+            page.message, page.is_off = "Give it a name that no other has.", True
 
     def _choose_rows(self) -> None:
         chosen = 0
@@ -336,6 +365,7 @@ class _Writing(Scene):
         self._page, self._heard, self._keep = page, heard, keep
         self._bands = bands or DEFAULT_BANDS
         self._seen = page.editor.pattern
+        self._sounds: tuple[tuple[Pattern, str | None], Pattern] | None = None
         self._changed_s: float | None = None
         self._last_s: float | None = None
 
@@ -350,7 +380,7 @@ class _Writing(Scene):
         for stroke in editor.struck if not self._page.by_sticks else ():
             self._heard.one(stroke)
         editor.struck.clear()
-        self._heard.go_on(editor.pattern)
+        self._heard.go_on(self._sounding())
         self._page.now = self._heard.place()
         if editor.pattern is not self._seen:
             self._seen, self._changed_s = editor.pattern, now_s
@@ -359,6 +389,14 @@ class _Writing(Scene):
             self._changed_s = None
             self._keep()
         return View(self._page, now_s)
+
+    def _sounding(self) -> Pattern:
+        """What is heard: the same object until something is changed."""
+        editor = self._page.editor
+        now = (editor.pattern, editor.variation)
+        if self._sounds is None or self._sounds[0] != now:
+            self._sounds = (now, editor.shown)
+        return self._sounds[1]
 
     def received(self, message: Heard) -> None:
         """Write a stroke; one that is not together with the last goes into the next cell."""

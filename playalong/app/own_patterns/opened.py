@@ -4,8 +4,10 @@ By its ending, as everywhere: a pattern file, a Standard MIDI File (a take of th
 another), MusicXML, drum tab. Whatever is wrong is one plain line.
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from playalong.interchange.midi import reader as midi_reader
 from playalong.interchange.musicxml import reader as musicxml_reader
@@ -42,8 +44,23 @@ class Opened:
     take: TakeInfo | None = None
 
 
-def open_file(path: Path) -> Opened:
-    """What is in the file at ``path``; UserError says why nothing can be made of it."""
+def parts_of(path: Path) -> Sequence[midi_reader.Part]:
+    """The tracks and channels of a Standard MIDI File that has more than one, else ().
+
+    A take of this program is one, whatever is in it. UserError where it cannot be read.
+    """
+    if path.suffix.lower() not in MIDI:
+        return ()
+    data = _bytes(path)
+    if _said(data).get("pattern"):
+        return ()
+    parts = midi_reader.read(data, printable(path.name)).parts()
+    return parts if len(parts) > 1 else ()
+
+
+def open_file(path: Path, part: midi_reader.Part | None = None) -> Opened:
+    """What is in the file at ``path``, of a Standard MIDI File only a ``part``; UserError says why
+    nothing can be made of it."""
     kind = path.suffix.lower()
     if kind not in ENDINGS:
         raise UserError(
@@ -60,7 +77,7 @@ def open_file(path: Path) -> Opened:
     if kind in TABS:
         found = tab_reader.read(data.decode("utf-8", "replace"), name)
         return Opened(path=path, pattern=_named(found.pattern, path), notices=found.notices)
-    return _midi(path, data)
+    return _midi(path, data, part)
 
 
 def _pattern_file(path: Path) -> Opened:
@@ -74,19 +91,30 @@ def _pattern_file(path: Path) -> Opened:
     return Opened(path=path, pattern=read(text, printable(path.stem)), is_own=True)
 
 
-def _midi(path: Path, data: bytes) -> Opened:
+def _said(data: bytes) -> Mapping[str, Any]:
+    """What a take of this program says of itself, {} of any other file."""
+    try:
+        return from_bytes(data, "").info
+    except TakeError:
+        return {}
+
+
+def _midi(path: Path, data: bytes, part: midi_reader.Part | None) -> Opened:
     """A take of this program says what it is of; any other file is notes."""
     take, start_s = None, 0.0
-    try:
-        info = from_bytes(data, "").info
-    except TakeError:
-        info = {}
+    info = _said(data)
     if info.get("pattern"):
         take = TakeInfo.from_plain(info)
         said = info.get("start_s")
         start_s = float(said) if isinstance(said, int | float) else 0.0
     file = midi_reader.read(data, printable(path.name))
-    found = midi_reader.pattern_of(file, printable(path.stem), start_s=start_s)
+    found = midi_reader.pattern_of(
+        file,
+        printable(path.stem),
+        track=None if part is None else part.track,
+        channel=None if part is None else part.channel,
+        start_s=start_s,
+    )
     return Opened(path=path, pattern=_named(found.pattern, path), notices=found.notices, take=take)
 
 

@@ -5,11 +5,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from playalong.app.own_patterns.edit_session import EditSession
-from playalong.app.own_patterns.opened import ENDINGS, Opened, open_file
+from playalong.app.own_patterns.opened import ENDINGS, Opened, open_file, parts_of
 from playalong.app.own_patterns.own_files import DraftFile, OwnFiles
 from playalong.app.run.context import RunContext
 from playalong.app.run.frame_loop import hold
 from playalong.app.user_folders import UserFolders
+from playalong.interchange.midi.form import DRUMS
+from playalong.interchange.midi.reader import Part
 from playalong.pattern.editing.changes import new_pattern
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
@@ -19,6 +21,7 @@ from playalong.screen.base.rows import Choice, Rows
 from playalong.screen.base.widgets import Buttons
 from playalong.screen.edit_pages.opened import GRADE, OPENED, OpenedPage
 from playalong.screen.edit_pages.write import WritePage
+from playalong.screen.home_pages.settings import CHOOSING, SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
 from playalong.support.errors import UserError
 from playalong.support.files import write_new_file
@@ -26,6 +29,9 @@ from playalong.support.text import counted, printable
 
 #: Where sheets go: a folder beside one's own patterns.
 SHEETS = "sheets"
+
+#: The channel of drums, counted from 1.
+DRUM_CHANNEL = DRUMS + 1
 
 #: Rows of the room that are no pattern.
 _NEW = Choice(name="a new pattern", value="", fixed=True, about="An empty bar of 4/4 at 90 bpm.")
@@ -170,12 +176,28 @@ class OwnPatterns:
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
             try:
-                opened = open_file(Path(page.typed).expanduser())
+                self._open(Path(page.typed).expanduser())
             except UserError as error:
                 page.message, page.is_off = " ".join(error.lines), True
                 continue
-            self.show(opened)
             return
+
+    def _open(self, path: Path) -> None:
+        """Open a file, once it is said which part of it; UserError where it cannot be."""
+        parts = parts_of(path)
+        if not parts:
+            self.show(open_file(path))
+            return
+        drums = [number for number, part in enumerate(parts) if part.channel == DRUM_CHANNEL]
+        page = SettingsPage(
+            theme=self._context.theme,
+            title="Which part has the drums?",
+            subtitle=printable(path.name),
+            rows=Rows([_part_row(part) for part in parts], drums[0] if drums else 0),
+            buttons=Buttons(CHOOSING),
+        )
+        if hold(self._context, page, 0.0) is Outcome.START:
+            self.show(open_file(path, parts[page.rows.chosen]))
 
     def open_dropped(self) -> None:
         """Open the files that were dropped on the window, one after the other.
@@ -186,7 +208,7 @@ class OwnPatterns:
         dropped = self._context.window.dropped
         while dropped and not self._context.window.is_closed:
             try:
-                self.show(open_file(dropped.pop(0)))
+                self._open(dropped.pop(0))
             except UserError as error:
                 wrong += error.lines
         if wrong:
@@ -240,6 +262,17 @@ class OwnPatterns:
         own, path = self._files.save(replace(pattern, name=""), None)
         self._changed()
         return (f"It is kept among your own: {path.name}",), path, own
+
+
+def _part_row(part: Part) -> Choice:
+    named = f'"{part.name}", ' if part.name else ""
+    about = "Channel 10 is that of drums." if part.channel == DRUM_CHANNEL else ""
+    return Choice(
+        name=f"track {part.track}",
+        value=f"{named}channel {part.channel}, {counted(part.notes, 'note')}",
+        fixed=True,
+        about=about,
+    )
 
 
 def _draft_row(draft: DraftFile) -> Choice:

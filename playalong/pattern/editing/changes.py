@@ -15,6 +15,7 @@ from playalong.pattern.model import (
     Hand,
     Pattern,
     Practice,
+    Roll,
     Stroke,
     Variation,
     divisions,
@@ -262,6 +263,44 @@ def with_hand(pattern: Pattern, number: int, stroke: Stroke, *, hand: Hand | Non
         for one in bar.strokes
     ]
     return _with_strokes(pattern, number, strokes)
+
+
+def with_variation(pattern: Pattern, name: str, bars: Sequence[Bar], *, about: str = "") -> Pattern:
+    """With the variation of that name making the bars what ``bars`` are; without it where they are
+    as in the pattern."""
+    found = []
+    for number, (own, varied) in enumerate(zip(pattern.bars, bars, strict=True)):
+        before = {(one.at, one.voice): one for one in own.strokes}
+        after = {(one.at, one.voice): one for one in varied.strokes}
+        added = tuple(one for key, one in after.items() if before.get(key) != one)
+        taken = tuple(key for key in before if key not in after)
+        if added or taken:
+            found.append(Change(number, added, taken))
+    others = dict(pattern.variations)
+    if found:
+        about = others[name].about if name in others else about
+        others[name] = Variation(name, about, tuple(found))
+    else:
+        others.pop(name, None)
+    return replace(pattern, variations=others)
+
+
+def without_variation(pattern: Pattern, name: str) -> Pattern:
+    """Without a variation."""
+    others = {own: one for own, one in pattern.variations.items() if own != name}
+    return replace(pattern, variations=others)
+
+
+def with_roll(bar: Bar, stroke: Stroke, *, per_step: int, steps: int) -> Stroke | None:
+    """The stroke as a roll over so many cells of its bar, or steps of a counted one, of which each
+    has ``per_step`` strokes (0 for a buzz); None where there is no room for it."""
+    beat = bar.meter.beat_of(stroke.at)
+    step = bar.meter.beats[beat] / bar.divisions[beat]
+    length = step * steps
+    ends = [one.at for one in bar.strokes if one.voice == stroke.voice and one.at > stroke.at]
+    if steps < 1 or stroke.at + length > min([*ends, bar.meter.length]):
+        return None
+    return replace(stroke, roll=Roll(length, per_step * steps))
 
 
 def _with_bar(pattern: Pattern, number: int, bar: Bar) -> Pattern:

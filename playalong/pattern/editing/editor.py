@@ -38,6 +38,8 @@ class Editor:
         self.bar = self.cell = self.row = 0
         self.said = ""
         self.struck: list[Stroke] = []
+        #: The variation that is written on, None for the pattern itself.
+        self.variation: str | None = None
 
     # What there is.
 
@@ -45,6 +47,14 @@ class Editor:
     def pattern(self) -> Pattern:
         """As it is now."""
         return self._done[self._at]
+
+    @property
+    def shown(self) -> Pattern:
+        """What is written on: the pattern, or as its variation has it."""
+        name, pattern = self.variation, self.pattern
+        if name is None or name not in pattern.variations:
+            return pattern
+        return replace(pattern, bars=pattern.with_variations([name]), variations={}, chunks=())
 
     @property
     def is_changed(self) -> bool:
@@ -79,7 +89,7 @@ class Editor:
 
     @property
     def _bar(self) -> Bar:
-        return self.pattern.bars[self.bar]
+        return self.shown.bars[self.bar]
 
     # The cursor.
 
@@ -149,19 +159,84 @@ class Editor:
             self.said = "A foot plays this: it has no hand."
         else:
             other = None if one.hand is hand else hand
-            self._do(changes.with_hand(self.pattern, self.bar, one, hand=other))
+            self._do_shown(changes.with_hand(self.shown, self.bar, one, hand=other))
+
+    def roll(self, per_step: int) -> None:
+        """Make it a buzz (0), or a counted roll of so many strokes to a cell, or a single stroke
+        again."""
+        one = self._here()
+        if BY_NAME[one.voice].limb in _FEET:
+            self.said = "A foot plays no roll: write its strokes."
+            return
+        own = one.roll
+        if own is not None and bool(own.strokes) is bool(per_step):
+            self._put(replace(one, roll=None))
+            return
+        plain = replace(_no_ghost(one), graces=0, is_open=False)
+        rolled = changes.with_roll(self._bar, plain, per_step=per_step, steps=1)
+        if rolled is not None:
+            self._put(rolled)
+
+    def longer(self, by: int) -> None:
+        """Let the roll under the cursor last so many cells more, or fewer."""
+        one = self.stroke
+        if one is None or one.roll is None:
+            self.said = "There is no roll here: Z and W put one."
+            return
+        cell = self._bar.meter.beats[self.beat] / self._bar.divisions[self.beat]
+        steps = int(one.roll.length / cell) + by
+        per_step = 2 if one.roll.strokes else 0
+        rolled = changes.with_roll(self._bar, one, per_step=per_step, steps=steps)
+        if rolled is None:
+            self.said = "There is no room for a longer one." if by > 0 else "It is one cell long."
+            return
+        self._put(rolled)
 
     def take_away(self) -> None:
         """Take the stroke under the cursor away."""
         if self.stroke is not None:
-            self._do(changes.without_stroke(self.pattern, self.bar, self.at, voice=self.voice))
+            self._do_shown(changes.without_stroke(self.shown, self.bar, self.at, voice=self.voice))
 
     def _here(self) -> Stroke:
         return self.stroke or Stroke(at=self.at, voice=self.voice)
 
     def _put(self, stroke: Stroke) -> None:
-        if self._do(changes.with_stroke(self.pattern, self.bar, stroke)):
+        if self._do_shown(changes.with_stroke(self.shown, self.bar, stroke)):
             self.struck.append(stroke)
+
+    # Variations.
+
+    def vary(self, name: str | None) -> None:
+        """Write on a variation from now on, an old or a new one; None for the pattern itself."""
+        at = self.at
+        self.variation = name
+        self._back_to(at)
+
+    def next_variation(self, by: int = 1) -> None:
+        """Write on the next variation, and after the last on the pattern itself."""
+        names: list[str | None] = [None, *self.pattern.variations]
+        if self.variation not in names:
+            names.append(self.variation)
+        if len(names) == 1:
+            self.said = "There is no variation yet: M has one more."
+            return
+        self.vary(names[(names.index(self.variation) + by) % len(names)])
+
+    def take_variation_away(self) -> None:
+        """Take the variation that is written on away."""
+        name = self.variation
+        if name is None:
+            self.said = "This is the pattern itself: V goes to a variation."
+            return
+        self.vary(None)
+        self._do(changes.without_variation(self.pattern, name))
+
+    def _do_shown(self, shown: Pattern) -> bool:
+        """Take changed strokes, of the pattern or of the variation that is written on."""
+        name = self.variation
+        if name is None:
+            return self._do(shown)
+        return self._do(changes.with_variation(self.pattern, name, shown.bars))
 
     # All of it.
 
@@ -173,6 +248,9 @@ class Editor:
             if everywhere
             else changes.with_grid(self.pattern, self.bar, self.beat, parts=parts)
         )
+        if self.variation is not None and _strokes(changed) != _strokes(self.pattern):
+            self.said = "That would move strokes of the pattern: V goes back to it."
+            return
         self._do(changed)
         self._back_to(at)
 
@@ -249,6 +327,8 @@ class Editor:
             self.said = nothing
             return
         self._at += by
+        if self.variation not in self.pattern.variations:
+            self.variation = None
         self.go(self.bar, self.cell, self.row)
 
     def _do(self, pattern: Pattern) -> bool:
@@ -283,10 +363,18 @@ def _no_ghost(stroke: Stroke) -> Stroke:
     return replace(stroke, dynamic=Dynamic.NORMAL) if normal else stroke
 
 
+def _strokes(pattern: Pattern) -> list[tuple[Stroke, ...]]:
+    return [bar.strokes for bar in pattern.bars]
+
+
 def _is_sound(pattern: Pattern) -> bool:
     """Whether its file says the same."""
     try:
         again = read(write(pattern), pattern.name)
     except (PatternError, KeyError):
         return False
-    return [bar.strokes for bar in again.bars] == [bar.strokes for bar in pattern.bars]
+    return all(
+        [bar.strokes for bar in again.with_variations(names)]
+        == [bar.strokes for bar in pattern.with_variations(names)]
+        for names in ([], *([name] for name in pattern.variations))
+    )

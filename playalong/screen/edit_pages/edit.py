@@ -33,6 +33,7 @@ STOP = Button(("h", "H"), "H", "stop", outcome=Outcome.HEAR)
 UNDO = Button(("u", "U"), "U", "undo", outcome=Outcome.UNDO)
 REDO = Button(("y", "Y"), "Y", "do it again", outcome=Outcome.REDO)
 SAVE = Button(("s", "S"), "S", "save", outcome=Outcome.SAVE)
+VARY = Button(("v", "V"), "V", "variation", outcome=Outcome.VARIATION)
 MORE = Button(("m", "M"), "M", "meter, bars, rows …", outcome=Outcome.SETTINGS)
 STICKS = Button(("k", "K"), "K", "write with the sticks", outcome=Outcome.TYPED)
 KEYS = Button(("k", "K"), "K", "back to the keys", outcome=Outcome.TYPED)
@@ -47,6 +48,10 @@ STROKES = (
     Button(("o", "O"), "O", "open", outcome=Outcome.OPEN_HAT),
     Button(("f", "F"), "F", "flam", outcome=Outcome.FLAM),
     Button(("d", "D"), "D", "drag", outcome=Outcome.DRAG),
+    Button(("z", "Z"), "Z", "buzz", outcome=Outcome.BUZZ),
+    Button(("w", "W"), "W", "roll", outcome=Outcome.DOUBLES),
+    Button((",",), ",", "shorter", outcome=Outcome.SHORTER),
+    Button((".",), ".", "longer", outcome=Outcome.LONGER),
     Button(("q", "Q"), "Q", "may be left out", outcome=Outcome.OPTIONAL),
     Button(("r", "R"), "R", "right", outcome=Outcome.RIGHT_HAND),
     Button(("l", "L"), "L", "left", outcome=Outcome.LEFT_HAND),
@@ -96,6 +101,7 @@ class EditPage(ButtonPage):
                 UNDO,
                 REDO,
                 SAVE,
+                VARY,
                 MORE,
                 *((sticks,) if self.can_use_sticks else ()),
                 LEAVE,
@@ -145,6 +151,8 @@ class EditPage(ButtonPage):
         editor, pattern = self.editor, self.editor.pattern
         bars = counted(len(pattern.bars), "bar")
         facts = [pattern.meter.written, bars, "not saved yet" if editor.is_changed else "saved"]
+        if editor.variation is not None:
+            facts.insert(0, f"variation {editor.variation}")
         tempo = f"{pattern.tempo:g} bpm"
         head(pen, pattern.title, "  ·  ".join(facts), tempo=tempo, clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
@@ -170,14 +178,14 @@ class EditPage(ButtonPage):
             return editor.said
         if self.by_sticks:
             return "Each stroke is written and moves on; strokes together stay together."
-        bar = editor.pattern.bars[editor.bar]
+        bar = editor.shown.bars[editor.bar]
         where = f"bar {editor.bar + 1}, {bar.meter.count(editor.at)}"
         parts = bar.divisions[editor.beat]
         return f"{where}  ·  the beat in {parts}: {' '.join(_PARTS)} cut it otherwise"
 
     def _draw_grid(self, pen: Pen, rect: pygame.Rect) -> None:
         editor = self.editor
-        bars = editor.pattern.bars
+        bars = editor.shown.bars
         wanted = self.now[0] if self.now is not None else editor.bar
         self._first = min(self._first, len(bars) - 1)
         if wanted < self._first:
@@ -211,6 +219,11 @@ _ACTS: dict[Outcome, Callable[[Editor], None]] = {
     Outcome.OPEN_HAT: Editor.open,
     Outcome.FLAM: lambda editor: editor.graces(1),
     Outcome.DRAG: lambda editor: editor.graces(2),
+    Outcome.BUZZ: lambda editor: editor.roll(0),
+    Outcome.DOUBLES: lambda editor: editor.roll(2),
+    Outcome.LONGER: lambda editor: editor.longer(1),
+    Outcome.SHORTER: lambda editor: editor.longer(-1),
+    Outcome.VARIATION: Editor.next_variation,
     Outcome.OPTIONAL: Editor.optional,
     Outcome.RIGHT_HAND: lambda editor: editor.hand(Hand.RIGHT),
     Outcome.LEFT_HAND: lambda editor: editor.hand(Hand.LEFT),

@@ -31,6 +31,9 @@ _ROW = 74
 #: A grace stroke, in units: its width, height, and from one to the next.
 _GRACE, _GRACE_HIGH, _GRACE_STEP = 4, 13, 6
 
+#: How thick the bar is that shows how long a roll lasts, in units.
+_LASTS = 7
+
 #: How high the box of each dynamic is, in parts of its row.
 HIGH = {Dynamic.GHOST: 0.3, Dynamic.NORMAL: 0.62, Dynamic.ACCENT: 0.95}
 
@@ -131,6 +134,14 @@ class PatternGrid:
         for stroke in bar.strokes:
             if stroke.voice in by_voice and stroke.at in x_of:
                 unsure = (number, stroke.at, stroke.voice) in self.unsure
+                if stroke.roll is not None:
+                    end = stroke.at + stroke.roll.length
+                    until = next((x - step / 2 for at, x in x_of.items() if at >= end), rect.right)
+                    low = by_voice[stroke.voice].bottom
+                    lasts = area(
+                        left=x_of[stroke.at], top=low - pen.px(_LASTS), right=until, bottom=low + 1
+                    )
+                    pen.fill(lasts, colours.ahead_edge)
                 self._draw_stroke(
                     pen,
                     stroke,

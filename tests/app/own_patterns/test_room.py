@@ -2,8 +2,10 @@
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 
+import mido
 import pytest
 
 from playalong.app.own_patterns.edit_session import dynamic_of
@@ -19,7 +21,7 @@ from playalong.grading.loudness import DEFAULT_BANDS
 from playalong.midi.hits import Hit
 from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.editing.changes import new_pattern
-from playalong.pattern.model import Dynamic, Pattern
+from playalong.pattern.model import Dynamic, Pattern, Roll
 from playalong.pattern.reader import read
 from playalong.pattern.writer import write
 from playalong.profile.profile import Profile
@@ -31,6 +33,7 @@ from playalong.screen.edit_pages.edit import EditPage
 from playalong.screen.edit_pages.opened import OpenedPage
 from playalong.screen.edit_pages.write import WritePage
 from playalong.screen.history_pages.choices import ChoicesPage
+from playalong.screen.home_pages.settings import SettingsPage
 from playalong.screen.home_pages.typed import TypedPage
 from tests.helpers.stage import Hands, Wire, context_on, unseen_window
 
@@ -354,3 +357,73 @@ def test_a_groove_is_played_in_and_the_room_says_where_it_is(played: Played):
 
     told = [page.notes for page in played.pages if isinstance(page, WritePage)]
     assert told[-1] == (f"It is written: {played.home.data / 'patterns' / 'played.toml'}",)
+
+
+def two_parts(path: Path) -> None:
+    """A file with a bass on channel 1 and drums on channel 10, one bar of quarter notes each."""
+    file = mido.MidiFile(ticks_per_beat=480)
+    for name, channel, note in (("bass", 0, 40), ("drums", 9, 38)):
+        track = mido.MidiTrack([mido.MetaMessage("track_name", name=name)])
+        for _ in range(4):
+            on = mido.Message("note_on", channel=channel, note=note, velocity=90)
+            track += [on, mido.Message("note_off", channel=channel, note=note, time=480)]
+        file.tracks.append(track)
+    file.save(path)
+
+
+def test_of_a_midi_file_with_several_parts_one_is_asked_for(played: Played, tmp_path: Path):
+    two_parts(tmp_path / "song.mid")
+    played.window.dropped.append(tmp_path / "song.mid")
+
+    played.presses(Key.ENTER, Key.ESCAPE)
+    played.room.open_dropped()
+
+    asked, opened = played.pages
+    assert isinstance(asked, SettingsPage)
+    assert [row.name for row in asked.rows.choices] == ["track 1", "track 2"]
+    assert asked.rows.chosen == 1  # that of the drums
+    assert isinstance(opened, OpenedPage)
+    assert opened.pattern.voices == ("snare",)
+
+
+def test_who_asks_for_none_of_the_parts_opens_nothing(played: Played, tmp_path: Path):
+    two_parts(tmp_path / "song.mid")
+    played.window.dropped.append(tmp_path / "song.mid")
+
+    played.presses(Key.ESCAPE)
+    played.room.open_dropped()
+
+    assert played.kinds() == [SettingsPage]
+
+
+def test_a_roll_and_a_variation_are_written_by_keys_and_saved(played: Played):
+    played.presses(
+        Key.ENTER,  # a new pattern
+        Key.DOWN,
+        "z...",  # a buzz on the snare, a beat long
+        "m",
+        *([Key.DOWN] * 6),
+        Key.ENTER,  # one more variation
+        Key.ENTER,  # called as it is proposed
+        Key.ESCAPE,
+        Key.RIGHT,
+        Key.RIGHT,
+        Key.LEFT,
+        Key.LEFT,
+        Key.BACKSPACE,  # without the buzz
+        "a",
+        "v",  # back to the pattern
+        "s",
+        *"Buzzing",
+        Key.ENTER,
+        Key.ESCAPE,
+        Key.ESCAPE,
+    )
+    played.room.go()
+
+    (path,) = (played.home.data / "patterns").glob("*.toml")
+    pattern = read(path.read_text(encoding="utf-8"), path.stem)
+    (stroke,) = pattern.bars[0].strokes
+    assert stroke.roll == Roll(Fraction(1, 4))
+    (varied,) = pattern.with_variations(["variation-1"])[0].strokes
+    assert (varied.dynamic, varied.roll) == (Dynamic.ACCENT, None)
