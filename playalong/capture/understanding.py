@@ -195,7 +195,8 @@ def _enough(heard: Heard, hits: Hits) -> Heard:
 
 def choices_of(found: Sequence[Reading]) -> tuple[Reading, ...]:
     """The readings that may be meant as well, behind the best: half and double of its tempo in any
-    case, then what is nearly as good in tempo or meter, then each other bar 1 that is."""
+    case, what is nearly as good in tempo or meter, each other bar 1 that is; the likeliest first.
+    """
     best = found[0]
     octaves: list[Reading] = []
     others: list[Reading] = []
@@ -212,7 +213,8 @@ def choices_of(found: Sequence[Reading]) -> tuple[Reading, ...]:
             octaves.append(one)
         elif near:
             others.append(one)
-    return (best, *(*octaves, *others[:_MOST_OTHERS], *bars)[:_MOST_CHOICES])
+    rest = (*octaves, *others[:_MOST_OTHERS], *bars)[:_MOST_CHOICES]
+    return (best, *sorted(rest, key=lambda one: -one.worth))
 
 
 def _same_tempo(one: Reading, other: Reading) -> bool:

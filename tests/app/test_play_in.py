@@ -209,3 +209,18 @@ def test_with_a_kit_nobody_simulated_is_offered(tmp_path: Path) -> None:
         return Key.ESCAPE
 
     assert session(tmp_path, script, messages=[]) is None
+
+
+def test_what_it_may_be_as_well_is_said_and_one_key_away(tmp_path: Path) -> None:
+    pages: list[UnderstoodPage] = []
+
+    def script(page: Page) -> Press | None:
+        if isinstance(page, UnderstoodPage):
+            pages.append(page)
+            return Key.RIGHT if len(pages) == 1 else Key.ENTER
+        return keeping(page)
+
+    session(tmp_path, script, messages=groove(8))
+
+    other = dict(pages[0].facts)["or"]
+    assert pages[-1].rows.choices[0].value.endswith(other)

@@ -1,4 +1,4 @@
-"""A groove played in through a real MIDI port: what is struck at one end is written at the other."""
+"""A groove played in through a real MIDI port, to the click: it is written as it was played."""
 
 import threading
 import time

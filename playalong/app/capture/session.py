@@ -317,6 +317,8 @@ class Looked:
             ("unsure", str(len(self._items) - out)),
             ("left out", str(out)),
         ]
+        if captured.reading is captured.choices[0] and len(captured.choices) > 1:
+            facts.append(("or", phrases.choice(captured.choices[1], captured.reading)))
         if pattern.variations:
             facts.append(("variations", str(len(pattern.variations))))
         return UnderstoodPage(
@@ -337,4 +339,6 @@ class Looked:
         reading = captured.reading
         best = captured.choices[0]
         words = f"{phrases.counting(reading)}{phrases.swinging(captured.pattern.swing)}"
-        return words if reading is best else f"{words}: {phrases.choice(reading, best)}"
+        if reading is not best:
+            return f"{words}: {phrases.choice(reading, best)}"
+        return words
