@@ -70,8 +70,8 @@ def add_arguments(parser: Parser) -> None:
         "--click",
         type=float,
         metavar="BPM",
-        help="it is played to a click of that tempo, which the window counts in; a file begins on "
-        "a bar line (default no click)",
+        help="it is played to a click of that tempo, in beats a minute: the window counts it in, a "
+        "file begins on a bar line (default no click)",
     )
     known.add_argument(
         "--meter",
