@@ -190,6 +190,14 @@ def lesson_kit_gone(theme: Theme) -> RunPage:
     return page
 
 
+def lesson_kit_back(theme: Theme) -> RunPage:
+    """It is back, and waits for a stroke."""
+    page = run_page(theme)
+    page.paused = tuple(text(said(code)) for code in (Code.KIT_BACK, Code.STRIKE_TO_BEGIN))
+    page.buttons = Buttons(NO_STROKE)
+    return page
+
+
 def listening_back(theme: Theme) -> RunPage:
     """The player listens to what they played."""
     page = run_page(theme)
@@ -735,6 +743,7 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "lesson-long": (lesson_long, 12.4),
     "lesson-silent": (lesson_silent, 12.4),
     "lesson-kit-gone": (lesson_kit_gone, 12.4),
+    "lesson-kit-back": (lesson_kit_back, 12.4),
     "listening-back": (listening_back, 12.4),
     "result": (result, 0.0),
     "result-without-weak-bar": (lambda theme: result(theme, AFTER), 0.0),

@@ -75,7 +75,8 @@ def test_what_is_said_is_large_over_any_sheet(sized, written, size, is_paused):
 #: Pages of a lesson, the plan, and the beats of a recording.
 READ_FROM_AFAR = (
     *("lesson-run", "lesson-heard", "lesson-rest", "lesson-long", "lesson-silent"),
-    *("lesson-kit-gone", "listening-back", "plan", "afterwards", "texture", "beats"),
+    *("lesson-kit-gone", "lesson-kit-back", "listening-back"),
+    *("plan", "afterwards", "texture", "beats"),
 )
 
 
