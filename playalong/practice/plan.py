@@ -123,7 +123,7 @@ class Step:
     The last ``clean`` repetitions are judged together at ``tempo_bpm``, and from there up to
     ``goal_bpm``. ``landing`` is the downbeat on which a chunk ends, None where it ends in silence.
     ``note`` says what the player should be told beside it. ``key`` tells it from the other steps
-    of its plan, and ``mark`` changes with what it asks.
+    of its plan, and ``mark`` changes with what it asks; earlier versions had ``former_mark``.
     """
 
     kind: Kind
@@ -140,6 +140,7 @@ class Step:
     landing: Part | None = None
     note: str = ""
     mark: str = ""
+    former_mark: str = ""
 
     @property
     def key(self) -> str:
@@ -223,7 +224,7 @@ def plan(pattern: Pattern) -> tuple[Step, ...]:
     for name in pattern.variations:
         steps += maker.variation(name)
     steps += maker.mixing()
-    return tuple(replace(step, mark=_mark(pattern, step)) for step in steps)
+    return tuple(_marked(pattern, step) for step in steps)
 
 
 class _Maker:
@@ -427,6 +428,14 @@ def _over_kick(pattern: Pattern, bar: Part, variations: Names) -> set[tuple[Frac
         for stroke in strokes
         if stroke.dynamic is Dynamic.GHOST and stroke.at in kicks and stroke.voice != _KICK
     }
+
+
+def _marked(pattern: Pattern, step: Step) -> Step:
+    """The step with its mark. Who plays freely is asked for every variation."""
+    former = _mark(pattern, step)
+    free = ((), *((name,) for name in pattern.variations))
+    mark = _mark(pattern, replace(step, rounds=free)) if step.kind is Kind.FREE else former
+    return replace(step, mark=mark, former_mark=former)
 
 
 def _mark(pattern: Pattern, step: Step) -> str:

@@ -58,7 +58,8 @@ def from_plain(plain: Any, steps: Sequence[Step]) -> tuple[list[Record], tuple[S
     dropped = []
     for key, raw in saved.items():
         number, record = numbers.get(_key(str(key))), _record(raw)
-        if number is None or record is None or raw.get("mark") != steps[number].mark:
+        marks = () if number is None else (steps[number].mark, steps[number].former_mark)
+        if number is None or record is None or raw.get("mark") not in marks:
             name = raw.get("name") if isinstance(raw, Mapping) else None
             dropped.append(str(name or key))
         else:

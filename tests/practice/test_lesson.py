@@ -673,6 +673,22 @@ def test_what_no_longer_fits_is_dropped_and_told() -> None:
     assert "beat 3" in again.notices[0]
 
 
+def test_a_changed_variation_is_played_freely_anew() -> None:
+    """What was learned in an earlier version, which did not tell the two apart, stays."""
+    body = FOUR_BEATS.replace("[practice]", '[variation.push]\nkick = "-- -- -- -x"\n[practice]')
+    lesson = Lesson(pattern(body))
+    while lesson.exercise is not None:
+        lesson.played(clean(lesson))
+    plain = lesson.as_plain()
+    again = Lesson.from_plain(pattern(body.replace("-- -x", "-x --")), plain)
+    assert Kind.FREE in {step.kind for step in open_steps(again)}
+    assert Kind.CLIMB not in {step.kind for step in open_steps(again)}
+    for step in lesson.steps:
+        if step.key in plain["steps"]:
+            plain["steps"][step.key]["mark"] = step.former_mark
+    assert not open_steps(Lesson.from_plain(pattern(body), plain))
+
+
 @pytest.mark.parametrize(
     "plain",
     [
