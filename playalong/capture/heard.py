@@ -36,8 +36,8 @@ MOST_GRACES = 2
 #: the first; a stroke so much louder than bounces is none.
 DOUBLES_S, _LEAST_ROLL, _BUZZ_S, _BOUNCE, _LOUDER = 0.105, 4, 0.047, 0.75, 1.3
 #: Doubles are even, their gaps within this part; and so much louder is the first of each pair at
-#: least, as the logarithm of velocities, and so many standard errors.
-_EVEN, _FIRST_LOUDER, _SURELY = 0.3, 0.06, 2.5
+#: least, as the logarithm of velocities, in such a part of the pairs, by so many standard errors.
+_EVEN, _FIRST_LOUDER, _MOST_PAIRS, _SURELY = 0.3, 0.06, 0.7, 2.5
 
 _OPEN = [STAFF_ORDER["hi-hat-open"], STAFF_ORDER["hi-hat-half"]]
 _INTO = {
@@ -157,16 +157,21 @@ def _is_even(hits: Hits, part: list[int]) -> bool:
 
 
 def _are_doubles(hits: Hits, runs: list[list[int]]) -> bool:
-    """Whether in all runs together the first of each pair is surely the louder one."""
+    """Whether in all runs together the first of each pair is surely the louder one, whatever stroke
+    a run begins with: that may be an accent."""
     pairs = [
         float(np.log(max(hits.velocity[one], 1.0) / max(hits.velocity[other], 1.0)))
         for run in runs
-        for one, other in zip(run[0::2], run[1::2], strict=False)
+        for one, other in zip(run[2::2], run[3::2], strict=False)
     ]
     if len(pairs) < _LEAST_ROLL:
         return False
     chance = float(np.std(pairs, ddof=1)) / len(pairs) ** 0.5
-    return bool(np.mean(pairs) > max(_FIRST_LOUDER, _SURELY * chance))
+    return bool(
+        np.median(pairs) > _FIRST_LOUDER
+        and np.mean(pairs) > _SURELY * chance
+        and np.mean(np.array(pairs) > 0.0) >= _MOST_PAIRS
+    )
 
 
 def _is_buzz(hits: Hits, part: list[int]) -> bool:

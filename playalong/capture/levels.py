@@ -37,8 +37,9 @@ _FOOT = _Apart(least_db=10.5, of_places=3.5, places=3)
 _BREATHING = _Apart(least_db=9.0, of_places=5.0, places=6)
 #: Of single strokes; and how far from the middle of its kind a level is plainly of that kind.
 _HITS, _PLAINLY = _Apart(least_db=7.0, of_places=2.6, places=4), 0.35
-#: The same in spreads at one place.
-_APART_AT_ONE = 2.1
+#: The same in spreads at one place of which two strokes were heard: the mean of more is surer, as
+#: the root of their number.
+_APART_AT_ONE, _OF_TWO = 2.1, 2.0
 #: From this distance on the softer kind are ghost notes (measured: 23 dB, 16 to 37; accents lie
 #: some 9 dB over the plain strokes).
 _GHOSTS_DB = 13.5
@@ -152,7 +153,8 @@ def _split(
         spread / float(np.sqrt(many.mean())),
         _LEAST_DB / 2.0,
     )
-    if distance < max(apart.least_db, _APART_AT_ONE * spread, apart.of_places * within):
+    at_one = _APART_AT_ONE * spread * float(np.sqrt(_OF_TWO / max(many.mean(), _OF_TWO)))
+    if distance < max(apart.least_db, at_one, apart.of_places * within):
         return None
     found: NDArray[np.int64] = np.sort(high)
     return found

@@ -70,3 +70,13 @@ def test_what_lies_between_two_kinds_is_unsure() -> None:
     )
 
     assert [kind.sure for kind in found] == [True] * 5 + [False]
+
+
+def test_many_strokes_at_each_place_tell_accents_that_few_cannot() -> None:
+    strays = (-4.0, 4.0, -3.5, 3.5, -4.0, 4.0, -3.5, 3.5)
+    plain, accents = (-9.5, -8.7, -10.3, -9.1), (-2.3, -2.8)
+    often = [tuple(at + off for off in strays) for at in (*plain, *accents)]
+
+    found = kinds_of("snare", places(*often))
+
+    assert dynamics(found) == [NORMAL] * 4 + [ACCENT] * 2

@@ -92,3 +92,12 @@ def test_what_lies_right_behind_a_buzz_is_no_bounce() -> None:
 
     assert heard.hit.tolist() == [0, 12]
     assert heard.roll_s.tolist() == [pytest.approx(0.48), 0.0]
+
+
+def test_a_stream_with_accents_is_no_roll() -> None:
+    chance = np.random.default_rng(5)
+    accented = [120.0 if n % 6 == 0 else 60.0 for n in range(96)]
+    levels = np.array(accented) * np.exp(0.1 * chance.standard_normal(96))
+    hits = Hits.of(Hit(0.1 * n, "snare", float(level)) for n, level in enumerate(levels))
+
+    assert (strokes_of(hits).roll_s == 0.0).all()
