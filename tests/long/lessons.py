@@ -245,16 +245,13 @@ def _lessons(who: Who, played: list[Played], title: str) -> Table:
             unsaid,
             holds=longest <= 12
             and unsaid == 0
-            and _holds(who, bars, own, right=right / of, of=of, first=first),
+            and _holds(who, bars, own, right=right / of, first=first),
         )
     return table
 
 
-def _holds(
-    who: Who, bars: str, own: list[Played], *, right: float, of: int, first: list[bool]
-) -> bool:
-    """What each player must come to; ``right`` is a share of so many repetitions."""
-    near = NEAR + 2.0 * np.sqrt(AIM * (1.0 - AIM) / of)  # of few, chance moves it
+def _holds(who: Who, bars: str, own: list[Played], *, right: float, first: list[bool]) -> bool:
+    """What each player must come to."""
     minutes = float(np.median([one.minutes for one in own]))
     repetitions = float(np.median([one.repetitions for one in own]))
     through = float(np.mean([one.is_through for one in own]))
@@ -264,7 +261,7 @@ def _holds(
         return bars != "one" or (minutes <= 25.0 and repetitions <= 60.0 and through >= 0.5)
     if who.learns:
         first_sitting = not first or who.player != Level.BEGINNER or np.mean(first) >= 0.5
-        return through >= 0.5 and bool(first_sitting) and abs(right - AIM) <= near
+        return through >= 0.5 and bool(first_sitting) and abs(right - AIM) <= NEAR
     return True
 
 
