@@ -43,6 +43,7 @@ class Command(StrEnum):
     SLOWER = "slower"
     FASTER = "faster"
     LEAVE = "leave"
+    SOUND = "sound"
 
 
 #: The pad of each command.
@@ -54,6 +55,7 @@ DEFAULT_PADS: Mapping[Command, str] = {
     Command.SLOWER: "mid-tom",
     Command.FASTER: "high-tom",
     Command.LEAVE: "crash",
+    Command.SOUND: "hi-hat",
 }
 
 #: The commands, the one most needed first: a small kit goes without the last ones.
@@ -65,6 +67,7 @@ NEED = (
     Command.BACK,
     Command.SLOWER,
     Command.FASTER,
+    Command.SOUND,
 )
 
 #: Commands that never stand on the same page, and so may share a pad.

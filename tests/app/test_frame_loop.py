@@ -23,6 +23,9 @@ from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome
 from playalong.screen.base.widgets import Level
 from playalong.screen.base.window import Window
+from playalong.screen.pages.sound_level import SoundLevelPage
+from playalong.sound.device.output import STEP_DB
+from playalong.sound.mix import Part
 from playalong.support.system import interrupts
 from tests.helpers.stage import Keys, Wire, context_on, struck, unseen_window
 
@@ -232,6 +235,42 @@ def test_strokes_work_the_page(context):
     commands = commanded(Cable(context.clock, *called(1.5, "snare")))
     assert show(context, Diary(Leaf(), 9.0), commands.input, pad_commands=commands) is Outcome.START
     assert 1.5 + 1.2 < context.clock.now() < 5.0
+
+
+@pytest.mark.parametrize(
+    ("pads", "part", "steps"),
+    [
+        (("hi-hat", "high-tom", "high-tom", "snare"), "", 2),
+        (("hi-hat", "mid-tom", "snare"), "", -1),
+        (("hi-hat", "ride", "mid-tom", "snare"), "click", -1),
+        (("hi-hat", "ride", "ride", "high-tom", "snare"), "drums", 1),
+    ],
+)
+def test_the_level_of_the_sound_is_set_sticks_in_hand(context, pads, part, steps):
+    """All of it or a part; afterwards the page is on again, and its strokes work it."""
+    output = context.output
+    before = output.mix.of(Part(part)) if part else output.level_db
+    strokes = [one for n, pad in enumerate(pads) for one in called(1.5 + 4.0 * n, pad)]
+    wire = Cable(context.clock, *strokes, *called(1.5 + 4.0 * len(pads), "crash"))
+    commands = PadCommands(listening(wire), Calls())
+    scene = Diary(Leaf(level=Level()), 60.0)
+    held = replace(context, pad_commands=commands)
+    assert show(held, scene, commands.input, pad_commands=commands) is Outcome.LEAVE
+    after = output.mix.of(Part(part)) if part else output.level_db
+    assert after - before == pytest.approx(steps * STEP_DB)
+    pages = [type(getattr(page, "page", page)) for _, page in context.window.shown]
+    assert pages[0] is pages[-1] is Leaf
+    assert SoundLevelPage in pages
+    assert context.clock.now() < 60.0
+
+
+def test_a_page_without_sound_has_no_stroke_for_its_level(context):
+    commands = PadCommands(listening(Cable(context.clock, *called(1.5, "hi-hat"))), Calls())
+    held = replace(context, pad_commands=commands)
+    assert Outcome.SOUND not in commands.on(Leaf())
+    assert commands.on(Leaf(level=Level()))[Outcome.SOUND] == "hi-hat"
+    assert show(held, Diary(Leaf(), 6.0), commands.input, pad_commands=commands) is None
+    assert not any(isinstance(page, SoundLevelPage) for _, page in context.window.shown)
 
 
 def test_strokes_that_play_work_nothing(context):

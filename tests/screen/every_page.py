@@ -19,7 +19,9 @@ from playalong.app.lesson.repetitions import LEAVE_OFF
 from playalong.app.play.play_session import AFTER, AFTER_WEAK, grade_page
 from playalong.app.play.tasks import task_of
 from playalong.app.run.clock import SteppedClock
-from playalong.app.run.context import GONE
+from playalong.app.run.context import GONE, SilentPort
+from playalong.app.run.hit_input import HitInput
+from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import Run, RunResult
 from playalong.app.run.task import Task
 from playalong.app.warm_up.warm_up_session import (
@@ -30,16 +32,19 @@ from playalong.app.warm_up.warm_up_session import (
     TO_LESSON,
 )
 from playalong.grading.verdicts import Rules
+from playalong.midi.pads import Pads
+from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.beat_map import BeatMap
 from playalong.practice.assessment.machine import State
 from playalong.practice.assessment.phrases import STANDS, overview, requirements
 from playalong.practice.phrases import Code, said, text
 from playalong.practice.warm_up.exercises import EXERCISES
 from playalong.practice.warm_up.phrases import LOOSEN_UP, PAIN, REST, STICKING
+from playalong.profile.pad_commands import Calls
 from playalong.records.assessments.files import load_assessment
 from playalong.records.pattern_files import library
 from playalong.screen.base.page import Outcome
-from playalong.screen.base.rows import Choice, Rows
+from playalong.screen.base.rows import CHANGING, Choice, Rows
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import (
     AGAIN,
@@ -54,6 +59,7 @@ from playalong.screen.base.widgets import (
     Button,
     Buttons,
     Level,
+    decibels,
 )
 from playalong.screen.history_pages.bar_by_bar import BarByBarPage
 from playalong.screen.history_pages.choices import (
@@ -81,6 +87,7 @@ from playalong.screen.pages.ready import READY_OWN, ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import PassMark, RunPage
 from playalong.screen.pages.sitting import SittingPage
+from playalong.screen.pages.sound_level import DONE, SoundLevelPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.screen.pages.wait import WaitPage
 from playalong.screen.pages.warm_up import Curve, WarmthChart, WarmUpPage
@@ -134,6 +141,13 @@ def paused_page(theme: Theme) -> RunPage:
     return page
 
 
+def with_pads(page: RunPage) -> RunPage:
+    """The page as it is with a kit: its buttons show the pads that do the same."""
+    commands = PadCommands(HitInput(SilentPort(), StampFilter(), Pads()), Calls())
+    page.buttons.show_pads(commands.on(page), commands.call)
+    return page
+
+
 def lesson_page(theme: Theme) -> RunPage:
     """A rest in a lesson, with words on the sheet."""
     page = run_page(theme)
@@ -143,7 +157,19 @@ def lesson_page(theme: Theme) -> RunPage:
         "Rest a minute before that: shake out both hands.",
     )
     page.clean, page.buttons = (2, 4), Buttons(AT_REST)
-    return page
+    page.level = Level(-18.0, ("click", "drums"))
+    return with_pads(page)
+
+
+def sound_level(theme: Theme) -> SoundLevelPage:
+    """How loud it is, sticks in hand."""
+    levels = [(name, decibels(db)) for name, db in (("all", -18), ("click", -15), ("drums", 0))]
+    return SoundLevelPage(
+        theme=theme,
+        words=CAUTION,
+        levels=[*levels, ("recording", decibels(0))],
+        buttons=Buttons((DONE, *CHANGING), CALLED, CALL),
+    )
 
 
 def lesson_run(theme: Theme) -> RunPage:
@@ -171,7 +197,7 @@ def lesson_long(theme: Theme) -> RunPage:
         "6 minutes at this step: leave it for today? It comes back tomorrow.",
     )
     page.buttons = Buttons(TAKES_LONG)
-    return page
+    return with_pads(page)
 
 
 def lesson_silent(theme: Theme) -> RunPage:
@@ -734,6 +760,7 @@ PAGES: dict[str, tuple[Maker, float]] = {
     "players": (players, 0.0),
     "typed": (typed, 0.0),
     "run": (run_page, 12.4),
+    "sound-level": (sound_level, 0.0),
     "run-count-in": (run_page, -1.5),
     "run-paused": (paused_page, 9.0),
     "run-called": (called_page, 9.0),

@@ -22,6 +22,7 @@ COMMANDS: dict[Command, str] = {
     Command.SLOWER: "slower",
     Command.FASTER: "faster",
     Command.LEAVE: "leave",
+    Command.SOUND: "sound",
 }
 
 

@@ -25,9 +25,13 @@ from playalong.profile.pad_commands import GAP_S, QUIET_AFTER_S
 from playalong.screen.base.keys import Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.widgets import Buttons, Level
+from playalong.screen.base.widgets import Buttons, Level, decibels, level_of
+from playalong.screen.pages.sound_level import SoundLevelPage
 from playalong.sound.device.output import STEP_DB, Output
 from playalong.sound.mix import Part
+from playalong.sound.synth.click import Click, Kind
+from playalong.sound.synth.notes import Note
+from playalong.support.cautions import CAUTION
 from playalong.support.system import interrupts
 
 #: How long after a stroke a call that it belongs to may still go on.
@@ -111,6 +115,10 @@ def show(
         outcome = _pressed(context, scene, view.page)
         if outcome is None and pad_commands is not None and scene.by_pads:
             command = pad_commands.outcome(view.page, now_s)
+            if command is Outcome.SOUND:
+                _set_levels(context)
+                pad_commands.begin()
+                continue
             outcome = None if command is None else scene.press(view.page, command)
         if outcome is not None:
             return outcome
@@ -193,7 +201,7 @@ def _listen(
 
 def _draw(context: RunContext, view: View, is_there: bool) -> None:
     page = view.page
-    level = _level(page)
+    level = level_of(page)
     if level is not None:
         output = context.output
         level.db = output.mix.of(Part(level.part)) if level.part else output.level_db
@@ -207,7 +215,7 @@ def _draw(context: RunContext, view: View, is_there: bool) -> None:
 
 def _pressed(context: RunContext, scene: Scene, page: Page) -> Outcome | None:
     """What keys and mouse ask for; the level of the sound is moved at once."""
-    level = _level(page)
+    level = level_of(page)
     for press in context.window.presses():
         if level is not None and _moves_level(context.output, level, press):
             continue
@@ -222,15 +230,34 @@ def _moves_level(output: Output, level: Level, press: Press) -> bool:
     if level.chooses(press):
         return True
     steps = level.steps(press)
-    if level.part:
-        output.mix = output.mix.moved(Part(level.part), steps * STEP_DB)
-    else:
-        for _ in range(abs(steps)):
-            (output.louder if steps > 0 else output.softer)()
+    _move_level(output, level.part, steps)
     return steps != 0
 
 
-def _level(page: Page) -> Level | None:
-    """The level of the sound that a page shows, if it shows it."""
-    level = getattr(page, "level", None)
-    return level if isinstance(level, Level) else None
+def _move_level(output: Output, part: str, steps: int) -> None:
+    """So many steps louder, or softer: ``part`` by name, "" for all of it."""
+    if part:
+        output.mix = output.mix.moved(Part(part), steps * STEP_DB)
+    else:
+        for _ in range(abs(steps)):
+            (output.louder if steps > 0 else output.softer)()
+
+
+def _set_levels(context: RunContext) -> None:
+    """The levels of the sound, sticks in hand, until it is done; each is heard as it is moved."""
+    output, parts = context.output, ("", *Part)
+    page = SoundLevelPage(theme=context.theme, words=CAUTION, levels=())
+    while True:
+        levels = [output.level_db, *(output.mix.of(part) for part in Part)]
+        page.levels = [
+            (part or "all", decibels(db)) for part, db in zip(parts, levels, strict=True)
+        ]
+        outcome = hold(context, page, 0.0)
+        if outcome not in (Outcome.LESS, Outcome.MORE):
+            return
+        part = parts[page.chosen]
+        _move_level(output, part, 1 if outcome is Outcome.MORE else -1)
+        if part == Part.DRUMS:
+            output.now(Note(time_s=0.0, voice="snare", velocity=96))
+        elif part != Part.RECORDING:
+            output.now(Click(0.0, Kind.BEAT))

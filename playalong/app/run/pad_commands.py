@@ -7,6 +7,7 @@ from playalong.app.run.hit_input import HitInput
 from playalong.midi.hits import Hit
 from playalong.profile.pad_commands import Calls, Command, Listener
 from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.widgets import level_of
 
 #: What strokes that work the program may mean, the first that a page offers.
 MEANT: dict[Command, tuple[Outcome, ...]] = {
@@ -20,6 +21,7 @@ MEANT: dict[Command, tuple[Outcome, ...]] = {
     Command.SLOWER: (Outcome.SLOWER, Outcome.EASIER),
     Command.FASTER: (Outcome.FASTER,),
     Command.LEAVE: (Outcome.LEAVE,),
+    Command.SOUND: (Outcome.SOUND,),
 }
 
 #: What they mean beside that, on a page that offers nothing of it.
@@ -89,4 +91,11 @@ class PadCommands:
     def _outcome_of(self, command: Command, page: Page) -> Outcome | None:
         """What a command asks of a page, the first of its meanings that it offers."""
         meant = (*MEANT[command], *ALSO.get(command, ()))
-        return next((outcome for outcome in meant if page.offers(outcome)), None)
+        return next((outcome for outcome in meant if _offers(page, outcome)), None)
+
+
+def _offers(page: Page, outcome: Outcome) -> bool:
+    """Whether a page offers an outcome; the level of the sound does it where it is shown."""
+    if outcome is Outcome.SOUND:
+        return level_of(page) is not None
+    return page.offers(outcome)

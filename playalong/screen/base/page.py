@@ -32,6 +32,7 @@ class Outcome(StrEnum):
     PLAN = "plan"
     HEAR = "hear"
     LISTEN = "listen"
+    SOUND = "sound"
 
     # While an assessment is taken.
     PAUSE = "stop the clock"

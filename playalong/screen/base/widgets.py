@@ -144,6 +144,9 @@ LISTEN = Button(("l", "L"), "L", "listen back", outcome=Outcome.LISTEN)
 MEASURE = Button(("m", "M"), "M", "measure the latency", outcome=Outcome.LATENCY)
 SKIP = Button(("s", "S"), "S", "skip", outcome=Outcome.SKIP)
 
+#: The level of the sound, which has keys of its own: from the pads alone.
+SOUND = Button((), "", "sound", outcome=Outcome.SOUND)
+
 #: What can be listened to after a run.
 LISTENING = (
     Button(("y", "Y"), "Y", "yours", outcome=Outcome.YOURS),
@@ -201,7 +204,7 @@ class Buttons:
     def _show(self, pads: Mapping[Outcome, str], call: str) -> None:
         self._pads = {
             button.outcome: BY_NAME[pads[button.outcome]].label
-            for button in self._buttons
+            for button in (*self._buttons, SOUND)
             if button.outcome in pads
         }
         self._call = call if self._pads else self._hint
@@ -262,8 +265,10 @@ class Buttons:
     def draw_one(self, pen: Pen, button: Button, at: tuple[float, float]) -> float:
         """Draw one of them alone, ``at`` being its left end and baseline; returns its right end."""
         x, base = at
-        edge = _capped(pen, button.cap, at)
-        x = edge.right + pen.px(_BESIDE)
+        edge = pygame.Rect(round(x), round(base), 0, 0)
+        if button.cap:
+            edge = _capped(pen, button.cap, at)
+            x = edge.right + pen.px(_BESIDE)
         label = self._pads.get(button.outcome)
         if label is not None:
             x = draw_pad(pen, label, (x, base)).right + pen.px(_BESIDE)
@@ -344,6 +349,7 @@ class Buttons:
     def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
         """The buttons, line after line; None stands for what is to be struck first."""
         rest = [one for one in self._buttons if one is not self.main]
+        rest += [SOUND] if Outcome.SOUND in self._pads else []
         called = self._call and (not self._pads or any(one.outcome in self._pads for one in rest))
         items: list[Button | None] = [*([None] if called else []), *rest]
         lines: list[list[Button | None]] = [[]]
@@ -361,7 +367,8 @@ class Buttons:
         if item is None:
             return pen.width(self._call, BODY)
         around = 2 * pen.px(_INSIDE) + pen.px(_BESIDE)
-        width = pen.width(item.cap, BODY) + around + pen.width(item.words, BODY)
+        cap = pen.width(item.cap, BODY) + around if item.cap else 0
+        width = cap + pen.width(item.words, BODY)
         label = self._pads.get(item.outcome)
         return width if label is None else width + around + pen.width(label, BODY)
 
@@ -495,7 +502,7 @@ class Level:
         left, top = at
         colours, width = pen.colours, pen.px(LEVEL_WIDE)
         less = _capped(pen, "−", (left, top + pen.px(BODY)))
-        words = f"{round(self.db)} dB".replace("-", "−")
+        words = decibels(self.db)
         middle = (left + width / 2, top + pen.px(BODY))
         pen.text(words, BODY, middle, colour=colours.quiet, align=0.5)
         cap = pen.width("+", BODY) + 2 * pen.px(_INSIDE)
@@ -516,6 +523,17 @@ class Level:
             label = label.union(_capped(pen, "V", (left + width - key, base)))
         self._label = label
         self._areas = ((less, -1), (more, 1))
+
+
+def decibels(db: float) -> str:
+    """A level in words."""
+    return f"{round(db)} dB".replace("-", "−")
+
+
+def level_of(page: object) -> Level | None:
+    """The level of the sound that a page shows, None where it shows none."""
+    level = getattr(page, "level", None)
+    return level if isinstance(level, Level) else None
 
 
 def table(pen: Pen, rect: pygame.Rect, rows: Sequence[tuple[str, str]]) -> int:
