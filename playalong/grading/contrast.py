@@ -137,14 +137,15 @@ class Borders:
         """From answered strokes, (k,) each: indexes of voices and dynamics asked, velocities."""
         found = cls.none(bands)
         level = level_db(np.maximum(velocity, 1.0))
-        kind = voice.astype(np.int64) * len(DYNAMICS) + dynamic
-        rising = level[np.lexsort((level, kind))]
+        kind = voice * np.int16(len(DYNAMICS)) + dynamic
+        by_kind = level[np.argsort(kind, kind="stable")]
         count = np.bincount(kind, minlength=found.low.size)
         ends = np.append(0, np.cumsum(count)).tolist()
         for code in np.flatnonzero(count.reshape(found.low.shape).sum(axis=1)).tolist():
             first = code * len(DYNAMICS)
             kinds = [
-                rising[ends[row] : ends[row + 1]] for row in range(first, first + len(DYNAMICS))
+                np.sort(by_kind[ends[row] : ends[row + 1]])
+                for row in range(first, first + len(DYNAMICS))
             ]
             ghost, normal, accent = (kinds[of] for of in (_GHOST, _NORMAL, _ACCENT))
             found._even(code, normal)

@@ -77,7 +77,7 @@ def loudness(look: Look) -> Iterator[Candidate]:
     level = look.run.level_db
     spreads: dict[int, tuple[float, Bools]] = {}
     accented: list[tuple[Bools, Bools]] = []
-    for code in np.unique(look.run.voice).tolist():
+    for code in np.flatnonzero(np.bincount(look.run.voice)).tolist():
         own = look.run.voice == code
         kinds = [own & (look.run.dynamic == kind) for kind in (GHOST, NORMAL, ACCENT)]
         ghosts, plain, accents = kinds
@@ -255,9 +255,9 @@ def _heard(look: Look, rows: Bools) -> float:
 
 def _with(look: Look, rows: Bools, code: int) -> Bools:
     """Which of ``rows`` fall together with a stroke of a voice that was written there."""
-    written = np.round(look.targets.written, 6)
-    other = written[look.targets.voice == code]
-    return np.asarray(rows & np.isin(np.round(look.written, 6), other))
+    other = np.zeros(int(look.instant_of[-1]) + 1, np.bool_)
+    other[look.instant_of[look.targets.voice == code]] = True
+    return np.asarray(rows & other[look.instant_of[look.run.target]])
 
 
 def _over_kick(look: Look, level: Floats, ghosts: Bools, *, top: float) -> Iterator[Candidate]:

@@ -267,9 +267,14 @@ class Look:
     def with_ghost(self) -> Bools:
         """(k,) whether a ghost note of another voice was written at the same instant."""
         ghost = self.targets.dynamic == GHOST
-        _, instant = np.unique(np.round(self.targets.written, 6), return_inverse=True)
-        ghosts = np.bincount(instant, ghost)[instant] - ghost
+        ghosts = np.bincount(self.instant_of, ghost)[self.instant_of] - ghost
         return np.asarray(ghosts[self.run.target] > 0)
+
+    @cached_property
+    def instant_of(self) -> Ints:
+        """(n,) a number for the written instant of every target."""
+        written = np.round(self.targets.written, 6)
+        return np.cumsum(np.diff(written, prepend=written[:1]) > 0.0)
 
     @cached_property
     def alike(self) -> Ints:
@@ -327,10 +332,15 @@ class Look:
         return np.asarray(self.run.error_ms - self.limb_mean[self.run.limb])
 
     @cached_property
+    def _around(self) -> tuple[Ints, Ints]:
+        """(k,) the first stroke around each, itself among them, and that after the last."""
+        low = np.searchsorted(self.written, self.written - AROUND - 1e-9)
+        return low, np.searchsorted(self.written, self.written + AROUND + 1e-9)
+
+    @cached_property
     def local(self) -> tuple[Floats, Ints]:
         """(k,) the mean of ``less_limb`` over the strokes around each, and how many these are."""
-        low = np.searchsorted(self.written, self.written - AROUND - 1e-9)
-        high = np.searchsorted(self.written, self.written + AROUND + 1e-9)
+        low, high = self._around
         sums = np.append(0.0, np.cumsum(self.less_limb))
         n = high - low - 1
         total = sums[high] - sums[low] - self.less_limb
@@ -340,8 +350,7 @@ class Look:
     def aside(self) -> Floats:
         """(k,) how far each stroke lies from all strokes around it, in ms."""
         errors = self.run.error_ms
-        low = np.searchsorted(self.written, self.written - AROUND - 1e-9)
-        high = np.searchsorted(self.written, self.written + AROUND + 1e-9)
+        low, high = self._around
         sums = np.append(0.0, np.cumsum(errors))
         n = high - low - 1
         around = (sums[high] - sums[low] - errors) / np.maximum(n, 1)

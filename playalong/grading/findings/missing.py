@@ -310,16 +310,17 @@ def _bounces(look: Look, extra: Ints, own: Ints) -> tuple[Ints, Ints]:
     """Of the hits ``own`` of one pad those that follow a louder one at once, where either of the
     two is ``extra``, and the extra ones that are explained so."""
     run = look.run
-    graces = run.verdicts.hit[run.verdicts.grace]
-    own = np.setdiff1d(own, graces)
+    grace = _only(len(run.hits), run.verdicts.hit[run.verdicts.grace])
+    own = own[~grace[own]]
     own = own[np.argsort(run.hits.time_s[own], kind="stable")]
     soon = np.diff(run.hits.time_s[own]) <= BOUNCE_S
     velocity = run.hits.velocity[own]
     softer = velocity[1:] <= BOUNCE_SOFTER * velocity[:-1]
-    spare = np.isin(own, extra)
+    is_extra = _only(len(run.hits), extra)
+    spare = is_extra[own]
     twice = np.flatnonzero(soon & softer & (spare[1:] | spare[:-1]))
-    both = np.concatenate([own[twice], own[twice + 1]])
-    return own[twice + 1], np.intersect1d(both, extra)
+    both = np.unique(np.concatenate([own[twice], own[twice + 1]]))
+    return own[twice + 1], both[is_extra[both]]
 
 
 def _only(count: int, rows: Ints) -> Bools:

@@ -70,7 +70,7 @@ def beside_the_click(look: Look) -> Iterator[Candidate]:
     found = Interval(mean, mean + bars.low - bars.value, mean + bars.high - bars.value)
     if not np.isfinite(found.half) or not _all_limbs(look, mean):
         return
-    error = found.half / critical(len(np.unique(look.meant.bar)) - 1)
+    error = found.half / critical(int(np.count_nonzero(np.bincount(look.meant.bar))) - 1)
     if (1.0 - LASTING) * abs(mean) < _SURE * error:
         return
     expected, _ = again(mean, error, usual=HOME_MS, spread=HOMES_MS)

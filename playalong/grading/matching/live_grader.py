@@ -50,6 +50,13 @@ def judge(
     targets: Targets, hits: Hits, rules: Rules, *, rows: NDArray[np.int64] | None = None
 ) -> Verdicts:
     """The settled verdicts on all ``hits`` of a run, or on those in ``rows``; numbers are rows."""
+    return judged(targets, hits, rules, rows=rows)[0]
+
+
+def judged(
+    targets: Targets, hits: Hits, rules: Rules, *, rows: NDArray[np.int64] | None = None
+) -> tuple[Verdicts, Borders]:
+    """The same, and the borders of loudness by which they were judged."""
     counts_as = np.full(len(VOICES), -1, np.int16)
     for code, voice in enumerate(VOICES):
         if is_judged(voice.name, targets.voices):
@@ -65,8 +72,8 @@ def judge(
     )
     if rows is not None:
         voices, played = voices[rows], played[rows]
-    judged = voices >= 0
-    played = (played if judged.all() else played[judged]).in_order()
+    counts = voices >= 0
+    played = (played if counts.all() else played[counts]).in_order()
     settler, parts = Settler(targets, rules), []
     for first in range(0, max(len(played), 1), PORTION):
         after = first + PORTION
@@ -192,7 +199,7 @@ class Grader:
         """The run is over, no hit will come: all that is left, and what is now said otherwise."""
         left = len(self._settle(NEVER))
         said = Verdicts.joined(self._settled)
-        final = whole(said, self._targets, self._received.hits(), rules=self._rules)
+        final, _ = whole(said, self._targets, self._received.hits(), rules=self._rules)
         changed = final.differs(said)
         changed[len(said) - left :] = True
         return final[changed].events()

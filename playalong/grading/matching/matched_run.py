@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from playalong.grading.contrast import Borders
 from playalong.grading.graces import Graced
 from playalong.grading.loudness import level_db
-from playalong.grading.matching.live_grader import judge
+from playalong.grading.matching.live_grader import judged
 from playalong.grading.matching.rolls import Rolled
 from playalong.grading.matching.verdict_table import Verdicts, borders_of, heard, ornamented
 from playalong.grading.matching.windows import edges, tolerances
@@ -46,7 +46,10 @@ class MatchedRun:
     @classmethod
     def of(cls, targets: Targets, hits: Hits, rules: Rules) -> "MatchedRun":
         """Match and judge all ``hits``."""
-        return cls(targets=targets, hits=hits, rules=rules, verdicts=judge(targets, hits, rules))
+        verdicts, borders = judged(targets, hits, rules)
+        found = cls(targets=targets, hits=hits, rules=rules, verdicts=verdicts)
+        found.__dict__["borders"] = borders  # where cached_property keeps it
+        return found
 
     def mended(
         self,
@@ -94,9 +97,8 @@ class MatchedRun:
                 np.concatenate([hits.velocity, added.velocity]),
             )
             gone = np.concatenate([gone, np.zeros(len(added), np.bool_)])
-        return self._otherwise(
-            hits, judge(self.targets, hits, self.rules, rows=np.flatnonzero(~gone))
-        )
+        verdicts, borders = judged(self.targets, hits, self.rules, rows=np.flatnonzero(~gone))
+        return self._otherwise(hits, verdicts, borders=borders)
 
     def _otherwise(self, hits: Hits, verdicts: Verdicts, **known: Any) -> "MatchedRun":
         """The same run played otherwise; what is known of it already is not worked out again."""

@@ -192,10 +192,15 @@ def in_time(error: Ints, tolerance: Ints) -> NDArray[np.int8]:
     return verdict
 
 
-def whole(verdicts: Verdicts, targets: Targets, hits: Hits, *, rules: Rules) -> Verdicts:
-    """The verdicts of a whole run: the same rows with all that can be said of them."""
+def whole(
+    verdicts: Verdicts, targets: Targets, hits: Hits, *, rules: Rules
+) -> tuple[Verdicts, Borders]:
+    """The verdicts of a whole run: the same rows with all that can be said of them, and the borders
+    of loudness by which it is said.
+    """
     found = with_wide_graces(verdicts, targets, hits)
-    return heard(found, targets, hits, borders=borders_of(found, targets, hits, rules=rules))
+    borders = borders_of(found, targets, hits, rules=rules)
+    return heard(found, targets, hits, borders=borders), borders
 
 
 def borders_of(verdicts: Verdicts, targets: Targets, hits: Hits, *, rules: Rules) -> Borders:
