@@ -1,40 +1,37 @@
 """Whole lessons on a simulated clock: how long they take, how much goes right, what holds.
 
 Players fitted to drummers (``simulation.skills``), each at their own level, as they are and
-learning, one who cannot play what is asked, and one without a fault, over the patterns that stand
-for all (``tests.helpers.shipped``); and some of them over a sample of the others. A lesson ends
-when it is through, or after three sittings of half an hour. ``tests.helpers.students`` says how
-time goes and how people learn.
+learning, one who cannot play what is asked, and one without a fault, over all shipped patterns. A
+lesson ends when it is through, or after three sittings of half an hour. ``tests.helpers.students``
+says how time goes and how people learn.
 
-Of each lesson one learned step is drawn, and tried fifty times by the same player.
+Of lessons drawn by chance one learned step is drawn, and tried fifty times by the same player.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
 from playalong.grading.levels import LEVELS, Level
-from playalong.pattern.library.catalogue import Library
 from playalong.practice.feedback import KNOWN, State
 from playalong.practice.lesson import LUCK_BELOW, PASSES, SURE, SURER, SURER_OF, TRIAL, Lesson
 from playalong.practice.plan import Kind, practice_of
 from playalong.practice.repetition import REQUIRED
-from playalong.records import pattern_files
-from tests.helpers.shipped import CHOSEN
+from playalong.records.pattern_files import library
 from tests.helpers.students import Student, sit
 from tests.long.frame import Options, Table, generator
 
-#: A lesson is one player at one pattern: twenty of each. Of the patterns that stand for none there
-#: is one lesson where there are so many of those.
-FULL_COUNT, SAMPLE_COUNT, SCARCER = 20 * len(CHOSEN), 12, 18
+#: A lesson is one player at one pattern: twenty of each.
+SEEDS = 20
+FULL_COUNT, SAMPLE_COUNT = SEEDS * len(library().names()), 12
 
 SITTINGS, SITTING_S = 3, 30 * 60.0
 TRIES, SHARE = 50, 1.0 / 3.0
 
-#: So many of the other patterns are sampled.
-OTHERS = 20
+#: So many lessons at most have a learned step tried: a few more than there are to be steps.
+TRIED = 2_400
 
 #: What success in the middle of a lesson comes to, and how far from it is near.
 AIM, NEAR = 0.85, 0.05
@@ -66,12 +63,6 @@ WHO = (
     Who(player="beginner", level=Level.PROFESSIONAL, fewer=5),
 )
 
-#: Who takes lessons in the other patterns.
-ELSEWHERE = (
-    Who(player="professional", level=Level.PROFESSIONAL),
-    Who(player="intermediate", level=Level.INTERMEDIATE, learns=True),
-)
-
 #: The first patterns, for a beginner's first sitting: the slowest goals of one bar in eighths.
 FIRST = ("boots-by-the-door", "bucket-chain", "kettle-lid", "rain-on-the-bins")
 
@@ -82,7 +73,7 @@ class Played:
 
     ``middle`` are the right ones and all of the middle third of the repetitions; ``bar_first``
     whether the whole was held in the first sitting; ``tried`` the share that was right of a learned
-    step's later tries, nan where nothing was learned.
+    step's later tries, nan where nothing was learned or tried.
     """
 
     pattern: str
@@ -99,21 +90,15 @@ class Played:
 
 
 @cache
-def library() -> Library:
-    """The shipped patterns, read once by each process."""
-    return pattern_files.library()
+def names() -> list[str]:
+    """The names of all shipped patterns, in an order by chance."""
+    known = library().names()
+    return [known[at] for at in generator(1, 0).permutation(len(known))]
 
 
-@cache
-def others() -> list[str]:
-    """The names of those that stand for none, in an order by chance."""
-    left = [name for name in library().names() if name not in CHOSEN]
-    return [left[at] for at in generator(1, 0).permutation(len(left))]
-
-
-def lesson_of(item: tuple[Who, str, int]) -> Played:
-    """One lesson, from the beginning."""
-    who, name, seed = item
+def lesson_of(item: tuple[Who, str, int, bool]) -> Played:
+    """One lesson, from the beginning; then a learned step is tried, if it is to be."""
+    who, name, seed, is_tried = item
     pattern = library().get(name)
     student = Student.of(who.player, who.level, pattern, seed=seed, learns=who.learns)
     lesson = student.lesson()
@@ -149,7 +134,9 @@ def lesson_of(item: tuple[Who, str, int]) -> Played:
         unsaid=unsaid,
         is_through=states <= {*KNOWN},
         bar_first=bar_first,
-        tried=_tried(student, lesson, generator(seed, library().names().index(name))),
+        tried=_tried(student, lesson, generator(seed, library().names().index(name)))
+        if is_tried
+        else float("nan"),
     )
 
 
@@ -184,30 +171,34 @@ def tables(options: Options) -> Iterator[Table]:
     passing = Table("asked of a step, as it is to be learned", ("step", "so many", "right"))
     passing.row("the whole, tried first", f"{TRIAL} at most", str(PASSES))
     passing.row("a chunk at once", str(PASSES), str(PASSES))
-    together = f"the last {practice_of(library().get(CHOSEN[0])).clean} together"
+    together = f"the last {practice_of(library().get(names()[0])).clean} together"
     passing.row("any step, and a chunk else", together, f"{SURE:.0%} lately")
     little = f"where less than {LUCK_BELOW:.0%} goes right, a whole that was tried among it"
     passing.row(little, f"and {SURER_OF} at least", f"{SURER:.0%} lately")
     yield passing
     found = {}
     title = "whole lessons: median of all of one bar, and of several"
-    for who in WHO:
-        found[who] = _taken(options, who, CHOSEN, count=options.count // who.fewer)
+    lessons = sum(options.count // who.fewer for who in WHO if who.player != "faultless")
+    for number, who in enumerate(WHO):
+        found[who] = _taken(options, number, share=min(1.0, TRIED / max(1, lessons)))
         yield _lessons(who, found[who], title)
         title = ""
     yield _holding(found)
-    title = "the same in some of the other patterns"
-    for who in ELSEWHERE:
-        taken = _taken(options, who, others()[:OTHERS], count=options.count // SCARCER)
-        yield _lessons(who, taken, title)
-        title = ""
 
 
-def _taken(options: Options, who: Who, names: Sequence[str], *, count: int) -> list[Played]:
-    """At least one lesson, one pattern after the other, each time with another seed."""
+def _taken(options: Options, number: int, *, share: float) -> list[Played]:
+    """At least one lesson of the player of that number, one pattern after the other, each time
+    with another seed; a step is tried in about this ``share`` of them.
+    """
+    who, count = WHO[number], len(names())
     items = [
-        (who, names[case % len(names)], options.seed * 10_000 + case // len(names))
-        for case in range(max(1, count))
+        (
+            who,
+            names()[case % count],
+            options.seed * 10_000 + case // count,
+            bool(generator(number, case).random() < share),
+        )
+        for case in range(max(1, options.count // who.fewer))
     ]
     return list(options.map(lesson_of, items))
 
