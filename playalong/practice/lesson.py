@@ -4,9 +4,8 @@ It knows no clock and no device. ``exercise`` is what to play now; ``played`` ta
 and answers. Its rules:
 
 * What can be tried whole is tried first (``plan.trials``): right twice of at most ``TRIAL`` times,
-  and the steps before it are passed by. A chunk is passed by being right twice of two, unless what
-  is known of the player speaks against it (``LUCK_BELOW``): after a whole that failed, the first
-  chunk asks what any step asks.
+  and the steps before it are passed by. A chunk is passed by being right twice of two, where the
+  two are clean together.
 * Else a step is learned when its last repetitions are clean together (``repetition.REQUIRED``).
 * A step with a goal tempo climbs to it, the better it went the farther; a tempo that does not go
   is left for the last one that did, and then taken half-way.
@@ -50,8 +49,8 @@ TRIAL, PASSES = 3, 2
 
 #: A step is learned only where at least the share ``SURE`` of its last repetitions, as it is to be
 #: learned, was right. Where less than ``LUCK_BELOW`` goes right of all in which nothing is made
-#: easier, wholes that were tried among them, a lucky run is likely: two right ones pass no chunk
-#: then, and of all steps the share ``SURER`` of so many has to be right.
+#: easier, wholes that were tried among them, a lucky run is likely: of so many the share ``SURER``
+#: has to be right then, but for two of two that pass a chunk.
 SURE, LUCK_BELOW, SURER, SURER_OF = 2 / 3, 0.73, 0.8, 8
 
 #: So many repetitions as it is to be learned still count after a step was made easier.
@@ -138,8 +137,8 @@ class Lesson:
             rules=self._rules_of(step),
             accompaniment=setting.accompaniment(self.pattern),
             calls=calls,
-            clean=self._needed,
-            right=sum(right for _, right in self._recent[-self._needed :]),
+            clean=self._asked,
+            right=sum(right for _, right in self._recent[-self._asked :]),
             listen=self._listen,
             about=self._about(step),
         )
@@ -339,6 +338,13 @@ class Lesson:
     def _needed(self) -> int:
         """So many repetitions are judged together."""
         return PASSES if self._trial is not None else self._setting.clean
+
+    @property
+    def _asked(self) -> int:
+        """So many right ones are asked as it stands: fewer where a chunk may pass at once."""
+        step = self.step
+        at_once = step is not None and len(self._recent) < PASSES and self._is_on_trial(step)
+        return min(PASSES, self._needed) if at_once else self._needed
 
     @property
     def _today_bpm(self) -> float:
@@ -545,14 +551,14 @@ class Lesson:
         """Whether the last repetitions are clean together."""
         if not right:
             return False
-        recent, needed = self._recent, self._needed
+        recent = self._recent
         if step.kind is Kind.CALLED and not self._eased:
             return {names for names in step.rounds if names} <= self._clean_calls
         record = self._records[self._at or 0]
-        if self._is_on_trial(step) and len(recent) == PASSES:
-            return all(one for _, one in recent) and record.sure >= SURE
-        if self._is_at_goal and not self._is_sure(record):
+        is_passed = len(recent) == PASSES and self._is_on_trial(step) and record.sure >= SURE
+        if self._is_at_goal and not (is_passed or self._is_sure(record)):
             return False
+        needed = PASSES if is_passed else self._needed
         rules = self._rules_of(step)
         # What is looped in one go may be judged with the go before it as well.
         windows = (needed,) if needed > 1 else (1, 2)
@@ -571,10 +577,10 @@ class Lesson:
         return record.sure >= SURER and len(record.lately) >= SURER_OF
 
     def _is_on_trial(self, step: Step) -> bool:
-        """Whether two right repetitions of two pass a chunk: not while so much goes wrong that they
-        would come by chance.
-        """
-        return step.kind in CHUNKS and not self._eased and not self._is_luck_likely
+        """Whether two right repetitions of two pass: of a chunk, as long as none was wrong."""
+        recent = self._recent
+        all_right = len(recent) <= PASSES and all(one for _, one in recent)
+        return step.kind in CHUNKS and not self._eased and all_right
 
     @property
     def _is_luck_likely(self) -> bool:
@@ -609,8 +615,8 @@ class Lesson:
                 right=True, comment=(loose,), coming=(said(Code.NEXT_ONE),), changed=False
             )
         if right:
-            done = sum(one for _, one in self._recent[-self._needed :])
-            so_far = said(Code.RIGHT_SO_FAR, done=done, asked=self._needed)
+            done = sum(one for _, one in self._recent[-self._asked :])
+            so_far = said(Code.RIGHT_SO_FAR, done=done, asked=self._asked)
             return Answer(
                 right=True, comment=(so_far,), coming=(said(Code.NEXT_ONE),), changed=False
             )

@@ -170,7 +170,7 @@ def tables(options: Options) -> Iterator[Table]:
     yield asked
     passing = Table("asked of a step, as it is to be learned", ("step", "so many", "right"))
     passing.row("the whole, tried first", f"{TRIAL} at most", str(PASSES))
-    passing.row("a chunk at once", str(PASSES), str(PASSES))
+    passing.row("a chunk at once", str(PASSES), f"{PASSES}, clean together")
     together = f"the last {practice_of(library().get(names()[0])).clean} together"
     passing.row("any step, and a chunk else", together, f"{SURE:.0%} lately")
     little = f"where less than {LUCK_BELOW:.0%} goes right, a whole that was tried among it"

@@ -17,7 +17,7 @@ from playalong.practice.lesson import MOST, PATIENCE, Lesson
 from playalong.practice.pace import Pace
 from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
-from playalong.practice.repetition import Fault, Repetition, Tally
+from playalong.practice.repetition import REQUIRED, Fault, Repetition, Tally
 from tests.helpers.exact_takes import law
 from tests.helpers.shipped import SHIPPED
 from tests.helpers.students import Student, sit
@@ -139,18 +139,31 @@ def test_a_chunk_is_passed_by_two_of_two() -> None:
     assert exercise(lesson).step == lesson.steps[2]
 
 
-def test_a_whole_that_fails_is_cut_up_and_its_first_chunk_asks_more_than_two() -> None:
-    """Two right ones of who has just failed may be luck; then it is known that chunks go."""
+def test_a_whole_that_fails_is_cut_up_and_each_chunk_is_passed_by_two_of_two() -> None:
     lesson = Lesson(pattern(FOUR_BEATS))
     lesson.played(wrong(lesson))
     assert "smaller parts" in lesson.played(wrong(lesson)).words
-    for _ in range(4):
-        assert exercise(lesson).step == lesson.steps[0]
-        lesson.played(clean(lesson))
-    for _ in range(2):
-        assert exercise(lesson).step == lesson.steps[1]
+    for number in range(2):
+        assert exercise(lesson).step == lesson.steps[number]
+        assert (exercise(lesson).right, exercise(lesson).clean) == (0, 2)
+        assert lesson.played(clean(lesson)).words == "Right: 1 of 2."
+        assert (exercise(lesson).right, exercise(lesson).clean) == (1, 2)
         lesson.played(clean(lesson))
     assert exercise(lesson).step == lesson.steps[2]
+
+
+def test_two_of_two_pass_a_chunk_only_where_they_are_clean_together() -> None:
+    """Each alone may be a little loose; both of them say that it is no luck."""
+    ask, strokes = REQUIRED[Level.INTERMEDIATE], 8
+    loose = Tally(strokes=strokes, early_late=2)
+    assert (1 - ask.in_time) * strokes < loose.early_late <= (1 - ask.in_time_once) * strokes
+    lesson = Lesson(pattern(FOUR_BEATS))
+    lesson.skip()  # the trial
+    for _ in range(2):
+        assert exercise(lesson).step == lesson.steps[0]
+        assert lesson.played(Repetition(bars=(loose,))).right
+    assert exercise(lesson).step == lesson.steps[0]
+    assert exercise(lesson).clean == 4
 
 
 def test_what_failed_before_it_was_made_easier_is_not_forgotten() -> None:
