@@ -262,6 +262,30 @@ def lesson(desk: Desk) -> bool:
     return there and left(desk)
 
 
+def called(desk: Desk, pad: int) -> None:
+    """Sticks in hand: silence, the kick twice, a pad twice."""
+    time.sleep(2.0)
+    for note in (36, 36, pad, pad):
+        desk.strike(note)
+        time.sleep(0.35)
+
+
+def sound(desk: Desk) -> bool:
+    """The level of the sound is moved by strokes on the page before a run."""
+    desk.press("p")
+    if not desk.wait_for("PatternsPage"):
+        return False
+    desk.press("b", "o", "o", "t", "Return")
+    if not desk.wait_for("ReadyPage"):
+        return False
+    called(desk, note_of("hi-hat"))
+    if not desk.wait_for("SoundLevelPage"):
+        return False
+    called(desk, note_of("high-tom"))
+    called(desk, note_of("snare"))
+    return desk.wait_for("ReadyPage") and left(desk)
+
+
 def loop(desk: Desk) -> bool:
     """Two bars of a recording, chosen and moved on the page before a run, are played again and
     again with sticks on a real port, each pass graded; then they are left.
@@ -438,6 +462,7 @@ def _all_of_it(options: Options) -> Table:
                 "a setting is kept": settings_kept,
                 "history": looked_back,
                 "a lesson": lesson,
+                "the level of the sound, sticks in hand": sound,
                 "bars of a recording, chosen on the page, again and again": loop,
                 f"cable out and in on {len(WAYS)} pages": cable_on_every_page,
                 "the program ends when asked": ended,
