@@ -104,28 +104,37 @@ def limbs(look: Look) -> Iterator[Candidate]:
         for one in playing.tolist()
     }
     unsure = np.array([error for _, error in beside.values()])
-    limb = _who(playing, (look.limb_mean - usual)[playing], unsure)
-    aside, error = beside[limb]
-    value = aside + float(usual[limb])
-    witnesses = int(((n[:, limb] > 0) & (every_n > n[:, limb])).sum())
+    for limb in _who(playing, (look.limb_mean - usual)[playing], unsure):
+        aside, error = beside[limb]
+        others = (every_n - n[:, limb] > 0) & (n[:, limb] > 0)
+        apart = total[others, limb] / n[others, limb]
+        apart -= (every - total[:, limb])[others] / (every_n - n[:, limb])[others]
+        if _a_habit(look, limb, aside=aside, error=error, apart=apart):
+            yield _limb(look, limb, aside=aside, half=critical(len(apart) - 1) * error)
+            return
+
+
+def _a_habit(look: Look, limb: int, *, aside: float, error: float, apart: Floats) -> bool:
+    """Whether a limb that lies so far ``aside`` of where it usually does, with this standard error,
+    would do so again; ``apart`` (b,) in each bar that tells."""
+    usual = USUAL_MS.get(LIMBS[limb], 0.0)
+    value = aside + usual
     allowed = HAT_FOOT_MS if LIMBS[limb] is Limb.HAT_FOOT else LIMB_MS
-    if abs(aside) < allowed or aside * value <= 0.0 or witnesses < BARS:
-        return
-    rows = run.limb == limb
-    chance = returns(value, error, usual=float(usual[limb]), spread=LIMBS_MS)
-    if chance < RETURNS or not _all_over(look, rows, value):
-        return
-    others = (every_n - n[:, limb] > 0) & (n[:, limb] > 0)
-    apart = total[others, limb] / n[others, limb]
-    apart -= (every - total[:, limb])[others] / (every_n - n[:, limb])[others]
-    if not steady(apart):
-        return
-    half = critical(witnesses - 1) * error
+    if abs(aside) < allowed or aside * value <= 0.0 or len(apart) < BARS:
+        return False
+    if returns(value, error, usual=usual, spread=LIMBS_MS) < RETURNS:
+        return False
+    return _all_over(look, look.run.limb == limb, value) and steady(apart)
+
+
+def _limb(look: Look, limb: int, *, aside: float, half: float) -> Candidate:
+    value = aside + USUAL_MS.get(LIMBS[limb], 0.0)
+    rows = look.run.limb == limb
     strokes = int(rows.sum())
-    yield Candidate(
+    return Candidate(
         code=Code.LIMB_LATE if value > 0 else Code.LIMB_EARLY,
         limb=str(LIMBS[limb]),
-        mend=later(run, rows, -value),
+        mend=later(look.run, rows, -value),
         points=_points(look, rows, -value),
         beside=look.points(strokes * _heard(aside)),
         n=strokes,
@@ -137,10 +146,14 @@ def limbs(look: Look) -> Iterator[Candidate]:
     )
 
 
-def _who(playing: Ints, mean_ms: Floats, error_ms: Floats) -> int:
-    """Which limb is off: the one without which the others look most like drummers, who lie around
-    ``HOME_MS`` together, and not far from each other. ``error_ms`` are the standard errors of the
-    means."""
+#: Of two limbs either may be the one that is off where it is not this many times less likely.
+_AS_LIKELY = 3.0
+
+
+def _who(playing: Ints, mean_ms: Floats, error_ms: Floats) -> list[int]:
+    """Which limb is off, the most likely first: the one without which the others look most like
+    drummers, who lie around ``HOME_MS`` together, and not far from each other; and those that may
+    be it as well. ``error_ms`` are the standard errors of the means."""
     strays = np.array([STRAYS_MS.get(LIMBS[limb], HAND_STRAYS_MS) for limb in playing])
     variance = strays**2 + error_ms**2
     likely = np.empty(len(playing))
@@ -152,8 +165,10 @@ def _who(playing: Ints, mean_ms: Floats, error_ms: Floats) -> int:
         apart = float(weight @ (mean_ms[rest] - middle) ** 2)
         away = (middle - HOME_MS) ** 2 / (HOMES_MS**2 + 1.0 / whole)
         widths = float(np.log(variance[rest]).sum()) + np.log1p(HOMES_MS**2 * whole)
-        likely[one] = -(apart + away + widths)
-    return int(playing[likely.argmax()])
+        likely[one] = -(apart + away + widths) / 2.0
+    order = np.argsort(-likely)
+    may_be = order[likely[order] >= likely.max() - np.log(_AS_LIKELY)]
+    return [int(limb) for limb in playing[may_be]]
 
 
 def _between(own: tuple[Ints, Floats], others: tuple[Ints, Floats]) -> tuple[float, float]:
@@ -318,14 +333,15 @@ def swing(look: Look) -> Iterator[Candidate]:
     )
 
 
-#: How uneven time may be: a stroke's own scatter against its neighbours, as a part of the spread
-#: that the level asks for, where it is as large as the waves that all strokes share. People go
-#: early and late together; strokes that do so each for itself are the more uneven, by this power of
-#: how much their own scatter is larger than the waves (counted as so much of the spread at least).
-_UNEVEN, _ALONE, _WAVES = 0.9, 0.3, 0.15
+#: How uneven time may be: a stroke's own scatter against its neighbours for certain, as a part of
+#: the spread that the level asks for, where it is as large as the waves that all strokes share.
+#: People go early and late together; strokes that do so each for itself are the more uneven, by
+#: this power of how much their own scatter is larger than the waves (counted as so much of the
+#: spread at least).
+_UNEVEN, _ALONE, _WAVES = 0.765, 0.15, 0.15
 
 #: That of hand against foot where they belong together, as a part of the same; and of what the
-#: hands' own scatter makes of it; for certain, in standard errors.
+#: hands' own scatter makes of it. A spread is certain by so many standard errors.
 _APART, _APART_OWN, _SURE = 0.7, 1.57, 1.65
 
 
@@ -346,6 +362,15 @@ def own_scatter(look: Look) -> Floats:
     return np.asarray((look.beside - middle[look.group]) / fair)
 
 
+def _at_places(look: Look) -> float:
+    """The spread around the middle of each place, in ms: a place that is off is no scatter."""
+    n = np.maximum(np.bincount(look.group, minlength=len(look.layout.first)), 1)
+    middle = np.bincount(look.group, look.less_limb, len(n)) / n
+    off, again = look.less_limb - middle[look.group], n[look.group] > 1
+    square = off[again] ** 2 / (1.0 - 1.0 / n[look.group][again])
+    return float(np.sqrt(np.mean(square))) if len(square) else 0.0
+
+
 def _uneven(look: Look) -> Iterator[Candidate]:
     known = look.local[1] > 0
     if known.sum() < 4 * LIMB_STROKES:
@@ -356,19 +381,20 @@ def _uneven(look: Look) -> Iterator[Candidate]:
     whole = float(np.sqrt(np.mean(look.less_limb**2)))
     # At a slow tempo people scatter more, and nobody minds.
     usual = look.spread_ms * look.slowness
-    waves = max(float(np.sqrt(max(whole**2 - own**2, 0.0))), _WAVES * usual)
+    waves = max(float(np.sqrt(max(_at_places(look) ** 2 - own**2, 0.0))), _WAVES * usual)
     most = _UNEVEN * usual * min((waves / max(own, 1e-9)) ** _ALONE, 1.0)
-    if own <= most:
+    # A spread of few strokes is chance in part; own errors do not hang together.
+    if own * (1.0 - _SURE / np.sqrt(2.0 * known.sum())) <= most:
         return
     # As even as most of what is asked.
-    part = 1.0 - min(0.9, 0.6 * most / own)
+    part = 1.0 - min(0.9, 0.7 * most / own)
     back = np.where(known, -part * off, 0.0)
     count = len(off)
     yield Candidate(
         code=Code.UNEVEN_TIME,
         mend=later(look.run, known, back),
         points=_points(look, known, back),
-        beside=look.points(count * (own**2 - (0.6 * most) ** 2) / 1e4),
+        beside=look.points(count * (own**2 - (0.7 * most) ** 2) / 1e4),
         n=int((np.abs(off) > look.spread_ms).sum()),
         of=count,
         value=whole,
