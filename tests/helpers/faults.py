@@ -38,6 +38,9 @@ MANY = 16
 #: left out the ghost notes, or has one more kick, and a teacher says that.
 NEARLY = 0.8
 
+#: The limb of each voice, as a number.
+_LIMB = np.array([list(Limb).index(voice.limb) for voice in VOICES])
+
 #: Drums for strokes that land elsewhere.
 ELSEWHERE = ("floor-tom", "high-tom", "mid-tom", "crash", "snare", "kick")
 
@@ -120,13 +123,29 @@ def _faulty(played: Played, *codes: str) -> Faulty:
     return Faulty(played, frozenset(codes))
 
 
+def _levelled(scene: Scene, rows: Bools) -> Played:
+    """The take without its own habits in time at these strokes: each of their places that comes
+    often enough to have one, and the rest together, moved to where the other strokes of their limb
+    lie, or those of all limbs where it has none."""
+    played = scene.played
+    if not scene.level_out:
+        return played
+    limb = _LIMB[scene.targets.voice]
+    others = ~rows & np.isin(limb, limb[rows])
+    if (others & played.answered).sum() < REPEATS:
+        others = ~rows if (~rows & played.answered).any() else rows
+    middle_ms, by_ms = float(np.nanmean(played.error_ms[others])), np.zeros(len(rows))
+    there, group = rows & played.answered, scene.group
+    often = there & (np.bincount(group[there], minlength=group.max() + 1)[group] >= REPEATS)
+    for own in (*(often & (group == each) for each in np.unique(group[often])), there & ~often):
+        if own.any():
+            by_ms[own] = middle_ms - float(np.mean(played.error_ms[own]))
+    return played.moved(by_ms / 1000.0)
+
+
 def _moved_to(scene: Scene, rows: Bools, by_ms: float) -> Played:
     """These strokes moved, from where the others lie if the take's own habit is taken out."""
-    played = scene.played
-    if scene.level_out:
-        own, others = played.error_ms[rows], played.error_ms[~rows]
-        by_ms += (np.nanmean(others) if (~rows).any() else 0.0) - np.nanmean(own)
-    return played.moved(np.where(rows, by_ms / 1000.0, 0.0))
+    return _levelled(scene, rows).moved(np.where(rows, by_ms / 1000.0, 0.0))
 
 
 def _evened(scene: Scene, rows: Bools, like: Bools) -> Played:
@@ -285,13 +304,14 @@ def stroke_off(scene: Scene, by_ms: float) -> Faulty | None:
 
 
 def uneven_time(scene: Scene, sd_ms: float) -> Faulty | None:
-    """Every stroke somewhere, so that the whole scatter is this."""
-    own_ms = float(np.nanstd(scene.played.error_ms))
+    """Every stroke somewhere, so that the whole scatter is this; a place that is off is none."""
+    played = _levelled(scene, np.ones(len(scene.targets), np.bool_))
+    own_ms = float(np.nanstd(played.error_ms))
     more_ms = np.sqrt(max(sd_ms**2 - own_ms**2, 0.0))
     if more_ms < 0.5 * sd_ms:
         return None
     by_s = more_ms / 1000.0 * scene.chance.standard_normal(len(scene.targets))
-    return _faulty(scene.played.moved(by_s), "uneven_time", "unison_apart")
+    return _faulty(played.moved(by_s), "uneven_time", "unison_apart")
 
 
 def unison_apart(scene: Scene, sd_ms: float) -> Faulty | None:

@@ -111,13 +111,7 @@ def _performed(name: str, skill: str, seed: int) -> Played:
     return simulated(grooves()[name], skill, seed)
 
 
-def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
-    """A take to put the fault into."""
-    if ROWS[asked.row].real and _takes() and asked.case % 2 and attempt < TRIES // 2:
-        number = int(chance.integers(len(_takes())))
-        if _usable(number):
-            pattern, played = _drummers(number)
-            return Scene(pattern=pattern, played=played, chance=chance, level_out=True)
+def _simulated_scene(attempt: int, chance: np.random.Generator) -> Scene:
     names = sorted(grooves())
     pattern = grooves()[names[int(chance.integers(len(names)))]]
     skill = ("professional", "advanced")[attempt % 2]
@@ -128,14 +122,47 @@ def scene(asked: Asked, attempt: int, chance: np.random.Generator) -> Scene:
     )
 
 
+def _drummers_scene(number: int, chance: np.random.Generator) -> Scene:
+    pattern, played = _drummers(number)
+    return Scene(pattern=pattern, played=played, chance=chance, level_out=True)
+
+
+class _TakesFor:
+    """The takes that have a place for a fault, in an order of chance; looked for as they are
+    asked for, since each is read and matched for it."""
+
+    def __init__(self, row: int, small: bool, seed: int) -> None:
+        self._chance = generator(seed, 2 * row + small)
+        self._left = self._chance.permutation(len(_takes())).tolist()
+        self._inject = ROWS[row].inject
+        self._size = (ROWS[row].small if small else ROWS[row].clear)[0]
+        self._found: list[int] = []
+
+    def __getitem__(self, case: int) -> int | None:
+        """That for a case: none comes twice before all have come; None where none has a place."""
+        while len(self._found) <= case and self._left:
+            number = self._left.pop()
+            if _usable(number) and self._inject(_drummers_scene(number, self._chance), self._size):
+                self._found.append(number)
+        return self._found[case % len(self._found)] if self._found else None
+
+
+_takes_for = cache(_TakesFor)
+
+
 def faulty(asked: Asked) -> tuple[Scene, Faulty, float] | None:
-    """The take of a case, with its fault in it, and the size."""
+    """The take of a case, with its fault in it, and the size. Of the takes by drummers each is
+    used about as often."""
     row = ROWS[asked.row]
     chance = generator(asked.seed, 100_000 * asked.row + 2 * asked.case + asked.small)
     sizes = row.small if asked.small else row.clear
     size = sizes[(asked.case // 2) % len(sizes)]
+    number = None
+    if row.real and asked.case % 2 and _takes():
+        number = _takes_for(asked.row, asked.small, asked.seed)[asked.case // 2]
     for attempt in range(TRIES):
-        into = scene(asked, attempt, chance)
+        by_drummer = number is not None and attempt < TRIES // 2
+        into = _drummers_scene(number, chance) if by_drummer else _simulated_scene(attempt, chance)
         made = row.inject(into, size)
         if made is not None:
             return into, made, size
