@@ -71,6 +71,8 @@ def main() -> int:
         for variable in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_CACHE_HOME"):
             os.environ[variable] = str(Path(home) / variable.lower())
         os.environ["SDL_VIDEODRIVER"] = "dummy"
+        # Else it makes an event of SIGTERM, which nobody looks at here.
+        os.environ["SDL_NO_SIGNAL_HANDLERS"] = "1"
         for table in module.tables(options):
             print(table, flush=True)
             holds = holds and table.holds

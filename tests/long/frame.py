@@ -1,8 +1,11 @@
 """What every long check uses: its options, its processes, its tables."""
 
 import multiprocessing
+import multiprocessing.connection
+import os
 import pickle
 import sys
+import threading
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -66,9 +69,25 @@ class Options:
         # Spawned: a process that is forked would take over threads and windows of this one.
         context = multiprocessing.get_context("spawn")
         portion = max(1, min(64, len(everything) // (8 * self.jobs)))
-        with ProcessPoolExecutor(self.jobs, mp_context=context) as pool:
+        with ProcessPoolExecutor(
+            self.jobs, mp_context=context, initializer=_end_with_the_first
+        ) as pool:
             results = pool.map(work, everything, chunksize=portion)
             yield from _shown(results, len(everything))
+
+
+def _end_with_the_first() -> None:
+    """A process of the pool ends when the one that made it has ended, in whatever way: it would
+    wait for work for ever."""
+    first = multiprocessing.parent_process()
+    if first is None:
+        return
+
+    def watch(sentinel: int) -> None:
+        multiprocessing.connection.wait([sentinel])
+        os._exit(1)
+
+    threading.Thread(target=watch, args=(first.sentinel,), daemon=True).start()
 
 
 def _kept(path: Path) -> dict[str, Any]:
