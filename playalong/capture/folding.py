@@ -10,7 +10,7 @@ seldom is a stray. A bar that is otherwise on purpose is a variation.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -81,16 +81,21 @@ class Folded:
 
 
 def folded(
-    bars: Sequence[Bar], *, length: int | None = None, kinds: Mapping[int, int] | None = None
+    bars: Sequence[Bar],
+    *,
+    length: int | None = None,
+    kinds: Mapping[int, int] | None = None,
+    rolled: Collection[int] = (),
 ) -> Folded:
     """The pattern in the bars played; ``length`` where it is told.
 
-    ``kinds`` gives strokes by number a kind of loudness, where their voice has several.
+    ``kinds`` gives strokes by number a kind of loudness, where their voice has several; ``rolled``
+    are the numbers of those that begin rolls.
     """
     kinds = kinds or {}
     lengths = [length] if length else [n for n in LENGTHS if _may_be(bars, n)]
     best = min(lengths, key=lambda n: LENGTHS.get(n, 0.0) + _cost(bars, n, kinds))
-    return _fold(bars, best)
+    return _fold(bars, best, rolled)
 
 
 def _may_be(bars: Sequence[Bar], n: int) -> bool:
@@ -164,10 +169,13 @@ def _between(one: Mapping[Key, int | None], other: Mapping[Key, int | None]) -> 
     )
 
 
-def _fold(bars: Sequence[Bar], n: int) -> Folded:
+def _fold(bars: Sequence[Bar], n: int, rolled: Collection[int]) -> Folded:
     templates = _template(bars, n)
     moved = [_snapped(bar, templates[number % n]) for number, bar in enumerate(bars)]
-    purposes = [_on_purpose(bar, templates[number % n]) for number, bar in enumerate(moved)]
+    rolls = _other_rolls(moved, n, rolled)
+    purposes = [
+        _on_purpose(bar, templates[number % n], rolls[number]) for number, bar in enumerate(moved)
+    ]
     strokes: list[Seen] = []
     for residue in range(n):
         rounds = list(range(residue, len(bars), n))
@@ -198,7 +206,7 @@ def _fold(bars: Sequence[Bar], n: int) -> Folded:
         {(one.at, one.voice) for one in strokes if one.bar == residue and not one.optional}
         for residue in range(n)
     ]
-    variations = _variations(moved, purposes, sets, required=required)
+    variations = _variations(moved, purposes, sets, required=required, rolls=rolls)
     varied = {number for one in variations for number in one.bars}
     understood = tuple(
         number
@@ -239,8 +247,30 @@ def _is_understood(bar: Bar, strokes: set[Key], required: set[Key]) -> bool:
     return of_it >= _UNDERSTOOD * len(bar) and played >= _UNDERSTOOD * len(required)
 
 
-def _on_purpose(bar: Bar, template: Mapping[Key, int]) -> bool:
-    unlike = len(set(bar) ^ set(template))
+#: A roll where there is else none is otherwise by so many strokes besides.
+_ROLL = 2
+
+
+def _other_rolls(bars: Sequence[Bar], n: int, rolled: Collection[int]) -> list[set[Key]]:
+    """Of each bar the places that are rolled where the most of their rounds have one stroke, or the
+    other way round."""
+    own = [{key for key, played in bar.items() if set(played) & set(rolled)} for bar in bars]
+    found = []
+    for number, bar in enumerate(bars):
+        rounds = range(number % n, len(bars), n)
+        found.append(
+            {
+                key
+                for key in bar
+                if 2 * sum((key in own[one]) != (key in own[number]) for one in rounds)
+                > sum(key in bars[one] for one in rounds)
+            }
+        )
+    return found
+
+
+def _on_purpose(bar: Bar, template: Mapping[Key, int], rolls: Collection[Key]) -> bool:
+    unlike = len(set(bar) ^ set(template)) + _ROLL * len(rolls)
     return CHANCE * unlike > OTHERWISE + EACH * unlike
 
 
@@ -250,6 +280,7 @@ def _variations(
     sets: Sequence[set[Key]],
     *,
     required: Sequence[set[Key]],
+    rolls: Sequence[set[Key]],
 ) -> tuple[Otherwise, ...]:
     """What the bars played otherwise change; those that do the same together, the commonest first.
 
@@ -262,7 +293,8 @@ def _variations(
             continue
         own = set(bar)
         residue = number % n
-        added, taken = own - sets[residue], required[residue] - own
+        added = (own - sets[residue]) | rolls[number]
+        taken = required[residue] - own
         if len(own & sets[residue]) < _SHARED * len(own) or len(added) + len(taken) < 2:
             continue
         groups.setdefault((residue, frozenset(added), frozenset(taken)), []).append(number)

@@ -21,7 +21,7 @@ from playalong.capture.bars import (
     pulse_s,
     readings,
 )
-from playalong.capture.folding import Folded, Key, Seen, folded
+from playalong.capture.folding import Folded, Key, Otherwise, Seen, folded
 from playalong.capture.grid import Placed, placed
 from playalong.capture.heard import DOUBLES_S, Heard, strokes_of
 from playalong.capture.levels import Kind, Place, border, kinds_of
@@ -37,6 +37,7 @@ from playalong.pattern.model import (
     Stroke,
     Variation,
     divisions,
+    under_rolls,
 )
 from playalong.pattern.reader import read
 from playalong.pattern.voices import VOICES
@@ -243,7 +244,8 @@ def read_as(
             f"play the groove for {bars or 2} bars at least."
         )
     rough = _rough_kinds(heard, by_bar)
-    fold = folded(by_bar, length=bars, kinds=rough)
+    rolled = set(np.flatnonzero(heard.roll_s > 0.0).tolist())
+    fold = folded(by_bar, length=bars, kinds=rough, rolled=rolled)
     came_once = all(one.came <= 1 for one in fold.strokes)
     if not fold.strokes or (came_once and 2 * len(fold.members) < len(heard)):
         raise UserError("Nothing came again: play the groove a few times over.")
@@ -334,18 +336,13 @@ def _written(
         added = []
         for (at, voice), played in other.added:
             added.append(_stroke((at, voice), played, heard, whole_s=whole_s))
+        change = _change(written[other.bar], other, tuple(added))
         called = f"bar-{other.bars[0] + 1}"
         times = ", ".join(str(bar + 1) for bar in other.bars[:8])
         variations[called] = Variation(
             name=called,
             about=f"as in bar {times}" if len(other.bars) == 1 else f"as in bars {times}",
-            changes=(
-                Change(
-                    other.bar,
-                    tuple(replace(one, roll=None) for one in added),
-                    tuple((at, VOICES[voice].name) for at, voice in other.taken),
-                ),
-            ),
+            changes=(change,),
         )
     tempo = _rounded(reading.tempo_bpm * reading.pulse_s / places.pulse_s)
     if reading.to_click:
@@ -359,7 +356,9 @@ def _written(
         swing=places.swing,
         variations=variations,
     )
-    if any(one.roll for bar in pattern.bars for one in bar.strokes):
+    changed = [change for one in variations.values() for change in one.changes]
+    held = [*(bar.strokes for bar in pattern.bars), *(change.added for change in changed)]
+    if any(one.roll for strokes in held for one in strokes):
         pattern = _as_read(pattern)
     strays = tuple(
         Stray(
@@ -382,6 +381,17 @@ def _written(
         heard=heard,
         belongs={int(heard.hit[row]): row in fold.members for row in range(len(heard))},
         bar_of_hit={int(heard.hit[row]): int(places.bar[row]) for row in range(len(heard))},
+    )
+
+
+def _change(bar: Bar, other: Otherwise, added: tuple[Stroke, ...]) -> Change:
+    """What a bar that was played otherwise changes; its rolls have room in the bar as it is then."""
+    away = {(at, VOICES[voice].name) for at, voice in other.taken}
+    taken = tuple(sorted(away.union(under_rolls(added, bar.strokes))))
+    places = {(one.at, one.voice) for one in added}
+    strokes = _with_room(bar.changed(Change(other.bar, added, taken)).strokes, bar.meter)
+    return Change(
+        other.bar, tuple(one for one in strokes if (one.at, one.voice) in places), taken
     )
 
 

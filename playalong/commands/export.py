@@ -90,6 +90,7 @@ def run(given: Options) -> None:
 
 def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list[str]]:
     """The file, and what is left out of it."""
+    from playalong.app.grade.checks import check_variations
     from playalong.interchange.midi import form as midi_form
     from playalong.interchange.midi import writer as midi_writer
     from playalong.interchange.musicxml import form as musicxml_form
@@ -98,6 +99,8 @@ def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list
     from playalong.interchange.tab import writer as tab_writer
 
     variations = tuple(given.variation or ())
+    check_variations(pattern, variations)
+    rest = {name: one for name, one in pattern.variations.items() if name not in variations}
     if kind in _MIDI:
         data = midi_writer.write(
             pattern,
@@ -106,13 +109,15 @@ def _written(given: Options, pattern: "Pattern", kind: str) -> tuple[bytes, list
             variations=variations,
             as_it_sounds=given.as_it_sounds,
         )
-        return data, midi_form.not_carried(pattern)
+        varied = replace(pattern, bars=pattern.with_variations(variations), variations=rest)
+        return data, midi_form.not_carried(varied)
     played = pattern.with_variations(variations)
     count = given.bars or len(played)
     bars = tuple(played[number % len(played)] for number in range(count))
-    pattern_played = replace(pattern, bars=bars, tempo=given.tempo or pattern.tempo)
+    tempo = given.tempo or pattern.tempo
+    pattern_played = replace(pattern, bars=bars, tempo=tempo, variations=rest)
     if kind in _TABS:
-        return tab_writer.write(pattern_played).encode(), tab_form.not_carried(pattern)
+        return tab_writer.write(pattern_played).encode(), tab_form.not_carried(pattern_played)
     score = musicxml_writer.write(pattern_played)
     packed = musicxml_writer.compressed(score) if kind == ".mxl" else score
-    return packed, musicxml_form.not_carried(pattern)
+    return packed, musicxml_form.not_carried(pattern_played)

@@ -10,7 +10,7 @@ def left_out(pattern: Pattern) -> list[str]:
     parts = {
         "how long rolls last is left out, or they are written out as strokes": rolls,
         "optional strokes stand like all others": optional,
-        "variations are left out: --variation writes one": bool(pattern.variations),
+        "variations that --variation does not name are left out": bool(pattern.variations),
         "chunks and what is asked of a lesson are left out": bool(
             pattern.chunks or pattern.practice
         ),

@@ -104,6 +104,16 @@ class Bar:
         return Bar(self.meter, strokes, divisions(self.meter, strokes, self.divisions))
 
 
+def under_rolls(added: Iterable["Stroke"], there: Iterable["Stroke"]) -> list[tuple[Fraction, str]]:
+    """The places of strokes that are there while one of those added rolls on their voice."""
+    rolls = [(one.voice, one.at, one.at + one.roll.length) for one in added if one.roll]
+    return [
+        (one.at, one.voice)
+        for one in there
+        if any(one.voice == voice and begin < one.at < end for voice, begin, end in rolls)
+    ]
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """What a variation does to one bar: strokes that are added, and places taken away.

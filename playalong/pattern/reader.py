@@ -48,6 +48,7 @@
 
 Symbols: see ``notation.SYMBOLS``; ``-`` is a rest, ``(x)`` a ghost note like ``g``, a question mark
 behind a stroke makes it optional, and a roll goes on as long as ``~`` follows: ``z~~~``, ``r~~~``.
+In a variation it takes the strokes of its voice away as long as it lasts.
 """
 
 from collections.abc import Sequence
@@ -68,6 +69,7 @@ from playalong.pattern.model import (
     Practice,
     Stroke,
     Variation,
+    under_rolls,
 )
 from playalong.pattern.notation import (
     HELD,
@@ -340,6 +342,7 @@ class _Reader(TableReader):
                         f"bar {index} has no {voice} stroke here to take away",
                         step.at,
                     )
+        taken += [place for place in under_rolls(added, bar.strokes) if place not in taken]
         change = Change(index - 1, tuple(added), tuple(sorted(taken)))
         if "sticking" in table and self._bars_are_whole and len(self.problems) == before:
             # Strokes that stay, and get another hand, are changed as well.

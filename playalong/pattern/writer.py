@@ -6,7 +6,16 @@ from math import lcm
 from types import MappingProxyType
 
 from playalong.pattern.meter import STRAIGHT, Meter, WrittenSwing
-from playalong.pattern.model import Bar, Change, Pattern, PatternKind, Practice, Stroke, Variation
+from playalong.pattern.model import (
+    Bar,
+    Change,
+    Pattern,
+    PatternKind,
+    Practice,
+    Stroke,
+    Variation,
+    under_rolls,
+)
 from playalong.pattern.notation import OPTIONAL, SYMBOLS, TAKEN, Symbol, write_line
 from playalong.pattern.voices import STAFF_ORDER
 from playalong.support.text import digits
@@ -107,7 +116,10 @@ def _variation(variation: Variation, pattern: Pattern) -> str:
 def _changed(change: Change, pattern: Pattern) -> Rows:
     bar = pattern.bars[change.bar]
     steps = {voice: _steps(strokes) for voice, strokes in _by_voice(change.added)}
+    under = under_rolls(change.added, bar.strokes)
     for at, voice in change.taken:
+        if (at, voice) in under:  # the roll says so
+            continue
         steps.setdefault(voice, []).append((at, TAKEN))
     handed = {stroke.at for stroke in change.added if stroke.hand}
     stuck = _sticking(stroke for stroke in bar.changed(change).strokes if stroke.at in handed)

@@ -1,6 +1,7 @@
 """Rolls that simulated players play are heard as rolls; fast single strokes are not."""
 
 from collections import Counter
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -101,3 +102,31 @@ def test_a_stream_with_accents_is_no_roll() -> None:
     hits = Hits.of(Hit(0.1 * n, "snare", float(level)) for n, level in enumerate(levels))
 
     assert (strokes_of(hits).roll_s == 0.0).all()
+
+
+@pytest.mark.parametrize(
+    ("line", "roll"),
+    [
+        ("x--- ---- z~~~ ~~~~", Roll(Fraction(1, 2))),
+        ("x--- ---- r~~~ ~~~~", Roll(Fraction(1, 2), 16)),
+    ],
+    ids=["a buzz", "a counted roll"],
+)
+def test_a_roll_in_a_bar_that_varies_is_a_roll_of_the_variation(line: str, roll: Roll) -> None:
+    plain = rolling("x--- x--- x--- x---").bars[0]
+    pattern = replace(rolling(line), bars=(*[plain] * 7, rolling(line).bars[0]))
+    hits = played(pattern, SKILLS["professional"].without_habits(), 3, bars=16)
+
+    found = understand(
+        hits,
+        name="roll",
+        title="Roll",
+        meters=[pattern.meter],
+        click=ClickHeard(tempo_bpm=84.0, start_s=START_S),
+        bars=1,
+    ).pattern
+
+    (variation,) = found.variations.values()
+    (change,) = variation.changes
+    assert [one.roll for one in change.added if one.roll] == [roll]
+    assert read(write(found), "roll") == found

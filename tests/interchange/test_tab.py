@@ -129,6 +129,6 @@ def test_what_cannot_be_understood_is_told_with_its_line(text: str, told: str):
 def test_what_tab_has_no_place_for_is_told():
     told = " ".join(not_carried(library().get("spare-key-on-a-nail")))
     assert "optional strokes" in told
-    assert "variations are left out" in told
+    assert "variations that --variation does not name are left out" in told
     bare = replace(library().get("boots-by-the-door"), variations={}, about="", trains=())
     assert not_carried(bare) == ["chunks and what is asked of a lesson are left out"]

@@ -4,7 +4,7 @@ Both are built here from the same steps and by nothing of the project but its re
 reading and writing can each be held against them.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
@@ -285,8 +285,21 @@ def parts_of_variations(
     if chosen != list(range(len(made))):
         text += f"bars = {[index + 1 for index in chosen]}\n"
     text += "".join(row(voice, line) for voice, line in found.items())
-    change = (tuple(in_order(added)), tuple(sorted(taken)))
-    return [Change(index, *change) for index in chosen], text
+    more = tuple(in_order(added))
+    changes = []
+    for index in chosen:
+        bar = made[index][0].strokes
+        under = {(one.at, one.voice) for one in bar if is_under(one, more)}
+        changes.append(Change(index, more, tuple(sorted({*taken, *under}))))
+    return changes, text
+
+
+def is_under(one: Stroke, added: Sequence[Stroke]) -> bool:
+    """Whether a stroke lies within a roll of its voice."""
+    return any(
+        roll.voice == one.voice and roll.roll and roll.at < one.at < roll.at + roll.roll.length
+        for roll in added
+    )
 
 
 @st.composite

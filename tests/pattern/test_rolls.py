@@ -11,6 +11,7 @@ from playalong.pattern.library.playability import stop
 from playalong.pattern.model import Dynamic, Pattern, Roll
 from playalong.pattern.reader import PatternError, read
 from playalong.pattern.targets import BUZZ_S, lay_out
+from playalong.pattern.writer import write
 from playalong.practice.excerpts import Part, excerpt
 
 
@@ -108,3 +109,13 @@ def test_it_is_asked_for_and_so_changes_fingerprint_and_difficulty():
 )
 def test_it_takes_both_hands_and_their_time(tempo, lines, can):
     assert (stop(pattern("r~~~ - - -", **lines), tempo) is None) is can
+
+
+def test_a_roll_of_a_variation_takes_the_strokes_of_its_voice_away_as_long_as_it_lasts():
+    text = 'title = "T"\nmeter = "4/4"\ntempo = 60\n[[bar]]\nsnare = "xxxx xxxx x x"\n'
+    varied = read(f'{text}[variation.in]\nsnare = "-z~~ ~--- - -"\n', "t")
+
+    (change,) = varied.variations["in"].changes
+    sixteenths = [Fraction(n, 16) for n in (2, 3, 4)]
+    assert [at for at, _ in change.taken] == sixteenths
+    assert read(write(varied), "t") == varied
