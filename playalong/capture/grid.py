@@ -44,9 +44,12 @@ _EARLY = 0.08
 _LATE = tuple(part / 100 for part in (0, -1, 1, -2, 2, -3, 3, -4, 4, -5, 5))
 
 #: Errors of people hang together, as (1 + t / s) exp(-t / s) with s in beats, this share of their
-#: variance: ``simulation.human_timing``, fitted to the Groove MIDI Dataset. Of how many strokes at
-#: most that is weighed.
-_WAVE_BEATS, _TOGETHER, _FEW = 1.1, 0.65, 600
+#: variance, and as exp(-t / s) for longer, by a little: ``simulation.human_timing``, fitted to the
+#: Groove MIDI Dataset. Of how many strokes at most that is weighed.
+_WAVE_BEATS, _TOGETHER, _SLOW_BEATS, _SLOWLY, _FEW = 1.1, 0.6, 16.0, 0.05, 600
+
+#: So much further off than that says was the length of a beat of simulated players over four bars.
+_LESS_SURE = 1.25
 
 #: Swing is looked for between these, in hundredths of a pair; less is straight. What it must
 #: explain better, in nats and nats a stroke.
@@ -61,12 +64,13 @@ _MIDDLES = 0.05
 class Placed:
     """Strokes on their grid: (n,) the ``bar`` from 0 on (negative before bar 1), the position
     ``where`` in it as written, and how far ``off`` it was played, in pulses. ``pulse_s`` is the
-    length of a pulse, from all of them."""
+    length of a pulse, from all of them, and ``unsure`` the standard error of that, as a share."""
 
     bar: NDArray[np.int64]
     where: tuple[Fraction, ...]
     off: Floats
     pulse_s: float
+    unsure: float
     swing: WrittenSwing
     in_triplets: bool
 
@@ -96,11 +100,14 @@ def placed(reading: Reading, heard: Heard) -> Placed:
         bar = position // meter.length
         bars.append(int(bar))
         where.append(position - bar * meter.length)
+    sounds = _swung(written - off, swing)
+    pulse_s, error_s = _pulse_s(heard.time_s, sounds, spread * reading.pulse_s)
     return Placed(
         bar=np.array(bars, np.int64),
         where=tuple(where),
         off=off,
-        pulse_s=_pulse_s(heard.time_s, _swung(written - off, swing), spread * reading.pulse_s),
+        pulse_s=pulse_s,
+        unsure=error_s / pulse_s,
         swing=swing,
         in_triplets=in_triplets,
     )
@@ -166,17 +173,19 @@ def _unswung(at: Floats, swing: WrittenSwing) -> Floats:
     return found
 
 
-def _pulse_s(time_s: Floats, sounds: Floats, spread_s: float) -> float:
-    """The length of a pulse in seconds: the slope of the straight line through all places as they
-    sound, by generalised least squares; what lies far off the line counts less."""
+def _pulse_s(time_s: Floats, sounds: Floats, spread_s: float) -> tuple[float, float]:
+    """The length of a pulse and its standard error, in seconds: the slope of the straight line
+    through all places as they sound, by generalised least squares; what lies far off the line
+    counts less."""
     x = np.stack([np.ones(len(sounds)), sounds - sounds.mean()], axis=1)
-    alone = 1.0 - _TOGETHER
+    alone = 1.0 - _TOGETHER - _SLOWLY
     together: Floats = np.zeros((1, 1))
     if len(sounds) <= _FEW:  # of more strokes the line is sure as it is
-        apart = np.abs(sounds[:, None] - sounds[None, :]) / _WAVE_BEATS
-        together = _TOGETHER * (1.0 + apart) * np.exp(-apart)
+        apart = np.abs(sounds[:, None] - sounds[None, :])
+        wave = (1.0 + apart / _WAVE_BEATS) * np.exp(-apart / _WAVE_BEATS)
+        together = _TOGETHER * wave + _SLOWLY * np.exp(-apart / _SLOW_BEATS)
     weight = np.ones(len(sounds))
-    slope = 0.0
+    slope = error_s = 0.0
     for _ in range(3):
         if len(sounds) <= _FEW:
             weighed = np.linalg.solve(together + np.diag(alone / weight), x)
@@ -185,8 +194,12 @@ def _pulse_s(time_s: Floats, sounds: Floats, spread_s: float) -> float:
         line = np.linalg.lstsq(weighed.T @ x, weighed.T @ time_s, rcond=None)[0]
         slope = float(line[1])
         off = time_s - x @ line
+        if len(sounds) <= _FEW:
+            own = np.linalg.solve(together + np.diag(alone / weight), off)
+            variance = float(off @ own) / max(1, len(sounds) - 2)
+            error_s = _LESS_SURE * float(np.sqrt(variance * np.linalg.pinv(weighed.T @ x)[1, 1]))
         weight = 1.0 / (1.0 + np.square(off / (3.0 * spread_s)))
-    return slope
+    return slope, error_s
 
 
 def _swung(at: Floats, swing: WrittenSwing) -> Floats:

@@ -1,17 +1,20 @@
 """Ghost notes, plain strokes and accents, from the levels of one voice alone.
 
-The places of a voice fall into two or three kinds only where these are clearly apart: the distance
-of their means against how far places of a kind, and strokes at one place, scatter. A hi-hat, a ride
-and the toms breathe with the beat of their own accord (``simulation.human_touch`` has figures from
-the Groove MIDI Dataset): more is asked of them, and louder strokes on just the beats, or just
-between them, are no accents. A soft kind far under the rest is of ghost notes; a loud one less far
-over it of accents. A voice of one kind is plain: whether it was meant as accents, its own levels
-cannot tell.
+Each way to call the places of a voice (all plain; ghost notes and plain strokes; plain strokes and
+accents; all three) is a model of their levels, and the likeliest is taken. A level is the middle of
+its kind, what its place has for itself, and chance at each stroke, spread as people spread it
+(``simulation.human_touch`` has the figures, from the Groove MIDI Dataset): a hi-hat, a ride and the
+toms breathe with the beat of their own accord, and lean on just the beats, or just between them; a
+hand that is led by written accents does so much less (common practice). So accents on a hi-hat are
+told by how even it is otherwise. The mean of a place that came often is surer than one stroke, and
+what is alike is likelier: places of a bar at one place of their beats, and the same place in other
+bars. A voice of one kind is plain: whether it was meant as accents, its own levels cannot tell.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
+from math import lgamma, log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,39 +23,49 @@ from playalong.pattern.model import Dynamic
 from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
 
 Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Apart:
-    """How far apart kinds are at least, in dB and in spreads from place to place; of how many."""
+class _Touch:
+    """How a limb spreads its levels, in dB: at one place; what a place has for itself; and how far
+    it leans on beats. What it costs to say that it has accents, in nats."""
 
-    least_db: float
-    of_places: float
-    places: int
+    spread_db: float
+    own_db: float
+    lean_db: float
+    accents: float
 
 
 #: Of voices that are led by the hand alone, of the feet, and of those that breathe.
-_HAND = _Apart(least_db=5.5, of_places=2.3, places=2)
-_FOOT = _Apart(least_db=10.5, of_places=3.5, places=3)
-_BREATHING = _Apart(least_db=9.0, of_places=5.0, places=6)
-#: Of single strokes; and how far from the middle of its kind a level is plainly of that kind.
-_HITS, _PLAINLY = _Apart(least_db=7.0, of_places=2.6, places=4), 0.35
-#: The same in spreads at one place of which two strokes were heard: the mean of more is surer, as
-#: the root of their number.
-_APART_AT_ONE, _OF_TWO = 2.1, 2.0
-#: From this distance on the softer kind are ghost notes (measured: 23 dB, 16 to 37; accents lie
-#: some 9 dB over the plain strokes).
-_GHOSTS_DB = 13.5
-#: The spread at one place where nothing was played twice, and the least that is believed, in dB.
-_USUAL_DB, _LEAST_DB = 2.5, 1.5
-#: What a place pays that is of another kind than those like it in its bar, in nats.
-_UNLIKE = 2.5
+_HAND = _Touch(spread_db=2.7, own_db=0.5, lean_db=0.5, accents=2.5)
+_FOOT = _Touch(spread_db=3.7, own_db=1.2, lean_db=1.6, accents=4.0)
+_BREATHING = _Touch(spread_db=5.2, own_db=4.0, lean_db=5.4, accents=6.0)
+#: What is left of leaning where accents are meant, and the least that a place has for itself.
+_LED_BY_ACCENTS, _LEAST_OWN_DB = 0.3, 0.4
+#: The spread of ghost notes at one place; that of a voice is believed after so many strokes.
+_GHOST_DB, _BELIEVED = 7.0, 10.0
+
+#: How far accents lie over plain strokes, and ghost notes under them: the middle, in dB, and the
+#: spread of its logarithm (measured: ghost notes 23 dB, 16 to 37; accents some 9 dB and more).
+_ACCENTS, _GHOSTS = (9.5, 0.3), (22.0, 0.24)
+
+#: What it costs to say that a voice has ghost notes, in nats.
+_WITH_GHOST_NOTES = 1.0
+
+#: Less than that, as the sum of the squares of spreads, and all are plainly of one kind.
+_OF_ONE_SPREAD = 1.0
 
 #: The pedal is heard by its place alone.
 _OF_ONE_KIND = ("hi-hat-pedal",)
 
 #: A place within this part of the way from its kind to the next is surely of it.
 _SURE = 0.38
+
+#: Of single strokes of a voice: what is clearly two kinds, in dB and in spreads; and how far from
+#: the middle of its kind a level is plainly of that kind.
+_HITS_DB, _HITS_SPREADS, _LEAST_HITS, _PLAINLY = 7.0, 2.6, 4, 0.35
+_LEAST_DB = 1.5
 
 #: What a hand leans on: the beats, and quarter notes, of which in compound meters some lie between.
 _QUARTER = Fraction(1, 4)
@@ -82,122 +95,236 @@ class Kind:
 
 def kinds_of(voice: str, places: Sequence[Place]) -> list[Kind]:
     """The dynamic of each place of a voice."""
-    mean = np.array([np.mean(place.levels) for place in places])
-    many = np.array([len(place.levels) for place in places], np.float64)
-    spread = _spread(places)
-    limb = VOICES[STAFF_ORDER[voice]].limb
-    apart = {Limb.HAT_HAND: _BREATHING, Limb.SNARE_HAND: _HAND}.get(limb, _FOOT)
-    leans = np.array([2 * (place.into == 0) + (place.at % _QUARTER == 0) for place in places])
-    label = np.zeros(len(places), np.int64)
-    every = np.arange(len(places))
-    louder = _split(mean, many, spread, apart=apart, leans=leans)
-    if louder is not None and voice not in _OF_ONE_KIND:
-        softer = np.setdiff1d(every, louder)
-        label[louder] = 1
-        if voice in _WITH_GHOSTS:
-            again = _split(mean[louder], many[louder], spread, apart=apart, leans=leans[louder])
-            if again is not None:
-                label[louder[again]] = 2
-            else:
-                ghosts = replace(apart, least_db=_GHOSTS_DB)
-                plain = _split(
-                    mean[softer], many[softer], spread, apart=ghosts, leans=leans[softer]
-                )
-                if plain is not None:
-                    label[louder] = 2
-                    label[softer[plain]] = 1
-    order = sorted(np.unique(label).tolist(), key=lambda kind: float(mean[label == kind].mean()))
-    rank = np.array([order.index(kind) for kind in label.tolist()])
-    middle = [float(mean[rank == kind].mean()) for kind in range(len(order))]
-    names = _names(voice, middle)
-    if len(middle) == 1:
-        return [Kind(dynamic=names[0], sure=True)] * len(places)
-    loss = _losses(places, rank, middle, spread=spread)
-    rank = _alike(places, loss)
+    plain = [Kind(dynamic=Dynamic.NORMAL, sure=True)] * len(places)
+    if voice in _OF_ONE_KIND or len(places) < 2:
+        return plain
+    heard = _Levels.of(voice, places)
+    off = (heard.mean - heard.mean.mean()) / (heard.touch.spread_db + heard.touch.own_db)
+    if float(off @ off) < _OF_ONE_SPREAD:
+        return plain
+    ways = [(Dynamic.NORMAL,), (Dynamic.NORMAL, Dynamic.ACCENT)]
+    if voice in _WITH_GHOSTS:
+        ways += [(Dynamic.GHOST, Dynamic.NORMAL), (Dynamic.GHOST, Dynamic.ACCENT), tuple(Dynamic)]
+    best = min((_called(heard, kinds) for kinds in ways), key=lambda one: one.cost)
+    if len(best.kinds) == 1:
+        return plain
+    # Over ghost notes alone nobody hears whether strokes are plain or accents.
+    alone = Dynamic.NORMAL not in best.kinds
+    names = (Dynamic.GHOST, Dynamic.NORMAL) if alone else best.kinds
     found = []
-    for row, kind in enumerate(rank.tolist()):
-        gap = min(abs(middle[kind] - at) for other, at in enumerate(middle) if other != kind)
-        sure = abs(float(mean[row]) - middle[kind]) <= _SURE * gap
+    for row, kind in enumerate(best.rank.tolist()):
+        middles = enumerate(best.middle.tolist())
+        gap = min(abs(best.middle[kind] - at) for other, at in middles if other != kind)
+        sure = abs(float(heard.mean[row]) - best.middle[kind]) <= _SURE * gap
         found.append(Kind(dynamic=names[kind], sure=bool(sure)))
     return found
 
 
-def _spread(places: Sequence[Place]) -> float:
-    """How far strokes at one place scatter, in dB: the median over the places."""
-    own = [float(np.std(place.levels, ddof=1)) for place in places if len(place.levels) > 1]
-    if not own:
-        return _USUAL_DB
-    return max(float(np.sqrt(np.mean(np.square(own)))), _LEAST_DB)
+@dataclass(frozen=True, kw_only=True)
+class _Levels:
+    """The places of a voice: (n,) the ``mean`` level, how ``many`` strokes, the squares of how far
+    these are off the mean, 1 on a beat and -1 between; the rows at one place of the beats of a bar,
+    and those at one place of all bars."""
+
+    touch: _Touch
+    mean: Floats
+    many: Floats
+    squares: Floats
+    lean: Floats
+    orders: tuple[Ints, ...]
+
+    @classmethod
+    def of(cls, voice: str, places: Sequence[Place]) -> "_Levels":
+        limb = VOICES[STAFF_ORDER[voice]].limb
+        on = [place.into == 0 or place.at % _QUARTER == 0 for place in places]
+        return cls(
+            touch={Limb.HAT_HAND: _BREATHING, Limb.SNARE_HAND: _HAND}.get(limb, _FOOT),
+            mean=np.array([np.mean(place.levels) for place in places]),
+            many=np.array([len(place.levels) for place in places], np.float64),
+            squares=np.array([np.var(place.levels) * len(place.levels) for place in places]),
+            lean=np.where(on, 1.0, -1.0),
+            orders=(
+                _numbered([(place.bar, place.into) for place in places]),
+                _numbered([place.into for place in places]),
+                _numbered([place.at for place in places]),
+                np.arange(len(places)),
+            ),
+        )
 
 
-def _split(
-    mean: Floats, many: Floats, spread: float, *, apart: _Apart, leans: NDArray[np.int64]
-) -> NDArray[np.int64] | None:
-    """The places of the louder of two kinds, None where there is one kind."""
-    if len(mean) < apart.places:
-        return None
-    if apart is _BREATHING:  # what leans on the beats, or between them, does so as one
-        for lean in np.unique(leans).tolist():
-            mean = np.where(leans == lean, mean - mean[leans == lean].mean(), mean)
-    order = np.argsort(mean)
-    low, high = max(
-        ((order[:cut], order[cut:]) for cut in range(1, len(mean))),
-        key=lambda two: (
-            len(two[0]) * len(two[1]) * (mean[two[1]].mean() - mean[two[0]].mean()) ** 2
-        ),
-    )
-    distance = float(mean[high].mean() - mean[low].mean())
-    off = np.concatenate([mean[low] - mean[low].mean(), mean[high] - mean[high].mean()])
-    within = max(
-        float(np.sqrt(np.square(off).sum() / max(1, len(mean) - 2))),
-        spread / float(np.sqrt(many.mean())),
-        _LEAST_DB / 2.0,
-    )
-    at_one = _APART_AT_ONE * spread * float(np.sqrt(_OF_TWO / max(many.mean(), _OF_TWO)))
-    if distance < max(apart.least_db, at_one, apart.of_places * within):
-        return None
-    found: NDArray[np.int64] = np.sort(high)
-    return found
+def _numbered(keys: Sequence[Hashable]) -> Ints:
+    """(n,) a number for each that is the same."""
+    numbers: dict[Hashable, int] = {}
+    return np.array([numbers.setdefault(key, len(numbers)) for key in keys], np.int64)
 
 
-def _names(voice: str, middle: Sequence[float]) -> list[Dynamic]:
-    if len(middle) == 1:
-        return [Dynamic.NORMAL]
-    if len(middle) > 2:
-        return [Dynamic.GHOST, Dynamic.NORMAL, Dynamic.ACCENT]
-    if voice in _WITH_GHOSTS and middle[1] - middle[0] >= _GHOSTS_DB:
-        return [Dynamic.GHOST, Dynamic.NORMAL]
-    return [Dynamic.NORMAL, Dynamic.ACCENT]
+@dataclass(frozen=True, kw_only=True)
+class _Called:
+    """One way to call the places: the kinds from soft to loud, (n,) the number of the kind of each
+    place, the middle of each kind in dB, and what it costs in nats."""
+
+    kinds: tuple[Dynamic, ...]
+    rank: Ints
+    middle: Floats
+    cost: float
 
 
-def _losses(
-    places: Sequence[Place], rank: NDArray[np.int64], middle: Sequence[float], *, spread: float
-) -> Floats:
-    """(places, kinds) how unlikely each place is as each kind, in nats."""
-    loss = np.zeros((len(places), len(middle)))
-    for kind, at in enumerate(middle):
-        own = [
-            level for row, place in enumerate(places) if rank[row] == kind for level in place.levels
+def _called(heard: _Levels, kinds: tuple[Dynamic, ...]) -> _Called:
+    """The likeliest way to call the places by these kinds."""
+    n = len(heard.mean)
+    if len(kinds) == 1:
+        return _cost(heard, kinds, np.zeros(n, np.int64))
+    order = np.argsort(heard.mean)
+    place = np.empty(n, np.int64)
+    place[order] = np.arange(n)
+    cuts = range(1, n)
+    if len(kinds) == 2:
+        starts = [(place >= cut).astype(np.int64) for cut in cuts]
+    else:
+        gaps = np.diff(heard.mean[order])
+        wide = sorted((np.argsort(-gaps)[:_WIDEST] + 1).tolist())
+        starts = [
+            (place >= low).astype(np.int64) + (place >= high)
+            for low in wide
+            for high in wide
+            if low < high
         ]
-        wide = max(float(np.std(own)), spread * 0.7, _LEAST_DB)
-        for row, place in enumerate(places):
-            off = (np.array(place.levels) - at) / wide
-            loss[row, kind] = float((off**2 / 2.0 + np.log(wide)).sum())
-    return loss
+    if not starts:
+        return _Called(kinds=kinds, rank=np.zeros(n, np.int64), middle=np.zeros(1), cost=np.inf)
+    tried = sorted((_cost(heard, kinds, one) for one in starts), key=lambda one: one.cost)
+    return min((_settled(heard, one) for one in tried[:_TRIED]), key=lambda one: one.cost)
 
 
-def _alike(places: Sequence[Place], loss: Floats) -> NDArray[np.int64]:
-    """(places,) the kind of each: in a bar those at the same place of their beats hang together."""
-    rank: NDArray[np.int64] = loss.argmin(axis=1)
-    groups: dict[tuple[int, Fraction], list[int]] = {}
-    for row, place in enumerate(places):
-        groups.setdefault((place.bar, place.into), []).append(row)
-    for rows in groups.values():
-        common = int(loss[rows].sum(axis=0).argmin())
-        for row in rows:
-            if loss[row, common] - loss[row, rank[row]] < _UNLIKE:
-                rank[row] = common
-    return rank
+#: Of three kinds the borders lie in so many of the widest gaps; and so many of the beginnings are
+#: followed up, in so many rounds.
+_WIDEST, _TRIED, _ROUNDS = 8, 2, 3
+
+
+def _settled(heard: _Levels, called: _Called) -> _Called:
+    """Places called otherwise one by one, and those of the beats of a bar together, as long as that
+    is likelier."""
+    groups = [np.array([row]) for row in range(len(heard.mean))]
+    for order in heard.orders[:-1]:
+        groups += [np.flatnonzero(order == one) for one in range(int(order.max()) + 1)]
+    for _ in range(_ROUNDS):
+        before = called.cost
+        losses = _losses(heard, _Model.of(heard, called.kinds, called.rank))
+        for rows in groups:
+            own = called.rank[rows]
+            for kind in range(len(called.kinds)):
+                gained = losses[rows, own].sum() - losses[rows, kind].sum()
+                if (own == kind).all() or gained < -_MOST_ALIKE * len(rows):
+                    continue
+                rank = called.rank.copy()
+                rank[rows] = kind
+                tried = _cost(heard, called.kinds, rank)
+                if tried.cost < called.cost:
+                    called, own = tried, tried.rank[rows]
+        if called.cost >= before - 1e-9:
+            break
+    return called
+
+
+#: More than that being alike cannot win a place.
+_MOST_ALIKE = 5.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Model:
+    """What levels are where the places are called so, (kinds,) each: the middle, the spread at one
+    place, the variance of what places have for themselves, and how far they lean, in dB."""
+
+    middle: Floats
+    spread: Floats
+    own: Floats
+    lean: Floats
+
+    @classmethod
+    def of(cls, heard: _Levels, kinds: tuple[Dynamic, ...], rank: Ints) -> "_Model":
+        touch, many = heard.touch, len(kinds)
+        led = _LED_BY_ACCENTS if Dynamic.ACCENT in kinds else 1.0
+        meant = np.array([kind is Dynamic.ACCENT for kind in kinds])
+        usual = np.array(
+            [_GHOST_DB if kind is Dynamic.GHOST else touch.spread_db for kind in kinds]
+        )
+        free = np.bincount(rank, weights=heard.many - 1.0, minlength=many)
+        squares = np.bincount(rank, weights=heard.squares, minlength=many)
+        variance = (_BELIEVED * usual**2 + squares) / (_BELIEVED + free)
+        own = np.maximum(_LEAST_OWN_DB, np.where(meant, 0.0, led * touch.own_db)) ** 2
+        # The middle of each kind and how far all lean, by least squares, leaning held to what is
+        # usual.
+        weight = 1.0 / (own[rank] + variance[rank] / heard.many)
+        lean = np.where(meant[rank], 0.0, heard.lean)
+        sums = np.bincount(rank, weights=weight, minlength=many)
+        mean = np.bincount(rank, weights=weight * heard.mean, minlength=many) / sums
+        side = np.bincount(rank, weights=weight * lean, minlength=many) / sums
+        across = weight * (lean - side[rank])
+        far = float(across @ heard.mean) / (float(across @ lean) + (led * touch.lean_db) ** -2)
+        return cls(
+            middle=mean - far * side,
+            spread=np.sqrt(variance),
+            own=own,
+            lean=np.where(meant, 0.0, far),
+        )
+
+
+def _losses(heard: _Levels, model: _Model) -> Floats:
+    """(places, kinds) how unlikely each place is as each kind, in nats."""
+    many = heard.many[:, None]
+    variance = model.own + model.spread**2 / many
+    off = heard.mean[:, None] - model.middle - model.lean * heard.lean[:, None]
+    found: Floats = 0.5 * (off**2 / variance + np.log(variance))
+    return (
+        found + 0.5 * heard.squares[:, None] / model.spread**2 + (many - 1) * np.log(model.spread)
+    )
+
+
+def _cost(heard: _Levels, kinds: tuple[Dynamic, ...], rank: Ints) -> _Called:
+    """What it costs to call the places so, in nats."""
+    if not np.bincount(rank, minlength=len(kinds)).all():
+        return _Called(kinds=kinds, rank=rank, middle=np.zeros(len(kinds)), cost=np.inf)
+    model = _Model.of(heard, kinds, rank)
+    cost = float(_losses(heard, model)[np.arange(len(rank)), rank].sum())
+    led = _LED_BY_ACCENTS if Dynamic.ACCENT in kinds else 1.0
+    usual = led * heard.touch.lean_db
+    cost += 0.5 * float(np.abs(model.lean).max() / usual) ** 2 + log(led)
+    where = dict(zip(kinds, model.middle.tolist(), strict=True))
+    normal = where.get(Dynamic.NORMAL, where.get(Dynamic.ACCENT, 0.0))
+    if Dynamic.ACCENT in where:
+        cost += heard.touch.accents
+    if Dynamic.ACCENT in where and Dynamic.NORMAL in where:
+        cost += _gap_cost(where[Dynamic.ACCENT] - normal, _ACCENTS)
+    if Dynamic.GHOST in where:
+        cost += _WITH_GHOST_NOTES + _gap_cost(normal - where[Dynamic.GHOST], _GHOSTS)
+    if len(kinds) > 1:
+        cost += min(_told(rank, order, len(kinds)) for order in heard.orders)
+    return _Called(kinds=kinds, rank=rank, middle=model.middle, cost=cost)
+
+
+def _told(rank: Ints, order: Ints, kinds: int) -> float:
+    """How long it takes to tell the kinds of all places, in nats: that of each group, then which
+    places are otherwise. Both as many as they are, so that a rule that holds makes what breaks it
+    unlikely, and one that does not hold says nothing."""
+    groups = int(order.max()) + 1
+    table = np.bincount(order * kinds + rank, minlength=groups * kinds).reshape(groups, kinds)
+    of_groups = np.bincount(table.argmax(axis=1), minlength=kinds).tolist()
+    told = _chosen(of_groups) + log(groups + 1.0) * (kinds - 1)
+    if groups < len(rank):
+        otherwise = len(rank) - int(table.max(axis=1).sum())
+        told += _chosen([otherwise, len(rank) - otherwise]) + otherwise * log(kinds - 1.0)
+        told += 0.5 + 2.0 * log(otherwise + 1.0)  # Few are likelier than many: as 1 / n squared
+    return told
+
+
+def _chosen(counts: Sequence[int]) -> float:
+    """The logarithm of the number of ways to deal out so many of each."""
+    return lgamma(sum(counts) + 1.0) - sum(lgamma(one + 1.0) for one in counts)
+
+
+def _gap_cost(gap_db: float, usual: tuple[float, float]) -> float:
+    """How unusual it is that two kinds lie so far apart, in nats."""
+    middle, wide = usual
+    return 0.5 * float(np.log(max(gap_db, 0.1) / middle) / wide) ** 2
 
 
 def border(voice: str, levels: Floats) -> tuple[float, float] | None:
@@ -205,9 +332,16 @@ def border(voice: str, levels: Floats) -> tuple[float, float] | None:
     dB; None where the strokes (n,) are of one kind, or the voice breathes."""
     if voice in _OF_ONE_KIND or VOICES[STAFF_ORDER[voice]].limb is Limb.HAT_HAND:
         return None
-    ones = np.ones(len(levels))
-    louder = _split(levels, ones, _LEAST_DB, apart=_HITS, leans=np.zeros(len(levels), np.int64))
-    if louder is None:
+    if len(levels) < _LEAST_HITS:
         return None
-    low, high = float(np.delete(levels, louder).mean()), float(levels[louder].mean())
+    order = np.sort(levels)
+    many = np.arange(1, len(order))
+    below = np.cumsum(order)[:-1] / many
+    above = (order.sum() - np.cumsum(order)[:-1]) / (len(order) - many)
+    cut = int(np.argmax(many * (len(order) - many) * (above - below) ** 2))
+    low, high = float(below[cut]), float(above[cut])
+    off = np.concatenate([order[: cut + 1] - low, order[cut + 1 :] - high])
+    within = max(float(np.sqrt(np.square(off).sum() / max(1, len(order) - 2))), _LEAST_DB)
+    if high - low < max(_HITS_DB, _HITS_SPREADS * within):
+        return None
     return low + _PLAINLY * (high - low), high - _PLAINLY * (high - low)

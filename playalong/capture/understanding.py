@@ -65,8 +65,18 @@ _STEPS = (Fraction(1, 16), Fraction(1, 12), Fraction(1, 24), Fraction(1, 8), Fra
 #: slower than so many seconds.
 _DOUBLES, _SLOWEST_DOUBLES_S = 1.6 / 32, 0.2
 
-#: A tempo so near a whole number is that number.
-_WHOLE = 0.0015
+#: A tempo so near a whole number is that number, as a share of it, and one that lies so many
+#: standard errors off may be.
+_WHOLE, _OPEN = 0.0015, 2.6
+
+#: The marks of a metronome (common practice: in steps of 2 up to 60, 3 to 72, 4 to 120, 6 to 144,
+#: 8 above), and what these, and other even numbers and fives, have ahead of the rest, in nats.
+_MARKS = frozenset(
+    bpm
+    for first, end, step in ((40, 60, 2), (60, 72, 3), (72, 120, 4), (120, 144, 6), (144, 209, 8))
+    for bpm in range(first, end, step)
+)
+_OF_MARK, _EVEN = 2.0, 0.8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -319,7 +329,7 @@ def _written(
 ) -> Captured:
     name, title = head
     meter = reading.meter
-    kinds = _kinds(heard, fold, meter)
+    kinds, kinds_added = _kinds(heard, fold, meter)
     whole_s = places.pulse_s / float(pulse_of(meter))
     strokes = [
         _understood(one, kinds[row], heard, whole_s=whole_s) for row, one in enumerate(fold.strokes)
@@ -332,10 +342,10 @@ def _written(
         own = _with_room(own, meter)
         written.append(Bar(meter, own, divisions(meter, own)))
     variations: dict[str, Variation] = {}
-    for other in fold.variations:
+    for other, of_added in zip(fold.variations, kinds_added, strict=True):
         added = []
-        for (at, voice), played in other.added:
-            added.append(_stroke((at, voice), played, heard, whole_s=whole_s))
+        for (key, played), kind in zip(other.added, of_added, strict=True):
+            added.append(_stroke(key, played, heard, whole_s=whole_s, dynamic=kind.dynamic))
         change = _change(written[other.bar], other, tuple(added))
         called = f"bar-{other.bars[0] + 1}"
         times = ", ".join(str(bar + 1) for bar in other.bars[:8])
@@ -344,7 +354,7 @@ def _written(
             about=f"as in bar {times}" if len(other.bars) == 1 else f"as in bars {times}",
             changes=(change,),
         )
-    tempo = _rounded(reading.tempo_bpm * reading.pulse_s / places.pulse_s)
+    tempo = _usual_tempo(reading.tempo_bpm * reading.pulse_s / places.pulse_s, places.unsure)
     if reading.to_click:
         tempo = round(reading.tempo_bpm, 3)
     pattern = Pattern(
@@ -385,14 +395,12 @@ def _written(
 
 
 def _change(bar: Bar, other: Otherwise, added: tuple[Stroke, ...]) -> Change:
-    """What a bar that was played otherwise changes; its rolls have room in the bar as it is then."""
+    """What a bar that was played otherwise changes; its rolls have room in the bar as it is."""
     away = {(at, VOICES[voice].name) for at, voice in other.taken}
     taken = tuple(sorted(away.union(under_rolls(added, bar.strokes))))
     places = {(one.at, one.voice) for one in added}
     strokes = _with_room(bar.changed(Change(other.bar, added, taken)).strokes, bar.meter)
-    return Change(
-        other.bar, tuple(one for one in strokes if (one.at, one.voice) in places), taken
-    )
+    return Change(other.bar, tuple(one for one in strokes if (one.at, one.voice) in places), taken)
 
 
 def _as_read(pattern: Pattern) -> Pattern:
@@ -410,24 +418,48 @@ def _as_read(pattern: Pattern) -> Pattern:
     return replace(pattern, bars=bars)
 
 
-def _rounded(bpm: float) -> float:
-    whole = float(round(bpm))
-    return whole if abs(bpm / whole - 1.0) <= _WHOLE else round(bpm, 1)
+def _usual_tempo(bpm: float, unsure: float) -> float:
+    """The tempo that is likeliest meant: of the whole numbers that what was played leaves open
+    (``unsure`` is its standard error, as a share) that which is most usual and nearest; where none
+    is near, what was played."""
+    error = bpm * float(np.hypot(unsure, _WHOLE / _OPEN))
+    far = _OPEN * error
+    near = [float(one) for one in range(round(bpm - far), round(bpm + far) + 1)]
+    worth = {
+        one: _worth_of(one) - ((one - bpm) / error) ** 2 / 2.0
+        for one in near
+        if abs(one - bpm) <= far
+    }
+    return max(worth, key=lambda one: worth[one]) if worth else round(bpm, 1)
 
 
-def _kinds(heard: Heard, fold: Folded, meter: Meter) -> list[Kind]:
-    """The dynamic of each stroke of the pattern."""
+def _worth_of(bpm: float) -> float:
+    """How usual a tempo is, in nats."""
+    return _OF_MARK if bpm in _MARKS else _EVEN if bpm % 2 == 0 or bpm % 5 == 0 else 0.0
+
+
+def _kinds(heard: Heard, fold: Folded, meter: Meter) -> tuple[list[Kind], list[list[Kind]]]:
+    """The dynamic of each stroke of the pattern, and of each that a variation adds."""
+    keys = [(one.bar, one.at, one.voice) for one in fold.strokes]
+    played = [one.played for one in fold.strokes]
+    for number, other in enumerate(fold.variations):
+        keys += [(fold.bars + number, at, voice) for (at, voice), _ in other.added]
+        played += [rows for _, rows in other.added]
     found: dict[int, Kind] = {}
-    for code in {one.voice for one in fold.strokes}:
-        rows = [row for row, one in enumerate(fold.strokes) if one.voice == code]
+    for code in {voice for _, _, voice in keys}:
+        rows = [row for row, (_, _, voice) in enumerate(keys) if voice == code]
         places = []
         for row in rows:
-            one = fold.strokes[row]
-            into = one.at - meter.beat_starts[meter.beat_of(one.at)]
-            levels = tuple(float(heard.level[each]) for each in one.played)
-            places.append(Place(bar=one.bar, at=one.at, into=into, levels=levels))
+            bar, at, _ = keys[row]
+            into = at - meter.beat_starts[meter.beat_of(at)]
+            levels = tuple(float(heard.level[each]) for each in played[row])
+            places.append(Place(bar=bar, at=at, into=into, levels=levels))
         found.update(zip(rows, kinds_of(VOICES[code].name, places), strict=True))
-    return [found[row] for row in range(len(fold.strokes))]
+    every = iter([found[row] for row in range(len(keys))])
+    return (
+        [next(every) for _ in fold.strokes],
+        [[next(every) for _ in other.added] for other in fold.variations],
+    )
 
 
 def _understood(one: Seen, kind: Kind, heard: Heard, *, whole_s: float) -> Understood:

@@ -80,3 +80,30 @@ def test_many_strokes_at_each_place_tell_accents_that_few_cannot() -> None:
     found = kinds_of("snare", places(*often))
 
     assert dynamics(found) == [NORMAL] * 4 + [ACCENT] * 2
+
+
+def test_one_stroke_that_breaks_a_rule_is_a_slip_where_the_rule_is_long() -> None:
+    def bars(many: int) -> list[Place]:
+        levels = [-2.0 if n % 4 == 0 else -11.0 for n in range(16 * many)]
+        levels[7] = -5.6
+        return [
+            Place(
+                bar=n // 16,
+                at=Fraction(n % 16, 16),
+                into=Fraction(n % 4, 16),
+                levels=(level + (0.8 if n % 3 else -1.6),),
+            )
+            for n, level in enumerate(levels)
+        ]
+
+    found = kinds_of("snare", bars(4))
+
+    assert [n for n, kind in enumerate(found) if kind.dynamic is ACCENT] == list(range(0, 64, 4))
+
+
+def test_ghost_notes_under_accents_alone_are_ghost_notes() -> None:
+    levels = [(-1.0, -2.0) if n in (2, 6) else (-14.0, -27.0) for n in range(8)]
+
+    found = kinds_of("snare", places(*levels))
+
+    assert set(dynamics(found)) == {GHOST, NORMAL}

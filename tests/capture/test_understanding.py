@@ -306,3 +306,36 @@ def test_a_click_makes_plain_what_could_be_twice_as_fast() -> None:
 
     assert unlike(pattern, found.pattern) == set()
     assert found.pattern.tempo == 60.0
+
+
+def test_a_tempo_that_was_played_for_few_bars_is_the_usual_one_that_may_be_meant() -> None:
+    text = 'title = "Short"\nmeter = "2/4"\ntempo = 88\n\n[[bar]]\nsnare = "xx xx"\nkick = "x -"'
+    pattern = read(text, "short")
+
+    tempi = []
+    for seed in range(16):
+        hits = played(pattern, SKILLS["professional"], seed, bars=4)
+        found = understand(hits, name="short", title="Short", meters=[pattern.meter], tempo_bpm=88)
+        tempi.append(found.pattern.tempo)
+
+    assert sum(tempo == 88.0 for tempo in tempi) >= 13, tempi
+    assert all(tempo == round(tempo) for tempo in tempi), tempi
+
+
+def test_accents_on_the_beats_are_told_from_a_hand_that_leans_on_them() -> None:
+    head = 'title = "Beats"\nmeter = "4/4"\ntempo = 76\n\n[[bar]]\nsnare = "---- x--- ---- x---"\n'
+    right = dict.fromkeys(("Xxxx Xxxx Xxxx Xxxx", "xxxx xxxx xxxx xxxx"), 0)
+
+    for line in right:
+        pattern = read(f'{head}hi-hat = "{line}"\n', "beats")
+        for seed in range(8):
+            found = understand(
+                played(pattern, SKILLS["professional"], seed, bars=8),
+                name="beats",
+                title="Beats",
+                meters=[pattern.meter],
+                click=ClickHeard(tempo_bpm=pattern.tempo, start_s=START_S),
+            )
+            right[line] += not unlike(pattern, found.pattern)
+
+    assert min(right.values()) > 4, right  # most of eight: before, none had accents
