@@ -8,8 +8,9 @@ import pytest
 
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import GONE, GONE_MEANWHILE, RunContext
-from playalong.app.run.frame_loop import Scene, View, hold, show
+from playalong.app.run.frame_loop import ANEW_S, Scene, View, hold, show
 from playalong.app.run.hit_input import HitInput
+from playalong.app.run.last_stroke import SHOWN_S
 from playalong.app.run.pad_commands import PadCommands
 from playalong.midi.mapping import Heard
 from playalong.midi.pads import Pads
@@ -302,3 +303,69 @@ def test_what_was_struck_before_a_page_is_no_command(context):
     assert held(9.0) is None
     held = scripted(context, Cable(context.clock, *called(11.0, "crash")))
     assert held(19.0) is Outcome.LEAVE
+
+
+class Page(Leaf):
+    """A page of one grey, a letter typed makes it lighter; it notes when it is drawn."""
+
+    def __init__(self, clock: Clock) -> None:
+        super().__init__()
+        self._clock, self.grey = clock, 0
+        self.drawn_s: list[float] = []
+
+    def handle(self, press: Press | Outcome) -> Outcome | None:
+        self.grey += 10 if press == "l" else 0
+        return super().handle(press)
+
+    def draw(self, surface, now_s: float) -> None:
+        surface.fill((self.grey,) * 3)
+        self.drawn_s.append(self._clock.now())
+
+
+def held_page(context: RunContext, wire: Wire, *, keys: tuple[tuple[float, Press], ...]) -> Page:
+    """A page that stands still for three seconds."""
+    page = Page(context.clock)
+    context.window.plan = [*keys, (3.0, Key.ESCAPE)]
+    assert hold(replace(context, pad_commands=commanded(wire)), page, 0.5) is Outcome.LEAVE
+    return page
+
+
+def test_a_page_that_stands_still_is_drawn_twice_a_second(context):
+    page = held_page(context, Cable(context.clock), keys=())
+    assert page.drawn_s == [ANEW_S * number for number in range(7)]
+    assert len(context.window.shown) == 3.0 / FRAME_S + 1
+
+
+def test_it_is_drawn_at_once_when_a_key_is_pressed(context):
+    seen: list[tuple[float, int]] = []
+    held = replace(
+        context,
+        seen=lambda _: seen.append((context.clock.now(), context.window.surface.get_at((3, 3))[0])),
+    )
+    page = held_page(held, Cable(context.clock), keys=((1.25, "l"),))
+    assert page.grey == 10
+    assert {grey for at_s, grey in seen if at_s > 1.25} == {10}
+    assert {grey for at_s, grey in seen if at_s <= 1.25} == {0}
+
+
+def test_it_is_drawn_with_each_stroke_as_long_as_that_is_shown(context):
+    page = held_page(context, Cable(context.clock, (1.0, "snare")), keys=())
+    drawn = {at_s for at_s in page.drawn_s if 1.0 <= at_s <= 1.0 + SHOWN_S}
+    assert len(drawn) >= SHOWN_S / FRAME_S
+    without = min(at_s for at_s in page.drawn_s if at_s > 1.0 + SHOWN_S)
+    assert without <= 1.0 + SHOWN_S + 2 * FRAME_S  # the stroke does not stay on the page
+
+
+def test_it_is_drawn_when_the_kit_goes_and_comes_back(context):
+    wire = Cable(context.clock)
+    wire.away_s = (1.1, 2.1)
+    held_page(context, wire, keys=())
+    words = [type(page) for _, page in context.window.shown]
+    assert Covered in words
+    assert words[-1] is Page
+
+
+def test_what_goes_on_is_drawn_in_every_frame(context):
+    page = Page(context.clock)
+    assert show(context, Diary(page, 2.0)) is None
+    assert len(page.drawn_s) == 2.0 / FRAME_S

@@ -256,3 +256,14 @@ def test_a_theme_that_is_larger_enlarges_all_that_is_read(fonts):
     normal, larger = Theme.load(fonts), Theme.load(fonts, large=True)
     assert larger.unit((1280, 720)) >= 1.2 * normal.unit((1280, 720))
     assert replace(normal, large=True).unit((640, 480)) > normal.unit((640, 480))
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_drawn_again_is_the_same(name: str, theme: Theme):
+    """So one that stands still need not be drawn until something comes."""
+    maker, at_s = PAGES[name]
+    page, surface = maker(theme), pygame.Surface((1280, 720))
+    page.draw(surface, at_s)
+    once = surface.get_buffer().raw
+    page.draw(surface, at_s)
+    assert surface.get_buffer().raw == once

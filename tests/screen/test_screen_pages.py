@@ -250,6 +250,20 @@ def test_a_count_in_of_two_bars_has_two_rows(theme, written):
     assert [text.bold for text in counted] == [True] + [False] * 7
 
 
+def test_a_run_shows_pads_once_they_are_known_and_keeps_what_does_not_move(theme, written):
+    page, surface = run_page(theme), pygame.Surface((1280, 720))
+    page.draw(surface, 1.0)
+    names = {BY_NAME[voice].label for voice in page.sheet.targets.voices}
+    assert names <= {one.words for one in written if one.surface is surface}
+    written.clear()
+    page.draw(surface, 1.1)
+    assert not [one for one in written if one.surface is surface]
+    page.buttons.show_pads({Outcome.LEAVE: "crash"}, "Kick twice, then:")
+    page.draw(surface, 1.2)
+    now = {one.words for one in written if one.surface is surface}
+    assert names | {"Kick twice, then:"} <= now
+
+
 @pytest.mark.parametrize("press", [Key.ESCAPE, Key.CLOSE])
 def test_a_run_is_left(theme, press):
     assert run_page(theme).handle(press) is Outcome.LEAVE

@@ -30,6 +30,41 @@ def test_an_offscreen_frame_is_saved_in_its_size(theme, tmp_path, size):
     assert png_size((tmp_path / "frame.png").read_bytes()) == size
 
 
+class Counted:
+    """A page that counts how often it is drawn."""
+
+    times = 0
+
+    def draw(self, surface, now_s: float) -> None:
+        self.times += 1
+
+
+def drawn_again(window: Window, page: Counted, at_s: float = 1.0) -> int:
+    """How often a page that stays is drawn in the next frame."""
+    before = page.times
+    window.stays()
+    window.frame(page, at_s)
+    return page.times - before
+
+
+def test_a_page_that_stays_is_not_drawn_again_unless_the_window_was_damaged(window):
+    page, other = Counted(), Counted()
+    assert drawn_again(window, page) == 1  # it was not shown yet
+    assert drawn_again(window, page) == 0
+    assert drawn_again(window, page, 2.0) == 1
+    assert drawn_again(window, other, 2.0) == 1
+    assert drawn_again(window, page, 2.0) == 1
+    window.frame(page, 2.0)
+    assert page.times == 4  # nobody said that it stays
+    for event in (pygame.VIDEOEXPOSE, pygame.WINDOWEXPOSED, pygame.WINDOWRESTORED):
+        pygame.event.post(pygame.event.Event(event))
+        window.presses()
+        assert drawn_again(window, page, 2.0) == 1
+        assert drawn_again(window, page, 2.0) == 0
+    pygame.display.set_mode((800, 450), pygame.RESIZABLE)
+    assert drawn_again(window, page, 2.0) == 1
+
+
 def test_without_a_screen_it_works_off_screen(monkeypatch):
     monkeypatch.setattr(sys, "platform", "linux")
     for name in ("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER"):

@@ -50,7 +50,8 @@ class Sheet:
         whole = pygame.Surface((PIECE * pieces, HEIGHT))
         for number in range(pieces):
             piece = pygame.Surface((PIECE, HEIGHT))
-            self.painting.paint(piece, first + number * PIECE)
+            for paint in (self.painting.prepare, self.painting.paint):
+                paint(piece, first + number * PIECE)
             whole.blit(piece, (number * PIECE, 0))
         return whole
 
@@ -315,7 +316,9 @@ def test_the_hand_that_plays_stands_under_its_stroke(theme, written, left_handed
     sheet.answers.rules = replace(RULES, left_handed=left_handed)
     row = sheet.painting
     written.clear()
-    row.paint(pygame.Surface((PIECE, HEIGHT)), 0)
+    surface = pygame.Surface((PIECE, HEIGHT))
+    row.prepare(surface, 0)
+    row.paint(surface, 0)
     shown = {(one.words, one.rect.centerx) for one in written if one.words in ("R", "L")}
     for target, hand in enumerate("LLRL" if left_handed else "RRLR"):
         box = sheet.painting.box(target)
@@ -343,6 +346,7 @@ def test_no_word_of_the_count_touches_another(theme, written, unit):
     surface = pygame.Surface((PIECE, HEIGHT))
     for number in range(12):
         written.clear()
+        sheet.painting.prepare(surface, number * PIECE)
         sheet.painting.paint(surface, number * PIECE)
         for place, one in enumerate(written):
             for other in written[place + 1 :]:
@@ -350,13 +354,18 @@ def test_no_word_of_the_count_touches_another(theme, written, unit):
 
 
 def test_a_strip_paints_a_piece_again_only_where_it_was_touched():
-    painted = []
+    prepared, painted = [], []
+
+    def prepare(surface: pygame.Surface, first: int) -> None:
+        prepared.append(first)
+        surface.fill((0, 0, first // PIECE % 256))
 
     def paint(surface: pygame.Surface, first: int) -> None:
         painted.append(first)
-        surface.fill((0, 0, first // PIECE % 256))
+        assert surface.get_at((1, 1))[:3] == (0, 0, first // PIECE % 256)  # upon fresh paper
+        surface.set_at((1, 1), (9, 9, 9))
 
-    strip, surface = Strip(10, paint), pygame.Surface((3 * PIECE, 10))
+    strip, surface = Strip(10, prepare, paint), pygame.Surface((3 * PIECE, 10))
     show = partial(strip.show, surface, surface.get_rect())
     show(0)
     show(0)
@@ -364,6 +373,7 @@ def test_a_strip_paints_a_piece_again_only_where_it_was_touched():
     strip.touch(PIECE + 3, PIECE + 9)
     show(0)
     assert painted[3:] == [PIECE]
+    assert prepared == [0, PIECE, 2 * PIECE]
     show(PIECE // 2)
     assert painted[4:] == [3 * PIECE]
     assert surface.get_at((0, 5))[2] == 0
@@ -373,7 +383,10 @@ def test_a_strip_paints_a_piece_again_only_where_it_was_touched():
 
 
 def test_a_strip_stays_inside_its_rectangle():
-    strip, surface = Strip(10, lambda piece, _: piece.fill((9, 9, 9))), pygame.Surface((600, 30))
+    def grey_all(piece: pygame.Surface, _: int) -> None:
+        piece.fill((9, 9, 9))
+
+    strip, surface = Strip(10, grey_all, lambda *_: None), pygame.Surface((600, 30))
     rect = pygame.Rect(100, 10, 333, 10)
     strip.show(surface, rect, 77)
     grey = (pygame.surfarray.array3d(surface)[..., 0] == 9).T

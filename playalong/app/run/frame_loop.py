@@ -12,9 +12,11 @@ In each frame, in this order:
 | keys, mouse and strokes; the loop ends with the outcome that they ask for | ``Scene.press`` |
 | the sound is tended, and the rest of the frame is waited for | ``Clock.wait`` |
 
+What stands still (``Scene.stands_still``) is drawn when something came, and else twice a second.
 The clock may be stepped: it then goes only while it is waited for.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from playalong.app.run.context import GONE_MEANWHILE, RunContext
@@ -37,6 +39,9 @@ from playalong.support.system import interrupts
 #: How long after a stroke a call that it belongs to may still go on.
 CALL_S = GAP_S[1] + QUIET_AFTER_S + 0.1
 
+#: How often what stands still is drawn anew, whatever became of the window.
+ANEW_S = 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class View:
@@ -56,6 +61,11 @@ class Scene:
     def by_pads(self) -> bool:
         """Whether strokes on the pads work the page now."""
         return True
+
+    @property
+    def stands_still(self) -> bool:
+        """Whether what is seen changes by presses and by what comes from the kit alone."""
+        return False
 
     def view(self, now_s: float) -> View | None:
         """What is seen, None where it is over; asked once a frame."""
@@ -94,27 +104,35 @@ def show(
     ``input`` is where hits come from, None where nobody listens.
     """
     clock, was_there = context.clock, True
+    has_changed, drawn_s = True, clock.now()
     while True:
         interrupts.look()
         if context.window.is_closed:
             return Outcome.LEAVE
         now_s = clock.now()
         is_there = input is None or input.look(now_s)
-        _listen(context, scene, input, pad_commands=pad_commands, now_s=now_s)
+        has_changed |= _listen(context, scene, input, pad_commands=pad_commands, now_s=now_s)
         if is_there is not was_there:
             (scene.kit_back if is_there else scene.kit_gone)(now_s)
-            was_there = is_there
+            was_there, has_changed = is_there, True
         view = scene.view(now_s)
         if view is None:
             return None
+        if has_changed or now_s - drawn_s >= ANEW_S or not scene.stands_still:
+            drawn_s = now_s
+        else:
+            context.window.stays()
         try:
             _draw(context, view, is_there)
         except Exception as error:
             if not scene.survives(error):
                 raise
-        outcome = _pressed(context, scene, view.page)
+        presses = context.window.presses()
+        has_changed = bool(presses)
+        outcome = _pressed(context, scene, view.page, presses=presses)
         if outcome is None and pad_commands is not None and scene.by_pads:
             command = pad_commands.outcome(view.page, now_s)
+            has_changed |= command is not None
             if command is Outcome.SOUND:
                 _set_levels(context)
                 pad_commands.begin()
@@ -126,8 +144,9 @@ def show(
         while (left_s := until_s - clock.now()) > 0:
             clock.wait(min(left_s, context.listen_s) if input is not None else left_s)
             if left_s > context.listen_s:
-                now_s = clock.now()
-                _listen(context, scene, input, pad_commands=pad_commands, now_s=now_s)
+                has_changed |= _listen(
+                    context, scene, input, pad_commands=pad_commands, now_s=clock.now()
+                )
 
 
 def hold(
@@ -165,6 +184,11 @@ class _Held(Scene):
     held: View
     until_s: float | None
 
+    @property
+    def stands_still(self) -> bool:
+        """It does."""
+        return True
+
     def view(self, now_s: float) -> View | None:
         """The page, until its time is over."""
         return self.held if self.until_s is None or now_s < self.until_s else None
@@ -189,14 +213,17 @@ def _listen(
     *,
     pad_commands: PadCommands | None,
     now_s: float,
-) -> None:
-    for message in input.read() if input is not None else ():
+) -> bool:
+    """Take what came from the kit; whether anything did."""
+    messages = input.read() if input is not None else []
+    for message in messages:
         scene.received(message)
         if message.hit is not None:
             context.last_stroke.struck(message.hit, now_s)
         if pad_commands is not None and scene.by_pads and message.hit is not None:
             pad_commands.hit(message.hit)
     scene.time_passed(now_s)
+    return bool(messages)
 
 
 def _draw(context: RunContext, view: View, is_there: bool) -> None:
@@ -213,10 +240,12 @@ def _draw(context: RunContext, view: View, is_there: bool) -> None:
     context.output.tend()
 
 
-def _pressed(context: RunContext, scene: Scene, page: Page) -> Outcome | None:
+def _pressed(
+    context: RunContext, scene: Scene, page: Page, *, presses: Sequence[Press]
+) -> Outcome | None:
     """What keys and mouse ask for; the level of the sound is moved at once."""
     level = level_of(page)
-    for press in context.window.presses():
+    for press in presses:
         if level is not None and _moves_level(context.output, level, press):
             continue
         outcome = scene.press(page, press)

@@ -142,3 +142,14 @@ def area(*, left: float, top: float, right: float, bottom: float) -> pygame.Rect
     """The rectangle between these edges, in pixels, each edge rounded by itself."""
     x, y = round(left), round(top)
     return pygame.Rect(x, y, round(right) - x, round(bottom) - y)
+
+
+def around(hole: pygame.Rect, whole: pygame.Rect) -> list[pygame.Rect]:
+    """``whole`` without ``hole``: what is above, to the left and right, below."""
+    hole = hole.clip(whole)
+    return [
+        area(left=whole.left, top=whole.top, right=whole.right, bottom=hole.top),
+        area(left=whole.left, top=hole.top, right=hole.left, bottom=hole.bottom),
+        area(left=hole.right, top=hole.top, right=whole.right, bottom=hole.bottom),
+        area(left=whole.left, top=hole.bottom, right=whole.right, bottom=whole.bottom),
+    ]

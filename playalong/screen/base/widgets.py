@@ -211,6 +211,11 @@ class Buttons:
         #: The lines of the last frame, and for what they were made.
         self._made: tuple[object, list[list[Button | None]]] = (None, [])
 
+    @property
+    def shown(self) -> tuple[object, ...]:
+        """All that they show; equal where they look the same."""
+        return (self._buttons, self._call, *self._pads.items())
+
     def handle(self, press: Press) -> Outcome | None:
         """The outcome of the button that ``press`` chooses, if any."""
         if isinstance(press, Click):

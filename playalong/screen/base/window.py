@@ -33,6 +33,15 @@ _DRIVER = "SDL_VIDEODRIVER"
 _UNSEEN = ("dummy", "offscreen")
 
 
+#: After these the window may no longer show what was drawn.
+_DAMAGED = (
+    pygame.VIDEOEXPOSE,
+    pygame.WINDOWEXPOSED,
+    pygame.WINDOWSHOWN,
+    pygame.WINDOWRESTORED,
+    pygame.WINDOWSIZECHANGED,
+)
+
 _FULL = pygame.FULLSCREEN
 
 
@@ -52,6 +61,9 @@ class Window:
         self._waiting: list[Press] = []
         self._struck: list[str] | None = None
         self._size = (1280, 720)
+        #: What is shown: the page, its time, and the window's size; None where that is damaged.
+        self._shown: tuple[Page, float, tuple[int, int]] | None = None
+        self._stays = False
 
     @classmethod
     def open(cls, size: tuple[int, int] = (1280, 720), offscreen: bool | None = None) -> "Window":
@@ -86,10 +98,23 @@ class Window:
         """What pages are drawn on; as large as the window is now."""
         return pygame.display.get_surface()
 
+    def stays(self) -> None:
+        """The page that comes next is as it was last, so that it need not be drawn anew."""
+        self._stays = True
+
     def frame(self, page: Page, now_s: float) -> None:
-        """Draw ``page`` as it is at ``now_s`` and show it."""
-        page.draw(self.surface, now_s)
+        """Draw ``page`` as it is at ``now_s`` and show it, unless it stays and is shown already."""
+        stays, self._stays = self._stays, False
+        surface = self.surface
+        size = surface.get_size()
+        if stays and self._shown is not None:
+            shown, at_s, as_large = self._shown
+            if shown is page and at_s == now_s and as_large == size:
+                return
+        self._shown = None
+        page.draw(surface, now_s)
         pygame.display.flip()
+        self._shown = page, now_s, size
 
     def presses(self) -> list[Press]:
         """What was pressed since the last call, in order."""
@@ -111,6 +136,8 @@ class Window:
 
     def _pull(self) -> None:
         for event in pygame.event.get():
+            if event.type in _DAMAGED:
+                self._shown = None
             if event.type == pygame.DROPFILE:
                 self.dropped.append(Path(event.file))
                 self._waiting.append(Outcome.OPEN_FILE)
@@ -130,6 +157,7 @@ class Window:
             return
         width, height = pygame.display.get_desktop_sizes()[0]
         pygame.display.set_mode((min(size[0], width), min(size[1], height)), pygame.RESIZABLE)
+        self._shown = None
 
     def full_screen(self, full: bool) -> None:
         """Take all of the screen, or a window of it."""
@@ -138,6 +166,7 @@ class Window:
         size = pygame.display.get_desktop_sizes()[0] if full else self._size
         self._size = self.surface.get_size() if full else size
         pygame.display.set_mode(size, _FULL if full else pygame.RESIZABLE)
+        self._shown = None
 
     def save(self, path: Path) -> None:
         """Keep the last frame as a PNG file; FileError where it cannot be written."""

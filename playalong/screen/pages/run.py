@@ -10,7 +10,7 @@ import pygame
 from playalong.grading.gauges import GhostGauge, SteadinessGauge, TimingGauge
 from playalong.screen.base import marks
 from playalong.screen.base.overlay import slip_of
-from playalong.screen.base.pen import Pen, area
+from playalong.screen.base.pen import Pen, area, around
 from playalong.screen.base.theme import BODY, Theme
 from playalong.screen.base.widgets import (
     FOOT_BASE,
@@ -156,8 +156,8 @@ class RunPage(ButtonPage):
                 right=slip.box.left - pen.px(MARGIN),
                 bottom=lower.bottom,
             )
-        self._draw_still(pen, lower, base=base, gauged=gauged)
-        self.sheet.draw(pen, sheet, now_s)
+        self._draw_still(pen, lower, sheet, base=base, gauged=gauged)
+        self.sheet.draw_paper(pen, sheet, now_s)
         if self.chart is not None:
             self.chart.draw(pen, lower)
         if self.paused:
@@ -168,9 +168,16 @@ class RunPage(ButtonPage):
         slip.draw(pen)
 
     def _draw_still(
-        self, pen: Pen, lower: pygame.Rect, *, base: float, gauged: pygame.Rect
+        self,
+        pen: Pen,
+        lower: pygame.Rect,
+        sheet: pygame.Rect,
+        *,
+        base: float,
+        gauged: pygame.Rect,
     ) -> None:
-        """What does not move with the sheet: drawn anew only where it shows something else.
+        """What does not move with the paper in ``sheet``: drawn anew only where it shows something
+        else.
 
         ``lower`` is the room under the sheet, ``base`` the baseline of the buttons; ``gauged`` is
         what there is for the gauges: where that is not all, for one of them, or none.
@@ -179,13 +186,15 @@ class RunPage(ButtonPage):
         gauges_shown = (self.timing.shown, self.ghosts.shown, self.steadiness.shown)
         shown = (
             *(pen.surface.get_size(), pen.theme, self.title, self.subtitle, reading, self.clean),
-            *(self.called, tuple(self.notices), self.buttons, (*lower, *gauged)),
+            *(self.called, tuple(self.notices), self.buttons.shown, (*lower, *sheet, *gauged)),
+            *(self.sheet.targets.voices, self.sheet.has_ghosts),
             *(self.level, self.level.db, self.level.part),
             gauges_shown if self.chart is None else None,
             None if self.passes is None else tuple(self.passes),
         )
         if self._still is not None and self._still[0] == shown:
-            pen.surface.blit(self._still[1], (0, 0))
+            for part in around(self.sheet.paper(pen, sheet), pen.surface.get_rect()):
+                pen.surface.blit(self._still[1], part, part)
             return
         pen.surface.fill(pen.colours.paper)
         called = f"Next bar: {self.called}" if self.called else ""
@@ -210,6 +219,7 @@ class RunPage(ButtonPage):
                 steadiness=self.steadiness,
                 has_ghosts=self.sheet.has_ghosts,
             )
+        self.sheet.draw_names(pen, sheet)
         self.buttons.draw(pen, left=left, right=right, base=base)
         self._draw_notices(pen, left, right - pen.px(_STRUCK))
         self.level.draw(pen, (left, pen.px(HEAD) - pen.px(2)))

@@ -62,15 +62,22 @@ class Painting:
         self._tolerance_s = (tolerance / HALF_NS_PER_S).tolist()
         self._spans = {row.voice: self._spans_of(row) for row in geometry.rows.values()}
 
-    def paint(self, surface: pygame.Surface, first: int) -> None:
-        """Paint the piece whose leftmost pixel along the strip is ``first``."""
+    def prepare(self, surface: pygame.Surface, first: int) -> None:
+        """Paint the paper with its rows and the count, which never change, of the piece whose
+        leftmost pixel along the strip is ``first``.
+        """
         pen = Pen(surface, self._theme, self._unit)
         surface.fill(pen.colours.paper)
         start_s, end_s = self._geometry.time_s(first), self._geometry.time_s(first + PIECE)
         words_s = 2 * COUNT * self._unit / self._geometry.px_per_s
         self._paint_rows(pen)
         self._paint_count(pen, first, start_s=start_s - words_s, end_s=end_s + words_s)
-        start_s, end_s = start_s - self.reach_s, end_s + self.reach_s
+
+    def paint(self, surface: pygame.Surface, first: int) -> None:
+        """Paint boxes and hits on the paper of that piece."""
+        pen = Pen(surface, self._theme, self._unit)
+        start_s = self._geometry.time_s(first) - self.reach_s
+        end_s = self._geometry.time_s(first + PIECE) + self.reach_s
         longest_s = float(self._answers.targets.roll_s.max(initial=0.0))
         for target in self._answers.targets_between(start_s - longest_s, end_s):
             self._paint_target(pen, first, target)

@@ -94,15 +94,27 @@ class Sheet:
 
     def draw(self, pen: Pen, rect: pygame.Rect, now_s: float) -> pygame.Rect:
         """Draw the sheet into ``rect`` as it is at ``now_s``; returns the part that is past."""
-        for time_s in self._answers.passed(now_s):
-            self._touch(time_s)
-        view, left = self._view_at(pen, rect, now_s)
-        geometry = view.geometry
-        view.strip.show(pen.surface, view.rect, left)
-        for row in geometry.rows.values():
+        self.draw_names(pen, rect)
+        return self.draw_paper(pen, rect, now_s)
+
+    def draw_names(self, pen: Pen, rect: pygame.Rect) -> None:
+        """Draw the names of the rows, which do not move, beside the paper, which does."""
+        view = self._fitted(pen, rect)
+        for row in view.geometry.rows.values():
             middle = rect.top + (row.top + row.bottom) / 2
             at = (view.rect.left - pen.px(_BESIDE), middle + pen.capital(view.named) / 2)
             pen.text(BY_NAME[row.voice].label, view.named, at, align=1.0)
+
+    def paper(self, pen: Pen, rect: pygame.Rect) -> pygame.Rect:
+        """The part of ``rect`` that ``draw_paper`` covers wholly."""
+        return self._fitted(pen, rect).rect
+
+    def draw_paper(self, pen: Pen, rect: pygame.Rect, now_s: float) -> pygame.Rect:
+        """Draw all but the names of the rows; returns the part that is past."""
+        for time_s in self._answers.passed(now_s):
+            self._touch(time_s)
+        view, left = self._view_at(pen, rect, now_s)
+        view.strip.show(pen.surface, view.rect, left)
         self._draw_marked(pen, rect, view, left=left)
         past = self.past(pen, rect, now_s)
         now, top, ink = past.right, rect.top + pen.px(HEAD - TICK), pen.colours.ink
@@ -118,13 +130,17 @@ class Sheet:
 
     def _view_at(self, pen: Pen, rect: pygame.Rect, now_s: float) -> tuple[_View, int]:
         """The sheet as it fits into ``rect``, and how much of it is off to the left, in pixels."""
+        view = self._fitted(pen, rect)
+        if pen.theme.still:
+            return view, view.geometry.still_left(now_s, view.rect.width)
+        return view, view.geometry.left(now_s)
+
+    def _fitted(self, pen: Pen, rect: pygame.Rect) -> _View:
+        """The sheet as it fits into ``rect``."""
         key = (tuple(rect), pen.unit, self._answers.voices, pen.theme)
         if self._view is None or self._view.key != key:
             self._view = self._seen(pen, rect)
-        view, geometry = self._view, self._view.geometry
-        if pen.theme.still:
-            return view, geometry.still_left(now_s, view.rect.width)
-        return view, geometry.left(now_s)
+        return self._view
 
     def _draw_marked(self, pen: Pen, rect: pygame.Rect, view: _View, *, left: float) -> None:
         """A frame around the stroke that is spoken of, in its row."""
@@ -167,7 +183,7 @@ class Sheet:
             ),
         )
         painting = Painting(self._answers, self._count, geometry, theme=pen.theme, unit=pen.unit)
-        strip = Strip(rect.height, painting.paint)
+        strip = Strip(rect.height, painting.prepare, painting.paint)
         key = (tuple(rect), pen.unit, voices, pen.theme)
         return _View(
             key=key, rect=scrolls, geometry=geometry, painting=painting, strip=strip, named=named
