@@ -2,11 +2,13 @@ import os
 
 os.environ["SDL_VIDEODRIVER"] = "dummy"
 
+from functools import cache
 from pathlib import Path
 
 import pygame
 import pytest
 
+from playalong.screen.base.fonts import Colour, Letters
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import Theme
 from playalong.screen.base.window import Window
@@ -33,6 +35,12 @@ def window():
     opened.close()
 
 
+@cache
+def ink_of(letters: Letters, words: str, size: int, *, bold: bool, colour: Colour) -> pygame.Rect:
+    """The pixels that a text draws; looked for once, since the same texts stand on most pages."""
+    return letters.rendered(words, size, bold, colour=colour).get_bounding_rect()
+
+
 @pytest.fixture
 def written(monkeypatch) -> list[Written]:
     """All text that is written while the test runs, and where."""
@@ -42,9 +50,7 @@ def written(monkeypatch) -> list[Written]:
     def noted(pen, words, size, *at, colour=None, bold=False, align=0.0) -> pygame.Rect:
         rect = text(pen, words, size, *at, colour=colour, bold=bold, align=align)
         colour = colour or pen.colours.ink
-        drawn = pen.theme.letters.rendered(
-            words, pen.px(size), bold, colour=colour
-        ).get_bounding_rect()
+        drawn = ink_of(pen.theme.letters, words, pen.px(size), bold=bold, colour=colour)
         texts.append(
             Written(
                 words=words,

@@ -4,7 +4,7 @@ What is measured are boxes of ink: the pixels that a text draws.
 """
 
 from dataclasses import replace
-from itertools import combinations
+from functools import cache
 
 import pygame
 import pytest
@@ -24,7 +24,7 @@ from playalong.screen.base.theme import SMALL, Theme
 from playalong.screen.base.widgets import Buttons
 from playalong.screen.home_pages.first import FirstPage, GoingOn
 from playalong.screen.home_pages.patterns import PatternsPage
-from playalong.screen.pages.plan import PlanPage
+from playalong.screen.pages.plan import PlanLine, PlanPage
 from playalong.screen.pages.ready import ReadyPage, unplayed
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import RunPage
@@ -68,8 +68,10 @@ def check(page, at_s: float, size: tuple[int, int], *, written: list[Written]) -
     assert texts
     for text in texts:
         assert surface.get_rect().contains(text.ink), text.words
-    for one, other in combinations(texts, 2):
-        assert not one.ink.colliderect(other.ink), (one.words, other.words)
+    inks = [text.ink for text in texts]
+    for number, text in enumerate(texts, 1):
+        other = text.ink.collidelist(inks[number:])
+        assert other < 0, (text.words, texts[number + other].words)
     unit = page_theme(page).unit(size)
     for text in texts:
         assert text.size >= SMALL, f"{text.words}: {text.size}"
@@ -110,13 +112,24 @@ def test_every_page_finds_its_room(sized, written, cuts, name, size):
     assert cuts == []
 
 
+@cache
+def plans() -> list[tuple[Pattern, list[PlanLine]]]:
+    """Each shipped pattern with the longest lines of its plan."""
+    return [
+        (
+            pattern,
+            [
+                replace(line, sure="10 of 10", took="128 times, 12 min", stands="passed by")
+                for line in plan_lines(Lesson(pattern))
+            ],
+        )
+        for pattern in pattern_list([]).patterns.values()
+    ]
+
+
 @pytest.mark.parametrize("size", [(640, 480), (1280, 720)], ids=str)
 def test_the_plan_of_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
-    for pattern in pattern_list([]).patterns.values():
-        lines = [
-            replace(line, sure="10 of 10", took="128 times, 12 min", stands="passed by")
-            for line in plan_lines(Lesson(pattern))
-        ]
+    for pattern, lines in plans():
         page = PlanPage(sized, pattern.title, lines, pads=CALLED, call=CALL)
         for _ in range(0, len(lines), 5):
             check(page, 0.0, size, written=written)
@@ -128,9 +141,9 @@ def test_the_plan_of_every_shipped_pattern_finds_its_room(sized, written, cuts, 
 @pytest.mark.parametrize("size", [(640, 480), (1280, 720)], ids=str)
 def test_every_shipped_pattern_finds_its_room(sized, written, cuts, size):
     listed = pattern_list([])
+    lines = listed.lines({})
     for name, pattern in listed.patterns.items():
         task = task_of(pattern, Rules())
-        lines = listed.lines({})
         place = next(at for at, line in enumerate(lines) if line.name == name)
         check(PatternsPage(theme=sized, lines=lines, chosen=place), 0.0, size, written=written)
         ready = ReadyPage(
