@@ -46,6 +46,10 @@ ACCENT_DB = 9.0
 #: they are meant (common practice): this share.
 LED_BY_ACCENTS = 0.3
 
+#: A voice with written ghost notes breathes at most so much from place to place, in dB: as much as
+#: a kick does, since what is softer there is meant (common practice).
+OVER_GHOSTS_DB = 2.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Touch:
@@ -86,6 +90,8 @@ def levels_db(targets: Targets, touch: Mapping[Limb, Touch], chance: np.random.G
         middle = [own.of(kind, has_accents) for kind in DYNAMICS]
         level[rows], spread[rows] = np.array(middle)[dynamic].T
         breath = own.breath_db * (LED_BY_ACCENTS if has_accents else 1.0)
+        if (dynamic == DYNAMICS.index(Dynamic.GHOST)).any():
+            breath = min(breath, OVER_GHOSTS_DB)
         lean = 0.8 * leaning[rows] + 0.6 * of_place[targets.place[rows]]
         level[rows] += np.where(dynamic == DYNAMICS.index(Dynamic.ACCENT), 0.0, breath * lean)
     wave = shared(beats, chance)

@@ -64,7 +64,8 @@ def scaled(skill: Skill, factor: float) -> Skill:
 def faultless(skill: Skill) -> Skill:
     """Nothing is ever off."""
     nothing = dict.fromkeys(Limb, (0.0, 0.0))
-    touch = {limb: replace(own, spread_db=0.0) for limb, own in skill.touch.items()}
+    still = {"spread_db": 0.0, "ghost_spread_db": 0.0, "breath_db": 0.0}
+    touch = {limb: replace(own, **still) for limb, own in skill.touch.items()}
     return replace(
         skill, error_ms=nothing | dict.fromkeys(skill.error_ms, (0.0, 0.0)),
         shared_ms=0.0, varies=0.0, touch=touch, miss=0.0, extra=0.0, wrong_drum=0.0, habits=(),

@@ -13,7 +13,7 @@ from playalong.grading.levels import LEVELS, Level
 from playalong.grading.verdicts import Rules
 from playalong.pattern.voices import BY_NAME
 from playalong.practice.feedback import Answer, Exercise, Record, State
-from playalong.practice.lesson import MOST, PATIENCE, Lesson
+from playalong.practice.lesson import LONGEST, MOST, PATIENCE, Lesson
 from playalong.practice.pace import Pace
 from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
@@ -164,6 +164,23 @@ def test_two_of_two_pass_a_chunk_only_where_they_are_clean_together() -> None:
         assert lesson.played(Repetition(bars=(loose,))).right
     assert exercise(lesson).step == lesson.steps[0]
     assert exercise(lesson).clean == 4
+
+
+def test_a_stroke_that_is_missed_now_and_then_is_made_easier_in_time() -> None:
+    """Of an exercise of one stroke a miss is silence; the kit was heard, so it is the player."""
+    lesson = Lesson(pattern(FOUR_BEATS))
+    lesson.skip()  # the trial
+    silence = Repetition(bars=(Tally(strokes=1, stray=1),), hits=0)
+    for count in range(1, LONGEST + 1):
+        played = (clean(lesson), wrong(lesson), silence)[count % 3]
+        if lesson.played(played).changed:
+            break
+    assert 4 < count < LONGEST
+    assert lesson.overview()[0].record.state is State.OPEN
+    before = what(lesson)
+    for _ in range(2 * LONGEST):  # nothing at all arrives: that is the kit
+        assert lesson.played(silence).nothing
+    assert what(lesson) == before
 
 
 def test_what_failed_before_it_was_made_easier_is_not_forgotten() -> None:
