@@ -17,7 +17,8 @@ a wave with the correlation (1 + t / s) exp(-t / s), s = ``WAVE_BEATS`` (a Maté
 nature and perception of fluctuations in human musical rhythms, PLoS ONE 6(10), 2011.
 """
 
-from math import exp, sqrt
+from functools import lru_cache
+from math import exp, inf, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,23 +61,28 @@ def _wave(at: Floats, scale: float, chance: np.random.Generator) -> Floats:
     drawn = chance.standard_normal((len(at), 2)).tolist()
     found = []
     value = slope = 0.0
-    for number, (gap, (first, second)) in enumerate(
-        zip(np.diff(at, prepend=at[:1]).tolist(), drawn, strict=True)
-    ):
-        t = gap / scale
-        fall = 0.0 if number == 0 else exp(-t)
-        a, b, c, d = fall * (1.0 + t), fall * t, -fall * t, fall * (1.0 - t)
-        # What is missing to a variance of 1 for each, and to no covariance.
-        value_var = max(1.0 - a * a - b * b, 0.0)
-        both, slope_var = -(a * c + b * d), max(1.0 - c * c - d * d, 0.0)
-        value_sd = sqrt(value_var)
-        share = both / value_sd if value_sd > 0.0 else 0.0
+    gaps = [inf, *(np.diff(at) / scale).tolist()]
+    for t, (first, second) in zip(gaps[: len(at)], drawn, strict=True):
+        a, b, c, d, value_sd, share, slope_sd = _carried(t)
         value, slope = (
             a * value + b * slope + value_sd * first,
-            c * value + d * slope + share * first + sqrt(max(slope_var - share**2, 0.0)) * second,
+            c * value + d * slope + share * first + slope_sd * second,
         )
         found.append(value)
     return np.array(found, np.float64)
+
+
+@lru_cache(maxsize=1024)
+def _carried(t: float) -> tuple[float, float, float, float, float, float, float]:
+    """What a gap of ``t`` scales makes of value and slope: their four shares, and what is drawn."""
+    fall = exp(-t)
+    a, b, c, d = (fall * (1.0 + t), fall * t, -fall * t, fall * (1.0 - t)) if fall else (0.0,) * 4
+    # What is missing to a variance of 1 for each, and to no covariance.
+    value_var = max(1.0 - a * a - b * b, 0.0)
+    both, slope_var = -(a * c + b * d), max(1.0 - c * c - d * d, 0.0)
+    value_sd = sqrt(value_var)
+    share = both / value_sd if value_sd > 0.0 else 0.0
+    return a, b, c, d, value_sd, share, sqrt(max(slope_var - share**2, 0.0))
 
 
 def _decay(at: Floats, scale: float, chance: np.random.Generator) -> Floats:

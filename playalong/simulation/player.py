@@ -87,22 +87,33 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
         skill.grace_db[0] + skill.grace_db[1] * chance.standard_normal(count), 0.0
     )
     grace_velocity = velocities(level_db - softer_db).astype(int)
+    is_open = [place.stroke.is_open for place in targets.places]
     hits: list[tuple[float, str, int]] = []
-    for number in range(count):
+    for number, (voice, place, at_s, speed) in enumerate(
+        zip(
+            targets.names,
+            targets.place.tolist(),
+            played_s.tolist(),
+            velocity.tolist(),
+            strict=True,
+        )
+    ):
         if missed[number]:
             continue
-        voice, at_s, speed = targets.names[number], float(played_s[number]), int(velocity[number])
         other = _elsewhere(targets, at_s, chance) if wrong[number] else None
         wrong[number] = other is not None
         if other is not None:
             hits.append((at_s, other, speed))
             continue
-        before_s = np.cumsum(grace_s[number, : targets.graces[number]])
-        hits.extend((at_s - gap_s, voice, int(grace_velocity[number])) for gap_s in before_s)
-        open_hat = targets.places[targets.place[number]].stroke.is_open and voice == "hi-hat"
+        if targets.graces[number]:
+            before_s = np.cumsum(grace_s[number, : targets.graces[number]])
+            hits.extend((at_s - gap_s, voice, int(grace_velocity[number])) for gap_s in before_s)
+        open_hat = voice == "hi-hat" and is_open[place]
         hits.append((at_s, "hi-hat-open" if open_hat else voice, speed))
+        if number not in bounced:
+            continue
         until_s = played_s[next_of[number]] - _CLOSEST_GRACE_S if next_of[number] >= 0 else np.inf
-        for later_s, share in bounced.get(number, ()):
+        for later_s, share in bounced[number]:
             if at_s + later_s < until_s:
                 hits.append((at_s + later_s, voice, max(1, round(share * speed))))
     extras = _extras(targets, skill, targets.time_s[missed | wrong], chance=chance)
