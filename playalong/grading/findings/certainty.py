@@ -16,7 +16,9 @@ correlation from one to the next, as of an autoregressive process of the first o
   ``spread^2 / (spread^2 + e^2)`` is its own (empirical Bayes, as of James and Stein; from memory),
   however many were looked at, and as many strokes again would show that part, with both errors.
   ``returns`` is the chance that they show ``LASTING`` of it; ``RETURNS`` is asked.
-* What comes and goes is no habit: each half of the run has ``EACH_HALF`` of it (``steady``).
+* What comes and goes is no habit: each half of the run has ``EACH_HALF`` of it (``steady``). Not
+  more: of 361 places of the takes named below with that chance 83 % came back in the rest of their
+  take, and so did 83 % of the 293 of them of which each half had 0.7.
 """
 
 from dataclasses import dataclass
@@ -34,7 +36,7 @@ Floats = NDArray[np.float64]
 LASTING = 0.4
 
 #: The chance to return that is asked of a habit, and the part of it that each half must have.
-RETURNS, EACH_HALF = 0.8, 0.7
+RETURNS, EACH_HALF = 0.8, 0.5
 
 #: From one half of a take to the other means differ so many times as much as the strokes of either
 #: say, since people change as they go: 1.2 where bars are dealt out in turns, 1.35 where the take
