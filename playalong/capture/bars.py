@@ -10,7 +10,8 @@ is worth
 * whether the groove begins with a bar: its first kick or crash, and what from then on comes again;
 * how usual its tempo is: 60 / ``USUAL_S`` beats a minute, half and double of it far less so, and
   slower where drums are alone; and how much is struck in a beat;
-* how usual the meter is.
+* how usual the meter is. Beats in threes, of which the middle ones are struck as well, may be of
+  6/8 or 12/8.
 """
 
 from collections.abc import Sequence
@@ -30,9 +31,22 @@ Floats = NDArray[np.float64]
 #: The meters that are looked for where none is named, and what each costs.
 BY_ITSELF = {"4/4": 0.0, "3/4": 1.4, "5/4": 1.9, "7/8": 2.6}
 
+#: Where beats are in threes, all of which are struck, a bar may have two or four of them, two if
+#: nearly as much comes again after these; what it costs.
+_TWO, _FOUR = Meter.parse("6/8"), Meter.parse("12/8")
+_STRUCK, _NEARLY = 0.9, 0.95
+
+#: So large a part of the strokes lies in the middle of the threes there, and so near.
+_MIDDLES, _NEAR_MIDDLE = 0.12, 0.09
+
 #: What a grid twice as fine as those of ``pulse`` costs, in nats a stroke: plain, and swung, since
 #: sixteenths swing more seldom than eighths.
 _FINER, _SWUNG = 0.05, 0.3
+
+#: What it costs that quarter notes are cut in three all along: most grooves are cut in two (common
+#: practice).
+_IN_THREES = 1.2
+_QUARTER = Fraction(1, 4)
 
 #: Where beats are of unequal length their parts are what is counted, and most strokes lie on them.
 _OF_UNEQUAL = ((0.0, 0.8), (0.5, 0.2))
@@ -217,16 +231,31 @@ def readings(
     ``meters`` are those that are named; ``tempo_bpm`` where it is told, within a tenth.
     """
     usual = {Meter.parse(name): cost for name, cost in BY_ITSELF.items()}
-    named = dict.fromkeys(meters, 0.0) or usual
     best: list[Reading] = []
     for pulse in found:
         finer = (
             one.fit - (_SWUNG if one.swings else _FINER) for one in found if _is_half(one, pulse)
         )
         fit = max([pulse.fit, *finer])
+        named = dict.fromkeys(meters, 0.0) or usual
+        if not meters and _strikes_threes(pulse):
+            named = named | {_of_threes(heard, pulse): _STRUCK}
         for meter, cost in named.items():
-            best += _of(heard, replace(pulse, fit=fit), meter, cost=cost, tempo_bpm=tempo_bpm)
+            own = cost + _IN_THREES * (pulse.in_threes and pulse_of(meter) == _QUARTER)
+            best += _of(heard, replace(pulse, fit=fit), meter, cost=own, tempo_bpm=tempo_bpm)
     return sorted(best, key=lambda one: -one.worth)
+
+
+def _strikes_threes(pulse: Pulse) -> bool:
+    """Whether beats are in threes, the middle ones as well, which no swing has."""
+    middles = np.abs(pulse.at % 1.0 - 1 / 3) <= _NEAR_MIDDLE
+    return pulse.in_threes and float(np.mean(middles)) >= _MIDDLES
+
+
+def _of_threes(heard: Heard, pulse: Pulse) -> Meter:
+    """The meter of beats in threes: as long as what comes again."""
+    two, four = _again(heard, pulse, 2), _again(heard, pulse, 4)
+    return _TWO if two >= _NEARLY * four else _FOUR
 
 
 def _is_half(one: Pulse, of: Pulse) -> bool:

@@ -45,8 +45,8 @@ GRIDS: tuple[Grid, ...] = (
     tuple((part / 8, 0.26 if part == 0 else 0.065 if part % 2 else 0.16) for part in range(8)),
 )
 
-#: Those of them that swing.
-_SWINGING = (3, 4)
+#: Those of them that swing, and those of three parts.
+_SWINGING, _OF_THREE = (3, 4), (1, 5)
 
 _BINS = 96
 #: The course may change its length by so many steps from window to window, each for a price.
@@ -58,12 +58,13 @@ _AROUND = 0.12
 @dataclass(frozen=True, kw_only=True)
 class Pulse:
     """A length of the beat in seconds (the mean), how well it explains the strokes (nats a
-    stroke over an even spread), whether best by a swung grid, and (n,) where each stroke lies, in
-    beats from any beat on."""
+    stroke over an even spread), whether best by a swung grid or by one of three parts, and (n,)
+    where each stroke lies, in beats from any beat on."""
 
     beat_s: float
     fit: float
     swings: bool
+    in_threes: bool
     at: Floats
 
 
@@ -113,7 +114,11 @@ def _pulse(at: Floats, weight: Floats, beat_s: float) -> Pulse:
     gains = _gains(at, weight, beat_s)
     best = int(np.argmax(gains))
     return Pulse(
-        beat_s=beat_s, fit=gains[best] / float(weight.sum()), swings=best in _SWINGING, at=at
+        beat_s=beat_s,
+        fit=gains[best] / float(weight.sum()),
+        swings=best in _SWINGING,
+        in_threes=best in _OF_THREE,
+        at=at,
     )
 
 

@@ -78,7 +78,7 @@ def add_arguments(parser: Parser) -> None:
         action="append",
         metavar="METER",
         help='a meter that it may be in, like "4/4" or "12/8"; may be repeated (default it is '
-        "found among 4/4, 3/4, 5/4 and 7/8)",
+        "found among 4/4, 3/4, 5/4 and 7/8, and 6/8 and 12/8 where all of the threes are struck)",
     )
     known.add_argument(
         "--bars",

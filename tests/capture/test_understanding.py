@@ -339,3 +339,24 @@ def test_accents_on_the_beats_are_told_from_a_hand_that_leans_on_them() -> None:
             right[line] += not unlike(pattern, found.pattern)
 
     assert min(right.values()) > 4, right  # most of eight: before, none had accents
+
+
+#: Bars of which the meter is to be found.
+OF_THREES = {
+    "6/8": ("xxx xxx", "--- x--", "x-- --x"),
+    "12/8": ("xxx xxx xxx xxx", "--- x-- --- x--", "x-- --x -x- ---"),
+    "4/4": ("x-x x-x x-x x-x", "--- x-- --- x--", "x-- --x --x ---"),
+}
+
+
+@pytest.mark.parametrize("meter", OF_THREES)
+def test_meters_of_threes_are_found_where_the_middle_ones_are_struck(meter: str) -> None:
+    hi_hat, snare, kick = OF_THREES[meter]
+    bar = f'hi-hat = "{hi_hat}"\nsnare = "{snare}"\nkick = "{kick}"\n'
+    pattern = read(f'title = "Threes"\nmeter = "{meter}"\ntempo = 66\n\n[[bar]]\n{bar}', "threes")
+
+    for seed in range(3):
+        hits = played(pattern, SKILLS["professional"], seed, bars=8)
+        found = understand(hits, name="played", title="Played")
+        assert found.pattern.meter.written == meter
+        assert found.pattern.tempo == pytest.approx(66.0, rel=0.01)
