@@ -26,7 +26,7 @@ class KitClick:
         """``port`` is the MIDI output, by a part of its name; PortError where there is none."""
         self._output = output
         self.silent = False
-        self.message = "the click is on the kit"
+        self.notice = "the click is on the kit"
         self._sending = Sending(open_output(port), time.perf_counter, time.sleep)
 
     @property

@@ -162,12 +162,12 @@ def run(given: Options) -> None:
     usual = Path(f"{given.simulate}-heard") if given.file is None else given.file
     out = given.out or usual.with_suffix(".toml")
     refuse_over(out, given.force)
-    found, remarks = _heard(given, known, out.stem)
+    found, notices = _heard(given, known, out.stem)
     write_file(out, write(found.pattern))
     print_lines(
         f'"{found.pattern.title}", {phrases.understood(found, found.pattern)}, is written: {out}'
     )
-    print_lines(*(f"  {words}" for words in (*phrases.report(found), *remarks)))
+    print_lines(*(f"  {words}" for words in (*phrases.report(found), *notices)))
     for number, one in enumerate(found.choices, start=1):
         if one is not found.reading:
             print_lines(f"  or {phrases.choice(one, found.reading)}: --reading {number}")

@@ -243,7 +243,7 @@ def _print_text(graded: "Graded", with_hits: bool) -> None:
         print_lines(f"  {what:<18} {figure}")
     first, *others = grade.findings
     print_lines("", first.text, *(f"  then: {each.text}" for each in others[:ALSO]))
-    print_notices(graded.remarks)
+    print_notices(graded.notices)
     if with_hits:
         print_lines("", *hit_lines(judged_hits(graded.run)))
 

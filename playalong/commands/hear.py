@@ -171,4 +171,4 @@ def _hear_take(given: Options, take: Path) -> None:
         )
     else:
         heard.play_alone(look_of(given), home, given.which, speed=speed)
-    print_notices(heard.remarks)
+    print_notices(heard.notices)

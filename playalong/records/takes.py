@@ -66,7 +66,7 @@ class Take:
     """The note-ons of a take, sorted by time; arrays of m.
 
     ``time_s`` float64 from the start of the file; ``note`` int64; ``velocity`` float64, 1 to
-    127. ``info`` is what a take of our own says of itself, else empty; ``remarks`` what a person
+    127. ``info`` is what a take of our own says of itself, else empty; ``notices`` what a person
     should know of how it was read.
     """
 
@@ -74,7 +74,7 @@ class Take:
     note: NDArray[np.int64]
     velocity: NDArray[np.float64]
     info: Mapping[str, Any] = field(default_factory=dict)
-    remarks: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
     _messages: Callable[[], Messages] = field(default=tuple, repr=False, compare=False)
 
     @cached_property
@@ -166,7 +166,7 @@ class _Events:
             self.info = {key: value for key, value in info.items() if _can_be(value)}
 
     def take(self, division: int) -> Take:
-        remarks: tuple[str, ...] = ()
+        notices: tuple[str, ...] = ()
         rows = sorted(self.notes)
         only: int | None = None
         if not self.info and any(channel == _PERCUSSION for _, channel, _, _ in rows):
@@ -174,13 +174,13 @@ class _Events:
             rows = [row for row in rows if row[1] == _PERCUSSION]
             only = _PERCUSSION
             if others:
-                remarks = (f"Only channel 10 was read; {others} notes on others were left out.",)
+                notices = (f"Only channel 10 was read; {others} notes on others were left out.",)
         return Take(
             time_s=self._seconds(np.array([row[0] for row in rows], np.int64), division),
             note=np.array([row[2] for row in rows], np.int64),
             velocity=np.array([row[3] for row in rows], np.float64),
             info=self.info,
-            remarks=remarks,
+            notices=notices,
             _messages=lambda: self._in_seconds(division, only),
         )
 

@@ -66,7 +66,7 @@ class Report:
     player: str
     facts: Rows = ()
     warnings: Sequence[str] = ()
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     sections: Sequence[Section] = ()
     comments: Sequence[str] = ()
     eye: Rows = ()

@@ -506,7 +506,7 @@ def test_a_stroke_alone_changes_the_pad_of_a_line(context):
     def script(page: Page, now_s: float) -> Press | None:
         if not isinstance(page, PadCommandsPage):
             return Key.CLOSE
-        told.append(page.message)
+        told.append(page.notice)
         assert now_s > 9.0 or not kept
         if not now_s >= 1.0:
             return None
@@ -709,7 +709,7 @@ def test_trouble_with_keeping_stands_on_the_page_and_nothing_is_lost(context, wa
 
     def script(page: Page, _now_s: float) -> Press | None:
         if isinstance(page, KitPage):
-            seen.extend(page.notes)
+            seen.extend(page.notices)
             return Key.CLOSE
         return next(keys)
 

@@ -58,7 +58,7 @@ class InMemory(Played):
 
     path = Path("rainy evening.wav")
     length_s = 24.0
-    message = ""
+    notice = ""
 
     def overview(self, begin_s: float, end_s: float, columns: int) -> np.ndarray:
         return np.zeros((columns, 2), np.float32)

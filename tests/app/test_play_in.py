@@ -141,10 +141,10 @@ def test_too_little_is_told_and_it_may_be_played_again(tmp_path: Path) -> None:
 
     def script(page: Page) -> Press | None:
         if isinstance(page, ListeningPage):
-            told.append(page.message)
-            if len(page.hits) == 3 and not page.message:
+            told.append(page.notice)
+            if len(page.hits) == 3 and not page.notice:
                 return Key.ENTER
-            return Key.ESCAPE if page.message else None
+            return Key.ESCAPE if page.notice else None
         return keeping(page)
 
     assert session(tmp_path, script, messages=few) is None

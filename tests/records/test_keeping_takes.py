@@ -42,7 +42,7 @@ def same(one: Take, other: Take) -> bool:
         all(np.array_equal(getattr(one, name), getattr(other, name)) for name in arrays)
         and all(getattr(one, name).dtype == getattr(other, name).dtype for name in arrays)
         and one.info == other.info
-        and one.remarks == other.remarks
+        and one.notices == other.notices
         and one.messages == other.messages
     )
 

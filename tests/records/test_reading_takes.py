@@ -51,7 +51,7 @@ def test_the_worked_example_of_the_standard_in_format_0(tmp_path):
     assert take.time_s.tolist() == [0.0, 0.0, 0.5, 1.0]
     assert take.note.tolist() == [48, 60, 67, 76]
     assert take.velocity.tolist() == [96.0, 96.0, 64.0, 32.0]
-    assert (take.remarks, take.start_s, dict(take.info)) == ((), 0.0, {})
+    assert (take.notices, take.start_s, dict(take.info)) == ((), 0.0, {})
 
 
 def test_the_worked_example_of_the_standard_in_format_1(tmp_path):
@@ -128,7 +128,7 @@ def test_where_channel_10_has_notes_only_it_counts(tmp_path):
     events = [event(0, 0x90, 60, 90), event(1, *SNARE), event(1, 0x91, 61, 90), event(1, *SNARE)]
     take = read_bytes(tmp_path, file(0, 500, [track(*events)]))
     assert take.note.tolist() == [38, 38]
-    assert take.remarks == ("Only channel 10 was read; 2 notes on others were left out.",)
+    assert take.notices == ("Only channel 10 was read; 2 notes on others were left out.",)
 
 
 @pytest.mark.parametrize("others", [[], [event(0, 0x99, 38, 0), event(0, 0x89, 38, 0)]])
@@ -136,7 +136,7 @@ def test_without_notes_on_channel_10_every_channel_counts(tmp_path, others):
     events = [*others, event(0, 0x90, 38, 90), event(5, 0x91, 36, 80)]
     take = read_bytes(tmp_path, file(0, 500, [track(*events)]))
     assert take.note.tolist() == [38, 36]
-    assert take.remarks == ()
+    assert take.notices == ()
 
 
 def test_controller_88_adds_to_the_next_velocity_of_its_channel(tmp_path):

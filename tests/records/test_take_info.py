@@ -112,7 +112,7 @@ def test_a_take_of_the_first_version_is_graded_as_ever(tmp_path) -> None:
     assert graded.latency_ms == 8.0
     counts = graded.grade.counts
     assert (counts.matched, counts.missed) == (3, 2)  # left before the last beat
-    assert not any("pattern" in remark for remark in graded.remarks)
+    assert not any("pattern" in remark for remark in graded.notices)
 
 
 @pytest.mark.parametrize(
@@ -124,7 +124,7 @@ def test_a_take_of_the_first_version_is_graded_as_ever(tmp_path) -> None:
 )
 def test_a_take_of_the_first_version_that_is_of_something_else(tmp_path, name, told) -> None:
     graded = grade_take(PATTERN, take_of(tmp_path, {**FIRST, "pattern": name}), Options())
-    assert told in graded.remarks[0]
+    assert told in graded.notices[0]
     assert graded.start_s == 0.5
     assert graded.run.rules.capture_ms == 90.0
     assert len(graded.run.hits) == 4  # the pad's own note is known

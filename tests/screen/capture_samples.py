@@ -39,7 +39,7 @@ def playing_in(theme: Theme) -> ListeningPage:
         theme=theme,
         words=TO_CLICK,
         hits=[found[row] for row in range(len(found)) if found.time_s[row] < 9.0],
-        message="Too little was played: play the groove for two bars at least.",
+        notice="Too little was played: play the groove for two bars at least.",
         caution=CAUTION,
         tempo="100 bpm",
         buttons=offered(True, False),

@@ -49,7 +49,7 @@ def edit_full(theme: Theme) -> EditPage:
         now=(0, Fraction(5, 16)),
         is_heard=True,
         can_use_sticks=True,
-        notes=("It is saved: everything-at-once.toml",),
+        notices=("It is saved: everything-at-once.toml",),
     )
 
 
@@ -73,13 +73,13 @@ def opened(theme: Theme) -> OpenedPage:
         title="A Groove from Another Program",
         subtitle="4/4  ·  8 bars",
         pattern=replace(pattern, bars=pattern.bars * 8),
-        remarks=(
+        said=(
             "evening-takes-of-a-long-name-2026.mid: a take of late-bus-home, read as a pattern",
             "1 bar, 8 times the same: written once.",
             "Rolls become one stroke: bars 3, 7.",
             "What the program does not know is left out: 14 notes of a triangle.",
         ),
-        notes=("It is kept among your own: a-groove-from-another-program.toml",),
+        notices=("It is kept among your own: a-groove-from-another-program.toml",),
         buttons=Buttons([OPENED[0], GRADE, *OPENED[1:]]),
     )
 
@@ -91,7 +91,7 @@ def opened_full(theme: Theme) -> OpenedPage:
         title=pattern.title,
         subtitle="4/4  ·  2 bars",
         pattern=pattern,
-        remarks=("x.mxl",),
+        said=("x.mxl",),
     )
 
 
@@ -110,7 +110,7 @@ def write(theme: Theme) -> WritePage:
         title="Write",
         subtitle="a pattern of your own",
         rows=rows,
-        notes=('"evening.docx" is of no kind that is opened here: a pattern ends in .toml.',),
+        notices=('"evening.docx" is of no kind that is opened here: a pattern ends in .toml.',),
     )
 
 

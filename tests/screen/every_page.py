@@ -244,7 +244,7 @@ def result(theme: Theme, offered: Sequence[Button] = AFTER_WEAK) -> ResultPage:
     graded = grade_take(task.pattern, ended.recording.take(), Options())
     with unseen_window() as window:
         context = context_on(window, theme=theme)
-        return grade_page(task, graded, context, offered=offered, notes=[_KEPT], best=93.0)
+        return grade_page(task, graded, context, offered=offered, notices=[_KEPT], best=93.0)
 
 
 _KEPT = "The take is kept: /home/somebody/.local/share/playalong/takes/late-bus-home-2031-01-01.mid"
@@ -294,7 +294,7 @@ def first_page(theme: Theme) -> FirstPage:
             Day(name, each, at < 4)
             for at, (name, each) in enumerate(zip(names, minutes, strict=True))
         ],
-        notes=[],
+        notices=[],
         caution="Start quiet, loosen up first, rest between runs.",
         pads=CALLED,
         call=CALL,
@@ -310,7 +310,9 @@ def first_page_of_somebody_new(theme: Theme) -> FirstPage:
         subtitle="No kit: space kick, C snare (X soft), J hi-hat, Z ride, V G R toms, Q crash",
         going_on=beginning(library().get("paper-round-before-six")),
         cards=CARDS[:3],
-        notes=["The store cannot be written: the disk is full. Takes are kept as files meanwhile."],
+        notices=[
+            "The store cannot be written: the disk is full. Takes are kept as files meanwhile."
+        ],
         caution="Start quiet, loosen up first, rest between runs.",
     )
 
@@ -323,7 +325,7 @@ def patterns(theme: Theme) -> PatternsPage:
         theme=theme,
         lines=lines,
         chosen=most,
-        notes=["bad.toml is left out. Line 3: no bars."],
+        notices=["bad.toml is left out. Line 3: no bars."],
         buttons=Buttons(FOUND, also(CALLED), CALL),
     )
 
@@ -382,7 +384,7 @@ def typed(theme: Theme) -> TypedPage:
         title="Patterns of your own",
         prompt="Which folder are they in?",
         typed="/home/somebody/" + "a rather long folder/" * 7,
-        message="There is no folder of that name: look at how it is written.",
+        notice="There is no folder of that name: look at how it is written.",
         is_off=True,
     )
 
@@ -396,9 +398,9 @@ def first_kit(theme: Theme) -> StartPage:
         title="First start",
         subtitle="step 1 of 5",
         prompt="Your kit is heard.",
-        messages=["That was the snare, velocity 92 of 127."],
+        said=["That was the snare, velocity 92 of 127."],
         drawing=drawing,
-        notes=[CAUTION],
+        notices=[CAUTION],
     )
 
 
@@ -409,7 +411,7 @@ def first_strokes(theme: Theme) -> StartPage:
         title="First start",
         subtitle="step 2 of 5",
         prompt="The snare: three strokes as soft as you can.",
-        messages=[
+        said=[
             "Do soft strokes not arrive? Turn the snare pad's threshold down on the module, "
             "or its sensitivity up."
         ],
@@ -440,7 +442,7 @@ def plan(theme: Theme) -> PlanPage:
         for at in range(1, 40)
     ]
     return PlanPage(
-        theme, "Late Bus Home", lines, notes=["Learned so far: kept."], pads=CALLED, call=CALL
+        theme, "Late Bus Home", lines, notices=["Learned so far: kept."], pads=CALLED, call=CALL
     )
 
 
@@ -493,7 +495,7 @@ def assessment_agreed(theme: Theme) -> SittingPage:
         said=STANDS[State.AGREEING],
         words=[found.instructions],
         rows=[("player", LONG_NAME), ("kit", "Some Module MIDI 1"), ("latency", latency)],
-        notes=["This goes on where it was interrupted, with the time that was left.", CAUTION],
+        notices=["This goes on where it was interrupted, with the time that was left.", CAUTION],
         level=Level(-18.0),
         buttons=Buttons([START, LEAVE], CALLED, CALL),
     )
@@ -508,7 +510,7 @@ def assessment_over(theme: Theme) -> SittingPage:
         clock="0:00 left",
         said=STANDS[State.CLOSED],
         rows=[(item.title, "88 of 100, distinction") for item in found.items],
-        notes=[CAUTION],
+        notices=[CAUTION],
         buttons=Buttons([START]),
     )
 
@@ -589,7 +591,7 @@ def loop_end(theme: Theme) -> PassesPage:
         passes=MANY_PASSES,
         advice="The ghost note on the e of 2 comes as loud as a tap: keep that stick low.",
         also=["The kick is 12 ms ahead.", "The snare on 4 was missed in 3 of 72 bars."],
-        notes=["The takes are kept in /home/someone/.local/share/playalong/takes", CAUTION],
+        notices=["The takes are kept in /home/someone/.local/share/playalong/takes", CAUTION],
         level=Level(-18.0),
         buttons=Buttons([AGAIN, LISTEN, SLOWER, FASTER, LEAVE], CALLED, CALL),
     )
@@ -616,7 +618,7 @@ def warm_up_start(theme: Theme) -> WarmUpPage:
         said=(*LOOSEN_UP, "This month Flams went from 14 ms to 9.5 ms from flam to flam."),
         listed=[one.title for one in EXERCISES],
         days=[*course.others] * 4,
-        notes=(STICKING,),
+        notices=(STICKING,),
         buttons=Buttons((START, LONGER, SHORTER, OTHER_PADS, LEAVE), CALLED, CALL),
     )
 
@@ -657,7 +659,7 @@ def warm_up_end(theme: Theme) -> WarmUpPage:
         ),
         degrees="41°",
         chart=warmth(),
-        notes=(CAUTION,),
+        notices=(CAUTION,),
         buttons=Buttons((TO_LESSON, LEAVE), CALLED, CALL),
     )
 
@@ -715,7 +717,7 @@ def comparison(theme: Theme) -> ComparisonPage:
         "Late Bus Home",
         named=("22 Nov 2026, 18:30, 84 bpm", "the best one, 2 Oct 2026, 84 bpm"),
         rows=[(each, "11 early, 2 late", "102 of 136") for each in what],
-        notes=["The second was played at another tempo."],
+        notices=["The second was played at another tempo."],
     )
 
 

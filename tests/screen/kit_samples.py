@@ -75,7 +75,7 @@ def ready_page(theme: Theme) -> ReadyPage:
             2,
         ),
         rules=RULES,
-        notes=["The sound device went away: another one is used."],
+        notices=["The sound device went away: another one is used."],
         caution="Keep the volume low, rest between runs, and stop on pain or ringing. "
         "Ask a physician or an audiologist if it stays.",
         level=Level(-18.0),
@@ -99,7 +99,7 @@ def kit_page(theme: Theme) -> KitPage:
         there=False,
         lines=lines,
         drawing=drawing,
-        notes=["Saved."],
+        notices=["Saved."],
     )
 
 
@@ -110,7 +110,7 @@ def pads_page(theme: Theme) -> PadsPage:
         prompt="Strike the rim of the snare.",
         done=4,
         of=19,
-        message="The kit cannot tell this one from the head: it counts as the snare. "
+        notice="The kit cannot tell this one from the head: it counts as the snare. "
         "If your kit has no rim, go on with S.",
         heard="note 40 on channel 10, velocity 96",
         drawing=KitDrawing(EVERY_PIECE),
@@ -262,7 +262,7 @@ def pad_commands_page(theme: Theme) -> PadCommandsPage:
         kit=KIT,
         call="A second of silence, kick twice, then the pad.",
         calls=calls,
-        message="The crash asks for something else already.",
+        notice="The crash asks for something else already.",
         chosen=2,
     )
 

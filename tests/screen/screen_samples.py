@@ -154,7 +154,7 @@ def result_page(
         "advice": "The snare drags, 41 ms late 12 times: lead with it.",
         "figures": [("on time", "112 of 128"), ("timing", "6 ms behind on average, 11 ms spread")],
         "voices": a_pattern(bars).voices,
-        "notes": ["The take is kept: takes/a-test.mid"],
+        "notices": ["The take is kept: takes/a-test.mid"],
         "caution": "Rest between runs.",
     } | told
     return ResultPage(theme, places=graded, bars=bars, **texts)

@@ -148,7 +148,7 @@ def test_pages_that_hold_still_show_pads(looks, written, size):
         looks,
         "A Test",
         [PlanLine(words="Step", done=True, left_out=False, now=False, took="")] * 30,
-        notes=(),
+        notices=(),
         pads=CALLED,
     )
     pages = [

@@ -130,7 +130,7 @@ def plan_page(theme: Theme, steps: int = 40, now: int = 12) -> PlanPage:
         )
         for n in range(steps)
     ]
-    return PlanPage(theme, "Late Bus Home", lines, notes=["Another day."])
+    return PlanPage(theme, "Late Bus Home", lines, notices=["Another day."])
 
 
 @pytest.mark.parametrize("size", SIZES)

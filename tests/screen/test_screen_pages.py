@@ -137,7 +137,7 @@ def test_no_text_of_a_result_touches_another(sized, written, size):
         advice="The ghost note of the floor tom on the e of 2 is 11 dB too loud, 12 of 16 times: "
         "keep the stick low.",
         figures=FIGURES,
-        notes=["The take is kept: /a/rather/long/folder/with/takes/a-test-2031-01-01-101500.mid"],
+        notices=["The take is kept: /a/rather/long/folder/with/takes/a-test-2031-01-01-101500.mid"],
         caution="Rest your hands between runs, keep the volume low, and stop on pain or ringing.",
     )
     surface = picture(page, size)

@@ -198,7 +198,7 @@ def test_without_a_card_it_runs_in_real_time_and_says_so(no_card):
     device = DeviceOutput()
     try:
         assert device.silent
-        assert "no sound card" in device.message
+        assert "no sound card" in device.notice
         before, at_s = device.timeline.rendered, time.perf_counter()
         # 600 ms of sound: loosely held to the clock, since a busy machine may stumble.
         while device.timeline.rendered < before + 28_800 and time.perf_counter() < at_s + 20.0:
@@ -312,7 +312,7 @@ def test_a_device_is_chosen_by_part_of_its_name(cards, monkeypatch, part, taken)
     assert opened == [taken]
     assert device.device_name == taken
     assert not device.silent
-    assert device.message == ""
+    assert device.notice == ""
 
 
 def test_a_device_that_is_not_there_is_told_with_those_that_are(cards):
@@ -423,13 +423,13 @@ def test_a_device_that_vanishes_and_is_back_plays_on(machine):
     device = DeviceOutput("desk", clock=now)
     gone, timeline = machine.now_open, device.timeline
     let_pass(now, device, machine, seconds=0.4)
-    assert device.message == ""
+    assert device.notice == ""
     let_pass(now, device, machine, seconds=0.2)
-    assert device.message == 'the sound device "desk" is gone: looking for it, or for another'
+    assert device.notice == 'the sound device "desk" is gone: looking for it, or for another'
     let_pass(now, device, machine, seconds=5.0)  # nothing waits for the search
     wait_for_another(device, machine, timeline)
     assert gone.is_closed
-    assert (device.device_name, device.message, device.silent) == ("Desk Box", "", False)
+    assert (device.device_name, device.notice, device.silent) == ("Desk Box", "", False)
 
 
 def test_without_the_wished_device_the_default_one_plays(machine):
@@ -443,7 +443,7 @@ def test_without_the_wished_device_the_default_one_plays(machine):
     wait_for_another(device, machine, timeline)
     assert machine.now_open.name == device.device_name == "default"
     assert not device.silent
-    assert device.message == 'the sound device "desk" is gone: the default one plays'
+    assert device.notice == 'the sound device "desk" is gone: the default one plays'
     assert device.timeline.level == gain(-27.0)
 
 
@@ -457,7 +457,7 @@ def test_where_no_other_plays_the_null_device_keeps_the_time(machine, part):
     wait_for_another(device, machine, timeline)
     assert machine.now_open.name == "null"
     assert device.silent
-    assert "no other plays" in device.message
+    assert "no other plays" in device.notice
 
 
 def test_a_device_that_the_library_says_has_stopped_is_gone_at_once(machine):
@@ -467,9 +467,9 @@ def test_a_device_that_the_library_says_has_stopped_is_gone_at_once(machine):
     machine.may_open.clear()
     machine.now_open.stop_callback()
     device.tend()
-    assert "gone" in device.message
+    assert "gone" in device.notice
     wait_for_another(device, machine, timeline)
-    assert (len(machine.opened), device.message) == (2, "")
+    assert (len(machine.opened), device.notice) == (2, "")
 
 
 def test_a_window_that_stood_still_does_not_make_the_device_gone(machine):
@@ -481,7 +481,7 @@ def test_a_window_that_stood_still_does_not_make_the_device_gone(machine):
         machine.now_open.ask()
         device.tend()
     assert len(machine.opened) == 1
-    assert device.message == ""
+    assert device.notice == ""
 
 
 def test_what_is_scheduled_stays_on_the_clock_through_another_device(machine):
@@ -644,19 +644,19 @@ def test_a_sound_system_that_does_not_answer_is_not_waited_for(machine, monkeypa
     monkeypatch.setattr(miniaudio, "PlaybackDevice", open_late)
     now = Now()
     device = DeviceOutput(clock=now)
-    assert (device.silent, device.message) == (True, output.NO_ANSWER)
+    assert (device.silent, device.notice) == (True, output.NO_ANSWER)
     stands_in = device.timeline
     if answer == "null":
         machine.plays = {"null"}
     answers.set()
     until_s = time.perf_counter() + 20.0
-    while device.message == output.NO_ANSWER and time.perf_counter() < until_s:
+    while device.notice == output.NO_ANSWER and time.perf_counter() < until_s:
         device.tend()
         time.sleep(0.002)
     if answer == "null":
-        assert (device.silent, device.message) == (True, output.NO_CARD)
+        assert (device.silent, device.notice) == (True, output.NO_CARD)
     else:
-        assert (device.silent, device.message) == (False, "")
+        assert (device.silent, device.notice) == (False, "")
         assert device.timeline is not stands_in
     device.close()
 
@@ -670,11 +670,11 @@ def test_another_device_is_chosen_while_it_plays(machine):
     device.choose("Big Cans")
     wait_for_another(device, machine, timeline)
     assert before.is_closed
-    assert (device.device_name, device.message) == ("Big Cans", "")
+    assert (device.device_name, device.notice) == ("Big Cans", "")
     timeline = device.timeline
     device.choose(None)
     wait_for_another(device, machine, timeline)
-    assert (device.device_name, device.message) == ("default", "")
+    assert (device.device_name, device.notice) == ("default", "")
 
 
 def test_opening_says_nothing_on_standard_error(capfd):
@@ -698,7 +698,7 @@ def test_a_device_that_was_lost_comes_back_while_another_stands_in(machine, part
     now.s += LOOK_S
     stands_in.ask()
     wait_for_another(device, machine, timeline)
-    assert (device.device_name, device.silent, device.message) == (lost, False, "")
+    assert (device.device_name, device.silent, device.notice) == (lost, False, "")
     until_s = time.perf_counter() + 20.0
     while not stands_in.is_closed and time.perf_counter() < until_s:
         time.sleep(0.002)
@@ -719,7 +719,7 @@ def test_a_lost_device_comes_back_although_what_stood_in_for_it_was_lost_too(mac
     now.s += LOOK_S
     machine.now_open.ask()
     wait_for_another(device, machine, timeline)
-    assert (device.device_name, device.message) == ("Desk Box", "")
+    assert (device.device_name, device.notice) == ("Desk Box", "")
 
 
 def test_where_nothing_was_heard_a_null_device_that_stalls_is_replaced_and_nothing_sought(machine):
@@ -730,7 +730,7 @@ def test_where_nothing_was_heard_a_null_device_that_stalls_is_replaced_and_nothi
     timeline = device.timeline
     let_pass(now, device, machine, seconds=0.6)
     wait_for_another(device, machine, timeline)
-    assert (device.silent, device.message) == (True, output.NO_CARD)
+    assert (device.silent, device.notice) == (True, output.NO_CARD)
     tried = len(machine.tried)
     for _ in range(5):
         now.s += LOOK_S
@@ -780,7 +780,7 @@ def test_a_device_that_races_is_taken_for_silent(monkeypatch):
         ),
     )
     device = DeviceOutput()
-    silent, said = device.silent, device.message
+    silent, said = device.silent, device.notice
     device.close()
     assert silent
     assert "no sound card" in said

@@ -44,7 +44,7 @@ def heard(recording: Recording) -> Frames:
 @pytest.mark.parametrize("kind", ["wav", "flac", "mp3", "ogg"])
 def test_every_kind_is_read_in_its_place(tmp_path: Path, kind: str) -> None:
     recording = Recording.open(kept(tmp_path / f"a.{kind}"))
-    assert recording.message == ""
+    assert recording.notice == ""
     assert recording.length_s == pytest.approx(4.0, abs=0.001)
     assert np.abs(heard(recording)[:, 0]).argmax() == RATE  # nothing comes late
 
@@ -185,7 +185,7 @@ def test_of_a_cut_off_file_what_is_there_is_played(tmp_path: Path, kind: str) ->
     recording = Recording.open(path)
     assert 1.0 < recording.length_s < 3.0
     assert np.abs(heard(recording)[:, 0]).argmax() == RATE
-    assert recording.message == (
+    assert recording.notice == (
         f"cut.{kind} is cut off: {recording.length_s:.1f} of its 4.0 s are there, and are played."
     )
 
@@ -195,14 +195,14 @@ def test_of_a_cut_off_ogg_file_the_whole_length_is_not_known(tmp_path: Path) -> 
     path = tmp_path / "cut.ogg"
     path.write_bytes(whole[: len(whole) * 2 // 3])
     recording = Recording.open(path)
-    assert recording.message == (
+    assert recording.notice == (
         f"cut.ogg is cut off: {recording.length_s:.1f} s are there, and are played."
     )
 
 
 def test_silence_is_told(tmp_path: Path) -> None:
     soundfile.write(tmp_path / "a.wav", np.zeros((RATE, 2)), RATE)
-    told = Recording.open(tmp_path / "a.wav").message
+    told = Recording.open(tmp_path / "a.wav").notice
     assert told == "a.wav is silent from beginning to end: nothing will be heard of it."
 
 

@@ -82,7 +82,7 @@ def take_and_tell(
             said="The result is kept.",
             words=[f"Give this file to your teacher: {taken.path}"],
             rows=[(what, came) for what, _, came in (one.partition(": ") for one in taken.lines)],
-            notes=[CAUTION],
+            notices=[CAUTION],
             buttons=Buttons([LEAVE]),
         )
         hold(context, page, 0.0)
@@ -112,7 +112,7 @@ def _chosen(
         title="Assessment",
         subtitle="which one?",
         rows=Rows(choices),
-        notes=[*wrong, f"Files of your teacher's go into {home.data / OWN}."],
+        notices=[*wrong, f"Files of your teacher's go into {home.data / OWN}."],
         buttons=Buttons(CHOOSING, pads, call),
     )
     if hold(context, page, 0.0) is not Outcome.START:

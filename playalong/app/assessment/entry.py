@@ -137,9 +137,9 @@ def _agreed(book: Book, port: str, profile: Profile) -> Agreed:
             "your own strokes" if profile.is_loudness_known else "heard against your own strokes",
         ),
     ]
-    notes = []
+    notices = []
     if book.is_resumed and not book.assessment.is_homework:
-        notes.append("This goes on where it was interrupted, with the time that was left.")
+        notices.append("This goes on where it was interrupted, with the time that was left.")
     if book.is_resumed and book.assessment.is_homework:
-        notes.append(f"So far you have played {len(book.runs)} runs of this homework.")
-    return Agreed(rows, tuple(notes))
+        notices.append(f"So far you have played {len(book.runs)} runs of this homework.")
+    return Agreed(rows, tuple(notices))

@@ -84,7 +84,7 @@ def remark_in_window(context: RunContext, path: Path) -> None:
             title=f"Your word on {shortened(found.player)}",
             subtitle=found.assessment.title,
             rows=rows,
-            notes=wrong,
+            notices=wrong,
         )
         if hold(context, page, 0.0) is not Outcome.START:
             return
@@ -101,14 +101,14 @@ def _page(
     title: str,
     subtitle: str,
     rows: Rows,
-    notes: Sequence[str] = (),
+    notices: Sequence[str] = (),
 ) -> SettingsPage:
     return SettingsPage(
         theme=context.theme,
         title=title,
         subtitle=subtitle,
         rows=rows,
-        notes=notes,
+        notices=notices,
         buttons=Buttons(CHOOSING),
     )
 
@@ -129,7 +129,7 @@ def _typed(context: RunContext, title: str, question: str) -> str:
         words = page.typed.strip()
         if words:
             return words
-        page.message, page.is_off = "Nothing is written yet.", True
+        page.notice, page.is_off = "Nothing is written yet.", True
     return ""
 
 

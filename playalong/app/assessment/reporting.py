@@ -56,7 +56,7 @@ def result_report(path: Path, with_name: bool = True) -> Report:
         player=found.player if with_name else "",
         facts=_facts(found, remark),
         warnings=[*found.wrong, *filter(None, [other])],
-        notes=_notes(found, before),
+        notices=_notices(found, before),
         sections=sections,
         comments=remark.comments,
         eye=_eye(found.assessment.by_eye, remark.by_eye),
@@ -150,29 +150,31 @@ def _facts(found: Verified, remark: Remark) -> list[tuple[str, str]]:
     return facts
 
 
-def _notes(found: Verified, before: Verified | None) -> list[str]:
-    notes = []
+def _notices(found: Verified, before: Verified | None) -> list[str]:
+    notices = []
     for one in found.plain["interruptions"]:
         what = "the kit was lost" if one["loss"] == "kit" else "the program ended"
         left = phrases.clock(one["left_s"])
-        notes.append(f"Interrupted at item {one['item'] + 1}: {what}, with {left} left.")
+        notices.append(f"Interrupted at item {one['item'] + 1}: {what}, with {left} left.")
     if found.plain["pauses"]:
-        notes.append(f"The clock was stopped {found.plain['pauses']} times, as the file allows.")
+        notices.append(f"The clock was stopped {found.plain['pauses']} times, as the file allows.")
     if found.version:
-        notes.append(
+        notices.append(
             f"Graded by version {found.version} of the program; where this one hears it "
             "otherwise, its figure stands behind."
         )
     if found.plain["left_out"]:
         more = counted(found.plain["left_out"], "more run")
-        notes.append(f"{more} that did not count are not in the file, which has room for no more.")
+        notices.append(
+            f"{more} that did not count are not in the file, which has room for no more."
+        )
     if len({check.run.calibration for check in found.runs}) > 1:
-        notes.append("The calibration of the kit became another one in the course of it.")
+        notices.append("The calibration of the kit became another one in the course of it.")
     if found.fits:
-        notes.append("Verified: the figures belong to the hits in the file.")
+        notices.append("Verified: the figures belong to the hits in the file.")
     if before is not None:
-        notes.append(f"Compared with the result of {when(before.plain['ended'])}.")
-    return notes
+        notices.append(f"Compared with the result of {when(before.plain['ended'])}.")
+    return notices
 
 
 def _section(
@@ -324,7 +326,7 @@ def take_report(take: Take, name: str) -> Report:
         player=said.player
         or (f"a simulated player, {said.simulated.skill}" if said.simulated else ""),
         facts=[("played", said.date), ("kit", said.kit)],
-        notes=graded.remarks,
+        notices=graded.notices,
         sections=[section],
         homework=homework_rows(homework),
         homework_file=as_text(homework) if homework else "",

@@ -64,7 +64,7 @@ class Agreed:
     """What is agreed before it begins: (what, in words), and what should be told besides."""
 
     rows: Sequence[tuple[str, str]]
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
 
 
 class AssessmentSession:
@@ -188,7 +188,7 @@ class AssessmentSession:
             said=said,
             words=[word for word in words if word],
             rows=rows,
-            notes=[*self._agreed.notes, CAUTION],
+            notices=[*self._agreed.notices, CAUTION],
             level=context.level(),
             buttons=self._buttons(offered),
         )
@@ -217,7 +217,7 @@ class AssessmentSession:
             rows=Rows([]),
             facts=self._requirements(),
             rules=task.rules,
-            notes=[phrases.LOOKING] if looking else [*self._agreed.notes],
+            notices=[phrases.LOOKING] if looking else [*self._agreed.notices],
             caution=CAUTION,
             level=context.level(),
             buttons=self._buttons([_START] if looking else self._offered()),

@@ -204,7 +204,7 @@ class CaptureSession:
             title = printable(page.typed).strip()
             if title:
                 return self._save(replace(pattern, title=title))
-            page.message, page.is_off = "Give it a title of a letter or more.", True
+            page.notice, page.is_off = "Give it a title of a letter or more.", True
         return None
 
 
@@ -226,7 +226,7 @@ class _Listening(Scene):
         self._page = ListeningPage(
             theme=context.theme,
             words=_PLAY if click is None else TO_CLICK,
-            message=notice,
+            notice=notice,
             caution=CAUTION,
             tempo="" if click is None else f"{click.tempo_bpm:g} bpm",
             buttons=offered(click is not None, has_kit),

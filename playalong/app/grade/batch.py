@@ -76,7 +76,7 @@ def grade_file(batch: Batch, path: Path) -> Result:
     try:
         graded = grade_take(batch.pattern, read(path), batch.options)
         return Result(
-            path=path, grade=graded.as_json(batch.with_hits), notices=graded.expected.remarks
+            path=path, grade=graded.as_json(batch.with_hits), notices=graded.expected.notices
         )
     except UserError as error:
         message = str(error)

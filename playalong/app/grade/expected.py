@@ -25,13 +25,13 @@ from playalong.support.text import printable, quoted, sentence
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Expected:
     """``pattern`` is graded with ``variations`` in place, and was cut out of ``whole``; ``said`` is
-    what of the take's own words holds for it; ``remarks`` what a person should know.
+    what of the take's own words holds for it; ``notices`` what a person should know.
     """
 
     pattern: Pattern
     whole: Pattern
     said: TakeInfo
-    remarks: tuple[str, ...] = ()
+    notices: tuple[str, ...] = ()
     variations: tuple[str, ...] = ()
 
     @property
@@ -109,31 +109,31 @@ def _changed(pattern: Pattern, said: TakeInfo, current: bool) -> Expected:
             pattern=pattern,
             whole=pattern,
             said=said,
-            remarks=(f"{was}: it is graded as the pattern is now.",),
+            notices=(f"{was}: it is graded as the pattern is now.",),
         )
     now = "With --current it is graded as the pattern is now."
     return Expected(
         pattern=own,
         whole=own,
         said=said,
-        remarks=(f"{was}: it is graded as the pattern was then. {now}",),
+        notices=(f"{was}: it is graded as the pattern was then. {now}",),
     )
 
 
 def _other(pattern: Pattern, said: TakeInfo) -> Expected:
     chunk = said.pattern.removeprefix(f"{pattern.title}: ")
     if chunk != said.pattern and not said.pattern_id:
-        remark = (
+        notice = (
             f"The take is of a part, {printable(chunk)}, practised with an earlier version of the "
             "program, which did not keep more of it: it is graded as the whole pattern."
         )
     else:
-        remark = (
+        notice = (
             f"The take says that it is of another pattern, {quoted(said.pattern)}: here it is "
             f"held against {quoted(pattern.name)}."
         )
     kit = replace(said.of_the_kit(), tempo_bpm=_click_bpm(pattern, said))
-    return Expected(pattern=pattern, whole=pattern, said=kit, remarks=(remark,))
+    return Expected(pattern=pattern, whole=pattern, said=kit, notices=(notice,))
 
 
 def _click_bpm(pattern: Pattern, said: TakeInfo) -> float | None:

@@ -94,7 +94,7 @@ class Graded:
     run: MatchedRun
     followed: bool
     start_s: float
-    remarks: tuple[str, ...]
+    notices: tuple[str, ...]
     expected: Expected
     mixed: Mixed | None = None
     latency_ms: float = 0.0
@@ -114,7 +114,7 @@ class Graded:
                 "followed": self.followed,
                 "start_s": round(self.start_s, 6),
                 "latency_ms": self.latency_ms,
-                "remarks": list(self.remarks),
+                "remarks": list(self.notices),
             }
         )
 
@@ -175,7 +175,7 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
     held = _Held(
         expected=expected, hits=hits, rules=rules, bars=bars, pauses=said.pauses, beats=beats
     )
-    remarks = [*expected.remarks, *take.remarks]
+    notices = [*expected.notices, *take.notices]
     if AUTO in (options.tempo_bpm, options.start_s):
         if not len(hits):
             raise UserError("The take holds no stroke that could be followed: leave out auto.")
@@ -185,23 +185,23 @@ def grade_take(pattern: Pattern, take: Take, options: Options) -> Graded:
         until_s = said.until_s if options.bars is None else inf
         graded = held.to_the_click(tempo_bpm, until_s)
         if not ours:
-            remarks += held.would_follow(tempo_bpm, graded.grade)
+            notices += held.would_follow(tempo_bpm, graded.grade)
     graded = replace(graded, start_s=graded.start_s + start_s, mixed=mixed, latency_ms=late_ms)
     if mixed is not None:
-        remarks.append("It was played freely: each bar is graded as the variations found in it.")
+        notices.append("It was played freely: each bar is graded as the variations found in it.")
     if graded.followed:
-        remarks.append(
+        notices.append(
             f"The grader followed the player: bar 1 starts at {graded.start_s:.2f} s, "
             f"the tempo kept is {graded.grade.steadiness.tempo_bpm or tempo_bpm:.1f} bpm."
         )
     if graded.grade.dynamics.bands != DEFAULT.bands.source:
-        remarks.append(
+        notices.append(
             f"The loudness of this kit was measured: {graded.grade.dynamics.bands} say what fits."
         )
     if unknown:
         numbers = ", ".join(map(str, sorted(unknown)))
-        remarks.append(f"{unknown.total()} notes of no known pad were left out: {numbers}.")
-    return replace(graded, remarks=tuple(remarks))
+        notices.append(f"{unknown.total()} notes of no known pad were left out: {numbers}.")
+    return replace(graded, notices=tuple(notices))
 
 
 def _hits(take: Take, pads: Pads | None, start_s: float) -> tuple[Hits, Counter[int]]:
@@ -250,7 +250,7 @@ class _Held:
             self.pattern, tempo_bpm, targets=targets, hits=self.hits, rules=self.rules
         )
         return Graded(
-            grade=result, run=run, followed=False, start_s=0.0, remarks=(), expected=self.expected
+            grade=result, run=run, followed=False, start_s=0.0, notices=(), expected=self.expected
         )
 
     def would_follow(self, tempo_bpm: float, on_the_click: Grade) -> list[str]:
@@ -290,7 +290,7 @@ class _Held:
             run=run,
             followed=True,
             start_s=run.targets.start_s,
-            remarks=(),
+            notices=(),
             expected=self.expected,
         )
 

@@ -84,7 +84,7 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
     """What is kept of ``who``: exported as files, or erased; whether it was erased."""
     with closing(home.memory.opened()) as database:
         player = player_of(database, who, who)
-        note = ""
+        notice = ""
         while True:
             found = leaving.traces_of(home, database, player)
             page = ChoicesPage(
@@ -93,11 +93,11 @@ def your_data(context: RunContext, home: UserFolders, who: str) -> bool:
                 said=f"This is kept of {player.name}, on this computer alone.",
                 lines=leaving.listed(player, found),
                 offered=[EXPORT, ERASE, LEAVE],
-                notes=[note],
+                notices=[notice],
             )
             outcome = hold(context, page, 0.0)
             if outcome is Outcome.EXPORT:
-                note = _export(context, home, player)
+                notice = _export(context, home, player)
             elif outcome is Outcome.ERASE:
                 if _erase(context, database, player, found=found):
                     return True
@@ -268,7 +268,7 @@ class _LookBack:
             places=grade.places,
             bars=found.graded.expected.bars,
             voices=run.targets.voices,
-            notes=[found.words, *found.differences[:2]],
+            notices=[found.words, *found.differences[:2]],
             rules=run.rules,
             offered=[SHEET, LISTEN, COMPARE, LEAVE],
             level=self._context.level(),

@@ -101,14 +101,14 @@ class FirstStart:
     def _hear_kit_at_hand(self) -> Outcome:
         setup = self._setup()
         page = self._page(1, "Strike anything on your kit.")
-        page.drawing, page.notes = setup.drawing(), [CAUTION]
+        page.drawing, page.notices = setup.drawing(), [CAUTION]
         nothing = [f"Listening to {self._kit.port.name}."]
         if self._kit.is_keys:
             nothing = [
                 "No kit yet: plug one in by USB or MIDI, and switch it on.",
                 KEYS_ARE_PADS.replace("No kit: ", "Or try the keys: "),
             ]
-        page.messages = nothing
+        page.said = nothing
 
         def hears(message: Heard) -> None:
             hit = message.hit
@@ -116,7 +116,7 @@ class FirstStart:
                 page.drawing.strike(hit.voice, hit.velocity, self._context().clock.now())
                 label = BY_NAME[hit.voice].label
                 page.prompt = "Your kit is heard."
-                page.messages = [f"That was the {label}, velocity {hit.velocity:.0f} of 127."]
+                page.said = [f"That was the {label}, velocity {hit.velocity:.0f} of 127."]
 
         sought_s = [self._context().clock.now()]
 
@@ -143,9 +143,9 @@ class FirstStart:
                     page.drawing.strike(message.hit.voice, message.hit.velocity, now_s)
 
         def before_frame(now_s: float) -> Outcome | None:
-            page.prompt, page.messages, page.is_off = _step_words(machine, now_s)
+            page.prompt, page.said, page.is_off = _step_words(machine, now_s)
             if machine.is_done and self._kit.is_keys:
-                page.messages, page.is_off = [_KEYS], False
+                page.said, page.is_off = [_KEYS], False
             page.now = machine.step
             page.strokes = [
                 Strokes(_named(number), len(found), TIMES)
@@ -162,7 +162,7 @@ class FirstStart:
     def _measure(self) -> Outcome:
         """Play along to a click, or later."""
         page = self._page(3, "How late do your strokes arrive?")
-        page.messages = _MEASURE
+        page.said = _MEASURE
         outcome = hold(self._context(), page, 0.0) or Outcome.LEAVE
         if outcome is Outcome.START:
             setup = self._setup()
@@ -176,7 +176,7 @@ class FirstStart:
             theme=self._context().theme,
             title=TITLE,
             prompt="What is your name?",
-            message="It stands on your takes and in your history, and goes nowhere else. "
+            notice="It stands on your takes and in your history, and goes nowhere else. "
             "Without one you go on as nobody, and may say it later.",
             longest=40,
             buttons=Buttons((KEEP, END_START)),
@@ -190,7 +190,7 @@ class FirstStart:
                 if self._home.player(name) is None:
                     name = self._home.add_player(name).name
             except UserError as error:
-                page.message, page.is_off = str(error), True
+                page.notice, page.is_off = str(error), True
                 continue
             self._home.choose_player(name)
             before = self.profile

@@ -82,7 +82,7 @@ class Choosing:
             title=task.pattern.title,
             subtitle="along with what?",
             rows=Rows(rows, at),
-            notes=[notice] if notice else [],
+            notices=[notice] if notice else [],
             buttons=_with_pads(context),
         )
 
@@ -99,7 +99,7 @@ class Choosing:
             path = Path(page.typed).expanduser()
             if path.is_file():
                 return path
-            page.message, page.is_off = f"There is no file {printable(page.typed)}.", True
+            page.notice, page.is_off = f"There is no file {printable(page.typed)}.", True
         return None
 
     def _along(self, context: RunContext, task: Task, path: Path) -> Task:

@@ -188,7 +188,7 @@ class HomeSession:
             going_on=going,
             cards=self._cards(),
             week=remembered.week(datetime.now().date()),
-            notes=[*self._trouble, *self._home.notices],
+            notices=[*self._trouble, *self._home.notices],
             caution=SHORT_CAUTION,
             pads=pad_commands.pads if pad_commands else {},
             call=pad_commands.call if pad_commands else "",
@@ -466,7 +466,7 @@ class HomeSession:
             patterns = self._all_patterns
             self._remembered = remembered(self._home, self._home.settings().player)
             found = patterns.found(search)
-            page.lines, page.notes = found.lines(self._remembered.bests), patterns.notes
+            page.lines, page.notices = found.lines(self._remembered.bests), patterns.notices
             page.of, page.wanted = len(patterns.patterns), wanted(search)
             outcome = hold(self.context, page, 0.0)
             if outcome is Outcome.SLOWER:
@@ -564,7 +564,7 @@ class HomeSession:
             try:
                 return self._home.add_player(page.typed).name
             except UserError as error:
-                page.message, page.is_off = str(error), True
+                page.notice, page.is_off = str(error), True
         return None
 
     def _change_name(self) -> None:
@@ -580,7 +580,7 @@ class HomeSession:
                 self.player_is(self._home.rename_player(self.player, page.typed))
                 return
             except UserError as error:
-                page.message, page.is_off = str(error), True
+                page.notice, page.is_off = str(error), True
 
     def _change_settings(self) -> None:
         chosen = 0
@@ -590,7 +590,7 @@ class HomeSession:
                 Choice(
                     name=_SOUND,
                     value=self._home.settings().sound_device or _SYSTEMS_OWN,
-                    about=f"Where it sounds. {self._opened.output.message}".rstrip(),
+                    about=f"Where it sounds. {self._opened.output.notice}".rstrip(),
                 ),
                 Choice(name=_PLAYER, value=self.player, about="Who plays, or somebody new."),
                 Choice(
@@ -612,7 +612,7 @@ class HomeSession:
                 title="Settings",
                 subtitle=self.player,
                 rows=Rows([*(row.choice() for row in rows), *others], chosen),
-                notes=self._home.notices,
+                notices=self._home.notices,
                 level=self.context.level(),
             )
             outcome = hold(self.context, page, 0.0)
@@ -671,7 +671,7 @@ class HomeSession:
                     self._home.remember_for(None, pattern_folders=[*before, str(folder)])
                 self._patterns = None
                 return
-            page.message, page.is_off = f"There is no folder {printable(page.typed)}.", True
+            page.notice, page.is_off = f"There is no folder {printable(page.typed)}.", True
 
     def _look_again(self) -> None:
         """The window as the settings have it now."""

@@ -24,7 +24,7 @@ class PatternList:
 
     patterns: Mapping[str, Pattern]
     figures: Mapping[str, float]
-    notes: tuple[str, ...]
+    notices: tuple[str, ...]
 
     def lines(self, bests: Mapping[str, float]) -> list[PatternLine]:
         """A line for each; ``bests`` are scores by fingerprint."""
@@ -49,7 +49,7 @@ class PatternList:
             for name, pattern in self.patterns.items()
             if search.finds(pattern, self.figures[name])
         }
-        return PatternList(patterns, self.figures, self.notes)
+        return PatternList(patterns, self.figures, self.notices)
 
     @property
     def easiest(self) -> Pattern:
@@ -62,16 +62,16 @@ def pattern_list(folders: list[Path]) -> PatternList:
     """The shipped patterns, and all pattern files in ``folders``."""
     shipped = library()
     found = {name: shipped.get(name) for name in shipped.names()}
-    notes = []
+    notices = []
     for folder in folders:
         for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
             try:
                 found[str(path)] = read(read_text(path), path.stem)
             except UserError as error:
-                notes.append(f"{path.name} is left out. {str(error).splitlines()[0]}")
+                notices.append(f"{path.name} is left out. {str(error).splitlines()[0]}")
     figures = {name: difficulty(pattern).figure for name, pattern in found.items()}
     order = sorted(found, key=lambda name: (figures[name], found[name].title))
-    return PatternList({name: found[name] for name in order}, figures, tuple(notes))
+    return PatternList({name: found[name] for name in order}, figures, tuple(notices))
 
 
 def _figures(pattern: Pattern) -> str:

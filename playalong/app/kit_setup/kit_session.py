@@ -101,7 +101,7 @@ class KitSession:
         def before_frame(_now_s: float) -> None:
             page.there = setup.is_there
             page.port = setup.port.name + ("" if setup.is_there else ": not there, check its cable")
-            page.notes = [words for words in (*setup.context.notices, setup.trouble) if words]
+            page.notices = [words for words in (*setup.context.notices, setup.trouble) if words]
 
         outcome = setup.show(page, hears, before_frame, by_pads=True)
         self._chosen = page.chosen

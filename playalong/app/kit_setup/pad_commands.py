@@ -48,14 +48,14 @@ def pad_commands(setup: SetupContext) -> None:
     def before_frame(now_s: float) -> Outcome | None:
         voice = alone.time_passed(now_s)
         if voice is not None:
-            page.message = confirmation.stroke(setup, page.chosen, voice)
+            page.notice = confirmation.stroke(setup, page.chosen, voice)
         calls = setup.profile.calls
         page.call = (
             f"While nothing runs, after a second of silence: the {BY_NAME[calls.call].label} "
             "twice, then twice the pad of what you want."
         )
         page.calls = [(_what(command), _pad(calls, command)) for command in _LINES]
-        page.message = " ".join(setup.notices) or page.message
+        page.notice = " ".join(setup.notices) or page.notice
         # What works the page may be another pad now.
         return None if voice is None else Outcome.ACCEPT
 
@@ -65,7 +65,7 @@ def pad_commands(setup: SetupContext) -> None:
         if outcome is Outcome.LEAVE:
             return
         if outcome is Outcome.UNDO:
-            page.message = _take_off(setup, page.chosen)
+            page.notice = _take_off(setup, page.chosen)
 
 
 class _Alone:

@@ -79,7 +79,7 @@ class _Learned:
             self._keep()
         zone = machine.zone
         page.prompt = machine.words
-        page.message = "  ".join(filter(None, [*self._setup.notices, machine.said, machine.hint]))
+        page.notice = "  ".join(filter(None, [*self._setup.notices, machine.said, machine.hint]))
         page.done, page.of = machine.progress
         page.drawing.lit = None if zone is None else Spot(zone.voice, Part(zone.part))
         return Outcome.NEXT if zone is None and not was_over else None

@@ -135,7 +135,7 @@ class _Asking:
         page, left = self._page, _left(self._setup, self._voice)
         page.done, page.drawing.lit = self._at, Spot(self._voice)
         page.prompt = _PROMPT.format(BY_NAME[self._voice].label, max(1, left))
-        page.message = " ".join([*self._setup.notices, _HOW])
+        page.notice = " ".join([*self._setup.notices, _HOW])
         is_over = left <= 0 and now_s - self._hits[-1].time_s >= RING_S
         return Outcome.NEXT if is_over else None
 

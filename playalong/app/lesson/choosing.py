@@ -42,7 +42,7 @@ def on_the_plan(
     """
     if context.window.offscreen and stay_s is None:
         return None
-    page = PlanPage(context.theme, lesson.pattern.title, plan_lines(lesson), notes=notices)
+    page = PlanPage(context.theme, lesson.pattern.title, plan_lines(lesson), notices=notices)
     until_s = None if stay_s is None else context.clock.now() + stay_s
     outcome = hold(context, page, 0.0, until_s=until_s)
     if outcome is Outcome.AGAIN and page.chosen != page.now:

@@ -145,7 +145,7 @@ class EditSession:
         try:
             pattern, path = self._files.save(editor.pattern, self._path)
         except UserError as error:
-            self._page.notes = error.lines
+            self._page.notices = error.lines
             return False
         self._path = self.saved_as = path
         self._needs_title, self._is_own = False, True
@@ -154,7 +154,7 @@ class EditSession:
         self._saved = editor.pattern
         self._files.drop_draft(self._draft)
         self._draft = None
-        self._page.notes = (f"It is saved: {path.name}",)
+        self._page.notices = (f"It is saved: {path.name}",)
         return True
 
     def _ask_title(self) -> str | None:
@@ -165,13 +165,13 @@ class EditSession:
             title="Save",
             prompt="What is it called?",
             typed=first if not self._is_own or title == changes.NEW_TITLE else title,
-            message="It is kept among your own patterns.",
+            notice="It is kept among your own patterns.",
             longest=60,
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
             if page.typed.strip():
                 return page.typed.strip()
-            page.message, page.is_off = "A pattern needs a title.", True
+            page.notice, page.is_off = "A pattern needs a title.", True
         return None
 
     def _keep(self) -> None:
@@ -301,7 +301,7 @@ class EditSession:
             title="One more variation",
             prompt="What is it called?",
             typed=f"variation-{len(there) + 1}",
-            message="What you write on it from now on changes it alone; V goes back.",
+            notice="What you write on it from now on changes it alone; V goes back.",
             longest=30,
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
@@ -309,7 +309,7 @@ class EditSession:
             if name and name not in there:
                 self.editor.vary(name)
                 return
-            page.message, page.is_off = "Give it a name that no other has.", True
+            page.notice, page.is_off = "Give it a name that no other has.", True
 
     def _choose_rows(self) -> None:
         chosen = 0
@@ -384,7 +384,7 @@ class _Writing(Scene):
         self._page.now = self._heard.place()
         if editor.pattern is not self._seen:
             self._seen, self._changed_s = editor.pattern, now_s
-            self._page.notes = ()
+            self._page.notices = ()
         if self._changed_s is not None and now_s - self._changed_s >= _DRAFT_S:
             self._changed_s = None
             self._keep()

@@ -137,7 +137,7 @@ class OwnPatterns:
                 title="Write",
                 subtitle="a pattern of your own",
                 rows=Rows(choices, min(chosen, len(choices) - 1)),
-                notes=trouble,
+                notices=trouble,
             )
             outcome = hold(self._context, page, 0.0)
             chosen, trouble = page.rows.chosen, ()
@@ -172,13 +172,13 @@ class OwnPatterns:
             title="Open a file",
             prompt="Where is it?",
             typed=f"{Path.home()}/",
-            message=f"{', '.join(ENDINGS)}; or drop it on the window.",
+            notice=f"{', '.join(ENDINGS)}; or drop it on the window.",
         )
         while hold(self._context, page, 0.0) is Outcome.ACCEPT:
             try:
                 self._open(Path(page.typed).expanduser())
             except UserError as error:
-                page.message, page.is_off = " ".join(error.lines), True
+                page.notice, page.is_off = " ".join(error.lines), True
                 continue
             return
 
@@ -216,8 +216,8 @@ class OwnPatterns:
 
     def show(self, opened: Opened) -> None:
         """Show what a file holds, and do with it what is asked for."""
-        context, pattern, notices = self._context, opened.pattern, opened.notices
-        notes: tuple[str, ...] = ()
+        context, pattern = self._context, opened.pattern
+        notices: tuple[str, ...] = ()
         own_path = opened.path if opened.path.parent == self._files.folder else None
         offered = [*OPENED[:1], GRADE, *OPENED[1:]] if opened.take is not None else [*OPENED]
         while not context.window.is_closed:
@@ -226,16 +226,16 @@ class OwnPatterns:
                 title=pattern.title,
                 subtitle=f"{pattern.meter.written}  ·  {counted(len(pattern.bars), 'bar')}",
                 pattern=pattern,
-                remarks=_file_notices(opened, notices),
-                notes=notes,
+                said=_file_said(opened),
+                notices=notices,
                 left_handed=self._left_handed,
                 buttons=Buttons(offered),
             )
             outcome = hold(context, page, 0.0)
-            notes = ()
+            notices = ()
             try:
                 if outcome is Outcome.KEEP:
-                    notes, own_path, pattern = self._keep(pattern, own_path)
+                    notices, own_path, pattern = self._keep(pattern, own_path)
                 elif outcome is Outcome.EDIT:
                     saved = self.edit(pattern, own_path, is_new=own_path is None)
                     if saved is not None:
@@ -245,13 +245,13 @@ class OwnPatterns:
                 elif outcome is Outcome.HEAR:
                     self._hands.hear(pattern)
                 elif outcome is Outcome.PRINT:
-                    notes = (self.print(pattern),)
+                    notices = (self.print(pattern),)
                 elif outcome is Outcome.GRADE:
                     self._hands.look_at_take(opened.path, opened)
                 elif outcome is Outcome.LEAVE:
                     return
             except UserError as error:
-                notes = tuple(error.lines)
+                notices = tuple(error.lines)
 
     def _keep(
         self, pattern: Pattern, own_path: Path | None
@@ -293,9 +293,9 @@ def _file_row(path: Path) -> Choice:
     return Choice(name=pattern.title, value=figures, fixed=True, about=about)
 
 
-def _file_notices(opened: Opened, notices: tuple[str, ...]) -> tuple[str, ...]:
+def _file_said(opened: Opened) -> tuple[str, ...]:
     """What is said of a file: its name first."""
     first = printable(opened.path.name)
     if opened.take is not None:
         first = f"{first}: a take of {printable(opened.take.pattern)}, read as a pattern"
-    return (first, *notices)
+    return (first, *opened.notices)

@@ -60,7 +60,7 @@ def _mix(look: Look) -> Mix:
 class HeardTake:
     """A take that is heard against a pattern.
 
-    What is shown beside is as strict as the take says, or as ``level``. ``remarks`` should be
+    What is shown beside is as strict as the take says, or as ``level``. ``notices`` should be
     told: where the take is not of that pattern as it is now.
     """
 
@@ -79,7 +79,7 @@ class HeardTake:
         pads = Pads.from_plain(take.info.get("pads", {}))
         pauses = Pauses.from_plain(take.info.get("pauses", []))
         ticks = _clicks(graded.expected.bars, graded.run.targets) if click else []
-        self._graded, self.remarks = graded, graded.expected.remarks
+        self._graded, self.notices = graded, graded.expected.notices
         self._played = Playback.of(take, pads, graded.run, pauses=pauses, clicks=ticks)
 
     def write(self, path: Path, which: str, *, speed: float, look: Look) -> None:
@@ -88,7 +88,7 @@ class HeardTake:
 
     def play(self, context: RunContext, which: str, *, speed: float) -> None:
         """Let it be heard in a window that is open."""
-        context = replace(context, notices=self.remarks)
+        context = replace(context, notices=self.notices)
         page = _page(self._graded, context)
         listen_back(context, page, self._played, which=WHICH[which], speed=speed)
 

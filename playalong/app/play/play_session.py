@@ -225,7 +225,7 @@ class PlaySession:
             passes=loop.marks(),
             advice=said[0],
             also=said[1:],
-            notes=[*trouble, f"The takes are kept in {', '.join(paths)}", CAUTION],
+            notices=[*trouble, f"The takes are kept in {', '.join(paths)}", CAUTION],
             level=context.level(),
             buttons=_with_pads(context, [AGAIN, LISTEN, SLOWER, FASTER, OTHER_BARS, LEAVE]),
         )
@@ -467,9 +467,9 @@ class PlaySession:
             facts=_facts(task, context, self._port),
             rows=self._rows(),
             rules=task.rules,
-            notes=[
+            notices=[
                 word
-                for word in (self._printed, *context.notices[1:], context.output.message)
+                for word in (self._printed, *context.notices[1:], context.output.notice)
                 if word
             ],
             caution=CAUTION,
@@ -688,8 +688,8 @@ def result_page(
     best: float | None = None,
 ) -> ResultPage:
     """The page of a run that was kept."""
-    notes = [*saved.trouble, f"The take is kept: {saved.path}"]
-    return grade_page(task, saved.graded, context, offered=offered, notes=notes, best=best)
+    notices = [*saved.trouble, f"The take is kept: {saved.path}"]
+    return grade_page(task, saved.graded, context, offered=offered, notices=notices, best=best)
 
 
 def grade_page(
@@ -698,7 +698,7 @@ def grade_page(
     context: RunContext,
     *,
     offered: Sequence[Button],
-    notes: Sequence[str] = (),
+    notices: Sequence[str] = (),
     best: float | None = None,
 ) -> ResultPage:
     """The page of a grade; ``best`` is the best score so far."""
@@ -721,7 +721,7 @@ def grade_page(
         places=grade.places,
         bars=task.written(),
         voices=graded.run.targets.voices,
-        notes=notes,
+        notices=notices,
         caution=CAUTION,
         rules=task.rules,
         offered=offered,

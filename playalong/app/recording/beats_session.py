@@ -208,7 +208,7 @@ class BeatsSession(Scene):
         page.playing, page.tapping = self._since_s is not None, self._taps is not None
         page.taps = self._taps or ()
         page.recording_db, page.changes = self._sound.level_db, len(self._before)
-        said = (self._trouble, *context.notices, self._recording.message, context.output.message)
+        said = (self._trouble, *context.notices, self._recording.notice, context.output.notice)
         page.notices = list(dict.fromkeys(filter(None, said)))
 
     def _say(self, words: str) -> None:

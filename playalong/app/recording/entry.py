@@ -101,7 +101,7 @@ def with_recording(
             raise UserError(f"At a speed of {percent:g} % --faster-after cannot go faster.")
         passes = Passes(most=most, counted=counted, faster_after=faster_after or 0)
     recording = opened(path, context)
-    home.notices += filter(None, [recording.message])
+    home.notices += filter(None, [recording.notice])
     played = along(
         recording,
         beats,
@@ -157,7 +157,7 @@ def beats(
             check_readable(path)
             check_installed()
         recording = opened(path)
-        home.notices += filter(None, [recording.message])
+        home.notices += filter(None, [recording.notice])
         known = _found(
             recording,
             known=known,

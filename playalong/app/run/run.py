@@ -280,7 +280,7 @@ class Run(Scene):
             self.page.subtitle = self._task.about or _progress(self._bar, self._task)
             with self._mishaps.catching("what is said at the bar line"):
                 self._each_bar(self._bar)
-        said = (*self._context.notices, self._context.output.message, self._storage_notice())
+        said = (*self._context.notices, self._context.output.notice, self._storage_notice())
         self.page.notices[:] = [*self._notices, *dict.fromkeys(filter(None, said))]
         before = self._before
         if before is not None and run_s < before.until_s:

@@ -182,7 +182,7 @@ class WarmUpSession:
             said=(*LOOSEN_UP, got_better(better) if better else ""),
             listed=[one.title for one in machine.exercises],
             days=[self._curve(one) for one in self._diary.curves(12)],
-            notes=(STICKING,),
+            notices=(STICKING,),
             buttons=self._buttons(START, *choices, LEAVE),
         )
         if self._context.window.offscreen:
@@ -303,7 +303,7 @@ class WarmUpSession:
             said=lines,
             degrees=f"{summary.temperature:.0f}°",
             chart=self._chart,
-            notes=(*self._trouble, CAUTION),
+            notices=(*self._trouble, CAUTION),
             buttons=self._buttons(*buttons),
         )
         window = self._context.window

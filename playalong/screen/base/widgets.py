@@ -432,8 +432,8 @@ def draw_pad(pen: Pen, label: str, at: tuple[float, float]) -> pygame.Rect:
     return edge
 
 
-def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
-    """The foot of a page: the main action and the other ``buttons``, and ``notes`` to the right
+def foot(pen: Pen, buttons: Buttons, notices: Sequence[str] = ()) -> int:
+    """The foot of a page: the main action and the other ``buttons``, and ``notices`` to the right
     of them or above.
 
     Returns the upper edge of what was drawn, in pixels.
@@ -443,29 +443,29 @@ def foot(pen: Pen, buttons: Buttons, notes: Sequence[str] = ()) -> int:
     base, room = height - pen.px(FOOT_BASE), right - left
     end = buttons.draw(pen, left=left, right=right, base=base) + pen.px(2 * _BETWEEN)
     top = base - buttons.tall(pen, room) - pen.px(6)
-    texts = [words for words in notes if words]
+    texts = [words for words in notices if words]
     if not texts:
         return top
     step = pen.px(_FOOT_LINE)
     if buttons.lines(pen, room) == 1 and right - end > _ENOUGH * room:
-        lines, size = _noted(pen, texts, right - end)
+        lines, size = _in_lines(pen, texts, right - end)
         if len(lines) * step <= base + pen.px(_MAIN_BELOW) - top:
             first = base - (len(lines) - 1) * step
             for number, line in enumerate(lines):
                 at = (right, first + number * step)
                 pen.text(line, size, at, colour=pen.colours.quiet, align=1.0)
             return min(top, first - step)
-    lines, size = _noted(pen, texts, room)
+    lines, size = _in_lines(pen, texts, room)
     step = pen.px(_FOOT_LINE * size / BODY)
     for number, line in enumerate(reversed(lines)):
         pen.text(line, size, (left, top - pen.px(6) - number * step), colour=pen.colours.quiet)
     return top - pen.px(6) - len(lines) * step
 
 
-def _noted(pen: Pen, notes: Sequence[str], room: float) -> tuple[list[str], float]:
-    """The notes in lines, and the size of type: smaller where one needs more lines than one."""
-    size = BODY if all(pen.width(words, BODY) <= room for words in notes) else SMALL
-    return [line for words in notes for line in pen.wrapped(words, size, room)], size
+def _in_lines(pen: Pen, notices: Sequence[str], room: float) -> tuple[list[str], float]:
+    """The notices in lines, and the size of type: smaller where one needs more lines than one."""
+    size = BODY if all(pen.width(words, BODY) <= room for words in notices) else SMALL
+    return [line for words in notices for line in pen.wrapped(words, size, room)], size
 
 
 class Level:

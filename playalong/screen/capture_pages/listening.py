@@ -53,7 +53,7 @@ class ListeningPage(ButtonPage):
     theme: Theme
     words: str
     hits: Sequence[Hit] = ()
-    message: str = ""
+    notice: str = ""
     caution: str = ""
     tempo: str = ""
     buttons: Buttons = field(default_factory=lambda: Buttons([ENOUGH, LEAVE]), repr=False)
@@ -71,7 +71,7 @@ class ListeningPage(ButtonPage):
         for line in pen.wrapped(self.words, ADVICE, right - left, bold=True):
             pen.text(line, ADVICE, (left, base), bold=True)
             base += pen.px(ADVICE * 1.3)
-        for line in pen.wrapped(self.message, BODY, right - left) if self.message else ():
+        for line in pen.wrapped(self.notice, BODY, right - left) if self.notice else ():
             pen.text(line, BODY, (left, base), colour=colours.off)
             base += pen.px(BODY * 1.4)
         self._draw_strokes(pen, area(left=left, top=base, right=right, bottom=bottom), now_s)

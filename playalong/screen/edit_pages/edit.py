@@ -72,7 +72,7 @@ _PARTS = "123468"
 class EditPage(ButtonPage):
     """``editor`` is changed by presses; ``now`` is where it sounds, None where nothing does.
 
-    With ``by_sticks`` strokes on the pads are written. ``notes`` are told at the foot.
+    With ``by_sticks`` strokes on the pads are written. ``notices`` are told at the foot.
     """
 
     theme: Theme
@@ -82,7 +82,7 @@ class EditPage(ButtonPage):
     by_sticks: bool = False
     can_use_sticks: bool = False
     left_handed: bool = False
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons(()), repr=False)
     _grid: PatternGrid = field(default_factory=PatternGrid, repr=False)
     _first: int = 0
@@ -156,7 +156,7 @@ class EditPage(ButtonPage):
         tempo = f"{pattern.tempo:g} bpm"
         head(pen, pattern.title, "  ·  ".join(facts), tempo=tempo, clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, self.notes)
+        bottom = foot(pen, self.buttons, self.notices)
         base = bottom - pen.px(10)
         tall = self._strokes.tall(pen, right - left)
         # Where there are many rows and the writing is large, the sheet goes before.

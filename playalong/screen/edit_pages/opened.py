@@ -39,14 +39,14 @@ _MOST_LINES, _LINE, _LEAST = 6, 28, 150
 
 @dataclass(kw_only=True)
 class OpenedPage(ButtonPage):
-    """``pattern`` as it was read, ``remarks`` in words how; left and right go through its bars."""
+    """``pattern`` as it was read, ``said`` in words how; left and right go through its bars."""
 
     theme: Theme
     title: str
     subtitle: str
     pattern: Pattern
-    remarks: Sequence[str] = ()
-    notes: Sequence[str] = ()
+    said: Sequence[str] = ()
+    notices: Sequence[str] = ()
     left_handed: bool = False
     buttons: Buttons = field(default_factory=lambda: Buttons(OPENED), repr=False)
     _first: int = 0
@@ -68,10 +68,10 @@ class OpenedPage(ButtonPage):
         pattern, bars = self.pattern, self.pattern.bars
         head(pen, self.title, self.subtitle, tempo=f"{pattern.tempo:g} bpm", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, self.notes) - pen.px(12)
+        bottom = foot(pen, self.buttons, self.notices) - pen.px(12)
         step = pen.px(_LINE)
         room = int((bottom - pen.px(HEAD) - pen.px(_LEAST)) // step)
-        lines = [line for words in self.remarks for line in pen.wrapped(words, BODY, right - left)]
+        lines = [line for words in self.said for line in pen.wrapped(words, BODY, right - left)]
         most = max(0, min(_MOST_LINES, room))
         if len(lines) > most:
             more = counted(len(lines) - most + 1, "line")

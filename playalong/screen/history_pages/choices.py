@@ -48,10 +48,10 @@ class ChoicesPage(ButtonPage):
         said: str,
         lines: Sequence[str],
         offered: Sequence[Button] = (LEAVE,),
-        notes: Sequence[str] = (),
+        notices: Sequence[str] = (),
     ) -> None:
         self._theme, self._title, self._said = theme, title, said
-        self._lines, self._notes = lines, notes
+        self._lines, self._notices = lines, notices
         self._first, self._shown = 0, len(lines)
         self.buttons = Buttons(offered)
 
@@ -70,7 +70,7 @@ class ChoicesPage(ButtonPage):
         surface.fill(pen.colours.paper)
         head(pen, self._title, "", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom, base = foot(pen, self.buttons, self._notes) - pen.px(10), float(pen.px(HEAD))
+        bottom, base = foot(pen, self.buttons, self._notices) - pen.px(10), float(pen.px(HEAD))
         for line in pen.wrapped(self._said, ADVICE, right - left, bold=True):
             base += pen.px(_SAID)
             pen.text(line, ADVICE, (left, base), bold=True)

@@ -23,8 +23,8 @@ _LINE, _COLUMNS = 33, (0.22, 0.61)
 
 
 class ComparisonPage(ButtonPage):
-    """``named`` are the two runs in words, ``rows`` (what, of the one, of the other); ``notes`` are
-    told at the foot. NEXT and BACK ask for another run beside the first.
+    """``named`` are the two runs in words, ``rows`` (what, of the one, of the other); ``notices``
+    are told at the foot. NEXT and BACK ask for another run beside the first.
     """
 
     def __init__(
@@ -34,11 +34,11 @@ class ComparisonPage(ButtonPage):
         *,
         named: tuple[str, str],
         rows: Sequence[tuple[str, str, str]],
-        notes: Sequence[str] = (),
+        notices: Sequence[str] = (),
         has_others: bool = True,
     ) -> None:
         self._theme, self._title, self._named = theme, title, named
-        self._rows, self._notes = rows, notes
+        self._rows, self._notices = rows, notices
         self.buttons = Buttons([*([TO_LEFT, TO_RIGHT] if has_others else []), LEAVE])
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
@@ -47,7 +47,7 @@ class ComparisonPage(ButtonPage):
         surface.fill(pen.colours.paper)
         head(pen, self._title, "two runs compared", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, self._notes) - pen.px(10)
+        bottom = foot(pen, self.buttons, self._notices) - pen.px(10)
         starts = [left + (right - left) * part for part in _COLUMNS]
         rooms = [starts[1] - starts[0] - pen.px(16), right - starts[1]]
         base: float = pen.px(HEAD + LABEL)

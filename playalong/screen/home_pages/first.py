@@ -82,7 +82,7 @@ class Day:
 class FirstPage:
     """What can be done now. ``chosen`` is 0 for going on, then the cards.
 
-    ``pads`` and ``call`` as ``Buttons`` has them; ``notes`` are told at the foot.
+    ``pads`` and ``call`` as ``Buttons`` has them; ``notices`` are told at the foot.
     """
 
     theme: Theme
@@ -91,7 +91,7 @@ class FirstPage:
     going_on: GoingOn
     cards: Sequence[Card]
     week: Sequence[Day] = ()
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     caution: str = ""
     pads: Mapping[Outcome, str] = field(default_factory=lambda: NO_PADS)
     call: str = ""
@@ -144,7 +144,7 @@ class FirstPage:
         head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top = pen.px(HEAD)
-        bottom = foot(pen, self._foot, [*self.notes, self.caution]) - pen.px(_GAP)
+        bottom = foot(pen, self._foot, [*self.notices, self.caution]) - pen.px(_GAP)
         gap, card, week = pen.px(_GAP), pen.px(_CARD), pen.px(_WEEK)
         room = bottom - top - gap - card
         most = pen.px(max(_PANEL_LEAST, _PANEL_WORDS + self._wanted))

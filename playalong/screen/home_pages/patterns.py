@@ -78,7 +78,7 @@ class PatternsPage(ButtonPage):
     """Patterns, the easiest first. ``typed`` is what is searched for; ``of`` is how many there are
     in all, and ``wanted`` says in words which of them are listed, "" for all.
 
-    ``notes`` are told at the foot; ``level`` is that of the sound in which one is heard.
+    ``notices`` are told at the foot; ``level`` is that of the sound in which one is heard.
     """
 
     theme: Theme
@@ -87,7 +87,7 @@ class PatternsPage(ButtonPage):
     wanted: str = ""
     typed: str = ""
     chosen: int = 0
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(FOUND), repr=False)
     _areas: list[tuple[pygame.Rect, int]] = field(default_factory=list, repr=False)
@@ -144,7 +144,7 @@ class PatternsPage(ButtonPage):
         which = f": {self.wanted}" if self.wanted else ""
         head(pen, "Patterns", f"{counted}, the easiest first{which}", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        top, bottom = pen.px(HEAD - 6), foot(pen, self.buttons, self.notes) - pen.px(12)
+        top, bottom = pen.px(HEAD - 6), foot(pen, self.buttons, self.notices) - pen.px(12)
         middle = left + round((right - left) * _LIST)
         self._draw_search(
             pen, area(left=left, top=top, right=middle, bottom=top + pen.px(_SEARCH - 6))

@@ -43,13 +43,13 @@ _ROWS, _ABOUT = 0.62, 30
 
 @dataclass(kw_only=True)
 class SettingsPage(ButtonPage):
-    """Rows of settings; what is chosen is changed at once. ``notes`` are told at the foot."""
+    """Rows of settings; what is chosen is changed at once. ``notices`` are told at the foot."""
 
     theme: Theme
     title: str
     subtitle: str
     rows: Rows
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(SETTING), repr=False)
 
@@ -67,7 +67,7 @@ class SettingsPage(ButtonPage):
         surface.fill(pen.colours.paper)
         head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notes) - pen.px(16)
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notices) - pen.px(16)
         middle = left + (right - left) * _ROWS
         self.rows.draw(pen, area(left=left, top=top, right=middle, bottom=bottom))
         beside = middle + pen.px(40)

@@ -40,18 +40,18 @@ class Strokes:
 
 @dataclass(kw_only=True)
 class StartPage(ButtonPage):
-    """``prompt`` in large letters, ``messages`` below, in the colour of faults where ``is_off``."""
+    """``prompt`` in large letters, ``said`` below, in the colour of faults where ``is_off``."""
 
     theme: Theme
     title: str
     subtitle: str
     prompt: str
-    messages: Sequence[str] = ()
+    said: Sequence[str] = ()
     is_off: bool = False
     strokes: Sequence[Strokes] = ()
     now: int = -1
     drawing: KitDrawing | None = None
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons(STEPPING), repr=False)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
@@ -61,7 +61,7 @@ class StartPage(ButtonPage):
         surface.fill(colours.paper)
         head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notes) - pen.px(12)
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons, self.notices) - pen.px(12)
         middle = left + (right - left) * (_WORDS if self.drawing else 1.0)
         room = middle - left
         base = top + pen.px(8) + pen.capital(ADVICE)
@@ -83,7 +83,7 @@ class StartPage(ButtonPage):
                     pen.box(box, colours.ahead if is_now else colours.row, edge)
             base += pen.px(_ROW)
         colour = colours.off if self.is_off else colours.ink
-        for words in self.messages:
+        for words in self.said:
             for line in pen.wrapped(words, BODY, room):
                 pen.text(line, BODY, (left, base), colour=colour)
                 base += pen.px(BODY * 1.4)

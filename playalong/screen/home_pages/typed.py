@@ -28,16 +28,16 @@ _FIELD = 60
 
 @dataclass(kw_only=True)
 class TypedPage(ButtonPage):
-    """``prompt`` in large letters, the field, and ``message`` below: what is wrong, or helps."""
+    """``prompt`` in large letters, the field, and ``notice`` below: what is wrong, or helps."""
 
     theme: Theme
     title: str
     prompt: str
     typed: str = ""
-    message: str = ""
+    notice: str = ""
     is_off: bool = False
     longest: int = 200
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons((KEEP, BACK_OUT)), repr=False)
 
     def handle(self, press: Press) -> Outcome | None:
@@ -58,7 +58,7 @@ class TypedPage(ButtonPage):
         surface.fill(colours.paper)
         head(pen, self.title, "", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        foot(pen, self.buttons, self.notes)
+        foot(pen, self.buttons, self.notices)
         base = pen.px(HEAD + 20) + pen.capital(ADVICE)
         for line in pen.wrapped(self.prompt, ADVICE, right - left, bold=True):
             pen.text(line, ADVICE, (left, base), bold=True)
@@ -78,6 +78,6 @@ class TypedPage(ButtonPage):
             width=2,
         )
         base = box.bottom + pen.px(BODY * 1.8)
-        for line in pen.wrapped(self.message, BODY, right - left):
+        for line in pen.wrapped(self.notice, BODY, right - left):
             pen.text(line, BODY, (left, base), colour=colours.off if self.is_off else colours.quiet)
             base += pen.px(BODY * 1.4)

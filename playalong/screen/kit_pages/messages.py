@@ -80,10 +80,10 @@ class MessagesPage(ButtonPage):
         where = "  ·  ".join(dict.fromkeys((self.kit, self.port)))
         head(pen, "What the kit sends", where, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        notes = (
+        notices = (
             [f"{self._later} later messages below: ↓"] if self._later else ["↑ earlier messages"]
         )
-        top, bottom = pen.px(HEAD), foot(pen, self.buttons, notes) - pen.px(12)
+        top, bottom = pen.px(HEAD), foot(pen, self.buttons, notices) - pen.px(12)
         widths, size = _widths(pen, right - left)
         middle = min(float(right), left + sum(widths))
         self._draw_table(

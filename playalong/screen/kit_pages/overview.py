@@ -70,7 +70,7 @@ class KitPage(ListPage):
     there: bool
     lines: Sequence[KitLine]
     drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons(CHOOSING), repr=False)
     chosen: int = 0
     _pages: Buttons = field(default_factory=lambda: Buttons(PAGES), init=False, repr=False)
@@ -95,7 +95,7 @@ class KitPage(ListPage):
         surface.fill(pen.colours.paper)
         head(pen, self.kit, f"played by {self.player}", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, self.notes) - pen.px(16)
+        bottom = foot(pen, self.buttons, self.notices) - pen.px(16)
         middle = left + (right - left) * _LIST
         self._draw_port(pen, left=left, right=right, base=pen.px(HEAD + BODY))
         top = pen.px(HEAD + 36)

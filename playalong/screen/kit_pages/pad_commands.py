@@ -37,7 +37,7 @@ _LIST, _LINE, _PADS = 0.42, 40, 130
 class PadCommandsPage(ListPage):
     """What each pad asks for: ``calls`` are (what, the pad's label, "" for none).
 
-    ``call`` says what is to be struck first; ``message`` is a line on the last change. The pad that
+    ``call`` says what is to be struck first; ``notice`` is a line on the last change. The pad that
     is struck next becomes that of the call numbered ``chosen``.
     """
 
@@ -45,7 +45,7 @@ class PadCommandsPage(ListPage):
     kit: str
     call: str
     calls: Sequence[tuple[str, str]]
-    message: str = ""
+    notice: str = ""
     drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(CHANGING), repr=False)
     chosen: int = 0
@@ -61,7 +61,7 @@ class PadCommandsPage(ListPage):
         surface.fill(pen.colours.paper)
         head(pen, "Sticks in hand", self.kit, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, [self.message]) - pen.px(16)
+        bottom = foot(pen, self.buttons, [self.notice]) - pen.px(16)
         base = pen.px(HEAD + ADVICE)
         said = (
             f"{self.call} To change a pad, choose a line and strike the pad alone, then once more."

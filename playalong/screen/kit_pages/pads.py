@@ -37,7 +37,7 @@ _WORDS, _BAR = 0.36, 8
 class PadsPage(ButtonPage):
     """Learning the pads; what is lit up is ``drawing.lit``. Everything may be set anew.
 
-    ``prompt`` says what to do, ``message`` more about it; ``done`` of ``of`` pads are learned;
+    ``prompt`` says what to do, ``notice`` more about it; ``done`` of ``of`` pads are learned;
     ``heard`` is the last message in words; ``folds`` whether rims and edges count as their drum.
     The same page asks for pads to be struck for another reason, which its ``title`` tells.
     """
@@ -47,7 +47,7 @@ class PadsPage(ButtonPage):
     prompt: str
     done: int
     of: int
-    message: str = ""
+    notice: str = ""
     heard: str = ""
     folds: bool = False
     drawing: KitDrawing = field(default_factory=KitDrawing, repr=False)
@@ -63,12 +63,12 @@ class PadsPage(ButtonPage):
         top = pen.px(HEAD)
         self._draw_progress(pen, left=left, right=right, top=top)
         folded = "count as their drum" if self.folds else "are voices of their own"
-        notes = [f"Rims and edges {folded}."] if self.offers(Outcome.FOLD) else []
-        bottom = foot(pen, self.buttons, notes) - pen.px(16)
+        notices = [f"Rims and edges {folded}."] if self.offers(Outcome.FOLD) else []
+        bottom = foot(pen, self.buttons, notices) - pen.px(16)
         top += pen.px(36)
         middle = left + (right - left) * _WORDS
         base = top + pen.px(ADVICE)
-        for words, size, bold in ((self.prompt, ADVICE, True), (self.message, LABEL, False)):
+        for words, size, bold in ((self.prompt, ADVICE, True), (self.notice, LABEL, False)):
             for line in pen.wrapped(words, size, middle - left, bold=bold) if words else ():
                 pen.text(line, size, (left, base), bold=bold)
                 base += pen.px(size * 1.4)

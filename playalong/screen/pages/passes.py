@@ -33,7 +33,7 @@ _ALSO = 2
 @dataclass(kw_only=True)
 class PassesPage(ButtonPage):
     """``passes`` in order; ``bars`` says which bars they are, in words. ``advice`` is the one thing
-    to work on, ``also`` what comes after it. ``notes`` are told at the foot.
+    to work on, ``also`` what comes after it. ``notices`` are told at the foot.
     """
 
     theme: Theme
@@ -42,7 +42,7 @@ class PassesPage(ButtonPage):
     passes: Sequence[PassMark]
     advice: str
     also: Sequence[str] = ()
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([AGAIN, LEAVE]), repr=False)
 
@@ -57,7 +57,7 @@ class PassesPage(ButtonPage):
         head(pen, self.title, subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
         top = self._draw_score(pen, area(left=left, top=pen.px(HEAD), right=right, bottom=10**4))
-        bottom = foot(pen, self.buttons, self.notes) - pen.px(12)
+        bottom = foot(pen, self.buttons, self.notices) - pen.px(12)
         self._draw_passes(pen, area(left=left, top=top, right=right, bottom=bottom))
 
     def _speeds(self) -> str:

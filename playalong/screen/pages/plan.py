@@ -70,11 +70,11 @@ class PlanPage:
         title: str,
         lines: Sequence[PlanLine],
         *,
-        notes: Sequence[str] = (),
+        notices: Sequence[str] = (),
         pads: Mapping[Outcome, str] = NO_PADS,
         call: str = "",
     ) -> None:
-        self._theme, self._title, self._lines, self._notes = theme, title, lines, notes
+        self._theme, self._title, self._lines, self._notices = theme, title, lines, notices
         self.now = next((number for number, line in enumerate(lines) if line.now), None)
         self.chosen = len(lines) - 1 if self.now is None else self.now
         self._first, self._shown = max(0, self.chosen - _BEFORE), len(lines)
@@ -106,7 +106,7 @@ class PlanPage:
         done = sum(line.done for line in self._lines)
         head(pen, self._title, f"{done} of {len(self._lines)} steps learned", tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom, line = foot(pen, self._buttons, self._notes) - pen.px(10), pen.px(_LINE)
+        bottom, line = foot(pen, self._buttons, self._notices) - pen.px(10), pen.px(_LINE)
         top = pen.px(HEAD + _HEADINGS)
         took, sure = right, right - pen.px(_TOOK)
         base = top - pen.px(8)

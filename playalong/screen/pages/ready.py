@@ -67,7 +67,7 @@ class ReadyPage(ButtonPage):
 
     ``rows`` are the choices: tempo, bars and the like; there may be none. ``bars`` are as written
     with what is chosen, ``voices`` their rows. ``facts`` are (what, in words): port, latency and
-    the like. ``recording`` is what is played along with, if anything. ``notes`` and ``caution``
+    the like. ``recording`` is what is played along with, if anything. ``notices`` and ``caution``
     are told at the foot.
     """
 
@@ -80,7 +80,7 @@ class ReadyPage(ButtonPage):
     rows: Rows = field(default_factory=lambda: Rows([]))
     facts: Sequence[tuple[str, str]] = ()
     rules: Rules = field(default_factory=Rules)
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     caution: str = ""
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(READY), repr=False)
@@ -98,7 +98,7 @@ class ReadyPage(ButtonPage):
         pen = Pen(surface, self.theme)
         surface.fill(pen.colours.paper)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, [*self.notes, self.caution]) - pen.px(_GAP)
+        bottom = foot(pen, self.buttons, [*self.notices, self.caution]) - pen.px(_GAP)
         top, gap = pen.px(HEAD), pen.px(_GAP)
         wanted = min(self.rows.height(pen), round((bottom - top) * 0.5))
         hands = any(stroke.hand for bar in self.bars for stroke in bar.strokes)

@@ -53,7 +53,7 @@ class ResultPage:
 
     ``advice`` is the one thing to work on, ``also`` what comes after it, shown small;
     ``figures`` are (what, figure in words); ``places`` the grades of the strokes of ``bars``, in
-    their order; ``voices`` the rows; ``notes`` are told at the foot, and ``caution`` under them.
+    their order; ``voices`` the rows; ``notices`` are told at the foot, and ``caution`` under them.
     ``offered`` are its buttons, ``pads`` and ``call`` as ``Buttons`` has them; ``level`` is that of
     the sound in which the run may be heard again. ``course`` is that of the tempo, as (bar, bpm)
     for each bar, and ``requested_bpm`` the tempo asked for; ``best`` the best score so far.
@@ -72,7 +72,7 @@ class ResultPage:
         bars: Sequence[Bar],
         voices: Sequence[str],
         also: Sequence[str] = (),
-        notes: Sequence[str] = (),
+        notices: Sequence[str] = (),
         caution: str = "",
         rules: Rules | None = None,
         offered: Sequence[Button] = (AGAIN, LEAVE),
@@ -89,7 +89,7 @@ class ResultPage:
         self._total, self._advice, self._figures = total, advice, figures
         self._also = also[:ALSO]
         self._voices, self._rules = voices, rules or Rules()
-        self._foot = [*notes, *([caution] if caution else [])]
+        self._foot = [*notices, *([caution] if caution else [])]
         self._bars = bar_picture.graded_bars(bars, places)
         self._bar = max(self._bars, key=lambda each: each.off).number
         self._shown = 1
@@ -124,12 +124,12 @@ class ResultPage:
         hands = any(stroke.hand for each in self._bars for stroke in each.bar.strokes)
         picture = pen.px(_NAMED + bar_picture.wanted(len(self._voices), hands))
         # Where there is little room, where it went wrong comes before what is told at the foot.
-        notes = self._foot
+        notices = self._foot
         if height - top - pen.px(_FOOT) < picture:
-            notes = notes[:1]
+            notices = notices[:1]
         if height - top - self._buttons.tall(pen, right - left) - pen.px(_TIGHT_FOOT) < picture:
-            notes = self._foot[:-2]  # where the take is kept is told in the history too
-        bottom = foot(pen, self._buttons, notes) - pen.px(10)
+            notices = self._foot[:-2]  # where the take is kept is told in the history too
+        bottom = foot(pen, self._buttons, notices) - pen.px(10)
         least, most = map(pen.px, _FIGURES)
         tall = min(most, max(least, (bottom - top) // 3))
         if bottom - tall - top < picture:  # where it went wrong comes first

@@ -32,7 +32,7 @@ class SittingPage(ButtonPage):
     """``clock`` is the time that is left, as it is said, empty where none runs.
 
     ``said`` is the one large sentence, ``words`` are paragraphs under it, ``rows`` a table of
-    (what, in words); ``notes`` are told at the foot. Everything may be set anew between frames.
+    (what, in words); ``notices`` are told at the foot. Everything may be set anew between frames.
     """
 
     theme: Theme
@@ -42,7 +42,7 @@ class SittingPage(ButtonPage):
     said: str = ""
     words: Sequence[str] = ()
     rows: Sequence[tuple[str, str]] = ()
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     level: Level = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
 
@@ -52,7 +52,7 @@ class SittingPage(ButtonPage):
         surface.fill(pen.colours.paper)
         head(pen, self.title, self.subtitle, tempo=self.clock, clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, self.notes) - pen.px(_GAP)
+        bottom = foot(pen, self.buttons, self.notices) - pen.px(_GAP)
         top = float(pen.px(HEAD))
         if self.level.db is not None:
             self.level.draw(pen, (right - pen.px(LEVEL_WIDE), top))

@@ -138,7 +138,7 @@ class WarmUpPage(ButtonPage):
 
     ``degrees`` stands large at the right, "" for nothing; ``said`` are sentences, the first in
     bold; ``listed`` a list in smaller type beside them; ``chart`` the curve below, None for none;
-    ``days`` the strip of small curves. ``notes`` stand at the foot.
+    ``days`` the strip of small curves. ``notices`` stand at the foot.
     """
 
     theme: Theme
@@ -149,7 +149,7 @@ class WarmUpPage(ButtonPage):
     degrees: str = ""
     chart: WarmthChart | None = None
     days: Sequence[Curve] = ()
-    notes: Sequence[str] = ()
+    notices: Sequence[str] = ()
     buttons: Buttons = field(default_factory=lambda: Buttons([LEAVE]), repr=False)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
@@ -158,7 +158,7 @@ class WarmUpPage(ButtonPage):
         surface.fill(pen.colours.paper)
         head(pen, self.title, self.subtitle, tempo="", clean=None)
         left, right = pen.px(MARGIN), surface.get_width() - pen.px(MARGIN)
-        bottom = foot(pen, self.buttons, self.notes) - pen.px(8)
+        bottom = foot(pen, self.buttons, self.notices) - pen.px(8)
         top = pen.px(HEAD)
         below = bottom
         if self.chart is not None:

@@ -136,10 +136,10 @@ def part_of(sound: Sound) -> Part:
 class Output(Protocol):
     """Something that plays sounds at times on the program's clock."""
 
-    #: Whether nothing is heard; ``message`` then says why, where the player should know. Both
+    #: Whether nothing is heard; ``notice`` then says why, where the player should know. Both
     #: may change while it plays.
     silent: bool
-    message: str
+    notice: str
 
     #: The level of everything, in decibel against full scale.
     level_db: float
@@ -253,7 +253,7 @@ class SilentOutput(_Levelled):
     """
 
     silent = True
-    message = ""
+    notice = ""
     latency_s = 0.0
 
     def __init__(self, origin_s: float = 0.0) -> None:
@@ -338,7 +338,7 @@ class DeviceOutput(_Levelled):
         self._looked_s = clock()
         self._underruns_before = 0
         level_db = _safe_db(level_db)
-        self.message = ""
+        self.notice = ""
         line = self._opened_soon(part, gain(level_db))
         if line is None:
             raise OutputError(
@@ -349,7 +349,7 @@ class DeviceOutput(_Levelled):
         self._take(line)
         if self.silent:
             self._stands_in = self._search is not None
-            self.message = NO_ANSWER if self._stands_in else NO_CARD
+            self.notice = NO_ANSWER if self._stands_in else NO_CARD
         self._switch_s = sys.getswitchinterval()
         sys.setswitchinterval(min(SWITCH_S, self._switch_s))
         # Looking through all objects for garbage takes longer than a buffer lasts, and nothing
@@ -395,7 +395,7 @@ class DeviceOutput(_Levelled):
             return
         if line is not None:
             line.close()
-        self.message, self._stands_in, self._search = NO_CARD, False, None
+        self.notice, self._stands_in, self._search = NO_CARD, False, None
 
     def _take(self, line: Line) -> None:
         self._line, self.timeline, self.clock = line, line.timeline, line.clock
@@ -476,7 +476,7 @@ class DeviceOutput(_Levelled):
         self._part = part
         if self._search is None:
             self._look_for_another()
-            self.message = f"{self._wished} is opened"
+            self.notice = f"{self._wished} is opened"
 
     def _look_for_another(self) -> None:
         """The device is gone: what it has not played waits again while another is sought."""
@@ -484,7 +484,7 @@ class DeviceOutput(_Levelled):
         self._given, self._stands_in = [], False
         if not self.silent:
             self._is_missed = True
-            self.message = f"{self._wished} is gone: looking for it, or for another"
+            self.notice = f"{self._wished} is gone: looking for it, or for another"
         self._search = Thread(
             target=self._seek, args=(self._line, gain(self.level_db)), daemon=True
         )
@@ -563,9 +563,9 @@ class DeviceOutput(_Levelled):
         self._is_missed &= self.silent
         self._stands_in = self._is_missed or not wished
         if self.silent and not was_silent:
-            self.message = f"{self._wished} is gone, and no other plays: the click is not heard"
+            self.notice = f"{self._wished} is gone, and no other plays: the click is not heard"
         elif not self.silent:
-            self.message = "" if wished else f"{self._wished} is gone: the default one plays"
+            self.notice = "" if wished else f"{self._wished} is gone: the default one plays"
 
     def clear(self) -> None:
         """Take away all that has not begun to sound, and end what is long."""

@@ -148,13 +148,13 @@ def _extremes(least: Frames, most: Frames, edges: NDArray[np.int64]) -> Frames:
 class Recording:
     """A recording, ready to be played.
 
-    ``frames`` is its length at ``RATE``, ``length_s`` the same in seconds; ``message`` says what
+    ``frames`` is its length at ``RATE``, ``length_s`` the same in seconds; ``notice`` says what
     the player should know of it (cut off, silent), "" for nothing.
     """
 
-    def __init__(self, path: Path, reel: Reel, overview: Overview, *, message: str) -> None:
+    def __init__(self, path: Path, reel: Reel, overview: Overview, *, notice: str) -> None:
         self.path = path
-        self.message = message
+        self.notice = notice
         self._reel = reel
         self._overview = overview
 
@@ -185,7 +185,7 @@ class Recording:
         if progress is not None:
             progress(1.0)
         return cls(
-            path, reel, overview, message=_message_of(path, source, reel.frames, peak=overview.peak)
+            path, reel, overview, notice=_notice_of(path, source, reel.frames, peak=overview.peak)
         )
 
     @property
@@ -267,7 +267,7 @@ def _resampled(blocks: Iterator[Frames], rate: int) -> Iterator[Frames]:
         gone, row = gone + len(made), row[block:]
 
 
-def _message_of(path: Path, source: Source, frames: int, *, peak: float) -> str:
+def _notice_of(path: Path, source: Source, frames: int, *, peak: float) -> str:
     """What the player should know."""
     there_s, whole_s = frames / RATE, source.frames / source.rate
     words = []

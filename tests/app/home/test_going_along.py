@@ -94,8 +94,8 @@ def test_a_file_that_is_not_there_or_none_of_sound_is_told(home, song, tmp_path)
     same, seen = chosen(home, [Key.UP, Key.ENTER, *wrong, Key.ESCAPE])
     assert same is TASK
     typed = next(page for page in seen if isinstance(page, TypedPage))
-    assert "There is no file" in typed.message
-    assert "no recording that can be played" in " ".join(seen[-1].notes)
+    assert "There is no file" in typed.notice
+    assert "no recording that can be played" in " ".join(seen[-1].notices)
 
 
 def test_a_pattern_that_does_not_fit_is_told(home, song):
@@ -108,7 +108,7 @@ def test_a_pattern_that_does_not_fit_is_told(home, song):
     task = replace(TASK, pattern=waltz)
     same, seen = chosen(home, [Key.DOWN, Key.ENTER, Key.ESCAPE], task)
     assert same is task
-    assert "3/4" in " ".join(seen[-1].notes)
+    assert "3/4" in " ".join(seen[-1].notices)
 
 
 def test_the_last_are_remembered_and_no_more(home, tmp_path):

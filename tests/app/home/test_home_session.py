@@ -272,7 +272,7 @@ def test_a_player_takes_another_name_in_the_window(window, home):
     session, _, seen = a_session(window, home, script)
     session.player_is("Ana")
     session.go()
-    told = [page.message for page in seen if type(page).__name__ == "TypedPage"]
+    told = [page.notice for page in seen if type(page).__name__ == "TypedPage"]
     assert any("There is a player" in words for words in told)
     assert session.player == home.settings().player == "Bodil"
     assert home.level("Bodil") is Level.PROFESSIONAL
@@ -291,7 +291,7 @@ def test_a_folder_of_ones_own_is_listed_and_what_is_wrong_in_it_told(window, hom
     session.go()
     (page,) = (one for one in seen if isinstance(one, PatternsPage))
     assert "Mine Alone" in [line.title for line in page.lines]
-    assert any(note.startswith("bad.toml is left out.") for note in page.notes)
+    assert any(words.startswith("bad.toml is left out.") for words in page.notices)
 
 
 def test_a_simulated_player_shows_what_is_what_and_leaves_no_history(window, home):

@@ -229,16 +229,16 @@ def test_a_full_disk_is_told_and_nothing_is_lost(played: Played, monkeypatch):
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    notes: list[Iterable[str]] = []
+    notices: list[Iterable[str]] = []
 
     def look() -> None:
         page = played.pages[-1]
         assert isinstance(page, EditPage)
-        notes.append(page.notes)
+        notices.append(page.notices)
 
     played.presses(Key.ENTER, Key.SPACE, "s", "A", Key.ENTER, look, Key.ESCAPE, "t", Key.ESCAPE)
     played.room.go()
-    assert any(os.strerror(errno.ENOSPC) in word for word in notes[0])
+    assert any(os.strerror(errno.ENOSPC) in word for word in notices[0])
 
 
 def test_a_click_is_as_loud_as_it_is_high_and_again_takes_it_away(played: Played):
@@ -289,7 +289,7 @@ def test_dropped_files_are_shown_kept_and_told(played: Played, tmp_path: Path):
     assert len(played.played) == 1
     (page,) = told
     assert isinstance(page, WritePage)
-    assert any("bad.mid" in words for words in page.notes)
+    assert any("bad.mid" in words for words in page.notices)
 
 
 def test_a_file_is_opened_by_its_typed_name(played: Played, tmp_path: Path):
@@ -355,7 +355,7 @@ def test_a_groove_is_played_in_and_the_room_says_where_it_is(played: Played):
 
     played.room.go()
 
-    told = [page.notes for page in played.pages if isinstance(page, WritePage)]
+    told = [page.notices for page in played.pages if isinstance(page, WritePage)]
     assert told[-1] == (f"It is written: {played.home.data / 'patterns' / 'played.toml'}",)
 
 
