@@ -193,7 +193,7 @@ class Lesson:
         """Whether one more repetition without a hit is one too many of an exercise whose strokes
         did arrive before: it is then the player who misses them."""
         self._silent += 1
-        return bool(self._recent) and len(self._recent) + self._silent >= self._patience
+        return bool(self._recent) and self._is_long
 
     def skip(self) -> Answer:
         """The player leaves the step out; a trial, for its chunks."""
@@ -601,10 +601,15 @@ class Lesson:
         patience = self._practice.patience
         return min(LONGEST, max(LEAST, self._needed + MORE)) if patience is None else patience
 
+    @property
+    def _is_long(self) -> bool:
+        """Whether one exercise was played as often as there is patience for, silent ones too."""
+        return len(self._recent) + self._silent >= self._patience
+
     def _must_change(self, result: Repetition) -> bool:
         """Whether it cannot go on like this."""
         recent, pace = self._recent, self._pace
-        if len(recent) + self._silent >= self._patience:
+        if self._is_long:
             return True
         # A tempo that is new is given up sooner: there is one that goes.
         is_new = not self._eased and pace.is_above_held and not result.never
@@ -708,7 +713,7 @@ class Lesson:
 
     def _climb(self, at: int, step: Step) -> Answer:
         tempo_bpm, clean = self._pace.tempo_bpm, said(Code.CLEAN)
-        if len(self._recent) < self._patience and not self._went():
+        if not self._is_long and not self._went():
             again = said(Code.ONCE_MORE, tempo_bpm=tempo_bpm)
             return Answer(right=True, comment=(clean,), coming=(again,), changed=False)
         if tempo_bpm > self._best_bpm:
