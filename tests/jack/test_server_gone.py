@@ -186,4 +186,7 @@ def test_what_was_played_until_then_is_graded_and_nothing_is_held_against_the_pl
     # 34 strokes are written in two bars; a busy machine may lose one or two as it is killed.
     assert 30 <= counts["targets"] <= 46
     assert counts["missed"] + counts["wrong_drum"] <= 4
-    assert grade["score"]["total"] > 80
+    # The time of the strokes is the machine's as well, so it is not asked here; what came after is.
+    assert counts["extra"] <= 2
+    codes = {found["code"] for found in grade["findings"]}
+    assert not codes & {"stopped", "hesitated", "lost_place", "missed_voice", "nothing_played"}
