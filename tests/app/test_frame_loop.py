@@ -4,11 +4,12 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+import pygame
 import pytest
 
 from playalong.app.run.clock import Clock, SteppedClock
 from playalong.app.run.context import GONE, GONE_MEANWHILE, RunContext
-from playalong.app.run.frame_loop import ANEW_S, Scene, View, hold, show
+from playalong.app.run.frame_loop import ANEW_S, Scene, View, hold, show, show_pads
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.last_stroke import SHOWN_S
 from playalong.app.run.pad_commands import PadCommands
@@ -19,12 +20,14 @@ from playalong.midi_io.hotplug import LOOK_S, SEEK_S
 from playalong.midi_io.timestamps import StampFilter
 from playalong.pattern.voices import note_of
 from playalong.profile.pad_commands import Calls, Command
-from playalong.screen.base.keys import Key, Press
+from playalong.screen.base.keys import Click, Key, Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome
-from playalong.screen.base.widgets import Level
+from playalong.screen.base.pen import Pen
+from playalong.screen.base.theme import Theme
+from playalong.screen.base.widgets import LEAVE, ButtonPage, Buttons, Level
 from playalong.screen.base.window import Window
-from playalong.screen.pages.sound_level import SoundLevelPage
+from playalong.screen.home_pages.settings import SettingsPage
 from playalong.sound.device.output import STEP_DB
 from playalong.sound.mix import Part
 from playalong.support.system import interrupts
@@ -261,8 +264,47 @@ def test_the_level_of_the_sound_is_set_sticks_in_hand(context, pads, part, steps
     assert after - before == pytest.approx(steps * STEP_DB)
     pages = [type(getattr(page, "page", page)) for _, page in context.window.shown]
     assert pages[0] is pages[-1] is Leaf
-    assert SoundLevelPage in pages
+    assert SettingsPage in pages
     assert context.clock.now() < 60.0
+
+
+class Offering(ButtonPage):
+    """A page that shows the level of the sound, and its buttons."""
+
+    def __init__(self, theme: Theme) -> None:
+        self.theme, self.level, self.buttons = theme, Level(), Buttons([LEAVE])
+
+    def draw(self, surface: pygame.Surface, now_s: float) -> None:
+        self.buttons.draw(Pen(surface, self.theme), left=0, right=surface.get_width(), base=40)
+
+
+def offering(context: RunContext) -> tuple[RunContext, Offering, Click]:
+    """With a kit: the page, and a click on the name of the pad that leads to the sound."""
+    page = Offering(context.theme)
+    held = replace(context, pad_commands=PadCommands(listening(Cable(context.clock)), Calls()))
+    show_pads(held, page)
+    page.draw(pygame.Surface((160, 90)), 0.0)
+    return held, page, Click(*page.buttons._areas[Outcome.SOUND].center)
+
+
+def test_a_click_leads_to_the_sound_as_well_and_nobody_is_hurried_on(context):
+    held, page, click = offering(context)
+    context.window.plan = [(1.0, click), (2.0, Key.UP), (5.0, Key.ENTER), (9.0, Key.ESCAPE)]
+    assert hold(held, page, 0.0, until_s=1.5) is Outcome.LEAVE
+    assert context.clock.now() >= 9.0
+    seen = [type(one) for _, one in context.window.shown]
+    assert seen[0] is seen[-1] is Offering
+    assert SettingsPage in seen
+
+
+def test_a_click_leads_nowhere_while_somebody_plays(context):
+    class Playing(Diary):
+        by_pads = False
+
+    held, page, click = offering(context)
+    context.window.plan = [(1.0, click)]
+    assert show(held, Playing(page, 3.0)) is None
+    assert {type(one) for _, one in context.window.shown} == {Offering}
 
 
 def test_a_page_without_sound_has_no_stroke_for_its_level(context):
@@ -271,7 +313,7 @@ def test_a_page_without_sound_has_no_stroke_for_its_level(context):
     assert Outcome.SOUND not in commands.on(Leaf())
     assert commands.on(Leaf(level=Level()))[Outcome.SOUND] == "hi-hat"
     assert show(held, Diary(Leaf(), 6.0), commands.input, pad_commands=commands) is None
-    assert not any(isinstance(page, SoundLevelPage) for _, page in context.window.shown)
+    assert not any(isinstance(page, SettingsPage) for _, page in context.window.shown)
 
 
 def test_strokes_that_play_work_nothing(context):

@@ -43,8 +43,8 @@ SIZES = ((640, 480), (1280, 720), (1000, 700), (1920, 1080), (320, 240), (1500, 
 
 PATIENCE_S = 40.0
 
-#: The pattern that is looped.
-LOOPED = "boots-by-the-door"
+#: The pattern that is learned and looped.
+CHOSEN = "boots-by-the-door"
 
 
 class Desk:
@@ -246,13 +246,18 @@ def looked_back(desk: Desk) -> bool:
     return desk.wait_for("FirstPage")
 
 
-def lesson(desk: Desk) -> bool:
-    """A lesson is begun from the choice of patterns, and left page by page."""
+def before_a_run(desk: Desk) -> bool:
+    """The pattern ``CHOSEN`` is chosen, up to the page before a run."""
     desk.press("p")
     if not desk.wait_for("PatternsPage"):
         return False
-    desk.press("b", "o", "o", "t", "Return")
-    if not desk.wait_for("ReadyPage"):
+    desk.press(*CHOSEN[:4], "Return")
+    return desk.wait_for("ReadyPage")
+
+
+def lesson(desk: Desk) -> bool:
+    """A lesson is begun from the choice of patterns, and left page by page."""
+    if not before_a_run(desk):
         return False
     desk.press("p")
     if not desk.wait_for("PlanPage", "RunPage"):
@@ -272,14 +277,10 @@ def called(desk: Desk, pad: int) -> None:
 
 def sound(desk: Desk) -> bool:
     """The level of the sound is moved by strokes on the page before a run."""
-    desk.press("p")
-    if not desk.wait_for("PatternsPage"):
-        return False
-    desk.press("b", "o", "o", "t", "Return")
-    if not desk.wait_for("ReadyPage"):
+    if not before_a_run(desk):
         return False
     called(desk, note_of("hi-hat"))
-    if not desk.wait_for("SoundLevelPage"):
+    if not desk.wait_for("SettingsPage: Sound"):
         return False
     called(desk, note_of("high-tom"))
     called(desk, note_of("snare"))
@@ -290,16 +291,12 @@ def loop(desk: Desk) -> bool:
     """Two bars of a recording, chosen and moved on the page before a run, are played again and
     again with sticks on a real port, each pass graded; then they are left.
     """
-    pattern, beats = library().get(LOOPED), BeatMap.of([0.5 + 0.6 * beat for beat in range(33)])
+    pattern, beats = library().get(CHOSEN), BeatMap.of([0.5 + 0.6 * beat for beat in range(33)])
     song = desk.folder / "song.wav"
     write_wave(song, rendered(np.array(beats.times_s), GROOVES["straight"]).sound)
     data = next(desk.folder.glob("data/**/playalong.db")).parent
     beat_maps.write(data / "beats", song, beats)
-    desk.press("p")
-    if not desk.wait_for("PatternsPage"):
-        return False
-    desk.press(*LOOPED[:4], "Return")
-    if not desk.wait_for("ReadyPage"):
+    if not before_a_run(desk):
         return False
     desk.press("Down", "Right")  # along with what
     if not desk.wait_for("SettingsPage"):
@@ -332,7 +329,7 @@ def loop(desk: Desk) -> bool:
 
 def looped_takes(data: Path) -> bool:
     """A take of it is kept, along with the recording."""
-    takes = [read(path) for path in sorted((data / "takes").glob(f"{LOOPED}*.mid"))]
+    takes = [read(path) for path in sorted((data / "takes").glob(f"{CHOSEN}*.mid"))]
     along = [take.info["along"] for take in takes if take.info.get("along")]
     return len(along) == 1 and along[0]["recording"] == "song.wav"
 

@@ -20,6 +20,7 @@ from playalong.app.play.play_session import AFTER, AFTER_WEAK, grade_page
 from playalong.app.play.tasks import task_of
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, SilentPort
+from playalong.app.run.frame_loop import DONE
 from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.app.run.run import Run, RunResult
@@ -87,7 +88,6 @@ from playalong.screen.pages.ready import READY_OWN, ReadyPage
 from playalong.screen.pages.result import ResultPage
 from playalong.screen.pages.run import PassMark, RunPage
 from playalong.screen.pages.sitting import SittingPage
-from playalong.screen.pages.sound_level import DONE, SoundLevelPage
 from playalong.screen.pages.texture import TexturePage
 from playalong.screen.pages.wait import WaitPage
 from playalong.screen.pages.warm_up import Curve, WarmthChart, WarmUpPage
@@ -161,13 +161,16 @@ def lesson_page(theme: Theme) -> RunPage:
     return with_pads(page)
 
 
-def sound_level(theme: Theme) -> SoundLevelPage:
+def sound_level(theme: Theme) -> SettingsPage:
     """How loud it is, sticks in hand."""
-    levels = [(name, decibels(db)) for name, db in (("all", -18), ("click", -15), ("drums", 0))]
-    return SoundLevelPage(
+    levels = {"all": -18.0, "click": -15.0, "drums": 0.0, "recording": 0.0}
+    return SettingsPage(
         theme=theme,
-        words=CAUTION,
-        levels=[*levels, ("recording", decibels(0))],
+        title="Sound",
+        subtitle="",
+        rows=Rows([Choice(name=name, value=decibels(db)) for name, db in levels.items()]),
+        notices=[CAUTION],
+        level=None,
         buttons=Buttons((DONE, *CHANGING), CALLED, CALL),
     )
 

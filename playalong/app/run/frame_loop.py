@@ -24,11 +24,12 @@ from playalong.app.run.hit_input import HitInput
 from playalong.app.run.pad_commands import PadCommands
 from playalong.midi.mapping import Heard
 from playalong.profile.pad_commands import GAP_S, QUIET_AFTER_S
-from playalong.screen.base.keys import Press
+from playalong.screen.base.keys import Key, Press
 from playalong.screen.base.overlay import Covered
 from playalong.screen.base.page import Outcome, Page
-from playalong.screen.base.widgets import Buttons, Level, decibels, level_of
-from playalong.screen.pages.sound_level import SoundLevelPage
+from playalong.screen.base.rows import CHANGING, Choice, Rows
+from playalong.screen.base.widgets import Button, Buttons, Level, decibels, level_of
+from playalong.screen.home_pages.settings import SettingsPage
 from playalong.sound.device.output import STEP_DB, Output
 from playalong.sound.mix import Part
 from playalong.sound.synth.click import Click, Kind
@@ -38,6 +39,9 @@ from playalong.support.system import interrupts
 
 #: How long after a stroke a call that it belongs to may still go on.
 CALL_S = GAP_S[1] + QUIET_AFTER_S + 0.1
+
+#: Leaves the levels of the sound as they are set.
+DONE = Button((Key.ENTER, Key.ESCAPE, Key.CLOSE), "Enter", "done", outcome=Outcome.ACCEPT)
 
 #: How often what stands still is drawn anew, whatever became of the window.
 ANEW_S = 0.5
@@ -87,6 +91,9 @@ class Scene:
         """A press, or an outcome that strokes ask for, on the page that is seen."""
         return page.handle(press)
 
+    def linger(self) -> None:
+        """Somebody works the page: it does not go by itself."""
+
     def survives(self, error: Exception) -> bool:
         """Whether the loop goes on after ``error`` in what is seen; what it says is kept then."""
         return False
@@ -132,13 +139,16 @@ def show(
         outcome = _pressed(context, scene, view.page, presses=presses)
         if outcome is None and pad_commands is not None and scene.by_pads:
             command = pad_commands.outcome(view.page, now_s)
-            has_changed |= command is not None
-            if command is Outcome.SOUND:
+            if command is not None:
+                has_changed = True
+                outcome = command if command is Outcome.SOUND else scene.press(view.page, command)
+        if outcome is Outcome.SOUND:
+            if scene.by_pads:  # while somebody plays, the keys move the level
+                scene.linger()
                 _set_levels(context)
-                pad_commands.begin()
-                continue
-            outcome = None if command is None else scene.press(view.page, command)
-        if outcome is not None:
+                if pad_commands is not None:
+                    pad_commands.begin()
+        elif outcome is not None:
             return outcome
         until_s = now_s + context.frame_s
         while (left_s := until_s - clock.now()) > 0:
@@ -202,8 +212,12 @@ class _Held(Scene):
         """What the page answers; what changes on it is there to be looked at."""
         outcome = page.handle(press)
         if outcome is None:
-            self.until_s = None
+            self.linger()
         return outcome
+
+    def linger(self) -> None:
+        """It stays until somebody asks for something."""
+        self.until_s = None
 
 
 def _listen(
@@ -274,17 +288,26 @@ def _move_level(output: Output, part: str, steps: int) -> None:
 
 def _set_levels(context: RunContext) -> None:
     """The levels of the sound, sticks in hand, until it is done; each is heard as it is moved."""
-    output, parts = context.output, ("", *Part)
-    page = SoundLevelPage(theme=context.theme, words=CAUTION, levels=())
+    output, parts, rows = context.output, ("", *Part), Rows(())
+    page = SettingsPage(
+        theme=context.theme,
+        title="Sound",
+        subtitle="",
+        rows=rows,
+        notices=[CAUTION],
+        level=None,
+        buttons=Buttons((DONE, *CHANGING)),
+    )
     while True:
         levels = [output.level_db, *(output.mix.of(part) for part in Part)]
-        page.levels = [
-            (part or "all", decibels(db)) for part, db in zip(parts, levels, strict=True)
+        rows.choices = [
+            Choice(name=part or "all", value=decibels(db))
+            for part, db in zip(parts, levels, strict=True)
         ]
         outcome = hold(context, page, 0.0)
         if outcome not in (Outcome.LESS, Outcome.MORE):
             return
-        part = parts[page.chosen]
+        part = parts[rows.chosen]
         _move_level(output, part, 1 if outcome is Outcome.MORE else -1)
         if part == Part.DRUMS:
             output.now(Note(time_s=0.0, voice="snare", velocity=96))

@@ -144,7 +144,7 @@ LISTEN = Button(("l", "L"), "L", "listen back", outcome=Outcome.LISTEN)
 MEASURE = Button(("m", "M"), "M", "measure the latency", outcome=Outcome.LATENCY)
 SKIP = Button(("s", "S"), "S", "skip", outcome=Outcome.SKIP)
 
-#: The level of the sound, which has keys of its own: from the pads alone.
+#: The level of the sound, which has keys of its own: it is offered where pads are.
 SOUND = Button((), "", "sound", outcome=Outcome.SOUND)
 
 #: What can be listened to after a run.
@@ -202,9 +202,11 @@ class Buttons:
             self._show(pads, call)
 
     def _show(self, pads: Mapping[Outcome, str], call: str) -> None:
+        if Outcome.SOUND in pads and SOUND not in self._buttons:
+            self._buttons += (SOUND,)
         self._pads = {
             button.outcome: BY_NAME[pads[button.outcome]].label
-            for button in (*self._buttons, SOUND)
+            for button in self._buttons
             if button.outcome in pads
         }
         self._call = call if self._pads else self._hint
@@ -354,7 +356,6 @@ class Buttons:
     def _filled(self, pen: Pen, room: float) -> list[list[Button | None]]:
         """The buttons, line after line; None stands for what is to be struck first."""
         rest = [one for one in self._buttons if one is not self.main]
-        rest += [SOUND] if Outcome.SOUND in self._pads else []
         called = self._call and (not self._pads or any(one.outcome in self._pads for one in rest))
         items: list[Button | None] = [*([None] if called else []), *rest]
         lines: list[list[Button | None]] = [[]]

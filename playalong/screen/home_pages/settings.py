@@ -43,14 +43,16 @@ _ROWS, _ABOUT = 0.62, 30
 
 @dataclass(kw_only=True)
 class SettingsPage(ButtonPage):
-    """Rows of settings; what is chosen is changed at once. ``notices`` are told at the foot."""
+    """Rows of settings; what is chosen is changed at once. ``notices`` are told at the foot, and
+    ``level`` is that of the sound, None where it is what is set.
+    """
 
     theme: Theme
     title: str
     subtitle: str
     rows: Rows
     notices: Sequence[str] = ()
-    level: Level = field(default_factory=Level, repr=False)
+    level: Level | None = field(default_factory=Level, repr=False)
     buttons: Buttons = field(default_factory=lambda: Buttons(SETTING), repr=False)
 
     def handle(self, press: Press) -> Outcome | None:
@@ -75,4 +77,5 @@ class SettingsPage(ButtonPage):
         for line in pen.wrapped(self.rows.choice.about, BODY, right - beside):
             pen.text(line, BODY, (beside, base), colour=pen.colours.quiet)
             base += pen.px(BODY * 1.45)
-        self.level.draw(pen, (beside, base + pen.px(10)))
+        if self.level is not None:
+            self.level.draw(pen, (beside, base + pen.px(10)))
