@@ -16,7 +16,7 @@ and answers. Its rules:
   What is left for today takes with it what cannot be played without it, and a climb the tempo of
   all that comes after.
 * A repetition without a single hit changes nothing: no stroke arrives, and the kit is looked at.
-  Where strokes did arrive before, it still counts for the pattern's patience.
+  Once a stroke arrives again, it was the player who missed it: it counts for the patience then.
 * The lesson stands at the first open step from the one that the player chose on, so nothing is left
   out unless the player asks.
 * Another day begins with what was shaky, as measured, and with what was left.
@@ -163,7 +163,8 @@ class Lesson:
         at, step = self._at, self.step
         if at is None or step is None:
             return self._ended()
-        if not result.hits and not self._is_silent_too_long():
+        if not result.hits:
+            self._silent += 1
             nothing, look = said(Code.NOTHING_ARRIVES), said(Code.LOOK_AT_THE_KIT)
             return Answer(
                 right=False, comment=(nothing,), coming=(look,), changed=False, nothing=True
@@ -188,12 +189,6 @@ class Lesson:
         self._refresh()
         proposal, leave = self._leave() if not answer.right else (None, False)
         return replace(answer, comment=comment, proposal=proposal or self._break(), leave=leave)
-
-    def _is_silent_too_long(self) -> bool:
-        """Whether one more repetition without a hit is one too many of an exercise whose strokes
-        did arrive before: it is then the player who misses them."""
-        self._silent += 1
-        return bool(self._recent) and self._is_long
 
     def skip(self) -> Answer:
         """The player leaves the step out; a trial, for its chunks."""

@@ -210,7 +210,8 @@ class Sitting:
 
     ``seconds`` are all that passed, ``playing_s`` without what was read. ``rights`` holds for each
     repetition whether it was right; ``longest`` is the most repetitions of one exercise without a
-    change; ``unsaid`` counts changes of which nothing was said.
+    change, those apart in which no stroke arrived: these are answered by the page that looks at the
+    kit. ``unsaid`` counts changes of which nothing was said.
     """
 
     seconds: float = 0.0
@@ -232,9 +233,8 @@ def sit(student: Student, lesson: Lesson, *, most_s: float = inf, most: int = 20
             break
         now = (exercise.step.key, exercise.tempo_bpm, exercise.about, exercise.rules)
         bar_s = _bar_s(exercise)
-        same = same + 1 if now == before else 1
-        sitting.longest = max(sitting.longest, same)
-        if same == 1:
+        if now != before:
+            same = 0
             sitting.playing_s += LEAD_S + bar_s
             sitting.seconds += LEAD_S + bar_s + (READ_S if before else 0.0)
         if exercise.listen:
@@ -246,6 +246,8 @@ def sit(student: Student, lesson: Lesson, *, most_s: float = inf, most: int = 20
         sitting.playing_s += result.seconds
         sitting.repetitions += 1
         answer = lesson.played(result)
+        same += not answer.nothing
+        sitting.longest = max(sitting.longest, same)
         sitting.rights.append(answer.right)
         if answer.changed and not answer.next:
             sitting.unsaid += 1

@@ -167,13 +167,16 @@ def test_two_of_two_pass_a_chunk_only_where_they_are_clean_together() -> None:
 
 
 def test_a_stroke_that_is_missed_now_and_then_is_made_easier_in_time() -> None:
-    """Of an exercise of one stroke a miss is silence; the kit was heard, so it is the player."""
+    """Of an exercise of one stroke a miss is silence; where strokes arrive again, it was the
+    player. Silence itself never makes anything easier: the kit may have died."""
     lesson = Lesson(pattern(FOUR_BEATS))
     lesson.skip()  # the trial
     silence = Repetition(bars=(Tally(strokes=1, stray=1),), hits=0)
     for count in range(1, LONGEST + 1):
         played = (clean(lesson), wrong(lesson), silence)[count % 3]
-        if lesson.played(played).changed:
+        answer = lesson.played(played)
+        assert answer.nothing == (played is silence)
+        if answer.changed:
             break
     assert 4 < count < LONGEST
     assert lesson.overview()[0].record.state is State.OPEN
