@@ -42,6 +42,18 @@ def rolling(line: str) -> Pattern:
     return read(f'{HEAD}snare = "{line}"\n', "roll")
 
 
+def understood(pattern: Pattern, hits: Hits, *, bars: int | None = None) -> Pattern:
+    """What is understood of hits to the click, told the meter of the pattern."""
+    return understand(
+        hits,
+        name="roll",
+        title="Roll",
+        meters=[pattern.meter],
+        click=ClickHeard(tempo_bpm=84.0, start_s=START_S),
+        bars=bars,
+    ).pattern
+
+
 def rolls_of(pattern: Pattern) -> set[Roll]:
     return {one.roll for bar in pattern.bars for one in bar.strokes if one.roll is not None}
 
@@ -55,13 +67,7 @@ def test_a_roll_comes_back_as_a_roll(about: str, player: str) -> None:
 
     for seed in SEEDS:
         hits = played(pattern, SKILLS[player].without_habits(), seed, bars=8)
-        found = understand(
-            hits,
-            name="roll",
-            title="Roll",
-            meters=[pattern.meter],
-            click=ClickHeard(tempo_bpm=84.0, start_s=START_S),
-        ).pattern
+        found = understood(pattern, hits)
         assert read(write(found), "roll") == found
         came[rolls_of(found) == {roll} and unlike(pattern, found) == set()] += 1
 
@@ -117,14 +123,7 @@ def test_a_roll_in_a_bar_that_varies_is_a_roll_of_the_variation(line: str, roll:
     pattern = replace(rolling(line), bars=(*[plain] * 7, rolling(line).bars[0]))
     hits = played(pattern, SKILLS["professional"].without_habits(), 3, bars=16)
 
-    found = understand(
-        hits,
-        name="roll",
-        title="Roll",
-        meters=[pattern.meter],
-        click=ClickHeard(tempo_bpm=84.0, start_s=START_S),
-        bars=1,
-    ).pattern
+    found = understood(pattern, hits, bars=1)
 
     (variation,) = found.variations.values()
     (change,) = variation.changes
