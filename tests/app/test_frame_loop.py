@@ -28,7 +28,7 @@ from playalong.screen.base.theme import Theme
 from playalong.screen.base.widgets import LEAVE, ButtonPage, Buttons, Level
 from playalong.screen.base.window import Window
 from playalong.screen.home_pages.settings import SettingsPage
-from playalong.sound.device.output import STEP_DB
+from playalong.sound.device.output import STEP_DB, Sound, part_of
 from playalong.sound.mix import Part
 from playalong.support.system import interrupts
 from tests.helpers.stage import Keys, Wire, context_on, struck, unseen_window
@@ -257,11 +257,14 @@ def test_the_level_of_the_sound_is_set_sticks_in_hand(context, pads, part, steps
     strokes = [one for n, pad in enumerate(pads) for one in called(1.5 + 4.0 * n, pad)]
     wire = Cable(context.clock, *strokes, *called(1.5 + 4.0 * len(pads), "crash"))
     commands = PadCommands(listening(wire), Calls())
+    heard: list[Sound] = []
+    output.schedule = lambda start_s, sounds: heard.extend(sounds)
     scene = Diary(Leaf(level=Level()), 60.0)
     held = replace(context, pad_commands=commands)
     assert show(held, scene, commands.input, pad_commands=commands) is Outcome.LEAVE
     after = output.mix.of(Part(part)) if part else output.level_db
     assert after - before == pytest.approx(steps * STEP_DB)
+    assert [part_of(sound) for sound in heard] == [part or Part.CLICK] * abs(steps)
     pages = [type(getattr(page, "page", page)) for _, page in context.window.shown]
     assert pages[0] is pages[-1] is Leaf
     assert SettingsPage in pages

@@ -43,6 +43,9 @@ CALL_S = GAP_S[1] + QUIET_AFTER_S + 0.1
 #: Leaves the levels of the sound as they are set.
 DONE = Button((Key.ENTER, Key.ESCAPE, Key.CLOSE), "Enter", "done", outcome=Outcome.ACCEPT)
 
+#: How soon a level that was moved is heard.
+SOON_S = 0.1
+
 #: How often what stands still is drawn anew, whatever became of the window.
 ANEW_S = 0.5
 
@@ -309,7 +312,7 @@ def _set_levels(context: RunContext) -> None:
             return
         part = parts[rows.chosen]
         _move_level(output, part, 1 if outcome is Outcome.MORE else -1)
-        if part == Part.DRUMS:
-            output.now(Note(time_s=0.0, voice="snare", velocity=96))
-        elif part != Part.RECORDING:
-            output.now(Click(0.0, Kind.BEAT))
+        drum, click = Note(time_s=0.0, voice="snare", velocity=96), Click(0.0, Kind.BEAT)
+        if part != Part.RECORDING:  # where it will sound: a click on the kit's module, perhaps
+            sound = drum if part == Part.DRUMS else click
+            output.schedule(context.clock.now() + SOON_S, [sound])
