@@ -138,10 +138,10 @@ _SENTENCES: Mapping[Code, str] = {
         "ears, and stop for today if anything hurts or rings."
     ),
     Code.ONE_REPEAT: (
-        "First a short repeat of one step that took help last time, then on where you stopped."
+        "First a short repeat of one step that was not sure yet, then on where you stopped."
     ),
     Code.REPEATS: (
-        "First a short repeat of {count} steps that took help last time, then on where you stopped."
+        "First a short repeat of {count} steps that were not sure yet, then on where you stopped."
     ),
     Code.UNREADABLE: "What was kept of this lesson cannot be read; it starts anew.",
     Code.BOTH_HELD: "The ghost note stayed soft and the kick strong.",
