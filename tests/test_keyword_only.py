@@ -4,12 +4,14 @@ Functions of the product are held by ruff (PLR0917); what ruff does not know is 
 """
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
 
 _MOST = 3
+#: Where statements stand within a statement.
+_PARTS = ("body", "orelse", "finalbody", "handlers", "cases")
 _HOME = Path(__file__).resolve().parent.parent
 _FILES = sorted((*_HOME.glob("playalong/**/*.py"), *_HOME.glob("tests/**/*.py")))
 
@@ -32,17 +34,27 @@ def _positions(record: ast.ClassDef) -> int:
     return number
 
 
-def _records(tree: ast.Module) -> Iterator[ast.ClassDef]:
-    for node in ast.walk(tree):
+def _definitions(body: Iterable[ast.AST]) -> Iterator[ast.ClassDef | ast.FunctionDef]:
+    """All that is defined in ``body``, however deep: statements alone, since no expression
+    defines a class or a function with a name."""
+    for node in body:
+        if isinstance(node, ast.ClassDef | ast.FunctionDef):
+            yield node
+        for part in _PARTS:
+            yield from _definitions(getattr(node, part, ()))
+
+
+def _records(nodes: Iterable[ast.AST]) -> Iterator[ast.ClassDef]:
+    for node in nodes:
         if isinstance(node, ast.ClassDef):
             named = any("NamedTuple" in ast.unparse(base) for base in node.bases)
             if named or "dataclass" in _decorators(node):
                 yield node
 
 
-def _helpers(tree: ast.Module) -> Iterator[ast.FunctionDef]:
+def _helpers(nodes: Iterable[ast.AST]) -> Iterator[ast.FunctionDef]:
     """Functions that tests call; pytest and hypothesis give the others their fields by name."""
-    for node in ast.walk(tree):
+    for node in nodes:
         if not isinstance(node, ast.FunctionDef) or node.name.startswith("test_"):
             continue
         if "fixture" not in _decorators(node):
@@ -51,12 +63,12 @@ def _helpers(tree: ast.Module) -> Iterator[ast.FunctionDef]:
 
 def crowded(text: str, is_test: bool) -> list[str]:
     """What in ``text`` takes more than three fields by their place."""
-    tree = ast.parse(text)
-    found = [record.name for record in _records(tree) if _positions(record) > _MOST]
+    defined = list(_definitions(ast.parse(text).body))
+    found = [record.name for record in _records(defined) if _positions(record) > _MOST]
     if is_test:
         found += [
             helper.name
-            for helper in _helpers(tree)
+            for helper in _helpers(defined)
             if len([one for one in helper.args.args if one.arg not in ("self", "cls")]) > _MOST
         ]
     return found

@@ -168,13 +168,15 @@ class _Version(argparse.Action):
 
 
 def parser(typed: Sequence[str]) -> Parser:
-    """The parser; only the commands that are ``typed`` have their arguments."""
+    """The parser; where a command is ``typed`` it knows that one alone."""
     whole = Parser("playalong", ABOUT, epilog_of(EXAMPLES, CAUTION))
     whole.add_argument("--version", action=_Version, nargs=0, help="print the version")
     commands = whole.add_subparsers(
         required=True, metavar="COMMAND", title="commands", prog="playalong"
     )
-    for name, command in COMMANDS.items():
+    first = typed[0] if typed else ""
+    known = {first: COMMANDS[first]} if first in COMMANDS else COMMANDS
+    for name, command in known.items():
         about = f"{command.ABOUT[:1].upper()}{command.ABOUT[1:]}."
         added = commands.add_parser(
             name, help=command.ABOUT, description=about, epilog=epilog_of(command.EXAMPLES)

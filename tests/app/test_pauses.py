@@ -9,6 +9,7 @@ from playalong.app.grade.take_grading import Options, grade_take
 from playalong.app.play import play_session
 from playalong.app.run.clock import SteppedClock
 from playalong.app.run.context import GONE, RunContext
+from playalong.app.run.frame_loop import ANEW_S
 from playalong.app.run.run import BACK, Run
 from playalong.app.run.task import Task
 from playalong.grading.grade_run import judged_hits
@@ -19,6 +20,7 @@ from playalong.midi.port import Arrival
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read as read_take
 from playalong.screen.base.window import Window
+from playalong.screen.pages.run import RunPage
 from playalong.simulation.player import perform
 from tests.helpers.stage import context_on, unseen_window
 from tests.helpers.steady_player import STEADY
@@ -131,6 +133,23 @@ def test_the_run_waits_and_goes_on_at_the_bar_line(window, tmp_path):
     assert abs(kept.graded.grade.steadiness.drift_percent) < 0.5
     again = grade_take(task.pattern, take, Options())
     assert as_json(again.grade) == as_json(kept.graded.grade)
+
+
+def test_while_the_kit_is_waited_for_the_page_is_drawn_twice_a_second(window, monkeypatch):
+    """Nothing on it changes until something comes."""
+    context, _, _, run = run_with(window, [(6.0, 11.0)])
+    drawn_s: list[float] = []
+    draw = RunPage.draw
+
+    def noted(page: RunPage, surface, now_s: float) -> None:
+        drawn_s.append(context.clock.now())
+        draw(page, surface, now_s)
+
+    monkeypatch.setattr(RunPage, "draw", noted)
+    run.play()
+    waiting = [at_s for at_s in drawn_s if 8.0 <= at_s < 10.5]
+    assert len(waiting) == 2.5 / ANEW_S
+    assert sum(at_s < 5.0 for at_s in drawn_s) >= 5.0 / context.frame_s - 1
 
 
 @pytest.mark.parametrize("bars", [1, BARS])

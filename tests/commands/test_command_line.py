@@ -126,6 +126,25 @@ def test_nobody_waits_for_what_another_command_needs() -> None:
 
 
 @pytest.mark.parametrize(
+    ("typed", "known"),
+    [
+        (["play", "late-bus-home"], {"play"}),
+        (["play", "grade"], {"play"}),
+        (["plya", "grade"], set(main.COMMANDS)),
+        (["--help", "grade"], set(main.COMMANDS)),
+        (["--", "grade"], set(main.COMMANDS)),
+        ([], set(main.COMMANDS)),
+    ],
+    ids=str,
+)
+def test_no_other_command_is_made_ready_than_the_one_that_is_typed(
+    typed: list[str], known: set[str]
+) -> None:
+    (commands,) = (one for one in main.parser(typed)._actions if one.choices is not None)
+    assert set(commands.choices or ()) == known
+
+
+@pytest.mark.parametrize(
     ("ends_with", "code"), [(KeyboardInterrupt, 130), (BrokenPipeError, 0), (None, 0)]
 )
 def test_how_a_command_ends_is_told_by_its_code(

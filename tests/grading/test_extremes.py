@@ -105,7 +105,7 @@ def _checked(pattern: Pattern, targets: Targets, hits: Hits, *, every_hit: bool 
     if every_hit:
         assert len(told["hits"]) == len(hits)
     gauges = Gauges(targets, run.rules, pattern.tempo)
-    for word in run.verdicts.events()[:2000]:
+    for word in run.verdicts[:2000].events():
         gauges.heard(word, None if word.hit is None else hits[word.hit])
     shown = (gauges.timing.mean_ms, gauges.ghosts.contrast_db, gauges.steadiness.last_bpm)
     assert all(figure is None or isfinite(figure) for figure in shown)

@@ -9,6 +9,7 @@ import pytest
 from playalong.grading.grade import Pair, PlaceGrade, StrokeLevel
 from playalong.grading.grade_run import judged_hits
 from playalong.grading.loudness import level_db
+from playalong.grading.matching.matched_run import median
 from playalong.grading.verdicts import Rules, Verdict
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.meter import STRAIGHT, WrittenSwing
@@ -21,6 +22,15 @@ from .making import grade_and_run, graded, groove, moved, near, of_strokes
 
 # 120 bpm would make a sixteenth 125 ms; at 100 it is 150 ms.
 SMALL = groove(snare="x--- --g- X--- ----", kick="x--- ---- ---- ----")
+
+
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 7, 50, 1001])
+def test_the_median_is_numpys(count: int) -> None:
+    """Source: numpy.median, to the last digit."""
+    chance = np.random.default_rng(count)
+    for values in (chance.normal(0.0, 12.0, count), np.rint(chance.normal(0.0, 2.0, count))):
+        assert median(values) == np.median(values)
+    assert median(np.zeros(0)) is None
 
 
 def hit(time_ms: float, voice: str = "snare", velocity: float = 84) -> Hit:

@@ -12,7 +12,8 @@ In each frame, in this order:
 | keys, mouse and strokes; the loop ends with the outcome that they ask for | ``Scene.press`` |
 | the sound is tended, and the rest of the frame is waited for | ``Clock.wait`` |
 
-What stands still (``Scene.stands_still``) is drawn when something came, and else twice a second.
+What stands still (``Scene.stands_still``) is drawn when something came, what tells how it looks
+(``page.Looking``) when that is something else; and both twice a second, whatever was shown.
 The clock may be stepped: it then goes only while it is waited for.
 """
 
@@ -114,7 +115,7 @@ def show(
     ``input`` is where hits come from, None where nobody listens.
     """
     clock, was_there = context.clock, True
-    has_changed, drawn_s = True, clock.now()
+    has_changed, anew_s = True, clock.now()
     while True:
         interrupts.look()
         if context.window.is_closed:
@@ -128,9 +129,10 @@ def show(
         view = scene.view(now_s)
         if view is None:
             return None
-        if has_changed or now_s - drawn_s >= ANEW_S or not scene.stands_still:
-            drawn_s = now_s
-        else:
+        if now_s - anew_s >= ANEW_S:
+            anew_s = now_s
+            context.window.anew()
+        elif not has_changed and scene.stands_still:
             context.window.stays()
         try:
             _draw(context, view, is_there)

@@ -254,6 +254,11 @@ class Run(Scene):
         """Strokes are the run's, where it is judged."""
         return not self._task.judged
 
+    @property
+    def stands_still(self) -> bool:
+        """While the kit is waited for."""
+        return self.time.state is State.WAITING
+
     def received(self, message: Heard) -> None:
         """A message came: it is kept already."""
         if not self._task.judged:

@@ -58,14 +58,14 @@ def findings(
     reported: list[Finding] = []
     look = first = Look(run, layout, course, steadiness=steady)
     standing = total
-    while len(reported) < MOST:
+    while True:
         found = _best(look, standing)
         if found is None:
             break
         candidate, mended, won = found
         alone = won if look is first else _total(candidate.mend.of(run)) - total
         reported.append(_finding(replace(candidate, bars=layout.bars), max(alone, 0.0)))
-        if candidate.code in (Code.NOTHING_PLAYED, Code.OTHER_PATTERN):
+        if len(reported) == MOST or candidate.code in (Code.NOTHING_PLAYED, Code.OTHER_PATTERN):
             break
         look, standing = Look.at(mended, layout), standing + won
     return tuple(reported) or (_clean(first),)

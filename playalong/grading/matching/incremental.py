@@ -89,7 +89,14 @@ class Played:
         """The same hits, sorted."""
         if bool((self.time[1:] > self.time[:-1]).all()):
             return self
-        return self[np.lexsort((self.struck, -self.velocity, self.voice, self.time))]
+        order = np.argsort(self.time, kind="stable")
+        time = self.time[order]
+        equal = np.flatnonzero(time[1:] == time[:-1])
+        if len(equal):  # the rest is of these alone
+            some = np.unique(np.concatenate([equal, equal + 1]))
+            own = self[order[some]]
+            order[some] = order[some][np.lexsort((own.struck, -own.velocity, own.voice, own.time))]
+        return self[order]
 
 
 class Settler:

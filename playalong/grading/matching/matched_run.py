@@ -220,5 +220,11 @@ def spread(values: Floats) -> float | None:
 
 
 def median(values: Floats) -> float | None:
-    """The median, None of nothing."""
-    return float(np.median(values)) if len(values) else None
+    """The median, None of nothing: what ``numpy.median`` gives, sooner."""
+    if not len(values):
+        return None
+    half = len(values) // 2
+    if len(values) % 2:
+        return float(np.partition(values, half)[half])
+    parted = np.partition(values, (half - 1, half))
+    return float((parted[half - 1] + parted[half]) / 2.0)

@@ -206,18 +206,26 @@ def _nearest(windows: Windows, hits: Ints, rows: Ints, *, which: Ints, found: An
     if not len(rows):
         return
     window = which[rows]
+    if bool((window[1:] > window[:-1]).all()):  # one hit in each
+        found.hit[window], found.window[rows] = rows, window
+        return
     distance = np.abs(hits[rows] - windows.time[window])
     takes = windows.takes[window]
     if takes.any():
         begins = np.where(takes == FIRST, hits[rows] - windows.start[window], distance)
         distance = np.where(takes == LAST, windows.end[window] - hits[rows], begins)
-    firsts = np.flatnonzero(np.diff(window, prepend=-1))
+    firsts = _firsts(window)
     least = np.minimum.reduceat(distance, firsts)
     sizes = np.diff(np.append(firsts, len(rows)))
     equal = np.flatnonzero(distance == np.repeat(least, sizes))
-    chosen = equal[np.flatnonzero(np.diff(window[equal], prepend=-1))]
+    chosen = equal[_firsts(window[equal])]
     found.hit[window[chosen]] = rows[chosen]
     found.window[rows[chosen]] = window[chosen]
+
+
+def _firsts(values: Ints) -> Ints:
+    """The first row of each stretch of equal ``values``, at least one."""
+    return np.append(0, np.flatnonzero(values[1:] != values[:-1]) + 1)
 
 
 def _runs(member: NDArray[np.bool_], joined: NDArray[np.bool_]) -> Iterator[tuple[int, int]]:
@@ -273,6 +281,8 @@ def wrong_drums(time: Ints, start: Ints, end: Ints, *, extras: Ints) -> Ints:
     sorted times of hits that answer nothing.
     """
     found = np.full(len(time), -1, dtype=np.int64)
+    if not len(time) or not len(extras):
+        return found
     low = np.searchsorted(extras, start, side="left")
     high = np.searchsorted(extras, end, side="right")
     rows = np.flatnonzero(high > low)

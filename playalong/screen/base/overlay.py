@@ -7,7 +7,7 @@ import pygame
 
 from playalong.screen.base import marks
 from playalong.screen.base.keys import Press
-from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.page import Outcome, Page, looks_of
 from playalong.screen.base.pen import Pen
 from playalong.screen.base.theme import ADVICE, BODY, LABEL, SMALL, Theme
 
@@ -71,6 +71,11 @@ class Struck(_Over):
 
     name: str
     velocity: float
+
+    def looks(self, now_s: float) -> tuple[object, ...] | None:
+        """As the page looks, and the stroke."""
+        beneath = looks_of(self.page, now_s)
+        return None if beneath is None else (beneath, self.theme, self.name, self.velocity)
 
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page, and in its upper right corner, above its title, the stroke."""

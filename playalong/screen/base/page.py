@@ -7,7 +7,7 @@ a key, and a page answers them as it answers the key that does the same.
 """
 
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import pygame
 
@@ -122,3 +122,18 @@ class Page(Protocol):
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page over all of ``surface`` as it is at ``now_s``, in seconds of the run."""
         ...
+
+
+@runtime_checkable
+class Looking(Protocol):
+    """A page that knows how it looks, so that it need not be drawn while it looks the same."""
+
+    def looks(self, now_s: float) -> tuple[object, ...] | None:
+        """All that is seen at ``now_s``, equal where it looks the same; None where that is open."""
+        ...
+
+
+def looks_of(page: object, now_s: float) -> tuple[object, ...] | None:
+    """How ``page`` looks at ``now_s``, with what kind of page it is; None where it does not say."""
+    seen = page.looks(now_s) if isinstance(page, Looking) else None
+    return None if seen is None else (type(page), *seen)

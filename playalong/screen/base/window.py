@@ -10,7 +10,7 @@ from pathlib import Path
 import pygame
 
 from playalong.screen.base.keys import Click, Key, Press
-from playalong.screen.base.page import Outcome, Page
+from playalong.screen.base.page import Outcome, Page, looks_of
 from playalong.support.errors import UserError
 from playalong.support.files import write_file
 
@@ -61,8 +61,9 @@ class Window:
         self._waiting: list[Press] = []
         self._struck: list[str] | None = None
         self._size = (1280, 720)
-        #: What is shown: the page, its time, and the window's size; None where that is damaged.
-        self._shown: tuple[Page, float, tuple[int, int]] | None = None
+        #: What is shown: the page, its time, how it looks, and the window's size; None where that
+        #: is damaged.
+        self._shown: tuple[Page, float, object, tuple[int, int]] | None = None
         self._stays = False
 
     @classmethod
@@ -102,19 +103,26 @@ class Window:
         """The page that comes next is as it was last, so that it need not be drawn anew."""
         self._stays = True
 
+    def anew(self) -> None:
+        """The page that comes next is drawn, whatever is shown."""
+        self._shown = None
+
     def frame(self, page: Page, now_s: float) -> None:
-        """Draw ``page`` as it is at ``now_s`` and show it, unless it stays and is shown already."""
+        """Draw ``page`` as it is at ``now_s`` and show it, unless that is shown already: it stays,
+        or looks the same (``page.Looking``).
+        """
         stays, self._stays = self._stays, False
         surface = self.surface
-        size = surface.get_size()
-        if stays and self._shown is not None:
-            shown, at_s, as_large = self._shown
-            if shown is page and at_s == now_s and as_large == size:
+        size, looks = surface.get_size(), looks_of(page, now_s)
+        if self._shown is not None:
+            shown, at_s, looked, as_large = self._shown
+            same = stays and shown is page and at_s == now_s
+            if as_large == size and (same or (looks is not None and looks == looked)):
                 return
         self._shown = None
         page.draw(surface, now_s)
         pygame.display.flip()
-        self._shown = page, now_s, size
+        self._shown = page, now_s, looks, size
 
     def presses(self) -> list[Press]:
         """What was pressed since the last call, in order."""

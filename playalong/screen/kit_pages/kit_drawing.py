@@ -155,6 +155,15 @@ class KitDrawing:
         """A hit of ``voice`` with a velocity of 1 to 127; ``now_s`` as ``draw`` is told it."""
         self._struck[Spot(voice, part).place] = _Struck(velocity, now_s)
 
+    def looks(self, now_s: float) -> tuple[object, ...]:
+        """All that is seen at ``now_s``, equal where it looks the same."""
+        struck = tuple(
+            (place, one.velocity, _step(now_s - one.time_s, _DARK_S), ring)
+            for place, one in self._struck.items()
+            if (ring := _step(now_s - one.time_s, _RING_S))
+        )
+        return frozenset(self._there), len(self._struck), struck, self.lit, tuple(self.links)
+
     def draw(self, pen: Pen, rect: pygame.Rect, now_s: float) -> None:
         """Draw it as large as fits into ``rect``, as it is at ``now_s`` in seconds."""
         at = _Laid(rect)

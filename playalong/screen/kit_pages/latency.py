@@ -93,6 +93,12 @@ class LatencyPage(ButtonPage):
         """Whether a button has this outcome, now that a figure is typed in or not."""
         return (self._typing if self.typed else self.buttons).offers(outcome)
 
+    def looks(self, now_s: float) -> tuple[object, ...]:
+        """All that is seen, which nothing changes by itself."""
+        figures = (tuple(self.errors_ms), self.of, self.median_ms, self.interval_ms)
+        words = (self.kit, self.now, tuple(self.words), self.typed)
+        return self.theme, words, figures, self.buttons.shown
+
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it moves only when something is set anew."""
         pen = Pen(surface, self.theme)

@@ -91,6 +91,16 @@ class LoudnessPage(ButtonPage):
     curve_of: str | None = None
     curve: Mapping[Dynamic, Sequence[float]] = field(default_factory=dict)
 
+    def looks(self, now_s: float) -> tuple[object, ...]:
+        """All that is seen, which nothing changes by itself."""
+        strokes, curve = (
+            tuple((dynamic, *velocities) for dynamic, velocities in each.items())
+            for each in (self.strokes, self.curve)
+        )
+        asked = (self.theme, self.kit, self.voice, self.dynamic, self.of, self.curve_of)
+        told = (tuple(self.words), self.is_off, tuple(self.pads), self.buttons.shown)
+        return asked, told, strokes, curve, tuple(self.bands.items())
+
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page; it moves only when something is set anew."""
         pen = Pen(surface, self.theme)

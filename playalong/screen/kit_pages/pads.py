@@ -54,6 +54,12 @@ class PadsPage(ButtonPage):
     buttons: Buttons = field(default_factory=lambda: Buttons(LEARNING), repr=False)
     title: str = "Which pad is which"
 
+    def looks(self, now_s: float) -> tuple[object, ...]:
+        """All that is seen; only the drawing moves by itself."""
+        words = (self.title, self.kit, self.prompt, self.notice, self.heard)
+        figures = (self.done, self.of, self.folds)
+        return self.theme, words, figures, self.buttons.shown, self.drawing.looks(now_s)
+
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds."""
         pen = Pen(surface, self.theme)

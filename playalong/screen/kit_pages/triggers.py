@@ -101,6 +101,13 @@ class TriggersPage(ListPage):
         self.chosen = self.chosen if pad is None else pad
         return super().handle(press)
 
+    def looks(self, now_s: float) -> tuple[object, ...]:
+        """All that is seen; only the drawing moves by itself."""
+        pads = tuple((pad.voice, *pad.seconds, pad.mask_ms, pad.threshold_db) for pad in self.pads)
+        told = tuple((pad.words, pad.stands) for pad in self.pads)
+        words = (self.theme, self.kit, self.words, self.chosen, self.buttons.shown)
+        return words, pads, told, self.drawing.looks(now_s)
+
     def draw(self, surface: pygame.Surface, now_s: float) -> None:
         """Draw the page as it is at ``now_s``, in seconds."""
         pen = Pen(surface, self.theme)
