@@ -12,7 +12,7 @@ from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.targets import lay_out
 from playalong.pattern.voices import STAFF_ORDER
-from tests.helpers.exact_takes import faultless
+from tests.helpers.exact_takes import faultless, with_graces
 from tests.helpers.shipped import CHOSEN, SHIPPED
 
 from .making import groove, joined, moved, without
@@ -115,6 +115,31 @@ def test_bar_1_is_found_behind_a_count_in_or_an_early_note(name: str, before: st
     longer = lay_out(pattern, pattern.tempo, 6 * len(pattern.bars))
     found = find(longer, taken, ratio=1.0, open_end=True)
     assert found.start_s == pytest.approx(10.0, abs=0.08)
+
+
+@pytest.mark.parametrize("beats", [(4, 3, 2, 1), (0.4,), (1.0,), (2.3,)])
+@pytest.mark.parametrize(
+    "name",
+    ["flam", "drag", "flam-accent", "single-drag-tap", "six-stroke-roll", "ledger-fourth-page"],
+)
+def test_bar_1_is_found_where_all_is_on_one_drum(name: str, beats: tuple[float, ...]) -> None:
+    """A count-in on the rim is none of it; a stroke that lacks the grace of the others slipped; in
+    a roll there are as many likely starts as strokes."""
+    pattern = SHIPPED[name]
+    targets, longer = (
+        lay_out(pattern, pattern.tempo, rounds * len(pattern.bars)) for rounds in (4, 6)
+    )
+    errors_s = np.random.default_rng(1).normal(0.0, 0.012, len(targets))
+    main = Hits(targets.time_s + errors_s, targets.voice, faultless(targets).velocity)
+    voice = "cross-stick" if len(beats) > 1 else "snare"
+    beat_s = targets.seconds_per_whole * float(pattern.meter.unit)
+    taken = counted_in(with_graces(targets, main), beat_s, voice, before_s=beats)
+    for found in (
+        find(targets, taken, ratio=1.0),
+        find(targets, taken),
+        find(longer, taken, ratio=1.0, open_end=True),
+    ):
+        assert found.start_s == pytest.approx(10.0, abs=0.08)
 
 
 def test_a_place_that_was_lost_is_a_leap_of_the_path() -> None:

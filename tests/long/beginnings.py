@@ -1,9 +1,9 @@
 """Where a take begins and ends, in every shipped pattern: count-ins, early notes, stray notes.
 
-A case is a pattern. Its take, with a spread of 12 ms and by the intermediate player, begins behind
-a bar or two counted on the rim, or one early note: bar 1 is found within 80 ms, with the tempo
-given and found, with the bars given and not. What follows the end, a note or two, or the stroke on
-which a groove ends, adds no bar.
+A case is a pattern. Its take, with all flams and drags and a spread of 12 ms, and by the
+intermediate player, begins behind a bar or two counted on the rim, or one early note: bar 1 is
+found within 80 ms, with the tempo given and found, with the bars given and not. What follows the
+end, a note or two, or the stroke on which a groove ends, adds no bar.
 """
 
 from collections import defaultdict
@@ -17,7 +17,7 @@ from playalong.pattern.targets import Targets, lay_out
 from playalong.simulation.skills import SKILLS
 from tests.grading.test_bars_played import after_the_end, bars_of, with_added
 from tests.grading.test_tempo_following import counted_in
-from tests.helpers.exact_takes import faultless
+from tests.helpers.exact_takes import faultless, with_graces
 from tests.helpers.played import Played
 from tests.helpers.shipped import NAMES, SHIPPED
 from tests.long.frame import Options, Table
@@ -35,9 +35,9 @@ Found = list[tuple[str, str, bool]]
 def takes(targets: Targets, seed: int) -> dict[str, Hits]:
     """The takes of a case, by player."""
     errors_s = np.random.default_rng(seed).normal(0.0, SPREAD_S, len(targets))
-    exact = Hits.sorted(targets.time_s + errors_s, targets.voice, faultless(targets).velocity)
+    main = Hits(targets.time_s + errors_s, targets.voice, faultless(targets).velocity)
     return {
-        "spread of 12 ms": exact,
+        "spread of 12 ms": with_graces(targets, main),
         "intermediate": Played.by(targets, SKILLS["intermediate"], seed).hits(),
     }
 

@@ -92,13 +92,14 @@ def lag_path(
     ratio: float = 1.0,
     start_s: float = 0.0,
     reach_s: float = 0.5,
+    begins_s: float = np.inf,
     leaps: bool = False,
 ) -> LagPath:
     """The best path of ``hits`` against ``targets``, laid from second 0.
 
     The player's tempo is about ``ratio`` times the written one, and bar 1 begins near
-    ``start_s``. Lags up to ``reach_s`` from there are looked at, less in a run of many minutes;
-    only with ``leaps`` may the path leap.
+    ``start_s``, at most ``begins_s`` from there. Lags up to ``reach_s`` from there are looked at,
+    less in a run of many minutes; only with ``leaps`` may the path leap.
     """
     rows = max(1, int(np.ceil(targets.end_s / ROW_S)))
     reach = min(round(reach_s / BIN_S), max(_DRIFT, _MOST_CELLS // (2 * rows)))
@@ -112,7 +113,8 @@ def lag_path(
 
     drift = np.arange(-_DRIFT, _DRIFT + 1)
     toll = step_cost * np.abs(drift)
-    value = votes[0] - step_cost * np.abs(np.arange(places) - places // 2) / 4.0
+    off = np.abs(np.arange(places) - places // 2)
+    value = np.where(off * BIN_S <= begins_s, votes[0] - step_cost * off / 4.0, -np.inf)
     # The values of each row, and for each lag those from which it can be reached. Whence the best
     # path came is asked only along that path.
     values = np.full((rows, places + 2 * _DRIFT), -np.inf)

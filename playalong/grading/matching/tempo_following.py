@@ -7,7 +7,8 @@ as misses. Two steps:
   target of its voice vote for the start that would bring them together; a voice with few strokes
   counts more for each, since it says more of the place. The likeliest starts and tempi are then
   held against the whole take (see ``lag_path``), and the one wins that answers most and leaves
-  fewest hits before bar 1; strokes that count in, or one that slipped, are left there.
+  fewest hits before bar 1; strokes that count in, or one that slipped, are left there. Taps on
+  what the pattern does not write, such as the rim, count in and answer nothing.
 * ``follow``: the player's path is found, and through the pairs that lie on it a straight line is
   fitted around each second of the run, from a bar and a half before to as much after. So single
   strokes keep their errors, and only what lasts for bars is taken as the player's time.
@@ -36,16 +37,21 @@ _VOTE_S = 0.010  # width of a vote's place; votes spread over three neighbours o
 _VOTE = np.array((0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25))
 _SAME = 12  # votes' places: starts so near one another are one
 
-#: How many likely starts are held against the take, and for how many seconds of it.
-_LIKELY, _HELD_S = 16, 45.0
+#: How many likely starts are held against the take, of those with at least this part of the most
+#: votes (a roll has as many as it has strokes), and for how many seconds of it.
+_LIKELY, _MOST_LIKELY, _NEARLY, _HELD_S = 16, 96, 0.85, 45.0
 #: What a hit before bar 1 takes off, in answered strokes: little for as many as count in, more
 #: for each further one; and what another tempo than the written one does, as a part of the
 #: strokes held: ten per cent off takes one per cent.
 _COUNT_IN, _COUNT_IN_COST, _BEFORE_COST, _TEMPO_COST = 9, 0.2, 0.6, 0.1
 #: What a stroke is worth that is asked after the last hit, where nobody has said how many bars were
 #: played: it was not missed. For nothing, a start a bar too early would miss no more than the right
-#: one; as an answered stroke, one a bar too late would not.
-_AFTER = 0.5
+#: one; as an answered stroke, one a bar too late would not. In a bar that was begun less:
+#: more likely it was missed. But a groove may end on a 1, which is then no bar that was begun.
+_AFTER, _BEGUN = 0.5, 0.25
+
+#: Where the hit lies that is a grace stroke: in seconds from where its main stroke was expected.
+_GRACE_S = (-0.1, 0.05)
 
 #: How far from the path a hit may lie to belong to it.
 _REACH_S = 0.07
@@ -68,6 +74,19 @@ class StartAndTempo:
     ratio: float
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Held:
+    """A likely start, held against the take: ``found`` as it then is; ``worth`` in strokes, what
+    it answers less what speaks against it; of ``graces_asked`` flams and drags, how many have a
+    grace stroke.
+    """
+
+    found: StartAndTempo
+    worth: float
+    graces: int
+    graces_asked: int
+
+
 def find(
     targets: Targets,
     hits: Hits,
@@ -83,18 +102,24 @@ def find(
     """
     if start_s is not None and ratio is not None:
         return StartAndTempo(start_s, ratio)
+    hits = _without_count_in(targets, hits)
     first_s = float(hits.time_s[0] - targets.time_s[0] / (ratio or 1.0))
     simplest = StartAndTempo(first_s if start_s is None else start_s, ratio or 1.0)
     likely = _likely(targets, hits, start_s=start_s, ratio=ratio)
     if not likely:
         return simplest
-    best, worth = simplest, -np.inf
-    for each in (simplest, *likely):
-        path, value = _held(targets, hits, each, open_end=open_end)
-        if value > worth:
-            worth = value
-            best = replace(each, start_s=path) if start_s is None else each
-    return best
+    held = [_held(targets, hits, each, open_end=open_end) for each in (simplest, *likely)]
+    # A player who plays them all is taken at their word where one is missing.
+    share = max(each.graces / max(each.graces_asked, 1) for each in held)
+    best = max(held, key=lambda each: each.worth - share * (each.graces_asked - each.graces))
+    return best.found if start_s is None else replace(best.found, start_s=start_s)
+
+
+def _without_count_in(targets: Targets, hits: Hits) -> Hits:
+    """The hits from the first on a voice that the pattern writes; all, where there is none."""
+    written = np.isin(hits.voice, targets.voice)
+    first = int(written.argmax())
+    return Hits(hits.time_s[first:], hits.voice[first:], hits.velocity[first:])
 
 
 def _likely(
@@ -127,12 +152,16 @@ def _likely(
         inside = (hit_s >= low + written_s / each) & (place < places)
         votes = np.bincount(place[inside], weight[inside], places)
         table[row] = np.convolve(votes, _VOTE, "same")[:places] if places > 6 else votes
-    found = []
-    for _ in range(_LIKELY):
+    found: list[StartAndTempo] = []
+    votes_of, most = table.copy(), float(table.max())
+    while len(found) < _MOST_LIKELY:
         row, place = divmod(int(table.argmax()), places)
-        if table[row, place] <= 0.0:
+        least = 0.0 if len(found) < _LIKELY else _NEARLY * most
+        if table[row, place] <= least:
             break
-        middle = low + (place + 0.5) * width
+        around = np.arange(max(0, place - len(_VOTE) // 2), place + 1 + len(_VOTE) // 2)
+        around = around[around < places]
+        middle = low + (np.average(around, weights=votes_of[row, around]) + 0.5) * width
         found.append(StartAndTempo(middle if start_s is None else start_s, float(ratios[row])))
         # What lies around it is found from here as well.
         near = np.abs(ratios - ratios[row]) < 0.02
@@ -140,25 +169,56 @@ def _likely(
     return found
 
 
-def _held(
-    targets: Targets, hits: Hits, found: StartAndTempo, *, open_end: bool
-) -> tuple[float, float]:
-    """Where bar 1 starts if the player began about so, and how many strokes that answers, less
-    what speaks against it.
-    """
+def _held(targets: Targets, hits: Hits, found: StartAndTempo, *, open_end: bool) -> _Held:
+    """What it is worth that the player began about so, and where bar 1 then starts."""
     held_s = _HELD_S * found.ratio
     held = targets.until(held_s) if held_s < targets.end_s else targets
-    path = lag_path(held, hits, ratio=found.ratio, start_s=found.start_s, reach_s=0.3)
+    path = lag_path(
+        held, hits, ratio=found.ratio, start_s=found.start_s, reach_s=0.3, begins_s=_SAME * _VOTE_S
+    )
     start_s = float(path.lag_s[0])
+    laid_s = held.time_s / found.ratio + path.lags_s(held.time_s)
+    after = laid_s > hits.time_s[-1] + _REACH_S
     before = int(np.count_nonzero(hits.time_s < start_s - _REACH_S))
-    after = 0
-    if open_end:
-        laid_s = held.time_s / found.ratio + path.lags_s(held.time_s)
-        after = int(np.count_nonzero(laid_s > hits.time_s[-1] + _REACH_S))
-    other_tempo = abs(float(np.log(found.ratio)))
     cost = _COUNT_IN_COST * min(before, _COUNT_IN) + _BEFORE_COST * max(before - _COUNT_IN, 0)
-    cost += _TEMPO_COST * other_tempo * len(held)
-    return start_s, path.votes + _AFTER * after - cost
+    cost += _TEMPO_COST * abs(float(np.log(found.ratio))) * len(held)
+    gain = _not_asked(held, after) if open_end else 0.0
+    asked = (held.graces > 0) & ~after
+    return _Held(
+        found=replace(found, start_s=start_s),
+        worth=path.votes + gain - cost,
+        graces=_with_graces(held, hits, laid_s=laid_s, rows=asked),
+        graces_asked=int(np.count_nonzero(asked)),
+    )
+
+
+def _with_graces(targets: Targets, hits: Hits, *, laid_s: Floats, rows: NDArray[np.bool_]) -> int:
+    """How many of the flams and drags in these rows have a grace stroke."""
+    voices = counted_voices(targets, hits)
+    count = 0
+    for code in np.unique(targets.voice[rows]).tolist():
+        at_s = laid_s[rows & (targets.voice == code)]
+        own_s = np.sort(hits.time_s[voices == code])  # those of a mended run are in no order
+        first, last = (np.searchsorted(own_s, at_s + edge_s) for edge_s in _GRACE_S)
+        count += int(np.count_nonzero(last - first > 1))  # one is the main stroke
+    return count
+
+
+def _not_asked(targets: Targets, after: NDArray[np.bool_]) -> float:
+    """What the strokes after the last hit are worth, where the bars that were played are unknown.
+
+    ``after``, (n,), which those are.
+    """
+    if after.all():
+        return _AFTER * len(targets)
+    last = int(targets.bar[~after].max())
+    in_last = targets.bar == last
+    begun = after & in_last
+    worth = _AFTER * np.count_nonzero(after & ~in_last)
+    played = targets.at[targets.place[in_last & ~after]]
+    if begun.any() and not (played - targets.at[targets.place[in_last]].min()).any():
+        return float(worth + _AFTER * (np.count_nonzero(begun) - len(played)))
+    return float(worth + _BEGUN * np.count_nonzero(begun))
 
 
 def follow(targets: Targets, hits: Hits, found: StartAndTempo) -> Targets:
