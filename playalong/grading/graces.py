@@ -91,6 +91,9 @@ def graced(
     that they belong to, how far they lie from the main stroke (negative: before it), velocities.
     """
     row = np.flatnonzero(targets.graces[target] > 0)
+    if not len(row):
+        none = np.zeros(0)
+        return Graced(row=row, ornament=none.astype(np.int8), lost=none, apart_ms=none, softer=none)
     own = target[row]
     expected = targets.graces[own].astype(np.int64)
     n = len(targets)

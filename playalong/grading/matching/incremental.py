@@ -146,19 +146,23 @@ class Settler:
                 continue
             found = answer(windows, own.time)
             parts.append(self._answered(windows, own, found.window, grace=found.grace))
-            unanswered = windows[found.hit < 0]
-            missed.append(unanswered[~self._targets.optional[unanswered.target]])
-            unused = own[found.window < 0]
             answered = found.hit >= 0
             self._first[windows.target[answered]] = own.time[found.hit[answered]]
+            if not answered.all():
+                missed.append(windows[~answered & ~self._targets.optional[windows.target]])
+            unused = own[found.window < 0]
             roll = self.rolls.for_all(voice, unused.time)
-            parts.append(self._bounced(roll, unused))
-            unused = unused[roll < 0]
-            extras.append(unused[(unused.time >= self.begin) & (unused.time < self.end)])
+            if (roll >= 0).any():
+                parts.append(self._bounced(roll, unused))
+                unused = unused[roll < 0]
+            if len(unused):
+                extras.append(unused[(unused.time >= self.begin) & (unused.time < self.end)])
         self._open = hits[np.flatnonzero(later)]
-        self._missed = Windows.joined(missed)
+        if len(missed) > 1:
+            self._missed = Windows.joined(missed)
         self._extras = Played.merged(*extras)
-        parts.append(self._left_over(certain))
+        if len(self._missed) or len(self._extras):
+            parts.append(self._left_over(certain))
         self._set_due()
         return Verdicts.joined(parts)
 

@@ -137,7 +137,10 @@ def _shares(
     # Two numbers a pair over the run, 0 and 1 for its notes, 2 for the first of the next ...; -1
     # elsewhere.
     order, into = np.divmod(run.targets.at, int(pair * PARTS))
-    in_pair = (into == 0) | (into == int(second * pair * PARTS))
+    seconds = into == int(second * pair * PARTS)
+    if not seconds.any():
+        return np.zeros(0)
+    in_pair = (into == 0) | seconds
     where = np.where(in_pair, 2 * order + (into > 0), -1)
     in_bar = where[run.place]
     halves = np.array([2 * int(meter.length / pair) for meter in meters])

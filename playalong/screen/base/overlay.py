@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import pygame
 
@@ -119,6 +120,20 @@ def slip_of(pen: Pen, rect: pygame.Rect, said: Sequence[str], *, below: float = 
 
     Where that would be small writing, the slip reaches up to ``below`` pixels lower.
     """
+    return _laid(pen.theme, pen.unit, (*rect,), said=tuple(said), below=below)
+
+
+@lru_cache(maxsize=64)
+def _laid(
+    theme: Theme,
+    unit: float,
+    within: tuple[int, ...],
+    *,
+    said: tuple[str, ...],
+    below: float,
+) -> Slip:
+    """The same, kept for the next frame."""
+    pen, rect = Pen(pygame.Surface((1, 1)), theme, unit), pygame.Rect(within)
     box = rect.inflate(-2 * pen.px(MARGIN), 0)
     if not said:
         return Slip(box=pygame.Rect(box.topleft, (box.width, 0)), lines=())
