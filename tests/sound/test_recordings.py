@@ -1,6 +1,7 @@
 """Recordings of every kind, whole and broken, made here with libsndfile."""
 
 import os
+import subprocess
 import sys
 import wave
 from pathlib import Path
@@ -249,6 +250,18 @@ def test_a_damaged_file_is_played_or_told(tmp_path: Path, kind: str, seed: int) 
         return  # told: anything else would fail the test
     assert recording.frames > 0
     assert np.isfinite(heard(recording)).all()
+
+
+def test_the_decoder_starts_without_what_it_has_no_use_for(tmp_path: Path) -> None:
+    code = (
+        "import io, pathlib, sys\n"
+        "from playalong.sound.recordings import decoder\n"
+        "decoder.main(pathlib.Path(sys.argv[1]), io.BytesIO())\n"
+        "print(sorted({'numpy._core', 'http.client', 'ssl', 'email'} & set(sys.modules)))"
+    )
+    path = kept(tmp_path / "a.wav")
+    done = subprocess.run([sys.executable, "-c", code, path], capture_output=True, check=True)
+    assert done.stdout.split() == [b"[]"]
 
 
 # What a broken file can do to the decoder, it does to that alone.

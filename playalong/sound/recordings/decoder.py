@@ -18,6 +18,7 @@ from pathlib import Path
 from queue import Empty, Queue
 from struct import unpack_from
 from threading import Event, Thread
+from types import ModuleType
 from typing import IO, Any
 
 from playalong.support.errors import UserError
@@ -276,8 +277,10 @@ def _limited() -> None:
 def main(path: Path, out: IO[bytes]) -> None:
     """Decode the file at ``path`` to ``out``."""
     _limited()
-    # The library looks for numpy, which takes most of the start and has no part in this.
+    # The library looks for numpy, and for what reads from the net: they would take most of the
+    # start, and have no part in this.
     sys.modules.setdefault("numpy", None)  # type: ignore[arg-type]
+    sys.modules.setdefault("urllib.request", ModuleType("urllib.request"))
     try:
         source = source_of(path)
     except RecordingError as error:
