@@ -63,7 +63,7 @@ def drum_kit(folder: Path) -> None:
 
 def _forget() -> None:
     """As in a new process."""
-    for cached in (drums._layer, drums._cached, drums._hardest):
+    for cached in (drums._layer, drums._cached, drums._hardest, drums._energy):
         cached.cache_clear()
 
 

@@ -351,18 +351,27 @@ def stroke(voice: str, velocity: float, rate: int, *, variant: int = 0) -> Frame
     ``variant`` from 1 on is another stroke of the same level; 0 is the one from which they come.
     """
     gain = np.float32(10.0 ** (level_db(velocity) / 20.0))
-    layer = _layer(voice, min(int(velocity) // LAYER, LAYERS - 1), rate)
+    number = min(int(velocity) // LAYER, LAYERS - 1)
+    layer = _layer(voice, number, rate)
     step = np.float32(layer.step)
     if not variant:
         return np.multiply(layer.sound, gain * step, dtype=np.float32)
     sound = np.multiply(layer.sound, step, dtype=np.float32)
-    sound *= gain * _vary(sound, layer, variant, rate=rate)
+    _vary(sound, layer, variant, rate=rate)
+    sound *= gain * np.float32(np.sqrt(_energy(voice, number, rate) / float(np.dot(sound, sound))))
     return sound
 
 
-def _vary(sound: Frames, layer: Layer, variant: int, *, rate: int) -> np.float32:
-    """Make another stroke of ``sound``, in its place; the gain that gives it its level again."""
-    level = float(np.dot(sound, sound))
+@cache
+def _energy(voice: str, layer: int, rate: int) -> float:
+    """That of a layer's sound before it is varied, which gives a stroke its level again."""
+    made = _layer(voice, layer, rate)
+    sound = np.multiply(made.sound, np.float32(made.step), dtype=np.float32)
+    return float(np.dot(sound, sound))
+
+
+def _vary(sound: Frames, layer: Layer, variant: int, *, rate: int) -> None:
+    """Make another stroke of ``sound``, in its place; its level changes."""
     turn = 2.0 * np.pi * (_GOLDEN * variant)
     loose = len(layer.loose)
     step = np.float32(layer.step)
@@ -374,7 +383,6 @@ def _vary(sound: Frames, layer: Layer, variant: int, *, rate: int) -> np.float32
         at = round((nearest_s + range_s * (by * variant % 1.0)) * rate)
         share = np.float32(most * np.sin(turn * by * len(_TAPS)))
         early[at:] += share * fading[:-at]
-    return np.float32(np.sqrt(level / float(np.dot(sound, sound))))
 
 
 @cache
