@@ -15,6 +15,7 @@ from playalong.pattern.reader import read
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets, lay_out
 from playalong.pattern.voices import BY_NAME, BY_NOTE, VOICES, folded, note_of
 from playalong.simulation.player import perform
+from tests.helpers import letters
 from tests.helpers.steady_player import STEADY
 
 NAMES = [voice.name for voice in VOICES]
@@ -259,8 +260,10 @@ def test_pads_come_back_from_a_file(pads):
 
 
 JSON = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=4),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner),
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(letters.ANY, max_size=4),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(letters.ANY, max_size=4), inner)
+    ),
 )
 PARTS = st.fixed_dictionaries(
     {},

@@ -18,6 +18,7 @@ from playalong.practice.pace import Pace
 from playalong.practice.phrases import Code, said
 from playalong.practice.plan import MANNERS, Kind, Step
 from playalong.practice.repetition import REQUIRED, Fault, Repetition, Tally
+from tests.helpers import letters
 from tests.helpers.exact_takes import law
 from tests.helpers.shipped import SHIPPED
 from tests.helpers.students import Student, sit
@@ -743,8 +744,10 @@ def test_what_cannot_be_read_starts_anew_and_that_is_told(plain: object) -> None
 
 
 JUNK = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=5),
-    lambda inner: st.lists(inner, max_size=2) | st.dictionaries(st.text(max_size=5), inner),
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(letters.ANY, max_size=5),
+    lambda inner: (
+        st.lists(inner, max_size=2) | st.dictionaries(st.text(letters.ANY, max_size=5), inner)
+    ),
     max_leaves=6,
 )
 

@@ -15,6 +15,7 @@ from playalong.grading.text import as_json
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import Take, TakeError, read
 from playalong.support.errors import UserError
+from tests.helpers import letters
 
 from .midi_bytes import event, file, in_file, tempo, text, track
 
@@ -161,9 +162,9 @@ VALUES = st.one_of(
     st.integers(-(10**12), 10**12),
     st.sampled_from([10**400, -1, 0, 100_001]),
     st.floats(),
-    st.text(max_size=5),
-    st.lists(st.text(max_size=3), max_size=2),
-    st.dictionaries(st.text(max_size=3), st.integers(), max_size=2),
+    st.text(letters.ANY, max_size=5),
+    st.lists(st.text(letters.ANY, max_size=3), max_size=2),
+    st.dictionaries(st.text(letters.ANY, max_size=3), st.integers(), max_size=2),
 )
 KEYS = (
     *("start_s", "until_s", "bars", "tempo_bpm", "variations", "capture_ms", "tolerance_ms"),

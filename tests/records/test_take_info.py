@@ -12,10 +12,11 @@ from playalong.midi.pads import Guard, Pads
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.take_info import FORMAT, Simulated, TakeInfo
 from playalong.records.takes import read
+from tests.helpers import letters
 
 from .midi_bytes import event, file, in_file, text, track
 
-WORDS = st.text(max_size=8)
+WORDS = st.text(letters.ANY, max_size=8)
 NUMBERS = st.floats(0.001, 1e6)
 PAUSE = EndedPause(from_s=1.0, stopped_s=1.0, until_s=5.0, on_s=2.0, bar_s=2.5)
 INFOS = st.builds(
@@ -61,8 +62,14 @@ def test_nothing_is_written_that_says_nothing() -> None:
 
 
 PLAIN = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats(-1e8, 1e8) | st.text(max_size=5),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner),
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats(-1e8, 1e8)
+    | st.text(letters.ANY, max_size=5),
+    lambda inner: (
+        st.lists(inner, max_size=3) | st.dictionaries(st.text(letters.ANY, max_size=4), inner)
+    ),
     max_leaves=6,
 )
 

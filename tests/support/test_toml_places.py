@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from playalong.support.toml.places import TomlText, TomlTextError
+from tests.helpers import letters
 
 #: Values as they are written, and at which of their characters what they hold begins; many look
 #: like something else.
@@ -155,7 +156,7 @@ def test_a_text_beyond_what_can_be_held_is_told(value: str) -> None:
         TomlText(f"a = {value}")
 
 
-@given(st.text(max_size=80))
+@given(st.text(letters.ANY, max_size=80))
 def test_any_text_is_read_or_told(text: str) -> None:
     told: TomlTextError | None = None
     try:

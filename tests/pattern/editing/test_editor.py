@@ -13,6 +13,7 @@ from playalong.pattern.reader import read
 from playalong.pattern.voices import VOICES
 from playalong.pattern.writer import write
 from playalong.records.pattern_files import library
+from tests.helpers import letters
 
 #: What can be done, each with what it is done with.
 ACTS = st.one_of(
@@ -60,7 +61,9 @@ ACTS = st.one_of(
         st.sampled_from(Dynamic),
     ),
     st.builds(lambda voice: lambda one: one.take_row_away(voice.name), st.sampled_from(VOICES)),
-    st.builds(lambda words: lambda one: one.title(words), st.text(min_size=1, max_size=20)),
+    st.builds(
+        lambda words: lambda one: one.title(words), st.text(letters.ANY, min_size=1, max_size=20)
+    ),
 )
 
 SHIPPED = library()
