@@ -86,6 +86,8 @@ class _Asking:
         self._setup, self._at = setup, 0
         #: The pad to which hits belong.
         self._of: str | None = None
+        #: How many more strokes it takes of a pad, which has so many hits.
+        self._counted: tuple[tuple[str, int], int] = (("", 0), 0)
         self._page = PadsPage(
             theme=setup.context.theme,
             kit=setup.profile.kit,
@@ -122,6 +124,14 @@ class _Asking:
     def _hits(self) -> list[Hit]:
         return self._setup.struck.get(self._voice, [])
 
+    @property
+    def _left(self) -> int:
+        """How many more strokes it takes; looked for when one came, and not in every frame."""
+        of = self._voice, len(self._hits)
+        if self._counted[0] != of:
+            self._counted = of, _left(self._setup, self._voice)
+        return self._counted[1]
+
     def _hears(self, message: Heard) -> None:
         hit = message.unguarded  # what the guards in use keep out is to be found as well
         if hit is not None:
@@ -132,7 +142,7 @@ class _Asking:
             self._page.drawing.strike(hit.voice, hit.velocity, self._setup.context.clock.now())
 
     def _before_frame(self, now_s: float) -> Outcome | None:
-        page, left = self._page, _left(self._setup, self._voice)
+        page, left = self._page, self._left
         page.done, page.drawing.lit = self._at, Spot(self._voice)
         page.prompt = _PROMPT.format(BY_NAME[self._voice].label, max(1, left))
         page.notice = " ".join([*self._setup.notices, _HOW])
