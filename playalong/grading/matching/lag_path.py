@@ -35,8 +35,8 @@ _MOST_CELLS = 4_000_000
 
 #: The spread of a vote: what drummers' strokes have around the click (24 ms, median of takes of
 #: the Groove MIDI Dataset, Gillick et al., ICML 2019).
-_BELL_S = 0.024
-_BELL = np.exp(-0.5 * (np.arange(-6, 7) * BIN_S / _BELL_S) ** 2)
+BELL_S = 0.024
+_BELL = np.exp(-0.5 * (np.arange(-6, 7) * BIN_S / BELL_S) ** 2)
 
 #: The fastest that a path drifts without a leap, in lags for a row: about an eighth of the tempo.
 _DRIFT = 12

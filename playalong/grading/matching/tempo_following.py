@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from playalong.grading.matching.lag_path import ROW_S, LagPath, counted_voices, lag_path
+from playalong.grading.matching.lag_path import BELL_S, ROW_S, LagPath, counted_voices, lag_path
 from playalong.midi.hits import Hits
 from playalong.pattern.targets import Targets
 from playalong.pattern.voices import VOICES
@@ -37,6 +37,9 @@ _VOTE_S = 0.010  # width of a vote's place; votes spread over three neighbours o
 _VOTE = np.array((0.25, 0.5, 0.75, 1.0, 0.75, 0.5, 0.25))
 _SAME = 12  # votes' places: starts so near one another are one
 
+#: Starts that answer as much, but for this part of it, are looked at more closely.
+_AS_GOOD = 0.03
+
 #: How many likely starts are held against the take, of those with at least this part of the most
 #: votes (a roll has as many as it has strokes), and for how many seconds of it.
 _LIKELY, _MOST_LIKELY, _NEARLY, _HELD_S = 16, 96, 0.85, 45.0
@@ -51,7 +54,7 @@ _COUNT_IN, _COUNT_IN_COST, _BEFORE_COST, _TEMPO_COST = 9, 0.2, 0.6, 0.1
 _AFTER, _BEGUN = 0.5, 0.25
 
 #: Where the hit lies that is a grace stroke: in seconds from where its main stroke was expected.
-_GRACE_S = (-0.1, 0.05)
+_GRACE_S = (-0.1, 0.08)
 
 #: How far from the path a hit may lie to belong to it.
 _REACH_S = 0.07
@@ -76,15 +79,22 @@ class StartAndTempo:
 
 @dataclass(frozen=True, kw_only=True)
 class _Held:
-    """A likely start, held against the take: ``found`` as it then is; ``worth`` in strokes, what
-    it answers less what speaks against it; of ``graces_asked`` flams and drags, how many have a
-    grace stroke.
+    """A likely start, held against the take: ``found`` as it then is, and the ``path`` from there.
+
+    In strokes, what it ``answered``, and what speaks for it and against it ``beside`` that; of
+    ``graces_asked`` flams and drags, how many have a grace stroke.
     """
 
     found: StartAndTempo
-    worth: float
+    path: LagPath
+    answered: float
+    beside: float
     graces: int
     graces_asked: int
+
+    def worth(self, share: float) -> float:
+        """How much speaks for it, of a player who plays this part of all grace strokes."""
+        return self.answered + self.beside - share * (self.graces_asked - self.graces)
 
 
 def find(
@@ -109,9 +119,16 @@ def find(
     if not likely:
         return simplest
     held = [_held(targets, hits, each, open_end=open_end) for each in (simplest, *likely)]
-    # A player who plays them all is taken at their word where one is missing.
     share = max(each.graces / max(each.graces_asked, 1) for each in held)
-    best = max(held, key=lambda each: each.worth - share * (each.graces_asked - each.graces))
+    best = max(held, key=lambda each: each.worth(share))
+    # Which of those that are as good as the best, but for the width of a lag's place?
+    least = best.worth(share) - _AS_GOOD * best.answered
+    as_good = [
+        _closer(targets, hits, each)
+        for each in held
+        if each.worth(share) >= least and abs(each.found.ratio - best.found.ratio) < _STEP / 2.0
+    ]
+    best = max(as_good, key=lambda each: each.worth(share))
     return best.found if start_s is None else replace(best.found, start_s=start_s)
 
 
@@ -171,8 +188,7 @@ def _likely(
 
 def _held(targets: Targets, hits: Hits, found: StartAndTempo, *, open_end: bool) -> _Held:
     """What it is worth that the player began about so, and where bar 1 then starts."""
-    held_s = _HELD_S * found.ratio
-    held = targets.until(held_s) if held_s < targets.end_s else targets
+    held = targets.until(_HELD_S * found.ratio)
     path = lag_path(
         held, hits, ratio=found.ratio, start_s=found.start_s, reach_s=0.3, begins_s=_SAME * _VOTE_S
     )
@@ -186,10 +202,19 @@ def _held(targets: Targets, hits: Hits, found: StartAndTempo, *, open_end: bool)
     asked = (held.graces > 0) & ~after
     return _Held(
         found=replace(found, start_s=start_s),
-        worth=path.votes + gain - cost,
+        path=path,
+        answered=path.votes,
+        beside=gain - cost,
         graces=_with_graces(held, hits, laid_s=laid_s, rows=asked),
         graces_asked=int(np.count_nonzero(asked)),
     )
+
+
+def _closer(targets: Targets, hits: Hits, held: _Held) -> _Held:
+    """What it answers along a smooth course, which hangs on no place of a lag."""
+    laid = along(targets.until(_HELD_S * held.found.ratio), hits, held.path)
+    error_s = _errors_s(laid, hits, laid.time_s)
+    return replace(held, answered=float(np.exp(-0.5 * (error_s / BELL_S) ** 2).sum()))
 
 
 def _with_graces(targets: Targets, hits: Hits, *, laid_s: Floats, rows: NDArray[np.bool_]) -> int:
@@ -311,9 +336,21 @@ def _pairs(targets: Targets, hits: Hits, path: LagPath) -> tuple[Floats, Floats]
 
     In order of written time; a pair is a target and the hit of its voice that is nearest.
     """
-    voices = counted_voices(targets, hits)
     lag_s = path.lags_s(targets.time_s)
-    expected_s = targets.time_s / path.ratio + lag_s
+    error_s = _errors_s(targets, hits, targets.time_s / path.ratio + lag_s)
+    known = np.flatnonzero(np.abs(error_s) <= _REACH_S)
+    error_s, voice = error_s[known], targets.voice[known]
+    n = np.maximum(np.bincount(voice, minlength=len(VOICES)), 1)
+    habit = np.bincount(voice, error_s, len(VOICES)) / n
+    middle = float(error_s.mean()) if len(known) else 0.0
+    return targets.time_s[known], lag_s[known] + error_s - habit[voice] + middle
+
+
+def _errors_s(targets: Targets, hits: Hits, expected_s: Floats) -> Floats:
+    """(n,) how much later than expected the nearest hit of each target's voice came; inf where
+    there is none.
+    """
+    voices = counted_voices(targets, hits)
     error_s = np.full(len(targets), np.inf)
     for code in np.unique(targets.voice).tolist():
         own_s = np.sort(hits.time_s[voices == code])  # those of a mended run are in no order
@@ -325,9 +362,4 @@ def _pairs(targets: Targets, hits: Hits, path: LagPath) -> tuple[Floats, Floats]
         before = np.maximum(after - 1, 0)
         later, earlier = own_s[after] - at, own_s[before] - at
         error_s[rows] = np.where(np.abs(later) < np.abs(earlier), later, earlier)
-    known = np.flatnonzero(np.abs(error_s) <= _REACH_S)
-    error_s, voice = error_s[known], targets.voice[known]
-    n = np.maximum(np.bincount(voice, minlength=len(VOICES)), 1)
-    habit = np.bincount(voice, error_s, len(VOICES)) / n
-    middle = float(error_s.mean()) if len(known) else 0.0
-    return targets.time_s[known], lag_s[known] + error_s - habit[voice] + middle
+    return error_s
