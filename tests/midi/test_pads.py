@@ -1,6 +1,7 @@
 """What a kit's messages mean, and guards that swallow nothing that a pattern asks for."""
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
@@ -59,6 +60,7 @@ def run(lines: str, tempo_bpm: float = 60.0) -> Targets:
     return lay_out(read(head + lines, "t"), tempo_bpm, 2)
 
 
+@cache
 def family(voice: str) -> str:
     return folded(voice, ())
 
@@ -66,23 +68,41 @@ def family(voice: str) -> str:
 def room_s(targets: Targets, number: int) -> tuple[float, float]:
     """The time from the stroke before, on any pad that may be struck for it, to a stroke's first
     sound, and from the stroke to the first sound of the next."""
-    first_s = targets.time_s - targets.graces * GRACE_S
-    before, after, at_s = 10.0, 10.0, targets.time_s[number]
-    for other in range(len(targets)):
-        if other == number or family(targets.names[other]) != family(targets.names[number]):
+    first_s, time_s = targets.time_s - targets.graces * GRACE_S, targets.time_s.tolist()
+    before, after, at_s = 10.0, 10.0, time_s[number]
+    own = targets.names[number]
+    for other, (name, other_s) in enumerate(zip(targets.names, time_s, strict=True)):
+        if other == number or family(name) != family(own):
             continue
-        if targets.time_s[other] < at_s:
-            before = min(before, max(0.0, first_s[number] - targets.time_s[other]))
-        elif targets.time_s[other] > at_s:
-            after = min(after, max(0.0, first_s[other] - at_s))
-        elif pad_of(targets.names[other]) == pad_of(targets.names[number]):
+        if other_s < at_s:
+            before = min(before, max(0.0, float(first_s[number]) - other_s))
+        elif other_s > at_s:
+            after = min(after, max(0.0, float(first_s[other]) - at_s))
+        elif pad_of(name) == pad_of(own):
             before = after = 0.0
     return before, after
 
 
+# Strategies are made once: making and checking one costs more than drawing from it.
+@cache
 def speeds(low: int) -> st.SearchStrategy[int]:
     """Velocities; the same again and again, since only a louder hit is safe from any mask."""
     return st.just(low) | st.integers(low, 127)
+
+
+OFF = st.sampled_from([-0.3999, 0.3999]) | st.floats(-0.3999, 0.3999)
+
+
+@cache
+def pads_of(voice: str, voices: tuple[str, ...]) -> list[str]:
+    """The voices that count as ``voice`` in a pattern with these ``voices``."""
+    return [own.name for own in VOICES if folded(own.name, voices) == voice]
+
+
+@cache
+def one_of_pads(voice: str, voices: tuple[str, ...]) -> st.SearchStrategy[str]:
+    """One of them."""
+    return st.sampled_from(pads_of(voice, voices))
 
 
 @st.composite
@@ -90,19 +110,18 @@ def played(draw: st.DrawFn, targets: Targets) -> list[tuple[float, int, int]]:
     """(seconds, note, velocity) of a player who is within two fifths of the way to the strokes
     beside, and whose grace strokes are within two fifths of where they lie."""
     softest = {Dynamic.GHOST: 10, Dynamic.NORMAL: 24, Dynamic.ACCENT: 24}
-    off = st.sampled_from([-0.3999, 0.3999]) | st.floats(-0.3999, 0.3999)
     rows = []
     for number, voice in enumerate(targets.names):
         before, after = room_s(targets, number)
-        share = draw(off)
+        share = draw(OFF)
         at_s = targets.time_s[number] + share * (after if share > 0 else before)
-        pads = [own.name for own in VOICES if folded(own.name, targets.voices) == voice]
-        note = note_of(draw(st.sampled_from(pads)))
+        pads = pads_of(voice, targets.voices)
+        note = note_of(draw(one_of_pads(voice, targets.voices)))
         if Pads().voice(note) not in pads:  # a half-open hi-hat has no note of its own
             note = note_of(voice)
         low = softest[DYNAMICS[targets.dynamic[number]]]
         graces = int(targets.graces[number])
-        apart_s = GRACE_S * (1.0 - abs(draw(off)))
+        apart_s = GRACE_S * (1.0 - abs(draw(OFF)))
         rows += [(at_s - apart_s * place, note, draw(speeds(10))) for place in range(graces, 0, -1)]
         rows.append((at_s, note, draw(speeds(low))))
     return sorted(rows, key=lambda row: row[0])

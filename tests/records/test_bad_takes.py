@@ -19,6 +19,8 @@ from tests.helpers import letters
 
 from .midi_bytes import event, file, in_file, tempo, text, track
 
+#: Where one file after the other lies under the same name.
+FOLDER = TemporaryDirectory()
 SNARE = (0x99, 38, 100)
 PATTERN = read_pattern(
     'title = "T"\nmeter = "2/4"\ntempo = 60\n[[bar]]\nsnare = "x x"\nkick = "x -"\n', "wet-stairs"
@@ -57,9 +59,7 @@ def line(path: Path) -> str:
 
 def read_or_told(data: bytes) -> Take | None:
     """The take in ``data``, which must then be fit to be graded, or None where that is told."""
-    with TemporaryDirectory() as folder:
-        path = in_file(Path(folder), data)
-        take, told = attempt(lambda: read(path))
+    take, told = attempt(lambda: read(in_file(Path(FOLDER.name), data)))
     assert "\n" not in told
     if take is None:
         return None
@@ -178,8 +178,7 @@ KEYS = (
 def test_whatever_a_take_says_of_itself_is_graded_or_told(info):
     words = "playalong " + json.dumps({"pattern": "wet-stairs", **info})
     notes = [event(480 * beat, *SNARE) for beat in range(4)]
-    with TemporaryDirectory() as folder:
-        take = read(in_file(Path(folder), file(0, 480, [track(text(words), *notes)])))
+    take = read(in_file(Path(FOLDER.name), file(0, 480, [track(text(words), *notes)])))
     graded, told = attempt(lambda: grade_take(PATTERN, take, Options()))
     assert "\n" not in told
     if graded is not None:
