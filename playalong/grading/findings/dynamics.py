@@ -42,9 +42,9 @@ GHOSTS_APART = 2.2
 DISTINCT, MIXED = 0.93, 0.8
 #: Plain strokes that spread so many times as far as usual fall among the ghost notes themselves.
 FALL = 3.0
-#: Accents are flat where they are less than this apart from the others of their voice, and less
-#: often than this the louder of the two.
-ACCENTS_APART, ACCENTS_MIXED = 1.65, 0.86
+#: Accents are flat where they are less than this apart from the others of their voice, so much less
+#: where the level asks for less contrast, and less often than this the louder of the two.
+ACCENTS_APART, ACCENTS_MIXED = 2.0, 0.86
 #: How often chance may make the accents of any voice flat.
 BY_CHANCE = 0.16
 
@@ -224,8 +224,10 @@ def _place(
     way = (level[rows] - near_db) / distance
     middle = median(way)
     count = int(rows.sum())
-    half = critical(count - 1) * float(way.std(ddof=1)) / np.sqrt(count)
     spread = max(_within(look, level, others), 1e-6)
+    # Few strokes that happen to be equally loud are no certainty.
+    varies = max(float(way.std(ddof=1)), spread / abs(distance))
+    half = critical(count - 1) * varies / np.sqrt(count)
     if middle < ON_THE_WAY or middle - half < 0.6 * ON_THE_WAY:
         return
     if abs(middle * distance) < spread:  # no more than one stroke from the next
@@ -304,7 +306,7 @@ def _accents(
     apart = (top - bottom) / spread
     unsure = float(np.sqrt(1.0 / accents.sum() + 1.0 / others.sum()))
     share = _softer_share(level[others], level[accents])
-    if apart + sure * unsure < ACCENTS_APART and share < ACCENTS_MIXED:
+    if apart + sure * unsure < ACCENTS_APART * look.contrast and share < ACCENTS_MIXED:
         count = int(accents.sum())
         found = interval(look.bar_means(level, accents) - bottom)
         yield Candidate(

@@ -360,3 +360,28 @@ class Look:
     def beside(self) -> Floats:
         """(k,) how far each stroke lies from those around it, in ms, limbs' habits left out."""
         return np.asarray(self.less_limb - self.local[0])
+
+    @cached_property
+    def own_scatter(self) -> Floats:
+        """(k,) how far each stroke lies from its place's middle and from its neighbours, in ms, as
+        a stroke would that is alone with its error."""
+        groups = len(self.layout.first)
+        n = np.maximum(np.bincount(self.group, minlength=groups), 1)
+        middle = np.bincount(self.group, self.beside, groups) / n
+        around = 1.0 + 1.0 / np.maximum(self.local[1], 1)
+        fair = np.sqrt(around * np.maximum(1.0 - 1.0 / n, 0.2)[self.group])
+        return np.asarray((self.beside - middle[self.group]) / fair)
+
+    @cached_property
+    def scatter_ms(self) -> float:
+        """The player's own scatter: that of one stroke, what all share left out; 0 where no stroke
+        has another one around it."""
+        own = self.own_scatter[self.local[1] > 0]
+        return float(np.sqrt(np.mean(own**2))) if len(own) else 0.0
+
+    @cached_property
+    def leniency(self) -> float:
+        """How much wider than at the usual level a stroke may be off, 1 at least: a level that asks
+        for less calls less a habit, one that asks for more hears no better."""
+        own = LEVELS[self.run.rules.level].tolerance_ms
+        return max(own / LEVELS[DEFAULT_LEVEL].tolerance_ms, 1.0)

@@ -25,8 +25,9 @@ from playalong.pattern.voices import VOICES
 #: place, or of a voice that loses strokes here and there.
 OFTEN, TIMES, NO_HABIT = 0.25, 3, 0.125
 
-#: How often one place of a whole run may be told by chance.
-BY_CHANCE = 0.01
+#: How often one place of a whole run may be told by chance: all kinds of causes together may tell
+#: one faultless run in twenty.
+BY_CHANCE = 0.003
 
 #: A voice is missing where so much of it is.
 GONE = 0.8
@@ -84,11 +85,17 @@ def missed(look: Look) -> Iterator[Candidate]:
         expected, lost = int(look.of_group[group]), int(gone[group])
         if lost < OFTEN * expected or of_share(lost, expected).low < NO_HABIT:
             continue
-        elsewhere = (len(rows) - lost + 0.5) / (look.expected - expected + 1.0)
-        if groups * at_least(lost, expected, chance=min(elsewhere, 1.0)) > BY_CHANCE:
+        if _by_chance(look, lost, expected, every=len(rows)) > BY_CHANCE:
             continue
         own = rows[look.group_of[rows] == group]
         yield _missed(look, Code.MISSED_STROKE, own=own, expected=expected, group=group)
+
+
+def _by_chance(look: Look, n: int, of: int, *, every: int) -> float:
+    """How likely any place fails ``n`` of ``of`` times for who fails as often everywhere, which is
+    ``every`` times in the whole run."""
+    elsewhere = (every - n + 0.5) / (look.expected - of + 1.0)
+    return len(look.layout.first) * at_least(n, of, chance=min(elsewhere, 1.0))
 
 
 def _missed(
@@ -153,8 +160,9 @@ def wrong_drums(look: Look) -> Iterator[Candidate]:
     groups = np.bincount(look.group_of[target], minlength=len(look.layout.first))
     for group in np.flatnonzero(groups >= TIMES).tolist():
         own = look.group_of[target] == group
-        expected = int(look.of_group[group])
-        if own.sum() >= OFTEN * expected and of_share(int(own.sum()), expected).low >= NO_HABIT:
+        expected, n = int(look.of_group[group]), int(own.sum())
+        chance = _by_chance(look, n, expected, every=len(rows))
+        if n >= OFTEN * expected and of_share(n, expected).low >= NO_HABIT and chance <= BY_CHANCE:
             yield _wrong_drum(
                 look,
                 target[own],

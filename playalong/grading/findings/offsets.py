@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import BARS, RETURNS, critical, interval, returns, steady
+from playalong.grading.findings.certainty import BARS, critical, interval, returns
 from playalong.grading.findings.look import LIMB_STROKES, PLACE_STROKES, ROUNDS, Look
 from playalong.grading.grade import Code
 from playalong.grading.matching.matched_run import MatchedRun
@@ -26,6 +26,12 @@ LIMB_MS, HAT_FOOT_MS, PLACE_MS = 9.0, 18.0, 16.0
 HEARD_MS = 6.0
 USUAL_MS = {Limb.KICK_FOOT: -4.0, Limb.HAT_FOOT: -6.0}
 
+#: As parts of the player's own scatter: a limb, and a place, that lies less far aside is not heard
+#: among strokes that fall so wide. Of the places of those takes that were as certain as is asked,
+#: 72 % came back in the rest of the take where they lay aside by less than 1.13 times the scatter
+#: of one stroke, and 85 % of the others.
+LIMB_SCATTERS, PLACE_SCATTERS = 0.6, 1.15
+
 #: The spread of limbs beside the others, of the hi-hat foot, and of places beside their neighbours,
 #: as above, what is chance taken out: it tells how much of what stands out is a habit.
 LIMBS_MS, PLACES_MS = 8.0, 8.0
@@ -39,6 +45,9 @@ HAND_STRAYS_MS = 4.0
 #: Where drummers lie before the click, and how far from there one or another does.
 HOME_MS, HOMES_MS = -8.0, 8.0
 
+
+#: The chance to return that is asked of a limb, and of a place.
+LIMB_RETURNS, PLACE_RETURNS = 0.8, 0.77
 
 #: What is nearly all of a limb's strokes.
 _SWING_ONLY = 0.9
@@ -106,25 +115,23 @@ def limbs(look: Look) -> Iterator[Candidate]:
     unsure = np.array([error for _, error in beside.values()])
     for limb in _who(playing, (look.limb_mean - usual)[playing], unsure):
         aside, error = beside[limb]
-        others = (every_n - n[:, limb] > 0) & (n[:, limb] > 0)
-        apart = total[others, limb] / n[others, limb]
-        apart -= (every - total[:, limb])[others] / (every_n - n[:, limb])[others]
-        if _a_habit(look, limb, aside=aside, error=error, apart=apart):
-            yield _limb(look, limb, aside=aside, half=critical(len(apart) - 1) * error)
+        told_by = int(np.count_nonzero((every_n - n[:, limb] > 0) & (n[:, limb] > 0)))
+        if told_by >= BARS and _a_habit(look, limb, aside=aside, error=error):
+            yield _limb(look, limb, aside=aside, half=critical(told_by - 1) * error)
             return
 
 
-def _a_habit(look: Look, limb: int, *, aside: float, error: float, apart: Floats) -> bool:
+def _a_habit(look: Look, limb: int, *, aside: float, error: float) -> bool:
     """Whether a limb that lies so far ``aside`` of where it usually does, with this standard error,
-    would do so again; ``apart`` (b,) in each bar that tells."""
+    would do so again."""
     usual = USUAL_MS.get(LIMBS[limb], 0.0)
     value = aside + usual
     allowed = HAT_FOOT_MS if LIMBS[limb] is Limb.HAT_FOOT else LIMB_MS
-    if abs(aside) < allowed or aside * value <= 0.0 or len(apart) < BARS:
+    if abs(aside) < max(allowed, LIMB_SCATTERS * look.scatter_ms) or aside * value <= 0.0:
         return False
-    if returns(value, error, usual=usual, spread=LIMBS_MS) < RETURNS:
+    if returns(value, error, usual=usual, spread=LIMBS_MS) < LIMB_RETURNS:
         return False
-    return _all_over(look, look.run.limb == limb, value) and steady(apart)
+    return _all_over(look, look.run.limb == limb, value)
 
 
 def _limb(look: Look, limb: int, *, aside: float, half: float) -> Candidate:
@@ -228,19 +235,21 @@ def strokes(look: Look) -> Iterator[Candidate]:
     limb[look.group] = look.run.limb
     share = n / np.maximum(look.limb_count[np.maximum(limb, 0)], 1)
     own = own / np.maximum(1.0 - share, 1e-9)
-    # The ear has both: the other limbs, beside which some lie anyway, and the limb's own strokes.
     usual = np.array([USUAL_MS.get(one, 0.0) for one in LIMBS])[limb]
-    mean = np.where(own * aside > 0.0, (aside - usual + own) / 2.0, 0.0)
+    # Beside all others of the run as well: else those around it may be the ones that are off.
+    mean = (aside + _everywhere(look)) / 2.0 - usual
     often = max(PLACE_STROKES, ROUNDS * look.rounds)
-    found = (n >= often) & (share < 1.0) & (np.abs(mean) >= PLACE_MS)
-    found &= np.minimum(np.abs(own), np.abs(aside - usual)) >= 0.6 * PLACE_MS
-    found &= (aside - usual) * own > 0.0
+    least = max(PLACE_MS, PLACE_SCATTERS * look.scatter_ms)
+    found = (n >= often) & (share < 1.0) & (np.abs(mean) >= least)
+    found &= np.minimum(np.abs(own), np.abs(aside - usual)) >= 0.6 * least
+    found &= ((aside - usual) * own > 0.0) & ((aside - usual) * mean > 0.0)
     for group in np.flatnonzero(found).tolist():
         value, count = float(aside[group]), int(n[group])
         half = critical(int(free[group])) * float(error[group])
-        chance = returns(value, float(error[group]), usual=float(usual[group]), spread=PLACES_MS)
+        whole = float(mean[group] + usual[group])
+        chance = returns(whole, float(error[group]), usual=float(usual[group]), spread=PLACES_MS)
         rows = look.group == group
-        if chance < RETURNS or not steady(look.aside[rows] - usual[group]):
+        if chance < PLACE_RETURNS:
             continue
         yield Candidate(
             code=Code.STROKE_LATE if value > 0 else Code.STROKE_EARLY,
@@ -256,6 +265,15 @@ def strokes(look: Look) -> Iterator[Candidate]:
             low=value - half,
             high=value + half,
         )
+
+
+def _everywhere(look: Look) -> Floats:
+    """(g,) how far the mean of each place lies from that of all other strokes, in ms."""
+    groups = len(look.layout.first)
+    n = np.bincount(look.group, minlength=groups)
+    total = np.bincount(look.group, look.run.error_ms, groups)
+    others = (total.sum() - total) / np.maximum(n.sum() - n, 1)
+    return np.asarray(total / np.maximum(n, 1) - others)
 
 
 #: The spread within one place is told by its own strokes, and by those of all places as if these
@@ -338,7 +356,7 @@ def swing(look: Look) -> Iterator[Candidate]:
 #: People go early and late together; strokes that do so each for itself are the more uneven, by
 #: this power of how much their own scatter is larger than the waves (counted as so much of the
 #: spread at least).
-_UNEVEN, _ALONE, _WAVES = 0.765, 0.15, 0.15
+_UNEVEN, _ALONE, _WAVES = 0.79, 0.25, 0.15
 
 #: That of hand against foot where they belong together, as a part of the same; and of what the
 #: hands' own scatter makes of it. A spread is certain by so many standard errors.
@@ -349,17 +367,6 @@ def scatter(look: Look) -> Iterator[Candidate]:
     """Strokes that fall anywhere; and hand and foot that do, where they belong together."""
     yield from _uneven(look)
     yield from _apart(look)
-
-
-def own_scatter(look: Look) -> Floats:
-    """(k,) how far each stroke lies from its place's middle and from its neighbours, in ms, as a
-    stroke would that is alone with its error."""
-    groups = len(look.layout.first)
-    n = np.maximum(np.bincount(look.group, minlength=groups), 1)
-    middle = np.bincount(look.group, look.beside, groups) / n
-    around = look.local[1]
-    fair = np.sqrt((1.0 + 1.0 / np.maximum(around, 1)) * np.maximum(1.0 - 1.0 / n, 0.2)[look.group])
-    return np.asarray((look.beside - middle[look.group]) / fair)
 
 
 def _at_places(look: Look) -> float:
@@ -375,9 +382,9 @@ def _uneven(look: Look) -> Iterator[Candidate]:
     known = look.local[1] > 0
     if known.sum() < 4 * LIMB_STROKES:
         return
-    off = own_scatter(look)
+    off = look.own_scatter
     found = interval(np.sqrt(look.bar_means(off**2, known)))
-    own = float(np.sqrt(np.mean(off[known] ** 2)))
+    own = look.scatter_ms
     whole = float(np.sqrt(np.mean(look.less_limb**2)))
     # At a slow tempo people scatter more, and nobody minds.
     usual = look.spread_ms * look.slowness
@@ -426,7 +433,7 @@ def _apart(look: Look) -> Iterator[Candidate]:
     in_bar = np.bincount(bar)
     found = interval(np.sqrt((np.bincount(bar, apart**2) / np.maximum(in_bar, 1))[in_bar > 0]))
     spread = float(np.sqrt(np.mean(apart**2)))
-    own = own_scatter(look)[hands & (look.local[1] > 0)]
+    own = look.own_scatter[hands & (look.local[1] > 0)]
     usual = float(np.sqrt(np.mean(own**2))) if len(own) else 0.0
     most = max(_APART * look.spread_ms * look.slowness, _APART_OWN * usual)
     if spread * (1.0 - _SURE / np.sqrt(2.0 * len(rows))) <= most:

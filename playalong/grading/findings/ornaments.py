@@ -100,7 +100,8 @@ def _of_kind(look: Look, rows: Bools, voice: str, *, drags: bool) -> Iterator[Ca
     if (
         not drags
         and loud.sum() >= TIMES
-        and of_share(int(loud.sum()), len(there)).low >= LOUD_SHARE
+        # As much more as the level asks for less contrast.
+        and of_share(int(loud.sum()), len(there)).low >= LOUD_SHARE / look.contrast
     ):
         level_db = 40.0 * np.log10(np.maximum(graced.softer[there], 1e-3))
         own = _middle(level_db)

@@ -30,7 +30,7 @@ from playalong.grading.students_t import chance_of_pair
 from playalong.pattern.targets import LIMBS
 
 #: Beyond these the kit is early or late for all that is known, in ms: where it is drawn to what is
-#: usual, so are those drummers.
+#: usual, so are those drummers. Where a level takes more for on time, so much further from home.
 EARLY_MS, LATE_MS = -20.0, 6.0
 
 #: That most of it is there is certain by so many standard errors: in nine of ten runs.
@@ -45,7 +45,7 @@ _AWAY_S = 0.07
 #: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
 #: deviation), or as a part of the spread that the level asks for, and chance makes one of them so
 #: strong less often than once in a hundred runs; with so many bars at least.
-_WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 16.0, 0.6, 0.01, 8
+_WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 14.0, 0.5, 0.01, 8
 
 #: Slow waves take so many bars and more, and are so many times as strong as quick ones in any
 #: case (power; the same takes).
@@ -74,13 +74,18 @@ def beside_the_click(look: Look) -> Iterator[Candidate]:
     if (1.0 - LASTING) * abs(mean) < _SURE * error:
         return
     expected, _ = again(mean, error, usual=HOME_MS, spread=HOMES_MS)
-    if EARLY_MS < expected < LATE_MS:
+    early_ms, late_ms = (HOME_MS + look.leniency * (end - HOME_MS) for end in (EARLY_MS, LATE_MS))
+    if early_ms < expected < late_ms:
         return
     count = len(off_ms)
-    value_s = found.value / 1000.0
+    if abs(mean) > _HELD_MS:
+        # Far from the click a grace stroke may answer for its main stroke, and others for none.
+        moved = _all_by(look, mean).of(look.run)
+        rest = float(moved.error_ms.mean()) if len(moved.target) else 0.0
+        found = Interval(mean + rest, found.low + rest, found.high + rest)
     yield Candidate(
         code=Code.ALL_LATE if found.value > 0 else Code.ALL_EARLY,
-        mend=_mend(look, lambda at_s: np.full(len(at_s), value_s), abs(found.value) > _HELD_MS),
+        mend=_all_by(look, found.value),
         points=np.inf,
         beside=0.0,
         n=int((np.sign(found.value) * off_ms > 0).sum()),
@@ -90,6 +95,12 @@ def beside_the_click(look: Look) -> Iterator[Candidate]:
         low=found.low,
         high=found.high,
     )
+
+
+def _all_by(look: Look, value_ms: float) -> Mend:
+    """Everything so much earlier."""
+    value_s = value_ms / 1000.0
+    return _mend(look, lambda at_s: np.full(len(at_s), value_s), abs(value_ms) > _HELD_MS)
 
 
 def _all_limbs(look: Look, value_ms: float) -> bool:

@@ -25,6 +25,7 @@ from tests.helpers.exact_takes import faultless
 from tests.helpers.fault_table import ROWS
 from tests.helpers.grooves import grooves
 from tests.helpers.played import Played
+from tests.helpers.shipped import SHIPPED
 from tests.helpers.told import codes, graded
 from tests.long.faults import Asked, Told, first_of_faultless, told
 
@@ -320,3 +321,28 @@ def test_of_two_limbs_the_one_that_is_off_for_certain_is_told() -> None:
     assert {LIMBS[limb] for limb in both} == {Limb.HAT_HAND, Limb.KICK_FOOT}
     one = _who(playing, np.array([4.0, -44.0]), np.array([2.0, 2.0]))
     assert [LIMBS[limb] for limb in one] == [Limb.KICK_FOOT]
+
+
+def test_flams_that_are_far_late_are_as_late_as_their_main_strokes() -> None:
+    """Grace strokes lie nearer to the click than the main strokes, which left their windows."""
+    pattern = SHIPPED["flam"]
+    targets = lay_out(pattern, 60.0, 8)
+    played = Played.by(targets, SKILLS["professional"].without_habits(), 3)
+    usual_ms = float(np.nanmean(played.error_ms))
+    late_by = graded(pattern, targets, played.warped(lambda at_s: at_s + 0.11).hits())
+    first = late_by.findings[0]
+    assert first.code == "all_late"
+    assert first.value == pytest.approx(110.0 + usual_ms, abs=5.0)
+    assert first.low is not None
+    assert first.high is not None
+    assert first.low < first.value < first.high
+
+
+def test_a_level_takes_an_offset_that_lies_well_within_what_is_on_time() -> None:
+    hits = late(np.ones(len(TARGETS), np.bool_), 10.0)
+
+    def told_at(level: Level) -> list[str]:
+        return codes(graded(PATTERN, TARGETS, hits, rules=Rules.at(level)))
+
+    assert told_at(Level.INTERMEDIATE)[0] == "all_late"
+    assert told_at(Level.BEGINNER) == ["clean"]
