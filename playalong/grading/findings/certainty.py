@@ -44,6 +44,10 @@ EACH_HALF = 0.5
 #: is cut in the middle (places in 184 takes of the Groove MIDI Dataset, Gillick et al., ICML 2019).
 _CHANGES = 1.25
 
+#: The spread within one place is told by its own strokes, and by those of its like as if these
+#: were so many strokes more.
+BORROWED = 4
+
 #: Fewer bars than this say nothing of what comes back.
 BARS = 3
 

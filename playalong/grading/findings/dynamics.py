@@ -14,7 +14,7 @@ from statistics import NormalDist
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import critical, interval, steady
+from playalong.grading.findings.certainty import BORROWED, critical, interval, steady
 from playalong.grading.findings.look import (
     ACCENT,
     GHOST,
@@ -225,9 +225,10 @@ def _place(
     middle = median(way)
     count = int(rows.sum())
     spread = max(_within(look, level, others), 1e-6)
-    # Few strokes that happen to be equally loud are no certainty.
-    varies = max(float(way.std(ddof=1)), spread / abs(distance))
-    half = critical(count - 1) * varies / np.sqrt(count)
+    # Few strokes that happen to be equally loud are no certainty: see ``BORROWED``.
+    free = count - 1 + BORROWED
+    square = (count - 1) * float(way.var(ddof=1)) + BORROWED * (spread / distance) ** 2
+    half = critical(free) * float(np.sqrt(square / free / count))
     if middle < ON_THE_WAY or middle - half < 0.6 * ON_THE_WAY:
         return
     if abs(middle * distance) < spread:  # no more than one stroke from the next

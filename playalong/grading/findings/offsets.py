@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from playalong.grading.findings.candidate import Bools, Candidate, Floats, Ints, Mend
-from playalong.grading.findings.certainty import BARS, critical, interval, returns
+from playalong.grading.findings.certainty import BARS, BORROWED, critical, interval, returns
 from playalong.grading.findings.look import LIMB_STROKES, PLACE_STROKES, ROUNDS, Look
 from playalong.grading.grade import Code
 from playalong.grading.matching.matched_run import MatchedRun
@@ -276,11 +276,6 @@ def _everywhere(look: Look) -> Floats:
     return np.asarray(total / np.maximum(n, 1) - others)
 
 
-#: The spread within one place is told by its own strokes, and by those of all places as if these
-#: were so many strokes more.
-_BORROWED = 4
-
-
 def _of_groups(look: Look, values: Floats) -> tuple[Floats, Floats, Ints]:
     """The mean of ``values`` (k,) at each place, its standard error, and its degrees of freedom.
 
@@ -294,8 +289,8 @@ def _of_groups(look: Look, values: Floats) -> tuple[Floats, Floats, Ints]:
     off = values - mean[look.group]
     square = np.bincount(look.group, off**2, groups)
     every = float(square.sum()) / max(int((n - 1).sum()), 1)
-    free = n - 1 + _BORROWED
-    variance = (square + _BORROWED * every) / free
+    free = n - 1 + BORROWED
+    variance = (square + BORROWED * every) / free
     return np.asarray(mean), np.sqrt(variance / n), free
 
 
