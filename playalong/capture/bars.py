@@ -8,8 +8,9 @@ is worth
 * what the voices do in the bar: the table ``ROLES`` (common practice: a kick on 1, the back-beat
   on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4);
 * whether the groove begins with a bar: its first kick or crash, and what from then on comes again;
+* whether what was played is whole bars, four or eight of them where it is short;
 * how usual its tempo is: 60 / ``USUAL_S`` beats a minute, half and double of it far less so, and
-  slower where drums are alone; and how much is struck in a beat;
+  slower where drums are alone; and how much is struck in a beat, unless all is on one drum;
 * how usual the meter is. Beats in threes, of which the middle ones are struck as well, may be of
   6/8 or 12/8.
 """
@@ -17,6 +18,7 @@ is worth
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -62,8 +64,9 @@ USUAL_S, _DRUMS_ALONE_S, _SPREAD = 0.77, 1.04, 0.37
 #: A cymbal keeps time if it has so large a part of the strokes.
 _KEEPS_TIME = 0.2
 
-#: So many moments of a quarter note are struck, usually; and what twice or half as many cost.
-_MOMENTS, _DENSITY = 3.0, 0.9
+#: So many moments of a quarter note are struck, usually; what twice or half as many cost; unless
+#: one drum has so much of it all: exercises for the hands have rolls as well as quarter notes.
+_MOMENTS, _DENSITY, _ON_ONE = 3.0, 0.9, 0.9
 
 #: A beat of three eighths is usually longer than a quarter note: this part of it is as usual.
 _COMPOUND = 0.72
@@ -71,7 +74,8 @@ _COMPOUND = 0.72
 #: What each part is worth, a role being 1: fitted, as the four figures above it, to half of the
 #: library as it is played in and half of the takes of the Groove MIDI Dataset (a choice among all
 #: readings, each as likely as the exponential of what it is worth); the other halves, which were
-#: kept apart, are read as well (``python -m tests.long capture``).
+#: kept apart, are read as well (``python -m tests.long capture``). What stands below of whole
+#: bars, of roles that are surer and of halves was chosen over both halves together.
 FIT, LATE, AGAIN, ROLE, BEGINS, TEMPO = 2.9, 0.5, 6.9, 1.0, 1.1, 1.0
 
 #: What it is worth that a bar begins with the first stroke, if its voice is one that leads a
@@ -81,6 +85,18 @@ FIT, LATE, AGAIN, ROLE, BEGINS, TEMPO = 2.9, 0.5, 6.9, 1.0, 1.1, 1.0
 _FIRST, _COUNT_IN, _TOGETHER, _GROOVE, _SETTLED = 1.0, 0.6, 0.5, 1.0, 0.9
 _MOSTLY = 0.75
 
+#: What it is worth that the last bar is whole; and that four or eight are played (common
+#: practice: people play in fours).
+_WHOLE, _FOURS = 0.7, 1.2
+
+#: How far a bar that is whole ends before the others do, and a stroke that closes lies off a bar
+#: line; how late the last stroke of the only bar comes, before its end; all in pulses.
+_ENDS, _CLOSES, _ONLY_BAR = 0.3, 0.17, 1.3
+
+#: Of the bars 1 of a tempo what a role is worth besides, for each time that what was played is
+#: twice as long as so many seconds: roles that come over and over are sure.
+_SURER, _SHORT_S = 0.3, 12.0
+
 #: Strokes so near are struck together, in seconds.
 _UNISON_S = 0.045
 _LEADING = ("kick", "crash", "cymbal")
@@ -89,6 +105,10 @@ _ALONE = 0.6
 
 #: So many strokes to a bar are usual: of more each says less.
 _STROKES = 14.0
+
+#: What it costs that a bar of an odd number of pulses falls into two halves that are alike (each of
+#: them is the bar, then), from such a part on that comes again after half a bar.
+_ALIKE, _HALVES = 2.0, 0.7
 
 #: Bins of a pulse in which roles are looked up, and how far a stroke may lie off its place there.
 _BINS, _WIDE = 24, 1.6
@@ -143,6 +163,9 @@ ROLES: dict[int, dict[str, Role]] = {
         "tom": Role(on=(0.0, 0.1), between=0.5),
     },
 }
+
+#: A bar before the first kick or crash is of the groove if it has such a part of the usual strokes.
+_FULL = 0.6
 
 #: Voices whose rare strokes say much: what counts is the share of them on each place.
 _RARE = ("crash", "tom")
@@ -277,13 +300,17 @@ def _of(
     if tempo_bpm is None:
         usual = _usual(heard, quarter_s, pulse.beat_s * float(Fraction(1, 4) / unit))
     again = max(part * _again(heard, pulse, many * bars) for bars, part in _BARS_LATER)
+    halves = _again(heard, pulse, many / 2.0) / again if many % 2 and again else 0.0
     role = _roles(heard, pulse.at, meter, unit=unit)
+    lasts = max(0.0, float(np.log2((heard.time_s[-1] - heard.time_s[0]) / _SHORT_S)))
+    role = role + _SURER * lasts * (role - role.max())
     begins = _begins(heard, pulse, many)
     if len(set(meter.groups)) > 1:
         own = fit_as(pulse.at, weights(heard), pulse.beat_s, grid=_OF_UNEQUAL)
         pulse = replace(pulse, fit=own)
     late = fits_late(pulse.at, weights(heard), pulse.beat_s, bins=_BINS)
-    fixed = FIT * pulse.fit + AGAIN * again + TEMPO * usual - cost
+    alike = _ALIKE * max(0.0, halves - _HALVES) / (1.0 - _HALVES)
+    fixed = FIT * pulse.fit + AGAIN * again + TEMPO * usual - cost - alike
     worth = fixed + LATE * np.tile(late - late.max(), many) + ROLE * role + BEGINS * begins
     peaks = [
         row
@@ -293,19 +320,21 @@ def _of(
     found = []
     for row in peaks:
         at = pulse.at - row / _BINS
-        at = at - many * np.floor((at[_first_groove(heard)] + 0.25) / many)
+        at = _from_bar_1(heard, at, many)
+        ends = _ends(at, many)
         found.append(
             Reading(
                 meter=meter,
                 pulse_s=pulse.beat_s,
                 at=at,
-                worth=float(worth[row]),
+                worth=float(worth[row]) + ends,
                 parts=(
                     FIT * pulse.fit,
                     AGAIN * again,
                     TEMPO * usual,
                     ROLE * float(role[row]),
                     BEGINS * float(begins[row]),
+                    ends,
                 ),
             )
         )
@@ -323,10 +352,12 @@ def _usual(heard: Heard, quarter_s: float, plain_s: float) -> float:
     moments = 1.0 + float((np.diff(times_s) > _TOGETHER_S).sum()) + rolled
     density = moments * plain_s / max(float(times_s[-1] - times_s[0]), plain_s)
     tempo = -0.5 * float(np.log(quarter_s / middle_s) / _SPREAD) ** 2
+    if np.bincount(heard.voice).max() >= _ON_ONE * len(heard):
+        return tempo
     return tempo - _DENSITY * float(np.log2(density / _MOMENTS)) ** 2
 
 
-def _again(heard: Heard, pulse: Pulse, many: int) -> float:
+def _again(heard: Heard, pulse: Pulse, many: float) -> float:
     """The share of strokes that come again after ``many`` pulses, of those that could."""
     same, could, at, near = 0, 0, pulse.at, _SAME_S / pulse.beat_s
     for code in np.unique(heard.voice).tolist():
@@ -395,6 +426,20 @@ def _first_groove(heard: Heard) -> int:
     return int(soon[0]) if len(soon) else 0
 
 
+def _from_bar_1(heard: Heard, at: Floats, many: int) -> Floats:
+    """Places counted from the bar of the first kick or crash on, or of the first of those before
+    it that are as full as most bars: what counts in is on one voice."""
+    at = at - many * np.floor((at[_first_groove(heard)] + 0.25) / many)
+    bar = np.floor((at + 0.25) / many).astype(np.int64)
+    usual = float(np.median(np.bincount(bar[bar >= 0])))
+    before = 0
+    while True:
+        rows = bar == before - 1
+        if rows.sum() < _FULL * usual or len(np.unique(heard.voice[rows])) < 2:
+            return at - many * before
+        before -= 1
+
+
 def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
     """(places,) whether the groove begins with a bar that begins at each place."""
     at = pulse.at
@@ -412,6 +457,26 @@ def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
         off = np.abs((at[row] - places + many / 2) % many - many / 2)
         found += value * (off <= 0.17)
     return found
+
+
+def _ends(at: Floats, many: int) -> float:
+    """What it is worth that what was played ends where a bar of so many pulses does, and from where
+    one begins lasts four or eight."""
+    last = round(float(at[-1]) / many)
+    closes = last > 0 and abs(float(at[-1]) - last * many) <= _CLOSES  # by the 1 of the next bar
+    bars = last if closes else int(at[-1] // many) + 1
+    edges = np.searchsorted(at, np.arange(bars + 1) * many - _CLOSES)
+    played = [
+        (float(at[first]) - bar * many, float(at[after - 1]) - bar * many)
+        for bar, (first, after) in enumerate(pairwise(edges.tolist()))
+        if after > first
+    ]
+    if not played:
+        return 0.0
+    begins, ends = np.array(played).T
+    begun = len(begins) < 2 or begins[0] <= np.median(begins[1:]) + _ENDS
+    usual = float(np.median(ends[:-1])) - _ENDS if len(ends) > 1 else many - _ONLY_BAR
+    return _WHOLE * (closes or ends[-1] >= usual) + _FOURS * (begun and bars in (4, 8))
 
 
 def _first_settled(heard: Heard, pulse: Pulse, many: int) -> int | None:

@@ -22,6 +22,10 @@ Bar = Mapping[Key, Sequence[int]]
 STROKE, SAME_BAR, UNLIKE_BAR = 4.0, 1.5, 4.0
 CHANCE, OTHERWISE, EACH = 6.0, 8.0, 3.0
 
+#: Of so few bars each is played with care: what is otherwise there is more seldom chance, and bars
+#: that are unlike cost less; the last of them least, where grooves turn round (common practice).
+FEW_BARS, CHANCE_OF_FEW, UNLIKE_OF_FEW, TURNED = 4, 7.5, 3.0, 1.0
+
 #: In a pattern of more bars than ``LONG``, which most likely came once, what is otherwise in a bar
 #: may be chance as well, if it is little.
 LONG, OTHER_BAR, OTHER_EACH = 4, 12.0, 2.0
@@ -140,6 +144,8 @@ def _unlike(
 
 def _cost(bars: Sequence[Bar], n: int, kinds: Mapping[int, int]) -> float:
     """What the bars cost, told by a pattern of ``n`` bars."""
+    few = len(bars) <= FEW_BARS
+    chance = CHANCE_OF_FEW if few else CHANCE
     templates = _template(bars, n)
     common: list[dict[Key, int | None]] = []
     for residue, template in enumerate(templates):
@@ -151,13 +157,16 @@ def _cost(bars: Sequence[Bar], n: int, kinds: Mapping[int, int]) -> float:
     total = STROKE * len(templates[0])
     for residue in range(1, n):
         like = min(_between(common[residue], common[other]) for other in range(residue))
-        again = SAME_BAR if like == 0 else UNLIKE_BAR + EACH * like
+        unlike = UNLIKE_BAR
+        if few:
+            unlike = TURNED if residue == FEW_BARS - 1 else UNLIKE_OF_FEW
+        again = SAME_BAR if like == 0 else unlike + EACH * like
         if like and n > LONG:
-            again = min(UNLIKE_BAR + CHANCE * like, OTHER_BAR + OTHER_EACH * like)
+            again = min(unlike + CHANCE * like, OTHER_BAR + OTHER_EACH * like)
         total += min(STROKE * len(templates[residue]), again)
     for number, bar in enumerate(bars):
-        unlike = _unlike(bar, templates[number % n], common[number % n], kinds=kinds)
-        total += min(CHANCE * unlike, OTHERWISE + EACH * unlike)
+        away = _unlike(bar, templates[number % n], common[number % n], kinds=kinds)
+        total += min(chance * away, OTHERWISE + EACH * away)
     return total
 
 

@@ -39,7 +39,7 @@ class _Touch:
 
 #: Of voices that are led by the hand alone, of the feet, and of those that breathe.
 _HAND = _Touch(spread_db=2.7, own_db=0.5, lean_db=0.5, accents=2.5)
-_FOOT = _Touch(spread_db=3.7, own_db=1.2, lean_db=1.6, accents=4.0)
+_FOOT = _Touch(spread_db=3.7, own_db=1.2, lean_db=1.6, accents=6.0)
 _BREATHING = _Touch(spread_db=5.2, own_db=4.0, lean_db=5.4, accents=6.0)
 #: What is left of leaning where accents are meant, and the least that a place has for itself.
 _LED_BY_ACCENTS, _LEAST_OWN_DB = 0.3, 0.4
@@ -329,8 +329,9 @@ def _gap_cost(gap_db: float, usual: tuple[float, float]) -> float:
 
 def border(voice: str, levels: Floats) -> tuple[float, float] | None:
     """Where between two kinds of strokes of a voice a level is plainly neither: the two ends, in
-    dB; None where the strokes (n,) are of one kind, or the voice breathes."""
-    if voice in _OF_ONE_KIND or VOICES[STAFF_ORDER[voice]].limb is Limb.HAT_HAND:
+    dB; None where the strokes (n,) are of one kind, or the voice is none of
+    the snare hand: others breathe, and feathered kicks spread as far as two kinds lie apart."""
+    if VOICES[STAFF_ORDER[voice]].limb is not Limb.SNARE_HAND:
         return None
     if len(levels) < _LEAST_HITS:
         return None

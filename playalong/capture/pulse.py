@@ -45,6 +45,9 @@ GRIDS: tuple[Grid, ...] = (
     tuple((part / 8, 0.26 if part == 0 else 0.065 if part % 2 else 0.16) for part in range(8)),
 )
 
+#: Those whose places lie so far apart that strokes late by a little are not taken for the next.
+_PLAIN = GRIDS[:5]
+
 #: Those of them that swing, and those of three parts.
 _SWINGING, _OF_THREE = (3, 4), (1, 5)
 
@@ -317,7 +320,7 @@ def settled(at: Floats, weight: Floats, beat_s: float) -> Floats:
 
 def _off(at: Floats, spread: float) -> tuple[Floats, Floats]:
     """How far each stroke is from its place of the grid that explains all best, and how surely."""
-    grid = max(GRIDS, key=lambda own: float(_log_density(at, np.array([spread]), own).sum()))
+    grid = max(_PLAIN, key=lambda own: float(_log_density(at, np.array([spread]), own).sum()))
     offs = np.array([(at - place + 0.5) % 1.0 - 0.5 for place, _ in grid])
     nearest = np.abs(offs).argmin(axis=0)
     off = offs[nearest, np.arange(len(at))]

@@ -54,6 +54,9 @@ _REST_S, _SHORTEST_S, _LONGEST_S = 8.0, 1.5, 900.0
 #: Readings that are worth nearly as much are offered as choices: as near, and so many at most.
 _NEAR_WORTH, _MOST_CHOICES, _MOST_OTHERS = 2.5, 5, 2
 
+#: Bars of a groove that was played once have so large a part of their strokes in common.
+_ALIKE = 0.25
+
 #: A bar 1 so near is the same, in pulses.
 _ANOTHER_BAR_1 = 0.4
 
@@ -76,7 +79,7 @@ _MARKS = frozenset(
     for first, end, step in ((40, 60, 2), (60, 72, 3), (72, 120, 4), (120, 144, 6), (144, 209, 8))
     for bpm in range(first, end, step)
 )
-_OF_MARK, _EVEN = 2.0, 0.8
+_OF_MARK, _EVEN = 3.0, 2.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -257,7 +260,8 @@ def read_as(
     rolled = set(np.flatnonzero(heard.roll_s > 0.0).tolist())
     fold = folded(by_bar, length=bars, kinds=rough, rolled=rolled)
     came_once = all(one.came <= 1 for one in fold.strokes)
-    if not fold.strokes or (came_once and 2 * len(fold.members) < len(heard)):
+    little = 2 * len(fold.members) < len(heard) or not _are_alike(by_bar)
+    if not fold.strokes or (came_once and little):
         raise UserError("Nothing came again: play the groove a few times over.")
     found = _written(
         heard, reading, places, fold=fold, by_bar=by_bar, choices=choices, head=(name, title)
@@ -276,6 +280,12 @@ def _shortest(bars: Sequence[Bar]) -> int:
         if len(bars) % n == 0
         and all(bar.strokes == bars[at % n].strokes for at, bar in enumerate(bars))
     )
+
+
+def _are_alike(bars: Sequence[Mapping[Key, Sequence[int]]]) -> bool:
+    """Whether enough of what is in one bar is in another as well."""
+    came = Counter(key for bar in bars for key in bar)
+    return sum(many for many in came.values() if many > 1) >= _ALIKE * came.total()
 
 
 def _by_bar(heard: Heard, places: Placed) -> list[dict[Key, list[int]]]:

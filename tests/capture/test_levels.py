@@ -2,9 +2,10 @@
 
 from fractions import Fraction
 
+import numpy as np
 import pytest
 
-from playalong.capture.levels import Kind, Place, kinds_of
+from playalong.capture.levels import Kind, Place, border, kinds_of
 from playalong.pattern.model import Dynamic
 
 GHOST, NORMAL, ACCENT = Dynamic.GHOST, Dynamic.NORMAL, Dynamic.ACCENT
@@ -107,3 +108,10 @@ def test_ghost_notes_under_accents_alone_are_ghost_notes() -> None:
     found = kinds_of("snare", places(*levels))
 
     assert set(dynamics(found)) == {GHOST, NORMAL}
+
+
+def test_feathered_kicks_are_of_one_kind_however_far_they_spread() -> None:
+    spread = np.array([-34.0, -20.0, -31.0, -22.0, -19.0, -33.0, -21.0, -30.0])
+
+    assert border("kick", spread) is None
+    assert border("snare", spread) is not None
