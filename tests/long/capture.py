@@ -2,12 +2,14 @@
 
 The library comes back exactly where each bar has the same strokes as far as they can be heard
 (``tests.helpers.captured``), the tempo within half a per cent; of a pattern that is longer than
-what was played, what was played of it. What readings are worth was fitted to one half of the
-patterns and of the takes (``half_of``), so each half is told by itself. Of takes the tempo is
-right within one per cent, or its plain half or double that is offered as a choice; bar 1 is looked
-for in the reading of the take's own tempo, the first that is offered, and is right if the bar line
-nearest to the middle of the take is within a quarter of a beat. Belonging are hits of the bars that
-it says it understood, as the pattern was written by the first reading.
+what was played, what was played of it. Beside that is counted what comes back so once the plain
+half or double of the tempo, which is offered, is taken. What readings are worth was fitted to one
+half of the patterns and of the takes (``half_of``), so each half is told by itself; later figures
+(whole bars, the last bar of four) were chosen over both. Of takes the tempo is right within one per
+cent, or its plain half or double that is offered as a choice; bar 1 is looked for in the reading of
+the take's own tempo, the first that is offered, and is right if the bar line nearest to the middle
+of the take is within a quarter of a beat. Belonging are hits of the bars that it says it
+understood, as the pattern was written by the first reading.
 """
 
 from collections import defaultdict
@@ -19,9 +21,10 @@ from zlib import crc32
 import numpy as np
 
 from playalong.capture.bars import ClickHeard, Reading, pulse_of
-from playalong.capture.understanding import Captured, understand
+from playalong.capture.understanding import Captured, again, understand
 from playalong.midi.mapping import hits_of
 from playalong.pattern.meter import Meter
+from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read as read_pattern
 from playalong.records.takes import read
 from playalong.simulation.skills import SKILLS
@@ -67,6 +70,7 @@ class Case:
     exact: bool
     tempo: bool
     what: str
+    by_choice: bool = False
 
 
 def one_played(asked: tuple[str, str, int, int, bool, str]) -> Case:
@@ -103,6 +107,11 @@ def one_played(asked: tuple[str, str, int, int, bool, str]) -> Case:
         others = len(unlike(pattern, found.pattern, bars_played=bars))
     else:
         others, near = sounds_unlike(pattern, found.pattern, TEMPO_PERCENT)
+    by_choice = (
+        told == METER
+        and not (near and not others)
+        and any(_comes_back(pattern, found, one, bars=bars) for one in found.choices[1:])
+    )
     return Case(
         name=name,
         player=player,
@@ -110,8 +119,22 @@ def one_played(asked: tuple[str, str, int, int, bool, str]) -> Case:
         told=told,
         exact=not others,
         tempo=near,
+        by_choice=by_choice,
         what=f"{others} strokes unlike, {found.pattern.tempo:g} bpm for {pattern.tempo:g}",
     )
+
+
+def _comes_back(pattern: Pattern, found: Captured, choice: Reading, *, bars: int) -> bool:
+    """Whether a choice is the plain half or double, and with it the pattern comes back."""
+    ratio = choice.tempo_bpm / found.reading.tempo_bpm
+    if choice.meter != found.reading.meter or min(abs(ratio - 2.0), abs(2.0 * ratio - 1.0)) > 0.04:
+        return False
+    try:
+        other = again(found, choice).pattern
+    except UserError:
+        return False
+    near = abs(other.tempo / pattern.tempo - 1.0) * 100.0 <= TEMPO_PERCENT
+    return near and not unlike(pattern, other, bars_played=bars)
 
 
 def _library(options: Options) -> Iterator[Table]:
@@ -164,6 +187,19 @@ def _library(options: Options) -> Iterator[Table]:
             both,
             holds=both >= least[player] if must else None,
         )
+        if told == METER:
+            chosen = [(case.exact and case.tempo) or case.by_choice for case in cases]
+            table.row(
+                f"{of}, exact, or exact after the offered half/double is taken",
+                player,
+                "with" if habits else "without",
+                told,
+                half,
+                len(cases),
+                "",
+                "",
+                100.0 * float(np.mean(chosen)),
+            )
         if must and told == METER:
             for name in names:
                 own = [case for case in cases if case.name == name]
