@@ -48,7 +48,9 @@ def in_order(
     except BrokenProcessPool:  # the system has ended one of them: go on alone
         yield from map(work, things[done:])
     finally:
-        pool.shutdown(wait=False, cancel_futures=True)
+        # What is being worked on is waited for: a program that ends meanwhile would do so as well,
+        # and in Python 3.11 stumble over what the pool is just then closing.
+        pool.shutdown(cancel_futures=True)
 
 
 def _processors() -> int:
