@@ -145,6 +145,17 @@ def test_bar_1_is_found_where_all_is_on_one_drum(
         assert found.start_s == pytest.approx(10.0, abs=0.08)
 
 
+def test_what_goes_on_for_bars_counts_nothing_in() -> None:
+    """The first two bars are played on the rim: bar 1 is theirs."""
+    pattern = SHIPPED["single-stroke-roll"]
+    targets = lay_out(pattern, pattern.tempo, 4)
+    hits = moved(faultless(targets), 10.0)
+    rim = np.int16(STAFF_ORDER["cross-stick"])
+    voice = np.where(targets.bar < 2, rim, hits.voice).astype(np.int16)
+    found = find(targets, Hits(hits.time_s, voice, hits.velocity), ratio=1.0)
+    assert found.start_s == pytest.approx(10.0, abs=0.03)
+
+
 def test_a_place_that_was_lost_is_a_leap_of_the_path() -> None:
     """An eighth left out in bar 9: everything after comes an eighth early."""
     eighth_s = TARGETS.seconds_per_whole / 8.0

@@ -133,9 +133,12 @@ def find(
 
 
 def _without_count_in(targets: Targets, hits: Hits) -> Hits:
-    """The hits from the first on a voice that the pattern writes; all, where there is none."""
+    """The hits from the first on a voice that the pattern writes; all, where so many come before it
+    that they count nothing in."""
     written = np.isin(hits.voice, targets.voice)
     first = int(written.argmax())
+    if first > _COUNT_IN:
+        return hits
     return Hits(hits.time_s[first:], hits.voice[first:], hits.velocity[first:])
 
 
