@@ -353,6 +353,9 @@ def swing(look: Look) -> Iterator[Candidate]:
 #: spread at least).
 _UNEVEN, _ALONE, _WAVES = 0.79, 0.25, 0.15
 
+#: Nobody is uneven whose whole spread is less than this part of what the level asks for.
+_WHOLE = 0.8
+
 #: That of hand against foot where they belong together, as a part of the same; and of what the
 #: hands' own scatter makes of it. A spread is certain by so many standard errors.
 _APART, _APART_OWN, _SURE = 0.7, 1.57, 1.65
@@ -386,7 +389,7 @@ def _uneven(look: Look) -> Iterator[Candidate]:
     waves = max(float(np.sqrt(max(_at_places(look) ** 2 - own**2, 0.0))), _WAVES * usual)
     most = _UNEVEN * usual * min((waves / max(own, 1e-9)) ** _ALONE, 1.0)
     # A spread of few strokes is chance in part; own errors do not hang together.
-    if own * (1.0 - _SURE / np.sqrt(2.0 * known.sum())) <= most:
+    if own * (1.0 - _SURE / np.sqrt(2.0 * known.sum())) <= most or whole < _WHOLE * usual:
         return
     # As even as most of what is asked.
     part = 1.0 - min(0.9, 0.7 * most / own)

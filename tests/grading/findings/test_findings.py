@@ -11,7 +11,7 @@ from playalong.grading.findings.candidate import Candidate, Mend
 from playalong.grading.findings.offsets import _who
 from playalong.grading.findings.text import sentence
 from playalong.grading.grade import Code, Finding, Grade, Spot
-from playalong.grading.levels import DEFAULT_LEVEL, Level
+from playalong.grading.levels import DEFAULT_LEVEL, LEVELS, Level
 from playalong.grading.text import as_json
 from playalong.grading.verdicts import Rules
 from playalong.midi.hits import Hits
@@ -346,3 +346,14 @@ def test_a_level_takes_an_offset_that_lies_well_within_what_is_on_time() -> None
 
     assert told_at(Level.INTERMEDIATE)[0] == "all_late"
     assert told_at(Level.BEGINNER) == ["clean"]
+
+
+def test_nobody_is_uneven_who_spreads_far_less_than_the_level_asks() -> None:
+    """Strokes that share no waves are the more uneven, but not that much more."""
+    pattern = SHIPPED["flam"]
+    targets = lay_out(pattern, pattern.tempo, 12)
+    for seed in range(1, 11):
+        told_of = graded(pattern, targets, Played.by(targets, SKILLS["intermediate"], seed).hits())
+        uneven = [one for one in told_of.findings if one.code is Code.UNEVEN_TIME]
+        asked_ms = LEVELS[DEFAULT_LEVEL].spread_ms
+        assert all(one.value is not None and one.value >= 0.8 * asked_ms for one in uneven)
