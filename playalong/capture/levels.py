@@ -9,9 +9,13 @@ hand that is led by written accents does so much less (common practice). So acce
 told by how even it is otherwise. The mean of a place that came often is surer than one stroke, and
 what is alike is likelier: places of a bar at one place of their beats, and the same place in other
 bars. A voice of one kind is plain: whether it was meant as accents, its own levels cannot tell.
+
+What other voices tell: an accent is about as loud as the hands get in that groove, since it is
+meant to be heard over the rest. Toms are played as one row of drums; where a fill has accents on
+the snare, it goes on over the toms as it began, as likely as not (common practice).
 """
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import lgamma, log
@@ -38,7 +42,7 @@ class _Touch:
 
 
 #: Of voices that are led by the hand alone, of the feet, and of those that breathe.
-_HAND = _Touch(spread_db=2.7, own_db=0.5, lean_db=0.5, accents=2.5)
+_HAND = _Touch(spread_db=2.7, own_db=0.5, lean_db=0.5, accents=1.9)
 _FOOT = _Touch(spread_db=3.7, own_db=1.2, lean_db=1.6, accents=6.0)
 _BREATHING = _Touch(spread_db=5.2, own_db=4.0, lean_db=5.4, accents=6.0)
 #: What is left of leaning where accents are meant, and the least that a place has for itself.
@@ -49,6 +53,13 @@ _GHOST_DB, _BELIEVED = 7.0, 10.0
 #: How far accents lie over plain strokes, and ghost notes under them: the middle, in dB, and the
 #: spread of its logarithm (measured: ghost notes 23 dB, 16 to 37; accents some 9 dB and more).
 _ACCENTS, _GHOSTS = (9.5, 0.3), (22.0, 0.24)
+
+#: Accents lie so far under the loudest strokes of the hands as a standard deviation, in dB; these
+#: are the loudest tenth of them.
+_UNDER_LOUDEST_DB, _LOUDEST = 3.0, 90.0
+
+#: What it costs to say that toms have accents where the snare leads them, in nats.
+_ACCENTS_AS_LED = 0.0
 
 #: What it costs to say that a voice has ghost notes, in nats.
 _WITH_GHOST_NOTES = 1.0
@@ -70,8 +81,11 @@ _LEAST_DB = 1.5
 #: What a hand leans on: the beats, and quarter notes, of which in compound meters some lie between.
 _QUARTER = Fraction(1, 4)
 
+#: The drum that leads, and those that are one row.
+_SNARE, _TOMS = "snare", ("high-tom", "mid-tom", "floor-tom")
+
 #: Voices that have ghost notes.
-_WITH_GHOSTS = ("snare", "cross-stick", "high-tom", "mid-tom", "floor-tom")
+_WITH_GHOSTS = (_SNARE, "cross-stick", *_TOMS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -93,12 +107,69 @@ class Kind:
     sure: bool
 
 
-def kinds_of(voice: str, places: Sequence[Place]) -> list[Kind]:
-    """The dynamic of each place of a voice."""
+def kinds_of_voices(groove: Mapping[str, Sequence[Place]]) -> dict[str, list[Kind]]:
+    """The dynamic of each place of all voices of a groove."""
+    loudest_db = _loudest_db(groove)
+    found = {
+        voice: kinds_of(voice, places, loudest_db=loudest_db)
+        for voice, places in groove.items()
+        if voice not in _TOMS
+    }
+    toms = [voice for voice in _TOMS if voice in groove]
+    row = [place for voice in toms for place in groove[voice]]
+    led = _led(row, groove.get(_SNARE, ()), found.get(_SNARE, ()))
+    kinds = iter(kinds_of(toms[0], row, loudest_db=loudest_db, led=led) if toms else ())
+    return found | {voice: [next(kinds) for _ in groove[voice]] for voice in toms}
+
+
+def _loudest_db(groove: Mapping[str, Sequence[Place]]) -> float | None:
+    """How loud the loudest strokes of the hands are, in dB; None where they have none."""
+    levels = [
+        level
+        for voice, places in groove.items()
+        if VOICES[STAFF_ORDER[voice]].limb in (Limb.HAT_HAND, Limb.SNARE_HAND)
+        for place in places
+        for level in place.levels
+    ]
+    return float(np.percentile(levels, _LOUDEST)) if levels else None
+
+
+def _led(
+    row: Sequence[Place], snare: Sequence[Place], kinds: Sequence[Kind]
+) -> NDArray[np.bool_] | None:
+    """(n,) which places of the toms are accents if a fill goes on over them as on the snare: in
+    their bar, at their place in the beat; None where the snare has no accents there. In bars in
+    which the two are struck together it is no fill that goes from one to the other."""
+    together = {place.bar for place in snare if any(_is_at(place, one) for one in row)}
+    accents: dict[tuple[int, Fraction], list[bool]] = {}
+    for place, kind in zip(snare, kinds, strict=True):
+        if place.bar not in together:
+            own = accents.setdefault((place.bar, place.into), [])
+            own.append(kind.dynamic is Dynamic.ACCENT)
+    led = np.array([np.mean(accents.get((one.bar, one.into), [False])) > 0.5 for one in row])
+    return led if led.any() else None
+
+
+def _is_at(one: Place, other: Place) -> bool:
+    return (one.bar, one.at) == (other.bar, other.at)
+
+
+def kinds_of(
+    voice: str,
+    places: Sequence[Place],
+    *,
+    loudest_db: float | None = None,
+    led: NDArray[np.bool_] | None = None,
+) -> list[Kind]:
+    """The dynamic of each place of a voice.
+
+    ``loudest_db`` is the level of the loudest strokes of the hands; ``led`` (n,) which places are
+    accents if the voice is as another one that leads it. None where nothing is known of that.
+    """
     plain = [Kind(dynamic=Dynamic.NORMAL, sure=True)] * len(places)
     if voice in _OF_ONE_KIND or len(places) < 2:
         return plain
-    heard = _Levels.of(voice, places)
+    heard = _Levels.of(voice, places, loudest_db=loudest_db, led=led)
     off = (heard.mean - heard.mean.mean()) / (heard.touch.spread_db + heard.touch.own_db)
     if float(off @ off) < _OF_ONE_SPREAD:
         return plain
@@ -124,7 +195,7 @@ def kinds_of(voice: str, places: Sequence[Place]) -> list[Kind]:
 class _Levels:
     """The places of a voice: (n,) the ``mean`` level, how ``many`` strokes, the squares of how far
     these are off the mean, 1 on a beat and -1 between; the rows at one place of the beats of a bar,
-    and those at one place of all bars."""
+    and those at one place of all bars; ``loudest_db`` and ``led`` as ``kinds_of`` has them."""
 
     touch: _Touch
     mean: Floats
@@ -132,9 +203,18 @@ class _Levels:
     squares: Floats
     lean: Floats
     orders: tuple[Ints, ...]
+    loudest_db: float | None
+    led: NDArray[np.bool_] | None
 
     @classmethod
-    def of(cls, voice: str, places: Sequence[Place]) -> "_Levels":
+    def of(
+        cls,
+        voice: str,
+        places: Sequence[Place],
+        *,
+        loudest_db: float | None,
+        led: NDArray[np.bool_] | None,
+    ) -> "_Levels":
         limb = VOICES[STAFF_ORDER[voice]].limb
         on = [place.into == 0 or place.at % _QUARTER == 0 for place in places]
         return cls(
@@ -149,6 +229,8 @@ class _Levels:
                 _numbered([place.at for place in places]),
                 np.arange(len(places)),
             ),
+            loudest_db=loudest_db,
+            led=led,
         )
 
 
@@ -291,13 +373,20 @@ def _cost(heard: _Levels, kinds: tuple[Dynamic, ...], rank: Ints) -> _Called:
     where = dict(zip(kinds, model.middle.tolist(), strict=True))
     normal = where.get(Dynamic.NORMAL, where.get(Dynamic.ACCENT, 0.0))
     if Dynamic.ACCENT in where:
-        cost += heard.touch.accents
+        cost += heard.touch.accents if heard.led is None else _ACCENTS_AS_LED
     if Dynamic.ACCENT in where and Dynamic.NORMAL in where:
         cost += _gap_cost(where[Dynamic.ACCENT] - normal, _ACCENTS)
+        if heard.loudest_db is not None:
+            under_db = max(0.0, heard.loudest_db - where[Dynamic.ACCENT])
+            cost += 0.5 * (under_db / _UNDER_LOUDEST_DB) ** 2
     if Dynamic.GHOST in where:
         cost += _WITH_GHOST_NOTES + _gap_cost(normal - where[Dynamic.GHOST], _GHOSTS)
     if len(kinds) > 1:
-        cost += min(_told(rank, order, len(kinds)) for order in heard.orders)
+        told = [_told(rank, order, len(kinds)) for order in heard.orders]
+        if heard.led is not None and Dynamic.ACCENT in where:
+            away = int(((rank == len(kinds) - 1) != heard.led).sum())
+            told.append(_otherwise(away, len(rank)))
+        cost += min(told)
     return _Called(kinds=kinds, rank=rank, middle=model.middle, cost=cost)
 
 
@@ -311,9 +400,14 @@ def _told(rank: Ints, order: Ints, kinds: int) -> float:
     told = _chosen(of_groups) + log(groups + 1.0) * (kinds - 1)
     if groups < len(rank):
         otherwise = len(rank) - int(table.max(axis=1).sum())
-        told += _chosen([otherwise, len(rank) - otherwise]) + otherwise * log(kinds - 1.0)
-        told += 0.5 + 2.0 * log(otherwise + 1.0)  # Few are likelier than many: as 1 / n squared
+        told += _otherwise(otherwise, len(rank)) + otherwise * log(kinds - 1.0)
     return told
+
+
+def _otherwise(away: int, many: int) -> float:
+    """How long it takes to tell which places a rule does not hold for, in nats: few are likelier
+    than many, as 1 / n squared."""
+    return _chosen([away, many - away]) + 0.5 + 2.0 * log(away + 1.0)
 
 
 def _chosen(counts: Sequence[int]) -> float:

@@ -24,7 +24,7 @@ from playalong.capture.bars import (
 from playalong.capture.folding import Folded, Key, Otherwise, Seen, folded
 from playalong.capture.grid import Placed, placed
 from playalong.capture.heard import DOUBLES_S, Heard, strokes_of
-from playalong.capture.levels import Kind, Place, border, kinds_of
+from playalong.capture.levels import Kind, Place, border, kinds_of_voices
 from playalong.capture.pulse import pulses
 from playalong.midi.hits import Hits
 from playalong.pattern.meter import Meter
@@ -455,17 +455,14 @@ def _kinds(heard: Heard, fold: Folded, meter: Meter) -> tuple[list[Kind], list[l
     for number, other in enumerate(fold.variations):
         keys += [(fold.bars + number, at, voice) for (at, voice), _ in other.added]
         played += [rows for _, rows in other.added]
-    found: dict[int, Kind] = {}
-    for code in {voice for _, _, voice in keys}:
-        rows = [row for row, (_, _, voice) in enumerate(keys) if voice == code]
-        places = []
-        for row in rows:
-            bar, at, _ = keys[row]
-            into = at - meter.beat_starts[meter.beat_of(at)]
-            levels = tuple(float(heard.level[each]) for each in played[row])
-            places.append(Place(bar=bar, at=at, into=into, levels=levels))
-        found.update(zip(rows, kinds_of(VOICES[code].name, places), strict=True))
-    every = iter([found[row] for row in range(len(keys))])
+    groove: dict[str, list[Place]] = {}
+    for (bar, at, voice), rows in zip(keys, played, strict=True):
+        into = at - meter.beat_starts[meter.beat_of(at)]
+        levels = tuple(float(heard.level[each]) for each in rows)
+        own = groove.setdefault(VOICES[voice].name, [])
+        own.append(Place(bar=bar, at=at, into=into, levels=levels))
+    found = {voice: iter(kinds) for voice, kinds in kinds_of_voices(groove).items()}
+    every = iter([next(found[VOICES[voice].name]) for _, _, voice in keys])
     return (
         [next(every) for _ in fold.strokes],
         [[next(every) for _ in other.added] for other in fold.variations],

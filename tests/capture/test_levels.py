@@ -5,7 +5,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from playalong.capture.levels import Kind, Place, border, kinds_of
+from playalong.capture.levels import Kind, Place, border, kinds_of, kinds_of_voices
 from playalong.pattern.model import Dynamic
 
 GHOST, NORMAL, ACCENT = Dynamic.GHOST, Dynamic.NORMAL, Dynamic.ACCENT
@@ -63,6 +63,49 @@ def test_a_hi_hat_has_accents_where_they_are_plain() -> None:
     found = kinds_of("hi-hat", places(*levels))
 
     assert [n for n, kind in enumerate(found) if kind.dynamic is ACCENT] == [3, 6, 11]
+
+
+def test_what_is_far_under_the_loudest_strokes_is_no_accent() -> None:
+    hat = places(*[(-9.0, -10.0) if n in (3, 6, 11) else (-25.0, -24.0) for n in range(16)])
+    soft = places(*[(-9.0, -9.5)] * 4)
+    loud = places(*[(-0.5, -0.5)] * 4)
+
+    beside_soft = kinds_of_voices({"hi-hat": hat, "snare": soft})["hi-hat"]
+    beside_loud = kinds_of_voices({"hi-hat": hat, "snare": loud})["hi-hat"]
+
+    assert [n for n, kind in enumerate(beside_soft) if kind.dynamic is ACCENT] == [3, 6, 11]
+    assert dynamics(beside_loud) == [NORMAL] * 16
+
+
+def bar_of(first: int, *levels: float) -> list[Place]:
+    """Places of one stroke each, a sixteenth apart from the place numbered ``first`` on."""
+    return [
+        Place(bar=0, at=Fraction(n, 16), into=Fraction(n % 4, 16), levels=(level, level + 1.0))
+        for n, level in enumerate(levels, first)
+    ]
+
+
+def test_a_fill_goes_on_over_the_toms_as_it_began_on_the_snare() -> None:
+    beat = (-2.0, -13.0, -12.0, -14.0)
+    plain = (-3.0, -3.5, -2.5, -3.0)
+    toms = {"high-tom": bar_of(4, *beat), "floor-tom": bar_of(8, *beat)}
+
+    led = kinds_of_voices({"snare": bar_of(0, *beat), **toms})
+    alone = kinds_of_voices({"snare": bar_of(0, *plain), **toms})
+
+    assert dynamics(led["high-tom"]) == dynamics(led["floor-tom"]) == [ACCENT, *[NORMAL] * 3]
+    assert dynamics(alone["high-tom"]) == dynamics(alone["floor-tom"]) == [NORMAL] * 4
+
+
+def test_toms_under_a_snare_with_accents_are_no_fill() -> None:
+    snare = [
+        one for one in bar_of(0, *([-2.0, -12.0] * 8)) if one.at in (Fraction(1, 4),) or one.into
+    ]
+    toms = bar_of(0, *([-3.0, -13.0, -14.0, -12.0] * 4))
+
+    found = kinds_of_voices({"snare": snare, "floor-tom": toms})
+
+    assert dynamics(found["floor-tom"]) == [NORMAL] * 16
 
 
 def test_what_lies_between_two_kinds_is_unsure() -> None:

@@ -457,3 +457,40 @@ def test_grooves_that_could_be_counted_otherwise_come_back(about: str) -> None:
             lost.append((seed, found.pattern.tempo, len(found.pattern.bars)))
 
     assert len(lost) <= 1, lost
+
+
+ROW = """
+title = "Down the Row"
+meter = "4/4"
+tempo = 88
+
+[[bar]]
+hi-hat = "x-x- x-x- x-x- x-x-"
+snare  = "---- X--- ---- X---"
+kick   = "x--- ---- x-x- ----"
+
+[[bar]]
+snare     = "Xxxx ---- ---- ----"
+high-tom  = "---- Xxxx ---- ----"
+mid-tom   = "---- ---- Xxxx ----"
+floor-tom = "---- ---- ---- Xxxx"
+kick      = "x--- x--- x--- x---"
+"""
+
+
+@pytest.mark.parametrize(("player", "bars"), [("professional", 4), ("intermediate", 8)])
+def test_accents_of_a_fill_over_the_toms_come_back(player: str, bars: int) -> None:
+    pattern, skill = groove(ROW), SKILLS[player].without_habits()
+    click = ClickHeard(tempo_bpm=pattern.tempo, start_s=START_S)
+    lost = []
+    for seed in range(8):
+        found = understand(
+            played(pattern, skill, seed, bars=bars),
+            name="played",
+            title="Played",
+            meters=[pattern.meter],
+            click=click,
+        )
+        lost += [seed] if unlike(pattern, found.pattern, bars_played=bars) else []
+
+    assert len(lost) <= 2, lost
