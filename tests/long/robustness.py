@@ -3,13 +3,15 @@
 Of the count, all are graded on the click and written as text, JSON and lines of hits, and as a
 file with start or tempo given or found, as JSON and a line of CSV. One in twenty is played live:
 48 bars and more through grader, gauges and sheet, fed in portions with stalls of 0.3 s, drawn as
-it goes. Nothing may fail; a plain word on bad input (``UserError``) is no traceback.
+it goes. Nothing may fail; a plain word on bad input (``UserError``) is no traceback. A warning of
+numpy's counts as one: the program would print it between its own words.
 """
 
 import csv
 import json
 import os
 import traceback
+import warnings
 from collections import Counter
 from collections.abc import Iterator
 
@@ -137,13 +139,22 @@ def tried(item: tuple[int, int]) -> list[tuple[str, str, str]]:
     failed = []
     for way, work in ways:
         try:
-            work()
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", RuntimeWarning)
+                work()
         except Exception as error:
-            where = traceback.extract_tb(error.__traceback__)[-1]
+            where = _ours(traceback.extract_tb(error.__traceback__))
             words = f"{type(error).__name__}: {error} ({where.name}, line {where.lineno})"
             about = long_one.about if way == "live" else take.about
             failed.append((way, words, f"{case}: {about}"))
     return failed
+
+
+def _ours(frames: traceback.StackSummary) -> traceback.FrameSummary:
+    """The innermost line of the program's own."""
+    return next(
+        (one for one in reversed(frames) if "site-packages" not in one.filename), frames[-1]
+    )
 
 
 def tables(options: Options) -> Iterator[Table]:

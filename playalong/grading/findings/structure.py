@@ -139,6 +139,8 @@ def _early_leap(look: Look) -> Iterator[Candidate]:
     more = np.zeros(len(look.targets))
     more[look.run.target[np.abs(look.run.error_ms) < _ON_CLICK_MS]] += 1.0
     there = np.abs(off_s - by_s) < _ON_CLICK_MS / 1000.0
+    if not there.any():  # the median lies between two groups of strokes
+        return
     more[look.course.run.target[there]] -= 1.0
     gained = np.cumsum(more)
     last = int(gained.argmax())
@@ -237,6 +239,8 @@ def other_pattern(look: Look) -> Iterator[Candidate]:
     both, hits = _agrees(meant, look.expected), _hits(meant)
     elsewhere = hits - len(meant.target)
     if hits < _ENOUGH_HITS * look.expected or elsewhere < _ELSEWHERE * hits or both > _OTHER:
+        return
+    if len(meant.target) > _OTHER * look.expected:  # all is there, and something else besides
         return
     share = of_share(2 * len(meant.target), look.expected + hits)
     yield Candidate(

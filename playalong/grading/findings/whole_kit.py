@@ -42,10 +42,13 @@ _HELD_MS = 20.0
 #: Another tempo is one that leads so far away over the run, in seconds.
 _AWAY_S = 0.07
 
+#: Who begins so far from the click is beside it from the first stroke on, in seconds.
+_ASIDE_S = 0.05
+
 #: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
 #: deviation), or as a part of the spread that the level asks for, and chance makes one of them so
-#: strong less often than once in a hundred runs; with so many bars at least.
-_WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 14.0, 0.5, 0.01, 8
+#: strong less often than seven times in a thousand runs; with so many bars at least.
+_WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 14.0, 0.5, 0.007, 8
 
 #: Slow waves take so many bars and more, and are so many times as strong as quick ones in any
 #: case (power; the same takes).
@@ -130,10 +133,12 @@ def another_tempo(look: Look) -> Iterator[Candidate]:
     percent, low, high = (
         100.0 * (1.0 / (1.0 + s) - 1.0) for s in (slope, slope + half, slope - half)
     )
-    count = len(off_s)
+    count, start_s = len(off_s), look.targets.start_s
+    creeps = look.steady.trend != STEADY
+    aside_s = 0.0 if creeps else _aside_s(look, look.meant.off_s)
     yield Candidate(
         code=Code.FASTER if slope < 0 else Code.SLOWER,
-        mend=_mend(look, lambda t: slope * np.maximum(t - look.targets.start_s, 0.0), True),
+        mend=_mend(look, lambda t: aside_s + slope * np.maximum(t - start_s, 0.0), True),
         points=np.inf,
         beside=0.0,
         n=count,
@@ -156,15 +161,17 @@ def creeping(look: Look) -> Iterator[Candidate]:
     change = steady.first_bpm / steady.last_bpm - 1.0
     curve = change / (2.0 * (end_s - start_s))
 
-    def added(t: Floats) -> Floats:
+    def change_s(t: Floats) -> Floats:
         return np.asarray(curve * np.maximum(t - start_s, 0.0) ** 2)
+
+    aside_s = _aside_s(look, look.meant.off_s - change_s(at_s))
 
     count = len(at_s)
     percent = 100.0 * (steady.last_bpm / steady.first_bpm - 1.0)
     half = 200.0 * (end_s - start_s) * critical(COSINES) * _curve_error(look)
     yield Candidate(
         code=Code.SPEEDING_UP if steady.trend == FASTER else Code.SLOWING_DOWN,
-        mend=_mend(look, added, True),
+        mend=_mend(look, lambda t: aside_s + change_s(t), True),
         points=np.inf,
         beside=0.0,
         n=count,
@@ -174,6 +181,15 @@ def creeping(look: Look) -> Iterator[Candidate]:
         low=percent - half,
         high=percent + half,
     )
+
+
+def _aside_s(look: Look, off_s: Floats) -> float:
+    """How far beside the click a run begins whose strokes are ``off_s``, in a straight line, where
+    that is far: who begins so is with the click again only without that and the other tempo."""
+    since_s = look.meant.written_s - look.targets.start_s
+    x = since_s - since_s.mean()
+    begins_s = float(off_s.mean() - dot(x, off_s) / dot(x, x) * since_s.mean())
+    return begins_s if abs(begins_s) > _ASIDE_S and not look.meant.leaps else 0.0
 
 
 def _curve_error(look: Look) -> float:

@@ -357,3 +357,50 @@ def test_nobody_is_uneven_who_spreads_far_less_than_the_level_asks() -> None:
         uneven = [one for one in told_of.findings if one.code is Code.UNEVEN_TIME]
         asked_ms = LEVELS[DEFAULT_LEVEL].spread_ms
         assert all(one.value is not None and one.value >= 0.8 * asked_ms for one in uneven)
+
+
+@pytest.mark.parametrize("late_s", [-0.2, 0.06, 0.1, 0.2, 0.8])
+@pytest.mark.parametrize("percent", [2.0, 5.0, -4.0])
+def test_another_tempo_is_told_of_who_begins_beside_the_click_as_well(
+    late_s: float, percent: float
+) -> None:
+    played = Played.by(TARGETS, SKILLS["intermediate"], 5).hits()
+    fast = replace(played, time_s=played.time_s / (1.0 + percent / 100.0) + late_s)
+    assert codes(grade_of(fast))[0] == ("faster" if percent > 0 else "slower")
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.1, -0.1, 0.3])
+@pytest.mark.parametrize("percent", [4.0, -4.0])
+def test_a_tempo_that_creeps_is_told_of_who_begins_beside_the_click_as_well(
+    late_s: float, percent: float
+) -> None:
+    targets = lay_out(PATTERN, PATTERN.tempo, 16)
+    played = Played.by(targets, SKILLS["intermediate"], 5).hits()
+    gone = played.time_s**2 / (2.0 * targets.end_s) * percent / 100.0
+    told = graded(PATTERN, targets, replace(played, time_s=played.time_s - gone + late_s))
+    assert codes(told)[0] == ("speeding_up" if percent > 0 else "slowing_down")
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.2, 0.5])
+def test_far_too_fast_in_slow_quarters_is_told_without_a_warning(late_s: float) -> None:
+    """Strokes lie so far apart that the middle of their delays is between two of them."""
+    pattern = groove(
+        hi_hat="x--- x--- x--- x---", snare="---- x--- ---- x---", kick="x--- ---- x--- ----"
+    )
+    targets = lay_out(pattern, 60.0, 4)
+    exact = faultless(targets)
+    told = graded(pattern, targets, replace(exact, time_s=exact.time_s * 0.88 + late_s))
+    assert codes(told)[0] == "faster"
+    assert np.isfinite([told.findings[0].low, told.findings[0].high]).all()
+
+
+def test_where_all_is_played_it_is_no_other_pattern() -> None:
+    """A second stroke beside each is too many, but what is written is all there."""
+    hits = faultless(TARGETS)
+    sixteenth_s = TARGETS.seconds_per_whole / 16.0
+    twice = Hits.sorted(
+        np.append(hits.time_s, hits.time_s + 0.5 * sixteenth_s),
+        np.tile(hits.voice, 2),
+        np.tile(hits.velocity, 2),
+    )
+    assert "other_pattern" not in codes(grade_of(twice))
