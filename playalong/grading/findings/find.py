@@ -86,7 +86,13 @@ def _lost(run: MatchedRun) -> float:
 
 
 def _candidates(look: Look) -> Iterator[Candidate]:
-    for family in (structure, whole, offsets, missing, loudness, ornaments, rolls):
+    stops = False
+    for candidate in structure(look):
+        # What is missing after a stop is not missing by itself.
+        gone = look.expected - len(look.run.target)
+        stops = stops or (candidate.code is Code.STOPPED and 2 * candidate.n >= gone)
+        yield candidate
+    for family in (whole, offsets, *(() if stops else (missing,)), loudness, ornaments, rolls):
         yield from family(look)
 
 

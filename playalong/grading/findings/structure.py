@@ -38,6 +38,9 @@ _HALF = 1.96 * 1.2533
 #: A leap within this of a multiple of an eighth note is a place that was lost, in seconds.
 _NEAR_S = 0.03
 
+#: So far half or twice the tempo may lead away, in seconds and as a part of the run.
+_REACH_S, _REACH = 0.3, 0.03
+
 #: Another tempo answers at least this share of the strokes, and of the hits.
 _ANSWERS = 0.75
 
@@ -188,7 +191,11 @@ def other_tempo(look: Look) -> Iterator[Candidate]:
         end_s = targets.end_s - targets.start_s
         held = targets.until(targets.start_s + end_s * ratio) if ratio < 1.0 else targets
         path = lag_path(
-            held, run.hits, ratio=ratio, start_s=targets.start_s * (1 - 1 / ratio), reach_s=0.3
+            held,
+            run.hits,
+            ratio=ratio,
+            start_s=targets.start_s * (1 - 1 / ratio),
+            reach_s=_REACH_S + _REACH * end_s,
         )
         moved = held.time_s / ratio + path.lags_s(held.time_s)
         until_s = float(moved[-1]) + 0.1 if len(moved) else 0.0

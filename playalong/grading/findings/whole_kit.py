@@ -135,7 +135,7 @@ def another_tempo(look: Look) -> Iterator[Candidate]:
     )
     count, start_s = len(off_s), look.targets.start_s
     creeps = look.steady.trend != STEADY
-    aside_s = 0.0 if creeps else _aside_s(look, look.meant.off_s)
+    aside_s = 0.0 if creeps else _aside(look, look.meant.off_s)[0]
     yield Candidate(
         code=Code.FASTER if slope < 0 else Code.SLOWER,
         mend=_mend(look, lambda t: aside_s + slope * np.maximum(t - start_s, 0.0), True),
@@ -164,14 +164,16 @@ def creeping(look: Look) -> Iterator[Candidate]:
     def change_s(t: Floats) -> Floats:
         return np.asarray(curve * np.maximum(t - start_s, 0.0) ** 2)
 
-    aside_s = _aside_s(look, look.meant.off_s - change_s(at_s))
+    aside_s, tilt = _aside(look, look.meant.off_s - change_s(at_s))
+    if abs(tilt) > abs(change):  # another tempo, and a little more or less of it
+        tilt = 0.0
 
     count = len(at_s)
     percent = 100.0 * (steady.last_bpm / steady.first_bpm - 1.0)
     half = 200.0 * (end_s - start_s) * critical(COSINES) * _curve_error(look)
     yield Candidate(
         code=Code.SPEEDING_UP if steady.trend == FASTER else Code.SLOWING_DOWN,
-        mend=_mend(look, lambda t: aside_s + change_s(t), True),
+        mend=_mend(look, lambda t: aside_s + tilt * (t - start_s) + change_s(t), True),
         points=np.inf,
         beside=0.0,
         n=count,
@@ -183,13 +185,18 @@ def creeping(look: Look) -> Iterator[Candidate]:
     )
 
 
-def _aside_s(look: Look, off_s: Floats) -> float:
-    """How far beside the click a run begins whose strokes are ``off_s``, in a straight line, where
-    that is far: who begins so is with the click again only without that and the other tempo."""
+def _aside(look: Look, off_s: Floats) -> tuple[float, float]:
+    """How far beside the click a run begins whose strokes are ``off_s``, and how much it leads away
+    each second, in a straight line; 0 where that is little. Who begins so is with the click again
+    only without that and the other tempo."""
+    if look.meant.leaps:
+        return 0.0, 0.0
     since_s = look.meant.written_s - look.targets.start_s
     x = since_s - since_s.mean()
-    begins_s = float(off_s.mean() - dot(x, off_s) / dot(x, x) * since_s.mean())
-    return begins_s if abs(begins_s) > _ASIDE_S and not look.meant.leaps else 0.0
+    slope = dot(x, off_s) / dot(x, x)
+    begins_s = float(off_s.mean() - slope * since_s.mean())
+    leads = abs(slope) * float(np.ptp(since_s)) >= _AWAY_S
+    return begins_s if abs(begins_s) > _ASIDE_S else 0.0, slope if leads else 0.0
 
 
 def _curve_error(look: Look) -> float:

@@ -404,3 +404,31 @@ def test_where_all_is_played_it_is_no_other_pattern() -> None:
         np.tile(hits.velocity, 2),
     )
     assert "other_pattern" not in codes(grade_of(twice))
+
+
+def test_a_tempo_that_creeps_back_to_the_click_is_told_as_creeping() -> None:
+    """From two per cent fast to two per cent slow: ahead on the whole, but never evenly."""
+    targets = lay_out(PATTERN, PATTERN.tempo, 16)
+    played = Played.by(targets, SKILLS["professional"], 5).hits()
+    share = played.time_s / targets.end_s
+    told = graded(
+        PATTERN, targets, replace(played, time_s=played.time_s * (1.0 - 0.02 * (1.0 - share)))
+    )
+    assert codes(told)[0] == "slowing_down"
+
+
+@pytest.mark.parametrize("percent", [-2.0, 2.0])
+def test_half_the_tempo_is_told_where_it_is_a_little_faster_or_slower(percent: float) -> None:
+    targets = lay_out(PATTERN, PATTERN.tempo, 16)
+    half = faultless(lay_out(PATTERN, PATTERN.tempo / 2.0, 16))
+    told = graded(PATTERN, targets, replace(half, time_s=half.time_s * (1.0 + percent / 100.0)))
+    assert codes(told)[0] == "half_tempo"
+
+
+def test_who_hurries_and_stops_has_not_missed_the_voices_after_it() -> None:
+    pattern = grooves()["bucket-chain"]
+    targets = lay_out(pattern, pattern.tempo, 16)
+    played = Played.by(targets, SKILLS["professional"], 5).hits()
+    until = played.time_s < targets.bar_starts_s[4] - 0.1
+    hits = Hits.sorted(played.time_s[until] * 0.98, played.voice[until], played.velocity[until])
+    assert codes(graded(pattern, targets, hits))[0] in ("stopped", "faster")
