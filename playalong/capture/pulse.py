@@ -56,6 +56,12 @@ _BINS = 96
 _MOST_STEPS, _STEP_COST = 12, 0.6
 #: How far the course may leave the length it is looked for at.
 _AROUND = 0.12
+#: How many beats on each side say where a beat is, as the spread of a bell; and those of a steady
+#: course, one after the other.
+_NEAR_BEATS = 3.0
+_STIFFLY = (12.0, 6.0, _NEAR_BEATS)
+#: A steady course is looked for among so many lengths on each side, so far from each other.
+_STEADY, _STEADY_STEP = 40, 0.0005
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,9 +93,9 @@ def pulses(
     peaks.sort(key=lambda row: -smooth[row])
     found: list[Pulse] = []
     for row in peaks[:most]:
-        pulse = scan.followed(row)
-        if all(abs(np.log(one.beat_s / pulse.beat_s)) > 0.02 for one in found):
-            found.append(pulse)
+        for pulse in (scan.followed(row), scan.steady(row)):
+            if not any(_is_same(one, pulse) for one in found):
+                found.append(pulse)
     found += [
         twice
         for one in found[:_DOUBLED]
@@ -107,6 +113,17 @@ def pulses(
             if abs(np.log(parts * one.beat_s / length_s)) < tenth
         ]
     return sorted(found, key=lambda one: -one.fit)
+
+
+#: Pulses are the same whose lengths and courses differ by no more, as a share and in beats.
+_SAME_LENGTH, _SAME_COURSE = 0.02, 0.12
+
+
+def _is_same(one: Pulse, other: Pulse) -> bool:
+    if abs(float(np.log(one.beat_s / other.beat_s))) > _SAME_LENGTH:
+        return False
+    apart = one.at - other.at
+    return float(np.abs(apart - np.median(apart)).max()) <= _SAME_COURSE
 
 
 #: Of so many pulses the one twice as long is looked at in any case.
@@ -171,6 +188,24 @@ class _Scan:
         at = settled(self._positions(course_s), self.weight, float(np.median(course_s)))
         beat_s = _mean_length(at, self.heard.time_s)
         return _pulse(at, self.weight, beat_s)
+
+    def steady(self, row: int) -> Pulse:
+        """The course that is nearest to one length all along: where windows differ in what they
+        take for the beat, strokes that are somewhere in between, they lead astray."""
+        time_s = self.heard.time_s - self.heard.time_s[0]
+        length_s = self.length_s[row] * np.exp(_STEADY_STEP * np.arange(-_STEADY, _STEADY + 1))
+        found = np.fft.irfft(
+            np.fft.rfft(_folded(time_s, self.weight, length_s), axis=1)
+            * np.fft.rfft(_templates(length_s), axis=2).conj(),
+            n=_BINS,
+            axis=2,
+        ).max(axis=0)
+        best, phase = np.unravel_index(int(found.argmax()), found.shape)
+        beat_s = float(length_s[best])
+        at = time_s / beat_s - float(phase) / _BINS
+        for beats in _STIFFLY:
+            at = settled(at, self.weight, beat_s, beats=beats)
+        return _pulse(at, self.weight, _mean_length(at, self.heard.time_s))
 
     def _positions(self, beat_s: Floats) -> Floats:
         """(n,) beats of each stroke along the windows' lengths and phases."""
@@ -305,16 +340,13 @@ def _course(gain: Floats) -> NDArray[np.int64]:
     return np.array(path[::-1], np.int64)
 
 
-#: How many beats on each side say where a beat is, as the spread of a bell.
-_NEAR_BEATS = 3.0
-
-
-def settled(at: Floats, weight: Floats, beat_s: float) -> Floats:
-    """Places in beats, each moved by what the strokes around it lie off the grid on the mean."""
+def settled(at: Floats, weight: Floats, beat_s: float, *, beats: float = _NEAR_BEATS) -> Floats:
+    """Places in beats, each moved by what the strokes around it lie off the grid on the mean;
+    ``beats`` on each side say so, as the spread of a bell."""
     spread = float(spread_of(np.array([beat_s]))[0])
     for _ in range(2):
         off, sure = _off(at, spread)
-        at = at - _smooth(at, off, weight * sure)
+        at = at - _smooth(at, off, weight=weight * sure, beats=beats)
     return at
 
 
@@ -328,15 +360,16 @@ def _off(at: Floats, spread: float) -> tuple[Floats, Floats]:
     return off, found
 
 
-def _smooth(at: Floats, off: Floats, weight: Floats) -> Floats:
+def _smooth(at: Floats, off: Floats, *, weight: Floats, beats: float) -> Floats:
     """(n,) a straight line through what lies around each stroke: a weighted local regression."""
-    places = np.arange(np.floor(at[0]), np.ceil(at[-1]) + 1.0)
+    step = beats / _NEAR_BEATS
+    places = np.arange(np.floor(at[0]), np.ceil(at[-1]) + step, step)
     values = []
     for place in places.tolist():
-        low, high = np.searchsorted(at, (place - 3 * _NEAR_BEATS, place + 3 * _NEAR_BEATS))
+        low, high = np.searchsorted(at, (place - 3 * beats, place + 3 * beats))
         x, y = at[low:high] - place, off[low:high]
-        w = weight[low:high] * np.exp(-0.5 * (x / _NEAR_BEATS) ** 2)
-        s0, s1, s2 = w.sum() + 1.0, (w * x).sum(), (w * x * x).sum() + _NEAR_BEATS**2
+        w = weight[low:high] * np.exp(-0.5 * (x / beats) ** 2)
+        s0, s1, s2 = w.sum() + 1.0, (w * x).sum(), (w * x * x).sum() + beats**2
         t0, t1 = (w * y).sum(), (w * x * y).sum()
         values.append((t0 * s2 - t1 * s1) / (s0 * s2 - s1 * s1))
     found: Floats = np.interp(at, places, values)
