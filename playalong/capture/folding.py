@@ -13,6 +13,7 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import log
 
 #: A stroke: where it stands in the bar, and its voice by number.
 Key = tuple[Fraction, int]
@@ -29,6 +30,10 @@ FEW_BARS, CHANCE_OF_FEW, UNLIKE_OF_FEW, TURNED = 4, 7.5, 3.0, 1.0
 #: In a pattern of more bars than ``LONG``, which most likely came once, what is otherwise in a bar
 #: may be chance as well, if it is little.
 LONG, OTHER_BAR, OTHER_EACH = 4, 12.0, 2.0
+
+#: Bars that are all unlike are told by the places that any of them has, and by which of these each
+#: has: one of two, in nats.
+CHOSEN = log(2.0)
 
 #: The lengths that a pattern may have, in bars, and what those cost that are seldom (common
 #: practice).
@@ -164,6 +169,8 @@ def _cost(bars: Sequence[Bar], n: int, kinds: Mapping[int, int]) -> float:
         if like and n > LONG:
             again = min(unlike + CHANCE * like, OTHER_BAR + OTHER_EACH * like)
         total += min(STROKE * len(templates[residue]), again)
+    places = len({key for template in templates for key in template})
+    total = min(total, (STROKE + n * CHOSEN) * places)
     for number, bar in enumerate(bars):
         away = _unlike(bar, templates[number % n], common[number % n], kinds=kinds)
         total += min(chance * away, OTHERWISE + EACH * away)
