@@ -85,11 +85,12 @@ FIT, LATE, AGAIN, ROLE, BEGINS, TEMPO = 2.9, 0.5, 6.9, 1.0, 1.1, 1.0
 _FIRST, _COUNT_IN, _TOGETHER, _GROOVE, _SETTLED = 1.0, 0.6, 0.5, 1.0, 0.9
 _MOSTLY = 0.75
 
-#: What it is worth that the last bar is whole; and that four or eight are played (common
-#: practice: people play in fours).
-_WHOLE, _FOURS = 0.7, 1.2
+#: What it is worth that the last bar is whole; that four or eight are played (common practice:
+#: people play in fours); and besides, that these are whole and begin with the first stroke, so that
+#: nothing at all is left over.
+_WHOLE, _FOURS, _ALL = 0.7, 1.2, 1.2
 
-#: How far a bar that is whole ends before the others do, and a stroke that closes lies off a bar
+#: How far a bar that is whole ends before all others do, and a stroke that closes lies off a bar
 #: line; how late the last stroke of the only bar comes, before its end; all in pulses.
 _ENDS, _CLOSES, _ONLY_BAR = 0.3, 0.17, 1.3
 
@@ -102,6 +103,10 @@ _UNISON_S = 0.045
 _LEADING = ("kick", "crash", "cymbal")
 #: A voice with so large a part of all strokes leads as well: nobody counts in on it.
 _ALONE = 0.6
+
+#: So near a bar line, in pulses, a bar begins; nearer in time than people are from one bar to the
+#: next (``_SAME_S``) is near enough.
+_ON_BAR = 0.17
 
 #: So many strokes to a bar are usual: of more each says less.
 _STROKES = 14.0
@@ -455,7 +460,7 @@ def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
         starts.append((settled, _SETTLED))
     for row, value in starts:
         off = np.abs((at[row] - places + many / 2) % many - many / 2)
-        found += value * (off <= 0.17)
+        found += value * (off <= max(_ON_BAR, _SAME_S / pulse.beat_s))
     return found
 
 
@@ -475,8 +480,12 @@ def _ends(at: Floats, many: int) -> float:
         return 0.0
     begins, ends = np.array(played).T
     begun = len(begins) < 2 or begins[0] <= np.median(begins[1:]) + _ENDS
-    usual = float(np.median(ends[:-1])) - _ENDS if len(ends) > 1 else many - _ONLY_BAR
-    return _WHOLE * (closes or ends[-1] >= usual) + _FOURS * (begun and bars in (4, 8))
+    usual = many - _ONLY_BAR
+    if len(ends) > 1:
+        usual = float(ends[:-1].min()) - _ENDS
+    whole = closes or bool(ends[-1] >= usual)
+    fours = begun and bars in (4, 8)
+    return _WHOLE * whole + _FOURS * fours + _ALL * (whole and fours and abs(at[0]) <= _CLOSES)
 
 
 def _first_settled(heard: Heard, pulse: Pulse, many: int) -> int | None:
