@@ -2,8 +2,8 @@
 
 Every grid costs each stroke the logarithm of its number of places, since among so many one is
 right, and the square of how far off the stroke lies, by the spread of people. Bars of a groove are
-alike: the grid of a beat is the one that fits that beat of all bars, and a single bar has another
-only where that explains it much better.
+alike: the grid of a beat is the one that fits that beat of all bars; every other bar, every fourth
+or a single one has another only where that explains it much better.
 """
 
 from dataclasses import dataclass
@@ -30,6 +30,9 @@ _PARTS_OF_THREE = {1: 0.0, 3: 0.0, 6: 0.3, 2: 0.8, 4: 1.2}
 #: A stroke further off than so many spreads counts as if it were there; a bar has a grid of its own
 #: where that saves so many nats.
 _FAR, _OWN = 5.0, 7.0
+
+#: How many bars later what a groove plays comes again, where not in each; 0: once only.
+_COME_AGAIN = (2, 4, 0)
 
 #: Eighths of a beat of which so few are struck are likelier something else: what each stroke costs.
 _FINEST, _SPARSE = 8, 1.2
@@ -284,10 +287,16 @@ def _cut_late(
     np.add.at(by_beat, of_beat, each)
     by_place = np.zeros((many, len(cuts)))
     np.add.at(by_place, numbers % many, by_beat)
-    common = by_place.argmin(axis=1)[numbers % many]
-    own = by_beat.argmin(axis=1)
-    rows = np.arange(len(numbers))
-    alone = by_beat[rows, common] - by_beat[rows, own] > _OWN
-    chosen = np.where(alone, own, common)
-    cost = float((by_beat[rows, chosen] + _OWN * alone).sum())
+    chosen = by_place.argmin(axis=1)[numbers % many]
+    cost = 0.0
+    for bars in _COME_AGAIN:
+        # What comes again every so many bars has a grid of its own where that is much better.
+        group = numbers % (many * bars) if bars else np.arange(len(numbers))
+        for rows in (np.flatnonzero(group == one) for one in np.unique(group)):
+            own = int(by_beat[rows].sum(axis=0).argmin())
+            saved = float(by_beat[rows, chosen[rows]].sum() - by_beat[rows, own].sum())
+            if saved > _OWN:
+                chosen[rows] = own
+                cost += _OWN
+    cost += float(by_beat[np.arange(len(numbers)), chosen].sum())
     return _Cut(late=late, beat=beat, parts=cuts[chosen][of_beat], cost=cost)
