@@ -11,6 +11,9 @@ from playalong.pattern.voices import BY_NAME, Limb
 #: So far from the click everything is where a latency was not measured, sooner than by playing.
 _A_LATENCY_MS = 20.0
 
+#: Further than any latency leads: a click over radio comes up to 0.3 s late (common practice).
+_NO_LATENCY_MS = 350.0
+
 #: Voices that a foot plays.
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 
@@ -25,7 +28,7 @@ def leads_to_latency(grade: Grade) -> bool:
     """Whether the advice on a run is to measure the latency."""
     first = grade.findings[0]
     everything = first.code in (Code.ALL_EARLY, Code.ALL_LATE)
-    return everything and abs(first.value or 0.0) >= _A_LATENCY_MS
+    return everything and _A_LATENCY_MS <= abs(first.value or 0.0) < _NO_LATENCY_MS
 
 
 def _voice(found: Candidate) -> str:
@@ -112,6 +115,11 @@ def _other(found: Candidate) -> str:
 def _all(found: Candidate) -> str:
     late = (found.value or 0.0) > 0
     side = "behind" if late else "ahead of"
+    if abs(found.value or 0.0) >= _NO_LATENCY_MS:
+        return (
+            f"everything is {abs(found.value or 0.0) / 1000.0:.1f} s {side} the click, evenly: you "
+            f"came in {'late' if late else 'early'}. Listen to the count-in, and start on the 1."
+        )
     if abs(found.value or 0.0) >= _A_LATENCY_MS:
         return (
             f"everything is {_ms(found)} {side} the click, evenly: measure the latency, "

@@ -9,7 +9,7 @@ import pytest
 
 from playalong.grading.findings.candidate import Candidate, Mend
 from playalong.grading.findings.offsets import _who
-from playalong.grading.findings.text import sentence
+from playalong.grading.findings.text import leads_to_latency, sentence
 from playalong.grading.grade import Code, Finding, Grade, Spot
 from playalong.grading.levels import DEFAULT_LEVEL, LEVELS, Level
 from playalong.grading.text import as_json
@@ -432,3 +432,15 @@ def test_who_hurries_and_stops_has_not_missed_the_voices_after_it() -> None:
     until = played.time_s < targets.bar_starts_s[4] - 0.1
     hits = Hits.sorted(played.time_s[until] * 0.98, played.voice[until], played.velocity[until])
     assert codes(graded(pattern, targets, hits))[0] in ("stopped", "faster")
+
+
+@pytest.mark.parametrize(("beats", "words"), [(1, "came in late"), (-1, "came in early")])
+def test_who_comes_in_on_another_beat_is_not_sent_to_measure_the_latency(
+    beats: int, words: str
+) -> None:
+    hits = faultless(TARGETS)
+    by_s = beats * TARGETS.seconds_per_whole / 4.0
+    told = grade_of(replace(hits, time_s=hits.time_s + by_s))
+    assert codes(told)[0] == ("all_late" if beats > 0 else "all_early")
+    assert words in told.findings[0].text
+    assert not leads_to_latency(told)
