@@ -247,7 +247,7 @@ def other_pattern(look: Look) -> Iterator[Candidate]:
     elsewhere = hits - len(meant.target)
     if hits < _ENOUGH_HITS * look.expected or elsewhere < _ELSEWHERE * hits or both > _OTHER:
         return
-    if len(meant.target) > _OTHER * look.expected:  # all is there, and something else besides
+    if len(meant.target) >= look.expected:  # all is there, and something else besides
         return
     share = of_share(2 * len(meant.target), look.expected + hits)
     yield Candidate(

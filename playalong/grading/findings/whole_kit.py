@@ -187,9 +187,9 @@ def creeping(look: Look) -> Iterator[Candidate]:
 
 def _aside(look: Look, off_s: Floats) -> tuple[float, float]:
     """How far beside the click a run begins whose strokes are ``off_s``, and how much it leads away
-    each second, in a straight line; 0 where that is little. Who begins so is with the click again
-    only without that and the other tempo."""
-    if look.meant.leaps:
+    each second, in a straight line; 0 where that is little, or the click was never left. Who begins
+    so is with the click again only without that and the other tempo."""
+    if look.meant.leaps or look.course is None:
         return 0.0, 0.0
     since_s = look.meant.written_s - look.targets.start_s
     x = since_s - since_s.mean()
