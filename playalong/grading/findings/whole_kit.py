@@ -128,7 +128,7 @@ def another_tempo(look: Look) -> Iterator[Candidate]:
     error = cosine_error(look.meant.by_instant(x * residual)) / over
     half = critical(COSINES) * error
     away_s = abs(slope) * float(np.ptp(at_s))
-    if away_s < _AWAY_S or abs(slope) - half < 0.4 * abs(slope):
+    if away_s < _AWAY_S * look.leniency or abs(slope) - half < 0.4 * abs(slope):
         return
     percent, low, high = (
         100.0 * (1.0 / (1.0 + s) - 1.0) for s in (slope, slope + half, slope - half)
