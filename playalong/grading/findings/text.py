@@ -14,6 +14,9 @@ _A_LATENCY_MS = 20.0
 #: Further than any latency leads: a click over radio comes up to 0.3 s late (common practice).
 _NO_LATENCY_MS = 350.0
 
+#: Nobody mistakes a drum for another so often who plays the rest.
+_NEARLY_ALL = 0.9
+
 #: Voices that a foot plays.
 _FEET = (Limb.KICK_FOOT, Limb.HAT_FOOT)
 
@@ -266,6 +269,11 @@ def _wrong_drum(found: Candidate) -> str:
         return (
             f"{found.n} strokes land on another drum, now here and now there: "
             "slower, and look where the next stroke goes."
+        )
+    if not found.places and found.n >= _NEARLY_ALL * found.of:
+        return (
+            f"{found.n} of {found.of} strokes of the {_voice(found)} are on another drum. If that "
+            f"is your {_voice(found)}, tell which pad it is: playalong kit does it."
         )
     if not found.places:
         return (

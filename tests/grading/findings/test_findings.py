@@ -444,3 +444,12 @@ def test_who_comes_in_on_another_beat_is_not_sent_to_measure_the_latency(
     assert codes(told)[0] == ("all_late" if beats > 0 else "all_early")
     assert words in told.findings[0].text
     assert not leads_to_latency(told)
+
+
+def test_a_voice_that_is_all_on_another_pad_is_sent_to_the_kit() -> None:
+    hits = faultless(TARGETS)
+    moved = hits.voice == STAFF_ORDER["hi-hat"]
+    voice = np.where(moved, STAFF_ORDER["ride"], hits.voice).astype(hits.voice.dtype)
+    told = grade_of(Hits.sorted(hits.time_s, voice, hits.velocity))
+    assert codes(told)[0] == "wrong_drum"
+    assert "tell which pad it is" in told.findings[0].text
