@@ -58,9 +58,6 @@ _ACCENTS, _GHOSTS = (9.5, 0.3), (22.0, 0.24)
 #: are the loudest tenth of them.
 _UNDER_LOUDEST_DB, _LOUDEST = 3.0, 90.0
 
-#: What it costs to say that toms have accents where the snare leads them, in nats.
-_ACCENTS_AS_LED = 0.0
-
 #: What it costs to say that a voice has ghost notes, in nats.
 _WITH_GHOST_NOTES = 1.0
 
@@ -372,8 +369,8 @@ def _cost(heard: _Levels, kinds: tuple[Dynamic, ...], rank: Ints) -> _Called:
     cost += 0.5 * float(np.abs(model.lean).max() / usual) ** 2 + log(led)
     where = dict(zip(kinds, model.middle.tolist(), strict=True))
     normal = where.get(Dynamic.NORMAL, where.get(Dynamic.ACCENT, 0.0))
-    if Dynamic.ACCENT in where:
-        cost += heard.touch.accents if heard.led is None else _ACCENTS_AS_LED
+    if Dynamic.ACCENT in where and heard.led is None:  # where the snare leads, accents are expected
+        cost += heard.touch.accents
     if Dynamic.ACCENT in where and Dynamic.NORMAL in where:
         cost += _gap_cost(where[Dynamic.ACCENT] - normal, _ACCENTS)
         if heard.loudest_db is not None:

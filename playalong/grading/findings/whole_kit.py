@@ -173,7 +173,7 @@ def creeping(look: Look) -> Iterator[Candidate]:
     half = 200.0 * (end_s - start_s) * critical(COSINES) * _curve_error(look)
     yield Candidate(
         code=Code.SPEEDING_UP if steady.trend == FASTER else Code.SLOWING_DOWN,
-        mend=_mend(look, lambda t: aside_s + tilt * (t - start_s) + change_s(t), True),
+        mend=_mend(look, lambda t: aside_s + tilt * (t - look.targets.start_s) + change_s(t), True),
         points=np.inf,
         beside=0.0,
         n=count,
