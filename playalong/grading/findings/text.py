@@ -14,6 +14,9 @@ _A_LATENCY_MS = 20.0
 #: Further than any latency leads: a click over radio comes up to 0.3 s late (common practice).
 _NO_LATENCY_MS = 350.0
 
+#: Ghost notes that lie further under the others in the middle are told apart, most of them, in dB.
+_APART_DB = 12.0
+
 #: Nobody mistakes a drum for another so often who plays the rest.
 _NEARLY_ALL = 0.9
 
@@ -296,6 +299,8 @@ def _ghost_loud(found: Candidate) -> str:
     if not found.places:
         over = f"{_db(found)} under" if (found.value or 0.0) < -1.0 else "as loud as"
         which = "ghost notes" if found.voice == "snare" else f"ghost notes of the {_voice(found)}"
+        if (found.value or 0.0) < -_APART_DB:
+            return f"some {which} are as loud as the other strokes: {_softly(found, 's')}"
         return (
             f"the {which} are {over} the other strokes, too near to tell them apart: "
             f"{_softly(found, 's')}"

@@ -453,3 +453,27 @@ def test_a_voice_that_is_all_on_another_pad_is_sent_to_the_kit() -> None:
     told = grade_of(Hits.sorted(hits.time_s, voice, hits.velocity))
     assert codes(told)[0] == "wrong_drum"
     assert "tell which pad it is" in told.findings[0].text
+
+
+@pytest.mark.parametrize(
+    ("under_db", "words"),
+    [(0.0, "as loud as the other"), (6.0, "6 dB under the other"), (16.0, "Some ghost notes")],
+)
+def test_ghost_notes_far_under_the_others_are_too_loud_now_and_then(
+    under_db: float, words: str
+) -> None:
+    told = Candidate(
+        code=Code.GHOST_LOUD,
+        voice="snare",
+        mend=Mend(),
+        points=1.0,
+        beside=0.0,
+        n=7,
+        of=12,
+        value=-under_db,
+        unit="dB",
+        low=-under_db - 2.0,
+        high=-under_db + 2.0,
+    )
+    assert words in sentence(told)
+    assert ("too near" in sentence(told)) == (under_db < 12.0)
