@@ -48,7 +48,7 @@ _ASIDE_S = 0.05
 #: A tempo wanders where slow waves lead the bars so far from an even course, in ms (standard
 #: deviation), or as a part of the spread that the level asks for, and chance makes one of them so
 #: strong less often than seven times in a thousand runs; with so many bars at least.
-_WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 14.0, 0.5, 0.007, 8
+_WANDERING_MS, _WANDERING_PART, _CHANCE, _WANDERING_BARS = 14.5, 0.5, 0.007, 8
 
 #: Slow waves take so many bars and more, and are so many times as strong as quick ones in any
 #: case (power; the same takes).
