@@ -86,14 +86,13 @@ def _lost(run: MatchedRun) -> float:
 
 
 def _candidates(look: Look) -> Iterator[Candidate]:
-    stops = False
-    for candidate in structure(look):
-        # What is missing after a stop is not missing by itself.
-        gone = look.expected - len(look.run.target)
-        stops = stops or (candidate.code is Code.STOPPED and 2 * candidate.n >= gone)
-        yield candidate
-    for family in (whole, offsets, *(() if stops else (missing,)), loudness, ornaments, rolls):
-        yield from family(look)
+    found = list(structure(look))
+    yield from found
+    gone = look.expected - len(look.run.target)
+    stops = any(each.code is Code.STOPPED and 2 * each.n >= gone for each in found)
+    for family in (whole, offsets, missing, loudness, ornaments, rolls):
+        if not (stops and family is missing):  # what is missing after a stop is not so by itself
+            yield from family(look)
 
 
 def _best(look: Look, standing: float) -> tuple[Candidate, MatchedRun, float] | None:
