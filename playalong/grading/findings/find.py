@@ -6,7 +6,7 @@ alone, and judged again; the one that wins most is told, and the search goes on 
 it. So one offset of everything is one finding, and what it explained is gone.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -60,7 +60,7 @@ def findings(
     standing = total
     while True:
         found = _best(look, standing)
-        if found is None:
+        if found is None or not _may_follow(found[0], {each.code for each in reported}):
             break
         candidate, mended, won = found
         alone = won if look is first else _total(candidate.mend.of(run)) - total
@@ -95,6 +95,15 @@ def _candidates(look: Look) -> Iterator[Candidate]:
             yield from family(look)
 
 
+def _may_follow(candidate: Candidate, told: Collection[Code]) -> bool:
+    """Whether a cause may be told behind others: what mending a tempo leaves of the time of the
+    whole kit is no cause of its own, and a run that had other causes was no other pattern. Where
+    that wins most, what is behind it is not to be trusted either."""
+    if candidate.code is Code.OTHER_PATTERN:
+        return not told
+    return candidate.code not in (*_WHOLE_KIT, *_TEMPO) or not set(told) & set(_TEMPO)
+
+
 def _best(look: Look, standing: float) -> tuple[Candidate, MatchedRun, float] | None:
     """The candidate that wins most, the run without it, and what it wins in points."""
     found = list(_candidates(look))
@@ -127,6 +136,9 @@ def _best(look: Look, standing: float) -> tuple[Candidate, MatchedRun, float] | 
 _ALONE = (Code.NOTHING_PLAYED, Code.OTHER_PATTERN)
 #: Tempi at which any pattern looks like another one.
 _TEMPI = (Code.HALF_TEMPO, Code.DOUBLE_TEMPO)
+#: All that is said of a tempo, and of the whole kit beside the click.
+_TEMPO = (*_TEMPI, Code.FASTER, Code.SLOWER, Code.SPEEDING_UP, Code.SLOWING_DOWN)
+_WHOLE_KIT = (Code.ALL_EARLY, Code.ALL_LATE)
 
 
 def _finding(candidate: Candidate, gain: float) -> Finding:

@@ -477,3 +477,20 @@ def test_ghost_notes_far_under_the_others_are_too_loud_now_and_then(
     )
     assert words in sentence(told)
     assert ("too near" in sentence(told)) == (under_db < 12.0)
+
+
+def test_a_tempo_is_told_once() -> None:
+    pattern = grooves()["gate-and-latch"]
+    targets = lay_out(pattern, pattern.tempo, 8)
+    played = Played.by(targets, SKILLS["beginner"], 9).hits()
+    told = graded(pattern, targets, replace(played, time_s=played.time_s * 1.05 - 0.1))
+    assert codes(told).count("slower") == 1
+
+
+def test_half_the_tempo_is_not_another_pattern_as_well() -> None:
+    pattern = grooves()["barrel-roll"]
+    targets = lay_out(pattern, pattern.tempo, 8)
+    played = Played.by(targets, SKILLS["beginner"], 9).hits()
+    told = codes(graded(pattern, targets, replace(played, time_s=played.time_s * 2.06)))
+    assert told[0] == "half_tempo"
+    assert "other_pattern" not in told
