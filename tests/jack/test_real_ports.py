@@ -3,6 +3,7 @@
 import random
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 import pytest
@@ -143,14 +144,30 @@ def test_a_port_that_is_pulled_out_is_noticed():
 
 def test_200_times_a_port_is_pulled_out_and_comes_back_and_no_hit_is_lost():
     """A hit counts from the first that is heard after the port is back: before, it is joined
-    to nothing."""
+    to nothing. And up to the last that crossed the server, which a witness beside it tells."""
     chance = random.Random(8)
     output = VirtualOutput(NAME)
     port = ports.open_port("practice")
+    witness = rtmidi.MidiIn(rtmidi.API_UNIX_JACK, name="witness")
+    crossed: list[int] = []
+
+    def has_crossed(note: int) -> bool:
+        while (event := witness.get_message()) is not None:
+            crossed.append(event[0][1])
+        return note in crossed
+
+    def witness_joined(velocity: int) -> bool:
+        output.send(bytes((0x99, 38, velocity)))
+        return has_crossed(38)
+
     try:
         for round_ in range(200):
             velocity = 1 + round_ % 127
+            crossed.clear()
+            names = witness.get_ports()
+            witness.open_port(next(row for row, name in enumerate(names) if NAME in name))
             assert heard(output, port, velocity) == {velocity}
+            assert soon(partial(witness_joined, velocity))
             sent = chance.randrange(1, 12)
             found = []
             for number in range(sent):
@@ -158,7 +175,10 @@ def test_200_times_a_port_is_pulled_out_and_comes_back_and_no_hit_is_lost():
                 time.sleep(chance.uniform(0.0, 0.004))
                 if chance.random() < 0.2:
                     found += port.poll()
-            time.sleep(0.03)  # the cable is not cut while a message is on it
+            # The cable is not cut while a message is on it.
+            assert soon(partial(has_crossed, 40 + sent - 1))
+            time.sleep(0.03)
+            witness.close_port()
             output.close()
             assert soon(lambda: not port.is_there())
             assert not port.reopen()
@@ -169,6 +189,7 @@ def test_200_times_a_port_is_pulled_out_and_comes_back_and_no_hit_is_lost():
             assert notes == list(range(40, 40 + sent))
             assert {arrival.stream for arrival in found} == {round_}
     finally:
+        witness.delete()
         port.close()
         output.close()
 
