@@ -84,6 +84,8 @@ VOICES: tuple[Voice, ...] = (
 )
 
 BY_NAME: dict[str, Voice] = {voice.name: voice for voice in VOICES}
+#: The row of toms, the highest first.
+TOMS = ("high-tom", "mid-tom", "floor-tom")
 STAFF_ORDER: dict[str, int] = {voice.name: place for place, voice in enumerate(VOICES)}
 BY_NOTE: dict[int, Voice] = {note: voice for voice in VOICES for note in voice.notes}
 

@@ -68,7 +68,7 @@ def perform(targets: Targets, skill: Skill, seed: int) -> Performance:
     way_s = _way_s(targets)
     grace_s = _grace_gaps(targets, skill, chance, before_s=way_s[0])
     error_ms = _in_order(way_s, _errors_ms(targets, skill, chance), grace_s.sum(axis=1))
-    level_db = levels_db(targets, skill.touch, chance)
+    level_db = levels_db(targets, skill.touch_of, chance)
     written_s = targets.time_s - targets.start_s
     played_s = targets.start_s + written_s / (1.0 + skill.drift_percent / 100.0) + error_ms / 1000.0
 

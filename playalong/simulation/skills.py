@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, GRACE_S, Targets
-from playalong.pattern.voices import VOICES, Limb
+from playalong.pattern.voices import TOMS, VOICES, Limb, Voice
 from playalong.simulation.human_touch import Touch
 
 
@@ -78,7 +78,8 @@ class Skill:
     standard deviation of the waves that all limbs share. ``varies``: from one person to the next
     (one seed to the next) the spreads differ by this factor, as a standard deviation of its
     logarithm; they grow with the length of a beat as in ``human_timing`` unless ``by_tempo`` is
-    off. ``touch`` is how loud each limb plays. ``grace_ms`` are (distance, its standard
+    off. ``touch`` is how loud each limb plays, ``toms`` how loud those are played where otherwise.
+    ``grace_ms`` are (distance, its standard
     deviation) of a grace stroke from the next stroke, ``grace_db`` (how much softer, its standard
     deviation). ``drift_percent`` is how much faster than written the tempo is; ``miss``, ``extra``
     and ``wrong_drum`` are chances for each target.
@@ -86,6 +87,7 @@ class Skill:
 
     error_ms: Mapping[Limb, tuple[float, float]]
     touch: Mapping[Limb, Touch]
+    toms: Touch | None = None
     shared_ms: float = 0.0
     varies: float = 0.0
     by_tempo: bool = True
@@ -96,6 +98,12 @@ class Skill:
     extra: float = 0.0
     wrong_drum: float = 0.0
     habits: tuple[Habit, ...] = field(default=())
+
+    def touch_of(self, voice: Voice) -> Touch:
+        """How loud a voice is played."""
+        if self.toms is not None and voice.name in TOMS:
+            return self.toms
+        return self.touch[voice.limb]
 
     def without_habits(self) -> "Skill":
         """The same player, without habits."""
@@ -111,6 +119,18 @@ def _touch(wider: float, ghost_db: float) -> dict[Limb, Touch]:
         Limb.KICK_FOOT: Touch(plain_db=-15.0, spread_db=3.5 * wider, breath_db=2.0, **ghosts),
         Limb.HAT_FOOT: Touch(plain_db=-10.0, spread_db=3.2 * wider, breath_db=0.5, **ghosts),
     }
+
+
+def _toms(wider: float, ghost_db: float) -> Touch:
+    """The fitted touch on the toms, whichever hand plays them; as ``_touch`` has those of limbs."""
+    return Touch(
+        plain_db=-6.0,
+        spread_db=3.0 * wider,
+        breath_db=3.5,
+        leans=0.3,
+        ghost_db=ghost_db,
+        ghost_spread_db=6.5 * wider,
+    )
 
 
 def _limbs(own_ms: float, foot_ms: float = -11.0) -> dict[Limb, tuple[float, float]]:
@@ -129,6 +149,7 @@ SKILLS: dict[str, Skill] = {
         shared_ms=24.0,
         varies=0.1,
         touch=_touch(1.5, -17.0),
+        toms=_toms(1.5, -17.0),
         grace_ms=(55.0, 18.0),
         grace_db=(4.0, 5.0),
         miss=0.05,
@@ -144,6 +165,7 @@ SKILLS: dict[str, Skill] = {
         shared_ms=19.0,
         varies=0.1,
         touch=_touch(1.2, -22.0),
+        toms=_toms(1.2, -22.0),
         grace_ms=(46.0, 10.0),
         grace_db=(6.0, 4.0),
         miss=0.01,
@@ -160,6 +182,7 @@ SKILLS: dict[str, Skill] = {
         shared_ms=16.5,
         varies=0.1,
         touch=_touch(1.1, -24.0),
+        toms=_toms(1.1, -24.0),
         grace_ms=(42.0, 8.0),
         grace_db=(6.0, 3.0),
         miss=0.002,
@@ -169,6 +192,7 @@ SKILLS: dict[str, Skill] = {
         shared_ms=14.5,
         varies=0.15,
         touch=_touch(1.0, -26.0),
+        toms=_toms(1.0, -26.0),
         grace_ms=(42.0, 8.0),
         grace_db=(7.0, 3.0),
     ),

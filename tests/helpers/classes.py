@@ -16,6 +16,7 @@ from scipy.stats import spearmanr
 from playalong.app.assessment.classes import Fault, groups, read_one
 from playalong.app.assessment.tasks import item_task
 from playalong.pattern.voices import Limb
+from playalong.simulation.human_touch import Touch
 from playalong.simulation.skills import SKILLS, Habit, Skill
 from tests.helpers.result_changes import file_of, result_of
 
@@ -78,6 +79,14 @@ def skill_of(level: float) -> Skill:
     def between(first: float, last: float) -> float:
         return first + (last - first) * level
 
+    def touch(first: Touch, last: Touch) -> Touch:
+        return replace(
+            first,
+            spread_db=between(first.spread_db, last.spread_db),
+            ghost_db=between(first.ghost_db, last.ghost_db),
+            ghost_spread_db=between(first.ghost_spread_db, last.ghost_spread_db),
+        )
+
     return replace(
         low,
         error_ms={
@@ -87,17 +96,8 @@ def skill_of(level: float) -> Skill:
             )
             for limb in low.error_ms
         },
-        touch={
-            limb: replace(
-                low.touch[limb],
-                spread_db=between(low.touch[limb].spread_db, high.touch[limb].spread_db),
-                ghost_db=between(low.touch[limb].ghost_db, high.touch[limb].ghost_db),
-                ghost_spread_db=between(
-                    low.touch[limb].ghost_spread_db, high.touch[limb].ghost_spread_db
-                ),
-            )
-            for limb in low.touch
-        },
+        touch={limb: touch(low.touch[limb], high.touch[limb]) for limb in low.touch},
+        toms=touch(low.toms, high.toms) if low.toms and high.toms else None,
         shared_ms=between(low.shared_ms, high.shared_ms),
         varies=0.0,
         miss=between(low.miss, high.miss),

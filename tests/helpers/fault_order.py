@@ -39,7 +39,9 @@ def _professional(scene: Scene) -> Hits:
 
 
 def _faultless(scene: Scene) -> Hits:
-    return Played.by(scene.targets, replace(EXACT, touch=SKILLS["professional"].touch), 1).hits()
+    professional = SKILLS["professional"]
+    exact = replace(EXACT, touch=professional.touch, toms=professional.toms)
+    return Played.by(scene.targets, exact, 1).hits()
 
 
 def _with(fault: faults.Injection, size: float) -> Maker:

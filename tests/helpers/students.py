@@ -66,10 +66,11 @@ def faultless(skill: Skill) -> Skill:
     nothing = dict.fromkeys(Limb, (0.0, 0.0))
     still = {"spread_db": 0.0, "ghost_spread_db": 0.0, "breath_db": 0.0}
     touch = {limb: replace(own, **still) for limb, own in skill.touch.items()}
+    toms = None if skill.toms is None else replace(skill.toms, **still)
     return replace(
         skill, error_ms=nothing | dict.fromkeys(skill.error_ms, (0.0, 0.0)),
-        shared_ms=0.0, varies=0.0, touch=touch, miss=0.0, extra=0.0, wrong_drum=0.0, habits=(),
-        grace_ms=(35.0, 0.0),
+        shared_ms=0.0, varies=0.0, touch=touch, toms=toms, miss=0.0, extra=0.0, wrong_drum=0.0,
+        habits=(), grace_ms=(35.0, 0.0),
     )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from playalong.grading.loudness import level_db
 from playalong.pattern.model import Dynamic
 from playalong.pattern.targets import DYNAMICS, lay_out
-from playalong.pattern.voices import BY_NAME, Limb
+from playalong.pattern.voices import BY_NAME, TOMS, Limb
 from playalong.simulation.skills import SKILLS
 from tests.helpers.drummers import DrummerTake
 from tests.helpers.played import Floats, Played
@@ -110,6 +110,7 @@ def figures(strokes: Strokes) -> Figures:
     for what, rows in (
         ("hi-hat", voice == "hi-hat"),
         ("ride", voice == "ride"),
+        ("toms", np.isin(voice, TOMS)),
         ("kick", voice == "kick"),
         ("ghost notes", strokes.ghost),
         ("other snare strokes", (voice == "snare") & ~strokes.ghost),

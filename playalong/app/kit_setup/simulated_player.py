@@ -187,7 +187,7 @@ class KitPlayer:
         return tuple(Dynamic)[int(self._chance.integers(len(Dynamic)))]
 
     def _strike(self, spot: Spot, dynamic: Dynamic, at_s: float) -> None:
-        level, width = self._skill.touch[BY_NAME[spot.voice].limb].of(dynamic, True)
+        level, width = self._skill.touch_of(BY_NAME[spot.voice]).of(dynamic, True)
         played_db = np.array([level + width * self._chance.standard_normal()])
         velocity = int(velocities(played_db)[0])
         note = _RIMS.get(spot.voice) if spot.part is Part.RIM else None
