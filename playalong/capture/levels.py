@@ -3,12 +3,13 @@
 Each way to call the places of a voice (all plain; ghost notes and plain strokes; plain strokes and
 accents; all three) is a model of their levels, and the likeliest is taken. A level is the middle of
 its kind, what its place has for itself, and chance at each stroke, spread as people spread it
-(``simulation.human_touch`` has the figures, from the Groove MIDI Dataset): a hi-hat, a ride and the
-toms breathe with the beat of their own accord, and lean on just the beats, or just between them; a
-hand that is led by written accents does so much less (common practice). So accents on a hi-hat are
-told by how even it is otherwise. The mean of a place that came often is surer than one stroke, and
-what is alike is likelier: places of a bar at one place of their beats, and the same place in other
-bars. A voice of one kind is plain: whether it was meant as accents, its own levels cannot tell.
+(``simulation.human_touch`` has the figures, from the Groove MIDI Dataset): a hi-hat and a ride
+breathe with the beat of their own accord, and lean on just the beats, or just between them; toms
+breathe as well, but hardly lean; a hand that is led by written accents does so much less (common
+practice). So accents on a hi-hat are told by how even it is otherwise. The mean of a place that
+came often is surer than one stroke, and what is alike is likelier: places of a bar at one place of
+their beats, back-beats, and the same place in other bars. A voice of one kind is plain: whether it
+was meant as accents, its own levels cannot tell.
 
 What other voices tell: an accent is about as loud as the hands get in that groove, since it is
 meant to be heard over the rest. Toms are played as one row of drums; where a fill has accents on
@@ -24,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from playalong.pattern.model import Dynamic
-from playalong.pattern.voices import STAFF_ORDER, VOICES, Limb
+from playalong.pattern.voices import STAFF_ORDER, TOMS, VOICES, Limb
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -41,10 +42,12 @@ class _Touch:
     accents: float
 
 
-#: Of voices that are led by the hand alone, of the feet, and of those that breathe.
+#: Of voices that are led by the hand alone, of the feet, of those that breathe, and of the toms.
 _HAND = _Touch(spread_db=2.7, own_db=0.5, lean_db=0.5, accents=1.9)
 _FOOT = _Touch(spread_db=3.7, own_db=1.2, lean_db=1.6, accents=6.0)
 _BREATHING = _Touch(spread_db=5.2, own_db=4.0, lean_db=5.4, accents=6.0)
+_TOM = _Touch(spread_db=3.0, own_db=3.3, lean_db=1.1, accents=6.0)
+_OF_LIMB = {Limb.HAT_HAND: _BREATHING, Limb.SNARE_HAND: _HAND}
 #: What is left of leaning where accents are meant, and the least that a place has for itself.
 _LED_BY_ACCENTS, _LEAST_OWN_DB = 0.3, 0.4
 #: The spread of ghost notes at one place; that of a voice is believed after so many strokes.
@@ -78,21 +81,22 @@ _LEAST_DB = 1.5
 #: What a hand leans on: the beats, and quarter notes, of which in compound meters some lie between.
 _QUARTER = Fraction(1, 4)
 
-#: The drum that leads, and those that are one row.
-_SNARE, _TOMS = "snare", ("high-tom", "mid-tom", "floor-tom")
+#: The drum that leads.
+_SNARE = "snare"
 
 #: Voices that have ghost notes.
-_WITH_GHOSTS = (_SNARE, "cross-stick", *_TOMS)
+_WITH_GHOSTS = (_SNARE, "cross-stick", *TOMS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """A place of a voice in the pattern: its bar, its position there, its place in the beat, and
-    the levels of its strokes in dB."""
+    """A place of a voice in the pattern: its bar, its position there, its place in the beat,
+    whether a back-beat is there (the second beat of two), and the levels of its strokes in dB."""
 
     bar: int
     at: Fraction
     into: Fraction
+    back: bool = False
     levels: tuple[float, ...]
 
 
@@ -110,9 +114,9 @@ def kinds_of_voices(groove: Mapping[str, Sequence[Place]]) -> dict[str, list[Kin
     found = {
         voice: kinds_of(voice, places, loudest_db=loudest_db)
         for voice, places in groove.items()
-        if voice not in _TOMS
+        if voice not in TOMS
     }
-    toms = [voice for voice in _TOMS if voice in groove]
+    toms = [voice for voice in TOMS if voice in groove]
     row = [place for voice in toms for place in groove[voice]]
     led = _led(row, groove.get(_SNARE, ()), found.get(_SNARE, ()))
     kinds = iter(kinds_of(toms[0], row, loudest_db=loudest_db, led=led) if toms else ())
@@ -215,7 +219,7 @@ class _Levels:
         limb = VOICES[STAFF_ORDER[voice]].limb
         on = [place.into == 0 or place.at % _QUARTER == 0 for place in places]
         return cls(
-            touch={Limb.HAT_HAND: _BREATHING, Limb.SNARE_HAND: _HAND}.get(limb, _FOOT),
+            touch=_TOM if voice in TOMS else _OF_LIMB.get(limb, _FOOT),
             mean=np.array([np.mean(place.levels) for place in places]),
             many=np.array([len(place.levels) for place in places], np.float64),
             squares=np.array([np.var(place.levels) * len(place.levels) for place in places]),
@@ -223,6 +227,7 @@ class _Levels:
             orders=(
                 _numbered([(place.bar, place.into) for place in places]),
                 _numbered([place.into for place in places]),
+                _numbered([place.back for place in places]),
                 _numbered([place.at for place in places]),
                 np.arange(len(places)),
             ),

@@ -458,10 +458,12 @@ def _kinds(heard: Heard, fold: Folded, meter: Meter) -> tuple[list[Kind], list[l
         played += [rows for _, rows in other.added]
     groove: dict[str, list[Place]] = {}
     for (bar, at, voice), rows in zip(keys, played, strict=True):
-        into = at - meter.beat_starts[meter.beat_of(at)]
+        beat = meter.beat_of(at)
+        into = at - meter.beat_starts[beat]
+        back = into == 0 and beat % 2 == 1 and len(meter.beat_starts) % 2 == 0
         levels = tuple(float(heard.level[each]) for each in rows)
         own = groove.setdefault(VOICES[voice].name, [])
-        own.append(Place(bar=bar, at=at, into=into, levels=levels))
+        own.append(Place(bar=bar, at=at, into=into, back=back, levels=levels))
     found = {voice: iter(kinds) for voice, kinds in kinds_of_voices(groove).items()}
     every = iter([next(found[VOICES[voice].name]) for _, _, voice in keys])
     return (

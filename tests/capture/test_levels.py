@@ -101,11 +101,40 @@ def test_toms_under_a_snare_with_accents_are_no_fill() -> None:
     snare = [
         one for one in bar_of(0, *([-2.0, -12.0] * 8)) if one.at in (Fraction(1, 4),) or one.into
     ]
-    toms = bar_of(0, *([-3.0, -13.0, -14.0, -12.0] * 4))
+    toms = bar_of(0, *([-6.0, -11.0, -12.0, -11.0] * 4))
 
-    found = kinds_of_voices({"snare": snare, "floor-tom": toms})
+    together = kinds_of_voices({"snare": snare, "floor-tom": toms})
+    led = kinds_of("floor-tom", toms, led=np.arange(16) % 4 == 0)
 
-    assert dynamics(found["floor-tom"]) == [NORMAL] * 16
+    assert dynamics(together["floor-tom"]) == [NORMAL] * 16
+    assert dynamics(led) == [ACCENT, NORMAL, NORMAL, NORMAL] * 4
+
+
+def test_toms_do_not_lean_on_the_beats_as_a_hi_hat_does() -> None:
+    levels = [-2.0, -11.0, -12.0, -11.5] * 4
+
+    hat = kinds_of("hi-hat", bar_of(0, *levels))
+    toms = kinds_of("floor-tom", bar_of(0, *levels))
+
+    assert dynamics(hat) == [NORMAL] * 16
+    assert dynamics(toms) == [ACCENT, NORMAL, NORMAL, NORMAL] * 4
+
+
+def test_what_is_loud_on_back_beats_alone_is_an_accent() -> None:
+    def snare(*back: bool) -> list[Place]:
+        where = [(0, 1), (0, 3), (1, 1), (1, 3), (2, 1), (2, 3), (3, 1), (3, 2), (3, 3)]
+        return [
+            Place(bar=bar, at=Fraction(beat, 4), into=Fraction(0), back=own, levels=(level,))
+            for (bar, beat), own, level in zip(
+                where, back, (-1.0, -0.5, 0.0, -4.0, -2.0, -0.5, -0.5, -7.8, -8.5), strict=True
+            )
+        ]
+
+    told = kinds_of("snare", snare(*[True] * 7, False, False))
+    not_told = kinds_of("snare", snare(*[False] * 9))
+
+    assert dynamics(told) == [ACCENT] * 7 + [NORMAL] * 2
+    assert dynamics(not_told) == [NORMAL] * 9
 
 
 def test_what_lies_between_two_kinds_is_unsure() -> None:
