@@ -68,6 +68,18 @@ _KEEPS_TIME = 0.2
 #: one drum has so much of it all: exercises for the hands have rolls as well as quarter notes.
 _MOMENTS, _DENSITY, _ON_ONE = 3.0, 0.9, 0.9
 
+#: What is left of roles there: they say how voices share a bar, and one has nobody to share with.
+_ROLE_ALONE = 0.25
+
+#: What it is worth there that beats are louder than what lies between, for each so many dB.
+_LOUD_ON_BEATS, _LOUDER_DB, _LOUDEST = 1.0, 6.0, 1.5
+
+#: What rolls into a stroke there at first has so many strokes at least, no gap longer than so many
+#: usual ones, and so many of these behind it; the stroke is so much louder, in dB.
+_LEAST_ROLLED, _EVENLY, _RESTS, _ENDS_LOUDER_DB = 4, 1.6, 3.0, 4.0
+#: So near a beat, in beats, lies the stroke that a roll leads to: nearer than the roll's strokes.
+_ON_BEAT = 0.08
+
 #: A beat of three eighths is usually longer than a quarter note: this part of it is as usual.
 _COMPOUND = 0.72
 
@@ -307,6 +319,8 @@ def _of(
     again = max(part * _again(heard, pulse, many * bars) for bars, part in _BARS_LATER)
     halves = _again(heard, pulse, many / 2.0) / again if many % 2 and again else 0.0
     role = _roles(heard, pulse.at, meter, unit=unit)
+    if _is_on_one(heard):
+        role = _ROLE_ALONE * role + _LOUD_ON_BEATS * np.tile(_loud_on_beats(heard, pulse.at), many)
     lasts = max(0.0, float(np.log2((heard.time_s[-1] - heard.time_s[0]) / _SHORT_S)))
     role = role + _SURER * lasts * (role - role.max())
     begins = _begins(heard, pulse, many)
@@ -326,7 +340,7 @@ def _of(
     for row in peaks:
         at = pulse.at - row / _BINS
         at = _from_bar_1(heard, at, many)
-        ends = _ends(at, many)
+        ends = _ends(at, many, rolls=_rolls_into(heard) is not None)
         found.append(
             Reading(
                 meter=meter,
@@ -357,9 +371,14 @@ def _usual(heard: Heard, quarter_s: float, plain_s: float) -> float:
     moments = 1.0 + float((np.diff(times_s) > _TOGETHER_S).sum()) + rolled
     density = moments * plain_s / max(float(times_s[-1] - times_s[0]), plain_s)
     tempo = -0.5 * float(np.log(quarter_s / middle_s) / _SPREAD) ** 2
-    if np.bincount(heard.voice).max() >= _ON_ONE * len(heard):
+    if _is_on_one(heard):
         return tempo
     return tempo - _DENSITY * float(np.log2(density / _MOMENTS)) ** 2
+
+
+def _is_on_one(heard: Heard) -> bool:
+    """Whether nearly all is on one voice."""
+    return bool(np.bincount(heard.voice).max() >= _ON_ONE * len(heard))
 
 
 def _again(heard: Heard, pulse: Pulse, many: float) -> float:
@@ -394,6 +413,16 @@ def _roles(heard: Heard, at: Floats, meter: Meter, *, unit: Fraction) -> Floats:
         found += np.fft.irfft(np.fft.rfft(table) * np.fft.rfft(template).conj(), n=len(found))
     worth: Floats = found / float(np.sqrt(len(heard) / bars / _STROKES))
     return worth
+
+
+def _loud_on_beats(heard: Heard, at: Floats) -> Floats:
+    """(places of a beat,) how much louder than the others the strokes on beats are, all over the
+    number of beats, where beats begin at each place."""
+    louder = np.clip((heard.level - np.median(heard.level)) / _LOUDER_DB, 0.0, _LOUDEST)
+    off = np.abs((at[None, :] - np.arange(_BINS)[:, None] / _BINS + 0.5) % 1.0 - 0.5)
+    beats = max(1.0, float(at[-1] - at[0]))
+    found: Floats = (np.exp(-0.5 * np.square(off * _BINS / _WIDE)) * louder).sum(axis=1) / beats
+    return found
 
 
 def _template(meter: Meter, unit: Fraction, kind: str) -> Floats:
@@ -458,15 +487,34 @@ def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
     settled = _first_settled(heard, pulse, many)
     if settled is not None:
         starts.append((settled, _SETTLED))
+    near = max(_ON_BAR, _SAME_S / pulse.beat_s)
+    into = _rolls_into(heard)
+    if into is not None:  # it need not begin on a beat, but ends on one
+        del starts[0]
+        on_beat = np.abs((at[into] - places + 0.5) % 1.0 - 0.5) <= _ON_BEAT
+        found += first * (on_beat & ((at[0] - places + _ON_BEAT) % many < 1.0))
     for row, value in starts:
         off = np.abs((at[row] - places + many / 2) % many - many / 2)
-        found += value * (off <= max(_ON_BAR, _SAME_S / pulse.beat_s))
+        found += value * (off <= near)
     return found
 
 
-def _ends(at: Floats, many: int) -> float:
+def _rolls_into(heard: Heard) -> int | None:
+    """The stroke that a roll at the beginning leads to: louder than the even, close strokes before
+    it, and with a rest behind it. None where none begins it, on one voice alone."""
+    gap_s = np.diff(heard.time_s)
+    usual_s = float(np.median(gap_s[:_LEAST_ROLLED]))
+    rests = np.flatnonzero(gap_s > _EVENLY * usual_s)
+    into = int(rests[0]) if len(rests) else len(gap_s)
+    if not _is_on_one(heard) or into < _LEAST_ROLLED or into == len(gap_s):
+        return None
+    louder_db = float(heard.level[into] - np.median(heard.level[:into]))
+    return into if louder_db >= _ENDS_LOUDER_DB and gap_s[into] >= _RESTS * usual_s else None
+
+
+def _ends(at: Floats, many: int, *, rolls: bool) -> float:
     """What it is worth that what was played ends where a bar of so many pulses does, and from where
-    one begins lasts four or eight."""
+    one begins lasts four or eight; whether it ``rolls`` first, which need not begin on a beat."""
     last = round(float(at[-1]) / many)
     closes = last > 0 and abs(float(at[-1]) - last * many) <= _CLOSES  # by the 1 of the next bar
     bars = last if closes else int(at[-1] // many) + 1
@@ -485,7 +533,8 @@ def _ends(at: Floats, many: int) -> float:
         usual = float(ends[:-1].min()) - _ENDS
     whole = closes or bool(ends[-1] >= usual)
     fours = begun and bars in (4, 8)
-    return _WHOLE * whole + _FOURS * fours + _ALL * (whole and fours and abs(at[0]) <= _CLOSES)
+    first = -_CLOSES <= at[0] < 1.0 if rolls else abs(at[0]) <= _CLOSES
+    return _WHOLE * whole + _FOURS * fours + _ALL * (whole and fours and first)
 
 
 def _first_settled(heard: Heard, pulse: Pulse, many: int) -> int | None:

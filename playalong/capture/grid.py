@@ -25,7 +25,7 @@ Grid = tuple[tuple[float, float], ...]
 #: Parts of a beat that a player means, by whether the meter's beat is made of three; and what each
 #: costs a stroke besides, in nats.
 _PARTS = {1: 0.0, 2: 0.0, 4: 0.0, 3: 0.25, 6: 0.9, 8: 0.9}
-_PARTS_OF_THREE = {1: 0.0, 3: 0.0, 6: 0.3, 2: 0.8, 4: 1.2}
+_PARTS_OF_THREE = {1: 0.0, 3: 0.0, 6: 0.3, 2: 0.8, 4: 1.2, 9: 1.2}
 
 #: A stroke further off than so many spreads counts as if it were there; a bar has a grid of its own
 #: where that saves so many nats.

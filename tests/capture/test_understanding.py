@@ -520,3 +520,60 @@ def test_accents_of_a_fill_over_the_toms_come_back(player: str, bars: int) -> No
 @pytest.mark.parametrize("player", ["professional", "intermediate"])
 def test_every_other_bar_may_have_a_grid_of_its_own(player: str) -> None:
     assert len(lost_to_a_click(EVERY_OTHER_BAR, player=player, bars=8)) <= 2
+
+
+NINES = """
+title = "Three of Three of Three"
+meter = "6/8"
+tempo = 44
+
+[[bar]]
+hi-hat = "x--xxxx-- x--x--xxx"
+snare  = "--------- x--------"
+kick   = "x-------- ------x--"
+"""
+
+
+def test_eighths_of_compound_meters_may_be_cut_in_three() -> None:
+    assert len(lost_to_a_click(NINES, player="professional", bars=4)) <= 2
+
+
+#: On one drum alone: nothing says where bar 1 is but where it begins and what is loud.
+ON_ONE_DRUM = {
+    "pairs under accents": """
+title = "Pairs"
+meter = "4/4"
+tempo = 66
+
+[[bar]]
+snare = "Xxxx Xxxx Xxxx xXxx"
+""",
+    "sixes": """
+title = "Sixes"
+meter = "4/4"
+tempo = 54
+
+[[bar]]
+snare = "Xxxxxx X-x-x- Xxxxxx x-----"
+""",
+    "a roll that begins between two beats and ends on one": """
+title = "Up to Four"
+meter = "4/4"
+tempo = 60
+
+[[bar]]
+snare = "-----xxx xxxxxxxx X------- X-------"
+""",
+}
+
+
+@pytest.mark.parametrize("about", ON_ONE_DRUM)
+def test_the_beat_is_found_on_one_drum_alone(about: str) -> None:
+    pattern, skill = groove(ON_ONE_DRUM[about]), SKILLS["professional"]
+    lost = []
+    for seed in range(6):
+        hits = played(pattern, skill, seed, bars=4)
+        found = understand(hits, name="played", title="Played", meters=[pattern.meter]).pattern
+        near = abs(found.tempo / pattern.tempo - 1.0) <= 0.02
+        lost += [] if near and not unlike(pattern, found, bars_played=4) else [seed]
+    assert len(lost) <= 1
