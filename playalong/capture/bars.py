@@ -6,7 +6,8 @@ is worth
 * how well the pulse explains where strokes lie;
 * how much of what was played comes again a bar later, or two, or four;
 * what the voices do in the bar: the table ``ROLES`` (common practice: a kick on 1, the back-beat
-  on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4);
+  on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4); of one voice alone, that
+  beats are loud, and that a roll at the beginning leads to a beat;
 * whether the groove begins with a bar: its first kick or crash, and what from then on comes again;
 * whether what was played is whole bars, four or eight of them where it is short;
 * how usual its tempo is: 60 / ``USUAL_S`` beats a minute, half and double of it far less so, and
@@ -87,7 +88,8 @@ _COMPOUND = 0.72
 #: library as it is played in and half of the takes of the Groove MIDI Dataset (a choice among all
 #: readings, each as likely as the exponential of what it is worth); the other halves, which were
 #: kept apart, are read as well (``python -m tests.long capture``). What stands below of whole
-#: bars, of roles that are surer and of halves was chosen over both halves together.
+#: bars, of roles that are surer and of halves, and above of one voice alone, was chosen over both
+#: halves together.
 FIT, LATE, AGAIN, ROLE, BEGINS, TEMPO = 2.9, 0.5, 6.9, 1.0, 1.1, 1.0
 
 #: What it is worth that a bar begins with the first stroke, if its voice is one that leads a
@@ -323,7 +325,8 @@ def _of(
         role = _ROLE_ALONE * role + _LOUD_ON_BEATS * np.tile(_loud_on_beats(heard, pulse.at), many)
     lasts = max(0.0, float(np.log2((heard.time_s[-1] - heard.time_s[0]) / _SHORT_S)))
     role = role + _SURER * lasts * (role - role.max())
-    begins = _begins(heard, pulse, many)
+    into = _rolls_into(heard)
+    begins = _begins(heard, pulse, many, into=into)
     if len(set(meter.groups)) > 1:
         own = fit_as(pulse.at, weights(heard), pulse.beat_s, grid=_OF_UNEQUAL)
         pulse = replace(pulse, fit=own)
@@ -340,7 +343,7 @@ def _of(
     for row in peaks:
         at = pulse.at - row / _BINS
         at = _from_bar_1(heard, at, many)
-        ends = _ends(at, many, rolls=_rolls_into(heard) is not None)
+        ends = _ends(at, many, rolls=into is not None)
         found.append(
             Reading(
                 meter=meter,
@@ -474,8 +477,9 @@ def _from_bar_1(heard: Heard, at: Floats, many: int) -> Floats:
         before -= 1
 
 
-def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
-    """(places,) whether the groove begins with a bar that begins at each place."""
+def _begins(heard: Heard, pulse: Pulse, many: int, *, into: int | None) -> Floats:
+    """(places,) whether the groove begins with a bar that begins at each place; ``into`` is the
+    stroke that a roll leads to at first."""
     at = pulse.at
     places = np.arange(many * _BINS) / _BINS
     found = np.zeros(len(places))
@@ -488,7 +492,6 @@ def _begins(heard: Heard, pulse: Pulse, many: int) -> Floats:
     if settled is not None:
         starts.append((settled, _SETTLED))
     near = max(_ON_BAR, _SAME_S / pulse.beat_s)
-    into = _rolls_into(heard)
     if into is not None:  # it need not begin on a beat, but ends on one
         del starts[0]
         on_beat = np.abs((at[into] - places + 0.5) % 1.0 - 0.5) <= _ON_BEAT
