@@ -69,6 +69,9 @@ _KEEPS_TIME = 0.2
 #: one drum has so much of it all: exercises for the hands have rolls as well as quarter notes.
 _MOMENTS, _DENSITY, _ON_ONE = 3.0, 0.9, 0.9
 
+#: The same of tempo where all is on one voice.
+_ON_ONE_S, _ON_ONE_SPREAD = 0.95, 0.3
+
 #: What is left of roles there: they say how voices share a bar, and one has nobody to share with.
 _ROLE_ALONE = 0.25
 
@@ -77,7 +80,7 @@ _LOUD_ON_BEATS, _LOUDER_DB, _LOUDEST = 1.0, 6.0, 1.5
 
 #: What rolls into a stroke there at first has so many strokes at least, no gap longer than so many
 #: usual ones, and so many of these behind it; the stroke is so much louder, in dB.
-_LEAST_ROLLED, _EVENLY, _RESTS, _ENDS_LOUDER_DB = 4, 1.6, 3.0, 4.0
+_LEAST_ROLLED, _EVENLY, _RESTS, _ENDS_LOUDER_DB = 6, 1.6, 3.0, 4.0
 #: So near a beat, in beats, lies the stroke that a roll leads to: nearer than the roll's strokes.
 _ON_BEAT = 0.08
 
@@ -366,6 +369,8 @@ def _of(
 def _usual(heard: Heard, quarter_s: float, plain_s: float) -> float:
     """How usual it is that a quarter note lasts so long, and that so much is struck in one, which
     is ``plain_s`` long."""
+    if _is_on_one(heard):
+        return -0.5 * float(np.log(quarter_s / _ON_ONE_S) / _ON_ONE_SPREAD) ** 2
     kinds = [_KIND_OF.get(VOICES[code].name) for code in heard.voice.tolist()]
     keeps_time = kinds.count("cymbal") >= _KEEPS_TIME * len(heard)
     middle_s = USUAL_S if keeps_time else _DRUMS_ALONE_S
@@ -374,8 +379,6 @@ def _usual(heard: Heard, quarter_s: float, plain_s: float) -> float:
     moments = 1.0 + float((np.diff(times_s) > _TOGETHER_S).sum()) + rolled
     density = moments * plain_s / max(float(times_s[-1] - times_s[0]), plain_s)
     tempo = -0.5 * float(np.log(quarter_s / middle_s) / _SPREAD) ** 2
-    if _is_on_one(heard):
-        return tempo
     return tempo - _DENSITY * float(np.log2(density / _MOMENTS)) ** 2
 
 

@@ -556,6 +556,14 @@ tempo = 54
 [[bar]]
 snare = "Xxxxxx X-x-x- Xxxxxx x-----"
 """,
+    "short rolls that begin on a beat and end between two": """
+title = "Half a Step"
+meter = "4/4"
+tempo = 62
+
+[[bar]]
+snare = "xxxxX--- X------- xxxxX--- xxxxX---"
+""",
     "a roll that begins between two beats and ends on one": """
 title = "Up to Four"
 meter = "4/4"
