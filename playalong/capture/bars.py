@@ -6,7 +6,7 @@ is worth
 * how well the pulse explains where strokes lie;
 * how much of what was played comes again a bar later, or two, or four;
 * what the voices do in the bar: the table ``ROLES`` (common practice: a kick on 1, the back-beat
-  on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4); of one voice alone, that
+  on the snare, a crash on 1, cymbals on the beats, the foot on 2 and 4); of one drum alone, that
   beats are loud, and that a roll at the beginning leads to a beat;
 * whether the groove begins with a bar: its first kick or crash, and what from then on comes again;
 * whether what was played is whole bars, four or eight of them where it is short;
@@ -69,7 +69,7 @@ _KEEPS_TIME = 0.2
 #: one drum has so much of it all: exercises for the hands have rolls as well as quarter notes.
 _MOMENTS, _DENSITY, _ON_ONE = 3.0, 0.9, 0.9
 
-#: The same of tempo where all is on one voice.
+#: The same of tempo where all is on one drum.
 _ON_ONE_S, _ON_ONE_SPREAD = 0.95, 0.3
 
 #: What is left of roles there: they say how voices share a bar, and one has nobody to share with.
@@ -91,7 +91,7 @@ _COMPOUND = 0.72
 #: library as it is played in and half of the takes of the Groove MIDI Dataset (a choice among all
 #: readings, each as likely as the exponential of what it is worth); the other halves, which were
 #: kept apart, are read as well (``python -m tests.long capture``). What stands below of whole
-#: bars, of roles that are surer and of halves, and above of one voice alone, was chosen over both
+#: bars, of roles that are surer and of halves, and above of one drum alone, was chosen over both
 #: halves together.
 FIT, LATE, AGAIN, ROLE, BEGINS, TEMPO = 2.9, 0.5, 6.9, 1.0, 1.1, 1.0
 
@@ -324,7 +324,7 @@ def _of(
     again = max(part * _again(heard, pulse, many * bars) for bars, part in _BARS_LATER)
     halves = _again(heard, pulse, many / 2.0) / again if many % 2 and again else 0.0
     role = _roles(heard, pulse.at, meter, unit=unit)
-    if _is_on_one(heard):
+    if _is_on_one_drum(heard):
         role = _ROLE_ALONE * role + _LOUD_ON_BEATS * np.tile(_loud_on_beats(heard, pulse.at), many)
     lasts = max(0.0, float(np.log2((heard.time_s[-1] - heard.time_s[0]) / _SHORT_S)))
     role = role + _SURER * lasts * (role - role.max())
@@ -369,7 +369,7 @@ def _of(
 def _usual(heard: Heard, quarter_s: float, plain_s: float) -> float:
     """How usual it is that a quarter note lasts so long, and that so much is struck in one, which
     is ``plain_s`` long."""
-    if _is_on_one(heard):
+    if _is_on_one_drum(heard):
         return -0.5 * float(np.log(quarter_s / _ON_ONE_S) / _ON_ONE_SPREAD) ** 2
     kinds = [_KIND_OF.get(VOICES[code].name) for code in heard.voice.tolist()]
     keeps_time = kinds.count("cymbal") >= _KEEPS_TIME * len(heard)
@@ -379,12 +379,20 @@ def _usual(heard: Heard, quarter_s: float, plain_s: float) -> float:
     moments = 1.0 + float((np.diff(times_s) > _TOGETHER_S).sum()) + rolled
     density = moments * plain_s / max(float(times_s[-1] - times_s[0]), plain_s)
     tempo = -0.5 * float(np.log(quarter_s / middle_s) / _SPREAD) ** 2
+    if _is_on_one(heard):
+        return tempo
     return tempo - _DENSITY * float(np.log2(density / _MOMENTS)) ** 2
 
 
 def _is_on_one(heard: Heard) -> bool:
     """Whether nearly all is on one voice."""
     return bool(np.bincount(heard.voice).max() >= _ON_ONE * len(heard))
+
+
+def _is_on_one_drum(heard: Heard) -> bool:
+    """Whether that is a drum: a cymbal keeps time alone as well."""
+    most = int(np.bincount(heard.voice).argmax())
+    return _is_on_one(heard) and _KIND_OF.get(VOICES[most].name) != "cymbal"
 
 
 def _again(heard: Heard, pulse: Pulse, many: float) -> float:
@@ -507,12 +515,12 @@ def _begins(heard: Heard, pulse: Pulse, many: int, *, into: int | None) -> Float
 
 def _rolls_into(heard: Heard) -> int | None:
     """The stroke that a roll at the beginning leads to: louder than the even, close strokes before
-    it, and with a rest behind it. None where none begins it, on one voice alone."""
+    it, and with a rest behind it. None where none begins it, on one drum alone."""
     gap_s = np.diff(heard.time_s)
     usual_s = float(np.median(gap_s[:_LEAST_ROLLED]))
     rests = np.flatnonzero(gap_s > _EVENLY * usual_s)
     into = int(rests[0]) if len(rests) else len(gap_s)
-    if not _is_on_one(heard) or into < _LEAST_ROLLED or into == len(gap_s):
+    if not _is_on_one_drum(heard) or into < _LEAST_ROLLED or into == len(gap_s):
         return None
     louder_db = float(heard.level[into] - np.median(heard.level[:into]))
     return into if louder_db >= _ENDS_LOUDER_DB and gap_s[into] >= _RESTS * usual_s else None

@@ -585,3 +585,12 @@ def test_the_beat_is_found_on_one_drum_alone(about: str) -> None:
         near = abs(found.tempo / pattern.tempo - 1.0) <= 0.02
         lost += [] if near and not unlike(pattern, found, bars_played=4) else [seed]
     assert len(lost) <= 1
+
+
+def test_a_cymbal_alone_keeps_time_as_it_does_over_drums() -> None:
+    """Eighths on a hi-hat that leans on the beats: no exercise at half the tempo."""
+    pattern = groove('title = "Hat"\nmeter = "4/4"\ntempo = 112\n[[bar]]\nhi-hat = "Xx Xx Xx Xx"\n')
+    for seed in range(4):
+        hits = played(pattern, SKILLS["professional"], seed, bars=8)
+        found = understand(hits, name="played", title="Played", meters=[pattern.meter])
+        assert found.pattern.tempo == pytest.approx(112.0, rel=0.02)
