@@ -27,6 +27,10 @@ CHANCE, OTHERWISE, EACH = 6.0, 8.0, 3.0
 #: that are unlike cost less; the last of them least, where grooves turn round (common practice).
 FEW_BARS, CHANCE_OF_FEW, UNLIKE_OF_FEW, TURNED = 4, 7.5, 3.0, 1.0
 
+#: One bar before the last that is as all others are but for one stroke that it lacks is seldom
+#: written: likelier that stroke was missed twice.
+LACKING = 3.0
+
 #: In a pattern of more bars than ``LONG``, which most likely came once, what is otherwise in a bar
 #: may be chance as well, if it is little.
 LONG, OTHER_BAR, OTHER_EACH = 4, 12.0, 2.0
@@ -160,6 +164,9 @@ def _cost(bars: Sequence[Bar], n: int, kinds: Mapping[int, int]) -> float:
             of[key] = found.most_common(1)[0][0] if found else None
         common.append(of)
     total = STROKE * len(templates[0])
+    lacking = None if few else _lacking(common)
+    if lacking is not None:
+        total += LACKING + STROKE * (lacking == 0)
     for residue in range(1, n):
         like = min(_between(common[residue], common[other]) for other in range(residue))
         unlike = UNLIKE_BAR
@@ -175,6 +182,17 @@ def _cost(bars: Sequence[Bar], n: int, kinds: Mapping[int, int]) -> float:
         away = _unlike(bar, templates[number % n], common[number % n], kinds=kinds)
         total += min(chance * away, OTHERWISE + EACH * away)
     return total
+
+
+def _lacking(bars: Sequence[Collection[Key]]) -> int | None:
+    """The bar that lacks one stroke of all others, which are alike; None where there is none before
+    the last."""
+    usual = set(bars[-1])
+    others = [number for number, bar in enumerate(bars) if set(bar) != usual]
+    if len(bars) < 3 or len(others) != 1:
+        return None
+    own = set(bars[others[0]])
+    return others[0] if len(usual - own) == len(usual ^ own) == 1 else None
 
 
 def _between(one: Mapping[Key, int | None], other: Mapping[Key, int | None]) -> float:

@@ -12,6 +12,7 @@ from playalong.capture.understanding import understand
 from playalong.midi.hits import Hit, Hits
 from playalong.pattern.model import Pattern
 from playalong.pattern.reader import read
+from playalong.pattern.voices import STAFF_ORDER
 from playalong.pattern.writer import write
 from playalong.records.pattern_files import load_pattern
 from playalong.simulation.skills import SKILLS
@@ -163,6 +164,26 @@ def test_a_stroke_that_came_once_is_a_stray() -> None:
     assert unlike(pattern, found.pattern) == set()
     (stray,) = found.strays
     assert (stray.bar, stray.at, stray.voice) == (3, Fraction(3, 8), "floor-tom")
+
+
+@pytest.mark.parametrize("missed", [(0, 4), (1, 5), (2, 6)])
+def test_a_stroke_that_was_missed_twice_is_of_the_groove(missed: tuple[int, int]) -> None:
+    pattern = groove(GROOVE)
+    hits = steady(pattern, bars=8)
+    beat_s = 60.0 / pattern.tempo
+    is_snare = hits.voice == STAFF_ORDER["snare"]
+    on_4 = np.zeros(len(hits), np.bool_)
+    for bar in missed:
+        on_4 |= is_snare & (np.abs(hits.time_s - START_S - (4 * bar + 3) * beat_s) < 0.1)
+    assert on_4.sum() == 2
+
+    heard = Hits.sorted(*(part[~on_4] for part in (hits.time_s, hits.voice, hits.velocity)))
+
+    click = ClickHeard(tempo_bpm=pattern.tempo, start_s=START_S)
+
+    found = understand(heard, name="played", title="Played", meters=[pattern.meter], click=click)
+
+    assert unlike(pattern, found.pattern) == set()
 
 
 def test_a_stroke_of_every_other_round_is_optional() -> None:
