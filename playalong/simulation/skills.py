@@ -79,10 +79,9 @@ class Skill:
     (one seed to the next) the spreads differ by this factor, as a standard deviation of its
     logarithm; they grow with the length of a beat as in ``human_timing`` unless ``by_tempo`` is
     off. ``touch`` is how loud each limb plays, ``toms`` how loud those are played where otherwise.
-    ``grace_ms`` are (distance, its standard
-    deviation) of a grace stroke from the next stroke, ``grace_db`` (how much softer, its standard
-    deviation). ``drift_percent`` is how much faster than written the tempo is; ``miss``, ``extra``
-    and ``wrong_drum`` are chances for each target.
+    ``grace_ms`` are (distance, its standard deviation) of a grace stroke from the next stroke,
+    ``grace_db`` (how much softer, its standard deviation). ``drift_percent`` is how much faster
+    than written the tempo is; ``miss``, ``extra`` and ``wrong_drum`` are chances for each target.
     """
 
     error_ms: Mapping[Limb, tuple[float, float]]
