@@ -615,3 +615,14 @@ def test_a_cymbal_alone_keeps_time_as_it_does_over_drums() -> None:
         hits = played(pattern, SKILLS["professional"], seed, bars=8)
         found = understand(hits, name="played", title="Played", meters=[pattern.meter])
         assert found.pattern.tempo == pytest.approx(112.0, rel=0.02)
+
+
+@pytest.mark.parametrize("tempo", [92, 106, 118])
+def test_sixteenths_on_one_drum_are_no_32nds_at_half_the_tempo(tempo: int) -> None:
+    pattern = groove(
+        f'title = "Hands"\nmeter = "4/4"\ntempo = {tempo}\n[[bar]]\nsnare = "Xxxx Xxxx xXxx Xxxx"\n'
+    )
+    for seed in range(3):
+        hits = played(pattern, SKILLS["intermediate"].without_habits(), seed, bars=8)
+        found = understand(hits, name="played", title="Played", meters=[pattern.meter])
+        assert found.pattern.tempo == pytest.approx(tempo, rel=0.02)
